@@ -1,0 +1,8 @@
+//! Stillpoint on the host: recordings in, measured moves, pictures and logs out.
+#![forbid(unsafe_code)]
+
+pub mod error;
+pub mod plot;
+pub mod report;
+pub mod source;
+pub mod trace;

@@ -1,0 +1,4 @@
+//! The `stillpoint` command.
+#![forbid(unsafe_code)]
+
+fn main() {}

@@ -1,0 +1,1 @@
+//! In: measured moves and their samples. Out: SVG, PNG and HTML pictures.

@@ -1,0 +1,2 @@
+//! In: measured moves. Out: table, JSON lines, CSV.
+pub mod line;

@@ -1,0 +1,2 @@
+//! In: a place samples or frames come from. Out: the samples or frames.
+pub mod rehearsal;

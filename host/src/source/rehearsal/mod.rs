@@ -1,0 +1,1 @@
+//! In: a seed and a script. Out: the samples of an invented machine.
