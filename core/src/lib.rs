@@ -1,5 +1,20 @@
+//! Settling time and window status of positioning moves, computed one sample at a time.
+//!
+//! Data flows one way and the modules stand in its order; a module names only earlier ones:
+//! [`unit`] and [`settings`] fix the scales, [`sample`] turns two counters into a following
+//! error, [`motion`] finds the moves, [`settling`] watches each stop, [`record`] says what was
+//! measured, and [`axis`] is the one place that knows them all.
+//!
+//! Nothing here allocates, reads a clock, fails while running or panics. Bad input becomes a
+//! value that travels with the move: see [`record::Outcome`] and [`record::Reasons`].
+//! Every reported number is defined in `METHOD.md` beside this crate.
 #![no_std]
 #![forbid(unsafe_code)]
-#![doc = "placeholder"]
-pub mod sample;
+
 pub mod unit;
+pub mod settings;
+pub mod sample;
+pub mod motion;
+pub mod settling;
+pub mod record;
+pub mod axis;

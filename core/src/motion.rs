@@ -1,0 +1,144 @@
+//! In: samples. Out: which part of a move each belongs to.
+//!
+//! A move is one excursion of the command. It begins with the first change after a rest and ends
+//! at the last change before the next rest. Only the wait afterwards tells which change was the
+//! last, so the end is always reported late and back-dated.
+
+use crate::sample::Sample;
+use crate::settings::Settings;
+
+/// A command that stands for this many samples may be at rest.
+const REST_SAMPLES: u32 = 3;
+
+/// How much longer than the last pause a creeping command must stand to be at rest.
+///
+/// Pulses of a constant deceleration are at most √2 + 1 = 2.4 times further apart than the pair
+/// before; at the crest of a quantised sine a count stands up to 4.8 times longer. Eight clears both.
+const PAUSES: u32 = 8;
+
+/// The part of a move that a sample belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Phase {
+    /// No move has ended yet, or the last one was too small to measure.
+    Idle,
+    /// The command changed after a rest.
+    Start,
+    /// The command changed again.
+    Moving,
+    /// The command stands, but not yet for long enough.
+    Holding,
+    /// The command has now stood long enough: the last change was the command end.
+    End,
+    /// The rest that belongs to the last move.
+    Resting,
+}
+
+/// What the command did between its two rests.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Course {
+    /// Last instant at the old command. Unit: ticks since the first reading
+    pub start: u64,
+    /// First instant at the final command. Unit: ticks since the first reading
+    pub command_end: u64,
+    /// Command at the end minus command at the start. Unit: feedback counts, wrapping
+    pub travel: i32,
+    /// The command was already changing when the readings began, so `start` and `travel` are not whole.
+    pub joined_late: bool,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum State {
+    #[default]
+    Idle,
+    Going,
+    Resting,
+}
+
+/// The stage.
+#[derive(Clone, Debug, Default)]
+pub struct Motion {
+    state: State,
+    course: Course,
+    /// How long the command has stood. Unit: ticks
+    held: u32,
+    held_samples: u32,
+    /// How long it must stand to be at rest. Unit: ticks
+    needed: u32,
+    /// Furthest the command was from where it started. Unit: feedback counts
+    excursion: u32,
+    /// Command changes that stayed within the window, and so are no moves.
+    small: u32,
+}
+
+impl Motion {
+    /// The move that the last [`Phase::End`] closed.
+    pub fn course(&self) -> Course {
+        self.course
+    }
+
+    /// How many command excursions stayed within the window and were not measured.
+    pub fn small(&self) -> u32 {
+        self.small
+    }
+
+    /// Whether the command has started but not yet come to rest.
+    pub fn under_way(&self) -> bool {
+        self.state == State::Going
+    }
+
+    /// Sorts one sample; `now` counts ticks since the first reading.
+    #[inline]
+    pub fn step(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Phase {
+        if sample.command_change != 0 {
+            return self.changed(settings, sample, now);
+        }
+        self.held = self.held.saturating_add(sample.elapsed);
+        self.held_samples = self.held_samples.saturating_add(1);
+        match self.state {
+            State::Idle => Phase::Idle,
+            State::Resting => Phase::Resting,
+            State::Going if self.held_samples < REST_SAMPLES || self.held < self.needed => Phase::Holding,
+            State::Going => self.rested(settings),
+        }
+    }
+
+    fn changed(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Phase {
+        let phase = if self.state == State::Going { Phase::Moving } else { Phase::Start };
+        if phase == Phase::Start {
+            self.course = Course {
+                start: now - u64::from(sample.elapsed),
+                command_end: now,
+                travel: 0,
+                joined_late: self.held < settings.rest_time && self.state == State::Idle,
+            };
+            self.excursion = 0;
+            self.state = State::Going;
+        }
+        self.course.command_end = now;
+        self.course.travel = self.course.travel.wrapping_add(sample.command_change);
+        self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
+        // A step within the window after a pause is a creeping pulse: wait for the next one.
+        let creeping = sample.command_change.unsigned_abs() <= settings.window.max(1);
+        let pause = self.held.saturating_add(sample.elapsed);
+        let waited = if creeping && self.held_samples > 0 { pause.saturating_mul(PAUSES) } else { 0 };
+        self.needed = settings.rest_time.max(waited);
+        self.held = 0;
+        self.held_samples = 0;
+        phase
+    }
+
+    #[cold]
+    fn rested(&mut self, settings: &Settings) -> Phase {
+        if self.excursion <= settings.window {
+            self.small = self.small.saturating_add(1);
+            self.state = State::Idle;
+            return Phase::Idle;
+        }
+        self.state = State::Resting;
+        Phase::End
+    }
+}
+
+#[cfg(test)]
+#[path = "motion_tests.rs"]
+mod tests;

@@ -1,0 +1,147 @@
+//! In: what the user asks of one axis. Out: the same, checked once and never changed.
+
+use core::fmt;
+use core::ops::Deref;
+
+/// Which published definition the reported settling time follows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Definition {
+    /// Command end to the last entry into the window. Source: IEC 60050-351, 351-45-37.
+    #[default]
+    LastEntry,
+    /// First crossing into the window to staying inside. Source: ISO 9283:1998, 7.4.
+    Iso9283,
+    /// Command end to the window having been held for the window time.
+    /// Source: CiA 402 / IEC 61800-7-201, statusword bit 10.
+    TargetReached,
+}
+
+/// What can be asked of one axis; [`Settings::new`] checks it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Parameters {
+    /// How fast the time stamps count. Unit: ticks/s
+    pub ticks_per_second: u32,
+    /// Half-width of the position window, edge included (0x6067). Unit: feedback counts
+    pub window: u32,
+    /// How long feedback must stay inside to count (0x6068). Unit: ticks
+    pub window_time: u32,
+    /// How long the command must stand still to end a move. Unit: ticks
+    pub rest_time: u32,
+    /// Following error beyond which bit 13 is timed (0x6065); `u32::MAX` is off. Unit: feedback counts
+    pub following_error_window: u32,
+    /// How long it may last (0x6066). Unit: ticks
+    pub following_error_time_out: u32,
+    /// Feedback counts per command count: upper and lower part, exact; a sign inverts the command.
+    pub command_scale: (i32, i32),
+    /// Smallest change the feedback can show. Unit: feedback counts
+    pub encoder_step: u32,
+    /// A change of feedback in one sample that no machine makes. Unit: feedback counts
+    pub jump: u32,
+    /// Which settling time is reported as such.
+    pub definition: Definition,
+}
+
+impl Default for Parameters {
+    fn default() -> Parameters {
+        Parameters {
+            ticks_per_second: 1_000_000,
+            window: 1,
+            window_time: 10_000,
+            rest_time: 20_000,
+            following_error_window: u32::MAX,
+            following_error_time_out: 0,
+            command_scale: (1, 1),
+            encoder_step: 1,
+            jump: 1 << 30,
+            definition: Definition::LastEntry,
+        }
+    }
+}
+
+/// A parameter that can't be used, and the rule it breaks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Invalid {
+    /// Field of [`Parameters`].
+    pub parameter: &'static str,
+    /// What it must be.
+    pub rule: &'static str,
+}
+
+impl fmt::Display for Invalid {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(out, "{} must be {}", self.parameter, self.rule)
+    }
+}
+
+/// Checked [`Parameters`]; read them through it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Settings(Parameters);
+
+/// Longest time a setting may name, so that sums of two never wrap. Unit: ticks
+pub const LONGEST: u32 = 1 << 30;
+
+impl Settings {
+    /// Checks every parameter; the error names the first that breaks its rule.
+    pub const fn new(parameters: Parameters) -> Result<Settings, Invalid> {
+        let p = &parameters;
+        let broken = if p.ticks_per_second == 0 {
+            Some(("ticks_per_second", "at least 1"))
+        } else if p.window > i32::MAX as u32 {
+            Some(("window", "less than 2^31 counts"))
+        } else if p.window_time > LONGEST {
+            Some(("window_time", "at most 2^30 ticks"))
+        } else if p.rest_time == 0 || p.rest_time > LONGEST {
+            Some(("rest_time", "1 to 2^30 ticks"))
+        } else if p.following_error_time_out > LONGEST {
+            Some(("following_error_time_out", "at most 2^30 ticks"))
+        } else if p.command_scale.0 == 0 || p.command_scale.1 <= 0 {
+            Some(("command_scale", "a fraction with a non-zero upper and a positive lower part"))
+        } else if p.encoder_step == 0 {
+            Some(("encoder_step", "at least 1 count"))
+        } else if p.jump == 0 {
+            Some(("jump", "at least 1 count"))
+        } else {
+            None
+        };
+        match broken {
+            Some((parameter, rule)) => Err(Invalid { parameter, rule }),
+            None => Ok(Settings(parameters)),
+        }
+    }
+}
+
+impl Deref for Settings {
+    type Target = Parameters;
+
+    fn deref(&self) -> &Parameters {
+        &self.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(change: impl Fn(&mut Parameters), broken: Option<&str>) {
+        let mut parameters = Parameters::default();
+        change(&mut parameters);
+        assert_eq!(Settings::new(parameters).err().map(|invalid| invalid.parameter), broken);
+    }
+
+    #[test]
+    fn the_broken_parameter_is_named() {
+        check(|_| (), None);
+        check(|p| p.window = 0, None);
+        check(|p| p.window = 1 << 31, Some("window"));
+        check(|p| p.ticks_per_second = 0, Some("ticks_per_second"));
+        check(|p| p.window_time = LONGEST + 1, Some("window_time"));
+        check(|p| p.rest_time = 0, Some("rest_time"));
+        check(|p| p.following_error_time_out = u32::MAX, Some("following_error_time_out"));
+        check(|p| p.command_scale = (0, 1), Some("command_scale"));
+        check(|p| p.command_scale = (-3, 7), None);
+        check(|p| p.command_scale = (1, -1), Some("command_scale"));
+        check(|p| p.encoder_step = 0, Some("encoder_step"));
+        check(|p| p.jump = 0, Some("jump"));
+    }
+}
