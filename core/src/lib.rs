@@ -11,10 +11,13 @@
 #![no_std]
 #![forbid(unsafe_code)]
 
-pub mod unit;
-pub mod settings;
-pub mod sample;
-pub mod motion;
-pub mod settling;
-pub mod record;
+#[cfg(test)]
+extern crate std;
+
 pub mod axis;
+pub mod motion;
+pub mod record;
+pub mod sample;
+pub mod settings;
+pub mod settling;
+pub mod unit;

@@ -16,6 +16,9 @@ const REST_SAMPLES: u32 = 3;
 /// before; at the crest of a quantised sine a count stands up to 4.8 times longer. Eight clears both.
 const PAUSES: u32 = 8;
 
+/// A first pulse counts a pause before it up to this many rest times; a longer one was a rest.
+const LONGEST_PAUSE: u32 = 8;
+
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Phase {
@@ -119,7 +122,12 @@ impl Motion {
         self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
         // A step within the window after a pause is a creeping pulse: wait for the next one.
         let creeping = sample.command_change.unsigned_abs() <= settings.window.max(1);
-        let pause = self.held.saturating_add(sample.elapsed);
+        let stood = self.held.saturating_add(sample.elapsed);
+        let pause = if phase == Phase::Start {
+            stood.min(settings.rest_time.saturating_mul(LONGEST_PAUSE))
+        } else {
+            stood
+        };
         let waited = if creeping && self.held_samples > 0 { pause.saturating_mul(PAUSES) } else { 0 };
         self.needed = settings.rest_time.max(waited);
         self.held = 0;

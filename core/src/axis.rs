@@ -1,0 +1,118 @@
+//! In: readings of one axis. Out: its status at every sample, and events: moves, following errors.
+//!
+//! The only file that knows all stages. Events wait in a small queue; take them after each step.
+
+use heapless::Deque;
+
+use crate::motion::{Course, Motion, Phase};
+use crate::record::Record;
+use crate::sample::{Reading, Sampler};
+use crate::settings::Settings;
+use crate::settling::curve::{Point, Readout};
+use crate::settling::{Settling, Status};
+
+/// Events that wait for the caller; one step makes at most two.
+const EVENTS: usize = 4;
+
+/// How long a rest is followed: then the move is closed without waiting for the next. Unit: ticks
+const LONGEST_REST: u64 = 1 << 30;
+
+/// Something that happened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Event {
+    /// A move and its rest are over.
+    Move(Record),
+    /// The following error has lasted too long (`true`), or is inside again.
+    FollowingError(bool),
+}
+
+/// Everything that is remembered of one axis.
+#[derive(Clone, Debug, Default)]
+pub struct Axis {
+    sampler: Sampler,
+    motion: Motion,
+    settling: Settling,
+    pending: Option<Course>,
+    following_error: bool,
+    moves: u32,
+    readout: Readout,
+    events: Deque<Event, EVENTS>,
+    lost: u32,
+}
+
+impl Axis {
+    /// Readings are missing before the next one.
+    pub fn gap(&mut self) {
+        self.sampler.gap();
+    }
+
+    /// Adds one reading; the status holds for this instant.
+    #[inline]
+    pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
+        let sample = self.sampler.step(settings, reading);
+        let now = self.sampler.now();
+        let phase = self.motion.step(settings, &sample, now);
+        match phase {
+            Phase::Start => self.close(settings),
+            Phase::End => self.pending = Some(self.motion.course()),
+            Phase::Resting => self.close_if_long(settings, now),
+            Phase::Idle | Phase::Moving | Phase::Holding => (),
+        }
+        let status = self.settling.step(settings, &sample, phase, now);
+        if status.following_error != self.following_error {
+            self.following_error = status.following_error;
+            self.tell(Event::FollowingError(status.following_error));
+        }
+        status
+    }
+
+    /// No more readings come: the last rest ends here.
+    ///
+    /// Returns whether a move was still under way, and so is not told.
+    pub fn finish(&mut self, settings: &Settings) -> bool {
+        self.close(settings);
+        self.motion.under_way()
+    }
+
+    /// The next thing that happened.
+    pub fn event(&mut self) -> Option<Event> {
+        self.events.pop_front()
+    }
+
+    /// Settling curve of the last move told; valid until the next step.
+    pub fn curve(&self) -> impl Iterator<Item = Point> + '_ {
+        self.settling.curve(self.readout)
+    }
+
+    /// Command excursions that stayed within the window, and so are no moves.
+    pub fn small(&self) -> u32 {
+        self.motion.small()
+    }
+
+    /// Events that nobody took in time.
+    pub fn lost(&self) -> u32 {
+        self.lost
+    }
+
+    #[inline]
+    fn close_if_long(&mut self, settings: &Settings, now: u64) {
+        if self.pending.is_some_and(|course| now - course.command_end > LONGEST_REST) {
+            self.close(settings);
+        }
+    }
+
+    #[cold]
+    fn close(&mut self, settings: &Settings) {
+        let Some(course) = self.pending.take() else { return };
+        let stop = self.settling.stop(settings, &course);
+        self.readout = self.settling.readout(settings, &course);
+        self.moves = self.moves.saturating_add(1);
+        self.tell(Event::Move(Record::new(settings, self.moves, &course, &stop)));
+    }
+
+    fn tell(&mut self, event: Event) {
+        if self.events.push_back(event).is_err() {
+            self.lost = self.lost.saturating_add(1);
+        }
+    }
+}

@@ -1,0 +1,268 @@
+//! In: the course of a move and its stop. Out: its record: what was measured, and whether to trust it.
+
+use core::fmt;
+
+use crate::motion::Course;
+use crate::sample::Faults;
+use crate::settings::{Definition, Settings};
+use crate::settling::Stop;
+use crate::settling::peaks::Speed;
+use crate::settling::window::Position;
+
+/// What became of a stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// Inside for the window time, up to the end of the rest.
+    Settled,
+    /// Outside at the end of the rest.
+    Unsettled,
+    /// Inside at the end of the rest, but for less than the window time.
+    Interrupted,
+    /// Something was wrong with the samples in the move or before it settled.
+    Untrusted,
+}
+
+impl Outcome {
+    /// The word used everywhere.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Outcome::Settled => "settled",
+            Outcome::Unsettled => "unsettled",
+            Outcome::Interrupted => "interrupted",
+            Outcome::Untrusted => "untrusted",
+        }
+    }
+}
+
+/// Why a move has its outcome, or what to be careful about; several may hold.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Reasons(u16);
+
+/// Bit and wording of each reason, in the order they are told.
+const WORDING: [(Reasons, &str); 12] = [
+    (Reasons::GAP, "samples are missing in the move or before it settled"),
+    (Reasons::CLOCK, "the time stamps stand still or go back"),
+    (Reasons::JUMP, "feedback jumps further in one sample than set as possible"),
+    (Reasons::LONG, "the move lasts longer than its ticks can count"),
+    (Reasons::UNSEEN, "the first crossing into the window lies too far back to be seen"),
+    (Reasons::OUTSIDE, "outside the window at the end of the rest"),
+    (Reasons::SHORT, "inside for less than the window time when the rest ended"),
+    (Reasons::LEFT, "the window was left after the target had been reached"),
+    (Reasons::JOINED, "the command was already changing when the samples began"),
+    (Reasons::STEP, "the window is below two encoder steps"),
+    (Reasons::NOISE, "the window is below three times the rest noise"),
+    (Reasons::COARSE, "settling is below five sample periods"),
+];
+
+impl Reasons {
+    /// Nothing to tell.
+    pub const NONE: Reasons = Reasons(0);
+    /// Samples are missing.
+    pub const GAP: Reasons = Reasons(1);
+    /// The time stamps stand still or go back.
+    pub const CLOCK: Reasons = Reasons(1 << 1);
+    /// Feedback jumps.
+    pub const JUMP: Reasons = Reasons(1 << 2);
+    /// The command moves for longer than 2^31 ticks.
+    pub const LONG: Reasons = Reasons(1 << 3);
+    /// Stabilization was asked for, but its start was not seen.
+    pub const UNSEEN: Reasons = Reasons(1 << 4);
+    /// Outside at the end.
+    pub const OUTSIDE: Reasons = Reasons(1 << 5);
+    /// Not inside for long enough.
+    pub const SHORT: Reasons = Reasons(1 << 6);
+    /// Target reached, then left; tells only under [`Definition::TargetReached`].
+    pub const LEFT: Reasons = Reasons(1 << 7);
+    /// The start of the move was not seen.
+    pub const JOINED: Reasons = Reasons(1 << 8);
+    /// The window is finer than the encoder can tell.
+    pub const STEP: Reasons = Reasons(1 << 9);
+    /// The window is finer than the rest is quiet.
+    pub const NOISE: Reasons = Reasons(1 << 10);
+    /// The sample period is long for this settling time.
+    pub const COARSE: Reasons = Reasons(1 << 11);
+
+    /// Both together.
+    pub const fn with(self, other: Reasons) -> Reasons {
+        Reasons(self.0 | other.0)
+    }
+
+    /// `other` too, if `condition`.
+    pub const fn with_if(self, condition: bool, other: Reasons) -> Reasons {
+        if condition { self.with(other) } else { self }
+    }
+
+    /// Whether all of `other` is in here.
+    pub const fn has(self, other: Reasons) -> bool {
+        self.0 & other.0 == other.0
+    }
+
+    /// One bit per reason.
+    pub const fn bits(self) -> u16 {
+        self.0
+    }
+
+    /// The other way; unknown bits are kept.
+    pub const fn from_bits(bits: u16) -> Reasons {
+        Reasons(bits)
+    }
+}
+
+impl fmt::Display for Reasons {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let told = WORDING.iter().filter(|(reason, _)| self.has(*reason));
+        for (count, (_, wording)) in told.enumerate() {
+            out.write_str(if count == 0 { "" } else { "; " })?;
+            out.write_str(wording)?;
+        }
+        Ok(())
+    }
+}
+
+/// One move, measured. Instants count ticks since the first reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Record {
+    /// Number of the move on its axis, from 1.
+    pub number: u32,
+    /// Last instant at the old command. Unit: ticks
+    pub start: u64,
+    /// First instant at the final command. Unit: ticks
+    pub command_end: u64,
+    /// Commanded distance. Unit: counts, wrapping
+    pub travel: i32,
+    /// What became of it.
+    pub outcome: Outcome,
+    /// Why.
+    pub reasons: Reasons,
+    /// Settling time by the definition in the settings; only when settled. Unit: ticks
+    pub settling: Option<u32>,
+    /// Its standard uncertainty. Unit: ticks
+    pub settling_u: u32,
+    /// Half-width of its 95 % interval. Unit: ticks
+    pub settling_95: u32,
+    /// Command end to first time inside. Unit: ticks
+    pub first_entry: Option<u32>,
+    /// Command end to the last entry plus the window time, if held so long. Unit: ticks
+    pub confirmation: Option<u32>,
+    /// First crossing into the window to staying inside (ISO 9283 7.4). Unit: ticks
+    pub stabilization: Option<u32>,
+    /// Times feedback came to be inside; being inside at the command end is one.
+    pub window_entries: u32,
+    /// Largest excursion beyond the target in the direction of travel. Unit: counts
+    pub overshoot: u32,
+    /// Largest |command − feedback|. Unit: counts
+    pub peak_following_error: u32,
+    /// command − feedback at the command end. Unit: counts
+    pub error_at_command_end: i32,
+    /// Mean error over the rest, if inside at its end. Unit: 1/256 counts
+    pub rest_error: Option<i64>,
+    /// Rms of the error about it. Unit: 1/256 counts
+    pub rest_noise_rms: Option<u32>,
+    /// Fastest feedback over eight samples.
+    pub peak_speed: Speed,
+    /// Command end to the last sample of the rest. Unit: ticks
+    pub held: u64,
+}
+
+impl Record {
+    /// Puts together what the stages found out.
+    pub fn new(settings: &Settings, number: u32, course: &Course, stop: &Stop) -> Record {
+        let times = Times::new(settings, course, stop);
+        let (outcome, reasons) = judge(settings, course, stop, &times);
+        let settled = outcome == Outcome::Settled;
+        let at_rest = stop.position != Position::Outside;
+        Record {
+            number,
+            start: course.start,
+            command_end: course.command_end,
+            travel: course.travel,
+            outcome,
+            reasons,
+            settling: times.reported.filter(|_| settled),
+            settling_u: if settled { stop.uncertainty.standard } else { 0 },
+            settling_95: if settled { stop.uncertainty.expanded } else { 0 },
+            first_entry: times.first_entry,
+            confirmation: times.confirmation,
+            stabilization: times.stabilization,
+            window_entries: stop.entries,
+            overshoot: stop.overshoot,
+            peak_following_error: stop.peak_following_error,
+            error_at_command_end: stop.error_at_command_end,
+            rest_error: at_rest.then_some(stop.rest_error),
+            rest_noise_rms: at_rest.then_some(stop.rest_noise),
+            peak_speed: stop.peak_speed,
+            held: stop.held,
+        }
+    }
+}
+
+/// All the times that standards tell apart, from the command end. Unit: ticks
+struct Times {
+    reported: Option<u32>,
+    first_entry: Option<u32>,
+    confirmation: Option<u32>,
+    stabilization: Option<u32>,
+}
+
+impl Times {
+    fn new(settings: &Settings, course: &Course, stop: &Stop) -> Times {
+        let since = |instant: u64| instant.saturating_sub(course.command_end).min(u64::from(u32::MAX)) as u32;
+        let inside = stop.position != Position::Outside;
+        let last_entry = inside.then(|| stop.last_entry.map_or(0, since));
+        let held = last_entry.filter(|_| stop.position == Position::TargetReached);
+        let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
+        // The clock of ISO 9283 starts before the command end if feedback was inside by then.
+        let stabilization = held.and_then(|settling| match (stop.began_inside, first_entry) {
+            (true, _) => stop.lead.map(|lead| lead.saturating_add(settling)),
+            (false, first) => first.map(|first| settling.saturating_sub(first)),
+        });
+        let reached = stop.reached.map(|dwell| since(dwell).saturating_add(settings.window_time));
+        Times {
+            reported: match settings.definition {
+                Definition::LastEntry => held,
+                Definition::Iso9283 => stabilization,
+                Definition::TargetReached => reached,
+            },
+            first_entry,
+            confirmation: held.map(|settling| settling.saturating_add(settings.window_time)),
+            stabilization,
+        }
+    }
+}
+
+/// Ticks that can be told apart in one move.
+const LONGEST_MOVE: u64 = 1 << 31;
+
+fn judge(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> (Outcome, Reasons) {
+    let unseen = settings.definition == Definition::Iso9283
+        && stop.position == Position::TargetReached
+        && times.stabilization.is_none();
+    let spoilt = Reasons::NONE
+        .with_if(stop.faults.has(Faults::GAP), Reasons::GAP)
+        .with_if(stop.faults.has(Faults::CLOCK), Reasons::CLOCK)
+        .with_if(stop.faults.has(Faults::JUMP), Reasons::JUMP)
+        .with_if(course.command_end.saturating_sub(course.start) > LONGEST_MOVE, Reasons::LONG)
+        .with_if(unseen, Reasons::UNSEEN);
+    let by_status = settings.definition == Definition::TargetReached && stop.reached.is_some();
+    let (outcome, why) = match stop.position {
+        _ if spoilt != Reasons::NONE => (Outcome::Untrusted, spoilt),
+        Position::TargetReached => (Outcome::Settled, Reasons::NONE),
+        _ if by_status => (Outcome::Settled, Reasons::LEFT),
+        Position::Outside => (Outcome::Unsettled, Reasons::OUTSIDE),
+        Position::Inside => (Outcome::Interrupted, Reasons::SHORT),
+    };
+    (outcome, why.with(cautions(settings, course, stop, times)))
+}
+
+/// What holds of any outcome, and is no reason to throw a measurement away.
+fn cautions(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> Reasons {
+    let window = u64::from(settings.window);
+    let quiet = window * 256 >= 3 * u64::from(stop.rest_noise);
+    let period = stop.held / u64::from(stop.held_samples.max(1));
+    let coarse = times.reported.is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * period);
+    Reasons::NONE
+        .with_if(course.joined_late, Reasons::JOINED)
+        .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
+        .with_if(!quiet && stop.rest_samples > 1, Reasons::NOISE)
+        .with_if(coarse, Reasons::COARSE)
+}

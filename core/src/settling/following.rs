@@ -1,0 +1,59 @@
+//! In: errors. Out: whether the following error has lasted too long (statusword bit 13).
+
+use crate::settings::Settings;
+
+/// Times an error beyond its window (0x6065) against its time-out (0x6066).
+///
+/// Set when the error has been outside for longer than the time-out, cleared when it is inside.
+/// Whether "longer" includes the time-out itself is our choice (it doesn't): the standard's text
+/// was not at hand.
+#[derive(Clone, Debug, Default)]
+pub struct Following {
+    outside: bool,
+    outside_for: u32,
+    too_long: bool,
+}
+
+impl Following {
+    /// Whether the error has lasted too long.
+    #[inline]
+    pub fn step(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
+        if error.unsigned_abs() <= settings.following_error_window {
+            self.outside = false;
+            self.too_long = false;
+        } else {
+            self.outside_for = if self.outside { self.outside_for.saturating_add(elapsed) } else { 0 };
+            self.outside = true;
+            let time_out = settings.following_error_time_out;
+            self.too_long = time_out == 0 || self.outside_for > time_out;
+        }
+        self.too_long
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::Parameters;
+
+    #[track_caller]
+    fn check(time_out: u32, errors: &[i32], expected: &[u8]) {
+        let parameters = Parameters {
+            following_error_window: 100,
+            following_error_time_out: time_out,
+            ..Parameters::default()
+        };
+        let settings = Settings::new(parameters).unwrap();
+        let mut following = Following::default();
+        let found: std::vec::Vec<u8> =
+            errors.iter().map(|error| u8::from(following.step(&settings, *error, 10))).collect();
+        assert_eq!(found, expected);
+    }
+
+    #[test]
+    fn only_what_lasts_longer_than_the_time_out_counts() {
+        check(20, &[101, 101, 101, 101, 100, 101], &[0, 0, 0, 1, 0, 0]);
+        check(0, &[0, -101, 0], &[0, 1, 0]);
+        check(10, &[i32::MIN, 100, i32::MIN, i32::MIN, i32::MIN], &[0, 0, 0, 0, 1]);
+    }
+}

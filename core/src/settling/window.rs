@@ -1,0 +1,111 @@
+//! In: errors. Out: whether feedback is inside the window, since when, and how often it came in.
+
+use crate::sample::Sample;
+use crate::settings::Settings;
+use crate::settling::crossing::Crossing;
+
+/// Where feedback stands in the position window.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Position {
+    /// |error| is above the window.
+    #[default]
+    Outside,
+    /// |error| is at most the window.
+    Inside,
+    /// Inside for the window time, the command standing still (statusword bit 10).
+    TargetReached,
+}
+
+/// What happened between a sample and the one before it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Passage {
+    /// Nothing.
+    Stayed,
+    /// Feedback came inside.
+    Entered,
+    /// Feedback went outside.
+    Left,
+}
+
+/// Exact tracking of the one window that was asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Window {
+    position: Position,
+    /// How long feedback has been inside at this command. Unit: ticks
+    pub inside_for: u32,
+    /// Times feedback came to be inside at this command; being inside at its start is one.
+    pub entries: u32,
+    /// First and last entry from outside, `None` while feedback was inside from the start on.
+    pub first: Option<Crossing>,
+    /// The last one.
+    pub last: Option<Crossing>,
+    /// Dwell start and instant of the first target reached. Unit: ticks since the first reading
+    pub reached: Option<u64>,
+    /// Whether feedback was inside at the last command change.
+    pub began_inside: bool,
+}
+
+impl Window {
+    /// Where feedback stands now.
+    pub fn position(&self) -> Position {
+        self.position
+    }
+
+    /// A new command: everything counts from here.
+    #[inline]
+    pub fn restart(&mut self, settings: &Settings, error: i32, now: u64) {
+        let inside = error.unsigned_abs() <= settings.window;
+        self.position = Position::Outside;
+        self.inside_for = 0;
+        self.entries = 0;
+        self.began_inside = inside;
+        self.first = None;
+        self.last = None;
+        self.reached = None;
+        if inside {
+            self.position = Position::Inside;
+            self.entries = 1;
+            self.dwell(settings, 0, now);
+        }
+    }
+
+    /// The same command.
+    #[inline]
+    pub fn step(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Passage {
+        let inside = sample.error.unsigned_abs() <= settings.window;
+        match (self.position == Position::Outside, inside) {
+            (false, true) => {
+                if self.position == Position::Inside {
+                    self.dwell(settings, sample.elapsed, now);
+                }
+                Passage::Stayed
+            }
+            (true, false) => Passage::Stayed,
+            (true, true) => Passage::Entered,
+            (false, false) => {
+                self.position = Position::Outside;
+                Passage::Left
+            }
+        }
+    }
+
+    /// Feedback came inside at `crossing`.
+    #[cold]
+    pub fn enter(&mut self, settings: &Settings, crossing: Crossing) {
+        self.position = Position::Inside;
+        self.inside_for = 0;
+        self.entries = self.entries.saturating_add(1);
+        self.first = self.first.or(Some(crossing));
+        self.last = Some(crossing);
+        self.dwell(settings, 0, crossing.instant);
+    }
+
+    #[inline]
+    fn dwell(&mut self, settings: &Settings, elapsed: u32, now: u64) {
+        self.inside_for = self.inside_for.saturating_add(elapsed);
+        if self.inside_for >= settings.window_time {
+            self.position = Position::TargetReached;
+            self.reached = self.reached.or(Some(now - u64::from(self.inside_for)));
+        }
+    }
+}
