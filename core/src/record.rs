@@ -6,6 +6,7 @@ use crate::motion::Course;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::Stop;
+use crate::settling::approach::First;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
 
@@ -211,10 +212,11 @@ impl Times {
         let last_entry = inside.then(|| stop.last_entry.map_or(0, since));
         let held = last_entry.filter(|_| stop.position == Position::TargetReached);
         let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
-        // The clock of ISO 9283 starts before the command end if feedback was inside by then.
-        let stabilization = held.and_then(|settling| match (stop.began_inside, first_entry) {
-            (true, _) => stop.lead.map(|lead| lead.saturating_add(settling)),
-            (false, first) => first.map(|first| settling.saturating_sub(first)),
+        // The clock of ISO 9283 starts before the command end if the window was crossed by then.
+        let stabilization = held.and_then(|settling| match stop.first_crossing {
+            First::Before(lead) => Some(settling.saturating_add(lead)),
+            First::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
+            First::Unseen => None,
         });
         let reached = stop.reached.map(|dwell| since(dwell).saturating_add(settings.window_time));
         Times {

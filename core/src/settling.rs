@@ -16,7 +16,7 @@ pub mod peaks;
 pub mod rest;
 pub mod window;
 
-use approach::{Approach, Place};
+use approach::{Approach, First, Place};
 use crossing::{Crossing, Uncertainty};
 use curve::{Curve, Point, Readout};
 use following::Following;
@@ -48,8 +48,8 @@ pub struct Stop {
     pub uncertainty: Uncertainty,
     /// Sample at which the stay began that first reached the target. Unit: ticks
     pub reached: Option<u64>,
-    /// First crossing into the window before the command end, if within reach. Unit: ticks before it
-    pub lead: Option<u32>,
+    /// First crossing into the window, if before the command end.
+    pub first_crossing: First,
     /// Times feedback came to be inside.
     pub entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
@@ -204,7 +204,7 @@ impl Settling {
                 .last
                 .map_or_else(Uncertainty::default, |at| at.uncertainty(settings, noise)),
             reached: self.window.reached,
-            lead: self.approach.lead(settings, target, self.command_end),
+            first_crossing: self.approach.first_crossing(settings, target, course.travel, self.command_end),
             entries: self.window.entries,
             overshoot: self.peaks.overshoot(target, course.travel),
             peak_following_error: self.peaks.error(),

@@ -1,1 +1,8 @@
-//! x
+//! In: figures and recordings published elsewhere. Out: what the core makes of them, for the tests.
+//!
+//! Published files lie beside the repository. Where they are absent a test says so and checks nothing.
+
+pub mod published;
+pub mod response;
+pub mod run;
+pub mod twin;

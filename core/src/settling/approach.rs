@@ -1,14 +1,16 @@
 //! In: feedback while the command still moves. Out: when it first crossed into the target's window.
 //!
 //! The target is known only at the command end, but ISO 9283 7.4 starts its clock at the first
-//! crossing, which may lie before. So the last few places of the approach are kept, a quarter of a
-//! window apart.
+//! crossing, which may lie before, even when feedback has shot through the window and out again. So
+//! places of the approach are kept: the last few a quarter of a window apart, older ones wider.
 
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
 
-/// How many places are kept: they reach at least twelve windows back.
-const PLACES: usize = 48;
+/// How many places are kept at each spacing.
+const PLACES: usize = 32;
+/// The wider spacing is this many times the narrower one: the places reach 128 windows back.
+const WIDER: usize = 16;
 
 /// Where feedback was, and when.
 #[derive(Clone, Copy, Debug, Default)]
@@ -20,18 +22,14 @@ pub struct Place {
 }
 
 /// The last places of the approach, oldest overwritten.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Approach {
-    places: [Place; PLACES],
+    near: [Place; PLACES],
+    /// Every sixteenth of them.
+    far: [Place; PLACES],
     /// How many places were ever kept for this move.
     kept: usize,
     last: i32,
-}
-
-impl Default for Approach {
-    fn default() -> Approach {
-        Approach { places: [Place::default(); PLACES], kept: 0, last: 0 }
-    }
 }
 
 impl Approach {
@@ -51,33 +49,54 @@ impl Approach {
     }
 
     fn keep(&mut self, feedback: i32, tick: u32) {
-        if let Some(place) = self.places.get_mut(self.kept % PLACES) {
-            *place = Place { tick, feedback };
+        let place = Place { tick, feedback };
+        self.near[self.kept % PLACES] = place;
+        if self.kept.is_multiple_of(WIDER) {
+            self.far[self.kept / WIDER % PLACES] = place;
         }
         self.kept += 1;
         self.last = feedback;
     }
 
-    /// Time from the first crossing into the window to the command end. Unit: ticks
-    ///
-    /// `None` if that crossing is further back than the places reach.
-    pub fn lead(&self, settings: &Settings, target: i32, command_end: Place) -> Option<u32> {
+    /// Oldest first.
+    fn places(&self) -> impl Iterator<Item = Place> + '_ {
+        let nearest = self.kept.saturating_sub(PLACES)..self.kept;
+        let farthest = self.kept.div_ceil(WIDER).saturating_sub(PLACES);
+        let far = farthest..nearest.start.div_ceil(WIDER);
+        far.map(|k| self.far[k % PLACES]).chain(nearest.map(|k| self.near[k % PLACES]))
+    }
+
+    /// When feedback first crossed into the window, for a move that ends at `command_end`.
+    pub fn first_crossing(&self, settings: &Settings, target: i32, travel: i32, command_end: Place) -> First {
         let error = |place: Place| target.wrapping_sub(place.feedback);
         let inside = |place: Place| error(place).unsigned_abs() <= settings.window;
-        let oldest = self.kept.saturating_sub(PLACES);
-        let kept = (oldest..self.kept).filter_map(|k| self.places.get(k % PLACES));
-        let mut places = kept.copied().chain([command_end]);
-        let mut from = places.next().filter(|oldest| !inside(*oldest))?;
+        let short_of_target = |place: Place| !inside(place) && (error(place) < 0) == (travel < 0);
+        let mut places = self.places().chain([command_end]);
+        let Some(mut from) = places.next().filter(|oldest| short_of_target(*oldest)) else {
+            return First::Unseen;
+        };
         for place in places {
-            if inside(place) || (error(place) < 0) != (error(from) < 0) {
+            if !short_of_target(place) {
                 let elapsed = place.tick.wrapping_sub(from.tick);
                 let delay = delay(error(from), error(place), settings, elapsed);
-                return Some(command_end.tick.wrapping_sub(from.tick.wrapping_add(delay)));
+                return First::Before(command_end.tick.wrapping_sub(from.tick.wrapping_add(delay)));
             }
             from = place;
         }
-        None
+        First::NotYet
     }
+}
+
+/// When feedback first crossed into the window.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum First {
+    /// Not by the command end.
+    #[default]
+    NotYet,
+    /// So long before the command end. Unit: ticks
+    Before(u32),
+    /// Further back than the places reach.
+    Unseen,
 }
 
 #[cfg(test)]
@@ -86,7 +105,7 @@ mod tests {
     use crate::settings::Parameters;
 
     #[track_caller]
-    fn check(approach: &[i32], target: i32, expected: Option<u32>) {
+    fn check(approach: &[i32], target: i32, expected: First) {
         let settings = Settings::new(Parameters { window: 8, ..Parameters::default() }).unwrap();
         let mut places = Approach::default();
         let feedback = |k: usize| approach.get(k).copied().unwrap_or(target);
@@ -94,18 +113,26 @@ mod tests {
         (1..approach.len()).for_each(|k| places.step(feedback(k), k as u32 * 10, settings.window));
         let last = approach.len() - 1;
         let command_end = Place { tick: last as u32 * 10, feedback: feedback(last) };
-        assert_eq!(places.lead(&settings, target, command_end), expected);
+        assert_eq!(places.first_crossing(&settings, target, target - feedback(0), command_end), expected);
     }
 
     #[test]
     fn the_first_crossing_is_found_in_what_was_kept() {
-        check(&[0, 100, 180, 192, 196, 199, 200], 200, Some(31));
-        check(&[0, 100, 180, 190, 196, 199, 200], 200, Some(28));
+        check(&[0, 100, 180, 192, 196, 199, 200], 200, First::Before(31));
+        check(&[0, 100, 180, 190, 196, 199, 200], 200, First::Before(28));
         // Through the window and back, all before the command end.
-        check(&[0, 100, 180, 220, 230, 205], 200, Some(28));
+        check(&[0, 100, 180, 220, 230, 205], 200, First::Before(28));
+        check(&std::vec::Vec::from_iter((0..100).map(|k| k * 5).chain([200])), 200, First::Before(617));
+        // Through the window, a hundred windows beyond, and back.
+        check(
+            &std::vec::Vec::from_iter((0..400).chain((200..400).rev()).map(|k| k * 4)),
+            800,
+            First::Before(4012),
+        );
         // Small steps reach back further than large ones, but not without end.
-        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, Some(43));
-        check(&std::vec::Vec::from_iter((0..500).map(|k| 392 + k % 2 * 4)), 400, None);
-        check(&[0, -100, -250, -200], -200, Some(14));
+        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, First::Before(43));
+        check(&std::vec::Vec::from_iter((0..2000).map(|k| 392 + k % 2 * 4)), 400, First::Unseen);
+        check(&[0, 50, 100, 150], 200, First::NotYet);
+        check(&[0, -100, -250, -200], -200, First::Before(14));
     }
 }

@@ -1,0 +1,47 @@
+//! In: the name of a published table. Out: its rows, or a plain word that the check is skipped.
+
+use std::path::{Path, PathBuf};
+
+/// The folder or file beside the repository, if it is there.
+pub fn shared(path: &str) -> Option<PathBuf> {
+    let found = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared")).join(path);
+    if found.exists() {
+        return Some(found);
+    }
+    eprintln!("SKIPPED: shared/{path} is not beside this repository; nothing was checked against it");
+    None
+}
+
+/// A published JSON file.
+pub fn json(path: &str) -> Option<serde_json::Value> {
+    let text = std::fs::read_to_string(shared(path)?).expect("a published file is readable");
+    Some(serde_json::from_str(&text).expect("a published file is JSON"))
+}
+
+/// Rows of a published CSV file by column name.
+pub fn rows(path: &str) -> Option<Vec<Row>> {
+    let mut reader = csv::ReaderBuilder::new().flexible(true).from_path(shared(path)?).expect("readable");
+    let header = reader.headers().expect("a header").clone();
+    let rows = reader.records().map(|record| Row { header: header.clone(), record: record.expect("a row") });
+    Some(rows.collect())
+}
+
+/// One row with its header.
+pub struct Row {
+    header: csv::StringRecord,
+    record: csv::StringRecord,
+}
+
+impl Row {
+    /// The cell in a column.
+    pub fn text(&self, column: &str) -> &str {
+        let index = self.header.iter().position(|name| name == column);
+        index.and_then(|index| self.record.get(index)).unwrap_or_else(|| panic!("no column {column}"))
+    }
+
+    /// The cell as a number.
+    pub fn number(&self, column: &str) -> f64 {
+        let text = self.text(column);
+        text.parse().unwrap_or_else(|_| panic!("{column}: {text} is not a number"))
+    }
+}

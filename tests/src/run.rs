@@ -1,0 +1,59 @@
+//! In: samples in memory. Out: the records the core makes of them.
+
+use stillpoint_core::axis::{Axis, Event};
+use stillpoint_core::record::Record;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::settling::Status;
+use stillpoint_core::settling::curve::Point;
+
+/// One move as the core tells it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    /// The record.
+    pub record: Record,
+    /// The settling curve.
+    pub curve: Vec<Point>,
+}
+
+/// Everything one axis told.
+#[derive(Clone, Debug, Default)]
+pub struct Run {
+    /// The moves, in order.
+    pub moves: Vec<Told>,
+    /// The status at each reading.
+    pub statuses: Vec<Status>,
+    /// A move was still under way at the end.
+    pub under_way: bool,
+}
+
+/// Steps one axis through all readings.
+pub fn run(parameters: Parameters, readings: impl IntoIterator<Item = Reading>) -> Run {
+    let settings = Settings::new(parameters).expect("settings of a test are valid");
+    let mut axis = Axis::default();
+    let mut run = Run::default();
+    for reading in readings {
+        run.statuses.push(axis.step(&settings, reading));
+        take(&mut axis, &mut run.moves);
+    }
+    run.under_way = axis.finish(&settings);
+    take(&mut axis, &mut run.moves);
+    run
+}
+
+fn take(axis: &mut Axis, moves: &mut Vec<Told>) {
+    while let Some(event) = axis.event() {
+        if let Event::Move(record) = event {
+            moves.push(Told { record, curve: axis.curve().collect() });
+        }
+    }
+}
+
+/// Readings at a steady rate: command and feedback by sample number, ticks of `period`.
+pub fn steady(period: u32, signals: impl IntoIterator<Item = (i32, i32)>) -> impl Iterator<Item = Reading> {
+    (0_u32..).zip(signals).map(move |(number, (command, feedback))| Reading {
+        tick: number.wrapping_mul(period),
+        command,
+        feedback,
+    })
+}
