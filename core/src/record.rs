@@ -214,7 +214,8 @@ impl Times {
         let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
         // The clock of ISO 9283 starts before the command end if the window was crossed by then.
         let stabilization = held.and_then(|settling| match stop.first_crossing {
-            First::Before(lead) => Some(settling.saturating_add(lead)),
+            First::Before { first, last } if stop.last_entry.is_none() => Some(first.saturating_sub(last)),
+            First::Before { first, .. } => Some(settling.saturating_add(first)),
             First::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
             First::Unseen => None,
         });

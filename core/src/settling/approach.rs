@@ -75,15 +75,18 @@ impl Approach {
         let Some(mut from) = places.next().filter(|oldest| short_of_target(*oldest)) else {
             return First::Unseen;
         };
+        let (mut first, mut last) = (None, 0);
         for place in places {
-            if !short_of_target(place) {
+            let swung_through = (error(place) < 0) != (error(from) < 0);
+            if !inside(from) && (inside(place) || swung_through) {
                 let elapsed = place.tick.wrapping_sub(from.tick);
                 let delay = delay(error(from), error(place), settings, elapsed);
-                return First::Before(command_end.tick.wrapping_sub(from.tick.wrapping_add(delay)));
+                last = command_end.tick.wrapping_sub(from.tick.wrapping_add(delay));
+                first = first.or(Some(last));
             }
             from = place;
         }
-        First::NotYet
+        first.map_or(First::NotYet, |first| First::Before { first, last })
     }
 }
 
@@ -93,8 +96,13 @@ pub enum First {
     /// Not by the command end.
     #[default]
     NotYet,
-    /// So long before the command end. Unit: ticks
-    Before(u32),
+    /// Before it.
+    Before {
+        /// First crossing to the command end. Unit: ticks
+        first: u32,
+        /// Last crossing to the command end. Unit: ticks
+        last: u32,
+    },
     /// Further back than the places reach.
     Unseen,
 }
@@ -103,6 +111,10 @@ pub enum First {
 mod tests {
     use super::*;
     use crate::settings::Parameters;
+
+    fn before(first: u32, last: u32) -> First {
+        First::Before { first, last }
+    }
 
     #[track_caller]
     fn check(approach: &[i32], target: i32, expected: First) {
@@ -118,21 +130,21 @@ mod tests {
 
     #[test]
     fn the_first_crossing_is_found_in_what_was_kept() {
-        check(&[0, 100, 180, 192, 196, 199, 200], 200, First::Before(31));
-        check(&[0, 100, 180, 190, 196, 199, 200], 200, First::Before(28));
+        check(&[0, 100, 180, 192, 196, 199, 200], 200, before(31, 31));
+        check(&[0, 100, 180, 190, 196, 199, 200], 200, before(28, 28));
         // Through the window and back, all before the command end.
-        check(&[0, 100, 180, 220, 230, 205], 200, First::Before(28));
-        check(&std::vec::Vec::from_iter((0..100).map(|k| k * 5).chain([200])), 200, First::Before(617));
+        check(&[0, 100, 180, 220, 230, 205], 200, before(28, 2));
+        check(&std::vec::Vec::from_iter((0..100).map(|k| k * 5).chain([200])), 200, before(617, 1));
         // Through the window, a hundred windows beyond, and back.
         check(
             &std::vec::Vec::from_iter((0..400).chain((200..400).rev()).map(|k| k * 4)),
             800,
-            First::Before(4012),
+            before(4012, 22),
         );
         // Small steps reach back further than large ones, but not without end.
-        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, First::Before(43));
+        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, before(43, 43));
         check(&std::vec::Vec::from_iter((0..2000).map(|k| 392 + k % 2 * 4)), 400, First::Unseen);
         check(&[0, 50, 100, 150], 200, First::NotYet);
-        check(&[0, -100, -250, -200], -200, First::Before(14));
+        check(&[0, -100, -250, -200], -200, before(14, 14));
     }
 }
