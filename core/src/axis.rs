@@ -1,12 +1,12 @@
 //! In: readings of one axis. Out: its status at every sample, and events: moves, following errors.
 //!
-//! The only file that knows all stages. Events wait in a small queue; take them after each step.
+//! The only file that knows all stages. Events wait in a small queue; [`Status::event`] says when to take them.
 
 use heapless::Deque;
 
 use crate::motion::{Course, Motion, Phase};
 use crate::record::Record;
-use crate::sample::{Reading, Sampler};
+use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
 use crate::settling::{Settling, Status};
@@ -51,18 +51,30 @@ impl Axis {
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         let sample = self.sampler.step(settings, reading);
         let now = self.sampler.now();
-        let phase = self.motion.step(settings, &sample, now);
+        let phase = self.motion.step(settings, sample, now);
+        let mut event = false;
         match phase {
-            Phase::Start => self.close(settings),
+            Phase::Start => {
+                event = self.pending.is_some();
+                let rest_end = now - u64::from(sample.elapsed);
+                self.close(
+                    settings,
+                    rest_end,
+                    sample.tick.wrapping_sub(sample.elapsed),
+                    sample.error_before(),
+                );
+            }
             Phase::End => self.pending = Some(self.motion.course()),
-            Phase::Resting => self.close_if_long(settings, now),
+            Phase::Resting => event = self.close_if_long(settings, sample, now),
             Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
-        let status = self.settling.step(settings, &sample, phase, now);
+        let mut status = self.settling.step(settings, sample, phase, now);
         if status.following_error != self.following_error {
             self.following_error = status.following_error;
             self.tell(Event::FollowingError(status.following_error));
+            event = true;
         }
+        status.event = event;
         status
     }
 
@@ -70,7 +82,8 @@ impl Axis {
     ///
     /// Returns whether a move was still under way, and so is not told.
     pub fn finish(&mut self, settings: &Settings) -> bool {
-        self.close(settings);
+        let (tick, error) = self.sampler.last();
+        self.close(settings, self.sampler.now(), tick, error);
         self.motion.under_way()
     }
 
@@ -95,17 +108,27 @@ impl Axis {
     }
 
     #[inline]
-    fn close_if_long(&mut self, settings: &Settings, now: u64) {
-        if self.pending.is_some_and(|course| now - course.command_end > LONGEST_REST) {
-            self.close(settings);
+    fn close_if_long(&mut self, settings: &Settings, sample: Sample, now: u64) -> bool {
+        let long = self.pending.is_some_and(|course| now - course.command_end > LONGEST_REST);
+        if long {
+            self.close(settings, now, sample.tick, sample.error);
         }
+        long
     }
 
+    /// The rest ends with the sample at `now`, that read `tick` and `error`.
     #[cold]
-    fn close(&mut self, settings: &Settings) {
+    #[inline(never)]
+    fn close(&mut self, settings: &Settings, now: u64, tick: u32, error: i32) {
         let Some(course) = self.pending.take() else { return };
-        let stop = self.settling.stop(settings, &course);
-        self.readout = self.settling.readout(settings, &course);
+        let held = now.saturating_sub(course.command_end);
+        let stop = self.settling.stop(settings, &course, held);
+        self.readout = Readout {
+            tick,
+            error: error.unsigned_abs(),
+            held: u32::try_from(held).unwrap_or(u32::MAX),
+            window_time: settings.window_time,
+        };
         self.moves = self.moves.saturating_add(1);
         self.tell(Event::Move(Record::new(settings, self.moves, &course, &stop)));
     }

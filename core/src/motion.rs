@@ -45,6 +45,8 @@ pub struct Course {
     pub command_end: u64,
     /// Command at the end minus command at the start. Unit: feedback counts, wrapping
     pub travel: i32,
+    /// Mean time between samples while the command stood. Unit: ticks
+    pub period: u32,
     /// The command was already changing when the readings began, so `start` and `travel` are not whole.
     pub joined_late: bool,
 }
@@ -62,8 +64,8 @@ enum State {
 pub struct Motion {
     state: State,
     course: Course,
-    /// How long the command has stood. Unit: ticks
-    held: u32,
+    /// When the command changed last. Unit: ticks since the first reading
+    changed: u64,
     held_samples: u32,
     /// How long it must stand to be at rest. Unit: ticks
     needed: u32,
@@ -91,29 +93,24 @@ impl Motion {
 
     /// Sorts one sample; `now` counts ticks since the first reading.
     #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Phase {
+    pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         if sample.command_change != 0 {
             return self.changed(settings, sample, now);
         }
-        self.held = self.held.saturating_add(sample.elapsed);
-        self.held_samples = self.held_samples.saturating_add(1);
         match self.state {
-            State::Idle => Phase::Idle,
             State::Resting => Phase::Resting,
-            State::Going if self.held_samples < REST_SAMPLES || self.held < self.needed => Phase::Holding,
-            State::Going => self.rested(settings),
+            State::Idle => Phase::Idle,
+            State::Going => self.holding(settings, now - self.changed),
         }
     }
 
-    fn changed(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Phase {
+    fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         let phase = if self.state == State::Going { Phase::Moving } else { Phase::Start };
         if phase == Phase::Start {
-            self.course = Course {
-                start: now - u64::from(sample.elapsed),
-                command_end: now,
-                travel: 0,
-                joined_late: self.held < settings.rest_time && self.state == State::Idle,
-            };
+            let start = now - u64::from(sample.elapsed);
+            let joined_late =
+                start - self.changed < u64::from(settings.rest_time) && self.state == State::Idle;
+            self.course = Course { start, command_end: now, joined_late, ..Course::default() };
             self.excursion = 0;
             self.state = State::Going;
         }
@@ -122,20 +119,34 @@ impl Motion {
         self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
         // A step within the window after a pause is a creeping pulse: wait for the next one.
         let creeping = sample.command_change.unsigned_abs() <= settings.window.max(1);
-        let stood = self.held.saturating_add(sample.elapsed);
+        let stood = u32::try_from(now - self.changed).unwrap_or(u32::MAX);
         let pause = if phase == Phase::Start {
             stood.min(settings.rest_time.saturating_mul(LONGEST_PAUSE))
         } else {
             stood
         };
-        let waited = if creeping && self.held_samples > 0 { pause.saturating_mul(PAUSES) } else { 0 };
+        let waited = if creeping && (phase == Phase::Start || self.held_samples > 0) {
+            pause.saturating_mul(PAUSES)
+        } else {
+            0
+        };
         self.needed = settings.rest_time.max(waited);
-        self.held = 0;
+        self.changed = now;
         self.held_samples = 0;
         phase
     }
 
+    fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
+        self.held_samples += 1;
+        if self.held_samples < REST_SAMPLES || held < u64::from(self.needed) {
+            return Phase::Holding;
+        }
+        self.course.period = (held / u64::from(self.held_samples)) as u32;
+        self.rested(settings)
+    }
+
     #[cold]
+    #[inline(never)]
     fn rested(&mut self, settings: &Settings) -> Phase {
         if self.excursion <= settings.window {
             self.small = self.small.saturating_add(1);

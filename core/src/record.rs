@@ -261,8 +261,9 @@ fn judge(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> (O
 fn cautions(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> Reasons {
     let window = u64::from(settings.window);
     let quiet = window * 256 >= 3 * u64::from(stop.rest_noise);
-    let period = stop.held / u64::from(stop.held_samples.max(1));
-    let coarse = times.reported.is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * period);
+    let coarse = times
+        .reported
+        .is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * u64::from(course.period));
     Reasons::NONE
         .with_if(course.joined_late, Reasons::JOINED)
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)

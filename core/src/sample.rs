@@ -49,22 +49,44 @@ pub struct Sample {
     pub command_change: i32,
     /// Measured position. Unit: feedback counts, wrapping
     pub feedback: i32,
+    /// Change of the feedback. Unit: feedback counts
+    pub feedback_change: i32,
     /// command − feedback. Unit: feedback counts, wrapping
     pub error: i32,
     /// What was wrong just before.
     pub faults: Faults,
 }
 
+impl Sample {
+    /// Error of the sample before. Unit: feedback counts, wrapping
+    #[inline]
+    pub fn error_before(&self) -> i32 {
+        self.error.wrapping_sub(self.command_change).wrapping_add(self.feedback_change)
+    }
+}
+
 /// The stage: keeps the last reading.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Sampler {
-    last: Option<Reading>,
+    /// The last reading.
+    tick: u32,
+    feedback: i32,
+    raw_command: i32,
     /// Scaled command; its fraction waits in `remainder`. Unit: feedback counts
     command: i32,
     remainder: i32,
     /// Time since the first reading. Unit: ticks
     now: u64,
     faults: Faults,
+}
+
+/// Nothing has been read yet.
+const FIRST: Faults = Faults(1 << 7);
+
+impl Default for Sampler {
+    fn default() -> Sampler {
+        Sampler { tick: 0, feedback: 0, raw_command: 0, command: 0, remainder: 0, now: 0, faults: FIRST }
+    }
 }
 
 impl Sampler {
@@ -78,49 +100,76 @@ impl Sampler {
         self.now
     }
 
+    /// Time stamp and following error of the last reading. Unit: ticks, feedback counts
+    pub fn last(&self) -> (u32, i32) {
+        (self.tick, self.command.wrapping_sub(self.feedback))
+    }
+
     /// Differences the counters; the first reading stands for its own past.
     #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Sample {
-        let last = match self.last {
-            Some(last) => last,
-            None => self.begin(settings, reading),
-        };
-        let mut faults = core::mem::take(&mut self.faults);
-        let mut elapsed = reading.tick.wrapping_sub(last.tick);
+        if self.faults.has(FIRST) {
+            self.begin(settings, reading);
+        }
+        let elapsed = reading.tick.wrapping_sub(self.tick);
+        let feedback_change = reading.feedback.wrapping_sub(self.feedback);
         // Differences wrap, so a time stamp that went back shows as more than half the range.
-        if elapsed.wrapping_sub(1) >= (1 << 31) - 1 {
-            faults = faults.with(self.stopped_clock());
-            elapsed = 0;
-        }
-        let moved = reading.feedback.wrapping_sub(last.feedback);
-        if moved.unsigned_abs() > settings.jump {
-            faults = faults.with(Faults::JUMP);
-        }
-        let change = reading.command.wrapping_sub(last.command);
-        let command_change = if change == 0 { 0 } else { self.scaled(settings, change) };
-        self.command = self.command.wrapping_add(command_change);
+        let sound = elapsed.wrapping_sub(1) < (1 << 31) - 1
+            && feedback_change.unsigned_abs() <= settings.jump
+            && self.faults == Faults::NONE;
+        let (elapsed, faults) =
+            if sound { (elapsed, Faults::NONE) } else { self.unsound(settings, elapsed, feedback_change) };
+        let command_change = self.command_change(settings, reading.command);
         self.now += u64::from(elapsed);
-        self.last = Some(reading);
+        self.tick = reading.tick;
+        self.feedback = reading.feedback;
         Sample {
             tick: reading.tick,
             elapsed,
             command_change,
             feedback: reading.feedback,
+            feedback_change,
             error: self.command.wrapping_sub(reading.feedback),
             faults,
         }
     }
 
     #[cold]
-    fn begin(&mut self, settings: &Settings, reading: Reading) -> Reading {
+    #[inline(never)]
+    fn begin(&mut self, settings: &Settings, reading: Reading) {
+        self.tick = reading.tick;
+        self.feedback = reading.feedback;
+        self.raw_command = reading.command;
         self.command = self.scaled(settings, reading.command);
-        reading
     }
 
-    /// The first reading has no elapsed time either, and is no fault.
+    /// Says what was wrong, and how much time counts as passed.
     #[cold]
-    fn stopped_clock(&self) -> Faults {
-        if self.last.is_some() { Faults::CLOCK } else { Faults::NONE }
+    #[inline(never)]
+    fn unsound(&mut self, settings: &Settings, elapsed: u32, feedback_change: i32) -> (u32, Faults) {
+        let mut faults = core::mem::take(&mut self.faults);
+        // The first reading has no time before it, and that is no fault.
+        let first = faults.has(FIRST);
+        faults = Faults(faults.0 & !FIRST.0);
+        let stopped = elapsed == 0 || elapsed > 1 << 31;
+        if stopped && !first {
+            faults = faults.with(Faults::CLOCK);
+        }
+        if feedback_change.unsigned_abs() > settings.jump {
+            faults = faults.with(Faults::JUMP);
+        }
+        (if stopped { 0 } else { elapsed }, faults)
+    }
+
+    #[inline]
+    fn command_change(&mut self, settings: &Settings, command: i32) -> i32 {
+        if command == self.raw_command {
+            return 0;
+        }
+        let change = self.scaled(settings, command.wrapping_sub(self.raw_command));
+        self.raw_command = command;
+        self.command = self.command.wrapping_add(change);
+        change
     }
 
     /// Exact: the fraction of a count that is left over waits for the next change.

@@ -75,7 +75,10 @@ impl fmt::Display for Invalid {
 
 /// Checked [`Parameters`]; read them through it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Settings(Parameters);
+pub struct Settings {
+    parameters: Parameters,
+    rest_samples: u32,
+}
 
 /// Longest time a setting may name, so that sums of two never wrap. Unit: ticks
 pub const LONGEST: u32 = 1 << 30;
@@ -105,16 +108,30 @@ impl Settings {
         };
         match broken {
             Some((parameter, rule)) => Err(Invalid { parameter, rule }),
-            None => Ok(Settings(parameters)),
+            None => Ok(Settings { parameters, rest_samples: rest_samples(parameters.window) }),
         }
     }
+}
+
+impl Settings {
+    /// Samples of a rest that are summed: inside this window no sum of squares outgrows 62 bits.
+    #[inline]
+    pub fn rest_samples(&self) -> u32 {
+        self.rest_samples
+    }
+}
+
+const fn rest_samples(window: u32) -> u32 {
+    let widest = 2 * window as u64 + 1;
+    let most = (1 << 62) / (widest * widest);
+    if most > 1 << 16 { 1 << 16 } else { most as u32 }
 }
 
 impl Deref for Settings {
     type Target = Parameters;
 
     fn deref(&self) -> &Parameters {
-        &self.0
+        &self.parameters
     }
 }
 

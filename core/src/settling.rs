@@ -27,6 +27,8 @@ use window::{Passage, Position, Window};
 /// What can be said at every sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Status {
+    /// At this sample something has happened: take the events.
+    pub event: bool,
     /// Where feedback stands in the position window.
     pub position: Position,
     /// Following error beyond its window for longer than its time-out (statusword bit 13).
@@ -68,8 +70,6 @@ pub struct Stop {
     pub rest_samples: u32,
     /// Command end to the last sample of the rest. Unit: ticks
     pub held: u64,
-    /// Samples from the command end to the end of the rest.
-    pub held_samples: u32,
     /// What was wrong in the move or before it had settled.
     pub faults: Faults,
 }
@@ -83,21 +83,16 @@ pub struct Settling {
     peaks: Peaks,
     approach: Approach,
     following: Following,
-    /// The sample before. Unit: counts
-    error: i32,
-    feedback: i32,
-    tick: u32,
-    now: u64,
-    /// How long the error has been what it is. Unit: ticks
-    flat: u32,
-    /// Change of the error in the last step. Unit: counts
+    /// While outside: when the error changed last, and by how much in the last sample. Unit: ticks, counts
+    changed: u32,
     change: i32,
     command_end: Place,
     error_at_command_end: i32,
-    held_samples: u32,
     /// Faults that count, and those that will if the window is left again.
     faults: Faults,
     later: Faults,
+    /// The last sample changed the command.
+    moving: bool,
     /// The curve still belongs to the move before.
     stale: bool,
 }
@@ -105,91 +100,114 @@ pub struct Settling {
 impl Settling {
     /// Adds one sample.
     #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: &Sample, phase: Phase, now: u64) -> Status {
+    pub fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample, now),
-            Phase::Moving => self.moving(settings, sample, now),
+            Phase::Start => self.start(settings, sample),
+            Phase::Moving => self.moving(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => self.held(settings, sample, now),
         }
-        self.peaks.step(sample.feedback, sample.error, sample.elapsed);
-        self.error = sample.error;
-        self.feedback = sample.feedback;
-        self.tick = sample.tick;
-        self.now = now;
         let following_error = self.following.step(settings, sample.error, sample.elapsed);
-        Status { position: self.window.position(), following_error }
+        Status { event: false, position: self.window.position(), following_error }
     }
 
     #[cold]
-    fn start(&mut self, settings: &Settings, sample: &Sample, now: u64) {
+    #[inline(never)]
+    fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later = Faults::NONE;
         self.stale = true;
-        self.peaks.restart(self.feedback, self.error);
-        self.approach.restart(self.feedback, self.tick);
-        self.moving(settings, sample, now);
+        self.peaks.restart(sample);
+        let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
+        self.approach.restart(feedback, sample.tick.wrapping_sub(sample.elapsed));
+        self.moving(settings, sample);
     }
 
+    /// What only the last sample of the motion decides waits for [`Settling::command_ended`].
     #[inline]
-    fn moving(&mut self, settings: &Settings, sample: &Sample, now: u64) {
+    fn moving(&mut self, settings: &Settings, sample: Sample) {
+        self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
-        self.window.restart(settings, sample.error, now);
-        self.command_end = Place { tick: sample.tick, feedback: sample.feedback };
-        self.error_at_command_end = sample.error;
-        self.held_samples = 0;
-        self.faults = self.faults.with(sample.faults).with(self.later);
-        self.later = Faults::NONE;
-        self.rest.restart(sample.error);
-        self.flat = 0;
-        self.change = 0;
+        self.window.moving(settings, sample.error);
+        self.moving = true;
+        if sample.faults != Faults::NONE {
+            self.faults = self.faults.with(sample.faults);
+        }
     }
 
-    #[inline]
-    fn held(&mut self, settings: &Settings, sample: &Sample, now: u64) {
+    /// The sample before this one may have been the command end.
+    #[inline(never)]
+    fn command_ended(&mut self, settings: &Settings, sample: Sample, now: u64) {
+        let tick = sample.tick.wrapping_sub(sample.elapsed);
+        let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
+        let error = sample.error_before();
+        self.moving = false;
+        self.command_end = Place { tick, feedback };
+        self.error_at_command_end = error;
+        self.peaks.command_ended(error);
+        self.window.restart(settings, error, now - u64::from(sample.elapsed));
+        self.rest.restart(error);
+        self.changed = tick;
+        self.change = 0;
+        self.faults = self.faults.with(self.later);
+        self.later = Faults::NONE;
         if self.stale {
-            self.curve.clear(self.tick);
+            self.curve.clear(tick);
             self.stale = false;
         }
-        self.curve.stamp(self.error, sample.tick);
-        self.held_samples = self.held_samples.saturating_add(1);
-        self.later = self.later.with(sample.faults);
-        let change = sample.error.wrapping_sub(self.error);
-        self.flat = self.flat.saturating_add(sample.elapsed);
+    }
+
+    #[inline]
+    fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
+        if self.moving {
+            self.command_ended(settings, sample, now);
+        }
+        self.curve.stamp(sample.error_before(), sample.tick);
+        self.peaks.held(sample);
+        if sample.faults != Faults::NONE {
+            self.later = self.later.with(sample.faults);
+        }
         match self.window.step(settings, sample, now) {
-            Passage::Stayed => self.rest.step(sample.error),
+            Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
+            Passage::Outside => {
+                self.peaks.block(sample);
+                self.change = sample.feedback_change;
+                if self.change != 0 {
+                    self.changed = sample.tick;
+                }
+            }
             passage => self.passed(settings, sample, passage, now),
         }
-        if change != 0 {
-            self.flat = 0;
-        }
-        self.change = change;
     }
 
     #[cold]
-    fn passed(&mut self, settings: &Settings, sample: &Sample, passage: Passage, now: u64) {
+    #[inline(never)]
+    fn passed(&mut self, settings: &Settings, sample: Sample, passage: Passage, now: u64) {
         // Whatever was wrong before this passage was wrong before the axis had settled.
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
         self.rest.restart(sample.error);
         if passage == Passage::Entered {
-            let (secant, secant_time) = self.peaks.secant(sample.error);
-            let change = sample.error.wrapping_sub(self.error);
+            let (secant, secant_time) = self.peaks.secant(sample);
             let crossing = Crossing {
                 instant: now,
                 elapsed: sample.elapsed,
-                before: self.error,
+                before: sample.error_before(),
                 after: sample.error,
-                flat: self.flat,
+                flat: sample.tick.wrapping_sub(self.changed),
                 secant,
-                secant_time: secant_time.saturating_add(sample.elapsed),
-                bend: change.wrapping_sub(self.change).unsigned_abs(),
+                secant_time,
+                bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
             };
             self.window.enter(settings, crossing);
+        } else {
+            self.peaks.left(sample);
         }
+        self.changed = sample.tick;
+        self.change = sample.feedback_change;
     }
 
-    /// The stop up to the last sample, after the command took this course.
-    pub fn stop(&self, settings: &Settings, course: &Course) -> Stop {
+    /// The stop that ends with the last sample of the rest, after the command took this course.
+    pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
         let target = self.command_end.feedback.wrapping_add(self.error_at_command_end);
         let edge = |crossing: Crossing| crossing.edge(settings);
         let noise = self.rest.noise();
@@ -213,24 +231,12 @@ impl Settling {
             rest_error: self.rest.mean(),
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
-            held: self.now.saturating_sub(course.command_end),
-            held_samples: self.held_samples,
+            held,
             faults: if confirmed { self.faults } else { self.faults.with(self.later) },
         }
     }
 
-    /// How the curve of the last stop is read; take it with [`Settling::stop`].
-    pub fn readout(&self, settings: &Settings, course: &Course) -> Readout {
-        let held = self.now.saturating_sub(course.command_end);
-        Readout {
-            tick: self.tick,
-            error: self.error.unsigned_abs(),
-            held: u32::try_from(held).unwrap_or(u32::MAX),
-            window_time: settings.window_time,
-        }
-    }
-
-    /// The curve that `readout` was taken for, until the next sample.
+    /// The curve that `readout` was taken for, until the next sample at rest.
     pub fn curve(&self, readout: Readout) -> impl Iterator<Item = Point> + '_ {
         self.curve.points(readout)
     }

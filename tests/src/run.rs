@@ -33,8 +33,11 @@ pub fn run(parameters: Parameters, readings: impl IntoIterator<Item = Reading>) 
     let mut axis = Axis::default();
     let mut run = Run::default();
     for reading in readings {
-        run.statuses.push(axis.step(&settings, reading));
-        take(&mut axis, &mut run.moves);
+        let status = axis.step(&settings, reading);
+        run.statuses.push(status);
+        if status.event {
+            take(&mut axis, &mut run.moves);
+        }
     }
     run.under_way = axis.finish(&settings);
     take(&mut axis, &mut run.moves);

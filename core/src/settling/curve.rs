@@ -16,7 +16,7 @@ fn bucket(size: u32) -> usize {
         return size as usize;
     }
     let octave = 31 - size.leading_zeros();
-    (octave * 4 + (size >> (octave - 2)) % 4 - EXACT / 2) as usize
+    (octave * 4 + (size >> (octave - 2)) - EXACT) as usize
 }
 
 /// Largest error in a bucket. Unit: counts
@@ -67,6 +67,7 @@ pub struct Readout {
 impl Curve {
     /// Forgets everything; older than any command end to come is as good as never.
     #[cold]
+    #[inline(never)]
     pub fn clear(&mut self, tick: u32) {
         self.after.fill(tick);
     }

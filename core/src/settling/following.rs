@@ -11,23 +11,26 @@ use crate::settings::Settings;
 pub struct Following {
     outside: bool,
     outside_for: u32,
-    too_long: bool,
 }
 
 impl Following {
     /// Whether the error has lasted too long.
     #[inline]
     pub fn step(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
-        if error.unsigned_abs() <= settings.following_error_window {
-            self.outside = false;
-            self.too_long = false;
-        } else {
-            self.outside_for = if self.outside { self.outside_for.saturating_add(elapsed) } else { 0 };
-            self.outside = true;
-            let time_out = settings.following_error_time_out;
-            self.too_long = time_out == 0 || self.outside_for > time_out;
+        if error.unsigned_abs() > settings.following_error_window {
+            return self.beyond(settings, elapsed);
         }
-        self.too_long
+        if self.outside {
+            *self = Following::default();
+        }
+        false
+    }
+
+    fn beyond(&mut self, settings: &Settings, elapsed: u32) -> bool {
+        self.outside_for = if self.outside { self.outside_for.saturating_add(elapsed) } else { 0 };
+        self.outside = true;
+        let time_out = settings.following_error_time_out;
+        time_out == 0 || self.outside_for > time_out
     }
 }
 

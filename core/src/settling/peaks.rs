@@ -1,5 +1,7 @@
 //! In: feedback and error from a move's start on. Out: how far it went, how fast, how wrong.
 
+use crate::sample::Sample;
+
 /// Samples over which a speed is taken: one count of an encoder is then an eighth of it.
 const BLOCK: u32 = 8;
 
@@ -19,71 +21,111 @@ impl Speed {
     }
 }
 
-/// Where a block of samples began, and how long ago.
+/// Where a block of samples began.
 #[derive(Clone, Copy, Debug, Default)]
 struct Mark {
+    tick: u32,
     feedback: i32,
     error: i32,
-    age: u32,
 }
 
 /// Extremes since the start of a move.
 #[derive(Clone, Debug, Default)]
 pub struct Peaks {
+    /// Feedback just before the start, and its extremes relative to that while the command moved.
     origin: i32,
     high: i32,
     low: i32,
-    error: u32,
+    moving_error: u32,
+    /// Extremes of the error since the command stands.
+    most: i32,
+    least: i32,
     count: u32,
-    age: u32,
     mark: Mark,
     older: Mark,
     fastest: Speed,
 }
 
 impl Peaks {
-    /// A move starts: this was read just before it.
+    /// A move starts with this sample.
     #[cold]
-    pub fn restart(&mut self, feedback: i32, error: i32) {
-        let mark = Mark { feedback, error, age: 0 };
-        *self =
-            Peaks { origin: feedback, error: error.unsigned_abs(), mark, older: mark, ..Peaks::default() };
+    #[inline(never)]
+    pub fn restart(&mut self, sample: Sample) {
+        let tick = sample.tick.wrapping_sub(sample.elapsed);
+        let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
+        let error = sample.error_before();
+        let mark = Mark { tick, feedback, error };
+        *self = Peaks {
+            origin: feedback,
+            mark,
+            older: mark,
+            moving_error: error.unsigned_abs(),
+            ..Peaks::default()
+        };
     }
 
-    /// Adds one sample.
+    /// Adds one sample at which the command has changed.
     #[inline]
-    pub fn step(&mut self, feedback: i32, error: i32, elapsed: u32) {
-        let away = feedback.wrapping_sub(self.origin);
+    pub fn moving(&mut self, sample: Sample) {
+        let away = sample.feedback.wrapping_sub(self.origin);
         self.high = self.high.max(away);
         self.low = self.low.min(away);
-        self.error = self.error.max(error.unsigned_abs());
-        self.age = self.age.saturating_add(elapsed);
+        self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
+        self.block(sample);
+    }
+
+    /// From here on the command stands.
+    pub fn command_ended(&mut self, error: i32) {
+        self.most = error;
+        self.least = error;
+    }
+
+    /// Adds one sample at which it has not.
+    #[inline]
+    pub fn held(&mut self, sample: Sample) {
+        self.most = self.most.max(sample.error);
+        self.least = self.least.min(sample.error);
+    }
+
+    /// Adds one sample to the speed; not needed while feedback stays inside the window.
+    #[inline]
+    pub fn block(&mut self, sample: Sample) {
         self.count += 1;
-        if self.count == BLOCK {
-            self.roll(feedback, error);
+        if self.count >= BLOCK {
+            self.roll(sample);
         }
     }
 
-    fn roll(&mut self, feedback: i32, error: i32) {
-        let distance = feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
-        let speed = Speed { distance, time: self.age };
+    /// Feedback left the window: a block begins here.
+    pub fn left(&mut self, sample: Sample) {
+        self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+        self.older = self.mark;
+        self.count = 0;
+    }
+
+    #[inline(never)]
+    fn roll(&mut self, sample: Sample) {
+        let distance = sample.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
+        let speed = Speed { distance, time: sample.tick.wrapping_sub(self.mark.tick) };
         if speed.faster(self.fastest) {
             self.fastest = speed;
         }
-        self.older = Mark { age: self.age, ..self.mark };
-        self.mark = Mark { feedback, error, age: 0 };
-        self.age = 0;
+        self.older = self.mark;
+        self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
         self.count = 0;
     }
 
     /// Change of the error over the last eight to sixteen samples. Unit: counts, ticks
-    pub fn secant(&self, error: i32) -> (u32, u32) {
-        (error.wrapping_sub(self.older.error).unsigned_abs(), self.older.age.saturating_add(self.age))
+    pub fn secant(&self, sample: Sample) -> (u32, u32) {
+        (
+            sample.error.wrapping_sub(self.older.error).unsigned_abs(),
+            sample.tick.wrapping_sub(self.older.tick),
+        )
     }
 
     /// Largest |error|. Unit: counts
     pub fn error(&self) -> u32 {
-        self.error
+        self.moving_error.max(self.most.unsigned_abs()).max(self.least.unsigned_abs())
     }
 
     /// Fastest feedback over eight samples.
@@ -95,13 +137,13 @@ impl Peaks {
     ///
     /// `target` is the feedback that would leave no error.
     pub fn overshoot(&self, target: i32, travel: i32) -> u32 {
-        let target = target.wrapping_sub(self.origin);
-        let beyond = if travel >= 0 {
-            i64::from(self.high) - i64::from(target)
+        let target = i64::from(target.wrapping_sub(self.origin));
+        let (moving, held) = if travel >= 0 {
+            (i64::from(self.high) - target, -i64::from(self.least))
         } else {
-            i64::from(target) - i64::from(self.low)
+            (target - i64::from(self.low), i64::from(self.most))
         };
-        beyond.clamp(0, i64::from(u32::MAX)) as u32
+        moving.max(held).clamp(0, i64::from(u32::MAX)) as u32
     }
 }
 
@@ -112,13 +154,34 @@ mod tests {
     #[track_caller]
     fn check(origin: i32, feedback: &[i32], target: i32, overshoot: u32, fastest: Speed) {
         let mut peaks = Peaks::default();
-        peaks.restart(origin, target.wrapping_sub(origin));
-        for &feedback in feedback {
-            peaks.step(feedback, target.wrapping_sub(feedback), 10);
+        let travel = target.wrapping_sub(origin);
+        let mut before = origin;
+        for (k, &feedback) in feedback.iter().enumerate() {
+            let sample = Sample {
+                tick: k as u32 * 10,
+                elapsed: 10,
+                command_change: if k == 0 { travel } else { 0 },
+                feedback,
+                feedback_change: feedback.wrapping_sub(before),
+                error: target.wrapping_sub(feedback),
+                faults: Default::default(),
+            };
+            match k {
+                0 => {
+                    peaks.restart(sample);
+                    peaks.moving(sample);
+                    peaks.command_ended(sample.error);
+                }
+                _ => {
+                    peaks.held(sample);
+                    peaks.block(sample);
+                }
+            }
+            before = feedback;
         }
-        assert_eq!(peaks.overshoot(target, target.wrapping_sub(origin)), overshoot);
+        assert_eq!(peaks.overshoot(target, travel), overshoot);
         assert_eq!(peaks.fastest(), fastest);
-        assert_eq!(peaks.error(), target.wrapping_sub(origin).unsigned_abs());
+        assert_eq!(peaks.error(), target.wrapping_sub(feedback[0]).unsigned_abs());
     }
 
     #[test]

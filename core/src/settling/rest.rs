@@ -3,16 +3,12 @@
 //! Differences to the first error keep the sums exact in integers: a one-pass variance in f32
 //! fails with 24-bit encoders (NIST StRD NumAcc4 shows how).
 
-/// Samples after which the sums stop growing; bounds the sums to 64 bits.
-const MOST: u32 = 1 << 16;
-/// A difference beyond this is cut. Unit: counts
-const FARTHEST: i32 = 1 << 23;
+use crate::settings::Settings;
 
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
 pub struct Rest {
     first: i32,
-    previous: i32,
     count: u32,
     sum: i64,
     squares: u64,
@@ -27,19 +23,18 @@ impl Rest {
         *self = Rest { first: error, count: 1, ..Rest::default() };
     }
 
-    /// Adds one error.
+    /// Adds one error inside the window, and what it changed by.
     #[inline]
-    pub fn step(&mut self, error: i32) {
-        if self.count >= MOST {
+    pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {
+        if self.count >= settings.rest_samples() {
             return;
         }
-        let away = error.wrapping_sub(self.first).clamp(-FARTHEST, FARTHEST);
-        let step = away - self.previous;
-        self.previous = away;
+        let away = i64::from(error.wrapping_sub(self.first));
+        let step = i64::from(change);
         self.count += 1;
-        self.sum += i64::from(away);
-        self.squares += (i64::from(away) * i64::from(away)) as u64;
-        self.steps += (i64::from(step) * i64::from(step)) as u64;
+        self.sum += away;
+        self.squares += (away * away) as u64;
+        self.steps += (step * step) as u64;
     }
 
     /// How many errors were added.
@@ -73,12 +68,18 @@ impl Rest {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::Parameters;
+
+    fn settings(window: u32) -> Settings {
+        Settings::new(Parameters { window, ..Parameters::default() }).unwrap()
+    }
 
     #[track_caller]
     fn check(errors: &[i32], mean: f64, rms: f64, noise: f64) {
         let mut rest = Rest::default();
         rest.restart(errors[0]);
-        errors[1..].iter().for_each(|error| rest.step(*error));
+        let settings = settings(1 << 22);
+        errors.windows(2).for_each(|pair| rest.step(&settings, pair[1], pair[1] - pair[0]));
         assert!((rest.mean() as f64 / 256.0 - mean).abs() <= 1.0 / 256.0, "mean {}", rest.mean());
         assert!((f64::from(rest.rms()) / 256.0 - rms).abs() <= 1.0 / 256.0, "rms {}", rest.rms());
         assert!((rest.noise() as f64 / 256.0 - noise).abs() <= 1.0 / 256.0, "noise {}", rest.noise());
@@ -97,9 +98,13 @@ mod tests {
     #[test]
     fn a_flood_of_wild_errors_stays_in_bounds() {
         let mut rest = Rest::default();
-        rest.restart(i32::MIN);
-        (0..200_000).for_each(|k| rest.step(if k % 2 == 0 { i32::MAX } else { i32::MIN / 2 }));
-        assert_eq!(rest.count(), MOST);
-        assert!(rest.rms() > 0 && rest.noise() > 0);
+        for (window, count) in [(1 << 20, 1 << 16), (1 << 26, 255), (1 << 30, 1), (i32::MAX as u32, 1)] {
+            let edge = window as i32;
+            rest.restart(-edge);
+            let wild = |k: i32| if k % 2 == 0 { edge } else { -edge };
+            (0..200_000).for_each(|k| rest.step(&settings(window), wild(k), wild(k).wrapping_mul(2)));
+            assert_eq!(rest.count(), count);
+            assert_eq!((rest.rms() > 0, rest.noise() > 0), (count > 1, count > 1));
+        }
     }
 }

@@ -19,8 +19,10 @@ pub enum Position {
 /// What happened between a sample and the one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Passage {
-    /// Nothing.
-    Stayed,
+    /// Feedback stayed inside.
+    Inside,
+    /// Feedback stayed outside.
+    Outside,
     /// Feedback came inside.
     Entered,
     /// Feedback went outside.
@@ -51,8 +53,19 @@ impl Window {
         self.position
     }
 
-    /// A new command: everything counts from here.
+    /// The command has changed again.
     #[inline]
+    pub fn moving(&mut self, settings: &Settings, error: i32) {
+        let inside = error.unsigned_abs() <= settings.window;
+        // Without a window time there is nothing to wait for.
+        self.position = match (inside, settings.window_time) {
+            (false, _) => Position::Outside,
+            (true, 0) => Position::TargetReached,
+            (true, _) => Position::Inside,
+        };
+    }
+
+    /// The command has changed for the last time: everything counts from here.
     pub fn restart(&mut self, settings: &Settings, error: i32, now: u64) {
         let inside = error.unsigned_abs() <= settings.window;
         self.position = Position::Outside;
@@ -71,16 +84,19 @@ impl Window {
 
     /// The same command.
     #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: &Sample, now: u64) -> Passage {
+    pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Passage {
         let inside = sample.error.unsigned_abs() <= settings.window;
+        if inside && self.position == Position::TargetReached {
+            return Passage::Inside;
+        }
         match (self.position == Position::Outside, inside) {
             (false, true) => {
                 if self.position == Position::Inside {
                     self.dwell(settings, sample.elapsed, now);
                 }
-                Passage::Stayed
+                Passage::Inside
             }
-            (true, false) => Passage::Stayed,
+            (true, false) => Passage::Outside,
             (true, true) => Passage::Entered,
             (false, false) => {
                 self.position = Position::Outside;
@@ -91,6 +107,7 @@ impl Window {
 
     /// Feedback came inside at `crossing`.
     #[cold]
+    #[inline(never)]
     pub fn enter(&mut self, settings: &Settings, crossing: Crossing) {
         self.position = Position::Inside;
         self.inside_for = 0;

@@ -1,0 +1,153 @@
+//! In: one invented axis in memory. Out: samples per second of the core, of a bare detector beside it,
+//! and of python-control's `step_info` where a Python that has it is named.
+//!
+//! The three take turns in one run, so the ratios hold whatever else the machine does.
+//! `STILLPOINT_PYTHON=…/bin/python cargo bench -p stillpoint-tests --bench engine`
+
+use std::hint::black_box;
+use std::io::Write as _;
+use std::process::{Command, Stdio};
+use std::time::Instant;
+
+use stillpoint_core::axis::{Axis, Event};
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::settling::window::Position;
+
+const PERIOD: u32 = 250;
+const WINDOW: u32 = 2796;
+const WINDOW_TIME: u32 = 5000;
+const MOVES: usize = 2000;
+const SAMPLES_PER_MOVE: usize = 1000;
+
+/// 60 mm there and back, smooth, 200 samples long; a ringing stop with two counts of noise.
+fn axis() -> Vec<Reading> {
+    let mut noise = 1_u32;
+    let mut readings = vec![];
+    for number in 0..MOVES {
+        for k in 0..SAMPLES_PER_MOVE {
+            let part = (k as f64 / 200.0).min(1.0);
+            let way = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
+            let from = if number % 2 == 0 { 0.0 } else { 1.0 };
+            let command = 16_777_216.0 * (from + (1.0 - 2.0 * from) * way);
+            let since = (k as f64 - 200.0).max(0.0);
+            let ringing = 60_000.0 * (-since / 60.0).exp() * (since / 12.0).cos() * part;
+            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let feedback = command + ringing + f64::from(noise >> 30);
+            let tick = (readings.len() as u32).wrapping_mul(PERIOD);
+            readings.push(Reading { tick, command: command as i32, feedback: feedback as i32 });
+        }
+    }
+    readings
+}
+
+/// Window, last entry and dwell, nothing else: what anyone would write first.
+fn bare(readings: &[Reading]) -> (u32, u64) {
+    let (mut last, mut command_end, mut entry, mut inside) = (readings[0].command, 0_u32, 0_u32, false);
+    let (mut settled, mut moves, mut sum) = (true, 0_u32, 0_u64);
+    for reading in readings {
+        if reading.command != last {
+            last = reading.command;
+            command_end = reading.tick;
+            inside = false;
+            settled = false;
+        }
+        let error = reading.command.wrapping_sub(reading.feedback).unsigned_abs();
+        if error > WINDOW {
+            inside = false;
+            settled = false;
+        } else if !inside {
+            inside = true;
+            entry = reading.tick;
+        } else if !settled && reading.tick.wrapping_sub(entry) >= WINDOW_TIME {
+            settled = true;
+            moves += 1;
+            sum += u64::from(entry.wrapping_sub(command_end));
+        }
+    }
+    (moves, sum)
+}
+
+fn core(settings: &Settings, readings: &[Reading]) -> (u32, u64) {
+    let mut axis = Axis::default();
+    let (mut moves, mut sum, mut reached) = (0, 0, 0);
+    let mut take = |axis: &mut Axis| {
+        while let Some(event) = axis.event() {
+            let Event::Move(record) = event else { continue };
+            moves += 1;
+            sum += u64::from(record.settling.unwrap_or(0));
+            sum += axis.curve().map(|point| u64::from(point.settling.unwrap_or(0))).sum::<u64>() & 1;
+        }
+    };
+    for reading in readings {
+        let status = axis.step(settings, *reading);
+        reached += u64::from(status.position == Position::TargetReached);
+        if status.event {
+            take(&mut axis);
+        }
+    }
+    axis.finish(settings);
+    take(&mut axis);
+    (moves, sum + black_box(reached) % 2)
+}
+
+/// Samples per second of `step_info`, called once per move on the same feedback.
+fn step_info(readings: &[Reading]) -> Option<f64> {
+    let script = "
+import sys, time, numpy, control
+data = numpy.loadtxt(sys.stdin)
+moves = data.reshape(-1, 1000, 2)
+start = time.perf_counter()
+for move in moves:
+    control.step_info(move[:, 1] - move[0, 1], move[:, 0] - move[0, 0], SettlingTimeThreshold=2796 / 16777216)
+print(control.__version__, data.shape[0] / (time.perf_counter() - start))
+";
+    let python = std::env::var_os("STILLPOINT_PYTHON")?;
+    let pipes =
+        Command::new(python).args(["-c", script]).stdin(Stdio::piped()).stdout(Stdio::piped()).spawn();
+    let mut child = pipes.ok()?;
+    let mut text = Vec::new();
+    for reading in &readings[..100 * SAMPLES_PER_MOVE] {
+        writeln!(text, "{} {}", f64::from(reading.tick) * 1e-6, reading.feedback).ok()?;
+    }
+    child.stdin.take()?.write_all(&text).ok()?;
+    let output = child.wait_with_output().ok()?;
+    let text = String::from_utf8(output.stdout).ok()?;
+    let (version, rate) = text.trim().split_once(' ')?;
+    println!("python-control {version}");
+    rate.parse().ok()
+}
+
+fn main() {
+    let readings = axis();
+    let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::default() };
+    let settings = Settings::new(parameters).expect("valid settings");
+    let rate = |work: &dyn Fn() -> (u32, u64)| {
+        let start = Instant::now();
+        let found = black_box(work());
+        (readings.len() as f64 / start.elapsed().as_secs_f64(), found)
+    };
+    let (mut best_core, mut best_bare) = (0.0_f64, 0.0_f64);
+    for _ in 0..15 {
+        let (core, found) = rate(&|| core(&settings, black_box(&readings)));
+        let (bare, bare_found) = rate(&|| bare(black_box(&readings)));
+        assert_eq!((found.0, bare_found.0 >= found.0), (MOVES as u32, true), "moves found");
+        best_core = best_core.max(core);
+        best_bare = best_bare.max(bare);
+    }
+    println!("{} samples, {MOVES} moves; best of 15 turns", readings.len());
+    println!("core          {:8.1} million samples/s", best_core / 1e6);
+    println!(
+        "bare detector {:8.1} million samples/s; core / bare = {:.2}",
+        best_bare / 1e6,
+        best_core / best_bare
+    );
+    match step_info(&readings) {
+        Some(rate) => println!(
+            "step_info     {:8.1} million samples/s; core / step_info = {:.0}",
+            rate / 1e6,
+            best_core / rate
+        ),
+        None => println!("step_info     NOT RUN: name a Python with control 0.10.2 in STILLPOINT_PYTHON"),
+    }
+}
