@@ -187,15 +187,19 @@ impl Settling {
         self.later = Faults::NONE;
         self.rest.restart(sample.error);
         if passage == Passage::Entered {
-            let (secant, secant_time) = self.peaks.secant(sample);
+            let (earlier, earlier_time) = self.peaks.earlier(sample);
             let crossing = Crossing {
                 instant: now,
                 elapsed: sample.elapsed,
                 before: sample.error_before(),
                 after: sample.error,
                 flat: sample.tick.wrapping_sub(self.changed),
-                secant,
-                secant_time,
+                earlier,
+                earlier_time,
+                // The window knows what came before.
+                farthest: 0,
+                cluster: now,
+                entry_before: now,
                 bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
             };
             self.window.enter(settings, crossing);

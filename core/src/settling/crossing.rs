@@ -18,10 +18,16 @@ pub struct Crossing {
     pub after: i32,
     /// How long `before` had been read when `after` was. Unit: ticks
     pub flat: u32,
-    /// Change of the error over the last eight to sixteen samples. Unit: counts
-    pub secant: u32,
-    /// Time that `secant` took. Unit: ticks
-    pub secant_time: u32,
+    /// Error eight to sixteen samples ago. Unit: counts
+    pub earlier: i32,
+    /// Time since then. Unit: ticks
+    pub earlier_time: u32,
+    /// Largest |error| since the window was left. Unit: counts
+    pub farthest: u32,
+    /// First of the entries that belong together with this one. Unit: ticks since the first reading
+    pub cluster: u64,
+    /// The entry before this one. Unit: ticks since the first reading
+    pub entry_before: u64,
     /// What the error changed by in the step before minus in the last step. Unit: counts
     pub bend: u32,
 }
@@ -65,27 +71,85 @@ impl Crossing {
     ///
     /// `noise` is the variance of one reading. Unit: 1/256 counts²
     pub fn uncertainty(&self, settings: &Settings, noise: u64) -> Uncertainty {
-        let (fall, time) = self.slope();
-        let weight = self.weight(settings);
+        let (fall, time) = self.slope(settings, noise);
+        let weight = u128::from(self.weight(settings));
         // Variances in 1/65536 ticks²; wide ones need not be exact, only large.
         let in_ticks = |variance: u128| variance.saturating_mul(square(time)) / square(fall);
-        // A reading is uniform over one step: variance 1/12 of its square (JCGM 100, 4.3.7).
-        let step = in_ticks(square(settings.encoder_step).saturating_mul(u128::from(weight) << 8) / 12);
-        let noise = in_ticks(u128::from(noise) * u128::from(weight));
+        // Where the encoder's steps lie to the target: uniform over one step (JCGM 100, 4.3.7).
+        let phase = in_ticks(square(settings.encoder_step).saturating_mul(65_536) / 12);
+        // Where the error lay in its step when sampled; at the most, when in the period it changed.
+        let place = (phase.saturating_mul(weight) / 256).min(square(self.elapsed) * 65_536 / 12);
         let bend = square(self.straightness(settings)) * 65_536 / 12;
-        let uniform = step.saturating_add(bend);
+        let chatter = self.chatter(settings, noise);
+        // Interpolation keeps `weight` of it; choosing the last of all crossings gives half the rest back.
+        let noise = in_ticks(u128::from(noise) * (weight + 256) / 2);
+        let sum = |parts: [u128; 4]| parts.into_iter().fold(0, u128::saturating_add);
         let root = |square: u128| (u64::try_from(square).unwrap_or(u64::MAX).isqrt() >> 8) as u32;
-        // 95 of 100 lie within 1.645 (uniform) and 1.960 (normal) standard uncertainties.
-        let expanded = (uniform / 1000 * 2706).saturating_add(noise / 1000 * 3842);
-        Uncertainty { standard: root(uniform.saturating_add(noise)), expanded: root(expanded) }
+        // 95 of 100 lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90
+        // if two do and 1.96 if all is normal.
+        let expanded = [
+            (phase.saturating_add(bend) / 1000).saturating_mul(2706),
+            (place / 1000).saturating_mul(4100),
+            (noise / 1000).saturating_mul(3842),
+            (chatter / 1000).saturating_mul(3842),
+        ];
+        Uncertainty {
+            standard: root(sum([phase.saturating_add(bend), place, noise, chatter])),
+            expanded: root(sum(expanded)),
+        }
     }
 
-    /// The least steep of what is known about the approach. Unit: counts, ticks
-    fn slope(&self) -> (u32, u32) {
-        let last = (change(self.before, self.after).max(1), self.flat.max(self.elapsed).max(1));
-        let long = (self.secant, self.secant_time);
-        let long_is_flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
-        if long.0 > 0 && long_is_flatter { long } else { last }
+    /// Whether the excursion before this entry was no more than noise about the edge.
+    ///
+    /// A swing that goes further beyond the window than twice its last step is a real one.
+    pub fn is_chatter(&self, settings: &Settings) -> bool {
+        u64::from(self.farthest.saturating_sub(settings.window))
+            <= 2 * u64::from(change(self.before, self.after))
+    }
+
+    /// What noise adds by making entries that are none. Unit: 1/65536 ticks²
+    ///
+    /// The last of several noisy entries comes late. A swing that went beyond the edge by less than
+    /// three times the noise may not have been one, and then the entry before was the last.
+    /// The divisors were found by simulation; see the coverage test.
+    fn chatter(&self, settings: &Settings, noise: u64) -> u128 {
+        let since = |instant: u64| u32::try_from(self.instant.saturating_sub(instant)).unwrap_or(u32::MAX);
+        let beyond = u64::from(self.farthest.saturating_sub(settings.window));
+        let grazed = beyond * 16 <= 3 * noise.isqrt();
+        let variance = match since(self.cluster) {
+            0 if grazed => square(since(self.entry_before)) / 3,
+            span => square(span) / 5,
+        };
+        variance * 65_536
+    }
+
+    /// How steeply the error came through the edge. Unit: counts, ticks
+    ///
+    /// The last step alone is trusted only if it is much larger than encoder step and noise.
+    fn slope(&self, settings: &Settings, noise: u64) -> (u32, u32) {
+        let change = change(self.before, self.after).max(1);
+        let rough = settings.encoder_step.max((noise.isqrt() >> 4) as u32);
+        // A reading that stood for long did so half a step before the edge, where a tail is steeper.
+        let size = u64::from(self.before.unsigned_abs());
+        let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
+        let stood = u64::from(self.flat.max(self.elapsed));
+        let flat = if stood > u64::from(self.elapsed) { stood * 2 * size / later } else { stood };
+        let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
+        let Some(long) = self.long_slope(settings) else { return last };
+        let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
+        let long_is_better =
+            if long.0 >= rough.saturating_mul(4) { change < rough.saturating_mul(8) } else { flatter };
+        if long_is_better { long } else { last }
+    }
+
+    /// Fall since the earlier error; a tail's steepness shrinks with the error, which is allowed for.
+    fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
+        let (from, to) = (self.earlier.unsigned_abs(), self.after.unsigned_abs());
+        let falls = (self.earlier < 0) == (self.before < 0) && from > to;
+        let middle = (u64::from(from) + u64::from(to)) / 2;
+        let time =
+            u64::from(self.earlier_time) * middle / u64::from(settings.window.max(1)).min(middle.max(1));
+        falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
     }
 
     /// How much of one reading's variance the interpolation keeps, f² + (1 − f)². Unit: 1/256
@@ -102,7 +166,9 @@ impl Crossing {
     fn straightness(&self, settings: &Settings) -> u32 {
         let delay = u64::from(delay(self.before, self.after, settings, self.elapsed));
         let rest = u64::from(self.elapsed) - delay.min(u64::from(self.elapsed));
-        let miss = u128::from(delay * rest) * u128::from(self.bend)
+        // Steps of the encoder alone look like a bend of two steps.
+        let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2));
+        let miss = u128::from(delay * rest) * u128::from(bend)
             / (u128::from(change(self.before, self.after).max(1)) * u128::from(self.elapsed.max(1)));
         miss.min(u128::from(self.elapsed)) as u32
     }
@@ -144,13 +210,14 @@ mod tests {
     #[test]
     fn a_steeper_entry_is_better_known() {
         let entry = |before, flat| {
-            let crossing =
-                Crossing { instant: 5000, elapsed: 1000, before, after: 5, flat, ..Crossing::default() };
+            let before_it =
+                Crossing { instant: 5000, cluster: 5000, entry_before: 5000, ..Crossing::default() };
+            let crossing = Crossing { elapsed: 1000, before, after: 5, flat, ..before_it };
             crossing.uncertainty(&settings(5, 1), 0)
         };
-        // One step per sample: uniform over one sample, 1000/√12.
-        assert_eq!(entry(6, 1000), Uncertainty { standard: 288, expanded: 474 });
-        assert_eq!(entry(6, 4000).standard, 1154);
+        // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.
+        assert_eq!(entry(6, 1000), Uncertainty { standard: 408, expanded: 753 });
+        assert_eq!(entry(6, 4000).standard, 1292);
         assert!(entry(105, 1000).standard <= 3);
     }
 }

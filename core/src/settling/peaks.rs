@@ -115,12 +115,9 @@ impl Peaks {
         self.count = 0;
     }
 
-    /// Change of the error over the last eight to sixteen samples. Unit: counts, ticks
-    pub fn secant(&self, sample: Sample) -> (u32, u32) {
-        (
-            sample.error.wrapping_sub(self.older.error).unsigned_abs(),
-            sample.tick.wrapping_sub(self.older.tick),
-        )
+    /// Error eight to sixteen samples ago, and the time since. Unit: counts, ticks
+    pub fn earlier(&self, sample: Sample) -> (i32, u32) {
+        (self.older.error, sample.tick.wrapping_sub(self.older.tick))
     }
 
     /// Largest |error|. Unit: counts

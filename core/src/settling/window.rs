@@ -43,6 +43,10 @@ pub struct Window {
     pub last: Option<Crossing>,
     /// Dwell start and instant of the first target reached. Unit: ticks since the first reading
     pub reached: Option<u64>,
+    /// The last stay inside had reached the window time.
+    confirmed: bool,
+    /// Largest |error| since the window was left. Unit: counts
+    farthest: u32,
     /// Whether feedback was inside at the last command change.
     pub began_inside: bool,
 }
@@ -75,6 +79,8 @@ impl Window {
         self.first = None;
         self.last = None;
         self.reached = None;
+        self.confirmed = false;
+        self.farthest = error.unsigned_abs();
         if inside {
             self.position = Position::Inside;
             self.entries = 1;
@@ -96,9 +102,14 @@ impl Window {
                 }
                 Passage::Inside
             }
-            (true, false) => Passage::Outside,
+            (true, false) => {
+                self.farthest = self.farthest.max(sample.error.unsigned_abs());
+                Passage::Outside
+            }
             (true, true) => Passage::Entered,
             (false, false) => {
+                self.confirmed = self.position == Position::TargetReached;
+                self.farthest = sample.error.unsigned_abs();
                 self.position = Position::Outside;
                 Passage::Left
             }
@@ -108,7 +119,13 @@ impl Window {
     /// Feedback came inside at `crossing`.
     #[cold]
     #[inline(never)]
-    pub fn enter(&mut self, settings: &Settings, crossing: Crossing) {
+    pub fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
+        crossing.farthest = self.farthest;
+        crossing.cluster = match self.last {
+            Some(last) if !self.confirmed && crossing.is_chatter(settings) => last.cluster,
+            _ => crossing.instant,
+        };
+        crossing.entry_before = self.last.map_or(crossing.instant, |last| last.instant);
         self.position = Position::Inside;
         self.inside_for = 0;
         self.entries = self.entries.saturating_add(1);
