@@ -78,6 +78,25 @@ impl Axis {
         status
     }
 
+    /// Adds readings up to the first at which something happened; returns how many were added.
+    ///
+    /// The same as that many steps, and faster where many readings are at hand.
+    pub fn run(&mut self, settings: &Settings, readings: &[Reading]) -> usize {
+        let mut left = readings;
+        loop {
+            let until = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
+            if self.motion.at_rest() {
+                let calm = self.settling.calm(settings, &mut self.sampler, until, left);
+                left = left.get(calm..).unwrap_or_default();
+            }
+            let Some((reading, others)) = left.split_first() else { return readings.len() };
+            left = others;
+            if self.step(settings, *reading).event {
+                return readings.len() - left.len();
+            }
+        }
+    }
+
     /// No more readings come: the last rest ends here.
     ///
     /// Returns whether a move was still under way, and so is not told.

@@ -91,6 +91,11 @@ impl Motion {
         self.state == State::Going
     }
 
+    /// Whether an unchanged command would leave everything as it is.
+    pub fn at_rest(&self) -> bool {
+        self.state != State::Going
+    }
+
     /// Sorts one sample; `now` counts ticks since the first reading.
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {

@@ -105,6 +105,23 @@ impl Sampler {
         (self.tick, self.command.wrapping_sub(self.feedback))
     }
 
+    /// Nothing is known to be wrong before the next reading.
+    pub fn is_sound(&self) -> bool {
+        self.faults == Faults::NONE
+    }
+
+    /// The command of the last reading, as read and as scaled. Unit: command counts, feedback counts
+    pub fn command(&self) -> (i32, i32) {
+        (self.raw_command, self.command)
+    }
+
+    /// Sound readings at an unchanged command have been taken, up to this tick and error.
+    pub fn go_on(&mut self, tick: u32, error: i32) {
+        self.now += u64::from(tick.wrapping_sub(self.tick));
+        self.tick = tick;
+        self.feedback = self.command.wrapping_sub(error);
+    }
+
     /// Differences the counters; the first reading stands for its own past.
     #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Sample {

@@ -9,6 +9,7 @@ use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
 pub mod approach;
+mod calm;
 pub mod crossing;
 pub mod curve;
 pub mod following;
@@ -161,7 +162,7 @@ impl Settling {
         if self.moving {
             self.command_ended(settings, sample, now);
         }
-        self.curve.stamp(sample.error_before(), sample.tick);
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample);
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);

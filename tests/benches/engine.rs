@@ -12,7 +12,6 @@ use std::time::Instant;
 use stillpoint_core::axis::{Axis, Event};
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::window::Position;
 
 const PERIOD: u32 = 250;
 const WINDOW: u32 = 2796;
@@ -70,7 +69,7 @@ fn bare(readings: &[Reading]) -> (u32, u64) {
 
 fn core(settings: &Settings, readings: &[Reading]) -> (u32, u64) {
     let mut axis = Axis::default();
-    let (mut moves, mut sum, mut reached) = (0, 0, 0);
+    let (mut moves, mut sum) = (0, 0);
     let mut take = |axis: &mut Axis| {
         while let Some(event) = axis.event() {
             let Event::Move(record) = event else { continue };
@@ -79,16 +78,14 @@ fn core(settings: &Settings, readings: &[Reading]) -> (u32, u64) {
             sum += axis.curve().map(|point| u64::from(point.settling.unwrap_or(0))).sum::<u64>() & 1;
         }
     };
-    for reading in readings {
-        let status = axis.step(settings, *reading);
-        reached += u64::from(status.position == Position::TargetReached);
-        if status.event {
-            take(&mut axis);
-        }
+    let mut left = readings;
+    while !left.is_empty() {
+        left = &left[axis.run(settings, left)..];
+        take(&mut axis);
     }
     axis.finish(settings);
     take(&mut axis);
-    (moves, sum + black_box(reached) % 2)
+    (moves, sum)
 }
 
 /// Samples per second of `step_info`, called once per move on the same feedback.

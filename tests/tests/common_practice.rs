@@ -29,8 +29,7 @@ fn stop(settle_ms: f64, period_ms: f64) -> Told {
     });
     let period = (period_ms * 1000.0) as u32;
     let parameters = Parameters { window: window(), window_time: 10_000, ..Parameters::default() };
-    let mut moves =
-        run(parameters, steady(period, signals.map(|(command, feedback)| (command, feedback)))).moves;
+    let mut moves = run(parameters, steady(period, signals)).moves;
     assert_eq!(moves.len(), 1);
     moves.remove(0)
 }

@@ -72,10 +72,10 @@ impl Curve {
         self.after.fill(tick);
     }
 
-    /// `error` was read at the sample before `tick`.
+    /// An error of this size was read at the sample before `tick`.
     #[inline]
-    pub fn stamp(&mut self, error: i32, tick: u32) {
-        if let Some(after) = self.after.get_mut(bucket(error.unsigned_abs())) {
+    pub fn stamp(&mut self, size: u32, tick: u32) {
+        if let Some(after) = self.after.get_mut(bucket(size)) {
             *after = tick;
         }
     }
@@ -147,7 +147,7 @@ mod tests {
             let start = u32::MAX - 20;
             curve.clear(start - 100);
             for (k, pair) in errors.windows(2).enumerate() {
-                curve.stamp(pair[0], start.wrapping_add(k as u32 + 1));
+                curve.stamp(pair[0].unsigned_abs(), start.wrapping_add(k as u32 + 1));
             }
             let held = errors.len() as u32 - 1;
             let error = errors[errors.len() - 1].unsigned_abs();

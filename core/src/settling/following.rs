@@ -26,6 +26,11 @@ impl Following {
         false
     }
 
+    /// Whether the last error was inside.
+    pub fn is_inside(&self) -> bool {
+        !self.outside
+    }
+
     fn beyond(&mut self, settings: &Settings, elapsed: u32) -> bool {
         self.outside_for = if self.outside { self.outside_for.saturating_add(elapsed) } else { 0 };
         self.outside = true;

@@ -21,6 +21,22 @@ impl Speed {
     }
 }
 
+/// Largest and smallest error. Unit: counts
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Extremes {
+    most: i32,
+    least: i32,
+}
+
+impl Extremes {
+    /// Adds one error.
+    #[inline]
+    pub fn add(&mut self, error: i32) {
+        self.most = self.most.max(error);
+        self.least = self.least.min(error);
+    }
+}
+
 /// Where a block of samples began.
 #[derive(Clone, Copy, Debug, Default)]
 struct Mark {
@@ -37,9 +53,8 @@ pub struct Peaks {
     high: i32,
     low: i32,
     moving_error: u32,
-    /// Extremes of the error since the command stands.
-    most: i32,
-    least: i32,
+    /// Since the command stands.
+    held: Extremes,
     count: u32,
     mark: Mark,
     older: Mark,
@@ -76,15 +91,25 @@ impl Peaks {
 
     /// From here on the command stands.
     pub fn command_ended(&mut self, error: i32) {
-        self.most = error;
-        self.least = error;
+        self.held = Extremes { most: error, least: error };
     }
 
     /// Adds one sample at which it has not.
     #[inline]
     pub fn held(&mut self, sample: Sample) {
-        self.most = self.most.max(sample.error);
-        self.least = self.least.min(sample.error);
+        self.held.add(sample.error);
+    }
+
+    /// What [`Peaks::held`] changes.
+    #[inline]
+    pub fn extremes(&self) -> Extremes {
+        self.held
+    }
+
+    /// Puts it back.
+    #[inline]
+    pub fn set_extremes(&mut self, held: Extremes) {
+        self.held = held;
     }
 
     /// Adds one sample to the speed; not needed while feedback stays inside the window.
@@ -122,7 +147,7 @@ impl Peaks {
 
     /// Largest |error|. Unit: counts
     pub fn error(&self) -> u32 {
-        self.moving_error.max(self.most.unsigned_abs()).max(self.least.unsigned_abs())
+        self.moving_error.max(self.held.most.unsigned_abs()).max(self.held.least.unsigned_abs())
     }
 
     /// Fastest feedback over eight samples.
@@ -136,9 +161,9 @@ impl Peaks {
     pub fn overshoot(&self, target: i32, travel: i32) -> u32 {
         let target = i64::from(target.wrapping_sub(self.origin));
         let (moving, held) = if travel >= 0 {
-            (i64::from(self.high) - target, -i64::from(self.least))
+            (i64::from(self.high) - target, -i64::from(self.held.least))
         } else {
-            (target - i64::from(self.low), i64::from(self.most))
+            (target - i64::from(self.low), i64::from(self.held.most))
         };
         moving.max(held).clamp(0, i64::from(u32::MAX)) as u32
     }

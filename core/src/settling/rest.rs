@@ -1,14 +1,13 @@
 //! In: errors since the last passage of the window's edge. Out: their mean, spread and reading noise.
 //!
-//! Differences to the first error keep the sums exact in integers: a one-pass variance in f32
-//! fails with 24-bit encoders (NIST StRD NumAcc4 shows how).
+//! Integer sums are exact: a one-pass variance in f32 fails with 24-bit encoders (NIST StRD NumAcc4
+//! shows how).
 
 use crate::settings::Settings;
 
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
 pub struct Rest {
-    first: i32,
     count: u32,
     sum: i64,
     squares: u64,
@@ -21,25 +20,45 @@ impl Rest {
     /// Begins anew with this error.
     #[inline]
     pub fn restart(&mut self, error: i32) {
-        *self = Rest { first: error, count: 1, ..Rest::default() };
+        let error = i64::from(error);
+        *self = Rest { count: 1, sum: error, squares: (error * error) as u64, ..Rest::default() };
     }
 
-    /// Adds one error inside the window, and what it changed by.
+    /// Adds one error inside the window, and what feedback changed by.
     #[inline]
     pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {
         if self.count >= settings.rest_samples() {
             return;
         }
-        let away = i64::from(error.wrapping_sub(self.first));
+        if !self.is_under_way() {
+            // The first change began before the rest; no bend of the rest has a part of it.
+            self.change = change;
+        }
+        self.add(error, change);
+        self.count += 1;
+    }
+
+    /// Whether two errors are in.
+    #[inline]
+    pub fn is_under_way(&self) -> bool {
+        self.count > 1
+    }
+
+    /// Adds one error to the sums alone.
+    #[inline]
+    pub fn add(&mut self, error: i32, change: i32) {
+        let error = i64::from(error);
         let bend = i64::from(change.wrapping_sub(self.change));
         self.change = change;
-        self.count += 1;
-        self.sum += away;
-        self.squares += (away * away) as u64;
-        // The first two changes begin before the rest, and their bend is not one of it.
-        if self.count > 2 {
-            self.bends += (bend * bend) as u64;
-        }
+        self.sum += error;
+        self.squares += (error * error) as u64;
+        self.bends += (bend * bend) as u64;
+    }
+
+    /// So many errors have been added to the sums alone.
+    #[inline]
+    pub fn count_more(&mut self, errors: u32) {
+        self.count += errors;
     }
 
     /// How many errors were added.
@@ -50,7 +69,7 @@ impl Rest {
     /// Unit: 1/256 counts
     pub fn mean(&self) -> i64 {
         let count = i64::from(self.count.max(1));
-        i64::from(self.first) * 256 + (self.sum * 256 + count / 2).div_euclid(count)
+        (i128::from(self.sum) * 256 + i128::from(count) / 2).div_euclid(i128::from(count)) as i64
     }
 
     /// Root mean square about the mean. Unit: 1/256 counts
@@ -99,12 +118,7 @@ mod tests {
         // NIST StRD NumAcc3 has this shape: 1000000.2 then 1000000.1 and 1000000.3 in turn, times ten.
         let mut numbers = std::vec![10_000_002];
         (0..500).for_each(|_| numbers.extend([10_000_001, 10_000_003]));
-        check(
-            &numbers,
-            10_000_002.0,
-            (1000.0_f64 / 1001.0).sqrt(),
-            (1.0 + 8.0 * 1.0 + 998.0 * 16.0) / 6.0 / 999.0,
-        );
+        check(&numbers, 10_000_002.0, (1000.0_f64 / 1001.0).sqrt(), (9.0 + 998.0 * 16.0) / 6.0 / 999.0);
     }
 
     #[test]
