@@ -84,8 +84,8 @@ impl Axis {
     pub fn run(&mut self, settings: &Settings, readings: &[Reading]) -> usize {
         let mut left = readings;
         loop {
-            let until = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
-            if self.motion.at_rest() {
+            if self.motion.at_rest() && self.settling.is_calm(settings, &self.sampler) {
+                let until = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
                 let calm = self.settling.calm(settings, &mut self.sampler, until, left);
                 left = left.get(calm..).unwrap_or_default();
             }

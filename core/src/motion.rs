@@ -14,10 +14,10 @@ const REST_SAMPLES: u32 = 3;
 ///
 /// Pulses of a constant deceleration are at most √2 + 1 = 2.4 times further apart than the pair
 /// before; at the crest of a quantised sine a count stands up to 4.8 times longer. Eight clears both.
-const PAUSES: u32 = 8;
+const PAUSES: u64 = 8;
 
 /// A first pulse counts a pause before it up to this many rest times; a longer one was a rest.
-const LONGEST_PAUSE: u32 = 8;
+const LONGEST_PAUSE: u64 = 8;
 
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -66,9 +66,12 @@ pub struct Motion {
     course: Course,
     /// When the command changed last. Unit: ticks since the first reading
     changed: u64,
+    /// How long it had stood before that, and what it changed by. Unit: ticks, feedback counts
+    pause: u64,
+    step: i32,
+    /// Samples that it has stood, now and before the last change.
     held_samples: u32,
-    /// How long it must stand to be at rest. Unit: ticks
-    needed: u32,
+    held_samples_before: u32,
     /// Furthest the command was from where it started. Unit: feedback counts
     excursion: u32,
     /// Command changes that stayed within the window, and so are no moves.
@@ -109,55 +112,63 @@ impl Motion {
         }
     }
 
+    #[inline]
     fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
-        let phase = if self.state == State::Going { Phase::Moving } else { Phase::Start };
-        if phase == Phase::Start {
-            let start = now - u64::from(sample.elapsed);
-            let joined_late =
-                start - self.changed < u64::from(settings.rest_time) && self.state == State::Idle;
-            self.course = Course { start, command_end: now, joined_late, ..Course::default() };
-            self.excursion = 0;
-            self.state = State::Going;
+        self.pause = now - self.changed;
+        self.changed = now;
+        self.step = sample.command_change;
+        self.held_samples_before = core::mem::take(&mut self.held_samples);
+        if self.state != State::Going {
+            self.start(settings, sample, now);
+            return Phase::Start;
         }
-        self.course.command_end = now;
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
         self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
-        // A step within the window after a pause is a creeping pulse: wait for the next one.
-        let creeping = sample.command_change.unsigned_abs() <= settings.window.max(1);
-        let stood = u32::try_from(now - self.changed).unwrap_or(u32::MAX);
-        let pause = if phase == Phase::Start {
-            stood.min(settings.rest_time.saturating_mul(LONGEST_PAUSE))
-        } else {
-            stood
-        };
-        let waited = if creeping && (phase == Phase::Start || self.held_samples > 0) {
-            pause.saturating_mul(PAUSES)
-        } else {
-            0
-        };
-        self.needed = settings.rest_time.max(waited);
-        self.changed = now;
-        self.held_samples = 0;
-        phase
-    }
-
-    fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
-        self.held_samples += 1;
-        if self.held_samples < REST_SAMPLES || held < u64::from(self.needed) {
-            return Phase::Holding;
-        }
-        self.course.period = (held / u64::from(self.held_samples)) as u32;
-        self.rested(settings)
+        Phase::Moving
     }
 
     #[cold]
     #[inline(never)]
-    fn rested(&mut self, settings: &Settings) -> Phase {
+    fn start(&mut self, settings: &Settings, sample: Sample, now: u64) {
+        let start = now - u64::from(sample.elapsed);
+        let stood = self.pause.saturating_sub(u64::from(sample.elapsed));
+        let joined_late = stood < u64::from(settings.rest_time) && self.state == State::Idle;
+        let travel = sample.command_change;
+        self.course = Course { start, travel, joined_late, ..Course::default() };
+        self.excursion = travel.unsigned_abs();
+        self.state = State::Going;
+        // A pause before the first pulse counts only so far: a longer one was a rest.
+        self.pause = self.pause.min(u64::from(settings.rest_time) * LONGEST_PAUSE);
+        self.held_samples_before = 1;
+    }
+
+    #[inline]
+    fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
+        self.held_samples += 1;
+        if self.held_samples < REST_SAMPLES || held < self.needed(settings) {
+            return Phase::Holding;
+        }
+        self.rested(settings, held)
+    }
+
+    /// How long the command must stand to be at rest. Unit: ticks
+    fn needed(&self, settings: &Settings) -> u64 {
+        // A step within the window after a pause is a creeping pulse: wait for the next one.
+        let creeping = self.step.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
+        let waited = if creeping { self.pause.saturating_mul(PAUSES) } else { 0 };
+        waited.max(u64::from(settings.rest_time))
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn rested(&mut self, settings: &Settings, held: u64) -> Phase {
         if self.excursion <= settings.window {
             self.small = self.small.saturating_add(1);
             self.state = State::Idle;
             return Phase::Idle;
         }
+        self.course.command_end = self.changed;
+        self.course.period = (held / u64::from(self.held_samples.max(1))) as u32;
         self.state = State::Resting;
         Phase::End
     }

@@ -58,6 +58,12 @@ pub struct Sample {
 }
 
 impl Sample {
+    /// A copy in memory for a rare call, so that the common path keeps the sample in registers.
+    #[inline]
+    pub fn aside(self) -> Sample {
+        core::hint::black_box(self)
+    }
+
     /// Error of the sample before. Unit: feedback counts, wrapping
     #[inline]
     pub fn error_before(&self) -> i32 {
@@ -125,57 +131,43 @@ impl Sampler {
     /// Differences the counters; the first reading stands for its own past.
     #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Sample {
-        if self.faults.has(FIRST) {
-            self.begin(settings, reading);
-        }
-        let elapsed = reading.tick.wrapping_sub(self.tick);
-        let feedback_change = reading.feedback.wrapping_sub(self.feedback);
+        let mut elapsed = reading.tick.wrapping_sub(self.tick);
+        let mut feedback_change = reading.feedback.wrapping_sub(self.feedback);
+        let mut faults = Faults::NONE;
         // Differences wrap, so a time stamp that went back shows as more than half the range.
-        let sound = elapsed.wrapping_sub(1) < (1 << 31) - 1
-            && feedback_change.unsigned_abs() <= settings.jump
-            && self.faults == Faults::NONE;
-        let (elapsed, faults) =
-            if sound { (elapsed, Faults::NONE) } else { self.unsound(settings, elapsed, feedback_change) };
+        if (elapsed as i32) <= 0 || feedback_change.unsigned_abs() > settings.jump || !self.is_sound() {
+            (elapsed, feedback_change, faults) = self.unsound(settings, reading);
+        }
         let command_change = self.command_change(settings, reading.command);
         self.now += u64::from(elapsed);
         self.tick = reading.tick;
         self.feedback = reading.feedback;
-        Sample {
-            tick: reading.tick,
-            elapsed,
-            command_change,
-            feedback: reading.feedback,
-            feedback_change,
-            error: self.command.wrapping_sub(reading.feedback),
-            faults,
-        }
+        let error = self.command.wrapping_sub(reading.feedback);
+        let (tick, feedback) = (reading.tick, reading.feedback);
+        Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults }
     }
 
+    /// Says what was wrong, and how much time and way count as passed.
     #[cold]
     #[inline(never)]
-    fn begin(&mut self, settings: &Settings, reading: Reading) {
-        self.tick = reading.tick;
-        self.feedback = reading.feedback;
-        self.raw_command = reading.command;
-        self.command = self.scaled(settings, reading.command);
-    }
-
-    /// Says what was wrong, and how much time counts as passed.
-    #[cold]
-    #[inline(never)]
-    fn unsound(&mut self, settings: &Settings, elapsed: u32, feedback_change: i32) -> (u32, Faults) {
+    fn unsound(&mut self, settings: &Settings, reading: Reading) -> (u32, i32, Faults) {
         let mut faults = core::mem::take(&mut self.faults);
-        // The first reading has no time before it, and that is no fault.
-        let first = faults.has(FIRST);
-        faults = Faults(faults.0 & !FIRST.0);
-        let stopped = elapsed == 0 || elapsed > 1 << 31;
-        if stopped && !first {
+        if faults.has(FIRST) {
+            // The first reading has no time before it, and that is no fault.
+            self.raw_command = reading.command;
+            self.command = self.scaled(settings, reading.command);
+            return (0, 0, Faults(faults.0 & !FIRST.0));
+        }
+        let mut elapsed = reading.tick.wrapping_sub(self.tick);
+        let feedback_change = reading.feedback.wrapping_sub(self.feedback);
+        if (elapsed as i32) <= 0 {
+            elapsed = 0;
             faults = faults.with(Faults::CLOCK);
         }
         if feedback_change.unsigned_abs() > settings.jump {
             faults = faults.with(Faults::JUMP);
         }
-        (if stopped { 0 } else { elapsed }, faults)
+        (elapsed, feedback_change, faults)
     }
 
     #[inline]

@@ -103,7 +103,7 @@ impl Settling {
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample),
+            Phase::Start => self.start(settings, sample.aside()),
             Phase::Moving => self.moving(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => self.held(settings, sample, now),
         }
@@ -160,7 +160,7 @@ impl Settling {
     #[inline]
     fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
-            self.command_ended(settings, sample, now);
+            self.command_ended(settings, sample.aside(), now);
         }
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample);
@@ -176,7 +176,7 @@ impl Settling {
                     self.changed = sample.tick;
                 }
             }
-            passage => self.passed(settings, sample, passage, now),
+            passage => self.passed(settings, sample.aside(), passage, now),
         }
     }
 

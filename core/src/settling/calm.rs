@@ -14,7 +14,8 @@ const LONGEST: u64 = (1 << 31) - 1;
 
 impl Settling {
     /// Whether the next sample can be a calm one.
-    fn is_calm(&self, settings: &Settings, sampler: &Sampler) -> bool {
+    #[inline]
+    pub fn is_calm(&self, settings: &Settings, sampler: &Sampler) -> bool {
         self.window.position() == Position::TargetReached
             && !self.moving
             && self.rest.is_under_way()
@@ -24,7 +25,7 @@ impl Settling {
             && settings.window <= settings.jump / 2
     }
 
-    /// Takes readings up to the first that needs a step of its own, and none at or after `until`.
+    /// While [`Settling::is_calm`], takes readings up to the first that needs a step of its own, and none at or after `until`.
     /// Returns how many were taken.
     ///
     /// Unit of `until`: ticks since the first reading
@@ -35,9 +36,6 @@ impl Settling {
         until: u64,
         readings: &[Reading],
     ) -> usize {
-        if !self.is_calm(settings, sampler) {
-            return 0;
-        }
         let narrowest = settings.window.min(settings.following_error_window);
         let room = settings.rest_samples().saturating_sub(self.rest.count()) as usize;
         let longest = until.saturating_sub(sampler.now()).min(LONGEST) as u32;

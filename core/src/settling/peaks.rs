@@ -117,7 +117,7 @@ impl Peaks {
     pub fn block(&mut self, sample: Sample) {
         self.count += 1;
         if self.count >= BLOCK {
-            self.roll(sample);
+            self.roll(sample.aside());
         }
     }
 
