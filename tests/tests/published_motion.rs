@@ -117,7 +117,7 @@ fn follow(plant: &Matrix<4>, v_max: f64, a_max: f64, rise: f64) -> [f64; 2] {
 fn lags_follow_as_published() {
     for row in rows("02_following_error_closed_form.csv").unwrap_or_default() {
         let (speed, cruise_error) = (number(&row, 3), number(&row, 5));
-        if &row[2] == "" {
+        if row[2].is_empty() {
             let (tau, acceleration) = (number(&row, 1), number(&row, 4));
             let decay = acceleration * tau * tau * (1.0 - (-speed / acceleration / tau).exp());
             close(speed * tau, cruise_error, 1e-12, "closed form, cruise");
