@@ -9,7 +9,7 @@ use super::drive::{Command, Drive, Gains};
 use super::mechanics::{Body, State};
 use super::profile::{Profile, Unplannable};
 use super::script::{Move, Run, Script, noise};
-use super::wear::Wear;
+use super::wear::{Slip, Wear};
 
 /// Steps of the simulation in one second; the drive works at the same rate. Unit: 1/s
 pub const STEPS_PER_SECOND: u32 = 20_000;
@@ -71,6 +71,7 @@ struct Leg {
     moving: u32,
     length: u32,
     done: u32,
+    slip: f64,
 }
 
 /// One axis at work. An iterator that never ends, as fast as it is asked.
@@ -83,8 +84,8 @@ pub struct Axis {
     steps_per_sample: u32,
     ticks_per_sample: u32,
     tick: u32,
-    hours: f64,
-    slip: f64,
+    age: f64,
+    slip: Slip,
     moves: u64,
     leg: Leg,
     body: Body,
@@ -114,10 +115,10 @@ impl Axis {
             steps_per_sample: STEPS_PER_SECOND / rate,
             ticks_per_sample: TICKS_PER_SECOND / rate,
             tick: 0,
-            hours: 0.0,
-            slip: 0.0,
+            age: 0.0,
+            slip: Slip::default(),
             moves: 0,
-            leg: Leg { start: 0.0, target: 0.0, profile: rest, moving: 0, length, done: 0 },
+            leg: Leg { start: 0.0, target: 0.0, profile: rest, moving: 0, length, done: 0, slip: 0.0 },
             body: data.body,
             drive: Drive::default(),
             state: State::default(),
@@ -135,17 +136,16 @@ impl Axis {
         self.moves
     }
 
-    /// Sets the age that wear is taken from, from the next move on. Unit: h
-    pub fn set_age(&mut self, hours: f64) {
-        self.hours = hours;
+    /// Sets how much of its wear the axis has behind it, 0 to 1; it shows from the next move on.
+    pub fn set_age(&mut self, age: f64) {
+        self.age = age;
     }
 
     /// The next sample. The first is taken at tick zero, at rest.
     pub fn step(&mut self) -> Reading {
         let command = self.command();
-        let shaken = self.state.motor_position * self.scale
-            + self.slip
-            + self.data.noise_rms * noise(&mut self.chance);
+        let seen = self.state.motor_position + self.slip.offset();
+        let shaken = seen * self.scale + self.data.noise_rms * noise(&mut self.chance);
         let reading = Reading {
             tick: self.tick,
             command: nearest(command.position * self.scale),
@@ -181,6 +181,10 @@ impl Axis {
         let command = self.command();
         let effort = self.drive.step(&self.data.gains, command, motor_position, motor_velocity, STEP);
         self.state.step(&self.body, effort, STEP);
+        if self.leg.done == self.leg.moving {
+            self.slip.aim(self.leg.slip);
+        }
+        self.slip.step(STEP);
         self.leg.done += 1;
     }
 
@@ -190,17 +194,19 @@ impl Axis {
             let profile = plan(&self.data, next.target - start).ok()?;
             Some((next, profile))
         });
-        let Some((Move { target, dwell, load, friction }, profile)) = planned else {
+        let Some((next, profile)) = planned else {
             // Nothing to do: rest for another while.
             self.leg.done = self.leg.moving;
             return;
         };
+        let Move { target, dwell, load, friction, slip } = next;
         let moving = steps(profile.duration());
-        self.leg = Leg { start, target, profile, moving, length: moving + steps(dwell).max(1), done: 0 };
-        let worn = self.data.wear.worn(&self.data.body, self.hours);
+        let length = moving.saturating_add(steps(dwell).max(1));
+        let slip = slip * self.data.wear.slip.at(self.age) * (target - start).signum();
+        self.leg = Leg { start, target, profile, moving, length, done: 0, slip };
+        let worn = self.data.wear.worn(&self.data.body, self.age);
         self.body =
             Body { load_inertia: worn.load_inertia * load, friction: worn.friction * friction, ..worn };
-        self.slip += self.data.wear.slip.at(self.hours);
         self.moves += 1;
     }
 }
@@ -232,6 +238,7 @@ fn nearest(counts: f64) -> i32 {
 mod tests {
     use super::*;
     use crate::source::rehearsal::transplanter::tray_shuttle;
+    use crate::source::rehearsal::wear::Ramp;
 
     fn readings(seed: u64, rate: u32, count: usize) -> Vec<Reading> {
         Axis::new(tray_shuttle(), seed, rate).unwrap().take(count).collect()
@@ -275,10 +282,12 @@ mod tests {
     #[test]
     fn slip_shifts_the_feedback_at_rest() {
         let mut data = tray_shuttle();
-        data.wear.slip = crate::source::rehearsal::wear::Ramp::steady(1000.0);
-        let slipped = Axis::new(data, 1, 4000).unwrap().nth(1900).unwrap();
-        let sound = Axis::new(tray_shuttle(), 1, 4000).unwrap().nth(1900).unwrap();
-        assert_eq!(slipped.command, sound.command);
-        assert!([1000, 2000].contains(&(slipped.feedback - sound.feedback)), "{slipped:?} {sound:?}");
+        data.wear = Wear { slip: Ramp::steady(0.5), ..Wear::NONE };
+        let sound = Axis::new(AxisData { wear: Wear::NONE, ..data.clone() }, 1, 4000).unwrap();
+        let slipped = Axis::new(data, 1, 4000).unwrap();
+        let apart: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| (b.feedback - a.feedback)).collect();
+        assert!(apart[..1000].iter().all(|&counts| counts == 0), "before the first stop");
+        assert!((100..=8800).contains(&apart[1900]), "at rest: {}", apart[1900]);
+        assert!(apart[1100] < apart[1900] && apart[1900] == apart[1901], "slips on and stays");
     }
 }

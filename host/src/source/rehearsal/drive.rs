@@ -50,7 +50,8 @@ impl Drive {
             gains.position * (command.position - position) + gains.speed_feedforward * command.velocity;
         let pull = gains.velocity * (wanted - velocity);
         let demand = pull + self.integral + gains.acceleration_feedforward * command.acceleration;
-        let limited = demand.clamp(-gains.effort_limit, gains.effort_limit);
+        // Not `clamp`, which panics on a limit below zero.
+        let limited = demand.min(gains.effort_limit).max(-gains.effort_limit);
         if limited == demand {
             self.integral += h * gains.integral * pull;
         }

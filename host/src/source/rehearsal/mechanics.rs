@@ -75,7 +75,7 @@ impl State {
         let slide = self.load_velocity - self.load_velocity.abs() * bend;
         // A fast load reaches the full deflection within one step; beyond it there is none.
         let next = self.deflection + h * slide;
-        self.deflection = next.clamp(-body.presliding, body.presliding);
+        self.deflection = next.min(body.presliding).max(-body.presliding);
         body.friction * (self.deflection / body.presliding) + body.viscous * self.load_velocity
     }
 }

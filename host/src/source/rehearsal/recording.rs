@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::axis::{Axis, AxisData, TICKS_PER_SECOND, Unusable};
+use super::axis::{Axis, AxisData, Unusable};
 use super::script::Move;
 use super::transplanter;
 
@@ -44,8 +44,8 @@ impl Recording {
         let mut text = format!("# invented data: greenhouse plug-tray transplanter, {name} axis\n");
         text.push_str(&format!("t_s,command_{unit},feedback_{unit}\n"));
         let scale = self.axis.counts_per_unit.to_f64();
-        for reading in Axis::new(self.axis.clone(), SEED, RATE)?.take(self.samples) {
-            let seconds = f64::from(reading.tick) / f64::from(TICKS_PER_SECOND);
+        for (index, reading) in Axis::new(self.axis.clone(), SEED, RATE)?.take(self.samples).enumerate() {
+            let seconds = index as f64 / f64::from(RATE);
             let [command, feedback] =
                 [reading.command, reading.feedback].map(|counts| f64::from(counts) / scale + 0.0);
             // Writing to a string can't fail.

@@ -14,12 +14,14 @@ pub struct Move {
     pub load: f64,
     /// Factor on friction.
     pub friction: f64,
+    /// Part of the greatest slip that happens at its stop, before variation.
+    pub slip: f64,
 }
 
 impl Move {
     /// A move as it should be.
     pub const fn to(target: f64, dwell: f64) -> Move {
-        Move { target, dwell, load: 1.0, friction: 1.0 }
+        Move { target, dwell, load: 1.0, friction: 1.0, slip: 1.0 }
     }
 }
 
@@ -55,6 +57,7 @@ impl Run {
         Some(Move {
             dwell: entry.dwell * (1.0 + self.script.dwell_spread * even(&mut self.chance)),
             load: entry.load * (1.0 + self.script.load_spread * even(&mut self.chance)),
+            slip: entry.slip * (0.5 + 0.5 * even(&mut self.chance)),
             ..entry
         })
     }
@@ -87,7 +90,8 @@ mod tests {
             let [one, same, other] = runs.each_mut().map(|run| run.next_move().unwrap());
             assert_eq!(one, same);
             assert_ne!(one, other);
-            assert!((one.load - 1.0).abs() <= 0.3 && (one.dwell / 0.2 - 1.0).abs() <= 0.1 + 1e-12);
+            assert!((one.load - 1.0).abs() <= 0.3 && (0.0..=1.0).contains(&one.slip));
+            assert!((one.dwell / 0.2 - 1.0).abs() <= 0.1 + 1e-12);
             loads.push(one.load);
         }
         loads.sort_by(f64::total_cmp);
