@@ -52,6 +52,9 @@ pub enum Unusable {
     /// The rate isn't a whole part of the simulation's own.
     #[error("{0} samples per second don't divide {STEPS_PER_SECOND} steps; take 1000, 4000 or 10000")]
     Rate(u32),
+    /// The wear of the machine can't be spread over this time.
+    #[error("a machine can't wear out within {0} hours; give a finite number above zero")]
+    Life(f64),
     /// A move of the script breaks a limit.
     #[error("axis {axis}: {reason}")]
     Move {
@@ -285,7 +288,7 @@ mod tests {
         data.wear = Wear { slip: Ramp::steady(0.5), ..Wear::NONE };
         let sound = Axis::new(AxisData { wear: Wear::NONE, ..data.clone() }, 1, 4000).unwrap();
         let slipped = Axis::new(data, 1, 4000).unwrap();
-        let apart: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| (b.feedback - a.feedback)).collect();
+        let apart: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| b.feedback - a.feedback).collect();
         assert!(apart[..1000].iter().all(|&counts| counts == 0), "before the first stop");
         assert!((100..=8800).contains(&apart[1900]), "at rest: {}", apart[1900]);
         assert!(apart[1100] < apart[1900] && apart[1900] == apart[1901], "slips on and stays");

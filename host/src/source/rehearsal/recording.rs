@@ -18,6 +18,8 @@ pub struct Recording {
     pub file: &'static str,
     /// The axis and its script for this occasion.
     pub axis: AxisData,
+    /// How much of its wear the axis has behind it, 0 to 1.
+    pub age: f64,
     /// Length. Unit: samples
     pub samples: usize,
 }
@@ -28,10 +30,11 @@ pub fn recordings() -> [Recording; 3] {
     // An overfilled tray that stops late, and a row that is left before it has settled.
     shuttle.script.moves[5] = Move { load: 1.9, ..shuttle.script.moves[5] };
     shuttle.script.moves[7] = Move { dwell: 0.024, ..shuttle.script.moves[7] };
+    let recording = |file, axis, age, samples| Recording { file, axis, age, samples };
     [
-        Recording { file: "transplanter_tray_shuttle.csv", axis: shuttle, samples: 21_200 },
-        Recording { file: "transplanter_dibble.csv", axis: dibble, samples: 12_000 },
-        Recording { file: "transplanter_gripper_turntable.csv", axis: turntable, samples: 20_000 },
+        recording("transplanter_tray_shuttle.csv", shuttle, 0.5, 17_100),
+        recording("transplanter_dibble.csv", dibble, 0.8, 11_900),
+        recording("transplanter_gripper_turntable.csv", turntable, 0.6, 20_000),
     ]
 }
 
@@ -44,7 +47,9 @@ impl Recording {
         let mut text = format!("# invented data: greenhouse plug-tray transplanter, {name} axis\n");
         text.push_str(&format!("t_s,command_{unit},feedback_{unit}\n"));
         let scale = self.axis.counts_per_unit.to_f64();
-        for (index, reading) in Axis::new(self.axis.clone(), SEED, RATE)?.take(self.samples).enumerate() {
+        let mut axis = Axis::new(self.axis.clone(), SEED, RATE)?;
+        axis.set_age(self.age);
+        for (index, reading) in axis.take(self.samples).enumerate() {
             let seconds = index as f64 / f64::from(RATE);
             let [command, feedback] =
                 [reading.command, reading.feedback].map(|counts| f64::from(counts) / scale + 0.0);

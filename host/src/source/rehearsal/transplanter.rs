@@ -1,30 +1,26 @@
 //! In: nothing. Out: an invented greenhouse plug-tray transplanter, three axes.
 //!
-//! No such machine exists. The numbers are chosen to be plausible: the tray shuttle rings on its
-//! belt, the dibble stops clean, the gripper turntable creeps against its bearing.
+//! No such machine exists. The numbers are chosen to be plausible, and one thing wears on each axis:
+//! the tray shuttle's belt slackens, so it rings slower and longer; the coupling of the dibble's
+//! encoder slips, so it stands off or arrives late; the gripper turntable's bearing tightens, so it
+//! creeps. How that shows in settling times is tested in `machine`.
 
 use stillpoint_core::unit::Fraction;
 
-use super::axis::{Axis, AxisData, Unusable};
+use super::axis::AxisData;
 use super::drive::Gains;
 use super::mechanics::Body;
 use super::script::{Move, Script};
-use super::wear::Wear;
+use super::wear::{Ramp, Wear};
 
 /// The axes of the machine, in the order of the work on a plug.
 pub fn axes() -> [AxisData; 3] {
     [tray_shuttle(), dibble(), gripper_turntable()]
 }
 
-/// Every axis at rest on zero, ready to be stepped; `rate` is in samples per second.
-pub fn machine(seed: u64, rate: u32) -> Result<[Axis; 3], Unusable> {
-    let [shuttle, dibble, turntable] = axes();
-    Ok([Axis::new(shuttle, seed, rate)?, Axis::new(dibble, seed, rate)?, Axis::new(turntable, seed, rate)?])
-}
-
 /// A belt of 600 mm travel carries the tray under the tool, one row of plugs after another, and back.
 pub fn tray_shuttle() -> AxisData {
-    let mut moves: Vec<Move> = (1..=9).map(|row| Move::to(60.0 * f64::from(row), 0.28)).collect();
+    let mut moves: Vec<Move> = (1..=9).map(|row| Move::to(60.0 * f64::from(row), 0.15)).collect();
     moves.push(Move::to(0.0, 0.5));
     AxisData {
         name: "tray_shuttle",
@@ -34,11 +30,11 @@ pub fn tray_shuttle() -> AxisData {
         body: Body {
             motor_inertia: 0.0025,
             load_inertia: 0.008,
-            stiffness: 247.0,
-            damping: 0.12,
+            stiffness: 400.0,
+            damping: 0.06,
             half_play: 0.0,
-            friction: 5.0,
-            presliding: 0.02,
+            friction: 1.5,
+            presliding: 0.06,
             viscous: 0.02,
         },
         gains: Gains {
@@ -52,11 +48,11 @@ pub fn tray_shuttle() -> AxisData {
         },
         speed: 600.0,
         acceleration: 10_000.0,
-        jerk: 1_000_000.0,
+        jerk: 2_000_000.0,
         noise_rms: 1.5,
         lead_in: 0.1,
         script: Script { moves, load_spread: 0.1, dwell_spread: 0.08 },
-        wear: Wear::NONE,
+        wear: Wear { tension: Ramp { from: (0.15, 1.0), to: (1.0, 0.2) }, ..Wear::NONE },
     }
 }
 
@@ -78,11 +74,11 @@ pub fn dibble() -> AxisData {
             viscous: 0.05,
         },
         gains: Gains {
-            position: 120.0,
+            position: 70.0,
             velocity: 9.0,
             integral: 60.0,
-            speed_feedforward: 1.0,
-            acceleration_feedforward: 0.0125,
+            speed_feedforward: 0.98,
+            acceleration_feedforward: 0.012,
             effort_limit: 300.0,
             effort_lag: 2.5e-4,
         },
@@ -93,10 +89,10 @@ pub fn dibble() -> AxisData {
         lead_in: 0.1,
         script: Script {
             moves: vec![Move::to(25.0, 0.12), Move::to(0.0, 0.25)],
-            load_spread: 0.05,
+            load_spread: 0.15,
             dwell_spread: 0.08,
         },
-        wear: Wear::NONE,
+        wear: Wear { slip: Ramp { from: (0.55, 0.0), to: (1.0, -0.032) }, ..Wear::NONE },
     }
 }
 
@@ -113,15 +109,15 @@ pub fn gripper_turntable() -> AxisData {
             stiffness: 14.0,
             damping: 0.01,
             half_play: 0.0,
-            friction: 0.35,
+            friction: 0.25,
             presliding: 0.03,
             viscous: 1e-4,
         },
         gains: Gains {
-            position: 30.0,
-            velocity: 0.15,
-            integral: 40.0,
-            speed_feedforward: 1.0,
+            position: 35.0,
+            velocity: 0.08,
+            integral: 10.0,
+            speed_feedforward: 0.985,
             acceleration_feedforward: 6.1e-4,
             effort_limit: 6.0,
             effort_lag: 4e-4,
@@ -132,11 +128,11 @@ pub fn gripper_turntable() -> AxisData {
         noise_rms: 1.0,
         lead_in: 0.1,
         script: Script {
-            moves: vec![Move::to(90.0, 0.3), Move::to(0.0, 0.3)],
+            moves: vec![Move::to(90.0, 0.25), Move::to(0.0, 0.25)],
             load_spread: 0.15,
             dwell_spread: 0.08,
         },
-        wear: Wear::NONE,
+        wear: Wear { friction: Ramp { from: (0.35, 1.0), to: (1.0, 7.0) }, ..Wear::NONE },
     }
 }
 
