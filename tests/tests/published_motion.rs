@@ -3,22 +3,29 @@
 //! The tables lie beside the workspace and are not shipped with it; without them a test says so
 //! and checks nothing.
 
+use std::io::Write;
 use std::path::Path;
 
 use stillpoint::source::rehearsal::profile::Profile;
 
 const TABLES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/published");
 
+/// Says something even when the test passes: the print macros would be captured.
+fn say(line: &str) {
+    let _ = writeln!(std::io::stderr(), "{line}");
+}
+
 /// The rows of a published table, or `None`, said aloud, if it isn't there.
 fn rows(name: &str) -> Option<Vec<csv::StringRecord>> {
     let path = Path::new(TABLES).join(name);
     if !path.exists() {
-        eprintln!("SKIPPED: {name} isn't beside this workspace; nothing was compared with it");
+        say(&format!("SKIPPED: {name} isn't beside this workspace; nothing was compared with it"));
         return None;
     }
     let mut reader = csv::Reader::from_path(path).unwrap();
     let rows: Vec<_> = reader.records().map(Result::unwrap).collect();
     assert!(!rows.is_empty(), "{name} has no rows");
+    say(&format!("{name}: comparing {} rows", rows.len()));
     Some(rows)
 }
 
