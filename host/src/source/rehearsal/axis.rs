@@ -1,0 +1,296 @@
+//! In: the data of one invented axis, a seed and a rate. Out: its samples, one after another, without end.
+
+use rand_pcg::Pcg32;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::unit::Fraction;
+use thiserror::Error;
+
+use super::drive::{Command, Drive, Gains};
+use super::mechanics::{Body, State};
+use super::profile::{Profile, Unplannable};
+use super::script::{Move, Run, Script, noise};
+use super::wear::{Slip, Wear};
+
+/// Steps of the simulation in one second; the drive works at the same rate. Unit: 1/s
+pub const STEPS_PER_SECOND: u32 = 20_000;
+/// Ticks of the virtual monitor's clock in one second. Unit: 1/s
+pub const TICKS_PER_SECOND: u32 = 1_000_000;
+const STEP: f64 = 1.0 / STEPS_PER_SECOND as f64;
+
+/// Everything that makes up one axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AxisData {
+    /// As it is called in records and files.
+    pub name: &'static str,
+    /// Of every length in this axis.
+    pub unit: &'static str,
+    /// Of command and feedback alike, exact. Unit: counts/unit
+    pub counts_per_unit: Fraction,
+    /// What it is built of.
+    pub body: Body,
+    /// How its drive is set.
+    pub gains: Gains,
+    /// Of the command. Unit: unit/s
+    pub speed: f64,
+    /// Of the command. Unit: unit/s²
+    pub acceleration: f64,
+    /// Of the command. Unit: unit/s³
+    pub jerk: f64,
+    /// Of the feedback as sampled; the drive sees none. Unit: counts
+    pub noise_rms: f64,
+    /// Rest before the first move. Unit: s
+    pub lead_in: f64,
+    /// What it does.
+    pub script: Script,
+    /// How it wears.
+    pub wear: Wear,
+}
+
+/// Why an axis can't be simulated.
+#[derive(Clone, Debug, PartialEq, Error)]
+pub enum Unusable {
+    /// The rate isn't a whole part of the simulation's own.
+    #[error("{0} samples per second don't divide {STEPS_PER_SECOND} steps; take 1000, 4000 or 10000")]
+    Rate(u32),
+    /// The wear of the machine can't be spread over this time.
+    #[error("a machine can't wear out within {0} hours; give a finite number above zero")]
+    Life(f64),
+    /// A move of the script breaks a limit.
+    #[error("axis {axis}: {reason}")]
+    Move {
+        /// Name of the axis.
+        axis: &'static str,
+        /// What is wrong with the move.
+        reason: Unplannable,
+    },
+}
+
+/// One move and its rest, on their way.
+#[derive(Clone, Copy, Debug)]
+struct Leg {
+    start: f64,
+    target: f64,
+    profile: Profile,
+    moving: u32,
+    length: u32,
+    done: u32,
+    slip: f64,
+}
+
+/// One axis at work. An iterator that never ends, as fast as it is asked.
+#[derive(Clone, Debug)]
+pub struct Axis {
+    data: AxisData,
+    run: Run,
+    chance: Pcg32,
+    scale: f64,
+    steps_per_sample: u32,
+    ticks_per_sample: u32,
+    tick: u32,
+    age: f64,
+    slip: Slip,
+    moves: u64,
+    leg: Leg,
+    body: Body,
+    drive: Drive,
+    state: State,
+}
+
+impl Axis {
+    /// Starts `data` at rest on zero; `rate` is in samples per second. Every target of the script is
+    /// tried here, so that the run itself can't fail.
+    pub fn new(data: AxisData, seed: u64, rate: u32) -> Result<Axis, Unusable> {
+        if rate == 0 || !STEPS_PER_SECOND.is_multiple_of(rate) {
+            return Err(Unusable::Rate(rate));
+        }
+        let rest = plan(&data, 0.0)?;
+        for entry in &data.script.moves {
+            plan(&data, entry.target)?;
+        }
+        // Chance of its own for each axis and use: neither the rate nor another axis changes the moves.
+        let stream =
+            data.name.bytes().fold(0_u64, |sum, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)));
+        let length = steps(data.lead_in);
+        Ok(Axis {
+            run: Run::new(data.script.clone(), seed, stream),
+            chance: Pcg32::new(seed, !stream),
+            scale: data.counts_per_unit.to_f64(),
+            steps_per_sample: STEPS_PER_SECOND / rate,
+            ticks_per_sample: TICKS_PER_SECOND / rate,
+            tick: 0,
+            age: 0.0,
+            slip: Slip::default(),
+            moves: 0,
+            leg: Leg { start: 0.0, target: 0.0, profile: rest, moving: 0, length, done: 0, slip: 0.0 },
+            body: data.body,
+            drive: Drive::default(),
+            state: State::default(),
+            data,
+        })
+    }
+
+    /// What the axis was made of.
+    pub fn data(&self) -> &AxisData {
+        &self.data
+    }
+
+    /// Number of moves begun.
+    pub fn moves(&self) -> u64 {
+        self.moves
+    }
+
+    /// Sets how much of its wear the axis has behind it, 0 to 1; it shows from the next move on.
+    pub fn set_age(&mut self, age: f64) {
+        self.age = age;
+    }
+
+    /// The next sample. The first is taken at tick zero, at rest.
+    pub fn step(&mut self) -> Reading {
+        let command = self.command();
+        let seen = self.state.motor_position + self.slip.offset();
+        let shaken = seen * self.scale + self.data.noise_rms * noise(&mut self.chance);
+        let reading = Reading {
+            tick: self.tick,
+            command: nearest(command.position * self.scale),
+            feedback: nearest(shaken),
+        };
+        for _ in 0..self.steps_per_sample {
+            self.advance();
+        }
+        self.tick = self.tick.wrapping_add(self.ticks_per_sample);
+        reading
+    }
+
+    /// What the axis is told now.
+    fn command(&self) -> Command {
+        let Leg { start, target, profile, moving, done, .. } = &self.leg;
+        if done >= moving {
+            return Command { position: *target, ..Command::default() };
+        }
+        let t = f64::from(*done) * STEP;
+        Command {
+            position: start + profile.position(t),
+            velocity: profile.velocity(t),
+            acceleration: profile.acceleration(t),
+        }
+    }
+
+    /// One step of drive and mechanics.
+    fn advance(&mut self) {
+        if self.leg.done >= self.leg.length {
+            self.begin_move();
+        }
+        let State { motor_position, motor_velocity, .. } = self.state;
+        let command = self.command();
+        let effort = self.drive.step(&self.data.gains, command, motor_position, motor_velocity, STEP);
+        self.state.step(&self.body, effort, STEP);
+        if self.leg.done == self.leg.moving {
+            self.slip.aim(self.leg.slip);
+        }
+        self.slip.step(STEP);
+        self.leg.done += 1;
+    }
+
+    fn begin_move(&mut self) {
+        let start = self.leg.target;
+        let planned = self.run.next_move().and_then(|next| {
+            let profile = plan(&self.data, next.target - start).ok()?;
+            Some((next, profile))
+        });
+        let Some((next, profile)) = planned else {
+            // Nothing to do: rest for another while.
+            self.leg.done = self.leg.moving;
+            return;
+        };
+        let Move { target, dwell, load, friction, slip } = next;
+        let moving = steps(profile.duration());
+        let length = moving.saturating_add(steps(dwell).max(1));
+        let slip = slip * self.data.wear.slip.at(self.age) * (target - start).signum();
+        self.leg = Leg { start, target, profile, moving, length, done: 0, slip };
+        let worn = self.data.wear.worn(&self.data.body, self.age);
+        self.body =
+            Body { load_inertia: worn.load_inertia * load, friction: worn.friction * friction, ..worn };
+        self.moves += 1;
+    }
+}
+
+impl Iterator for Axis {
+    type Item = Reading;
+
+    fn next(&mut self) -> Option<Reading> {
+        Some(self.step())
+    }
+}
+
+fn plan(data: &AxisData, distance: f64) -> Result<Profile, Unusable> {
+    Profile::new(distance, data.speed, data.acceleration, Some(data.jerk))
+        .map_err(|reason| Unusable::Move { axis: data.name, reason })
+}
+
+/// Whole steps that cover `seconds`; a negative or absent time is none.
+fn steps(seconds: f64) -> u32 {
+    (seconds * f64::from(STEPS_PER_SECOND)).ceil() as u32
+}
+
+/// Nearest count; a cast is quicker than `round` and the same everywhere.
+fn nearest(counts: f64) -> i32 {
+    (if counts < 0.0 { counts - 0.5 } else { counts + 0.5 }) as i32
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::source::rehearsal::transplanter::tray_shuttle;
+    use crate::source::rehearsal::wear::Ramp;
+
+    fn readings(seed: u64, rate: u32, count: usize) -> Vec<Reading> {
+        Axis::new(tray_shuttle(), seed, rate).unwrap().take(count).collect()
+    }
+
+    #[test]
+    fn the_same_seed_gives_the_same_samples() {
+        assert_eq!(readings(1, 4000, 20_000), readings(1, 4000, 20_000));
+        assert_ne!(readings(1, 4000, 20_000), readings(2, 4000, 20_000));
+    }
+
+    #[test]
+    fn the_rate_only_chooses_which_instants_are_seen() {
+        let (slow, fast) = (readings(1, 2000, 4000), readings(1, 10_000, 20_000));
+        for (slow, fast) in slow.iter().zip(fast.iter().step_by(5)) {
+            assert_eq!((slow.tick, slow.command), (fast.tick, fast.command));
+            // Only the noise differs: at most 3.46 rms on each side and the rounding.
+            let apart = f64::from((slow.feedback - fast.feedback).abs());
+            assert!(apart <= 2.0 * 3.5 * tray_shuttle().noise_rms + 1.0, "{slow:?} {fast:?}");
+        }
+    }
+
+    #[test]
+    fn what_cannot_run_is_refused_with_a_reason() {
+        for rate in [0, 3, 7000, 40_000] {
+            assert_eq!(Axis::new(tray_shuttle(), 1, rate).unwrap_err(), Unusable::Rate(rate));
+        }
+        let broken = AxisData { speed: 0.0, ..tray_shuttle() };
+        let message = Axis::new(broken, 1, 4000).unwrap_err().to_string();
+        assert_eq!(
+            message,
+            "axis tray_shuttle: the speed limit of a move is 0; give a finite number above zero"
+        );
+        let mut idle = tray_shuttle();
+        idle.script.moves.clear();
+        let mut idle = Axis::new(idle, 1, 4000).unwrap();
+        assert!(idle.by_ref().take(10_000).all(|reading| reading.command == 0));
+        assert_eq!(idle.moves(), 0);
+    }
+
+    #[test]
+    fn slip_shifts_the_feedback_at_rest() {
+        let mut data = tray_shuttle();
+        data.wear = Wear { slip: Ramp::steady(0.5), ..Wear::NONE };
+        let sound = Axis::new(AxisData { wear: Wear::NONE, ..data.clone() }, 1, 4000).unwrap();
+        let slipped = Axis::new(data, 1, 4000).unwrap();
+        let apart: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| b.feedback - a.feedback).collect();
+        assert!(apart[..1000].iter().all(|&counts| counts == 0), "before the first stop");
+        assert!((100..=8800).contains(&apart[1900]), "at rest: {}", apart[1900]);
+        assert!(apart[1100] < apart[1900] && apart[1900] == apart[1901], "slips on and stays");
+    }
+}

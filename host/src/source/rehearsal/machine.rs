@@ -1,0 +1,148 @@
+//! In: a seed, a rate and how soon the machine wears out. Out: the readings of its axes, tick by tick.
+
+use stillpoint_core::sample::Reading;
+
+use super::axis::{Axis, Unusable};
+use super::transplanter;
+
+/// The transplanter at work. An iterator that never ends, as fast as it is asked.
+#[derive(Clone, Debug)]
+pub struct Machine {
+    axes: [Axis; 3],
+    seconds_per_sample: f64,
+    wears_out_after: Option<f64>,
+    samples: u64,
+}
+
+impl Machine {
+    /// Every axis at rest on zero; `rate` is in samples per second. Wear goes from nothing to its end
+    /// within `wears_out_after` hours and then stands still; `None` is a healthy machine.
+    ///
+    /// Fails if the rate doesn't divide [`STEPS_PER_SECOND`](super::axis::STEPS_PER_SECOND) or the
+    /// hours aren't a finite number above zero.
+    pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<Machine, Unusable> {
+        if let Some(hours) = wears_out_after.filter(|&hours| !(hours.is_finite() && hours > 0.0)) {
+            return Err(Unusable::Life(hours));
+        }
+        let [shuttle, dibble, turntable] = transplanter::axes();
+        Ok(Machine {
+            axes: [
+                Axis::new(shuttle, seed, rate)?,
+                Axis::new(dibble, seed, rate)?,
+                Axis::new(turntable, seed, rate)?,
+            ],
+            seconds_per_sample: 1.0 / f64::from(rate),
+            wears_out_after,
+            samples: 0,
+        })
+    }
+
+    /// The axes, in the order of the readings.
+    pub fn axes(&self) -> &[Axis; 3] {
+        &self.axes
+    }
+
+    /// When the next readings are taken, from the start; it doesn't wrap as their ticks do. Unit: s
+    pub fn seconds(&self) -> f64 {
+        self.samples as f64 * self.seconds_per_sample
+    }
+
+    /// How much of its wear the machine has behind it, 0 to 1; always 0 if it is healthy.
+    pub fn age(&self) -> f64 {
+        self.wears_out_after.map_or(0.0, |hours| (self.seconds() / (3600.0 * hours)).min(1.0))
+    }
+
+    /// The next reading of each axis, all taken at the same tick. Unit: counts
+    pub fn step(&mut self) -> [Reading; 3] {
+        let age = self.age();
+        self.samples += 1;
+        self.axes.each_mut().map(|axis| {
+            axis.set_age(age);
+            axis.step()
+        })
+    }
+}
+
+impl Iterator for Machine {
+    type Item = [Reading; 3];
+
+    fn next(&mut self) -> Option<[Reading; 3]> {
+        Some(self.step())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::source::rehearsal::axis::AxisData;
+
+    const RATE: u32 = 4000;
+    const MS_PER_SAMPLE: f64 = 0.25;
+
+    /// Settling of each move in ms, infinite if it didn't; on purpose not the core's code.
+    fn settling(mut axis: Axis, age: f64, window: f64) -> Vec<f64> {
+        axis.set_age(age);
+        let window = (window * axis.data().counts_per_unit.to_f64()) as i32;
+        let (mut command, mut end, mut inside_from) = (0, 0, 0);
+        let mut found = Vec::new();
+        for (index, reading) in axis.take(60 * RATE as usize).enumerate() {
+            if reading.command != command {
+                let rested = index - end;
+                if end > 0 && rested > 80 {
+                    let held = index - inside_from >= 40;
+                    let late = MS_PER_SAMPLE * inside_from.saturating_sub(end) as f64;
+                    found.push(if held { late } else { f64::INFINITY });
+                }
+                (command, end) = (reading.command, index);
+            }
+            if (reading.command - reading.feedback).abs() > window {
+                inside_from = index + 1;
+            }
+        }
+        found.sort_by(f64::total_cmp);
+        found
+    }
+
+    /// Median settling in ms within `median`, and the part that is unsettled within `unsettled`.
+    fn check(data: AxisData, window: f64, age: f64, median: [f64; 2], unsettled: [f64; 2]) {
+        let name = data.name;
+        let found = settling(Axis::new(data, 3, RATE).unwrap(), age, window);
+        assert!(found.len() > 50, "{name}: {} moves", found.len());
+        let late = found.iter().filter(|ms| ms.is_infinite()).count() as f64 / found.len() as f64;
+        let middle = found[found.len() / 2];
+        assert!((median[0]..=median[1]).contains(&middle), "{name} at {age}: median {middle} ms");
+        assert!((unsettled[0]..=unsettled[1]).contains(&late), "{name} at {age}: {late} unsettled");
+    }
+
+    #[test]
+    fn settles_when_healthy_and_not_always_when_worn() {
+        let [shuttle, dibble, turntable] = transplanter::axes();
+        let worn = [0.1, 0.7];
+        for (data, window, medians) in [
+            (shuttle, 0.05, [[5.0, 15.0], [20.0, 40.0], [80.0, 200.0]]),
+            (dibble, 0.02, [[8.0, 16.0], [8.0, 16.0], [30.0, 200.0]]),
+            (turntable, 0.05, [[3.0, 20.0], [5.0, 40.0], [180.0, f64::INFINITY]]),
+        ] {
+            check(data.clone(), window, 0.0, medians[0], [0.0, 0.0]);
+            check(data.clone(), window, 0.5, medians[1], [0.0, 0.0]);
+            check(data, window, 1.0, medians[2], worn);
+        }
+    }
+
+    #[test]
+    fn ages_as_told() {
+        let quick = 20.0 / 3600.0;
+        let run = |life, seed| Machine::new(seed, 1000, life).unwrap();
+        let (mut worn, mut healthy) = (run(Some(quick), 1), run(None, 1));
+        assert!(worn.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "the same again");
+        assert!(!healthy.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "wear shows");
+        assert!(!run(None, 2).take(10_000).eq(run(None, 1).take(10_000)), "the seed shows");
+        assert_eq!((worn.age(), worn.seconds(), healthy.age()), (0.5, 10.0, 0.0));
+        assert_eq!(worn.by_ref().nth(30_000).map(|readings| readings.map(|r| r.tick)), Some([40_000_000; 3]));
+        assert_eq!(worn.age(), 1.0);
+        assert!(worn.axes().iter().all(|axis| axis.moves() > 30));
+        for hours in [0.0, -1.0, f64::INFINITY] {
+            assert_eq!(Machine::new(1, 1000, Some(hours)).unwrap_err(), Unusable::Life(hours));
+        }
+    }
+}

@@ -1,0 +1,81 @@
+//! In: an axis and a number of samples. Out: the comma-separated text an engineer's export would hold.
+
+use std::fmt::Write;
+
+use super::axis::{Axis, AxisData, Unusable};
+use super::script::Move;
+use super::transplanter;
+
+/// Samples per second of the shipped recordings. Unit: 1/s
+pub const RATE: u32 = 4000;
+/// Seed of the shipped recordings.
+pub const SEED: u64 = 2026;
+
+/// A recording that is shipped: the file it belongs in, the axis, its length.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Recording {
+    /// Name of the file.
+    pub file: &'static str,
+    /// The axis and its script for this occasion.
+    pub axis: AxisData,
+    /// How much of its wear the axis has behind it, 0 to 1.
+    pub age: f64,
+    /// Length. Unit: samples
+    pub samples: usize,
+}
+
+/// The shipped recordings.
+pub fn recordings() -> [Recording; 3] {
+    let [mut shuttle, dibble, turntable] = transplanter::axes();
+    // An overfilled tray that stops late, and a row that is left before it has settled.
+    shuttle.script.moves[5] = Move { load: 1.9, ..shuttle.script.moves[5] };
+    shuttle.script.moves[7] = Move { dwell: 0.024, ..shuttle.script.moves[7] };
+    let recording = |file, axis, age, samples| Recording { file, axis, age, samples };
+    [
+        recording("transplanter_tray_shuttle.csv", shuttle, 0.5, 17_100),
+        recording("transplanter_dibble.csv", dibble, 0.8, 11_900),
+        recording("transplanter_gripper_turntable.csv", turntable, 0.6, 20_000),
+    ]
+}
+
+impl Recording {
+    /// The whole file: one line that says it is invented, the header, one line per sample.
+    ///
+    /// Positions have five decimals, which is finer than every encoder here. Line ends are `\n`.
+    pub fn text(&self) -> Result<String, Unusable> {
+        let (name, unit) = (self.axis.name.replace('_', " "), self.axis.unit);
+        let mut text = format!("# invented data: greenhouse plug-tray transplanter, {name} axis\n");
+        text.push_str(&format!("t_s,command_{unit},feedback_{unit}\n"));
+        let scale = self.axis.counts_per_unit.to_f64();
+        let mut axis = Axis::new(self.axis.clone(), SEED, RATE)?;
+        axis.set_age(self.age);
+        for (index, reading) in axis.take(self.samples).enumerate() {
+            let seconds = index as f64 / f64::from(RATE);
+            let [command, feedback] =
+                [reading.command, reading.feedback].map(|counts| f64::from(counts) / scale + 0.0);
+            // Writing to a string can't fail.
+            let _ = writeln!(text, "{seconds:.5},{command:.5},{feedback:.5}");
+        }
+        Ok(text)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_files_are_what_the_generator_gives() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
+        for recording in recordings() {
+            let shipped = std::fs::read(folder.join(recording.file)).unwrap();
+            // Not assert_eq: a difference would print half a megabyte.
+            assert!(
+                shipped == recording.text().unwrap().as_bytes(),
+                "{} differs; if that is meant, run `cargo run -p stillpoint --example make_recording`",
+                recording.file
+            );
+            assert!(shipped.len() < 700_000, "{} has {} bytes", recording.file, shipped.len());
+        }
+    }
+}

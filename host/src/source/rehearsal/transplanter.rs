@@ -1,0 +1,145 @@
+//! In: nothing. Out: an invented greenhouse plug-tray transplanter, three axes.
+//!
+//! No such machine exists. The numbers are chosen to be plausible, and one thing wears on each axis:
+//! the tray shuttle's belt slackens, so it rings slower and longer; the coupling of the dibble's
+//! encoder slips, so it stands off or arrives late; the gripper turntable's bearing tightens, so it
+//! creeps. How that shows in settling times is tested in `machine`.
+
+use stillpoint_core::unit::Fraction;
+
+use super::axis::AxisData;
+use super::drive::Gains;
+use super::mechanics::Body;
+use super::script::{Move, Script};
+use super::wear::{Ramp, Wear};
+
+/// The axes of the machine, in the order of the work on a plug.
+pub fn axes() -> [AxisData; 3] {
+    [tray_shuttle(), dibble(), gripper_turntable()]
+}
+
+/// A belt of 600 mm travel carries the tray under the tool, one row of plugs after another, and back.
+pub fn tray_shuttle() -> AxisData {
+    let mut moves: Vec<Move> = (1..=9).map(|row| Move::to(60.0 * f64::from(row), 0.15)).collect();
+    moves.push(Move::to(0.0, 0.5));
+    AxisData {
+        name: "tray_shuttle",
+        unit: "mm",
+        // 20 bit per revolution, 60 mm of belt per revolution.
+        counts_per_unit: whole(1 << 20, 60),
+        body: Body {
+            motor_inertia: 0.0025,
+            load_inertia: 0.008,
+            stiffness: 400.0,
+            damping: 0.06,
+            half_play: 0.0,
+            friction: 1.5,
+            presliding: 0.06,
+            viscous: 0.02,
+        },
+        gains: Gains {
+            position: 60.0,
+            velocity: 3.0,
+            integral: 25.0,
+            speed_feedforward: 0.998,
+            acceleration_feedforward: 0.0105,
+            effort_limit: 260.0,
+            effort_lag: 4e-4,
+        },
+        speed: 600.0,
+        acceleration: 10_000.0,
+        jerk: 2_000_000.0,
+        noise_rms: 1.5,
+        lead_in: 0.1,
+        script: Script { moves, load_spread: 0.1, dwell_spread: 0.08 },
+        wear: Wear { tension: Ramp { from: (0.15, 1.0), to: (1.0, 0.2) }, ..Wear::NONE },
+    }
+}
+
+/// A screw presses the dibble 25 mm into the plug and pulls it out.
+pub fn dibble() -> AxisData {
+    AxisData {
+        name: "dibble",
+        unit: "mm",
+        // 17 bit per revolution, 10 mm of lead.
+        counts_per_unit: whole(1 << 17, 10),
+        body: Body {
+            motor_inertia: 0.012,
+            load_inertia: 0.003,
+            stiffness: 5000.0,
+            damping: 0.4,
+            half_play: 0.0,
+            friction: 2.5,
+            presliding: 0.005,
+            viscous: 0.05,
+        },
+        gains: Gains {
+            position: 70.0,
+            velocity: 9.0,
+            integral: 60.0,
+            speed_feedforward: 0.98,
+            acceleration_feedforward: 0.012,
+            effort_limit: 300.0,
+            effort_lag: 2.5e-4,
+        },
+        speed: 400.0,
+        acceleration: 12_000.0,
+        jerk: 1_500_000.0,
+        noise_rms: 0.8,
+        lead_in: 0.1,
+        script: Script {
+            moves: vec![Move::to(25.0, 0.12), Move::to(0.0, 0.25)],
+            load_spread: 0.15,
+            dwell_spread: 0.08,
+        },
+        wear: Wear { slip: Ramp { from: (0.55, 0.0), to: (1.0, -0.032) }, ..Wear::NONE },
+    }
+}
+
+/// The turntable swings the grippers a quarter turn from the tray to the pot and back.
+pub fn gripper_turntable() -> AxisData {
+    AxisData {
+        name: "gripper_turntable",
+        unit: "deg",
+        // 20 bit per turn of the table.
+        counts_per_unit: whole(1 << 20, 360),
+        body: Body {
+            motor_inertia: 2.6e-4,
+            load_inertia: 3.5e-4,
+            stiffness: 14.0,
+            damping: 0.01,
+            half_play: 0.0,
+            friction: 0.25,
+            presliding: 0.03,
+            viscous: 1e-4,
+        },
+        gains: Gains {
+            position: 35.0,
+            velocity: 0.08,
+            integral: 10.0,
+            speed_feedforward: 0.985,
+            acceleration_feedforward: 6.1e-4,
+            effort_limit: 6.0,
+            effort_lag: 4e-4,
+        },
+        speed: 600.0,
+        acceleration: 8_000.0,
+        jerk: 400_000.0,
+        noise_rms: 1.0,
+        lead_in: 0.1,
+        script: Script {
+            moves: vec![Move::to(90.0, 0.25), Move::to(0.0, 0.25)],
+            load_spread: 0.15,
+            dwell_spread: 0.08,
+        },
+        wear: Wear { friction: Ramp { from: (0.35, 1.0), to: (1.0, 7.0) }, ..Wear::NONE },
+    }
+}
+
+/// `counts / length` for numbers written above, which are never zero.
+const fn whole(counts: u64, length: u64) -> Fraction {
+    match Fraction::new(counts, length) {
+        Ok(fraction) => fraction,
+        Err(_) => Fraction::ONE,
+    }
+}
