@@ -61,7 +61,11 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
             return Err(Mismatch { at, names: names.len() });
         }
     }
-    Ok(Head { header: None, first: found.first })
+    // Without names, rows begin where lines begin to look like them.
+    let alike =
+        |line: &&&[u8]| census(line, found.dialect).0 == found.width && census(line, found.dialect).1 > 0;
+    let above = lines[..found.first].iter().rev().take_while(alike).count();
+    Ok(Head { header: None, first: found.first - above })
 }
 
 /// A header may stand in a comment.
@@ -159,6 +163,7 @@ mod tests {
             &[],
             1,
         );
+        check("0;1;2\nx;1;x\n0;1;2\n1;1;2", &[], &[], 0);
         check("x;y\nsome words here\n0;1;2\n1;1;2", &[], &[], 2);
     }
 

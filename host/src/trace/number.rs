@@ -68,6 +68,17 @@ impl Decimal {
         decimals
     }
 
+    /// The difference, exact but for its last step to a double.
+    pub(crate) fn minus(self, other: Decimal) -> f64 {
+        let decimals = self.decimals.max(other.decimals);
+        match (self.scaled(decimals as i32), other.scaled(decimals as i32)) {
+            (Some((this, _)), Some((other, _))) => {
+                (i128::from(this) - i128::from(other)) as f64 / 10f64.powi(decimals as i32)
+            }
+            _ => self.to_f64() - other.to_f64(),
+        }
+    }
+
     /// The nearest double.
     pub(crate) fn to_f64(self) -> f64 {
         self.mantissa as f64 / 10f64.powi(self.decimals as i32)
@@ -271,6 +282,8 @@ mod tests {
         assert_eq!(scaled(5, 30, 3), Some((0, false)));
         assert_eq!(scaled(0, 0, 99), Some((0, true)));
         assert_eq!(Decimal { mantissa: 1200, decimals: 3 }.needed(), 1);
+        let (late, early) = (Decimal { mantissa: 1501, decimals: 3 }, Decimal { mantissa: 15, decimals: 1 });
+        assert_eq!((late.minus(early), early.minus(late)), (0.001, -0.001));
         let shown = |mantissa, decimals| Decimal { mantissa, decimals }.to_string();
         assert_eq!(
             [shown(-5, 2), shown(-7, 0), shown(123, 1), shown(1, 30)],

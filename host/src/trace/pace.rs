@@ -8,8 +8,11 @@ use stillpoint_core::unit::Fraction;
 /// Clocks that ticks may have. Unit: decimal places of a second
 const PLACES: [u32; 3] = [6, 7, 8];
 
-/// A sample period should be at least this long, so that rounding stays below a thousandth of it. Unit: ticks
+/// A sample period should be about this long, so that rounding stays near a thousandth of it. Unit: ticks
 const FINE: f64 = 1000.0;
+
+/// A clock is fine enough a little below that: stamps of 1 kHz often lie 0.98 ms apart.
+const NEARLY: f64 = 0.9;
 
 /// Longest sample period, so that differences of ticks never wrap. Unit: ticks of a microsecond
 const LONGEST: f64 = (1u32 << 27) as f64;
@@ -69,7 +72,7 @@ impl Pace {
         if period_s * 1e6 > LONGEST {
             return Err(format!("rows are {period_s} s apart, which is too far to measure a stop"));
         }
-        let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= FINE;
+        let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= NEARLY * FINE;
         let places = PLACES.iter().find(fine).copied().unwrap_or(8);
         Ok(Pace {
             ticks_per_second: 10u32.pow(places),
@@ -129,6 +132,7 @@ mod tests {
     #[test]
     fn ticks_are_finer_than_the_sample_period() {
         check(None, &["0", "0.001", "0.002"], Ok((1_000_000, 6)));
+        check(None, &["0", "0.00098"], Ok((1_000_000, 6)));
         check(None, &["0", "0.00025", "0.0005"], Ok((10_000_000, 7)));
         check(None, &["0", "0.00005"], Ok((100_000_000, 8)));
         check(None, &["0", "0.000001"], Ok((100_000_000, 8)));

@@ -62,9 +62,14 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
             && decimal.is_none_or(|byte| byte == dialect.decimal)
     };
     let mut best: Option<(f64, Found)> = None;
-    let mut rival = None;
+    let (mut rival, mut tabbed) = (None, false);
     for dialect in CANDIDATES.into_iter().filter(left) {
-        let Some((score, found)) = score(lines, dialect) else { continue };
+        // Between tabs, blanks belong to the words.
+        let Some((score, found)) = score(lines, dialect).filter(|_| !(tabbed && dialect.delimiter == b' '))
+        else {
+            continue;
+        };
+        tabbed |= dialect.delimiter == b'\t';
         match &best {
             Some((top, _)) if score < top - 1e-9 => {}
             Some((top, taken)) if score <= top + 1e-9 => {
@@ -129,6 +134,7 @@ mod tests {
         check("0;1;2\n1;1;2", ';', '.', 3, 0);
         check("0,5\t1\t2\n0,6\t1\t2", '\t', ',', 3, 0);
         check("0\t1\t2\n1\t1\t2", '\t', '.', 3, 0);
+        check("0\t1\tset 2\n1\t1\tset 2", '\t', '.', 3, 0);
         check("0.1|1|2\n0.2|1|2", '|', '.', 3, 0);
         check("  0.1   1  2\n 0.2 1 2", ' ', '.', 3, 0);
         check("0,1 1 2\n0,2 1 2", ' ', ',', 3, 0);

@@ -34,7 +34,7 @@ impl Survey {
 
     /// Median time between rows; `None` if no two rows have a time between them. Unit: that of the column
     pub(crate) fn period(&self) -> Option<f64> {
-        let steps = self.pairs().map(|(before, after)| after[0].to_f64() - before[0].to_f64());
+        let steps = self.pairs().map(|(before, after)| after[0].minus(before[0]));
         let mut steps: Vec<f64> = steps.filter(|&step| step > 0.0).collect();
         let middle = steps.len() / 2;
         (!steps.is_empty()).then(|| *steps.select_nth_unstable_by(middle, f64::total_cmp).1)
