@@ -87,25 +87,25 @@ impl<R: Read> Lines<R> {
         self.number += lines;
     }
 
+    /// The next line and its number, if all of it is held already; otherwise ask [`next`](Self::next).
+    #[inline(always)]
+    pub(crate) fn held(&mut self) -> Option<(&[u8], u64)> {
+        let begin = self.start;
+        let at = memchr(self.terminator, &self.buffer[begin..self.finish])?;
+        self.start += at + 1;
+        self.number += 1;
+        Some((without_return(&self.buffer[begin..begin + at]), self.number))
+    }
+
     /// The next line, or `None` at the end of the file.
-    #[inline]
     pub(crate) fn next(&mut self) -> io::Result<Option<Line<'_>>> {
-        let mut seen = 0;
-        loop {
-            let held = &self.buffer[self.start..self.finish];
-            if let Some(at) = memchr(self.terminator, &held[seen..]) {
-                let begin = self.start;
-                self.start += seen + at + 1;
-                self.number += 1;
-                let bytes = without_return(&self.buffer[begin..begin + seen + at]);
-                return Ok(Some(Line { bytes, number: self.number, end: End::Whole }));
-            }
-            seen = held.len();
-            if self.ended || seen >= HEAD {
+        while memchr(self.terminator, self.head()).is_none() {
+            if self.ended || self.head().len() >= HEAD {
                 return self.rest();
             }
             self.refill()?;
         }
+        Ok(self.held().map(|(bytes, number)| Line { bytes, number, end: End::Whole }))
     }
 
     /// What is held has no line end: the file or the buffer ends first.

@@ -84,27 +84,28 @@ impl Pipe {
 
     /// Takes the figures of one row.
     #[inline]
-    pub(crate) fn row(&mut self, line: u64, figures: Figures, out: &mut Vec<Row>) {
+    pub(crate) fn row(&mut self, line: u64, figures: &Figures, out: &mut Vec<Row>) {
         let at = self.clock.time(figures[0], self.index);
         let (command, feedback) = (self.scale.apply(figures[1]), self.scale.apply(figures[2]));
         if let (Some(at), Ok(command), Ok(feedback)) = (at, command, feedback) {
             self.index += 1;
             self.clock.step(Stamped { line, at, command, feedback }, out);
         } else {
-            let misfit = |signal| move |misfit| (signal, misfit);
-            let command = command.map_err(misfit(Signal::Command));
-            let wrong = command.and(feedback.map_err(misfit(Signal::Feedback)));
-            let (signal, misfit) = wrong.err().unwrap_or((Signal::Time, Misfit::TooLarge));
-            let text = figures[signal as usize].to_string().into();
-            self.bad(
-                line,
-                if misfit == Misfit::NotWhole {
-                    Fault::NotWhole { signal, text }
-                } else {
-                    Fault::TooLarge { signal, text }
-                },
-                out,
-            );
+            let misfits = [at.ok_or(Misfit::TooLarge).err(), command.err(), feedback.err()];
+            self.misfit(line, figures, misfits, out);
+        }
+    }
+
+    /// The first figure that could not be made a count or a time is to blame.
+    #[cold]
+    fn misfit(&mut self, line: u64, figures: &Figures, misfits: [Option<Misfit>; 3], out: &mut Vec<Row>) {
+        for ((signal, figure), misfit) in Signal::ALL.into_iter().zip(figures).zip(misfits) {
+            let text = figure.to_string().into();
+            match misfit {
+                Some(Misfit::NotWhole) => return self.bad(line, Fault::NotWhole { signal, text }, out),
+                Some(Misfit::TooLarge) => return self.bad(line, Fault::TooLarge { signal, text }, out),
+                None => {}
+            }
         }
     }
 

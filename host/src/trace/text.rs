@@ -68,12 +68,20 @@ impl<R: Read> Text<R> {
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` when it has ended.
     pub(crate) fn read(&mut self, pipe: &mut Pipe, enough: usize, out: &mut Vec<Row>) -> io::Result<bool> {
+        let mut figures = Figures::default();
         while out.len() < enough {
-            let Some(line) = self.lines.next()? else { return Ok(false) };
-            match self.picker.fast(line.bytes) {
-                Some(figures) if line.end == End::Whole => pipe.row(line.number, figures, out),
-                _ => odd(&self.picker, self.dialect, self.width, &self.repeated, line, pipe, out),
-            }
+            let line = match self.lines.held() {
+                Some((bytes, number)) if self.picker.fast(bytes, &mut figures) => {
+                    pipe.row(number, &figures, out);
+                    continue;
+                }
+                Some((bytes, number)) => Line { bytes, number, end: End::Whole },
+                None => match self.lines.next()? {
+                    Some(line) => line,
+                    None => return Ok(false),
+                },
+            };
+            odd(&self.picker, self.dialect, self.width, &self.repeated, line, pipe, out);
         }
         Ok(true)
     }
@@ -106,7 +114,7 @@ fn odd(
         pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
     } else {
         match picker.figures(line.bytes) {
-            Ok(figures) => pipe.row(line.number, figures, out),
+            Ok(figures) => pipe.row(line.number, &figures, out),
             Err(_) if line.end == End::Last => {
                 pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
             }
