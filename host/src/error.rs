@@ -26,8 +26,10 @@ pub enum Error {
         /// Name of the recording.
         file: String,
     },
-    /// The file is of a kind that this build can't read.
-    #[error("{file}: is a Parquet file; build with `--features parquet`, or export it as CSV")]
+    /// The file is of a kind that this build, or no build from a pipe, can read.
+    #[error(
+        "{file}: is a Parquet file, which can't be read here; build with `--features parquet` and name the file, or export it as CSV"
+    )]
     NoParquet {
         /// Name of the recording.
         file: String,

@@ -7,25 +7,36 @@
 //! The head and some places further on are looked at before the first row is read, so memory is
 //! bounded however long the recording is.
 
+// Bytes and words.
 mod cell;
-pub mod choice;
-mod clock;
-mod columns;
 mod encoding;
-mod head;
-pub mod layout;
 mod line;
 mod number;
+mod unit;
+
+// What the user says, and what comes out.
+pub mod choice;
+pub mod layout;
+pub mod rows;
+
+// What the head says.
+mod columns;
+mod head;
+mod sniff;
+mod words;
+
+// From figures to readings.
+mod clock;
 mod pace;
+mod scale;
+mod survey;
+
+// One recording.
+#[cfg(feature = "parquet")]
+mod parquet;
 mod pick;
 mod pipe;
-pub mod rows;
-mod scale;
-mod sniff;
-mod survey;
 mod text;
-mod unit;
-mod words;
 
 pub use choice::Choice;
 pub use layout::{Layout, Signal};
@@ -51,10 +62,17 @@ const WINDOWS: (u64, usize) = (15, 1 << 16);
 /// A recording that is being read.
 pub struct Trace {
     file: String,
-    text: Text<Box<dyn Read + Send>>,
+    source: Source,
     pipe: Pipe,
     taken: Arc<AtomicU64>,
     ended: bool,
+}
+
+/// Where figures come from.
+enum Source {
+    Text(Text<Box<dyn Read + Send>>),
+    #[cfg(feature = "parquet")]
+    Parquet(parquet::Parquet, u64),
 }
 
 /// Counts the bytes that were taken from the file.
@@ -81,6 +99,12 @@ impl Trace {
             return Err(Error::Folder { file: name });
         }
         let mut file = File::open(path).map_err(unreadable)?;
+        #[cfg(feature = "parquet")]
+        if is_parquet(&mut file).map_err(unreadable)? {
+            let size = file.metadata().map_err(unreadable)?.len();
+            let (source, pipe) = parquet::Parquet::open(&name, file, choice)?;
+            return Ok(Trace::new(name, Source::Parquet(source, size), pipe, Arc::default()));
+        }
         let windows = windows(&mut file).map_err(unreadable)?;
         Trace::begin(&name, file, &windows, choice)
     }
@@ -108,7 +132,11 @@ impl Trace {
             return Err(Error::NoParquet { file: name.to_string() });
         }
         let (text, pipe) = Text::open(name, lines, windows, choice)?;
-        Ok(Trace { file: name.to_string(), text, pipe, taken, ended: false })
+        Ok(Trace::new(name.to_string(), Source::Text(text), pipe, taken))
+    }
+
+    fn new(file: String, source: Source, pipe: Pipe, taken: Arc<AtomicU64>) -> Trace {
+        Trace { file, source, pipe, taken, ended: false }
     }
 
     /// How the recording is read. Notes are added while reading.
@@ -120,7 +148,15 @@ impl Trace {
     pub fn next_block(&mut self, rows: &mut Vec<Row>) -> Result<bool, Error> {
         rows.clear();
         while rows.is_empty() && !self.ended {
-            let more = self.text.read(&mut self.pipe, BLOCK, rows);
+            let more = match &mut self.source {
+                Source::Text(text) => text.read(&mut self.pipe, BLOCK, rows),
+                #[cfg(feature = "parquet")]
+                Source::Parquet(parquet, size) => {
+                    let more = parquet.read(&mut self.pipe, rows);
+                    self.taken.store((parquet.share() * *size as f64) as u64, Ordering::Relaxed);
+                    more
+                }
+            };
             let more = more.map_err(|source| Error::Unreadable { file: self.file.clone(), source })?;
             if !more {
                 self.pipe.finish(rows);
@@ -140,6 +176,18 @@ impl Trace {
     pub fn faults(&self) -> &Faults {
         &self.pipe.faults
     }
+}
+
+/// Whether the file begins as Parquet files do.
+#[cfg(feature = "parquet")]
+fn is_parquet(file: &mut File) -> io::Result<bool> {
+    if !file.metadata()?.is_file() {
+        return Ok(false);
+    }
+    let mut start = Vec::new();
+    file.by_ref().take(4).read_to_end(&mut start)?;
+    file.rewind()?;
+    Ok(start == *b"PAR1")
 }
 
 /// Pieces from all over a file that is longer than its head, so that counts are made fine enough for

@@ -203,7 +203,7 @@ fn scale(
             Err(Place { line, ..place }.error(wrong, remedy))
         }
         (Some(_), None) => Ok(Scale::counts()),
-        (None, None) if unit == unit::COUNT => Ok(Scale::counts()),
+        (None, None) if unit::position(unit) == unit::COUNT => Ok(Scale::counts()),
         (None, _) => Ok(Scale::units(survey, known)),
     }
 }
