@@ -1,7 +1,7 @@
 //! In: what a person says about a recording. Out: the same, ready to be held against the file.
 
 use crate::error::Error;
-use crate::trace::number;
+use crate::trace::{decimal, number};
 use stillpoint_core::unit::Fraction;
 
 /// What is known about a recording beforehand; everything left out is found in the file.
@@ -37,7 +37,7 @@ pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
     let part = |part: &str| -> Result<Fraction, Error> {
         let figure = number::parse(part.as_bytes(), b'.').ok_or_else(|| wrong("is not a figure"))?;
         let upper = u64::try_from(figure.mantissa).map_err(|_| wrong("is below 0"))?;
-        let lower = number::power(figure.decimals).ok_or_else(|| wrong("has too many decimals"))?;
+        let lower = decimal::power(figure.decimals).ok_or_else(|| wrong("has too many decimals"))?;
         Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))
     };
     part(upper)?.times(part(lower)?.inverse()).map_err(|unusable| wrong(&unusable.to_string()))

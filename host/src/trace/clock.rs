@@ -4,7 +4,7 @@
 //! goes on as before) from a clock that started again or rows that are missing (the next goes on
 //! from there). So neither costs a good row.
 
-use crate::trace::number::Decimal;
+use crate::trace::decimal::Decimal;
 use crate::trace::pace::Pace;
 use crate::trace::rows::{Fault, Row};
 use stillpoint_core::sample::Reading;

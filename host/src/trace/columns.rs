@@ -138,10 +138,11 @@ impl Table<'_> {
     /// The one column whose name fits best, if there is only one such.
     fn by_sense(&self, signal: Signal, taken: &[Option<usize>; 3]) -> Result<usize, Error> {
         let free = |column: &&Column| column.numeric && !taken.contains(&Some(column.index));
-        let scored = self.columns.iter().filter(free).map(|column| {
+        let score = |column: &Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
-            (words::score(signal, &name, column.unit.as_deref()), column)
-        });
+            words::score(signal, &name, column.unit.as_deref())
+        };
+        let scored = self.columns.iter().filter(free).map(|column| (score(column), column));
         let scored: Vec<(u32, &Column)> = scored.filter(|(score, _)| *score > 0).collect();
         let top = scored.iter().map(|(score, _)| *score).max();
         let tops: Vec<&Column> =
@@ -149,7 +150,13 @@ impl Table<'_> {
         match tops.as_slice() {
             [column] => Ok(column.index),
             [] if signal == Signal::Time => {
-                Err(self.error(signal, "no time column; give --rate HZ if rows come evenly".to_string()))
+                let alike = self.columns.iter().find(|column| !column.numeric && score(column) > 0);
+                let first = alike.map(|column| format!("column '{}' holds no plain numbers", column.name));
+                let first = first.unwrap_or_else(|| "no time column".to_string());
+                Err(self.error(
+                    signal,
+                    format!("{first}; give --rate HZ if rows come evenly, or a column of numbers"),
+                ))
             }
             [] => Err(self.error(signal, format!("no column that is surely {signal}"))),
             [one, other, ..] => {

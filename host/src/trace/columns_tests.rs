@@ -73,6 +73,7 @@ fn without_names_only_the_one_order_is_taken() {
 #[test]
 fn what_can_not_be_known_is_asked_for() {
     check_error("command,feedback", &[], false, &["no time column", "--rate HZ", "--time", "1 'command'"]);
+    check_error("Timestamp!,cmd,act", &[], false, &["'Timestamp' holds no plain numbers", "--rate HZ"]);
     check_error("t,command,x", &[], false, &["no column that is surely feedback", "--feedback", "3 'x'"]);
     check_error("t,x,feedback", &[], false, &["no column that is surely command", "--command"]);
     check_error("t,X cmd,Y cmd,act", &[], false, &["'X cmd' and 'Y cmd' may both be command", "--command"]);

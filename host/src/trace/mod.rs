@@ -9,6 +9,7 @@
 
 // Bytes and words.
 mod cell;
+mod decimal;
 mod encoding;
 mod line;
 mod number;
@@ -57,7 +58,7 @@ use text::Text;
 const BLOCK: usize = 4096;
 
 /// How many places of a long file are looked at beforehand, and how much of each. Unit: 1, bytes
-const WINDOWS: (u64, usize) = (15, 1 << 16);
+const WINDOWS: (u64, usize) = (15, 1 << 14);
 
 /// A recording that is being read.
 pub struct Trace {

@@ -2,116 +2,55 @@
 //!
 //! Figures stay decimal (digits and a place) until they are counts, so nothing is rounded twice.
 
-use core::fmt;
-
-/// A decimal figure as it was written: `mantissa / 10^decimals`. Unit: that of its column
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Decimal {
-    /// All digits.
-    pub(crate) mantissa: i64,
-    /// How many of them stand behind the decimal sign.
-    pub(crate) decimals: u32,
-}
-
-/// Powers of ten that an `i64` holds.
-const POWERS: [i64; 19] = {
-    let mut powers = [1; 19];
-    let mut at = 1;
-    while at < 19 {
-        powers[at] = powers[at - 1] * 10;
-        at += 1;
-    }
-    powers
-};
-
-/// 10 to the power of `exponent`, if an `i64` holds it.
-pub(crate) fn power(exponent: u32) -> Option<i64> {
-    POWERS.get(exponent as usize).copied()
-}
-
-impl Decimal {
-    /// The value times `10^places`, rounded to nearest, and whether that was exact; `None` if too large.
-    #[inline]
-    pub(crate) fn scaled(self, places: i32) -> Option<(i64, bool)> {
-        let shift = places - self.decimals as i32;
-        if shift >= 0 {
-            return if self.mantissa == 0 {
-                Some((0, true))
-            } else {
-                self.mantissa.checked_mul(power(shift as u32)?).map(|whole| (whole, true))
-            };
-        }
-        let Some(divisor) = power(shift.unsigned_abs()) else {
-            return Some((0, self.mantissa == 0));
-        };
-        let (whole, rest) = (self.mantissa / divisor, self.mantissa % divisor);
-        let up = if rest.unsigned_abs() >= divisor.unsigned_abs().div_ceil(2) {
-            self.mantissa.signum()
-        } else {
-            0
-        };
-        Some((whole + up, rest == 0))
-    }
-
-    /// Whether nothing but zeros stands behind the decimal sign.
-    pub(crate) fn is_whole(self) -> bool {
-        self.scaled(0).is_some_and(|(_, exact)| exact)
-    }
-
-    /// How many decimals are left without the zeros at the end.
-    pub(crate) fn needed(self) -> u32 {
-        let (mut mantissa, mut decimals) = (self.mantissa, self.decimals);
-        while decimals > 0 && mantissa % 10 == 0 {
-            mantissa /= 10;
-            decimals -= 1;
-        }
-        decimals
-    }
-
-    /// The difference, exact but for its last step to a double.
-    pub(crate) fn minus(self, other: Decimal) -> f64 {
-        let decimals = self.decimals.max(other.decimals);
-        match (self.scaled(decimals as i32), other.scaled(decimals as i32)) {
-            (Some((this, _)), Some((other, _))) => {
-                (i128::from(this) - i128::from(other)) as f64 / 10f64.powi(decimals as i32)
-            }
-            _ => self.to_f64() - other.to_f64(),
-        }
-    }
-
-    /// The nearest double.
-    pub(crate) fn to_f64(self) -> f64 {
-        self.mantissa as f64 / 10f64.powi(self.decimals as i32)
-    }
-}
-
-impl fmt::Display for Decimal {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match power(self.decimals) {
-            Some(divisor) if self.decimals > 0 => {
-                let sign = if self.mantissa < 0 { "-" } else { "" };
-                let (size, divisor) = (self.mantissa.unsigned_abs(), divisor.unsigned_abs());
-                write!(
-                    out,
-                    "{sign}{}.{:0width$}",
-                    size / divisor,
-                    size % divisor,
-                    width = self.decimals as usize
-                )
-            }
-            Some(_) => write!(out, "{}", self.mantissa),
-            None => write!(out, "{}e-{}", self.mantissa, self.decimals),
-        }
-    }
-}
+use crate::trace::decimal::{Decimal, power};
 
 /// Reads a plain figure of up to 18 digits that starts at `at` and ends before a delimiter or the
-/// end of the line. Gives the figure and where it ended; `None` leaves the cell to [`parse`].
+/// end of the line. Gives the figure and where it ended; `None` leaves the cell to [`quick`].
 #[inline]
 pub(crate) fn fast(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Option<(Decimal, usize)> {
     while line.get(at) == Some(&b' ') {
         at += 1;
     }
+    let (figure, count, mut at) = plain(line, at, decimal);
+    while delimiter != b' ' && line.get(at) == Some(&b' ') {
+        at += 1;
+    }
+    let ended = line.get(at).is_none_or(|&byte| byte == delimiter);
+    (ended && (1..=18).contains(&count)).then_some((figure, at))
+}
+
+/// The same for figures with an exponent, in quotes or with zeros before 18 digits; `None` leaves the
+/// cell to [`parse`].
+#[inline(never)]
+pub(crate) fn quick(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Option<(Decimal, usize)> {
+    while line.get(at) == Some(&b' ') {
+        at += 1;
+    }
+    let quoted = line.get(at) == Some(&b'"');
+    let start = at + usize::from(quoted);
+    let (mut figure, count, mut at) = plain(line, start, decimal);
+    let zeros =
+        || line[start..at].iter().take_while(|&&byte| matches!(byte, b'-' | b'0') || byte == decimal).count();
+    if count == 0 || count > 18 && at - start - zeros() > 18 {
+        return None;
+    }
+    if let Some(b'e' | b'E') = line.get(at) {
+        (figure, at) = shifted(line, at + 1, figure)?;
+    }
+    if quoted {
+        line.get(at).filter(|&&byte| byte == b'"')?;
+        at += 1;
+    }
+    while delimiter != b' ' && line.get(at) == Some(&b' ') {
+        at += 1;
+    }
+    line.get(at).is_none_or(|&byte| byte == delimiter).then_some((figure, at))
+}
+
+/// A figure of sign, digits and decimal sign at `at`, the number of its digits, and where it ended.
+/// It is wrong if there are more than 18 digits behind the zeros in front.
+#[inline(always)]
+fn plain(line: &[u8], mut at: usize, decimal: u8) -> (Decimal, usize, usize) {
     let negative = line.get(at) == Some(&b'-');
     at += usize::from(negative);
     let start = at;
@@ -119,18 +58,27 @@ pub(crate) fn fast(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Op
     at = digits(line, at, &mut mantissa);
     let mut count = at - start;
     let mut decimals = 0;
-    if line.get(at) == Some(&decimal) && decimal != delimiter {
+    if line.get(at) == Some(&decimal) {
         let point = at + 1;
         at = digits(line, point, &mut mantissa);
         decimals = at - point;
         count += decimals;
     }
-    while delimiter != b' ' && line.get(at) == Some(&b' ') {
-        at += 1;
-    }
-    let ended = line.get(at).is_none_or(|&byte| byte == delimiter);
     let mantissa = if negative { mantissa.wrapping_neg() } else { mantissa };
-    (ended && (1..=18).contains(&count)).then_some((Decimal { mantissa, decimals: decimals as u32 }, at))
+    (Decimal { mantissa, decimals: decimals as u32 }, count, at)
+}
+
+/// Reads the exponent that starts at `at`, and shifts the figure by it.
+fn shifted(line: &[u8], mut at: usize, figure: Decimal) -> Option<(Decimal, usize)> {
+    let negative = line.get(at) == Some(&b'-');
+    at += usize::from(negative || line.get(at) == Some(&b'+'));
+    let (start, mut size) = (at, 0);
+    at = digits(line, at, &mut size);
+    if !(1..=3).contains(&(at - start)) {
+        return None;
+    }
+    let places = if negative { -(size as i32) } else { size as i32 } - figure.decimals as i32;
+    normal(figure.mantissa, places).map(|figure| (figure, at))
 }
 
 /// Takes digits from `at` on; wraps when there are too many, which the caller counts.
@@ -218,9 +166,11 @@ mod tests {
     fn check(text: &str, decimal: u8, expected: Option<(i64, u32)>) {
         let found = parse(text.as_bytes(), decimal).map(|figure| (figure.mantissa, figure.decimals));
         assert_eq!(found, expected, "{text:?}");
-        let quick =
-            fast(text.as_bytes(), 0, b';', decimal).map(|(figure, _)| (figure.mantissa, figure.decimals));
-        assert!(quick.is_none() || quick == expected, "{text:?} gave {quick:?} on the fast path");
+        for way in [fast, quick] {
+            let other =
+                way(text.as_bytes(), 0, b';', decimal).map(|(figure, _)| (figure.mantissa, figure.decimals));
+            assert!(other.is_none() || other == expected, "{text:?} gave {other:?} on a faster way");
+        }
     }
 
     #[test]
@@ -266,30 +216,14 @@ mod tests {
     fn the_fast_path_stops_at_the_delimiter() {
         let (figure, at) = fast(b"x;-12,5 ;9", 2, b';', b',').unwrap();
         assert_eq!((figure, at), (Decimal { mantissa: -125, decimals: 1 }, 8));
-        assert_eq!(fast(b"1e3;", 0, b';', b'.'), None);
-        assert_eq!(fast(b"1234567890123456789", 0, b';', b'.'), None);
-    }
-
-    #[test]
-    fn scaling_rounds_to_nearest_and_says_so() {
-        let scaled = |mantissa, decimals, places| Decimal { mantissa, decimals }.scaled(places);
-        assert_eq!(scaled(125, 2, 3), Some((1250, true)));
-        assert_eq!(scaled(125, 2, 1), Some((13, false)));
-        assert_eq!(scaled(-125, 2, 1), Some((-13, false)));
-        assert_eq!(scaled(-124, 2, 1), Some((-12, false)));
-        assert_eq!(scaled(120, 2, 1), Some((12, true)));
-        assert_eq!(scaled(i64::MAX, 0, 1), None);
-        assert_eq!(scaled(5, 30, 3), Some((0, false)));
-        assert_eq!(scaled(0, 0, 99), Some((0, true)));
-        assert_eq!(Decimal { mantissa: 1200, decimals: 3 }.needed(), 1);
-        let (late, early) = (Decimal { mantissa: 1501, decimals: 3 }, Decimal { mantissa: 15, decimals: 1 });
-        assert_eq!((late.minus(early), early.minus(late)), (0.001, -0.001));
-        let shown = |mantissa, decimals| Decimal { mantissa, decimals }.to_string();
+        assert_eq!(quick(b"\"1.5\";", 0, b';', b'.'), Some((Decimal { mantissa: 15, decimals: 1 }, 5)));
         assert_eq!(
-            [shown(-5, 2), shown(-7, 0), shown(123, 1), shown(1, 30)],
-            ["-0.05", "-7", "12.3", "1e-30"]
+            quick(b"0.0012345678901234567;", 0, b';', b'.').map(|(figure, _)| figure.decimals),
+            Some(19)
         );
-        assert!(Decimal { mantissa: 1200, decimals: 2 }.is_whole());
-        assert!(!Decimal { mantissa: 1200, decimals: 3 }.is_whole());
+        for left in ["\"1.5;", "1.5\";", "\"1\"2;", "1e;", "1e1234;", "1e3x;", "e3;"] {
+            assert_eq!(quick(left.as_bytes(), 0, b';', b'.'), None, "{left:?}");
+        }
+        assert_eq!(fast(b"1234567890123456789", 0, b';', b'.'), None);
     }
 }

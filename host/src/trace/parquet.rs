@@ -5,8 +5,9 @@
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::decimal::Decimal;
 use crate::trace::layout::Signal;
-use crate::trace::number::{self, Decimal};
+use crate::trace::number;
 use crate::trace::pipe::{Pipe, Place};
 use crate::trace::rows::{Fault, Row};
 use crate::trace::survey::{Figures, Survey};

@@ -41,7 +41,10 @@ impl Picker {
                 let Some(next) = skip(line, at, delimiter) else { return false };
                 (at, cell) = (next, cell + 1);
             }
-            let Some((figure, end)) = number::fast(line, at, delimiter, decimal) else { return false };
+            let read = number::fast(line, at, delimiter, decimal);
+            let Some((figure, end)) = read.or_else(|| number::quick(line, at, delimiter, decimal)) else {
+                return false;
+            };
             figures[signal as usize] = figure;
             (at, cell) = (end + 1, cell + 1);
         }

@@ -21,6 +21,8 @@ pub(crate) struct Pipe {
     clock: Clock,
     /// Rows so far, good or bad.
     index: i64,
+    /// Rounding was told beforehand.
+    coarse: bool,
     /// How the recording is read.
     pub(crate) layout: Layout,
     /// What was wrong so far.
@@ -79,7 +81,8 @@ impl Pipe {
             sample_period_s: pace.period_s,
             notes,
         };
-        Ok(Pipe { scale, clock, index: 0, layout, faults: Faults::default() })
+        let coarse = survey.decimals() as i32 > scale.places;
+        Ok(Pipe { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
     }
 
     /// Takes the figures of one row.
@@ -135,7 +138,7 @@ impl Pipe {
                 self.faults.add(*line, fault, &self.layout);
             }
         }
-        if self.scale.rounded {
+        if self.scale.rounded && !self.coarse {
             self.note(&format!(
                 "some positions have more decimals than are kept; rounded to 1/{} {}",
                 self.layout.counts_per_unit.numerator(),

@@ -3,7 +3,7 @@
 //! Columns in a unit become counts of 10^-n units, with n large enough to keep every decimal and
 //! small enough to keep the whole travel in 32 bits. Columns in counts stay what they are.
 
-use crate::trace::number::{Decimal, power};
+use crate::trace::decimal::{Decimal, power};
 use crate::trace::survey::Survey;
 use stillpoint_core::unit::Fraction;
 

@@ -1,7 +1,8 @@
 //! In: the first lines of a recording. Out: what stands between columns and which decimal sign it has.
 
 use crate::trace::cell::Dialect;
-use crate::trace::number::{self, Decimal};
+use crate::trace::decimal::Decimal;
+use crate::trace::number;
 
 /// In the order in which one is taken when several give the very same figures.
 const CANDIDATES: [Dialect; 9] = [

@@ -1,9 +1,12 @@
 //! In: figures of many rows from the head, and from places all over a long file. Out: what they have in common.
 
-use crate::trace::number::Decimal;
+use crate::trace::decimal::Decimal;
 
 /// Time, command and feedback of one row, as written.
 pub(crate) type Figures = [Decimal; 3];
+
+/// Fewer changes than this say nothing about the encoder.
+const CHANGES: usize = 8;
 
 /// Rows that were looked at before reading begins.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -72,11 +75,25 @@ impl Survey {
         })
     }
 
-    /// The smallest change of feedback in steps of `10^-places`, 1 if it never changes.
+    /// The step of the encoder in counts of `10^-places`: the smallest change of feedback, if the small
+    /// changes are multiples of it. Otherwise, or if feedback hardly changes, 1. Unit: counts
     pub(crate) fn step(&self, places: i32) -> u32 {
         let count = |row: &Figures| row[2].scaled(places).map(|(count, _)| count);
         let steps = self.pairs().filter_map(|(before, after)| Some(count(before)?.abs_diff(count(after)?)));
-        steps.filter(|&step| step > 0).min().map_or(1, |step| step.min(u64::from(u32::MAX)) as u32)
+        let mut steps: Vec<u64> = steps.filter(|&step| step > 0).collect();
+        if steps.len() < CHANGES {
+            return 1;
+        }
+        steps.sort_unstable();
+        steps.dedup();
+        let least = steps[0] as f64;
+        // Few enough multiples that their rounding to decimals does not add up to half a step.
+        let small: Vec<f64> =
+            steps.iter().map(|&step| step as f64 / least).take_while(|&ratio| ratio < 5.5).collect();
+        let whole = small.iter().filter(|ratio| (*ratio - ratio.round()).abs() < 0.1).count();
+        // A few changes are multiples by chance.
+        let sure = steps.len() <= CHANGES || 2 * small.len() >= CHANGES;
+        if sure && 5 * whole >= 4 * small.len() { steps[0].min(u64::from(u32::MAX)) as u32 } else { 1 }
     }
 }
 
@@ -104,8 +121,7 @@ mod tests {
         assert_eq!(few.repeats(), (1, 4));
         assert_eq!(few.reach(), 12.5);
         assert_eq!(few.decimals(), 2);
-        assert_eq!(few.step(2), 5);
-        assert_eq!(few.step(0), 1);
+        assert_eq!(few.step(2), 1);
         assert_eq!(
             few.fraction().map(|(line, figure)| (line, figure.to_string())),
             Some((3, "-12.50".to_string()))
@@ -113,5 +129,27 @@ mod tests {
         assert!(!few.times_are_whole());
         let none = Survey::default();
         assert_eq!((none.period(), none.repeats(), none.reach(), none.step(3)), (None, (0, 0), 0.0, 1));
+    }
+    #[track_caller]
+    fn check_step(feedback: impl Fn(u32) -> f64, expected: u32) {
+        let row = |row: u32| {
+            [
+                Decimal::default(),
+                Decimal::default(),
+                parse(format!("{:.4}", feedback(row)).as_bytes(), b'.').unwrap(),
+            ]
+        };
+        let survey = Survey { pieces: vec![(0..500).map(row).collect()], ..Survey::default() };
+        assert_eq!(survey.step(4), expected);
+    }
+
+    #[test]
+    fn an_encoder_shows_its_step_and_a_formula_none() {
+        let sway = |row: u32| 100.0 * (f64::from(row) * 0.01).sin();
+        check_step(|row| (sway(row) / 0.25).round() * 0.25, 2500);
+        check_step(|row| (sway(row) / 0.0879).round() * 0.0879, 879);
+        check_step(|row| (sway(row) / 10.0 / 0.0353).round() * 0.0353, 353);
+        check_step(sway, 1);
+        check_step(|row| if row < 250 { 0.0 } else { 7.0 }, 1);
     }
 }

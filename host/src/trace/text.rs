@@ -16,7 +16,7 @@ use memchr::memchr;
 use std::io::{self, Read};
 
 /// How much is looked at to tell delimiter and decimal sign. Unit: lines, bytes
-const SNIFFED: (usize, usize) = (1000, 1 << 18);
+const SNIFFED: (usize, usize) = (400, 1 << 17);
 
 /// How many rows tell whether a column holds figures. Unit: rows
 const TRIED: usize = 10;
@@ -195,7 +195,9 @@ fn survey(
     terminator: u8,
     whole: bool,
 ) -> Survey {
-    let rows = lines.iter().zip(1..).skip(first);
+    // Windows from further on say more than the rest of the head.
+    let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
+    let rows = lines.iter().zip(1..).take(enough).skip(first);
     let rows = rows.filter_map(|(line, number)| picker.figures(line).ok().map(|figures| (number, figures)));
     let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
     let pieces = windows.iter().map(|window| {
