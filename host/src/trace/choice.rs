@@ -1,0 +1,102 @@
+//! In: what a person says about a recording. Out: the same, ready to be held against the file.
+
+use crate::error::Error;
+use crate::trace::{decimal, number};
+use stillpoint_core::unit::Fraction;
+
+/// What is known about a recording beforehand; everything left out is found in the file.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Choice {
+    /// Time column, by name or by number from 1; its unit may follow: `t:ms`.
+    pub time: Option<String>,
+    /// Column of the commanded position, by name or by number from 1.
+    pub command: Option<String>,
+    /// Column of the measured position, by name or by number from 1.
+    pub feedback: Option<String>,
+    /// Rows per second, in place of a time column. Unit: Hz
+    pub rate: Option<Fraction>,
+    /// Name of the unit of position.
+    pub unit: Option<String>,
+    /// If given, the columns hold whole counts, and this many make one unit. Unit: counts/unit
+    pub counts_per_unit: Option<Fraction>,
+    /// Between columns: `,` `;` `|`, a tab or a blank.
+    pub delimiter: Option<char>,
+    /// Decimal sign: `.` or `,`.
+    pub decimal: Option<char>,
+}
+
+/// The exact value of `text`, such as `4000`, `2.5e3` or `1048576/375`, given for `option`.
+pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
+    let wrong = |wrong: &str| Error::Option {
+        option: option.to_string(),
+        value: text.to_string(),
+        wrong: wrong.to_string(),
+        remedy: "give a figure above 0 such as 4000, 0.25 or 1048576/375".to_string(),
+    };
+    let (upper, lower) = text.split_once('/').unwrap_or((text, "1"));
+    let part = |part: &str| -> Result<Fraction, Error> {
+        let figure = number::parse(part.as_bytes(), b'.').ok_or_else(|| wrong("is not a figure"))?;
+        let upper = u64::try_from(figure.mantissa).map_err(|_| wrong("is below 0"))?;
+        let lower = decimal::power(figure.decimals).ok_or_else(|| wrong("has too many decimals"))?;
+        Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))
+    };
+    part(upper)?.times(part(lower)?.inverse()).map_err(|unusable| wrong(&unusable.to_string()))
+}
+
+/// The byte of a chosen delimiter; a word or a letter can't be one.
+pub(crate) fn delimiter(choice: &Choice) -> Result<Option<u8>, Error> {
+    byte("--delimiter", choice.delimiter, b",;\t| ", "one of , ; | a tab or a blank")
+}
+
+/// The byte of a chosen decimal sign.
+pub(crate) fn decimal(choice: &Choice) -> Result<Option<u8>, Error> {
+    byte("--decimal", choice.decimal, b".,", "'.' or ','")
+}
+
+fn byte(option: &str, sign: Option<char>, known: &[u8], remedy: &str) -> Result<Option<u8>, Error> {
+    let Some(sign) = sign else { return Ok(None) };
+    let found = known.iter().copied().find(|&byte| char::from(byte) == sign);
+    found.map(Some).ok_or_else(|| Error::Option {
+        option: option.to_string(),
+        value: format!("{sign:?}"),
+        wrong: "is not known".to_string(),
+        remedy: format!("use {remedy}"),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(text: &str, expected: Option<(u64, u64)>) {
+        let found = fraction("--rate", text);
+        match (found, expected) {
+            (Ok(found), Some((upper, lower))) => assert_eq!(found, Fraction::new(upper, lower).unwrap()),
+            (Err(error), None) => {
+                assert!(error.to_string().starts_with(&format!("--rate {text}: ")), "{error}")
+            }
+            (found, _) => panic!("{text:?} gave {found:?}"),
+        }
+    }
+
+    #[test]
+    fn figures_are_exact_fractions() {
+        check("4000", Some((4000, 1)));
+        check("2.5e3", Some((2500, 1)));
+        check("0.25", Some((1, 4)));
+        check("1048576/375", Some((1_048_576, 375)));
+        check("1000/0.6", Some((5000, 3)));
+        for text in ["", "0", "-1", "1/0", "a", "1e-30", "1e300"] {
+            check(text, None);
+        }
+    }
+
+    #[test]
+    fn delimiters_are_known() {
+        let choice = Choice { delimiter: Some('\t'), decimal: Some(','), ..Choice::default() };
+        assert_eq!((delimiter(&choice).unwrap(), decimal(&choice).unwrap()), (Some(b'\t'), Some(b',')));
+        let choice = Choice { delimiter: Some('x'), ..Choice::default() };
+        assert!(delimiter(&choice).unwrap_err().to_string().contains("--delimiter 'x'"));
+    }
+}

@@ -1,0 +1,132 @@
+//! In: a position as written. Out: counts.
+//!
+//! Columns in a unit become counts of 10^-n units, with n large enough to keep every decimal and
+//! small enough to keep the whole travel in 32 bits. Columns in counts stay what they are.
+
+use crate::trace::decimal::{Decimal, power};
+use crate::trace::survey::Survey;
+use stillpoint_core::unit::Fraction;
+
+/// Decimals beyond this are finer than any encoder and cost travel.
+const FINEST: i32 = 9;
+
+/// How positions become counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Scale {
+    /// Counts are the figure times 10 to this power.
+    pub(crate) places: i32,
+    /// Counts beyond 32 bits wrap on purpose, as the counters in a drive do.
+    pub(crate) wraps: bool,
+    /// Figures with a fraction are faults.
+    pub(crate) whole: bool,
+    /// Some figure was rounded.
+    pub(crate) rounded: bool,
+    /// Some count wrapped.
+    pub(crate) wrapped: bool,
+}
+
+/// Why a figure is no count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Misfit {
+    /// It does not fit 32 bits.
+    TooLarge,
+    /// It has a fraction.
+    NotWhole,
+}
+
+impl Scale {
+    /// For columns that hold counts.
+    pub(crate) fn counts() -> Scale {
+        Scale { places: 0, wraps: true, whole: true, rounded: false, wrapped: false }
+    }
+
+    /// For columns that hold a unit, from the figures that were seen.
+    pub(crate) fn units(survey: &Survey, known: bool) -> Scale {
+        let needed = survey.decimals() as i32;
+        if needed == 0 && !known {
+            // Whole numbers of an unnamed unit are rather counts than anything else.
+            return Scale { whole: false, ..Scale::counts() };
+        }
+        // Twice, because a travel from end to end must fit too; more if the rest may go further.
+        let (room, spare) = if survey.whole { (2.0, 0) } else { (8.0, 1) };
+        let reach = survey.reach().max(1.0) * room;
+        let largest = (f64::from(i32::MAX) / reach).log10().floor().clamp(-9.0, f64::from(FINEST)) as i32;
+        let places = (needed + spare).min(largest);
+        Scale { places, wraps: false, whole: false, rounded: false, wrapped: false }
+    }
+
+    /// Counts in one unit.
+    pub(crate) fn counts_per_unit(self) -> Fraction {
+        let size = power(self.places.unsigned_abs()).map_or(1, i64::unsigned_abs);
+        let (upper, lower) = if self.places < 0 { (1, size) } else { (size, 1) };
+        Fraction::new(upper, lower).unwrap_or(Fraction::ONE)
+    }
+
+    /// The counts of a figure; remembers if it was rounded or wrapped.
+    #[inline]
+    pub(crate) fn apply(&mut self, figure: Decimal) -> Result<i32, Misfit> {
+        let (count, exact) = figure.scaled(self.places).ok_or(Misfit::TooLarge)?;
+        if !exact {
+            if self.whole {
+                return Err(Misfit::NotWhole);
+            }
+            self.rounded = true;
+        }
+        match i32::try_from(count) {
+            Ok(count) => Ok(count),
+            Err(_) if self.wraps => {
+                self.wrapped = true;
+                Ok(count as i32)
+            }
+            Err(_) => Err(Misfit::TooLarge),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::number::parse;
+
+    fn figure(text: &str) -> Decimal {
+        parse(text.as_bytes(), b'.').unwrap()
+    }
+
+    #[track_caller]
+    fn check(values: &[&str], whole: bool, known: bool, places: i32, wraps: bool) {
+        let rows = values.iter().map(|text| [Decimal::default(), figure(text), Decimal::default()]).collect();
+        let scale = Scale::units(&Survey { pieces: vec![rows], lines: vec![], whole }, known);
+        assert_eq!((scale.places, scale.wraps), (places, wraps), "{values:?}");
+    }
+
+    #[test]
+    fn every_decimal_is_kept_while_the_travel_fits() {
+        check(&["0.0", "87.89"], true, true, 2, false);
+        check(&["0.0", "87.89"], false, true, 3, false);
+        check(&["0", "100000"], true, true, 0, false);
+        check(&["0", "100000"], true, false, 0, true);
+        check(&["0.955336489125606"], true, true, 9, false);
+        check(&["95.5336489125606"], true, true, 7, false);
+        check(&["95.5336489125606"], false, true, 6, false);
+        check(&["1e12"], true, true, -3, false);
+        check(&[], true, true, 0, false);
+    }
+
+    #[test]
+    fn counts_wrap_and_units_do_not() {
+        let mut counts = Scale::counts();
+        assert_eq!(counts.apply(figure("12.0")), Ok(12));
+        assert_eq!(counts.apply(figure("12.5")), Err(Misfit::NotWhole));
+        assert!(!counts.wrapped);
+        assert_eq!(counts.apply(figure("2147483648")), Ok(i32::MIN));
+        assert!(counts.wrapped);
+        let mut units = Scale { places: 2, wraps: false, whole: false, ..Scale::counts() };
+        assert_eq!(units.apply(figure("-1.25")), Ok(-125));
+        assert!(!units.rounded);
+        assert_eq!(units.apply(figure("1.256")), Ok(126));
+        assert!(units.rounded);
+        assert_eq!(units.apply(figure("21474836.48")), Err(Misfit::TooLarge));
+        assert_eq!(units.counts_per_unit(), Fraction::new(100, 1).unwrap());
+        assert_eq!(Scale { places: -3, ..units }.counts_per_unit(), Fraction::new(1, 1000).unwrap());
+    }
+}

@@ -1,0 +1,160 @@
+//! In: the first lines of a recording. Out: what stands between columns and which decimal sign it has.
+
+use crate::trace::cell::Dialect;
+use crate::trace::decimal::Decimal;
+use crate::trace::number;
+
+/// In the order in which one is taken when several give the very same figures.
+const CANDIDATES: [Dialect; 9] = [
+    Dialect { delimiter: b',', decimal: b'.' },
+    Dialect { delimiter: b';', decimal: b'.' },
+    Dialect { delimiter: b';', decimal: b',' },
+    Dialect { delimiter: b'\t', decimal: b'.' },
+    Dialect { delimiter: b'\t', decimal: b',' },
+    Dialect { delimiter: b'|', decimal: b'.' },
+    Dialect { delimiter: b'|', decimal: b',' },
+    Dialect { delimiter: b' ', decimal: b'.' },
+    Dialect { delimiter: b' ', decimal: b',' },
+];
+
+/// How the lines were cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Found {
+    /// Delimiter and decimal sign.
+    pub(crate) dialect: Dialect,
+    /// Cells in a row of numbers.
+    pub(crate) width: usize,
+    /// Which of the lines is the first row of numbers.
+    pub(crate) first: usize,
+}
+
+/// Why they could not be cut.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Failure {
+    /// No line has two numbers side by side.
+    NoRows,
+    /// Two ways fit equally well and give different figures; with the first such line.
+    Undecided(Dialect, Dialect, usize),
+}
+
+/// The figure in a cell, if it is one without doubt.
+pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
+    // A comma at an end is rather a delimiter with a blank beside it.
+    let loose = decimal == b',' && (cell.starts_with(b",") || cell.ends_with(b","));
+    if loose { None } else { number::parse(cell, decimal) }
+}
+
+/// Number of cells in a line and of figures among them.
+pub(crate) fn census(line: &[u8], dialect: Dialect) -> (usize, usize) {
+    dialect.cells(line).fold((0, 0), |(cells, figures), cell| {
+        (cells + 1, figures + usize::from(figure(cell, dialect.decimal).is_some()))
+    })
+}
+
+/// Whether a line of so many cells and figures can be a row of a recording.
+pub(crate) fn is_row((cells, figures): (usize, usize), width: usize) -> bool {
+    cells == width && figures >= 2
+}
+
+/// Cuts `lines` in every way that the two choices leave, and takes the one with the most figures.
+pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>) -> Result<Found, Failure> {
+    let left = |dialect: &Dialect| {
+        delimiter.is_none_or(|byte| byte == dialect.delimiter)
+            && decimal.is_none_or(|byte| byte == dialect.decimal)
+    };
+    let mut best: Option<(f64, Found)> = None;
+    let (mut rival, mut tabbed) = (None, false);
+    for dialect in CANDIDATES.into_iter().filter(left) {
+        // Between tabs, blanks belong to the words.
+        let Some((score, found)) = score(lines, dialect).filter(|_| !(tabbed && dialect.delimiter == b' '))
+        else {
+            continue;
+        };
+        tabbed |= dialect.delimiter == b'\t';
+        match &best {
+            Some((top, _)) if score < top - 1e-9 => {}
+            Some((top, taken)) if score <= top + 1e-9 => {
+                rival = rival.or((!same(lines, taken, &found)).then_some(dialect));
+            }
+            _ => (best, rival) = (Some((score, found)), None),
+        }
+    }
+    match (best, rival) {
+        (None, _) => Err(Failure::NoRows),
+        (Some((_, found)), Some(rival)) => Err(Failure::Undecided(found.dialect, rival, found.first)),
+        (Some((_, found)), None) => Ok(found),
+    }
+}
+
+/// Sum over the rows of the share of cells that are figures; rows are lines of the commonest width.
+fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
+    let censuses: Vec<(usize, usize)> = lines.iter().map(|line| census(line, dialect)).collect();
+    let mut widths: Vec<usize> =
+        censuses.iter().filter(|census| census.1 >= 2).map(|census| census.0).collect();
+    widths.sort_unstable();
+    let width = widths.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len())?[0];
+    let rows = || censuses.iter().enumerate().filter(|(_, census)| is_row(**census, width));
+    let score = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
+    // A lone line of two numbers may belong to the preamble: the next one must be a row too.
+    let first =
+        rows().map(|(at, _)| at).find(|&at| censuses.get(at + 1).is_none_or(|next| is_row(*next, width)));
+    let first = first.or_else(|| rows().map(|(at, _)| at).next())?;
+    Some((score, Found { dialect, width, first }))
+}
+
+/// Whether both ways give the same figures, so that nothing has to be decided.
+fn same(lines: &[&[u8]], one: &Found, other: &Found) -> bool {
+    one.width == other.width
+        && lines.iter().filter(|line| is_row(census(line, one.dialect), one.width)).all(|line| {
+            let figures =
+                |dialect: Dialect| dialect.cells(line).map(move |cell| figure(cell, dialect.decimal));
+            figures(one.dialect).eq(figures(other.dialect))
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(text: &str) -> Result<Found, Failure> {
+        let lines: Vec<&[u8]> = text.lines().map(str::as_bytes).collect();
+        sniff(&lines, None, None)
+    }
+
+    #[track_caller]
+    fn check(text: &str, delimiter: char, decimal: char, width: usize, first: usize) {
+        let dialect = Dialect { delimiter: delimiter as u8, decimal: decimal as u8 };
+        assert_eq!(run(text), Ok(Found { dialect, width, first }), "{text:?}");
+    }
+
+    #[test]
+    fn delimiter_and_decimal_sign_are_found_together() {
+        check("t,c,f\n0,1.5,2\n1,2,3", ',', '.', 3, 1);
+        check("0,5;1,5;2\n0,6;1;2,5", ';', ',', 3, 0);
+        check("0.5;1;2\n0.6;1;2", ';', '.', 3, 0);
+        check("0;1;2\n1;1;2", ';', '.', 3, 0);
+        check("0,5\t1\t2\n0,6\t1\t2", '\t', ',', 3, 0);
+        check("0\t1\t2\n1\t1\t2", '\t', '.', 3, 0);
+        check("0\t1\tset 2\n1\t1\tset 2", '\t', '.', 3, 0);
+        check("0.1|1|2\n0.2|1|2", '|', '.', 3, 0);
+        check("  0.1   1  2\n 0.2 1 2", ' ', '.', 3, 0);
+        check("0,1 1 2\n0,2 1 2", ' ', ',', 3, 0);
+        check("0, 1, 2\n1, 1, 2", ',', '.', 3, 0);
+        check("1 ,2 ,3\n2 ,2 ,3", ',', '.', 3, 0);
+        check("\"0,1\",\"1\",\"2\"\n\"0,2\",\"1\",\"2\"", ',', '.', 3, 0);
+        check("2024-01-01 10:00:00;1,5;2,5\n2024-01-01 10:00:01;1,5;2,5", ';', ',', 3, 0);
+        check("Gain;3;4\nName;x\nt;c;f\n0;1;2\n1;1;2\n2;1;2", ';', '.', 3, 3);
+        check("0;1;2", ';', '.', 3, 0);
+    }
+
+    #[test]
+    fn nothing_is_guessed() {
+        assert_eq!(run(""), Err(Failure::NoRows));
+        assert_eq!(run("some\nwords, and more"), Err(Failure::NoRows));
+        let comma = Dialect { delimiter: b',', decimal: b'.' };
+        let semicolon = Dialect { delimiter: b';', decimal: b'.' };
+        assert_eq!(run("1,2,3\n4,5,6\n1;2;3\n4;5;6"), Err(Failure::Undecided(comma, semicolon, 0)));
+        let lines: [&[u8]; 2] = [b"1,2,3", b"1;2;3"];
+        assert_eq!(sniff(&lines, Some(b';'), None).map(|found| found.first), Ok(1));
+    }
+}

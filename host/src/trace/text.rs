@@ -1,0 +1,218 @@
+//! In: the lines of a text recording. Out: its layout, then the figures of every row.
+
+use crate::error::Error;
+use crate::trace::cell::Dialect;
+use crate::trace::choice::{self, Choice};
+use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::head::{self, Head};
+use crate::trace::line::{End, Line, Lines, split};
+use crate::trace::pick::Picker;
+use crate::trace::pipe::{Pipe, Place};
+use crate::trace::rows::{Fault, Row};
+use crate::trace::sniff::{self, Failure, Found, census};
+use crate::trace::survey::{Figures, Survey};
+use crate::trace::unit;
+use memchr::memchr;
+use std::io::{self, Read};
+
+/// How much is looked at to tell delimiter and decimal sign. Unit: lines, bytes
+const SNIFFED: (usize, usize) = (400, 1 << 17);
+
+/// How many rows tell whether a column holds figures. Unit: rows
+const TRIED: usize = 10;
+
+/// A text recording that is being read.
+pub(crate) struct Text<R> {
+    lines: Lines<R>,
+    picker: Picker,
+    dialect: Dialect,
+    width: usize,
+    /// Header and units row, which joined files repeat.
+    repeated: Vec<Vec<u8>>,
+}
+
+impl<R: Read> Text<R> {
+    /// Finds out how the recording is written; `windows` are pieces from further on in the file.
+    pub(crate) fn open(
+        file: &str,
+        mut lines: Lines<R>,
+        windows: &[Vec<u8>],
+        choice: &Choice,
+    ) -> Result<(Text<R>, Pipe), Error> {
+        if lines.head().trim_ascii().is_empty() {
+            return Err(Error::Empty { file: file.to_string() });
+        }
+        let mut cut: Vec<(usize, &[u8])> = split(lines.head(), lines.terminator()).collect();
+        if !lines.is_whole() && cut.len() > 1 {
+            cut.pop();
+        }
+        let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
+        let found = sniff(file, &texts, windows, choice)?;
+        let head = head::find(&texts, &found).map_err(|mismatch| mismatched(file, mismatch, &found))?;
+        let columns = choose(file, &texts, &head, &found, choice)?;
+        let picker = Picker::new(found.dialect, &columns);
+        let place = Place { file, line: head.first as u64 + 1 };
+        let survey = survey(&texts, head.first, &picker, windows, lines.terminator(), lines.is_whole());
+        if survey.first().is_none() {
+            return Err(unreadable(place, &texts[head.first..], &picker));
+        }
+        let mut pipe = Pipe::new(&columns, &survey, choice, place)?;
+        pipe.layout.delimiter = char::from(found.dialect.delimiter);
+        pipe.layout.decimal = char::from(found.dialect.decimal);
+        let (offset, skipped) = (cut[head.first].0, head.first as u64);
+        let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
+        let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
+        lines.skip(offset, skipped);
+        Ok((Text { lines, picker, dialect: found.dialect, width: found.width, repeated }, pipe))
+    }
+
+    /// Reads until `out` holds `enough` rows or the file ends; `false` when it has ended.
+    pub(crate) fn read(&mut self, pipe: &mut Pipe, enough: usize, out: &mut Vec<Row>) -> io::Result<bool> {
+        let mut figures = Figures::default();
+        while out.len() < enough {
+            let line = match self.lines.held() {
+                Some((bytes, number)) if self.picker.fast(bytes, &mut figures) => {
+                    pipe.row(number, &figures, out);
+                    continue;
+                }
+                Some((bytes, number)) => Line { bytes, number, end: End::Whole },
+                None => match self.lines.next()? {
+                    Some(line) => line,
+                    None => return Ok(false),
+                },
+            };
+            odd(&self.picker, self.dialect, self.width, &self.repeated, line, pipe, out);
+        }
+        Ok(true)
+    }
+}
+
+/// A line that is no plain row.
+#[cold]
+fn odd(
+    picker: &Picker,
+    dialect: Dialect,
+    width: usize,
+    repeated: &[Vec<u8>],
+    line: Line<'_>,
+    pipe: &mut Pipe,
+    out: &mut Vec<Row>,
+) {
+    let bytes = line.bytes.trim_ascii();
+    let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
+    if line.end == End::TooLong {
+        pipe.bad(line.number, Fault::TooLong, out);
+    } else if dialect.cells(bytes).all(<[u8]>::is_empty) {
+        // A blank line, or one of delimiters only, as spreadsheets add.
+    } else if comment || repeated.iter().any(|known| known == bytes) {
+        pipe.note(if comment {
+            "comments between the rows were left out"
+        } else {
+            "repeated headers were left out"
+        });
+    } else if line.end == End::Last && census(bytes, dialect).0 < width {
+        pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
+    } else {
+        match picker.figures(line.bytes) {
+            Ok(figures) => pipe.row(line.number, &figures, out),
+            Err(_) if line.end == End::Last => {
+                pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
+            }
+            Err(fault) => pipe.bad(line.number, fault, out),
+        }
+    }
+}
+
+fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
+    let (delimiter, decimal) = (choice::delimiter(choice)?, choice::decimal(choice)?);
+    let mut bytes = 0;
+    let few = lines.iter().take(SNIFFED.0).take_while(|line| {
+        bytes += line.len();
+        bytes <= SNIFFED.1
+    });
+    let few = &lines[..few.count().max(1).min(lines.len())];
+    let mut found = sniff::sniff(few, delimiter, decimal).map_err(|failure| match failure {
+        Failure::NoRows => Error::NoRows { file: file.to_string(), line: few.len() as u64 },
+        Failure::Undecided(first, second, at) => Error::Undecided {
+            file: file.to_string(),
+            line: at as u64 + 1,
+            first: first.describe(),
+            second: second.describe(),
+        },
+    })?;
+    // Whole numbers so far: whichever sign comes first further on is the decimal sign.
+    if decimal.is_none() && found.dialect.delimiter != b',' && found.dialect.decimal == b'.' {
+        let pieces = || lines[found.first..].iter().copied().chain(windows.iter().map(Vec::as_slice));
+        let has = |sign: u8| pieces().any(|piece| memchr(sign, piece).is_some());
+        if !has(b'.') && has(b',') {
+            found.dialect.decimal = b',';
+        }
+    }
+    Ok(found)
+}
+
+fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
+    let place = Place { file, line: mismatch.at as u64 + 1 };
+    let wrong = format!("the header has {} columns, but the rows have {}", mismatch.names, found.width);
+    let remedy = if found.dialect.delimiter == b',' && found.width == 2 * mismatch.names {
+        "if the comma is also the decimal sign, export with ';' between columns"
+    } else {
+        "say --delimiter and --decimal, or delete the header and choose columns by number"
+    };
+    place.error(wrong, remedy)
+}
+
+/// Gives every column its name, its unit and whether it holds figures, and chooses.
+fn choose(
+    file: &str,
+    lines: &[&[u8]],
+    head: &Head,
+    found: &Found,
+    choice: &Choice,
+) -> Result<Columns, Error> {
+    let mut numeric = vec![false; found.width];
+    for line in lines[found.first..].iter().take(TRIED) {
+        for (seen, cell) in numeric.iter_mut().zip(found.dialect.cells(line)) {
+            *seen |= sniff::figure(cell, found.dialect.decimal).is_some();
+        }
+    }
+    let column = |(index, numeric)| {
+        let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
+        let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
+        let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
+        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric }
+    };
+    let columns: Vec<Column> = numeric.into_iter().enumerate().map(column).collect();
+    let line = head.header.as_ref().map_or(head.first, |header| header.at) as u64 + 1;
+    columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
+}
+
+fn survey(
+    lines: &[&[u8]],
+    first: usize,
+    picker: &Picker,
+    windows: &[Vec<u8>],
+    terminator: u8,
+    whole: bool,
+) -> Survey {
+    // Windows from further on say more than the rest of the head.
+    let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
+    let rows = lines.iter().zip(1..).take(enough).skip(first);
+    let rows = rows.filter_map(|(line, number)| picker.figures(line).ok().map(|figures| (number, figures)));
+    let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
+    let pieces = windows.iter().map(|window| {
+        // Both ends of a window are torn.
+        let lines: Vec<&[u8]> = split(window, terminator).map(|(_, line)| line).collect();
+        let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
+        inner.iter().filter_map(|line| picker.figures(line).ok()).collect()
+    });
+    let pieces = core::iter::once(head).chain(pieces).collect();
+    Survey { pieces, lines, whole }
+}
+
+/// No row of the head can be used: tell what is wrong with the first.
+fn unreadable(place: Place<'_>, lines: &[&[u8]], picker: &Picker) -> Error {
+    let fault = lines.iter().find_map(|line| picker.figures(line).err());
+    let wrong = fault.map_or("there are no rows".to_string(), |fault| fault.to_string());
+    place.error(wrong, "choose other columns with --time, --command and --feedback, or give --rate HZ")
+}

@@ -1,0 +1,112 @@
+//! In: good recordings with seeded damage. Out: no panic, and every row that was not touched is still read.
+
+use super::read;
+use std::collections::HashSet;
+use stillpoint::trace::{Choice, Row};
+
+/// SplitMix64, so that a seed names one damage for ever.
+struct Random(u64);
+
+impl Random {
+    fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut mixed = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        mixed ^ (mixed >> 31)
+    }
+
+    fn below(&mut self, limit: usize) -> usize {
+        (self.next() % limit.max(1) as u64) as usize
+    }
+}
+
+fn recording(delimiter: char, decimal: char) -> Vec<String> {
+    let row = |row: usize| {
+        let text = format!("{:.4};{}.5;{}.25;note {row}", row as f64 * 0.00025, row % 90, row % 80);
+        text.replace('.', &decimal.to_string()).replace(';', &delimiter.to_string())
+    };
+    let header = "t_s;command;feedback;remark".replace(';', &delimiter.to_string());
+    std::iter::once(header).chain((0..400).map(row)).collect()
+}
+
+/// What a row must give, whatever stands in the lines around it: its positions in counts.
+fn positions(rows: &[Row]) -> HashSet<(u64, i32, i32)> {
+    let positions = rows.iter().filter_map(|row| match row {
+        Row::Reading { line, reading } => Some((*line, reading.command, reading.feedback)),
+        _ => None,
+    });
+    positions.collect()
+}
+
+/// Damages one line; gives a line that may hold anything but line ends.
+fn damage(line: &str, random: &mut Random) -> Vec<u8> {
+    let mut bytes = line.as_bytes().to_vec();
+    let at = random.below(bytes.len());
+    match random.below(7) {
+        0 => bytes.truncate(at),
+        1 => bytes[at] = random.next() as u8,
+        2 => bytes.insert(at, random.next() as u8),
+        3 => drop(bytes.remove(at)),
+        4 => bytes = (0..random.below(60)).map(|_| random.next() as u8).collect(),
+        5 => bytes.splice(at..at, *b"\"").for_each(drop),
+        _ => bytes.extend_from_within(..at),
+    }
+    bytes.retain(|byte| !matches!(byte, b'\n' | b'\r'));
+    bytes
+}
+
+#[test]
+fn damage_costs_only_the_rows_it_touches() {
+    for (delimiter, decimal) in [(',', '.'), (';', ','), ('\t', '.'), ('|', ',')] {
+        let lines = recording(delimiter, decimal);
+        let whole = read(lines.join("\n") + "\n", &Choice::default()).unwrap();
+        let whole = positions(&whole.rows);
+        assert_eq!(whole.len(), 400);
+        for seed in 0..300 {
+            let mut random = Random(seed);
+            let mut damaged: Vec<Vec<u8>> = lines.iter().map(|line| line.as_bytes().to_vec()).collect();
+            let mut touched = HashSet::new();
+            for _ in 0..1 + random.below(8) {
+                let at = 1 + random.below(lines.len() - 1);
+                damaged[at] = damage(&lines[at], &mut random);
+                touched.insert(at as u64 + 1);
+            }
+            let read = read(damaged.join(&b'\n'), &Choice::default());
+            let read = read.unwrap_or_else(|error| panic!("seed {seed} {delimiter:?}: {error}"));
+            // A figure with more digits makes all counts finer or coarser; that is told, and no loss.
+            if read.layout.counts_per_unit.numerator() != 100 {
+                let scale = read.layout.counts_per_unit.to_f64() / 100.0;
+                let found: HashSet<u64> = positions(&read.rows).into_iter().map(|row| row.0).collect();
+                let lost = whole.iter().filter(|row| !touched.contains(&row.0) && !found.contains(&row.0));
+                assert_eq!(lost.count(), 0, "seed {seed} {delimiter:?}, counts × {scale}");
+                continue;
+            }
+            let found = positions(&read.rows);
+            let lost: Vec<_> =
+                whole.iter().filter(|row| !touched.contains(&row.0) && !found.contains(row)).collect();
+            assert!(lost.is_empty(), "seed {seed} {delimiter:?} lost {lost:?}\n{}", read.faults);
+        }
+    }
+}
+
+/// What recordings are made of.
+const SIGNS: &[u8] = b"0123456789.,;-+eE\t |\n\"# ";
+
+#[test]
+fn nothing_panics_whatever_the_bytes() {
+    let sample = recording(',', '.').join("\r\n").into_bytes();
+    for seed in 0..2000 {
+        let mut random = Random(seed);
+        let mut bytes: Vec<u8> = match random.below(3) {
+            0 => (0..random.below(3000)).map(|_| random.next() as u8).collect(),
+            1 => (0..random.below(3000)).map(|_| SIGNS[random.below(SIGNS.len())]).collect(),
+            _ => sample[..random.below(sample.len())].to_vec(),
+        };
+        for _ in 0..random.below(30).min(bytes.len()) {
+            let at = random.below(bytes.len());
+            bytes[at] = random.next() as u8;
+        }
+        // Either is fine; it must only come back.
+        let _ = read(bytes, &Choice::default());
+    }
+}
