@@ -76,16 +76,16 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
         column("start\ns", 4, &|line| number::fixed(line.start_s, 3)),
         column("travel\n{unit}", 2, &|line| length(line.travel)),
         column("\noutcome", 0, &|line| {
-            format!("{}{}", printable(&line.outcome), if line.reason.is_empty() { "" } else { " *" })
+            format!("{}{}", printable(&line.outcome), if line.reason.is_empty() { "" } else { "*" })
         }),
         column("settling\nms ± 2u", 0, &|line| {
             line.settling_s.map_or(DASH.to_owned(), |s| number::milliseconds(s, line.settling_u_s))
         }),
         column("first\nentry ms", 6, &|line| time(line.first_entry_s)),
         column("confir-\nmation ms", 5, &|line| time(line.confirmation_s)),
-        column("overshoot\n{unit}", 1, &|line| length(line.overshoot)),
-        column("rest error\n{unit}", 3, &|line| mean(line.rest_error)),
-        column("rest noise\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
+        column("over-\nshoot {unit}", 1, &|line| length(line.overshoot)),
+        column("rest\nerror {unit}", 3, &|line| mean(line.rest_error)),
+        column("rest\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
     ]
 }
 
@@ -137,7 +137,7 @@ fn coloured(drawn: &str) -> String {
     let paint = |line: &str| {
         let (byte, _) = line.char_indices().nth(at?)?;
         let (before, rest) = line.split_at(byte);
-        let outcome = rest.split_whitespace().next()?;
+        let outcome = rest.split([' ', '*']).next()?;
         let code = [("settled", 32), ("unsettled", 31), ("interrupted", 33), ("untrusted", 35)]
             .into_iter()
             .find(|(name, _)| *name == outcome)?
