@@ -18,7 +18,7 @@ const ABOVE: f64 = 56.0;
 pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine) {
     told::title(canvas, outer, &format!("Settling curve of move {}", line.number));
     let area = frame::inner(outer, ABOVE);
-    let curve = usable(&line.settling_curve);
+    let curve = usable(line);
     let settled: Vec<(f64, f64)> = curve.iter().filter_map(|(w, s)| s.map(|s| (*w, s))).collect();
     if settled.is_empty() {
         return frame::empty(canvas, area, "This move settled for no window, so it has no settling curve.");
@@ -47,10 +47,13 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine) {
     set_window(canvas, &frame, line, factor);
 }
 
-/// Points that can be drawn on a log scale, narrowest window first.
-fn usable(curve: &[(f64, Option<f64>)]) -> Vec<(f64, Option<f64>)> {
-    let mut usable: Vec<(f64, Option<f64>)> = curve
+/// Points that can be drawn on a log scale, the set window among them, narrowest first.
+fn usable(line: &MoveLine) -> Vec<(f64, Option<f64>)> {
+    let set = line.settling_s.map(|settling| (line.window, Some(settling)));
+    let mut usable: Vec<(f64, Option<f64>)> = line
+        .settling_curve
         .iter()
+        .chain(&set)
         .filter(|(window, settling)| {
             window.is_finite() && *window > 0.0 && settling.is_none_or(f64::is_finite)
         })
@@ -114,18 +117,12 @@ fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) 
         return;
     }
     let window = told::length(line.window, &line.unit);
-    let Some(settling) = line.settling_s.filter(|s| s.is_finite()) else {
-        return frame::mark(
-            canvas,
-            frame,
-            line.window,
-            0,
-            SET,
-            &format!("set window ± {window}: {}", line.outcome),
-        );
-    };
-    let time = number::milliseconds(settling, line.settling_u_s);
-    frame::mark(canvas, frame, line.window, 0, SET, &format!("set window ± {window}: {time} ms"));
+    let settling = line.settling_s.filter(|s| s.is_finite());
+    let told = settling.map_or(line.outcome.clone(), |s| number::milliseconds(s, line.settling_u_s) + " ms");
+    let text = format!("set window ± {window}: {told}");
+    let side = frame::side(frame, line.window, &text);
+    frame::mark(canvas, frame, (line.window, 0, side), SET, &text);
+    let Some(settling) = settling else { return };
     let (x, y) = (frame.x(line.window), frame.y(settling * factor));
     canvas.line((frame.area.left, y), (x, y), Stroke::solid(SET.colour, 1.0).dashed("2 3"));
     let reach = 2.0 * line.settling_u_s.filter(|u| u.is_finite()).unwrap_or(0.0) * factor;

@@ -124,16 +124,24 @@ pub(super) fn inner(outer: Area, above: f64) -> Area {
     }
 }
 
-/// A vertical line whose label stands above the frame in its own row, so that labels never collide.
-pub(super) fn mark(canvas: &mut Canvas, frame: &Frame, at: f64, row: usize, stroke: Stroke, text: &str) {
+/// The side of a vertical line at `at` on which its label has room: right of it if possible.
+pub(super) fn side(frame: &Frame, at: f64, text: &str) -> Anchor {
     let (left, right) = (frame.area.left, frame.area.right());
-    let x = frame.x(at).clamp(left, right);
-    let y = frame.area.top - 8.0 - 18.0 * row as f64;
+    let (x, room) = (frame.x(at).clamp(left, right), words::width(text, LABEL.size));
+    if x + 6.0 + room <= right + RIGHT || x - left < room { Anchor::Start } else { Anchor::End }
+}
+
+/// A vertical line at a value, its label above the frame in the given row and on the given side.
+pub(super) fn mark(
+    canvas: &mut Canvas,
+    frame: &Frame,
+    (at, row, side): (f64, u8, Anchor),
+    stroke: Stroke,
+    text: &str,
+) {
+    let x = frame.x(at).clamp(frame.area.left, frame.area.right());
+    let y = frame.area.top - 8.0 - 18.0 * f64::from(row);
     canvas.line((x, y - 11.0), (x, frame.area.bottom()), stroke);
-    let room = words::width(text, LABEL.size);
-    if x + 6.0 + room <= right + RIGHT || x - left < room {
-        canvas.text((x + 6.0, y), Anchor::Start, LABEL, text);
-    } else {
-        canvas.text((x - 6.0, y), Anchor::End, LABEL, text);
-    }
+    let beside = if side == Anchor::End { -6.0 } else { 6.0 };
+    canvas.text((x + beside, y), side, LABEL, text);
 }

@@ -32,7 +32,7 @@ pub(super) fn look(outcome: &str) -> Look {
 impl Look {
     /// The same, fainter where `crowd` lines lie over each other.
     pub(super) fn in_a_crowd(self, crowd: usize) -> Stroke {
-        let opacity = (12.0 / crowd.max(1) as f64).sqrt().clamp(0.3, 1.0);
+        let opacity = (6.0 / crowd.max(1) as f64).sqrt().clamp(0.35, 1.0);
         Stroke { opacity, ..self.stroke }
     }
 

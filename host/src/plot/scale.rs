@@ -56,8 +56,13 @@ impl Scale {
 fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let rough = (high - low) / wanted as f64;
     let decade = 10f64.powf(rough.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * decade).into_iter().find(|s| *s >= rough * 0.999);
-    let step = step.unwrap_or(10.0 * decade);
+    // The nearest of the round steps by ratio; the bounds are their geometric means.
+    let step = match rough / decade {
+        r if r < 1.42 => decade,
+        r if r < 3.17 => 2.0 * decade,
+        r if r < 7.08 => 5.0 * decade,
+        _ => 10.0 * decade,
+    };
     let places = (-step.log10().floor()).clamp(0.0, 9.0) as usize;
     let (first, last) = ((low / step - 1e-6).ceil(), (high / step + 1e-6).floor());
     let count = (last - first).clamp(-1.0, 100.0) as i64;
@@ -71,8 +76,8 @@ fn log_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
     let decades = (high / low).log10();
     let every = (decades / wanted as f64).ceil().max(1.0) as i32;
-    // Under two decades, 2 and 5 get text too.
-    let told: &[u8] = if decades < 2.0 { &[1, 2, 5] } else { &[1] };
+    // Where there is room, 2 and 5 get text too.
+    let told: &[u8] = if 3.0 * decades <= wanted as f64 { &[1, 2, 5] } else { &[1] };
     let mut ticks = Vec::new();
     for decade in first..=last {
         for digit in 1..=9u8 {
@@ -112,7 +117,7 @@ mod tests {
         check(Scale::linear(5.0, 5.0), 2, &["5.0", "5.5", "6.0"]);
         check(Scale::log(0.001, 1.0), 4, &["0.001", "0.01", "0.1", "1"]);
         check(Scale::log(1e-6, 1e2), 4, &["1e−6", "0.0001", "0.01", "1", "100"]);
-        check(Scale::log(0.004, 0.05), 4, &["0.005", "0.01", "0.02", "0.05"]);
+        check(Scale::log(0.004, 0.05), 6, &["0.005", "0.01", "0.02", "0.05"]);
     }
 
     #[test]

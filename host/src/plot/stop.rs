@@ -1,9 +1,9 @@
 //! In: one move and its samples. Out: the picture of its stop: error against time from command end.
 
-use super::canvas::{Area, Canvas, INK, QUIET, Stroke};
+use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{Shown, told};
+use super::{Shown, told, words};
 use crate::report::line::MoveLine;
 use crate::report::number;
 
@@ -12,6 +12,7 @@ use crate::report::number;
 const MOST_WINDOWS: f64 = 8.0;
 /// Fill of the position window: light enough for the line, dark enough for a grey print.
 const BAND: &str = "#dbe9f4";
+const BAND_EDGE: Stroke = Stroke::solid("#5a86ad", 1.0);
 const ERROR: Stroke = Stroke::solid("#0b4f83", 1.6);
 const COMMAND_END: Stroke = Stroke::solid(INK, 1.4);
 const LAST_ENTRY: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
@@ -39,7 +40,8 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown) {
     frame.grid(canvas);
     canvas.clipped(area, |canvas| canvas.path(&frame.all(&path), ERROR));
     leaving(canvas, &frame, &path);
-    frame.edges(canvas, &format!("time from command end ({unit})"), &label(line, &seen, low, high));
+    let time = format!("time from command end ({unit}){}", cut(line, &seen, low, high));
+    frame.edges(canvas, &time, &format!("command − feedback ({})", line.unit));
     marks(canvas, &frame, line, factor);
 }
 
@@ -84,7 +86,9 @@ fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
     let limit = (MOST_WINDOWS * window).max(1.15 * largest(&mut after(end * 2.0 / 3.0)));
     let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e)).max(-limit);
     let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e)).min(limit);
-    if high - low > 0.0 { (low, high) } else { (-1.0, 1.0) }
+    // However far the error is off, the window keeps a little room on both sides.
+    let room = 0.06 * (high - low);
+    if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }
 }
 
 fn band(canvas: &mut Canvas, frame: &Frame, window: f64) {
@@ -98,7 +102,7 @@ fn band(canvas: &mut Canvas, frame: &Frame, window: f64) {
     let (top, bottom) = ((middle - half).max(frame.area.top), (middle + half).min(frame.area.bottom()));
     canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
     for y in [top, bottom] {
-        canvas.line((left, y), (right, y), Stroke::solid("#5a86ad", 1.0));
+        canvas.line((left, y), (right, y), BAND_EDGE);
     }
 }
 
@@ -118,33 +122,49 @@ fn leaving(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
     }
 }
 
-/// The name of the vertical axis, and what of it was cut.
-fn label(line: &MoveLine, seen: &[(f64, f64)], low: f64, high: f64) -> String {
+/// What of the error was cut, told under the frame; empty when nothing was.
+fn cut(line: &MoveLine, seen: &[(f64, f64)], low: f64, high: f64) -> String {
     let outside = seen.iter().map(|point| point.1).filter(|error| *error > high || *error < low);
     let largest = outside.fold(0.0, |m: f64, e| if e.abs() > f64::abs(m) { e } else { m });
-    let cut = if largest == 0.0 {
-        String::new()
-    } else {
-        format!(", cut (to {})", scale::signed(number::plain(largest)))
-    };
-    format!("command − feedback ({}){cut}", line.unit)
+    if largest == 0.0 {
+        return String::new();
+    }
+    format!("; error cut, it reaches {}", told::length(largest, &line.unit))
 }
 
 fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
-    frame::mark(canvas, frame, 0.0, 2, COMMAND_END, "command end");
+    frame::mark(canvas, frame, (0.0, 2, Anchor::Start), COMMAND_END, "command end");
+    window_name(canvas, frame, line);
     let Some(settling) = line.settling_s.filter(|s| s.is_finite()) else {
         return told::aside_right(canvas, frame, "no settling to mark");
     };
-    let text = format!("last entry {} ms", number::milliseconds(settling, line.settling_u_s));
-    frame::mark(canvas, frame, settling * factor, 1, LAST_ENTRY, &text);
-    if let Some(confirmation) = line.confirmation_s.filter(|s| s.is_finite()) {
-        let text = format!("confirmation {} ms", number::milliseconds(confirmation, None));
-        frame::mark(canvas, frame, confirmation * factor, 0, CONFIRMATION, &text);
+    let entry = format!("last entry {} ms", number::milliseconds(settling, line.settling_u_s));
+    let Some(confirmation) = line.confirmation_s.filter(|s| s.is_finite()) else {
+        let side = frame::side(frame, settling * factor, &entry);
+        return frame::mark(canvas, frame, (settling * factor, 0, side), LAST_ENTRY, &entry);
+    };
+    let confirmed = format!("confirmation {} ms", number::milliseconds(confirmation, None));
+    // Both labels on one side, the line nearer to them in the lower row: no line crosses a label.
+    let sides = [(settling, &entry), (confirmation, &confirmed)]
+        .map(|(t, text)| frame::side(frame, t * factor, text));
+    let (side, entry_row) = if sides.contains(&Anchor::End) { (Anchor::End, 0) } else { (Anchor::Start, 1) };
+    frame::mark(canvas, frame, (settling * factor, entry_row, side), LAST_ENTRY, &entry);
+    frame::mark(canvas, frame, (confirmation * factor, 1 - entry_row, side), CONFIRMATION, &confirmed);
+}
+
+/// A sample of the band and its width, in the row of command end, whose own label stands at the left.
+fn window_name(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
+    if !(line.window > 0.0 && line.window.is_finite()) {
+        return;
     }
-    let window = scale::signed(number::plain(line.window));
-    let text = format!("window ± {window} {}", line.unit);
-    let x = frame.area.right() - 6.0;
-    let y = frame.y(line.window).clamp(frame.area.top + 16.0, frame.area.bottom()) - 5.0;
-    let face = super::canvas::Face { colour: QUIET, ..super::canvas::ASIDE };
-    canvas.text((x, y), super::canvas::Anchor::End, face, &text);
+    let text = format!("window ± {}", told::length(line.window, &line.unit));
+    let text = words::shortened(&text, LABEL.size, frame.area.width / 2.0);
+    let (right, y) = (frame.area.right(), frame.area.top - 44.0);
+    canvas.text((right, y), Anchor::End, LABEL, &text);
+    let right = right - words::width(&text, LABEL.size) - 6.0;
+    let (left, top, bottom) = (right - 26.0, y - 11.0, y + 2.0);
+    canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
+    for y in [top, bottom] {
+        canvas.line((left, y), (right, y), BAND_EDGE);
+    }
 }

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::{Shown, told};
 
 /// Most lines drawn over each other: more only turn black, and the file heavy.
-const MOST_LINES: usize = 120;
+const MOST_LINES: usize = 60;
 
 /// The line of one move in the overlay.
 #[derive(Clone, Debug)]
@@ -53,6 +53,7 @@ fn column(t: f64, end: f64, columns: usize) -> usize {
 /// The traces worth drawing, settled ones first: a fair share of each outcome, evenly spread over the
 /// recording, and always the slowest settled one.
 pub(super) fn chosen<'a, 'b>(traces: &'b [Trace<'a>]) -> Vec<&'b Trace<'a>> {
+    let most = if traces.len() <= MOST_LINES { usize::MAX } else { MOST_LINES };
     let mut kinds: Vec<(&str, Vec<&Trace>)> = Vec::new();
     let mut place: HashMap<&str, usize> = HashMap::new();
     for trace in traces {
@@ -63,7 +64,7 @@ pub(super) fn chosen<'a, 'b>(traces: &'b [Trace<'a>]) -> Vec<&'b Trace<'a>> {
         kinds[at].1.push(trace);
     }
     kinds.sort_by_key(|(outcome, _)| *outcome != "settled");
-    let share = MOST_LINES / kinds.len().max(1);
+    let share = most / kinds.len().max(1);
     let mut chosen = Vec::new();
     for (_, moves) in kinds {
         let step = moves.len().div_ceil(share.max(1)).max(1);

@@ -44,6 +44,11 @@ pub fn fixed(value: f64, places: usize) -> String {
 
 /// `value` with four significant digits, no trailing zeros, and empty when it is no number.
 pub fn plain(value: f64) -> String {
+    plain_to(value, 4)
+}
+
+/// `value` with `digits` significant digits, no trailing zeros, and empty when it is no number.
+pub fn plain_to(value: f64, digits: u8) -> String {
     if !value.is_finite() {
         return String::new();
     }
@@ -51,7 +56,8 @@ pub fn plain(value: f64) -> String {
     if size != 0.0 && !(1e-5..1e7).contains(&size) {
         return scientific(value);
     }
-    let places = if size == 0.0 { 0.0 } else { (3.0 - size.log10().floor()).clamp(0.0, 9.0) };
+    let places =
+        if size == 0.0 { 0.0 } else { (f64::from(digits) - 1.0 - size.log10().floor()).clamp(0.0, 9.0) };
     trimmed(fixed(value, places as usize))
 }
 

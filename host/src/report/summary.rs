@@ -39,6 +39,9 @@ pub fn settling_text<'a>(lines: impl IntoIterator<Item = &'a MoveLine>) -> Optio
         .collect();
     settled.sort_by(|a, b| a.0.total_cmp(&b.0));
     let (worst, line) = *settled.last()?;
+    if settled.len() == 1 {
+        return Some(format!("settling {} ms", number::milliseconds(worst, line.settling_u_s)));
+    }
     let median = (settled[(settled.len() - 1) / 2].0 + settled[settled.len() / 2].0) / 2.0;
     let places = line.settling_u_s.map_or(1, |u| number::decimals(2e3 * u));
     Some(format!(
