@@ -145,7 +145,7 @@ fn the_page_needs_nothing_else() {
     names.sort_unstable();
     names.dedup();
     assert_eq!((names.len(), all > 0), (all, true), "names of clip paths are unique on the page");
-    assert_eq!(page.matches("<tr class=").count(), 4);
+    assert_eq!(page.matches("<td class=\"word axis\">").count(), 4);
     assert!(page.contains("A &lt; B &amp; C."), "notes are escaped");
     let empty = html(&sheet(&[]), &[]).unwrap();
     assert!(empty.contains("No moves were found."));

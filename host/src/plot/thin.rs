@@ -7,12 +7,15 @@ use super::{Shown, told};
 /// Most lines drawn over each other: more only turn black, and the file heavy.
 const MOST_LINES: usize = 60;
 
+/// Time from command end (s), |error|.
+type Line = Vec<(f64, f64)>;
+
 /// The line of one move in the overlay.
 #[derive(Clone, Debug)]
 pub(super) struct Trace<'a> {
     pub(super) outcome: &'a str,
     /// Time from command end (s), largest |error| around it.
-    pub(super) points: Vec<(f64, f64)>,
+    pub(super) points: Line,
     /// Where its mark stands.
     pub(super) mark: Option<(f64, f64)>,
     settling_s: Option<f64>,
@@ -22,7 +25,7 @@ pub(super) struct Trace<'a> {
 /// samples after command end.
 pub(super) fn trace<'a>(shown: &Shown<'a>, end: f64, columns: usize, floor: f64) -> Option<Trace<'a>> {
     let line = shown.line;
-    let mut points: Vec<(f64, f64)> = Vec::new();
+    let mut points: Line = Vec::new();
     let mut last_column = None;
     for (t, error) in told::finite(&shown.stretch.points) {
         if t < 0.0 || t > end * 1.02 {
@@ -80,7 +83,7 @@ fn slower(a: &Trace, b: &Trace) -> bool {
 }
 
 /// Smallest and largest |error| of all traces in each column that any of them reaches.
-pub(super) fn range(traces: &[Trace], end: f64, columns: usize) -> (Vec<(f64, f64)>, Vec<(f64, f64)>) {
+pub(super) fn range(traces: &[Trace], end: f64, columns: usize) -> (Line, Line) {
     let mut reach = vec![(f64::INFINITY, 0.0f64); columns + 1];
     for (t, error) in traces.iter().flat_map(|trace| &trace.points) {
         if let Some((low, high)) = reach.get_mut(column(*t, end, columns)) {
