@@ -1,2 +1,7 @@
 //! In: measured moves. Out: table, JSON lines, CSV.
 pub mod line;
+
+pub mod csv;
+pub mod number;
+pub mod summary;
+pub mod table;

@@ -1,0 +1,141 @@
+//! In: one move. Out: the picture of its settling curve: settling time against window.
+
+use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, INK, LABEL, QUIET, Stroke};
+use super::frame::{self, Frame};
+use super::scale::{self, Scale};
+use super::{told, words};
+use crate::report::line::MoveLine;
+use crate::report::number;
+
+const CURVE: Stroke = Stroke::solid("#0b4f83", 2.0);
+const SET: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
+/// Fill where the move did not settle.
+const NEVER: &str = "#efefef";
+/// Room above the frame for title and label. Unit: pixel
+const ABOVE: f64 = 56.0;
+
+/// Draws the settling curve of one move into `outer`.
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine) {
+    told::title(canvas, outer, &format!("Settling curve of move {}", line.number));
+    let area = frame::inner(outer, ABOVE);
+    let curve = usable(line);
+    let settled: Vec<(f64, f64)> = curve.iter().filter_map(|(w, s)| s.map(|s| (*w, s))).collect();
+    if settled.is_empty() {
+        return frame::empty(canvas, area, "This move settled for no window, so it has no settling curve.");
+    }
+    let frame = scaled(area, line, &curve, &settled);
+    let longest = settled.iter().map(|point| point.1).fold(line.settling_s.unwrap_or(0.0), f64::max);
+    let (factor, unit) = scale::time_unit(longest);
+    never(canvas, &frame, &curve);
+    frame.grid(canvas);
+    let path: Vec<(f64, f64)> = settled.iter().map(|(w, s)| (*w, s * factor)).collect();
+    canvas.clipped(area, |canvas| canvas.path(&frame.all(&path), CURVE));
+    for point in path.iter().filter(|point| frame.x.place(point.0) <= 1.0) {
+        canvas.circle(
+            (frame.x(point.0), frame.y(point.1)),
+            2.2,
+            CURVE.colour,
+            Stroke::solid(CURVE.colour, 0.0),
+        );
+    }
+    frame.edges(
+        canvas,
+        &format!("window, half-width ({}), log scale", line.unit),
+        &format!("settling time ({unit})"),
+    );
+    one_count(canvas, &frame, line);
+    set_window(canvas, &frame, line, factor);
+}
+
+/// Points that can be drawn on a log scale, the set window among them, narrowest first.
+fn usable(line: &MoveLine) -> Vec<(f64, Option<f64>)> {
+    let set = line.settling_s.map(|settling| (line.window, Some(settling)));
+    let mut usable: Vec<(f64, Option<f64>)> = line
+        .settling_curve
+        .iter()
+        .chain(&set)
+        .filter(|(window, settling)| {
+            window.is_finite() && *window > 0.0 && settling.is_none_or(f64::is_finite)
+        })
+        .copied()
+        .collect();
+    usable.sort_by(|a, b| a.0.total_cmp(&b.0));
+    usable
+}
+
+/// Windows so wide that settling is zero tell nothing beyond the first of them, nor do those so narrow
+/// that nothing settles; both are cut, the set window never.
+fn scaled(area: Area, line: &MoveLine, curve: &[(f64, Option<f64>)], settled: &[(f64, f64)]) -> Frame {
+    let set = Some(line.window).filter(|w| w.is_finite() && *w > 0.0);
+    let slowest = settled.iter().rposition(|point| point.1 > 0.0);
+    let widest = slowest.map_or(settled[0], |at| settled[(at + 1).min(settled.len() - 1)]).0;
+    let narrowest = settled[0].0;
+    let low = curve.first().map_or(narrowest, |point| point.0).max(narrowest / 3.0);
+    let low = set.map_or(low, |w| low.min(w / 2.0));
+    let high = set.map_or(widest, |w| widest.max(w * 2.0));
+    let upper = line.settling_s.map_or(0.0, |s| s + 2.0 * line.settling_u_s.unwrap_or(0.0));
+    let longest = settled.iter().map(|point| point.1).fold(upper, f64::max);
+    let (factor, _) = scale::time_unit(longest);
+    let top = if longest > 0.0 { 1.12 * longest * factor } else { 10.0 };
+    Frame { area, x: Scale::log(low, high), y: Scale::linear(0.0, top) }
+}
+
+/// Windows for which the move did not settle, shaded and said.
+fn never(canvas: &mut Canvas, frame: &Frame, curve: &[(f64, Option<f64>)]) {
+    let Some((window, _)) = curve.iter().rfind(|point| point.1.is_none()) else { return };
+    let area = frame.area;
+    let right = frame.x(*window).clamp(area.left, area.right());
+    if right - area.left < 2.0 {
+        return;
+    }
+    let bottom = area.bottom();
+    canvas.shape(&[(area.left, area.top), (right, area.top), (right, bottom), (area.left, bottom)], NEVER);
+    let text = "not settled";
+    let middle = (area.left + right) / 2.0;
+    if words::width(text, ASIDE.size) < right - area.left {
+        canvas.text((middle, bottom - 10.0), Anchor::Middle, ASIDE, text);
+    } else if right - area.left > 16.0 {
+        canvas.text_upwards((middle + 4.0, area.top + area.height / 2.0), ASIDE, text);
+    }
+}
+
+/// Where one feedback count lies: no window near it can be judged.
+fn one_count(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
+    let count = 1.0 / line.counts_per_unit;
+    if !count.is_finite() || !(0.0..=1.0).contains(&frame.x.place(count)) {
+        return;
+    }
+    let x = frame.x(count);
+    canvas.line((x, frame.area.top), (x, frame.area.bottom()), Stroke::solid(QUIET, 1.0).dashed("1 3"));
+    let text_at = (x + 5.0, frame.area.top + 16.0);
+    canvas.text(text_at, Anchor::Start, Face { colour: QUIET, ..ASIDE }, "one count");
+}
+
+/// The set window: its line, its settling time with ± 2u, and the time read off at the axis.
+fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
+    if !(line.window > 0.0 && line.window.is_finite()) {
+        return;
+    }
+    let window = told::length(line.window, &line.unit);
+    let settling = line.settling_s.filter(|s| s.is_finite());
+    let told = settling.map_or(line.outcome.clone(), |s| number::milliseconds(s, line.settling_u_s) + " ms");
+    let text = format!("set window ± {window}: {told}");
+    let side = frame::side(frame, line.window, &text);
+    frame::mark(canvas, frame, (line.window, 0, side), SET, &text);
+    let Some(settling) = settling else { return };
+    let (x, y) = (frame.x(line.window), frame.y(settling * factor));
+    canvas.line((frame.area.left, y), (x, y), Stroke::solid(SET.colour, 1.0).dashed("2 3"));
+    let reach = 2.0 * line.settling_u_s.filter(|u| u.is_finite()).unwrap_or(0.0) * factor;
+    let (above, below) = (frame.y(settling * factor + reach), frame.y(settling * factor - reach));
+    let (above, below) = (above.max(frame.area.top), below.min(frame.area.bottom()));
+    let whisker = Stroke::solid(SET.colour, 1.6);
+    canvas.line((x, above), (x, below), Stroke::solid(SET.colour, 3.0));
+    for end in [above, below] {
+        canvas.line((x - 6.0, end), (x + 6.0, end), whisker);
+    }
+    canvas.circle((x, y), 4.5, "#fff", Stroke::solid(SET.colour, 2.0));
+    if reach > 0.0 {
+        let text_at = (x + 11.0, y - 8.0);
+        canvas.text(text_at, Anchor::Start, Face { colour: INK, ..LABEL }, "± 2u");
+    }
+}

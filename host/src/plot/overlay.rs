@@ -1,0 +1,195 @@
+//! In: all moves and their samples. Out: one picture of all stops: |error| on a log scale against time.
+
+use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::frame::{self, Frame};
+use super::outcome;
+use super::scale::{self, Scale};
+use super::thin::{self, Trace};
+use super::{Shown, told, words};
+use crate::report::{number, summary};
+
+const WINDOW: Stroke = Stroke::solid(INK, 1.6).dashed("12 4");
+const RIM: Stroke = Stroke { opacity: 0.6, ..Stroke::solid("#fff", 4.0) };
+/// Fill of the range of all moves, when not every one is drawn.
+const RANGE: &str = "#ececec";
+/// Room above the frame for title and legend. Unit: pixel
+const ABOVE: f64 = 56.0;
+/// Up to so many moves every zero crossing can be followed.
+const FEW: usize = 3;
+/// Width of the parts of which only the largest error is drawn when there are more moves: the dips at
+/// zero crossings say nothing about settling and would cover the picture. Unit: pixel
+const CROWDED: f64 = 6.0;
+/// Height of one row of the legend. Unit: pixel
+const ROW: f64 = 18.0;
+/// Room for one entry of the legend before its text. Unit: pixel
+const SAMPLE: f64 = 34.0;
+
+/// Draws all moves into `outer`.
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
+    let unit = moves.first().map_or("", |shown| shown.line.unit.as_str());
+    let same: Vec<&Shown> = moves.iter().filter(|shown| shown.line.unit == unit).collect();
+    let counts = summary::counts(moves.iter().map(|shown| shown.line));
+    let legend = legend(&counts, outer.width - frame::LEFT - frame::RIGHT);
+    let more_rows = legend.last().map_or(0.0, |entry| entry.row);
+    let area = frame::inner(outer, ABOVE + ROW * more_rows);
+    told::title(canvas, outer, &heading(moves.len(), same.len(), unit));
+    let Some(end) = longest(&same) else {
+        return frame::empty(canvas, area, "No samples of any move were kept, so no stop can be drawn.");
+    };
+    let columns = (area.width / if same.len() > FEW { CROWDED } else { 2.0 }) as usize;
+    let floor = floor(&same);
+    let traces: Vec<Trace> =
+        same.iter().filter_map(|shown| thin::trace(shown, end, columns, floor)).collect();
+    let highest = traces.iter().flat_map(|trace| &trace.points).map(|p| p.1).fold(floor * 10.0, f64::max);
+    let windows = windows(&same);
+    let highest = windows.iter().fold(highest, |m, window| m.max(*window));
+    let (factor, time_unit) = scale::time_unit(end);
+    let frame =
+        Frame { area, x: Scale::linear(0.0, end * factor), y: Scale::log(0.8 * floor, 1.3 * highest) };
+    let drawn = thin::chosen(&traces);
+    if drawn.len() < traces.len() {
+        range(canvas, &frame, &traces, end, columns, factor);
+    }
+    frame.grid(canvas);
+    canvas.clipped(area, |canvas| lines(canvas, &frame, &drawn, factor));
+    for window in windows.iter().take(4) {
+        window_line(canvas, &frame, *window, unit);
+    }
+    marks(canvas, &frame, &drawn, factor);
+    legend.iter().for_each(|entry| entry.draw(canvas, area.left, outer.top + ABOVE - 12.0));
+    let label = format!(
+        "time from command end ({time_unit}){}",
+        remark(&same, end / columns as f64, &drawn, &traces)
+    );
+    frame.edges(canvas, &label, &format!("|error| ({unit}), log scale"));
+}
+
+/// What is not drawn one to one: zero crossings, and moves when there are too many.
+fn remark(moves: &[&Shown], column_s: f64, drawn: &[&Trace], traces: &[Trace]) -> String {
+    let mut text = String::new();
+    if moves.len() > FEW {
+        text += &format!("; peaks of every {} ms", number::plain_to(1e3 * column_s, 2));
+    }
+    if drawn.len() < traces.len() {
+        text += &format!("; {} of {} moves, grey: all", drawn.len(), traces.len());
+    }
+    text
+}
+
+fn heading(all: usize, same: usize, unit: &str) -> String {
+    match (all, all - same) {
+        (0, _) => "All moves".to_owned(),
+        (1, _) => "The only move from command end".to_owned(),
+        (_, 0) => format!("All {all} moves from command end"),
+        (_, others) => format!("The {same} moves in {unit} from command end ({others} in other units)"),
+    }
+}
+
+/// The time shown: some beyond the latest confirmation; moves that did not settle are worth four times
+/// as much, or everything when nothing settled. None without samples. Unit: s
+fn longest(moves: &[&Shown]) -> Option<f64> {
+    let last =
+        moves.iter().filter_map(|shown| told::finite(&shown.stretch.points).last().map(|point| point.0));
+    let last = last.filter(|t| *t > 0.0).reduce(f64::max)?;
+    let confirmed = moves.iter().filter_map(|shown| shown.line.confirmation_s.or(shown.line.settling_s));
+    let Some(confirmed) = confirmed.filter(|t| t.is_finite()).reduce(f64::max) else { return Some(last) };
+    let all_settled = moves.iter().all(|shown| shown.line.settling_s.is_some());
+    let wanted = (1.3 * confirmed).max(0.02);
+    Some(if all_settled { wanted.min(last) } else { (4.0 * wanted).min(last) })
+}
+
+/// The lowest |error| drawn: half the smallest count, so that an error of zero lies on the floor.
+fn floor(moves: &[&Shown]) -> f64 {
+    let count = |shown: &&Shown| Some(0.5 / shown.line.counts_per_unit).filter(|c| c.is_finite() && *c > 0.0);
+    let smallest = moves.iter().filter_map(count).reduce(f64::min);
+    let window = windows(moves).into_iter().reduce(f64::min).unwrap_or(1.0);
+    // Decades far below the window would push it out of sight.
+    smallest.unwrap_or(0.0).clamp(window / 50.0, window / 4.0)
+}
+
+/// The different windows of the moves.
+fn windows(moves: &[&Shown]) -> Vec<f64> {
+    let mut windows: Vec<f64> =
+        moves.iter().map(|shown| shown.line.window).filter(|w| w.is_finite() && *w > 0.0).collect();
+    windows.sort_by(f64::total_cmp);
+    windows.dedup();
+    windows
+}
+
+/// Smallest to largest |error| of all moves at each instant.
+fn range(canvas: &mut Canvas, frame: &Frame, traces: &[Trace], end: f64, columns: usize, factor: f64) {
+    let (low, high) = thin::range(traces, end, columns);
+    let at = |points: &[(f64, f64)]| {
+        points.iter().map(|(t, e)| (frame.x(t * factor), frame.y(*e))).collect::<Vec<(f64, f64)>>()
+    };
+    let mut edge = at(&high);
+    edge.extend(at(&low).into_iter().rev());
+    canvas.clipped(frame.area, |canvas| canvas.shape(&edge, RANGE));
+}
+
+/// Settled moves first, so that those that need attention lie on top.
+fn lines(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
+    for trace in traces {
+        let path: Vec<(f64, f64)> = trace.points.iter().map(|(t, e)| (t * factor, *e)).collect();
+        let path = frame.all(&path);
+        let crowd = traces.iter().filter(|other| other.outcome == trace.outcome).count();
+        if trace.outcome != "settled" && crowd <= FEW {
+            // A white rim lifts the few that need attention off the crowd.
+            canvas.path(&path, RIM);
+        }
+        canvas.path(&path, outcome::look(trace.outcome).in_a_crowd(crowd));
+    }
+}
+
+/// A settled move is marked where it came to be inside for good, any other where its line ends.
+fn marks(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
+    for trace in traces {
+        let Some((t, error)) = trace.mark else { continue };
+        let (x, y) = (frame.x(t * factor), frame.y(error));
+        let at = (x.clamp(frame.area.left, frame.area.right()), y.clamp(frame.area.top, frame.area.bottom()));
+        outcome::look(trace.outcome).mark(canvas, at);
+    }
+}
+
+fn window_line(canvas: &mut Canvas, frame: &Frame, window: f64, unit: &str) {
+    let y = frame.y(window);
+    let right = frame.area.right();
+    canvas.line((frame.area.left, y), (right, y), WINDOW);
+    let text = format!("window {}", told::length(window, unit));
+    canvas.text((right - 6.0, y - 6.0), Anchor::End, LABEL, &text);
+}
+
+/// One outcome that occurs: where its line sample stands, from the left of the frame and in which row.
+struct Entry<'a> {
+    outcome: &'a str,
+    text: String,
+    left: f64,
+    row: f64,
+}
+
+/// The outcomes that occur, in rows no wider than `room` pixels.
+fn legend<'a>(counts: &[(&'a str, usize)], room: f64) -> Vec<Entry<'a>> {
+    let (mut left, mut row) = (0.0, 0.0);
+    let mut entries = Vec::new();
+    for (outcome, count) in counts {
+        let text = words::shortened(&format!("{count} {outcome}"), LABEL.size, room - SAMPLE);
+        let width = SAMPLE + words::width(&text, LABEL.size);
+        if left > 0.0 && left + width > room {
+            (left, row) = (0.0, row + 1.0);
+        }
+        entries.push(Entry { outcome, text, left, row });
+        left += width + 14.0;
+    }
+    entries
+}
+
+impl Entry<'_> {
+    /// Draws it, the legend beginning at `left` and its first line of text standing on `top`.
+    fn draw(&self, canvas: &mut Canvas, left: f64, top: f64) {
+        let (x, y) = (left + self.left, top + ROW * self.row);
+        let look = outcome::look(self.outcome);
+        canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), look.stroke);
+        look.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
+        canvas.text((x + SAMPLE, y), Anchor::Start, LABEL, &self.text);
+    }
+}

@@ -1,0 +1,110 @@
+//! In: a sheet of moves. Out: one SVG with its heading and three pictures one below the other.
+
+use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
+use super::{Sheet, curve, frame, overlay, stop, told, words};
+use crate::report::line::MoveLine;
+
+/// Width of a sheet; with its height it fills an A4 page. Unit: pixel
+const WIDTH: f64 = 900.0;
+const HEADING: Face = Face { size: 20.0, ..TITLE };
+const MARGIN: f64 = 14.0;
+
+/// One of the three pictures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Picture {
+    Stop,
+    Curve,
+    Overlay,
+}
+
+/// The three pictures in their order.
+pub(super) const PICTURES: [Picture; 3] = [Picture::Stop, Picture::Curve, Picture::Overlay];
+
+impl Picture {
+    fn height(self) -> f64 {
+        match self {
+            Self::Stop => 400.0,
+            Self::Curve => 330.0,
+            Self::Overlay => 390.0,
+        }
+    }
+
+    /// What a screen reader says of it.
+    pub(super) fn title(self) -> &'static str {
+        match self {
+            Self::Stop => "The stop of one move",
+            Self::Curve => "Settling curve of the same move",
+            Self::Overlay => "All moves from command end",
+        }
+    }
+
+    fn draw(self, canvas: &mut Canvas, outer: Area, sheet: &Sheet) {
+        let none = "No moves were found, so there is nothing to draw.";
+        match (self, told::chosen(sheet)) {
+            (_, None) => {
+                told::title(canvas, outer, self.title());
+                frame::empty(canvas, frame::inner(outer, 40.0), none);
+            }
+            (Self::Stop, Some(shown)) => stop::draw(canvas, outer, shown),
+            (Self::Curve, Some(shown)) => curve::draw(canvas, outer, shown.line),
+            (Self::Overlay, Some(_)) => overlay::draw(canvas, outer, &sheet.moves),
+        }
+    }
+
+    /// This picture alone, `width` pixels wide; `name` must be unique on the page.
+    pub(super) fn alone(self, sheet: &Sheet, width: f64, name: &str) -> String {
+        let mut canvas = Canvas::named(name);
+        self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height: self.height() }, sheet);
+        canvas.finish(width, self.height(), self.title(), &description(sheet))
+    }
+}
+
+/// The whole sheet as SVG.
+pub fn svg(sheet: &Sheet) -> String {
+    let mut canvas = Canvas::named("sheet");
+    let mut top = heading(&mut canvas, sheet);
+    for picture in PICTURES {
+        picture.draw(&mut canvas, Area { left: 0.0, top, width: WIDTH, height: picture.height() }, sheet);
+        top += picture.height();
+    }
+    top = notes(&mut canvas, sheet.notes, top + 6.0);
+    canvas.finish(WIDTH, top + MARGIN, &sheet.heading, &description(sheet))
+}
+
+/// Draws the heading and what the sheet is about; returns where it ends.
+fn heading(canvas: &mut Canvas, sheet: &Sheet) -> f64 {
+    let room = WIDTH - 2.0 * MARGIN;
+    let text = words::shortened(&sheet.heading, HEADING.size * 1.14, room);
+    canvas.text((MARGIN, 32.0), Anchor::Start, HEADING, &text);
+    let mut y = 38.0;
+    for part in subject(sheet) {
+        y += 19.0;
+        canvas.text((MARGIN, y), Anchor::Start, LABEL, &words::shortened(&part, LABEL.size, room));
+    }
+    y + 16.0
+}
+
+/// Draws the notes from `top` on; returns where they end.
+fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
+    let mut y = top;
+    for note in notes {
+        for line in words::wrapped(note, ASIDE.size, WIDTH - 2.0 * MARGIN) {
+            y += 17.0;
+            canvas.text((MARGIN, y), Anchor::Start, ASIDE, &line);
+        }
+    }
+    y
+}
+
+/// What the sheet is about, a line each.
+pub(super) fn subject(sheet: &Sheet) -> Vec<String> {
+    let lines: Vec<&MoveLine> = sheet.moves.iter().map(|shown| shown.line).collect();
+    told::subject(&lines)
+}
+
+fn description(sheet: &Sheet) -> String {
+    let mut parts = subject(sheet);
+    parts.extend(told::chosen(sheet).map(|shown| stop::heading(shown.line)));
+    parts.extend(sheet.notes.iter().cloned());
+    parts.join(". ")
+}

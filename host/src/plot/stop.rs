@@ -1,0 +1,170 @@
+//! In: one move and its samples. Out: the picture of its stop: error against time from command end.
+
+use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::frame::{self, Frame};
+use super::scale::{self, Scale};
+use super::{Shown, told, words};
+use crate::report::line::MoveLine;
+use crate::report::number;
+
+/// Largest part of the scale, in windows, that an error before the rest may claim. Beyond, the window
+/// would be too thin to read; the error is cut there and the label says so.
+const MOST_WINDOWS: f64 = 8.0;
+/// Fill of the position window: light enough for the line, dark enough for a grey print.
+const BAND: &str = "#dbe9f4";
+const BAND_EDGE: Stroke = Stroke::solid("#5a86ad", 1.0);
+const ERROR: Stroke = Stroke::solid("#0b4f83", 1.6);
+const COMMAND_END: Stroke = Stroke::solid(INK, 1.4);
+const LAST_ENTRY: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
+const CONFIRMATION: Stroke = Stroke::solid("#5b3a8c", 1.6).dashed("2 3");
+/// Rows of labels above the frame, and the title above them. Unit: pixel
+const ABOVE: f64 = 88.0;
+
+/// Draws the stop of one move into `outer`.
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown) {
+    let line = shown.line;
+    told::title(canvas, outer, &heading(line));
+    let area = frame::inner(outer, ABOVE);
+    let points = told::finite(&shown.stretch.points);
+    let span = span(line, &points);
+    let seen: Vec<(f64, f64)> = points.iter().copied().filter(|p| p.0 >= span.0 && p.0 <= span.1).collect();
+    if seen.is_empty() {
+        return frame::empty(canvas, area, "No samples of this move were kept, so its stop cannot be drawn.");
+    }
+    let (low, high) = range(line.window, &seen);
+    let (factor, unit) = scale::time_unit(span.1.max(-span.0));
+    let frame =
+        Frame { area, x: Scale::linear(span.0 * factor, span.1 * factor), y: Scale::linear(low, high) };
+    let path: Vec<(f64, f64)> = seen.iter().map(|(t, error)| (t * factor, *error)).collect();
+    band(canvas, &frame, line.window);
+    frame.grid(canvas);
+    canvas.clipped(area, |canvas| canvas.path(&frame.all(&path), ERROR));
+    leaving(canvas, &frame, &path);
+    let time = format!("time from command end ({unit}){}", cut(line, &seen, low, high));
+    frame.edges(canvas, &time, &format!("command − feedback ({})", line.unit));
+    marks(canvas, &frame, line, factor);
+}
+
+/// What the picture says before it is read.
+pub(super) fn heading(line: &MoveLine) -> String {
+    let travel = scale::signed(number::plain(line.travel));
+    let outcome = match line.settling_s {
+        Some(settling) => {
+            format!("settled in {} ms", number::milliseconds(settling, line.settling_u_s))
+        }
+        None if line.reason.is_empty() => line.outcome.clone(),
+        None => format!("{}, {}", line.outcome, line.reason),
+    };
+    format!("Move {}, {travel} {}: {outcome}", line.number, line.unit)
+}
+
+/// The time shown, from command end: enough after the confirmation to see that it holds, and a quarter
+/// of that before command end; without a confirmation everything that was kept. Unit: s
+fn span(line: &MoveLine, points: &[(f64, f64)]) -> (f64, f64) {
+    let (first, last) = match (points.first(), points.last()) {
+        (Some(first), Some(last)) => (first.0, last.0),
+        _ => return (0.0, 1.0),
+    };
+    let settled = line.settling_s.map(|s| line.confirmation_s.unwrap_or(s).max(s));
+    let last = last.max(first + 1e-6);
+    let end = match settled.filter(|end| end.is_finite()) {
+        // A stop that is inside at once still gets room for some of its rest.
+        Some(end) => (1.4 * end).max(end + 2.0 * line.window_time_s).max(0.02).min(last),
+        None => last,
+    };
+    let end = if end > 0.0 { end } else { last };
+    ((-0.25 * end.abs()).max(first), end)
+}
+
+/// The errors shown: the window with some room, and of the error up to [`MOST_WINDOWS`] or what it
+/// still is in the last third, so that an offset or a hunting axis stays in the picture.
+fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
+    let end = seen.last().map_or(0.0, |point| point.0);
+    let after = |from: f64| seen.iter().filter(move |point| point.0 >= from).map(|point| point.1);
+    let largest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, |m: f64, e| m.max(e.abs()));
+    let window = if window > 0.0 && window.is_finite() { window } else { largest(&mut after(0.0)) };
+    let limit = (MOST_WINDOWS * window).max(1.15 * largest(&mut after(end * 2.0 / 3.0)));
+    let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e)).max(-limit);
+    let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e)).min(limit);
+    // However far the error is off, the window keeps a little room on both sides.
+    let room = 0.06 * (high - low);
+    if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }
+}
+
+fn band(canvas: &mut Canvas, frame: &Frame, window: f64) {
+    if !(window > 0.0 && window.is_finite()) {
+        return;
+    }
+    let (left, right) = (frame.area.left, frame.area.right());
+    // A window far below the error still shows as a hairline.
+    let middle = frame.y(0.0);
+    let half = (middle - frame.y(window)).max(0.75);
+    let (top, bottom) = ((middle - half).max(frame.area.top), (middle + half).min(frame.area.bottom()));
+    canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
+    for y in [top, bottom] {
+        canvas.line((left, y), (right, y), BAND_EDGE);
+    }
+}
+
+/// Small arrows at the edge where the line leaves the frame, one for each stretch outside.
+fn leaving(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
+    let (low, high) = frame.y.ends();
+    for run in path.chunk_by(|a, b| (a.1 > high, a.1 < low) == (b.1 > high, b.1 < low)) {
+        let (Some(first), Some(last)) = (run.first(), run.last()) else { continue };
+        let x = (frame.x(first.0) + frame.x(last.0)) / 2.0;
+        if first.1 > high {
+            let y = frame.area.top;
+            canvas.shape(&[(x - 4.5, y + 8.0), (x + 4.5, y + 8.0), (x, y + 1.0)], ERROR.colour);
+        } else if first.1 < low {
+            let y = frame.area.bottom();
+            canvas.shape(&[(x - 4.5, y - 8.0), (x + 4.5, y - 8.0), (x, y - 1.0)], ERROR.colour);
+        }
+    }
+}
+
+/// What of the error was cut, told under the frame; empty when nothing was.
+fn cut(line: &MoveLine, seen: &[(f64, f64)], low: f64, high: f64) -> String {
+    let outside = seen.iter().map(|point| point.1).filter(|error| *error > high || *error < low);
+    let largest = outside.fold(0.0, |m: f64, e| if e.abs() > f64::abs(m) { e } else { m });
+    if largest == 0.0 {
+        return String::new();
+    }
+    format!("; error cut, it reaches {}", told::length(largest, &line.unit))
+}
+
+fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
+    frame::mark(canvas, frame, (0.0, 2, Anchor::Start), COMMAND_END, "command end");
+    window_name(canvas, frame, line);
+    let Some(settling) = line.settling_s.filter(|s| s.is_finite()) else {
+        return told::aside_right(canvas, frame, "no settling to mark");
+    };
+    let entry = format!("last entry {} ms", number::milliseconds(settling, line.settling_u_s));
+    let Some(confirmation) = line.confirmation_s.filter(|s| s.is_finite()) else {
+        let side = frame::side(frame, settling * factor, &entry);
+        return frame::mark(canvas, frame, (settling * factor, 0, side), LAST_ENTRY, &entry);
+    };
+    let confirmed = format!("confirmation {} ms", number::milliseconds(confirmation, None));
+    // Both labels on one side, the line nearer to them in the lower row: no line crosses a label.
+    let sides = [(settling, &entry), (confirmation, &confirmed)]
+        .map(|(t, text)| frame::side(frame, t * factor, text));
+    let (side, entry_row) = if sides.contains(&Anchor::End) { (Anchor::End, 0) } else { (Anchor::Start, 1) };
+    frame::mark(canvas, frame, (settling * factor, entry_row, side), LAST_ENTRY, &entry);
+    frame::mark(canvas, frame, (confirmation * factor, 1 - entry_row, side), CONFIRMATION, &confirmed);
+}
+
+/// A sample of the band and its width, in the row of command end, whose own label stands at the left.
+fn window_name(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
+    if !(line.window > 0.0 && line.window.is_finite()) {
+        return;
+    }
+    let text = format!("window ± {}", told::length(line.window, &line.unit));
+    let text = words::shortened(&text, LABEL.size, frame.area.width / 2.0);
+    let (right, y) = (frame.area.right(), frame.area.top - 44.0);
+    canvas.text((right, y), Anchor::End, LABEL, &text);
+    let right = right - words::width(&text, LABEL.size) - 6.0;
+    let (left, top, bottom) = (right - 26.0, y - 11.0, y + 2.0);
+    canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
+    for y in [top, bottom] {
+        canvas.line((left, y), (right, y), BAND_EDGE);
+    }
+}

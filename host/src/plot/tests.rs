@@ -1,0 +1,170 @@
+//! In: invented sheets of every difficulty. Out: what each picture of them must hold.
+
+use resvg::usvg::roxmltree::Document;
+
+use super::fake::{self, Shape};
+use super::{Sheet, Shown, Stretch, html, png, svg};
+use crate::report::line::MoveLine;
+
+type Move = (MoveLine, Stretch);
+
+fn moves(shapes: &[Shape], count: u32, rest_s: f64) -> Vec<Move> {
+    let one = |number: u32| {
+        let points = fake::points(shapes[number as usize % shapes.len()], rest_s, number);
+        (fake::measured(number, &points), Stretch { points })
+    };
+    (1..=count).map(one).collect()
+}
+
+fn sheet(moves: &[Move]) -> Sheet<'_> {
+    let moves = moves.iter().map(|(line, stretch)| Shown { line, stretch }).collect();
+    Sheet { moves, chosen: None, heading: "Tray shuttle".to_owned(), notes: &[] }
+}
+
+/// The SVG is XML, says what it is, holds no number that is none, and every word of `labels`.
+fn check(case: &str, moves: &[Move], labels: &[&str]) {
+    let picture = svg(&sheet(moves));
+    let document = Document::parse(&picture).unwrap_or_else(|error| panic!("{case}: {error}"));
+    let root = document.root_element();
+    assert_eq!(root.attribute("role"), Some("img"), "{case}");
+    for name in ["title", "desc"] {
+        let element = root.children().find(|node| node.has_tag_name(name)).expect(case);
+        assert!(element.text().is_some_and(|text| !text.is_empty()), "{case}: {name}");
+    }
+    for attribute in document.descendants().flat_map(|node| node.attributes()) {
+        let value = attribute.value();
+        assert!(!value.contains("NaN") && !value.contains("inf"), "{case}: {}={value}", attribute.name());
+    }
+    let words: Vec<&str> =
+        document.descendants().filter(|n| n.has_tag_name("text")).filter_map(|n| n.text()).collect();
+    for label in labels {
+        assert!(words.iter().any(|text| text.contains(label)), "{case}: {label:?} not in {words:#?}");
+    }
+}
+
+#[test]
+fn every_kind_of_recording_has_its_pictures() {
+    check("no moves", &[], &["no moves", "nothing to draw"]);
+    let marks = ["command end", "last entry", "confirmation", "window ± 0.01 mm", "± 2u", "one count"];
+    check("one ringing move", &moves(&[fake::ringing], 1, 0.6), &marks);
+    check("lag", &moves(&[fake::lag], 3, 0.6), &["error cut, it reaches", "3 moves: 3 settled", "3 settled"]);
+    let unsettled = ["no settling to mark", "unsettled, outside the window", "2 unsettled"];
+    check("offset", &moves(&[|t| 25.0 + fake::lag(t)], 2, 0.6), &unsettled);
+    check("zero error", &flat(0.0), &["settled in 0.00 ± 0.42 ms", "window 0.01 mm"]);
+    check("far off", &flat(1e12), &["no settling to mark", "settled for no window"]);
+}
+
+/// Moves whose error never changes.
+fn flat(error: f64) -> Vec<Move> {
+    let mut moves = moves(&[|_| 0.0], 2, 0.4);
+    for (line, stretch) in &mut moves {
+        stretch.points.iter_mut().for_each(|point| point.1 = error);
+        *line = fake::measured(line.number, &stretch.points);
+    }
+    moves
+}
+
+#[test]
+fn hostile_names_and_numbers_do_no_harm() {
+    let mut moves = moves(&[fake::ringing], 5, 0.3);
+    for (i, (line, stretch)) in moves.iter_mut().enumerate() {
+        line.file = format!("{}<tray>&\"{i}\".csv", "long/".repeat(200));
+        line.axis = "\u{0}axis\u{1b}[31m]]>".to_owned();
+        line.reason = "<script>alert(1)</script>".repeat(50);
+        let odd = [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e300][i];
+        (line.window, line.counts_per_unit, line.travel) = (odd, odd, odd);
+        (line.settling_s, line.confirmation_s, line.settling_u_s) = (Some(odd), Some(odd), Some(odd));
+        line.settling_curve.push((odd, Some(odd)));
+        stretch.points[5] = (odd, odd);
+    }
+    for at in 0..moves.len() {
+        check(&format!("odd number {at}"), &moves[at..=at], &[]);
+    }
+    check("all odd", &moves, &["5 moves"]);
+    let lines: Vec<MoveLine> = moves.iter().map(|one| one.0.clone()).collect();
+    let page = html(&sheet(&moves), &lines).unwrap();
+    assert!(!page.contains("<script"), "markup in a name must stay text");
+}
+
+#[test]
+fn no_samples_at_all_is_said() {
+    let bare = [(fake::line(1, Some(0.08)), Stretch::default())];
+    check("no samples", &bare, &["its stop cannot be drawn", "no stop can be drawn"]);
+}
+
+#[test]
+fn ten_thousand_moves_stay_one_light_picture() {
+    let some = moves(&[fake::ringing, fake::lag, fake::hunting], 60, 0.2);
+    let many: Vec<Move> = some.iter().cycle().take(10_000).cloned().collect();
+    check("10,000 moves", &many, &["All 10000 moves", "of 10000 moves, grey: all"]);
+    let size = svg(&sheet(&many)).len();
+    assert!(size < 500_000, "{size} bytes");
+}
+
+/// The PNG has twice the pixels of the SVG and is not blank.
+#[test]
+fn the_png_has_the_size_of_the_sheet() {
+    for (case, moves) in [("no moves", Vec::new()), ("ringing", moves(&[fake::ringing], 2, 0.4))] {
+        let picture = svg(&sheet(&moves));
+        let pixels = resvg::tiny_skia::Pixmap::decode_png(&png(&picture).unwrap()).expect(case);
+        let document = Document::parse(&picture).unwrap();
+        let size = |name| document.root_element().attribute(name).and_then(|text| text.parse::<f64>().ok());
+        assert_eq!(size("width").map(|w| (2.0 * w).ceil()), Some(f64::from(pixels.width())), "{case}");
+        assert_eq!(size("height").map(|h| (2.0 * h).ceil()), Some(f64::from(pixels.height())), "{case}");
+        assert!(pixels.pixels().iter().any(|pixel| pixel.red() < 60), "{case}");
+    }
+}
+
+#[test]
+fn the_chosen_move_is_the_one_asked_for_else_the_slowest() {
+    let moves = moves(&[fake::ringing, fake::lag], 4, 0.6);
+    let slowest =
+        moves.iter().max_by(|a, b| f64::total_cmp(&a.0.settling_s.unwrap(), &b.0.settling_s.unwrap()));
+    let slowest = slowest.unwrap().0.number;
+    for (chosen, expected) in [(Some(2), 3), (None, slowest), (Some(99), slowest)] {
+        let picture = svg(&Sheet { chosen, ..sheet(&moves) });
+        assert!(picture.contains(&format!("Settling curve of move {expected}<")), "{chosen:?}");
+    }
+}
+
+#[test]
+fn the_page_needs_nothing_else() {
+    let moves = moves(&[fake::ringing, fake::hunting], 4, 0.6);
+    let lines: Vec<MoveLine> = moves.iter().map(|one| one.0.clone()).collect();
+    let notes = ["A < B & C.".to_owned()];
+    let page = html(&Sheet { notes: &notes, ..sheet(&moves) }, &lines).unwrap();
+    for load in ["<script", "<link", "<img", "@import", "src=", "href=", "url(http", "url(//"] {
+        assert!(!page.contains(load), "{load}");
+    }
+    // The only addresses are the names of XML vocabularies, which nothing fetches.
+    assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
+    assert_eq!(page.matches("<svg ").count(), 6, "each picture wide and narrow");
+    let mut names: Vec<&str> =
+        page.split("clipPath id=\"").skip(1).filter_map(|rest| rest.split('"').next()).collect();
+    let all = names.len();
+    names.sort_unstable();
+    names.dedup();
+    assert_eq!((names.len(), all > 0), (all, true), "names of clip paths are unique on the page");
+    assert_eq!(page.matches("<td class=\"word axis\">").count(), 4);
+    assert!(page.contains("A &lt; B &amp; C."), "notes are escaped");
+    let empty = html(&sheet(&[]), &[]).unwrap();
+    assert!(empty.contains("No moves were found."));
+}
+
+#[test]
+fn what_is_no_svg_is_refused_with_a_way_out() {
+    let error = png("not a picture").unwrap_err().to_string();
+    assert!(error.contains("SVG instead"), "{error}");
+}
+
+/// The font travels with the program: words leave ink even where no font is installed.
+#[test]
+fn words_are_drawn_in_the_png() {
+    let dark = |picture: &str| {
+        let pixels = resvg::tiny_skia::Pixmap::decode_png(&png(picture).unwrap()).unwrap();
+        pixels.pixels().iter().filter(|pixel| pixel.red() < 100).count()
+    };
+    let picture = svg(&sheet(&[]));
+    let silent = picture.replace("<text", "<desc").replace("</text", "</desc");
+    assert!(dark(&picture) > dark(&silent) + 1_000, "{} and {}", dark(&picture), dark(&silent));
+}

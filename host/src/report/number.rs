@@ -1,0 +1,119 @@
+//! In: a measured value, with its uncertainty or resolution. Out: its text with as many digits as it deserves.
+
+/// Decimals beyond which no axis is measured; also keeps text short when an uncertainty is absurd.
+const MOST_DECIMALS: usize = 6;
+
+/// Decimals that show two significant digits of `uncertainty` (GUM, JCGM 100:2008, 7.2.6), in its unit.
+pub fn decimals(uncertainty: f64) -> usize {
+    if !uncertainty.is_finite() || uncertainty <= 0.0 {
+        return 1;
+    }
+    let wanted = 1.0 - uncertainty.log10().floor();
+    wanted.clamp(0.0, MOST_DECIMALS as f64) as usize
+}
+
+/// Decimals that resolve one feedback count of `counts_per_unit`.
+pub fn count_decimals(counts_per_unit: f64) -> usize {
+    if !counts_per_unit.is_finite() || counts_per_unit <= 0.0 {
+        return 3;
+    }
+    // 1e-9: log10(1000) may come out a hair above 3.
+    (counts_per_unit.log10() - 1e-9).ceil().clamp(0.0, MOST_DECIMALS as f64) as usize
+}
+
+/// A time in milliseconds; with a standard uncertainty as `83.21 ± 0.42`, the half-width being 2u. Unit: ms
+pub fn milliseconds(time_s: f64, uncertainty_s: Option<f64>) -> String {
+    match uncertainty_s.filter(|u| u.is_finite() && *u > 0.0) {
+        Some(u) => {
+            let places = decimals(2e3 * u);
+            format!("{} ± {:.places$}", fixed(1e3 * time_s, places), 2e3 * u)
+        }
+        None => fixed(1e3 * time_s, 1),
+    }
+}
+
+/// `value` with `places` decimals, never `-0.0`, and empty when it is no number.
+pub fn fixed(value: f64, places: usize) -> String {
+    if !value.is_finite() {
+        return String::new();
+    }
+    let text = format!("{value:.places$}");
+    let is_zero = text.bytes().all(|b| matches!(b, b'-' | b'0' | b'.'));
+    if is_zero { text.trim_start_matches('-').to_owned() } else { text }
+}
+
+/// `value` with four significant digits, no trailing zeros, and empty when it is no number.
+pub fn plain(value: f64) -> String {
+    plain_to(value, 4)
+}
+
+/// `value` with `digits` significant digits, no trailing zeros, and empty when it is no number.
+pub fn plain_to(value: f64, digits: u8) -> String {
+    if !value.is_finite() {
+        return String::new();
+    }
+    let size = value.abs();
+    if size != 0.0 && !(1e-5..1e7).contains(&size) {
+        return scientific(value);
+    }
+    let places =
+        if size == 0.0 { 0.0 } else { (f64::from(digits) - 1.0 - size.log10().floor()).clamp(0.0, 9.0) };
+    trimmed(fixed(value, places as usize))
+}
+
+/// `text` of a decimal number without trailing zeros.
+pub fn trimmed(text: String) -> String {
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn scientific(value: f64) -> String {
+    let text = format!("{value:.3e}");
+    match text.split_once('e') {
+        Some((mantissa, exponent)) => format!("{}e{exponent}", trimmed(mantissa.to_owned())),
+        None => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn settling_digits_follow_the_uncertainty() {
+        let check = |time_s, u: f64, expected: &str| {
+            assert_eq!(milliseconds(time_s, Some(u)), expected, "{time_s} s, u {u} s");
+        };
+        check(0.083_214, 0.000_21, "83.21 ± 0.42");
+        check(0.083_214, 0.006, "83 ± 12");
+        check(0.083_214, 0.000_002, "83.2140 ± 0.0040");
+        check(0.0, 0.000_05, "0.00 ± 0.10");
+        check(0.083_214, 0.0, "83.2");
+        check(0.083_214, f64::NAN, "83.2");
+    }
+
+    #[test]
+    fn lengths_resolve_one_count() {
+        for (counts_per_unit, expected) in
+            [(1000.0, 3), (2000.0, 4), (1.0, 0), (0.01, 0), (1e12, 6), (0.0, 3), (f64::NAN, 3)]
+        {
+            assert_eq!(count_decimals(counts_per_unit), expected, "{counts_per_unit}");
+        }
+    }
+
+    #[test]
+    fn plain_numbers_are_short() {
+        for (value, expected) in [
+            (0.01, "0.01"),
+            (-60.0, "-60"),
+            (0.000_012_34, "0.00001234"),
+            (1234.56, "1235"),
+            (1e9, "1e9"),
+            (-0.0, "0"),
+            (1.25e-7, "1.25e-7"),
+            (f64::INFINITY, ""),
+        ] {
+            assert_eq!(plain(value), expected);
+        }
+        assert_eq!(fixed(-0.000_1, 2), "0.00");
+    }
+}
