@@ -116,6 +116,21 @@ impl Axis {
         self.settling.curve(self.readout)
     }
 
+    /// Time since the first reading. Unit: ticks
+    pub fn now(&self) -> u64 {
+        self.sampler.now()
+    }
+
+    /// command − feedback at the last reading. Unit: feedback counts
+    pub fn error(&self) -> i32 {
+        self.sampler.last().1
+    }
+
+    /// Whether the command has left its last rest and not yet come to the next.
+    pub fn is_under_way(&self) -> bool {
+        self.motion.under_way()
+    }
+
     /// Command excursions that stayed within the window, and so are no moves.
     pub fn small(&self) -> u32 {
         self.motion.small()

@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod error;
+pub mod measure;
 pub mod plot;
 pub mod report;
 pub mod source;

@@ -1,4 +1,8 @@
-//! The `stillpoint` command.
+//! In: the command line. Out: what the command prints, and its exit status.
 #![forbid(unsafe_code)]
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    stillpoint::cli::run(std::env::args_os())
+}

@@ -70,4 +70,6 @@ pub struct MoveLine {
     pub signature: Option<String>,
     /// Settling time for other windows, widest first: (window in `unit`, settling in s or none).
     pub settling_curve: Vec<(f64, Option<f64>)>,
+    /// Half-width of the interval that holds the true settling time in 95 of 100 moves. Unit: s
+    pub settling_95_s: Option<f64>,
 }

@@ -1,0 +1,45 @@
+//! In: arguments. Out: one command run; exit status 0 done, 1 the input can't be used, 2 wrong arguments.
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+use crate::cmd;
+use crate::error::Error;
+
+/// Measures every move of a servo positioning axis: how long after the command ends does the axis
+/// stand inside its position window?
+#[derive(Parser)]
+#[command(name = "stillpoint", version, max_term_width = 100, arg_required_else_help = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Measure(cmd::measure::Arguments),
+}
+
+/// Runs what the arguments ask for.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let cli = match Cli::try_parse_from(arguments) {
+        Ok(cli) => cli,
+        Err(told) => {
+            // Help goes to stdout, mistakes to stderr; nobody is left to tell if that fails.
+            told.print().ok();
+            return ExitCode::from(if told.use_stderr() { 2 } else { 0 });
+        }
+    };
+    let done = match cli.command {
+        Command::Measure(arguments) => cmd::measure::run(&arguments),
+    };
+    match done {
+        Ok(status) => status,
+        Err(error) => {
+            eprintln!("stillpoint: {error}");
+            ExitCode::from(if matches!(error, Error::Option { .. }) { 2 } else { 1 })
+        }
+    }
+}

@@ -1,0 +1,5 @@
+//! In: the arguments of one command. Out: its work done. One command per file; its help is its manual.
+
+pub mod measure;
+mod output;
+mod progress;

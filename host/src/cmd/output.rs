@@ -1,0 +1,75 @@
+//! In: lines of moves, one by one. Out: a table, JSON lines or CSV on stdout.
+
+use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
+
+use crate::report::line::MoveLine;
+use crate::report::{csv, table};
+
+/// How moves are told.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub enum Form {
+    /// For people; printed when all is read.
+    #[default]
+    Table,
+    /// One JSON object per line, as soon as each move is over.
+    Jsonl,
+    /// Comma-separated, the same fields.
+    Csv,
+}
+
+/// Where lines go.
+pub enum Output {
+    /// Collected for the table.
+    Table(Vec<MoveLine>),
+    /// Straight out.
+    Jsonl(BufWriter<StdoutLock<'static>>),
+    /// Straight out.
+    Csv(csv::Rows<BufWriter<StdoutLock<'static>>>),
+}
+
+impl Output {
+    /// Opens stdout in this form.
+    pub fn new(form: Form) -> io::Result<Output> {
+        let out = || BufWriter::new(io::stdout().lock());
+        Ok(match form {
+            Form::Table => Output::Table(Vec::new()),
+            Form::Jsonl => Output::Jsonl(out()),
+            Form::Csv => Output::Csv(csv::Rows::new(out())?),
+        })
+    }
+
+    /// Takes one move.
+    pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
+        match self {
+            Output::Table(lines) => lines.push(line.clone()),
+            Output::Jsonl(out) => {
+                serde_json::to_writer(&mut *out, line)?;
+                out.write_all(b"\n")?;
+                // Whoever reads along sees each move at once.
+                out.flush()?;
+            }
+            Output::Csv(rows) => rows.take(line)?,
+        }
+        Ok(())
+    }
+
+    /// Prints what has waited.
+    pub fn finish(self) -> io::Result<()> {
+        match self {
+            Output::Table(lines) => {
+                let terminal = io::stdout().is_terminal();
+                let colour = terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+                let width = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
+                let width = width.or_else(|| terminal.then(width_of_terminal).flatten());
+                io::stdout().write_all(table::table(&lines, colour, width).as_bytes())
+            }
+            Output::Jsonl(mut out) => out.flush(),
+            Output::Csv(rows) => rows.finish(),
+        }
+    }
+}
+
+/// Unit: characters
+fn width_of_terminal() -> Option<usize> {
+    indicatif::TermLike::width(&console::Term::stdout()).into()
+}

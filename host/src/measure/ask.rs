@@ -1,0 +1,75 @@
+//! In: what a person asks, in units and milliseconds. Out: settings of the core, in counts and ticks.
+
+use stillpoint_core::settings::{Definition, Parameters, Settings};
+use stillpoint_core::unit::Fraction;
+
+use crate::error::Error;
+use crate::trace::Layout;
+
+/// What is asked of every move.
+#[derive(Clone, Copy, Debug)]
+pub struct Ask {
+    /// Half-width of the position window. Unit: that of the recording
+    pub window: Fraction,
+    /// How long feedback must stay inside. Unit: ms
+    pub window_time_ms: f64,
+    /// How long the command must stand to end a move. Unit: ms
+    pub rest_time_ms: f64,
+    /// Which settling time is reported.
+    pub definition: Definition,
+    /// Feedback counts per command count, where the two differ.
+    pub command_scale: (i32, i32),
+    /// Smallest change the feedback can show, if known. Unit: counts
+    pub encoder_step: Option<u32>,
+    /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
+    pub max_speed: Option<f64>,
+}
+
+/// The definition in the words of the command line.
+pub fn word(definition: Definition) -> &'static str {
+    match definition {
+        Definition::LastEntry => "last-entry",
+        Definition::Iso9283 => "iso-9283",
+        Definition::TargetReached => "target-reached",
+    }
+}
+
+impl Ask {
+    /// The same in counts and ticks of a recording.
+    pub fn settings(&self, layout: &Layout) -> Result<Settings, Error> {
+        let ticks = |option: &str, ms: f64| -> Result<u32, Error> {
+            let ticks = (ms * 1e-3 * f64::from(layout.ticks_per_second)).round();
+            let fits = ticks >= 0.0 && ticks <= f64::from(1_u32 << 30);
+            if fits { Ok(ticks as u32) } else { Err(unusable(option, ms, "is below 0 or too long", "give some milliseconds")) }
+        };
+        let too_wide = |_| unusable("--window", self.window, "is wider than counts can say", "check its unit");
+        let counts = layout.counts_per_unit.times(self.window).map_err(too_wide)?;
+        let parameters = Parameters {
+            ticks_per_second: layout.ticks_per_second,
+            window: counts.floor(),
+            window_time: ticks("--window-time-ms", self.window_time_ms)?,
+            rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
+            command_scale: self.command_scale,
+            encoder_step: self.encoder_step.unwrap_or(layout.encoder_step).max(1),
+            jump: self.jump(layout),
+            definition: self.definition,
+            ..Parameters::default()
+        };
+        Settings::new(parameters).map_err(|invalid| {
+            unusable(&format!("--{}", invalid.parameter.replace('_', "-")), "", &invalid.to_string(), "see --help")
+        })
+    }
+
+    /// Furthest that feedback can come in one sample period.
+    fn jump(&self, layout: &Layout) -> u32 {
+        let Some(speed) = self.max_speed else { return u32::MAX };
+        let counts = speed * layout.counts_per_unit.to_f64() * layout.sample_period_s;
+        // A step of the encoder may always show; above that, half as much again covers uneven samples.
+        (counts * 1.5 + f64::from(layout.encoder_step)).min(f64::from(u32::MAX)).max(1.0) as u32
+    }
+}
+
+fn unusable(option: &str, value: impl ToString, wrong: &str, remedy: &str) -> Error {
+    let (option, value) = (option.to_string(), value.to_string());
+    Error::Option { option, value, wrong: wrong.to_string(), remedy: remedy.to_string() }
+}
