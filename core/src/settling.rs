@@ -28,6 +28,8 @@ use window::{Passage, Position, Window};
 /// What can be said at every sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Status {
+    /// The command has changed at this sample.
+    pub moving: bool,
     /// At this sample something has happened: take the events.
     pub event: bool,
     /// Where feedback stands in the position window.
@@ -108,7 +110,7 @@ impl Settling {
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => self.held(settings, sample, now),
         }
         let following_error = self.following.step(settings, sample.error, sample.elapsed);
-        Status { event: false, position: self.window.position(), following_error }
+        Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
     #[cold]

@@ -84,6 +84,15 @@ pub enum Error {
         /// What to do about it.
         remedy: String,
     },
+    /// Whoever read the output has gone.
+    #[error("the output is closed; nothing more was written")]
+    Closed,
+    /// The output can't be written.
+    #[error("the output can't be written: {0}; check the disk")]
+    Output(io::Error),
+    /// There is no picture.
+    #[error(transparent)]
+    Picture(#[from] crate::plot::PlotError),
     /// An option of the command can't be used.
     #[error("{option} {value}: {wrong}; {remedy}")]
     Option {
@@ -96,6 +105,12 @@ pub enum Error {
         /// What to do about it.
         remedy: String,
     },
+}
+
+impl From<io::Error> for Error {
+    fn from(error: io::Error) -> Error {
+        if error.kind() == io::ErrorKind::BrokenPipe { Error::Closed } else { Error::Output(error) }
+    }
 }
 
 impl Error {

@@ -177,7 +177,10 @@ impl Scale {
             gear_ratio: pair("--gear-ratio", gear)?,
             feed_constant: pair("--feed-constant", feed)?,
         };
-        factor.counts_per_unit().map(Some).map_err(|unusable| wrong("--encoder-resolution", "", &unusable.to_string()))
+        factor
+            .counts_per_unit()
+            .map(Some)
+            .map_err(|unusable| wrong("--encoder-resolution", "", &unusable.to_string()))
     }
 
     fn command_scale(&self) -> Result<(i32, i32), Error> {
@@ -202,7 +205,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
-    let mut work = Work { arguments, ask, choice, output: Output::new(arguments.format)?, album: Album::default() };
+    let mut work =
+        Work { arguments, ask, choice, output: Output::new(arguments.format)?, album: Album::default() };
     let mut notes = Vec::new();
     let mut status = ExitCode::SUCCESS;
     for file in &arguments.files {
@@ -249,7 +253,8 @@ impl Work<'_> {
             }
             Ok(())
         };
-        let summary = measure(&mut trace, (name, &axis), &self.ask, pictures, on_move, |bytes| bar.set_position(bytes));
+        let summary =
+            measure(&mut trace, (name, &axis), &self.ask, pictures, on_move, |bytes| bar.set_position(bytes));
         bar.finish_and_clear();
         summary
     }

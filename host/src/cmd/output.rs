@@ -7,7 +7,7 @@ use crate::report::{csv, table};
 
 /// How moves are told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub enum Form {
+pub(super) enum Form {
     /// For people; printed when all is read.
     #[default]
     Table,
@@ -18,28 +18,28 @@ pub enum Form {
 }
 
 /// Where lines go.
-pub enum Output {
+pub(super) enum Output {
     /// Collected for the table.
     Table(Vec<MoveLine>),
     /// Straight out.
     Jsonl(BufWriter<StdoutLock<'static>>),
     /// Straight out.
-    Csv(csv::Rows<BufWriter<StdoutLock<'static>>>),
+    Csv(csv::Writer<BufWriter<StdoutLock<'static>>>),
 }
 
 impl Output {
     /// Opens stdout in this form.
-    pub fn new(form: Form) -> io::Result<Output> {
+    pub(super) fn new(form: Form) -> io::Result<Output> {
         let out = || BufWriter::new(io::stdout().lock());
         Ok(match form {
             Form::Table => Output::Table(Vec::new()),
             Form::Jsonl => Output::Jsonl(out()),
-            Form::Csv => Output::Csv(csv::Rows::new(out())?),
+            Form::Csv => Output::Csv(csv::Writer::new(out())?),
         })
     }
 
     /// Takes one move.
-    pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
+    pub(super) fn take(&mut self, line: &MoveLine) -> io::Result<()> {
         match self {
             Output::Table(lines) => lines.push(line.clone()),
             Output::Jsonl(out) => {
@@ -54,7 +54,7 @@ impl Output {
     }
 
     /// Prints what has waited.
-    pub fn finish(self) -> io::Result<()> {
+    pub(super) fn finish(self) -> io::Result<()> {
         match self {
             Output::Table(lines) => {
                 let terminal = io::stdout().is_terminal();
@@ -71,5 +71,5 @@ impl Output {
 
 /// Unit: characters
 fn width_of_terminal() -> Option<usize> {
-    indicatif::TermLike::width(&console::Term::stdout()).into()
+    terminal_size::terminal_size().map(|(width, _)| usize::from(width.0))
 }

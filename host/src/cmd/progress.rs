@@ -8,7 +8,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 const WORTH_A_BAR: u64 = 20 << 20;
 
 /// A bar for a file, on a terminal only.
-pub fn bar(name: &str, bytes: Option<u64>) -> ProgressBar {
+pub(super) fn bar(name: &str, bytes: Option<u64>) -> ProgressBar {
     let Some(bytes) = bytes.filter(|bytes| *bytes >= WORTH_A_BAR && stderr().is_terminal()) else {
         return ProgressBar::hidden();
     };

@@ -19,14 +19,14 @@ pub struct Ask {
     pub definition: Definition,
     /// Feedback counts per command count, where the two differ.
     pub command_scale: (i32, i32),
-    /// Smallest change the feedback can show, if known. Unit: counts
-    pub encoder_step: Option<u32>,
+    /// Smallest change the feedback can show, if known. Unit: that of the recording
+    pub encoder_step: Option<Fraction>,
     /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
     pub max_speed: Option<f64>,
 }
 
 /// The definition in the words of the command line.
-pub fn word(definition: Definition) -> &'static str {
+pub(super) fn word(definition: Definition) -> &'static str {
     match definition {
         Definition::LastEntry => "last-entry",
         Definition::Iso9283 => "iso-9283",
@@ -40,9 +40,14 @@ impl Ask {
         let ticks = |option: &str, ms: f64| -> Result<u32, Error> {
             let ticks = (ms * 1e-3 * f64::from(layout.ticks_per_second)).round();
             let fits = ticks >= 0.0 && ticks <= f64::from(1_u32 << 30);
-            if fits { Ok(ticks as u32) } else { Err(unusable(option, ms, "is below 0 or too long", "give some milliseconds")) }
+            if fits {
+                Ok(ticks as u32)
+            } else {
+                Err(unusable(option, ms, "is below 0 or too long", "give some milliseconds"))
+            }
         };
-        let too_wide = |_| unusable("--window", self.window, "is wider than counts can say", "check its unit");
+        let too_wide =
+            |_| unusable("--window", self.window, "is wider than counts can say", "check its unit");
         let counts = layout.counts_per_unit.times(self.window).map_err(too_wide)?;
         let parameters = Parameters {
             ticks_per_second: layout.ticks_per_second,
@@ -50,14 +55,26 @@ impl Ask {
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
             rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
             command_scale: self.command_scale,
-            encoder_step: self.encoder_step.unwrap_or(layout.encoder_step).max(1),
+            encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
             ..Parameters::default()
         };
         Settings::new(parameters).map_err(|invalid| {
-            unusable(&format!("--{}", invalid.parameter.replace('_', "-")), "", &invalid.to_string(), "see --help")
+            unusable(
+                &format!("--{}", invalid.parameter.replace('_', "-")),
+                "",
+                &invalid.to_string(),
+                "see --help",
+            )
         })
+    }
+
+    /// Unit: counts
+    fn encoder_step(&self, layout: &Layout) -> u32 {
+        let asked =
+            self.encoder_step.map(|step| (step.to_f64() * layout.counts_per_unit.to_f64()).round() as u32);
+        asked.unwrap_or(layout.encoder_step).max(1)
     }
 
     /// Furthest that feedback can come in one sample period.

@@ -10,7 +10,7 @@ use crate::report::line::MoveLine;
 
 /// What turns counts and ticks of one recording into units and seconds.
 #[derive(Clone, Debug)]
-pub struct Scale {
+pub(super) struct Scale {
     /// Name of the recording.
     pub file: String,
     /// Name of the axis.
@@ -27,17 +27,17 @@ pub struct Scale {
 
 impl Scale {
     /// Counts as length. Unit: `unit`
-    pub fn length(&self, counts: impl Into<f64>) -> f64 {
+    pub(super) fn length(&self, counts: impl Into<f64>) -> f64 {
         counts.into() / self.counts_per_unit
     }
 
     /// Ticks as time. Unit: s
-    pub fn seconds(&self, ticks: impl Into<f64>) -> f64 {
+    pub(super) fn seconds(&self, ticks: impl Into<f64>) -> f64 {
         ticks.into() / self.ticks_per_second
     }
 
     /// The line of a record.
-    pub fn line(
+    pub(super) fn line(
         &self,
         settings: &Settings,
         clock: &Clock,

@@ -107,7 +107,8 @@ impl Meter {
         }
         let mut left = readings.as_slice();
         while !left.is_empty() {
-            let taken = if self.picture.is_some() { self.draw(left) } else { self.axis.run(&self.settings, left) };
+            let taken =
+                if self.picture.is_some() { self.draw(left) } else { self.axis.run(&self.settings, left) };
             left = left.get(taken..).unwrap_or_default();
             if let Some(second) = self.mark.take() {
                 self.clock.set(self.axis.now(), second);
@@ -138,7 +139,7 @@ impl Meter {
                 return taken;
             }
             if let Some(picture) = &mut self.picture {
-                picture.take(now, error, under_way || status.position == Position::Outside);
+                picture.take(now, error, status.moving, status.position == Position::Outside);
             }
         }
         taken
@@ -164,7 +165,9 @@ impl Meter {
         let mut notes = Vec::new();
         let (small, window, unit) = (self.axis.small(), self.scale.window, &self.scale.unit);
         if self.changes == 0 {
-            notes.push("the command never moves, so there is no move to measure: is it the right column?".to_owned());
+            notes.push(
+                "the command never moves, so there is no move to measure: is it the right column?".to_owned(),
+            );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(
                 "the command moves {small} times, but never further than the window of {window} {unit}: are the units right?"

@@ -3,37 +3,40 @@
 use crate::plot::decimate::{Keeper, POINTS};
 
 /// What is drawn beyond the last sample outside, at the least. Unit: s
-const LEAST_S: f64 = 0.02;
+const LEAST_S: f64 = 0.05;
 
 /// The samples of the move under way.
 #[derive(Clone, Debug)]
-pub struct Picture {
+pub(crate) struct Picture {
     keeper: Keeper,
-    begin_s: f64,
+    moving_s: f64,
     outside_s: f64,
 }
 
 impl Picture {
     /// A move begins.
-    pub fn new(second: f64) -> Picture {
-        Picture { keeper: Keeper::new(POINTS), begin_s: second, outside_s: second }
+    pub(crate) fn new(second: f64) -> Picture {
+        Picture { keeper: Keeper::new(POINTS), moving_s: second, outside_s: second }
     }
 
-    /// Takes one sample, on the recording's clock; `outside` if it is above the window or the command moves.
+    /// Takes one sample, on the recording's clock.
     ///
-    /// Once feedback has stood inside for as long as everything before took, the rest adds nothing.
-    pub fn take(&mut self, second: f64, error: f64, outside: bool) {
-        if outside {
+    /// Once feedback has stood inside for as long as it took to get there, the rest adds nothing.
+    pub(crate) fn take(&mut self, second: f64, error: f64, moving: bool, outside: bool) {
+        if moving {
+            self.moving_s = second;
+        }
+        if moving || outside {
             self.outside_s = second;
         }
-        let so_far = self.outside_s - self.begin_s;
+        let so_far = self.outside_s - self.moving_s;
         if second - self.outside_s <= so_far.max(LEAST_S) {
             self.keeper.take(second, error);
         }
     }
 
     /// The points: second on the recording's clock, error.
-    pub fn points(&self) -> Vec<(f64, f64)> {
+    pub(super) fn points(&self) -> Vec<(f64, f64)> {
         self.keeper.points()
     }
 }
@@ -48,11 +51,14 @@ mod tests {
         for k in 0..100_000 {
             let second = 10.0 + f64::from(k) * 0.001;
             let outside = k < 100 || k == 50_000;
-            picture.take(second, if outside { 1.0 } else { 0.0 }, outside);
+            picture.take(second, if outside { 1.0 } else { 0.0 }, k < 50, outside);
         }
         let points = picture.points();
         assert!(points.len() <= POINTS);
-        assert!(points.iter().any(|point| (point.0 - 60.0).abs() < 0.1 && point.1 == 1.0), "the late one is there");
+        assert!(
+            points.iter().any(|point| (point.0 - 60.0).abs() < 0.1 && point.1 == 1.0),
+            "the late one is there"
+        );
         assert!(!points.iter().any(|point| point.0 > 11.0 && point.0 < 59.0), "the calm between is not");
     }
 }
