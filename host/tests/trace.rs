@@ -211,6 +211,11 @@ fn what_can_not_be_read_says_why() {
     check_error("t,cmd,fb\n0.1,1,1\n0.2,1,1\n", &[("command", "speed")], &["line 1", "'speed'", "2 'cmd'"]);
     let clock = "clock,date,cmd,fb\n10:00,a,1,1\n10:01,b,1,1\n";
     check_error(clock, &[("time", "clock")], &["line 2", "'10:00'", "--time"]);
+    check_error(
+        &format!("{}t,feedback,command\n0,1,2\n", head(3)),
+        &[],
+        &["line 5", "second header", "split the file"],
+    );
     check_error("PAR1 and so on", &[], &["Parquet"]);
 }
 
@@ -234,7 +239,7 @@ fn bad_rows_are_gaps_and_good_rows_are_read() {
         ("garbage", "time holds 'garbage'"),
         ("\0\0\0", "time holds"),
         ("0.004,4,1e300", "feedback holds '1e300'"),
-        ("1e18,4,4", "time 1000000000000000000 is beyond"),
+        ("1e18,4,4", "time 1000000000000000000 is beyond 2^62 ticks"),
         ("\"0.004,4,4", "time holds"),
     ] {
         let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 6! 7:5000/5/5"));
@@ -265,6 +270,52 @@ fn joined_files_and_holes_keep_every_row() {
     let even = [("rate", "10"), ("command", "1"), ("feedback", "2")];
     check("c,f\n0,0\nx,0\n2,2", &even, "2@0=0 2:0/0/0 3! 4:200000/2/2");
     check("0,0\nx,0\n2,2\n3,3", &even, "1@0=0 1:0/0/0 2! 3:200000/2/2 4:300000/3/3");
+}
+
+#[test]
+fn people_are_told_what_was_decided_for_them() {
+    let rate = read(head(3), &options(&[("rate", "1000")])).unwrap();
+    check_note(&rate, "time column 't' is not used");
+    let unit = read(head(3).replace("command", "command [mm]"), &Choice::default()).unwrap();
+    check_note(&unit, "both are taken as mm");
+    let unit = read(head(3).replace("command", "command [mm]"), &options(&[("unit", "deg")])).unwrap();
+    check_note(&unit, "--unit says deg");
+    let counts = read(head(3).replace("command", "command [mm]"), &options(&[("counts", "5")])).unwrap();
+    check_note(&counts, "taken as counts");
+    let coarse = read(format!("{}0.002,3,3\n", head(3)), &Choice::default()).unwrap();
+    check_note(&coarse, "time stamps repeat");
+    let slow = read("t_s,cmd,act\n0,1,1\n5,2,1\n", &Choice::default()).unwrap();
+    check_note(&slow, "check the unit of time");
+}
+
+/// Gives a head and then fails, as a medium does that is pulled out.
+struct Pulled(usize);
+
+impl std::io::Read for Pulled {
+    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
+        let text = head(200_000).into_bytes();
+        let count = out.len().min(text.len() - self.0).min(100_000);
+        out[..count].copy_from_slice(&text[self.0..self.0 + count]);
+        self.0 += count;
+        if self.0 > 2_000_000 { Err(std::io::Error::other("pulled out")) } else { Ok(count) }
+    }
+}
+
+#[test]
+fn what_was_read_before_the_medium_failed_is_kept() {
+    let mut trace = Trace::from_reader("axis.csv", Pulled(0), &Choice::default()).unwrap();
+    let (mut block, mut count) = (Vec::new(), 0);
+    let error = loop {
+        let more = trace.next_block(&mut block);
+        count += block.len();
+        match more {
+            Ok(true) => {}
+            Ok(false) => panic!("the failure was not told"),
+            Err(error) => break error.to_string(),
+        }
+    };
+    assert!(error.contains("axis.csv") && error.contains("pulled out"), "{error}");
+    assert!(count > 90_000, "{count}");
 }
 
 #[test]

@@ -27,6 +27,8 @@ pub(crate) struct Columns {
     pub(crate) command: Column,
     /// Feedback.
     pub(crate) feedback: Column,
+    /// Name of a time column that is left out because the rate is given.
+    pub(crate) unused: Option<String>,
     /// The columns have no names, and their meaning was taken from their order.
     pub(crate) assumed: bool,
 }
@@ -77,9 +79,11 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if let (Some(time), Some(unit)) = (&mut time, time_unit) {
         time.unit = Some(unit.to_string());
     }
+    let unused = if timed { None } else { table.by_sense(Signal::Time, &picked).ok() };
+    let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    Ok(Columns { time, command, feedback, assumed: false })
+    Ok(Columns { time, command, feedback, unused, assumed: false })
 }
 
 impl Table<'_> {
@@ -104,7 +108,13 @@ impl Table<'_> {
                 return Err(self.error(Signal::Command, format!("{wrong}; say which is which by number")));
             }
         };
-        Ok(Columns { time, command: (*command).clone(), feedback: (*feedback).clone(), assumed: true })
+        Ok(Columns {
+            time,
+            command: (*command).clone(),
+            feedback: (*feedback).clone(),
+            unused: None,
+            assumed: true,
+        })
     }
 
     /// Places of the columns with this name, with or without its unit.

@@ -93,7 +93,7 @@ mod tests {
     fn picker(delimiter: char, places: [usize; 3]) -> Picker {
         let column = |index| Column { index, ..Column::default() };
         let [time, command, feedback] = places.map(column);
-        let columns = Columns { time: Some(time), command, feedback, assumed: false };
+        let columns = Columns { time: Some(time), command, feedback, unused: None, assumed: false };
         Picker::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
     }
 

@@ -164,7 +164,11 @@ fn name_unit(
             let wrong = format!("command is in {command}, but feedback in {feedback}");
             return Err(place.error(wrong, "export both in one unit, or choose other columns"));
         }
-        (command, feedback) => command.or(feedback),
+        (Some(unit), None) | (None, Some(unit)) => {
+            notes.push(format!("only one of command and feedback says its unit; both are taken as {unit}"));
+            Some(unit)
+        }
+        (command, _) => command,
     };
     let given = choice.counts_per_unit.is_some();
     match (&choice.unit, header) {
@@ -238,6 +242,9 @@ fn remark(
     }
     if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
         notes.push(format!("column {} is taken as seconds", column.name));
+    }
+    if let Some(name) = &columns.unused {
+        notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
     let (same, pairs) = survey.repeats();
     if pace.per_row.is_none() && same * 10 > pairs {
