@@ -16,6 +16,8 @@ pub(crate) struct Column {
     pub(crate) unit: Option<String>,
     /// Whether the first rows hold figures there.
     pub(crate) numeric: bool,
+    /// Whether they hold times of day.
+    pub(crate) stamped: bool,
 }
 
 /// The three columns; without time, rows come at a given rate.
@@ -78,6 +80,9 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     let mut time = column(Signal::Time);
     if let (Some(time), Some(unit)) = (&mut time, time_unit) {
         time.unit = Some(unit.to_string());
+    }
+    if let Some(time) = time.as_mut().filter(|time| time.stamped) {
+        time.unit = Some("s".to_string());
     }
     let unused = if timed { None } else { table.by_sense(Signal::Time, &picked).ok() };
     let unused = unused.map(|index| table.columns[index].name.clone());
@@ -147,7 +152,8 @@ impl Table<'_> {
 
     /// The one column whose name fits best, if there is only one such.
     fn by_sense(&self, signal: Signal, taken: &[Option<usize>; 3]) -> Result<usize, Error> {
-        let free = |column: &&Column| column.numeric && !taken.contains(&Some(column.index));
+        let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
+        let free = |column: &&Column| usable(column) && !taken.contains(&Some(column.index));
         let score = |column: &Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             words::score(signal, &name, column.unit.as_deref())

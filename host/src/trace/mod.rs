@@ -13,6 +13,7 @@ mod decimal;
 mod encoding;
 mod line;
 mod number;
+mod stamp;
 mod unit;
 
 // What the user says, and what comes out.

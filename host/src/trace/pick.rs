@@ -4,9 +4,9 @@ use crate::trace::cell::Dialect;
 use crate::trace::columns::Columns;
 use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
-use crate::trace::number;
 use crate::trace::rows::Fault;
 use crate::trace::survey::Figures;
+use crate::trace::{number, stamp};
 
 /// How much of a bad cell is kept. Unit: characters
 const SHOWN: usize = 40;
@@ -59,7 +59,9 @@ impl Picker {
         for &(wanted, signal) in &self.wanted {
             let cell = cells.find(|(index, _)| *index == wanted).map(|(_, cell)| cell);
             let cell = cell.ok_or(Fault::Missing { signal })?;
-            figures[signal as usize] = number::parse(cell, self.dialect.decimal).ok_or_else(|| {
+            let figure = number::parse(cell, self.dialect.decimal);
+            let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
+            figures[signal as usize] = figure.ok_or_else(|| {
                 let text: String = text(cell).chars().take(SHOWN).collect();
                 Fault::Figure { signal, text: text.into() }
             })?;

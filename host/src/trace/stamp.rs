@@ -41,7 +41,13 @@ fn days(text: &str) -> Option<i64> {
     let (year, month, day) = (part(year, 10_000)?, part(month, 13)?, part(day, 32)?);
     // Years begin in March, so that the leap day is the last: 153 days in each five months from there.
     let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
-    Some(365 * year + year.div_euclid(4) - year.div_euclid(100) + year.div_euclid(400) + (153 * month + 2) / 5 + day - 719_469)
+    Some(
+        365 * year + year.div_euclid(4) - year.div_euclid(100)
+            + year.div_euclid(400)
+            + (153 * month + 2) / 5
+            + day
+            - 719_469,
+    )
 }
 
 /// A whole number below `limit`.
@@ -75,9 +81,21 @@ mod tests {
 
     #[test]
     fn anything_else_is_no_stamp() {
-        for text in ["", "10:11", "24:00:00", "10:60:00", "10:11:12:13", "10:11:12.x", "09/09/2001 01:46:40", "a 10:11:12",
-            "2001-13-01 00:00:00", "2001-09-09", "-1:00:00", "12.5", "\u{e9}:00:00"]
-        {
+        for text in [
+            "",
+            "10:11",
+            "24:00:00",
+            "10:60:00",
+            "10:11:12:13",
+            "10:11:12.x",
+            "09/09/2001 01:46:40",
+            "a 10:11:12",
+            "2001-13-01 00:00:00",
+            "2001-09-09",
+            "-1:00:00",
+            "12.5",
+            "\u{e9}:00:00",
+        ] {
             check(text, None);
         }
     }

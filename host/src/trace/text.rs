@@ -11,7 +11,7 @@ use crate::trace::pipe::{Pipe, Place};
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
 use crate::trace::survey::{Figures, Survey};
-use crate::trace::unit;
+use crate::trace::{stamp, unit};
 use memchr::memchr;
 use std::io::{self, Read};
 
@@ -187,19 +187,20 @@ fn choose(
     found: &Found,
     choice: &Choice,
 ) -> Result<Columns, Error> {
-    let mut numeric = vec![false; found.width];
+    let mut kinds = vec![(false, false); found.width];
     for line in lines[found.first..].iter().take(TRIED) {
-        for (seen, cell) in numeric.iter_mut().zip(found.dialect.cells(line)) {
-            *seen |= sniff::figure(cell, found.dialect.decimal).is_some();
+        for ((numeric, stamped), cell) in kinds.iter_mut().zip(found.dialect.cells(line)) {
+            *numeric |= sniff::figure(cell, found.dialect.decimal).is_some();
+            *stamped |= stamp::parse(cell).is_some();
         }
     }
-    let column = |(index, numeric)| {
+    let column = |(index, (numeric, stamped))| {
         let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
         let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
-        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric }
+        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
     };
-    let columns: Vec<Column> = numeric.into_iter().enumerate().map(column).collect();
+    let columns: Vec<Column> = kinds.into_iter().enumerate().map(column).collect();
     let line = head.header.as_ref().map_or(head.first, |header| header.at) as u64 + 1;
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
