@@ -56,9 +56,8 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     };
     let timed = choice.rate.is_none();
     if !timed && choice.time.is_some() {
-        return Err(
-            table.error(Signal::Time, "both a time column and --rate are given; leave one out".to_string())
-        );
+        let wrong = "both a time column and --rate are given; leave one out";
+        return Err(table.error(Signal::Time, wrong.to_string()));
     }
     if !table.named && time_name.is_none() && choice.command.is_none() && choice.feedback.is_none() {
         return table.in_order(timed);
@@ -84,7 +83,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if let Some(time) = time.as_mut().filter(|time| time.stamped) {
         time.unit = Some("s".to_string());
     }
-    let unused = if timed { None } else { table.by_sense(Signal::Time, &picked).ok() };
+    let unused = table.by_sense(Signal::Time, &picked).ok().filter(|_| !timed);
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
