@@ -9,6 +9,8 @@ use stillpoint_core::unit::Fraction;
 mod files;
 #[path = "trace/mutations.rs"]
 mod mutations;
+#[path = "trace/rows.rs"]
+mod rows;
 
 struct Read {
     layout: Layout,
@@ -177,6 +179,12 @@ fn columns_and_units_are_the_users_choice() {
     );
 }
 
+/// So many good rows at 1 kHz under their header.
+fn head(rows: usize) -> String {
+    let rows = (0..rows).map(|row| format!("{:.3},{row},{row}\n", row as f64 / 1000.0));
+    format!("t,command,feedback\n{}", rows.collect::<String>())
+}
+
 #[test]
 fn what_can_not_be_read_says_why() {
     let header = "t,command,feedback";
@@ -187,6 +195,11 @@ fn what_can_not_be_read_says_why() {
     check_error("1,2,3\n4,5,6\n1;2;3\n4;5;6\n", &[], &["line 1", "','", "';'", "--delimiter"]);
     let commas = format!("{header}\n0,001,0,5,0,6\n0,002,0,5,0,6\n");
     check_error(&commas, &[], &["line 1", "3 columns", "6", "decimal sign"]);
+}
+
+#[test]
+fn what_can_not_be_known_is_asked_for() {
+    let header = "t,command,feedback";
     check_error("t,command,x\n0.1,1,1\n0.2,1,1", &[], &["line 1", "feedback", "--feedback", "3 'x'"]);
     check_error("command,feedback\n1,1\n1,1", &[], &["line 1", "no time column", "--rate HZ"]);
     check_error(
@@ -210,67 +223,12 @@ fn what_can_not_be_read_says_why() {
     check_error("t,cmd,fb\n0.1,1,1\n0.2,1,1\n", &[("rate", "1e15")], &["--rate"]);
     check_error("t,cmd,fb\n0.1,1,1\n0.2,1,1\n", &[("command", "speed")], &["line 1", "'speed'", "2 'cmd'"]);
     let clock = "clock,date,cmd,fb\n10:00,a,1,1\n10:01,b,1,1\n";
+    check_error(clock, &[], &["line 1", "'clock' holds no plain numbers", "--rate"]);
     check_error(clock, &[("time", "clock")], &["line 2", "'10:00'", "--time"]);
+    check_error(
+        &format!("{}t,feedback,command\n0,1,2\n", head(3)),
+        &[],
+        &["line 5", "second header", "split the file"],
+    );
     check_error("PAR1 and so on", &[], &["Parquet"]);
-}
-
-fn head(rows: usize) -> String {
-    let rows = (0..rows).map(|row| format!("{:.3},{row},{row}\n", row as f64 / 1000.0));
-    format!("t,command,feedback\n{}", rows.collect::<String>())
-}
-
-#[test]
-fn bad_rows_are_gaps_and_good_rows_are_read() {
-    let start = "2@0=0 2:0/0/0 3:1000/1/1 4:2000/2/2 5:3000/3/3";
-    for (line, fault) in [
-        ("0.004,x,4", "command holds 'x', which is no figure (column 'command')"),
-        ("0.004,4,", "feedback holds '', which is no figure"),
-        ("0.004,4", "the row ends before feedback (column 'feedback')"),
-        ("NaN,4,4", "time holds 'NaN'"),
-        ("0.004,inf,4", "command holds 'inf'"),
-        ("0.003,4,4", "time 0.003 s does not follow on 0.003 s (column 't')"),
-        ("0.001,4,4", "time 0.001 s does not follow on 0.003 s"),
-        ("9,4,4", "time 9 s does not follow"),
-        ("garbage", "time holds 'garbage'"),
-        ("\0\0\0", "time holds"),
-        ("0.004,4,1e300", "feedback holds '1e300'"),
-        ("1e18,4,4", "time 1000000000000000000 is beyond"),
-        ("\"0.004,4,4", "time holds"),
-    ] {
-        let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 6! 7:5000/5/5"));
-        assert_eq!(read.faults.count, 1, "{line:?}");
-        let (at, words) = &read.faults.first[0];
-        assert!(*at == 6 && words.contains(fault), "{line:?} gives {words:?}");
-    }
-    for line in ["", "   ", ",,", "# a remark", "t,command,feedback"] {
-        let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 7:5000/5/5"));
-        assert_eq!(read.faults.count, 0, "{line:?}");
-    }
-    for torn in ["0.004,4", "0.004,4,", "0"] {
-        check_note(&check(&format!("{}{torn}", head(4)), &[], start), "torn");
-    }
-}
-
-#[test]
-fn joined_files_and_holes_keep_every_row() {
-    let start = "2@0=0 2:0/0/0 3:1000/1/1 4:2000/2/2";
-    let joined = format!("{start} 6! 6@3000=0 6:3000/0/0 7:4000/1/1 8:5000/2/2");
-    let read = check(&format!("{}{}", head(3), head(3)), &[], &joined);
-    assert!(read.faults.first[0].1.contains("time starts again at 0 s after 0.002 s"), "{}", read.faults);
-    let hole = format!("{}0.5,9,9\n0.501,9,9\n", head(3));
-    let read = check(&hole, &[], &format!("{start} 5! 5:500000/9/9 6:501000/9/9"));
-    assert!(read.faults.first[0].1.contains("no rows for 0.498000 s"), "{}", read.faults);
-    let pause = format!("{}\n5000.5,9,9\n", head(3));
-    check(&pause, &[], &format!("{start} 6! 6@3000=5000.5 6:3000/9/9"));
-    let even = [("rate", "10"), ("command", "1"), ("feedback", "2")];
-    check("c,f\n0,0\nx,0\n2,2", &even, "2@0=0 2:0/0/0 3! 4:200000/2/2");
-    check("0,0\nx,0\n2,2\n3,3", &even, "1@0=0 1:0/0/0 2! 3:200000/2/2 4:300000/3/3");
-}
-
-#[test]
-fn counts_of_any_size_wrap_and_units_do_not() {
-    let counts = "t,cmd_counts,pos_counts\n0,2147483647,0\n0.001,2147483648,-2147483649\n";
-    check_note(&check(counts, &[], "2@0=0 2:0/2147483647/0 3:1000/-2147483648/2147483647"), "wrap");
-    let floats = "t,cmd,fb\n0,0,0.955336489125606\n0.001,0,0.8903162807024191\n";
-    check_note(&check(floats, &[], "2@0=0 2:0/0/955336489 3:1000/0/890316281"), "decimals");
 }

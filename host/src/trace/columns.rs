@@ -16,6 +16,8 @@ pub(crate) struct Column {
     pub(crate) unit: Option<String>,
     /// Whether the first rows hold figures there.
     pub(crate) numeric: bool,
+    /// Whether they hold times of day.
+    pub(crate) stamped: bool,
 }
 
 /// The three columns; without time, rows come at a given rate.
@@ -27,6 +29,8 @@ pub(crate) struct Columns {
     pub(crate) command: Column,
     /// Feedback.
     pub(crate) feedback: Column,
+    /// Name of a time column that is left out because the rate is given.
+    pub(crate) unused: Option<String>,
     /// The columns have no names, and their meaning was taken from their order.
     pub(crate) assumed: bool,
 }
@@ -52,9 +56,8 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     };
     let timed = choice.rate.is_none();
     if !timed && choice.time.is_some() {
-        return Err(
-            table.error(Signal::Time, "both a time column and --rate are given; leave one out".to_string())
-        );
+        let wrong = "both a time column and --rate are given; leave one out";
+        return Err(table.error(Signal::Time, wrong.to_string()));
     }
     if !table.named && time_name.is_none() && choice.command.is_none() && choice.feedback.is_none() {
         return table.in_order(timed);
@@ -77,9 +80,14 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if let (Some(time), Some(unit)) = (&mut time, time_unit) {
         time.unit = Some(unit.to_string());
     }
+    if let Some(time) = time.as_mut().filter(|time| time.stamped) {
+        time.unit = Some("s".to_string());
+    }
+    let unused = table.by_sense(Signal::Time, &picked).ok().filter(|_| !timed);
+    let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    Ok(Columns { time, command, feedback, assumed: false })
+    Ok(Columns { time, command, feedback, unused, assumed: false })
 }
 
 impl Table<'_> {
@@ -104,7 +112,13 @@ impl Table<'_> {
                 return Err(self.error(Signal::Command, format!("{wrong}; say which is which by number")));
             }
         };
-        Ok(Columns { time, command: (*command).clone(), feedback: (*feedback).clone(), assumed: true })
+        Ok(Columns {
+            time,
+            command: (*command).clone(),
+            feedback: (*feedback).clone(),
+            unused: None,
+            assumed: true,
+        })
     }
 
     /// Places of the columns with this name, with or without its unit.
@@ -137,7 +151,8 @@ impl Table<'_> {
 
     /// The one column whose name fits best, if there is only one such.
     fn by_sense(&self, signal: Signal, taken: &[Option<usize>; 3]) -> Result<usize, Error> {
-        let free = |column: &&Column| column.numeric && !taken.contains(&Some(column.index));
+        let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
+        let free = |column: &&Column| usable(column) && !taken.contains(&Some(column.index));
         let score = |column: &Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             words::score(signal, &name, column.unit.as_deref())

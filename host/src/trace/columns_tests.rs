@@ -14,6 +14,7 @@ fn run(header: &str, options: &[(&str, &str)], rate: bool) -> Result<[usize; 3],
                 name: name.trim_end_matches('!').to_string(),
                 unit,
                 numeric: !name.ends_with('!'),
+                stamped: false,
             }
         })
         .collect();

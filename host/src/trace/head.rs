@@ -115,6 +115,16 @@ fn fits(names: &[String], row: &[u8], found: &Found) -> bool {
     wide && named >= 2 && 2 * named >= found.width
 }
 
+/// Whether a line among the rows names columns, at least the two that a recording must have.
+pub(crate) fn is_header(line: &[u8], dialect: Dialect, width: usize) -> bool {
+    let line = plain(line);
+    let (cells, figures) = census(line, dialect);
+    cells.abs_diff(width) <= 1 && figures == 0 && {
+        let names = names(line, dialect);
+        names.iter().filter(|name| is_signal(name)).count() >= 2
+    }
+}
+
 fn is_signal(name: &str) -> bool {
     let (name, unit) = unit::split(name);
     [Signal::Command, Signal::Feedback]

@@ -13,6 +13,7 @@ mod decimal;
 mod encoding;
 mod line;
 mod number;
+mod stamp;
 mod unit;
 
 // What the user says, and what comes out.
@@ -52,7 +53,7 @@ use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use text::Text;
+use text::{Stop, Text};
 
 /// How many rows a block holds. Unit: rows
 const BLOCK: usize = 4096;
@@ -146,26 +147,45 @@ impl Trace {
     }
 
     /// Replaces `rows` by the next few thousand; `false`, with no rows, at the end.
+    /// After an error `rows` holds what was read before it, and nothing more comes.
     pub fn next_block(&mut self, rows: &mut Vec<Row>) -> Result<bool, Error> {
         rows.clear();
+        let mut result = Ok(true);
         while rows.is_empty() && !self.ended {
-            let more = match &mut self.source {
-                Source::Text(text) => text.read(&mut self.pipe, BLOCK, rows),
-                #[cfg(feature = "parquet")]
-                Source::Parquet(parquet, size) => {
-                    let more = parquet.read(&mut self.pipe, rows);
-                    self.taken.store((parquet.share() * *size as f64) as u64, Ordering::Relaxed);
-                    more
-                }
-            };
-            let more = more.map_err(|source| Error::Unreadable { file: self.file.clone(), source })?;
-            if !more {
+            result = self.fill(rows);
+            if !matches!(result, Ok(true)) {
                 self.pipe.finish(rows);
                 self.ended = true;
             }
         }
         self.pipe.tally(rows);
-        Ok(!rows.is_empty())
+        result.map(|_| !rows.is_empty()).map_err(|stop| self.stopped(stop))
+    }
+
+    /// Adds rows; `false` when there are no more.
+    fn fill(&mut self, rows: &mut Vec<Row>) -> Result<bool, Stop> {
+        match &mut self.source {
+            Source::Text(text) => text.read(&mut self.pipe, BLOCK, rows),
+            #[cfg(feature = "parquet")]
+            Source::Parquet(parquet, size) => {
+                let more = parquet.read(&mut self.pipe, rows)?;
+                self.taken.store((parquet.share() * *size as f64) as u64, Ordering::Relaxed);
+                Ok(more)
+            }
+        }
+    }
+
+    fn stopped(&self, stop: Stop) -> Error {
+        let file = self.file.clone();
+        match stop {
+            Stop::Medium(source) => Error::Unreadable { file, source },
+            Stop::Header(line) => Error::Recording {
+                file,
+                line,
+                wrong: "a second header differs from the first".to_string(),
+                remedy: "split the file here and measure each part".to_string(),
+            },
+        }
     }
 
     /// How far into the file reading has come. Unit: bytes

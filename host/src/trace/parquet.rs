@@ -117,7 +117,13 @@ fn column((index, field): (usize, &std::sync::Arc<Field>)) -> Column {
     };
     let named = unit::split(field.name()).1;
     let numeric = field.data_type().is_numeric() || stamp.is_some();
-    Column { index, name: field.name().clone(), unit: stamp.map(str::to_string).or(named), numeric }
+    Column {
+        index,
+        name: field.name().clone(),
+        unit: stamp.map(str::to_string).or(named),
+        numeric,
+        stamped: false,
+    }
 }
 
 /// A batch holds only the chosen columns, in their order in the file.

@@ -4,9 +4,9 @@ use crate::trace::cell::Dialect;
 use crate::trace::columns::Columns;
 use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
-use crate::trace::number;
 use crate::trace::rows::Fault;
 use crate::trace::survey::Figures;
+use crate::trace::{number, stamp};
 
 /// How much of a bad cell is kept. Unit: characters
 const SHOWN: usize = 40;
@@ -59,7 +59,9 @@ impl Picker {
         for &(wanted, signal) in &self.wanted {
             let cell = cells.find(|(index, _)| *index == wanted).map(|(_, cell)| cell);
             let cell = cell.ok_or(Fault::Missing { signal })?;
-            figures[signal as usize] = number::parse(cell, self.dialect.decimal).ok_or_else(|| {
+            let figure = number::parse(cell, self.dialect.decimal);
+            let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
+            figures[signal as usize] = figure.ok_or_else(|| {
                 let text: String = text(cell).chars().take(SHOWN).collect();
                 Fault::Figure { signal, text: text.into() }
             })?;
@@ -93,7 +95,7 @@ mod tests {
     fn picker(delimiter: char, places: [usize; 3]) -> Picker {
         let column = |index| Column { index, ..Column::default() };
         let [time, command, feedback] = places.map(column);
-        let columns = Columns { time: Some(time), command, feedback, assumed: false };
+        let columns = Columns { time: Some(time), command, feedback, unused: None, assumed: false };
         Picker::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
     }
 

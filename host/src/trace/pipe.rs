@@ -151,6 +151,26 @@ impl Pipe {
     }
 }
 
+/// The unit that the header says for both positions.
+fn header_unit(
+    columns: &Columns,
+    place: Place<'_>,
+    notes: &mut Vec<String>,
+) -> Result<Option<String>, Error> {
+    let written = |unit: &Option<String>| unit.as_deref().map(unit::position);
+    match (written(&columns.command.unit), written(&columns.feedback.unit)) {
+        (Some(command), Some(feedback)) if command != feedback => {
+            let wrong = format!("command is in {command}, but feedback in {feedback}");
+            Err(place.error(wrong, "export both in one unit, or choose other columns"))
+        }
+        (Some(unit), None) | (None, Some(unit)) => {
+            notes.push(format!("only one of command and feedback says its unit; both are taken as {unit}"));
+            Ok(Some(unit))
+        }
+        (command, _) => Ok(command),
+    }
+}
+
 /// The unit of both positions, and whether it is written or chosen.
 fn name_unit(
     columns: &Columns,
@@ -158,14 +178,7 @@ fn name_unit(
     place: Place<'_>,
     notes: &mut Vec<String>,
 ) -> Result<(String, bool), Error> {
-    let written = |unit: &Option<String>| unit.as_deref().map(unit::position);
-    let header = match (written(&columns.command.unit), written(&columns.feedback.unit)) {
-        (Some(command), Some(feedback)) if command != feedback => {
-            let wrong = format!("command is in {command}, but feedback in {feedback}");
-            return Err(place.error(wrong, "export both in one unit, or choose other columns"));
-        }
-        (command, feedback) => command.or(feedback),
-    };
+    let header = header_unit(columns, place, notes)?;
     let given = choice.counts_per_unit.is_some();
     match (&choice.unit, header) {
         (Some(unit), Some(header)) if header == unit::COUNT && !given && unit::position(unit) != header => {
@@ -238,6 +251,9 @@ fn remark(
     }
     if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
         notes.push(format!("column {} is taken as seconds", column.name));
+    }
+    if let Some(name) = &columns.unused {
+        notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
     let (same, pairs) = survey.repeats();
     if pace.per_row.is_none() && same * 10 > pairs {

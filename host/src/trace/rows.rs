@@ -101,6 +101,7 @@ impl fmt::Display for Fault {
         match self {
             Fault::Figure { signal, text } => write!(out, "{signal} holds '{text}', which is no figure"),
             Fault::Missing { signal } => write!(out, "the row ends before {signal}"),
+            Fault::TooLarge { signal: Signal::Time, text } => write!(out, "time {text} is beyond 2^62 ticks"),
             Fault::TooLarge { signal, text } => write!(out, "{signal} {text} is beyond 2^31 counts"),
             Fault::NotWhole { signal, text } => write!(out, "{signal} {text} is no whole number of counts"),
             Fault::Stamp { second, after } => write!(out, "time {second} s does not follow on {after} s"),

@@ -11,7 +11,7 @@ use crate::trace::pipe::{Pipe, Place};
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
 use crate::trace::survey::{Figures, Survey};
-use crate::trace::unit;
+use crate::trace::{stamp, unit};
 use memchr::memchr;
 use std::io::{self, Read};
 
@@ -24,8 +24,14 @@ const TRIED: usize = 10;
 /// A text recording that is being read.
 pub(crate) struct Text<R> {
     lines: Lines<R>,
+    rules: Rules,
+}
+
+/// What lines are held against.
+struct Rules {
     picker: Picker,
     dialect: Dialect,
+    /// Cells in a row.
     width: usize,
     /// Header and units row, which joined files repeat.
     repeated: Vec<Vec<u8>>,
@@ -63,15 +69,16 @@ impl<R: Read> Text<R> {
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
-        Ok((Text { lines, picker, dialect: found.dialect, width: found.width, repeated }, pipe))
+        let rules = Rules { picker, dialect: found.dialect, width: found.width, repeated };
+        Ok((Text { lines, rules }, pipe))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` when it has ended.
-    pub(crate) fn read(&mut self, pipe: &mut Pipe, enough: usize, out: &mut Vec<Row>) -> io::Result<bool> {
+    pub(crate) fn read(&mut self, pipe: &mut Pipe, enough: usize, out: &mut Vec<Row>) -> Result<bool, Stop> {
         let mut figures = Figures::default();
         while out.len() < enough {
             let line = match self.lines.held() {
-                Some((bytes, number)) if self.picker.fast(bytes, &mut figures) => {
+                Some((bytes, number)) if self.rules.picker.fast(bytes, &mut figures) => {
                     pipe.row(number, &figures, out);
                     continue;
                 }
@@ -81,45 +88,55 @@ impl<R: Read> Text<R> {
                     None => return Ok(false),
                 },
             };
-            odd(&self.picker, self.dialect, self.width, &self.repeated, line, pipe, out);
+            self.rules.odd(line, pipe, out)?;
         }
         Ok(true)
     }
 }
 
-/// A line that is no plain row.
-#[cold]
-fn odd(
-    picker: &Picker,
-    dialect: Dialect,
-    width: usize,
-    repeated: &[Vec<u8>],
-    line: Line<'_>,
-    pipe: &mut Pipe,
-    out: &mut Vec<Row>,
-) {
-    let bytes = line.bytes.trim_ascii();
-    let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
-    if line.end == End::TooLong {
-        pipe.bad(line.number, Fault::TooLong, out);
-    } else if dialect.cells(bytes).all(<[u8]>::is_empty) {
-        // A blank line, or one of delimiters only, as spreadsheets add.
-    } else if comment || repeated.iter().any(|known| known == bytes) {
-        pipe.note(if comment {
-            "comments between the rows were left out"
+/// Why reading can't go on.
+#[derive(Debug)]
+pub(crate) enum Stop {
+    /// The medium failed.
+    Medium(io::Error),
+    /// Other columns begin at this line.
+    Header(u64),
+}
+
+impl From<io::Error> for Stop {
+    fn from(error: io::Error) -> Stop {
+        Stop::Medium(error)
+    }
+}
+
+impl Rules {
+    /// A line that is no plain row.
+    #[cold]
+    fn odd(&self, line: Line<'_>, pipe: &mut Pipe, out: &mut Vec<Row>) -> Result<(), Stop> {
+        let bytes = line.bytes.trim_ascii();
+        let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
+        let torn = || format!("the last line ({}) is torn and was left out", line.number);
+        if line.end == End::TooLong {
+            pipe.bad(line.number, Fault::TooLong, out);
+        } else if self.dialect.cells(bytes).all(<[u8]>::is_empty) {
+            // A blank line, or one of delimiters only, as spreadsheets add.
+        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
+            pipe.note("repeated headers were left out");
+        } else if line.end == End::Whole && head::is_header(bytes, self.dialect, self.width) {
+            // From here on the columns mean something else; reading on would measure the wrong ones.
+            return Err(Stop::Header(line.number));
+        } else if comment {
+            pipe.note("comments between the rows were left out");
+        } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
+            pipe.note(&torn());
         } else {
-            "repeated headers were left out"
-        });
-    } else if line.end == End::Last && census(bytes, dialect).0 < width {
-        pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
-    } else {
-        match picker.figures(line.bytes) {
-            Ok(figures) => pipe.row(line.number, &figures, out),
-            Err(_) if line.end == End::Last => {
-                pipe.note(&format!("the last line ({}) is torn and was left out", line.number));
+            match self.picker.figures(line.bytes) {
+                Ok(figures) => pipe.row(line.number, &figures, out),
+                Err(_) if line.end == End::Last => pipe.note(&torn()),
+                Err(fault) => pipe.bad(line.number, fault, out),
             }
-            Err(fault) => pipe.bad(line.number, fault, out),
         }
+        Ok(())
     }
 }
 
@@ -170,19 +187,20 @@ fn choose(
     found: &Found,
     choice: &Choice,
 ) -> Result<Columns, Error> {
-    let mut numeric = vec![false; found.width];
+    let mut kinds = vec![(false, false); found.width];
     for line in lines[found.first..].iter().take(TRIED) {
-        for (seen, cell) in numeric.iter_mut().zip(found.dialect.cells(line)) {
-            *seen |= sniff::figure(cell, found.dialect.decimal).is_some();
+        for ((numeric, stamped), cell) in kinds.iter_mut().zip(found.dialect.cells(line)) {
+            *numeric |= sniff::figure(cell, found.dialect.decimal).is_some();
+            *stamped |= stamp::parse(cell).is_some();
         }
     }
-    let column = |(index, numeric)| {
+    let column = |(index, (numeric, stamped))| {
         let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
         let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
-        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric }
+        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
     };
-    let columns: Vec<Column> = numeric.into_iter().enumerate().map(column).collect();
+    let columns: Vec<Column> = kinds.into_iter().enumerate().map(column).collect();
     let line = head.header.as_ref().map_or(head.first, |header| header.at) as u64 + 1;
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
