@@ -14,10 +14,10 @@
 #[cfg(test)]
 extern crate std;
 
-pub mod axis;
-pub mod motion;
-pub mod record;
-pub mod sample;
-pub mod settings;
-pub mod settling;
 pub mod unit;
+pub mod settings;
+pub mod sample;
+pub mod motion;
+pub mod settling;
+pub mod record;
+pub mod axis;

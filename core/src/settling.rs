@@ -8,14 +8,14 @@ use crate::motion::{Course, Phase};
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
-pub mod approach;
-mod calm;
 pub mod crossing;
-pub mod curve;
-pub mod following;
-pub mod peaks;
-pub mod rest;
 pub mod window;
+pub mod curve;
+pub mod rest;
+pub mod peaks;
+pub mod approach;
+pub mod following;
+mod calm;
 
 use approach::{Approach, First, Place};
 use crossing::{Crossing, Uncertainty};

@@ -6,3 +6,4 @@ pub mod published;
 pub mod response;
 pub mod run;
 pub mod twin;
+pub mod recording;

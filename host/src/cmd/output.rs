@@ -24,7 +24,7 @@ pub(super) enum Output {
     /// Straight out.
     Jsonl(BufWriter<StdoutLock<'static>>),
     /// Straight out.
-    Csv(csv::Writer<BufWriter<StdoutLock<'static>>>),
+    Csv(Box<csv::Writer<BufWriter<StdoutLock<'static>>>>),
 }
 
 impl Output {
@@ -34,7 +34,7 @@ impl Output {
         Ok(match form {
             Form::Table => Output::Table(Vec::new()),
             Form::Jsonl => Output::Jsonl(out()),
-            Form::Csv => Output::Csv(csv::Writer::new(out())?),
+            Form::Csv => Output::Csv(Box::new(csv::Writer::new(out())?)),
         })
     }
 

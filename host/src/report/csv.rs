@@ -65,6 +65,7 @@ pub fn header() -> Vec<&'static str> {
         "tail_s",
         "signature",
         "settling_curve",
+        "settling_95_s",
     ]
 }
 
@@ -103,6 +104,7 @@ pub fn row(line: &MoveLine) -> Vec<String> {
         optional(line.tail_s),
         line.signature.clone().unwrap_or_default(),
         curve(&line.settling_curve),
+        optional(line.settling_95_s),
     ]
 }
 

@@ -1,0 +1,126 @@
+//! Real machines: open recordings measured independently beforehand.
+//!
+//! Sources: the geared stepper and the step drive of `../shared/recordings` (MIT, notices beside them);
+//! the truths are last command change to last sample outside + 1, found by a whole-array script.
+
+use std::path::PathBuf;
+
+use stillpoint::report::line::MoveLine;
+use stillpoint_tests::published::shared;
+use stillpoint_tests::recording::{ask, moves};
+
+/// Recordings of a folder whose names begin so, in order.
+fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
+    let Some(folder) = shared(folder) else { return vec![] };
+    let files = std::fs::read_dir(folder).expect("a folder").map(|entry| entry.expect("an entry").path());
+    let named =
+        |path: &PathBuf| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(begin));
+    let mut files: Vec<PathBuf> = files.filter(named).collect();
+    files.sort();
+    files
+}
+
+fn geared(begin: &str) -> Vec<PathBuf> {
+    recordings("recordings/geared-motor", begin)
+}
+
+/// Longest sample period there: 6 ms with jitter. Unit: s
+const SAMPLE: f64 = 0.0075;
+
+#[test]
+fn geared_motor_runs_settle_at_the_known_times() {
+    // By name: 1000, 2000, 3000, 3500, 4000 step/s.
+    let truths = [0.0738, 0.3113, 0.3963, 0.3420, 0.3532];
+    let files = geared("07_r07");
+    assert!(files.is_empty() || files.len() == truths.len(), "{files:?}");
+    let mut inside_at_end = 0;
+    for (file, truth) in files.iter().zip(truths) {
+        let lines = moves(file, &ask("5"));
+        let [line] = lines.as_slice() else { panic!("{} moves in {}", lines.len(), file.display()) };
+        let settling = line.settling_s.expect("settled");
+        assert!(settling <= truth + 1e-4 && settling >= truth - SAMPLE, "{settling}, known {truth}");
+        inside_at_end += usize::from(line.first_entry_s == Some(0.0));
+        println!("ran {}: {settling:.4} s", file.display());
+    }
+    assert!(
+        files.is_empty() || inside_at_end == 4,
+        "inside at the command end and then left: {inside_at_end}"
+    );
+}
+
+#[test]
+fn worn_runs_never_settle() {
+    let unsettled = |files: Vec<PathBuf>| {
+        for file in files {
+            let lines = moves(&file, &ask("5"));
+            assert!(!lines.is_empty(), "no moves in {}", file.display());
+            for line in lines {
+                assert_eq!(
+                    (line.outcome.as_str(), line.settling_s),
+                    ("unsettled", None),
+                    "{}",
+                    file.display()
+                );
+            }
+            println!("ran {}: unsettled", file.display());
+        }
+    };
+    unsettled(geared("07_r01"));
+    unsettled(geared("07_r02").into_iter().take(3).collect());
+}
+
+#[test]
+fn a_rest_that_ends_too_early_is_interrupted() {
+    for file in geared("07_rold__10_20_0_1000_2940") {
+        let mut ask = ask("5");
+        ask.window_time_ms = 50.0;
+        let lines = moves(&file, &ask);
+        let [line] = lines.as_slice() else { panic!("{} moves", lines.len()) };
+        assert_eq!((line.outcome.as_str(), line.settling_s), ("interrupted", None));
+        println!("ran {}: interrupted", file.display());
+    }
+}
+
+fn step_drive(window: &str) -> Vec<MoveLine> {
+    shared("recordings/step-drive/pid_step.csv").map(|file| moves(&file, &ask(window))).unwrap_or_default()
+}
+
+#[test]
+fn the_step_drive_settles_in_seconds_and_once_later() {
+    let lines = step_drive("6");
+    let (forward, back): (Vec<&MoveLine>, Vec<&MoveLine>) = lines.iter().partition(|line| line.travel > 0.0);
+    for line in &forward {
+        let settling = line.settling_s.expect("settled");
+        assert!((3.0..=3.4).contains(&settling), "forward {settling}");
+    }
+    let mut times: Vec<f64> = back.iter().map(|line| line.settling_s.expect("settled")).collect();
+    times.sort_by(f64::total_cmp);
+    if let Some((late, others)) = times.split_last() {
+        assert!((late - 4.51).abs() <= 0.004, "one return move is late: {late}");
+        assert!(others.iter().all(|settling| (3.2..=3.5).contains(settling)), "{others:?}");
+        assert_eq!((forward.len(), back.len()), (4, 4));
+        println!("ran step drive, window 6: {} moves", lines.len());
+    }
+}
+
+#[test]
+fn a_window_below_the_encoder_step_is_said_to_be_one() {
+    let lines = step_drive("2.5");
+    for line in lines.iter().filter(|line| line.travel < 0.0) {
+        assert_eq!((line.outcome.as_str(), line.settling_s), ("unsettled", None));
+    }
+    for line in &lines {
+        assert!(line.reason.contains("below two encoder steps"), "{}", line.reason);
+    }
+    println!("ran step drive, window 2.5: {} moves", lines.len());
+}
+
+#[test]
+fn a_sine_without_rest_gives_no_moves() {
+    let sine = recordings("recordings/step-drive", "pid_sine");
+    for file in &sine {
+        let lines = moves(file, &ask("6"));
+        assert!(lines.is_empty(), "{} moves in {}", lines.len(), file.display());
+        println!("ran {}: no moves", file.display());
+    }
+}
