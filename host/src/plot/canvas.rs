@@ -1,5 +1,8 @@
 //! In: lines, shapes and text in pixels. Out: the body of an SVG, escaped, finite and short.
 
+use crate::report::number;
+use crate::report::printable::printable;
+
 /// Ink of text and frames.
 pub(super) const INK: &str = "#1a1a1a";
 /// Ink of what is said in passing.
@@ -211,20 +214,18 @@ const FARTHEST: f64 = 20_000.0;
 /// A coordinate as short text; what is no number becomes 0.
 fn pixel(value: f64) -> String {
     let value = if value.is_nan() { 0.0 } else { value.clamp(-FARTHEST, FARTHEST) };
-    crate::report::number::trimmed(crate::report::number::fixed(value, 2))
+    number::trimmed(number::fixed(value, 2))
 }
 
-/// Text as XML holds it; characters that XML 1.0 forbids become U+FFFD.
+/// Text as XML holds it; what XML 1.0 forbids, `printable` has already replaced.
 fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    for c in printable(text).chars() {
         match c {
             '&' => out += "&amp;",
             '<' => out += "&lt;",
             '>' => out += "&gt;",
             '"' => out += "&quot;",
-            '\n' | '\t' => out.push(' '),
-            c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => out.push('\u{FFFD}'),
             c => out.push(c),
         }
     }

@@ -1,6 +1,6 @@
 //! In: one move. Out: the picture of its settling curve: settling time against window.
 
-use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, INK, LABEL, QUIET, Stroke};
+use super::canvas::{ASIDE, Anchor, Area, Canvas, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
 use super::{told, words};
@@ -108,7 +108,7 @@ fn one_count(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
     let x = frame.x(count);
     canvas.line((x, frame.area.top), (x, frame.area.bottom()), Stroke::solid(QUIET, 1.0).dashed("1 3"));
     let text_at = (x + 5.0, frame.area.top + 16.0);
-    canvas.text(text_at, Anchor::Start, Face { colour: QUIET, ..ASIDE }, "one count");
+    canvas.text(text_at, Anchor::Start, ASIDE, "one count");
 }
 
 /// The set window: its line, its settling time with ± 2u, and the time read off at the axis.
@@ -118,7 +118,7 @@ fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) 
     }
     let window = told::length(line.window, &line.unit);
     let settling = line.settling_s.filter(|s| s.is_finite());
-    let told = settling.map_or(line.outcome.clone(), |s| number::milliseconds(s, line.settling_u_s) + " ms");
+    let told = settling.map_or(line.outcome.clone(), |s| settled(s, line.settling_u_s));
     let text = format!("set window ± {window}: {told}");
     let side = frame::side(frame, line.window, &text);
     frame::mark(canvas, frame, (line.window, 0, side), SET, &text);
@@ -134,8 +134,10 @@ fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) 
         canvas.line((x - 6.0, end), (x + 6.0, end), whisker);
     }
     canvas.circle((x, y), 4.5, "#fff", Stroke::solid(SET.colour, 2.0));
-    if reach > 0.0 {
-        let text_at = (x + 11.0, y - 8.0);
-        canvas.text(text_at, Anchor::Start, Face { colour: INK, ..LABEL }, "± 2u");
-    }
+}
+
+/// A settling time with its uncertainty and which one that is.
+fn settled(settling_s: f64, uncertainty_s: Option<f64>) -> String {
+    let known = if uncertainty_s.is_some_and(|u| u > 0.0) { " (± 2u)" } else { "" };
+    format!("settled in {} ms{known}", number::milliseconds(settling_s, uncertainty_s))
 }

@@ -3,6 +3,9 @@
 /// A point: time from command end (s), error (unit of the axis).
 type Point = (f64, f64);
 
+/// Points for one move: two for each pixel column of its picture.
+pub const POINTS: usize = 2_048;
+
 /// The smallest and largest error among some consecutive samples.
 #[derive(Clone, Copy, Debug)]
 struct Pair {

@@ -139,9 +139,18 @@ pub(super) fn mark(
     stroke: Stroke,
     text: &str,
 ) {
+    let (left, right) = (frame.area.left - LEFT, frame.area.right() + RIGHT);
     let x = frame.x(at).clamp(frame.area.left, frame.area.right());
     let y = frame.area.top - 8.0 - 18.0 * f64::from(row);
-    canvas.line((x, y - 11.0), (x, frame.area.bottom()), stroke);
-    let beside = if side == Anchor::End { -6.0 } else { 6.0 };
-    canvas.text((x + beside, y), side, LABEL, text);
+    let text = words::shortened(text, LABEL.size, right - left);
+    let width = words::width(&text, LABEL.size);
+    let beside = if side == Anchor::End { x - 6.0 - width } else { x + 6.0 };
+    let start = beside.min(right - width).max(left);
+    // A label with no room beside its line stands on it.
+    let top = if start == beside { y - 11.0 } else { y + 4.0 };
+    canvas.line((x, top), (x, frame.area.bottom()), stroke);
+    if start == beside && side == Anchor::End {
+        return canvas.text((x - 6.0, y), Anchor::End, LABEL, &text);
+    }
+    canvas.text((start, y), Anchor::Start, LABEL, &text);
 }

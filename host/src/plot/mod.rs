@@ -1,8 +1,35 @@
 //! In: measured moves and their samples. Out: SVG, PNG and HTML pictures.
+//!
+//! How a command draws what it measures, reading the samples once and in bounded memory:
+//!
+//! ```
+//! use stillpoint::plot::{self, Stretch, album::Album, decimate::{Keeper, POINTS}};
+//! # use stillpoint::report::line::MoveLine;
+//! # let path = std::env::temp_dir().join(format!("stillpoint-{}.svg", std::process::id()));
+//! # let measured: Vec<(MoveLine, Vec<(f64, f64)>)> = Vec::new();
+//! plot::Format::of(&path)?; // an unknown extension is refused before anything is measured
+//! let (mut album, mut lines) = (Album::default(), Vec::new());
+//! for (line, samples) in measured {
+//!     let mut keeper = Keeper::new(POINTS);
+//!     for (t_s, error) in samples {
+//!         keeper.take(t_s - line.command_end_s, error); // t_s on the recording's own clock
+//!     }
+//!     album.take(line.clone(), Stretch { points: keeper.points() }, false);
+//!     lines.push(line);
+//! }
+//! plot::draw(&path, &album.sheet("Tray shuttle, Monday", &[]), &lines)?;
+//! # std::fs::remove_file(&path).ok();
+//! # Ok::<(), plot::PlotError>(())
+//! ```
+//!
+//! While samples stream in, command end is not known yet: give the keeper the recording's clock, and move
+//! the points afterwards with [`Stretch::from_clock`].
 
+pub mod album;
 mod canvas;
 mod curve;
 pub mod decimate;
+mod format;
 mod frame;
 mod outcome;
 mod overlay;
@@ -20,6 +47,7 @@ pub(crate) mod fake;
 #[cfg(test)]
 mod tests;
 
+pub use format::{Format, draw};
 pub use page::html;
 pub use raster::png;
 pub use sheet::svg;
@@ -31,6 +59,14 @@ use crate::report::line::MoveLine;
 pub struct Stretch {
     /// Time from command end (s), error = command − feedback (unit of the axis).
     pub points: Vec<(f64, f64)>,
+}
+
+impl Stretch {
+    /// From points on the recording's own clock (s), as a keeper gives them that was fed before command end
+    /// was known.
+    pub fn from_clock(points: Vec<(f64, f64)>, command_end_s: f64) -> Self {
+        Self { points: points.into_iter().map(|(t_s, error)| (t_s - command_end_s, error)).collect() }
+    }
 }
 
 /// A move with its samples.
@@ -59,6 +95,17 @@ pub struct Sheet<'a> {
 /// Why there is no picture.
 #[derive(Debug, thiserror::Error)]
 pub enum PlotError {
+    /// The file name asks for an unknown format.
+    #[error("{0:?} is no picture that can be drawn: the name must end in .svg, .png or .html")]
+    Extension(String),
+    /// The file cannot be written.
+    #[error("{path}: the picture cannot be written: {source}")]
+    Write {
+        /// Where it should be.
+        path: String,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// The SVG cannot be drawn.
     #[error("the picture cannot be turned into PNG: {0}; write it as SVG instead")]
     Raster(String),

@@ -14,6 +14,8 @@ const RIM: Stroke = Stroke { opacity: 0.6, ..Stroke::solid("#fff", 4.0) };
 const RANGE: &str = "#ececec";
 /// Room above the frame for title and legend. Unit: pixel
 const ABOVE: f64 = 56.0;
+/// Most windows drawn; moves of one recording rarely have more than one.
+const MOST_WINDOWS: usize = 4;
 /// Up to so many moves every zero crossing can be followed.
 const FEW: usize = 3;
 /// Width of the parts of which only the largest error is drawn when there are more moves: the dips at
@@ -29,7 +31,8 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
     let unit = moves.first().map_or("", |shown| shown.line.unit.as_str());
     let same: Vec<&Shown> = moves.iter().filter(|shown| shown.line.unit == unit).collect();
     let counts = summary::counts(moves.iter().map(|shown| shown.line));
-    let legend = legend(&counts, outer.width - frame::LEFT - frame::RIGHT);
+    let windows = windows(&same);
+    let legend = legend(&counts, &windows, unit, outer.width - frame::LEFT - frame::RIGHT);
     let more_rows = legend.last().map_or(0.0, |entry| entry.row);
     let area = frame::inner(outer, ABOVE + ROW * more_rows);
     told::title(canvas, outer, &heading(moves.len(), same.len(), unit));
@@ -41,7 +44,6 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
     let traces: Vec<Trace> =
         same.iter().filter_map(|shown| thin::trace(shown, end, columns, floor)).collect();
     let highest = traces.iter().flat_map(|trace| &trace.points).map(|p| p.1).fold(floor * 10.0, f64::max);
-    let windows = windows(&same);
     let highest = windows.iter().fold(highest, |m, window| m.max(*window));
     let (factor, time_unit) = scale::time_unit(end);
     let frame =
@@ -52,8 +54,9 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
     }
     frame.grid(canvas);
     canvas.clipped(area, |canvas| lines(canvas, &frame, &drawn, factor));
-    for window in windows.iter().take(4) {
-        window_line(canvas, &frame, *window, unit);
+    for window in windows.iter().take(MOST_WINDOWS) {
+        let y = frame.y(*window);
+        canvas.line((area.left, y), (area.right(), y), WINDOW);
     }
     marks(canvas, &frame, &drawn, factor);
     legend.iter().for_each(|entry| entry.draw(canvas, area.left, outer.top + ABOVE - 12.0));
@@ -71,7 +74,7 @@ fn remark(moves: &[&Shown], column_s: f64, drawn: &[&Trace], traces: &[Trace]) -
         text += &format!("; peaks of every {} ms", number::plain_to(1e3 * column_s, 2));
     }
     if drawn.len() < traces.len() {
-        text += &format!("; {} of {} moves, grey: all", drawn.len(), traces.len());
+        text += &format!("; {} of {} moves drawn, grey: range of all", drawn.len(), traces.len());
     }
     text
 }
@@ -80,6 +83,7 @@ fn heading(all: usize, same: usize, unit: &str) -> String {
     match (all, all - same) {
         (0, _) => "All moves".to_owned(),
         (1, _) => "The only move from command end".to_owned(),
+        (2, 0) => "Both moves from command end".to_owned(),
         (_, 0) => format!("All {all} moves from command end"),
         (_, others) => format!("The {same} moves in {unit} from command end ({others} in other units)"),
     }
@@ -151,28 +155,29 @@ fn marks(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
     }
 }
 
-fn window_line(canvas: &mut Canvas, frame: &Frame, window: f64, unit: &str) {
-    let y = frame.y(window);
-    let right = frame.area.right();
-    canvas.line((frame.area.left, y), (right, y), WINDOW);
-    let text = format!("window {}", told::length(window, unit));
-    canvas.text((right - 6.0, y - 6.0), Anchor::End, LABEL, &text);
-}
-
-/// One outcome that occurs: where its line sample stands, from the left of the frame and in which row.
+/// One outcome, or without one the windows: where its line sample stands, from the left of the frame and
+/// in which row.
 struct Entry<'a> {
-    outcome: &'a str,
+    outcome: Option<&'a str>,
     text: String,
     left: f64,
     row: f64,
 }
 
-/// The outcomes that occur, in rows no wider than `room` pixels.
-fn legend<'a>(counts: &[(&'a str, usize)], room: f64) -> Vec<Entry<'a>> {
+/// The outcomes that occur and the windows, in rows no wider than `room` pixels.
+fn legend<'a>(counts: &[(&'a str, usize)], windows: &[f64], unit: &str, room: f64) -> Vec<Entry<'a>> {
+    let outcomes = counts.iter().map(|(outcome, count)| {
+        let mark = if *outcome == "settled" { ", marked at its settling time" } else { "" };
+        let mark = if *count > 1 { mark.replace("its", "their") } else { mark.to_owned() };
+        (Some(*outcome), format!("{count} {outcome}{mark}"))
+    });
+    let each: Vec<String> = windows.iter().take(MOST_WINDOWS).map(|w| told::length(*w, unit)).collect();
+    let more = if windows.len() > MOST_WINDOWS { ", …" } else { "" };
+    let windows = (!each.is_empty()).then(|| (None, format!("window ± {}{more}", each.join(", "))));
     let (mut left, mut row) = (0.0, 0.0);
     let mut entries = Vec::new();
-    for (outcome, count) in counts {
-        let text = words::shortened(&format!("{count} {outcome}"), LABEL.size, room - SAMPLE);
+    for (outcome, text) in outcomes.chain(windows) {
+        let text = words::shortened(&text, LABEL.size, room - SAMPLE);
         let width = SAMPLE + words::width(&text, LABEL.size);
         if left > 0.0 && left + width > room {
             (left, row) = (0.0, row + 1.0);
@@ -187,9 +192,12 @@ impl Entry<'_> {
     /// Draws it, the legend beginning at `left` and its first line of text standing on `top`.
     fn draw(&self, canvas: &mut Canvas, left: f64, top: f64) {
         let (x, y) = (left + self.left, top + ROW * self.row);
-        let look = outcome::look(self.outcome);
-        canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), look.stroke);
-        look.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
+        let look = self.outcome.map(outcome::look);
+        let stroke = look.map_or(WINDOW, |look| look.stroke);
+        canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), stroke);
+        if let Some(look) = look {
+            look.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
+        }
         canvas.text((x + SAMPLE, y), Anchor::Start, LABEL, &self.text);
     }
 }

@@ -53,6 +53,10 @@ impl Scale {
     }
 }
 
+/// Decimals, or digits before the point, beyond which a tick is written with a power of ten: more would
+/// run into the name of the axis.
+const LONGEST: usize = 5;
+
 fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let rough = (high - low) / wanted as f64;
     let decade = 10f64.powf(rough.log10().floor());
@@ -66,9 +70,13 @@ fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let places = (-step.log10().floor()).clamp(0.0, 9.0) as usize;
     let (first, last) = ((low / step - 1e-6).ceil(), (high / step + 1e-6).floor());
     let count = (last - first).clamp(-1.0, 100.0) as i64;
+    let is_long = places > LONGEST || low.abs().max(high.abs()) >= 10f64.powi(LONGEST as i32);
+    let text = |value| if is_long { number::scientific(value) } else { number::fixed(value, places) };
     (0..=count)
         .map(|i| (first + i as f64) * step)
-        .map(|value| Tick { value, text: Some(signed(number::fixed(value, places))) })
+        // What is left of a step by rounding is none.
+        .map(|value| if value.abs() < 1e-6 * step { 0.0 } else { value })
+        .map(|value| Tick { value, text: Some(signed(text(value))) })
         .collect()
 }
 
@@ -115,6 +123,8 @@ mod tests {
         check(Scale::linear(-0.02, 0.04), 6, &["−0.02", "−0.01", "0.00", "0.01", "0.02", "0.03", "0.04"]);
         check(Scale::linear(0.0, 250.0), 5, &["0", "50", "100", "150", "200", "250"]);
         check(Scale::linear(5.0, 5.0), 2, &["5.0", "5.5", "6.0"]);
+        check(Scale::linear(-2e-7, 4e-7), 3, &["−2e−7", "0", "2e−7", "4e−7"]);
+        check(Scale::linear(0.0, 400_000.0), 4, &["0", "1e5", "2e5", "3e5", "4e5"]);
         check(Scale::log(0.001, 1.0), 4, &["0.001", "0.01", "0.1", "1"]);
         check(Scale::log(1e-6, 1e2), 4, &["1e−6", "0.0001", "0.01", "1", "100"]);
         check(Scale::log(0.004, 0.05), 6, &["0.005", "0.01", "0.02", "0.05"]);

@@ -17,8 +17,11 @@ pub(super) enum Picture {
     Overlay,
 }
 
-/// The three pictures in their order.
-pub(super) const PICTURES: [Picture; 3] = [Picture::Stop, Picture::Curve, Picture::Overlay];
+/// The pictures of `sheet` in their order; without moves one is enough to say so.
+pub(super) fn pictures(sheet: &Sheet) -> &'static [Picture] {
+    let all = &[Picture::Stop, Picture::Curve, Picture::Overlay];
+    if sheet.moves.is_empty() { &all[..1] } else { all }
+}
 
 impl Picture {
     fn height(self) -> f64 {
@@ -63,7 +66,7 @@ impl Picture {
 pub fn svg(sheet: &Sheet) -> String {
     let mut canvas = Canvas::named("sheet");
     let mut top = heading(&mut canvas, sheet);
-    for picture in PICTURES {
+    for picture in pictures(sheet) {
         picture.draw(&mut canvas, Area { left: 0.0, top, width: WIDTH, height: picture.height() }, sheet);
         top += picture.height();
     }

@@ -1,9 +1,9 @@
 //! In: one move and its samples. Out: the picture of its stop: error against time from command end.
 
-use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{Shown, told, words};
+use super::{Shown, thin, told, words};
 use crate::report::line::MoveLine;
 use crate::report::number;
 
@@ -14,6 +14,8 @@ const MOST_WINDOWS: f64 = 8.0;
 const BAND: &str = "#dbe9f4";
 const BAND_EDGE: Stroke = Stroke::solid("#5a86ad", 1.0);
 const ERROR: Stroke = Stroke::solid("#0b4f83", 1.6);
+/// Where samples are missing.
+const MISSING: Stroke = Stroke::solid(QUIET, 1.4).dashed("2 4");
 const COMMAND_END: Stroke = Stroke::solid(INK, 1.4);
 const LAST_ENTRY: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
 const CONFIRMATION: Stroke = Stroke::solid("#5b3a8c", 1.6).dashed("2 3");
@@ -38,7 +40,8 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown) {
     let path: Vec<(f64, f64)> = seen.iter().map(|(t, error)| (t * factor, *error)).collect();
     band(canvas, &frame, line.window);
     frame.grid(canvas);
-    canvas.clipped(area, |canvas| canvas.path(&frame.all(&path), ERROR));
+    band_edges(canvas, &frame, line.window);
+    canvas.clipped(area, |canvas| error(canvas, &frame, &path));
     leaving(canvas, &frame, &path);
     let time = format!("time from command end ({unit}){}", cut(line, &seen, low, high));
     frame.edges(canvas, &time, &format!("command − feedback ({})", line.unit));
@@ -91,18 +94,45 @@ fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
     if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }
 }
 
-fn band(canvas: &mut Canvas, frame: &Frame, window: f64) {
-    if !(window > 0.0 && window.is_finite()) {
-        return;
-    }
-    let (left, right) = (frame.area.left, frame.area.right());
+/// Top and bottom of the window in pixels; none without a window.
+fn reach(frame: &Frame, window: f64) -> Option<(f64, f64)> {
+    let is_usable = window > 0.0 && window.is_finite();
     // A window far below the error still shows as a hairline.
     let middle = frame.y(0.0);
     let half = (middle - frame.y(window)).max(0.75);
     let (top, bottom) = ((middle - half).max(frame.area.top), (middle + half).min(frame.area.bottom()));
+    is_usable.then_some((top, bottom))
+}
+
+/// The window as an area, under the grid.
+fn band(canvas: &mut Canvas, frame: &Frame, window: f64) {
+    let Some((top, bottom)) = reach(frame, window) else { return };
+    let (left, right) = (frame.area.left, frame.area.right());
     canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
+}
+
+/// The edges of the window, over the grid.
+fn band_edges(canvas: &mut Canvas, frame: &Frame, window: f64) {
+    let Some((top, bottom)) = reach(frame, window) else { return };
     for y in [top, bottom] {
-        canvas.line((left, y), (right, y), BAND_EDGE);
+        canvas.line((frame.area.left, y), (frame.area.right(), y), BAND_EDGE);
+    }
+}
+
+/// The error as a line; where samples are missing it is dotted, and said so if there is room.
+fn error(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
+    let runs = thin::runs(path);
+    for run in &runs {
+        canvas.path(&frame.all(run), ERROR);
+    }
+    for pair in runs.windows(2) {
+        let (Some(before), Some(after)) = (pair[0].last(), pair[1].first()) else { continue };
+        let ends = frame.all(&[*before, *after]);
+        canvas.path(&ends, MISSING);
+        if ends[1].0 - ends[0].0 > words::width("gap", ASIDE.size) {
+            let middle = (ends[0].0 + ends[1].0) / 2.0;
+            canvas.text((middle, frame.area.bottom() - 14.0), Anchor::Middle, ASIDE, "gap");
+        }
     }
 }
 
@@ -143,7 +173,8 @@ fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
         let side = frame::side(frame, settling * factor, &entry);
         return frame::mark(canvas, frame, (settling * factor, 0, side), LAST_ENTRY, &entry);
     };
-    let confirmed = format!("confirmation {} ms", number::milliseconds(confirmation, None));
+    let confirmed =
+        format!("confirmation {} ms", number::milliseconds_beside(confirmation, line.settling_u_s));
     // Both labels on one side, the line nearer to them in the lower row: no line crosses a label.
     let sides = [(settling, &entry), (confirmation, &confirmed)]
         .map(|(t, text)| frame::side(frame, t * factor, text));

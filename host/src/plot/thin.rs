@@ -78,6 +78,18 @@ pub(super) fn chosen<'a, 'b>(traces: &'b [Trace<'a>]) -> Vec<&'b Trace<'a>> {
     chosen
 }
 
+/// A step between points so many times the usual one is a gap. Thinned samples have steps of up to about
+/// four times their median, and jitter of the clock stays far below.
+const GAP: f64 = 12.0;
+
+/// `points`, in order of time, split where samples are missing.
+pub(super) fn runs(points: &[(f64, f64)]) -> Vec<&[(f64, f64)]> {
+    let mut steps: Vec<f64> = points.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    steps.sort_by(f64::total_cmp);
+    let longest = steps.get(steps.len() / 2).map_or(f64::INFINITY, |usual| GAP * usual);
+    points.chunk_by(|a, b| !(longest > 0.0 && b.0 - a.0 > longest)).collect()
+}
+
 fn slower(a: &Trace, b: &Trace) -> bool {
     a.settling_s.unwrap_or(0.0) > b.settling_s.unwrap_or(0.0)
 }
@@ -97,4 +109,35 @@ pub(super) fn range(traces: &[Trace], end: f64, columns: usize) -> (Line, Line) 
         reached().map(|(i, (low, _))| (middle(i), *low)).collect(),
         reached().map(|(i, (_, high))| (middle(i), *high)).collect(),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::decimate::Keeper;
+
+    #[test]
+    fn a_line_is_split_at_gaps_only() {
+        let check = |times: &mut dyn Iterator<Item = f64>, expected: &[usize]| {
+            let points: Vec<(f64, f64)> = times.map(|t| (t, t.sin())).collect();
+            let lengths: Vec<usize> = runs(&points).iter().map(|run| run.len()).collect();
+            assert_eq!(lengths, expected);
+        };
+        check(&mut std::iter::empty(), &[]);
+        check(&mut [1.0].into_iter(), &[1]);
+        check(&mut [1.0, 9.0].into_iter(), &[2]);
+        check(&mut (0..100).map(f64::from), &[100]);
+        check(&mut (0..100).filter(|i| !(40..60).contains(i)).map(f64::from), &[40, 40]);
+        check(&mut (0..100).map(|_| 1.0), &[100]);
+    }
+
+    #[test]
+    fn thinning_makes_no_gaps() {
+        for length in [500, 2_500, 9_999, 100_000] {
+            let mut keeper = Keeper::new(256);
+            // Runs of equal values put both extremes of a pair at its beginning.
+            (0..length).for_each(|i| keeper.take(f64::from(i), f64::from(i / 300).sin()));
+            assert_eq!(runs(&keeper.points()).len(), 1, "{length}");
+        }
+    }
 }

@@ -25,27 +25,33 @@ pub(super) fn finite(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
 
 /// The move of the first two pictures: the chosen one, else the slowest settled one, else the first.
 pub(super) fn chosen<'a>(sheet: &'a Sheet<'a>) -> Option<&'a Shown<'a>> {
-    let slowest = || {
-        let settled = sheet.moves.iter().filter(|shown| shown.line.settling_s.is_some());
-        settled.max_by(|a, b| {
-            f64::total_cmp(&a.line.settling_s.unwrap_or(0.0), &b.line.settling_s.unwrap_or(0.0))
-        })
-    };
-    sheet.chosen.and_then(|at| sheet.moves.get(at)).or_else(slowest).or_else(|| sheet.moves.first())
+    sheet.moves.get(place(sheet.moves.iter().map(|shown| shown.line), sheet.chosen)?)
+}
+
+/// The place of that move in `lines`; none only when there are no lines.
+pub(super) fn place<'a>(
+    lines: impl ExactSizeIterator<Item = &'a MoveLine>,
+    chosen: Option<usize>,
+) -> Option<usize> {
+    let count = lines.len();
+    let settled = lines.enumerate().filter_map(|(at, line)| line.settling_s.map(|settling| (at, settling)));
+    let slowest = settled.max_by(|a, b| a.1.total_cmp(&b.1)).map(|(at, _)| at);
+    chosen.filter(|at| *at < count).or(slowest).or((count > 0).then_some(0))
 }
 
 /// File, axis, definition and window of what is shown, then the moves by outcome.
 pub(super) fn subject(lines: &[&MoveLine]) -> Vec<String> {
-    let Some(first) = lines.first() else { return vec![summary::counts_text([])] };
+    if lines.is_empty() {
+        return vec![summary::counts_text([])];
+    }
     let settling = summary::settling_text(lines.iter().copied()).map(|text| format!("; {text}"));
     vec![
         format!("{} · axis {}", several(lines, |l| l.file.clone()), several(lines, |l| l.axis.clone())),
         format!(
-            "definition {} · position window ± {} {} · window time {} ms",
+            "definition {} · position window ± {} · window time {}",
             several(lines, |l| l.definition.clone()),
-            several(lines, |l| number::plain(l.window)),
-            first.unit,
-            number::plain(1e3 * first.window_time_s)
+            several(lines, |l| length(l.window, &l.unit)),
+            several(lines, |l| format!("{} ms", number::plain(1e3 * l.window_time_s)))
         ),
         format!("{}{}", summary::counts_text(lines.iter().copied()), settling.unwrap_or_default()),
     ]

@@ -1,6 +1,35 @@
 //! In: a measured move. Out: its CSV row, under the same field names as its JSON line.
+//!
+//! `Writer` quotes by RFC 4180, so that a name with commas, quotes or line breaks reads back as it was.
+
+use std::io;
 
 use super::line::MoveLine;
+
+/// Writes the header, then one row for each move.
+#[derive(Debug)]
+pub struct Writer<W: io::Write> {
+    rows: csv::Writer<W>,
+}
+
+impl<W: io::Write> Writer<W> {
+    /// Writes the header to `out`.
+    pub fn new(out: W) -> io::Result<Self> {
+        let mut rows = csv::Writer::from_writer(out);
+        rows.write_record(header())?;
+        Ok(Self { rows })
+    }
+
+    /// Writes one move.
+    pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
+        Ok(self.rows.write_record(row(line))?)
+    }
+
+    /// Writes what is still held back.
+    pub fn finish(mut self) -> io::Result<()> {
+        self.rows.flush()
+    }
+}
 
 /// The names of the columns, in the order of [`row`].
 pub fn header() -> Vec<&'static str> {
@@ -125,6 +154,21 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn any_name_reads_back_as_it_was() {
+        let mut odd = line(1, None);
+        odd.file = "a,\"b\"\r\n<script>\u{7};=1+1".to_owned();
+        let mut bytes = Vec::new();
+        let mut writer = Writer::new(&mut bytes).unwrap();
+        writer.take(&odd).unwrap();
+        writer.take(&line(2, Some(0.08))).unwrap();
+        writer.finish().unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        assert_eq!(reader.headers().unwrap(), &csv::StringRecord::from(header()));
+        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+        assert_eq!(rows, [row(&odd), row(&line(2, Some(0.08)))]);
     }
 
     #[test]

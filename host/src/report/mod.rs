@@ -3,5 +3,6 @@ pub mod line;
 
 pub mod csv;
 pub mod number;
+pub mod printable;
 pub mod summary;
 pub mod table;

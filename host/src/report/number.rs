@@ -1,7 +1,9 @@
 //! In: a measured value, with its uncertainty or resolution. Out: its text with as many digits as it deserves.
 
-/// Decimals beyond which no axis is measured; also keeps text short when an uncertainty is absurd.
+/// Decimals of a time beyond which nothing is measured; keeps text short when an uncertainty is absurd.
 const MOST_DECIMALS: usize = 6;
+/// Decimals of a length beyond which no axis is measured: nanometres told in metres.
+const MOST_LENGTH_DECIMALS: usize = 9;
 
 /// Decimals that show two significant digits of `uncertainty` (GUM, JCGM 100:2008, 7.2.6), in its unit.
 pub fn decimals(uncertainty: f64) -> usize {
@@ -18,7 +20,7 @@ pub fn count_decimals(counts_per_unit: f64) -> usize {
         return 3;
     }
     // 1e-9: log10(1000) may come out a hair above 3.
-    (counts_per_unit.log10() - 1e-9).ceil().clamp(0.0, MOST_DECIMALS as f64) as usize
+    (counts_per_unit.log10() - 1e-9).ceil().clamp(0.0, MOST_LENGTH_DECIMALS as f64) as usize
 }
 
 /// A time in milliseconds; with a standard uncertainty as `83.21 ± 0.42`, the half-width being 2u. Unit: ms
@@ -30,6 +32,11 @@ pub fn milliseconds(time_s: f64, uncertainty_s: Option<f64>) -> String {
         }
         None => fixed(1e3 * time_s, 1),
     }
+}
+
+/// A time without its own uncertainty, with the decimals of one that has `uncertainty_s`. Unit: ms
+pub fn milliseconds_beside(time_s: f64, uncertainty_s: Option<f64>) -> String {
+    fixed(1e3 * time_s, uncertainty_s.map_or(1, |u| decimals(2e3 * u)))
 }
 
 /// `value` with `places` decimals, never `-0.0`, and empty when it is no number.
@@ -66,7 +73,11 @@ pub fn trimmed(text: String) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
 }
 
-fn scientific(value: f64) -> String {
+/// `value` as mantissa and power of ten, `0` when it is zero, and empty when it is no number.
+pub fn scientific(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return fixed(value, 0);
+    }
     let text = format!("{value:.3e}");
     match text.split_once('e') {
         Some((mantissa, exponent)) => format!("{}e{exponent}", trimmed(mantissa.to_owned())),
@@ -89,12 +100,14 @@ mod tests {
         check(0.0, 0.000_05, "0.00 ± 0.10");
         check(0.083_214, 0.0, "83.2");
         check(0.083_214, f64::NAN, "83.2");
+        assert_eq!(milliseconds_beside(0.083_214, Some(0.000_21)), "83.21");
+        assert_eq!(milliseconds_beside(0.083_214, None), "83.2");
     }
 
     #[test]
     fn lengths_resolve_one_count() {
         for (counts_per_unit, expected) in
-            [(1000.0, 3), (2000.0, 4), (1.0, 0), (0.01, 0), (1e12, 6), (0.0, 3), (f64::NAN, 3)]
+            [(1000.0, 3), (2000.0, 4), (1.0, 0), (0.01, 0), (1e12, 9), (0.0, 3), (f64::NAN, 3)]
         {
             assert_eq!(count_decimals(counts_per_unit), expected, "{counts_per_unit}");
         }
@@ -115,5 +128,6 @@ mod tests {
             assert_eq!(plain(value), expected);
         }
         assert_eq!(fixed(-0.000_1, 2), "0.00");
+        assert_eq!(scientific(0.0), "0");
     }
 }

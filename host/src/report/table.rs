@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use comfy_table::{Cell, CellAlignment, Table, presets};
 
 use super::line::MoveLine;
+use super::printable::printable;
 use super::{number, summary};
 
 /// A column: its heading, how readily it is given up on a narrow terminal (0: never), its cells.
@@ -45,7 +46,7 @@ fn blocks(lines: &[MoveLine]) -> Vec<(String, Vec<&MoveLine>)> {
             "{} · {} · window ± {} {} for {} ms · {}",
             printable(&line.file),
             printable(&line.axis),
-            line.window,
+            number::plain_to(line.window, 6),
             printable(&line.unit),
             number::plain(1e3 * line.window_time_s),
             printable(&line.definition)
@@ -67,13 +68,15 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
         spare,
         cells: moves.iter().map(|line| cell(line)).collect(),
     };
-    let time = |value: Option<f64>| value.map_or(DASH.to_owned(), |s| number::milliseconds(s, None));
+    let time = |value: Option<f64>, line: &MoveLine| {
+        value.map_or(DASH.to_owned(), |s| number::milliseconds_beside(s, line.settling_u_s))
+    };
     let length = |value: f64| number::fixed(value, places);
     // One digit beyond the count: a mean over many samples resolves it.
     let mean = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| number::fixed(v, places + 1));
     vec![
         column("move", 0, &|line| line.number.to_string()),
-        column("start\ns", 4, &|line| number::fixed(line.start_s, 3)),
+        column("start\ns", 3, &|line| number::fixed(line.start_s, 3)),
         column("travel\n{unit}", 2, &|line| length(line.travel)),
         column("\noutcome", 0, &|line| {
             format!("{}{}", printable(&line.outcome), if line.reason.is_empty() { "" } else { "*" })
@@ -81,11 +84,12 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
         column("settling\nms ± 2u", 0, &|line| {
             line.settling_s.map_or(DASH.to_owned(), |s| number::milliseconds(s, line.settling_u_s))
         }),
-        column("first\nentry ms", 6, &|line| time(line.first_entry_s)),
-        column("confir-\nmation ms", 5, &|line| time(line.confirmation_s)),
+        column("first\nentry ms", 6, &|line| time(line.first_entry_s, line)),
+        column("confir-\nmation ms", 5, &|line| time(line.confirmation_s, line)),
         column("over-\nshoot {unit}", 1, &|line| length(line.overshoot)),
-        column("rest\nerror {unit}", 3, &|line| mean(line.rest_error)),
+        column("rest\nerror {unit}", 4, &|line| mean(line.rest_error)),
         column("rest\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
+        column("\nsignature", 2, &|line| line.signature.as_deref().map_or(DASH.to_owned(), printable)),
     ]
 }
 
@@ -125,7 +129,7 @@ fn drawn(columns: &mut [Column]) -> String {
     }
     for (at, column) in table.column_iter_mut().enumerate() {
         column.set_padding((0, GAP as u16));
-        let is_word = columns[at].heading.ends_with("outcome");
+        let is_word = ["outcome", "signature"].iter().any(|word| columns[at].heading.ends_with(word));
         column.set_cell_alignment(if is_word { CellAlignment::Left } else { CellAlignment::Right });
     }
     table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
@@ -178,11 +182,6 @@ fn ranges(numbers: &[u32]) -> String {
 fn closing(lines: &[MoveLine]) -> String {
     let counts = summary::counts_text(lines);
     summary::settling_text(lines).map_or(format!("{counts}\n"), |settling| format!("{counts}; {settling}\n"))
-}
-
-/// Names come from files: a control character must not reach the terminal.
-fn printable(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { '\u{FFFD}' } else { c }).collect()
 }
 
 #[cfg(test)]
