@@ -14,9 +14,9 @@ const NEVER: &str = "#efefef";
 /// Room above the frame for title and label. Unit: pixel
 const ABOVE: f64 = 56.0;
 
-/// Draws the settling curve of one move into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine) {
-    told::title(canvas, outer, &format!("Settling curve of move {}", line.number));
+/// Draws the settling curve of the move called `name` into `outer`.
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine, name: &str) {
+    told::title(canvas, outer, &format!("{name}: settling curve"));
     let area = frame::inner(outer, ABOVE);
     let curve = usable(line);
     let settled: Vec<(f64, f64)> = curve.iter().filter_map(|(w, s)| s.map(|s| (*w, s))).collect();

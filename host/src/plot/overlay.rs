@@ -30,7 +30,7 @@ const SAMPLE: f64 = 34.0;
 pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
     let unit = moves.first().map_or("", |shown| shown.line.unit.as_str());
     let same: Vec<&Shown> = moves.iter().filter(|shown| shown.line.unit == unit).collect();
-    let counts = summary::counts(moves.iter().map(|shown| shown.line));
+    let counts = summary::counts(same.iter().map(|shown| shown.line));
     let windows = windows(&same);
     let legend = legend(&counts, &windows, unit, outer.width - frame::LEFT - frame::RIGHT);
     let more_rows = legend.last().map_or(0.0, |entry| entry.row);
@@ -85,6 +85,9 @@ fn heading(all: usize, same: usize, unit: &str) -> String {
         (1, _) => "The only move from command end".to_owned(),
         (2, 0) => "Both moves from command end".to_owned(),
         (_, 0) => format!("All {all} moves from command end"),
+        (_, others) if same == 1 => {
+            format!("The only move in {unit} from command end ({others} in other units)")
+        }
         (_, others) => format!("The {same} moves in {unit} from command end ({others} in other units)"),
     }
 }
@@ -131,17 +134,19 @@ fn range(canvas: &mut Canvas, frame: &Frame, traces: &[Trace], end: f64, columns
     canvas.clipped(frame.area, |canvas| canvas.shape(&edge, RANGE));
 }
 
-/// Settled moves first, so that those that need attention lie on top.
+/// Settled moves first, so that those that need attention lie on top; a long gap stays open.
 fn lines(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
     for trace in traces {
         let path: Vec<(f64, f64)> = trace.points.iter().map(|(t, e)| (t * factor, *e)).collect();
-        let path = frame.all(&path);
         let crowd = traces.iter().filter(|other| other.outcome == trace.outcome).count();
-        if trace.outcome != "settled" && crowd <= FEW {
-            // A white rim lifts the few that need attention off the crowd.
-            canvas.path(&path, RIM);
+        for run in thin::runs(&path) {
+            let run = frame.all(run);
+            if trace.outcome != "settled" && crowd <= FEW {
+                // A white rim lifts the few that need attention off the crowd.
+                canvas.path(&run, RIM);
+            }
+            canvas.path(&run, outcome::look(trace.outcome).in_a_crowd(crowd));
         }
-        canvas.path(&path, outcome::look(trace.outcome).in_a_crowd(crowd));
     }
 }
 

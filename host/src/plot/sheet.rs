@@ -48,8 +48,10 @@ impl Picture {
                 told::title(canvas, outer, self.title());
                 frame::empty(canvas, frame::inner(outer, 40.0), none);
             }
-            (Self::Stop, Some(shown)) => stop::draw(canvas, outer, shown),
-            (Self::Curve, Some(shown)) => curve::draw(canvas, outer, shown.line),
+            (Self::Stop, Some(shown)) => stop::draw(canvas, outer, shown, &told::name(sheet, shown.line)),
+            (Self::Curve, Some(shown)) => {
+                curve::draw(canvas, outer, shown.line, &told::name(sheet, shown.line))
+            }
             (Self::Overlay, Some(_)) => overlay::draw(canvas, outer, &sheet.moves),
         }
     }
@@ -107,7 +109,7 @@ pub(super) fn subject(sheet: &Sheet) -> Vec<String> {
 
 fn description(sheet: &Sheet) -> String {
     let mut parts = subject(sheet);
-    parts.extend(told::chosen(sheet).map(|shown| stop::heading(shown.line)));
+    parts.extend(told::chosen(sheet).map(|shown| stop::heading(shown.line, &told::name(sheet, shown.line))));
     parts.extend(sheet.notes.iter().cloned());
     parts.join(". ")
 }

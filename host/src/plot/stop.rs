@@ -23,9 +23,9 @@ const CONFIRMATION: Stroke = Stroke::solid("#5b3a8c", 1.6).dashed("2 3");
 const ABOVE: f64 = 88.0;
 
 /// Draws the stop of one move into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown) {
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown, name: &str) {
     let line = shown.line;
-    told::title(canvas, outer, &heading(line));
+    told::title(canvas, outer, &heading(line, name));
     let area = frame::inner(outer, ABOVE);
     let points = told::finite(&shown.stretch.points);
     let span = span(line, &points);
@@ -48,8 +48,8 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown) {
     marks(canvas, &frame, line, factor);
 }
 
-/// What the picture says before it is read.
-pub(super) fn heading(line: &MoveLine) -> String {
+/// What the picture says before it is read; `name` is that of the move.
+pub(super) fn heading(line: &MoveLine, name: &str) -> String {
     let travel = scale::signed(number::plain(line.travel));
     let outcome = match line.settling_s {
         Some(settling) => {
@@ -58,7 +58,7 @@ pub(super) fn heading(line: &MoveLine) -> String {
         None if line.reason.is_empty() => line.outcome.clone(),
         None => format!("{}, {}", line.outcome, line.reason),
     };
-    format!("Move {}, {travel} {}: {outcome}", line.number, line.unit)
+    format!("{name}, {travel} {}: {outcome}", line.unit)
 }
 
 /// The time shown, from command end: enough after the confirmation to see that it holds, and a quarter

@@ -87,6 +87,29 @@ fn hostile_names_and_numbers_do_no_harm() {
 }
 
 #[test]
+fn several_axes_and_units_are_told_apart() {
+    let mut mixed = moves(&[fake::ringing, fake::lag], 3, 0.6);
+    mixed[0].0.axis = "gripper turntable".to_owned();
+    mixed[0].0.unit = "deg".to_owned();
+    mixed[2].1.points.retain(|point| !(0.02..0.06).contains(&point.0));
+    check(
+        "one of three in deg",
+        &mixed,
+        &["± 0.01 deg, 0.01 mm", "The only move in deg", "1 settled, marked"],
+    );
+    mixed.rotate_left(1);
+    check(
+        "two of three in mm",
+        &mixed,
+        &["The 2 moves in mm from command end (1 in other units)", "2 settled, marked"],
+    );
+    let picture = svg(&Sheet { chosen: Some(1), ..sheet(&mixed) });
+    for expected in ["Move 3 of tray shuttle, 60 mm", ">gap<"] {
+        assert!(picture.contains(expected), "{expected}");
+    }
+}
+
+#[test]
 fn no_samples_at_all_is_said() {
     let bare = [(fake::line(1, Some(0.08)), Stretch::default())];
     check("no samples", &bare, &["its stop cannot be drawn", "no stop can be drawn"]);
@@ -123,7 +146,7 @@ fn the_chosen_move_is_the_one_asked_for_else_the_slowest() {
     let slowest = slowest.unwrap().0.number;
     for (chosen, expected) in [(Some(2), 3), (None, slowest), (Some(99), slowest)] {
         let picture = svg(&Sheet { chosen, ..sheet(&moves) });
-        assert!(picture.contains(&format!("Settling curve of move {expected}<")), "{chosen:?}");
+        assert!(picture.contains(&format!("Move {expected}: settling curve<")), "{chosen:?}");
     }
 }
 

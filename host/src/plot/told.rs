@@ -28,6 +28,16 @@ pub(super) fn chosen<'a>(sheet: &'a Sheet<'a>) -> Option<&'a Shown<'a>> {
     sheet.moves.get(place(sheet.moves.iter().map(|shown| shown.line), sheet.chosen)?)
 }
 
+/// What a move is called: by its number, and by its axis where there are several.
+pub(super) fn name(sheet: &Sheet, line: &MoveLine) -> String {
+    let is_only_axis = sheet.moves.iter().all(|shown| shown.line.axis == line.axis);
+    if is_only_axis {
+        format!("Move {}", line.number)
+    } else {
+        format!("Move {} of {}", line.number, line.axis)
+    }
+}
+
 /// The place of that move in `lines`; none only when there are no lines.
 pub(super) fn place<'a>(
     lines: impl ExactSizeIterator<Item = &'a MoveLine>,

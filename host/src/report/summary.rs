@@ -2,6 +2,7 @@
 
 use super::line::MoveLine;
 use super::number;
+use super::printable::printable;
 
 /// The outcomes in the order in which they are told.
 pub const OUTCOMES: [&str; 4] = ["settled", "unsettled", "interrupted", "untrusted"];
@@ -43,9 +44,11 @@ pub fn settling_text<'a>(lines: impl IntoIterator<Item = &'a MoveLine>) -> Optio
         return Some(format!("settling {} ms", number::milliseconds(worst, line.settling_u_s)));
     }
     let median = (settled[(settled.len() - 1) / 2].0 + settled[settled.len() / 2].0) / 2.0;
+    let is_only_axis = settled.iter().all(|(_, other)| other.axis == line.axis);
+    let axis = if is_only_axis { String::new() } else { format!(" of {}", printable(&line.axis)) };
     let places = line.settling_u_s.map_or(1, |u| number::decimals(2e3 * u));
     Some(format!(
-        "median settling {} ms, worst {} ms (move {})",
+        "median settling {} ms, worst {} ms (move {}{axis})",
         number::fixed(1e3 * median, places),
         number::fixed(1e3 * worst, places),
         line.number
@@ -76,6 +79,14 @@ mod tests {
             "2 moves: 2 settled",
             Some("median settling 70.00 ms, worst 80.00 ms (move 1)"),
         );
+    }
+
+    #[test]
+    fn the_worst_move_is_named_with_its_axis_where_there_are_several() {
+        let mut other = line(1, Some(0.09));
+        other.axis = "dibble".to_owned();
+        let text = settling_text(&[line(1, Some(0.08)), other]);
+        assert_eq!(text.as_deref(), Some("median settling 85.00 ms, worst 90.00 ms (move 1 of dibble)"));
     }
 
     #[test]
