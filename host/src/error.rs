@@ -91,8 +91,8 @@ pub enum Error {
     #[error("the output can't be written: {0}; check the disk")]
     Output(io::Error),
     /// There is no picture.
-    #[error(transparent)]
-    Picture(#[from] crate::plot::PlotError),
+    #[error("{0}")]
+    Picture(Box<dyn std::error::Error + Send + Sync>),
     /// An option of the command can't be used.
     #[error("{option} {value}: {wrong}; {remedy}")]
     Option {

@@ -113,3 +113,9 @@ pub enum PlotError {
     #[error("the HTML page cannot be put together: {0}; write the picture as SVG instead")]
     Page(#[from] minijinja::Error),
 }
+
+impl From<PlotError> for crate::error::Error {
+    fn from(error: PlotError) -> Self {
+        crate::error::Error::Picture(Box::new(error))
+    }
+}
