@@ -122,6 +122,7 @@ mod image {
         let from = SYST::get_current();
         readings.iter().for_each(|reading| step(state, reading));
         let whole = since(from);
+        black_box(state);
         let count = readings.len() as u32;
         hprintln!("{}_instructions_per_sample {}.{:02}", name, whole / count, whole % count * 100 / count);
     }
