@@ -1,2 +1,4 @@
 #![no_std]
 //! x
+
+pub mod log;
