@@ -9,3 +9,6 @@ extern crate std;
 
 pub mod tap;
 pub mod link;
+//! x
+
+pub mod log;
