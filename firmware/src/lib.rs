@@ -8,3 +8,4 @@
 extern crate std;
 
 pub mod tap;
+pub mod sampler;
