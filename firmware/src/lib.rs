@@ -9,3 +9,4 @@ extern crate std;
 
 pub mod tap;
 pub mod sampler;
+pub mod health;
