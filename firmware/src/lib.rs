@@ -8,7 +8,7 @@
 extern crate std;
 
 pub mod tap;
-pub mod link;
-//! x
-
+pub mod sampler;
+pub mod health;
 pub mod log;
+pub mod link;
