@@ -12,3 +12,5 @@ pub mod sampler;
 pub mod health;
 pub mod log;
 pub mod link;
+pub mod store;
+pub mod app;

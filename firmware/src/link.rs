@@ -76,6 +76,13 @@ impl Link {
         }
     }
 
+    /// A message that found no room is in the log, and so is not lost.
+    pub fn forgive(&mut self, priority: Priority) {
+        if let Some(lost) = self.lost.get_mut(priority as usize) {
+            *lost = lost.saturating_sub(1);
+        }
+    }
+
     /// Bytes for the line, as many as fit `out`; how many there are.
     pub fn pull(&mut self, out: &mut [u8]) -> usize {
         let mut used = 0;
