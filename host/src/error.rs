@@ -2,6 +2,8 @@
 
 use std::io;
 
+use crate::plot::PlotError;
+
 /// Why the host can't go on. Bad rows are not in here: they become gaps and reading continues.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -92,7 +94,7 @@ pub enum Error {
     Output(io::Error),
     /// There is no picture.
     #[error(transparent)]
-    Picture(#[from] crate::plot::PlotError),
+    Picture(#[from] PlotError),
     /// An option of the command can't be used.
     #[error("{option} {value}: {wrong}; {remedy}")]
     Option {
@@ -114,12 +116,18 @@ impl From<io::Error> for Error {
 }
 
 impl Error {
+    /// Exit status of a command: 2 where the arguments are wrong, otherwise 1.
+    pub fn status(&self) -> u8 {
+        let arguments = matches!(self, Error::Option { .. } | Error::Picture(PlotError::Extension(_)));
+        if arguments { 2 } else { 1 }
+    }
+
     /// A position window that nothing can be inside of.
     pub fn window(value: impl ToString) -> Error {
         Error::Option {
             option: "--window".to_string(),
             value: value.to_string(),
-            wrong: "a position window must be larger than 0".to_string(),
+            wrong: "a position window must be a plain figure larger than 0".to_string(),
             remedy: "give half its width in the unit of the recording, such as 0.01".to_string(),
         }
     }
