@@ -167,6 +167,8 @@ mod tests {
             },
             &["axis.csv, line 1: no time column", "--time", "1 a, 2 b"],
         );
+        assert_eq!((Error::window(0).status(), Error::Empty { file: file() }.status()), (2, 1));
+        assert_eq!(Error::from(PlotError::Extension("a.bmp".into())).status(), 2);
         check(Error::window(0), &["--window 0", "larger than 0", "0.01"]);
     }
 }

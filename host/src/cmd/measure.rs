@@ -71,7 +71,9 @@ Examples:
   stillpoint measure axis.csv --window 0.01
   stillpoint measure axis.csv --window 0.01 --window-time-ms 20 --plot stops.html
   stillpoint measure scope.txt --window 0.01 --rate 4000 --counts-per-unit 16777216/60 --unit mm
-  stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl";
+  stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
+
+Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";
 
 impl Arguments {
     fn ask(&self) -> Result<Ask, Error> {
@@ -119,8 +121,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             }
             Err(error @ (Error::Closed | Error::Output(_))) => return Err(error),
             Err(error @ Error::Option { .. }) => {
-                tell(format_args!("{name}: {error}"));
-                status = error.status();
+                tell(format_args!("stillpoint: {name}: {error}"));
+                status = status.max(error.status());
                 None
             }
             Err(error) => Some(error),

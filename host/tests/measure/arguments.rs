@@ -17,8 +17,15 @@ fn check(folder: &Folder, arguments: &str, status: i32, out: &[&str], told: &[&s
 #[test]
 fn help_is_on_stdout_with_examples() {
     let folder = Folder::new("help");
-    let parts =
-        ["Usage: stillpoint measure", "Examples:", "--window", "ISO 9283", "0x608F", "reads standard input"];
+    let parts = [
+        "Usage: stillpoint measure",
+        "Examples:",
+        "--window",
+        "ISO 9283",
+        "0x608F",
+        "reads standard input",
+        "Exit status: 0 done",
+    ];
     check(&folder, "--help", 0, &parts, &[]);
 }
 
@@ -107,7 +114,7 @@ fn an_argument_that_does_not_fit_one_recording_is_told_with_it() {
     folder.write("fast.csv", format!("t_s,command [mm],feedback [mm]\n{fine}"));
     let ran = folder.run("fast.csv axis.csv --window 0.01 --window-time-ms 20000 --format jsonl");
     assert_eq!((ran.status, ran.lines().len()), (2, 4), "{ran:?}");
-    ran.assert_tells(&["fast.csv: --window-time-ms 20000: can't be counted", "from 0 to 10737"]);
+    ran.assert_tells(&["stillpoint: fast.csv: --window-time-ms 20000: can't be counted", "from 0 to 10737"]);
     let ran = folder.run("axis.csv --window 1e9 --format jsonl");
     assert_eq!((ran.status, ran.out.as_str()), (2, ""), "{ran:?}");
     ran.assert_tells(&["axis.csv: --window 1000000000: is wider than the 2^31 counts"]);
