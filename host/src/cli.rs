@@ -36,10 +36,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Measure(arguments) => cmd::measure::run(&arguments),
     };
     match done {
+        // Reading only the first lines, as `head` does, is no failure.
+        Err(Error::Closed) => ExitCode::SUCCESS,
         Ok(status) => status,
         Err(error) => {
-            eprintln!("stillpoint: {error}");
-            ExitCode::from(if matches!(error, Error::Option { .. }) { 2 } else { 1 })
+            cmd::tell(format_args!("stillpoint: {error}"));
+            ExitCode::from(error.status())
         }
     }
 }

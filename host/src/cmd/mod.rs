@@ -3,3 +3,6 @@
 pub mod measure;
 mod output;
 mod progress;
+mod recording;
+
+pub(crate) use output::tell;
