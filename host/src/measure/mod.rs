@@ -13,6 +13,8 @@ mod meter;
 mod picture;
 
 pub use ask::Ask;
+pub use clock::Clock;
+pub use line::Scale;
 pub use meter::{Measured, Meter};
 
 use crate::error::Error;

@@ -10,8 +10,10 @@
 
 pub mod axis;
 pub mod drive;
+pub mod flash;
 pub mod machine;
 pub mod mechanics;
+pub mod monitor;
 pub mod profile;
 pub mod recording;
 pub mod script;
