@@ -2,8 +2,6 @@
 
 use std::io;
 
-use crate::plot::PlotError;
-
 /// Why the host can't go on. Bad rows are not in here: they become gaps and reading continues.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -93,8 +91,8 @@ pub enum Error {
     #[error("the output can't be written: {0}; check the disk")]
     Output(io::Error),
     /// There is no picture.
-    #[error(transparent)]
-    Picture(#[from] PlotError),
+    #[error("{0}")]
+    Picture(Box<dyn std::error::Error + Send + Sync>),
     /// An option of the command can't be used.
     #[error("{option} {value}: {wrong}; {remedy}")]
     Option {
@@ -118,8 +116,7 @@ impl From<io::Error> for Error {
 impl Error {
     /// Exit status of a command: 2 where the arguments are wrong, otherwise 1.
     pub fn status(&self) -> u8 {
-        let arguments = matches!(self, Error::Option { .. } | Error::Picture(PlotError::Extension(_)));
-        if arguments { 2 } else { 1 }
+        if matches!(self, Error::Option { .. }) { 2 } else { 1 }
     }
 
     /// A position window that nothing can be inside of.
@@ -168,7 +165,6 @@ mod tests {
             &["axis.csv, line 1: no time column", "--time", "1 a, 2 b"],
         );
         assert_eq!((Error::window(0).status(), Error::Empty { file: file() }.status()), (2, 1));
-        assert_eq!(Error::from(PlotError::Extension("a.bmp".into())).status(), 2);
         check(Error::window(0), &["--window 0", "larger than 0", "0.01"]);
     }
 }
