@@ -10,6 +10,7 @@ extern crate std;
 pub mod tap;
 pub mod sampler;
 pub mod health;
+pub mod memory;
 pub mod log;
 pub mod link;
 pub mod store;

@@ -10,7 +10,6 @@
 
 pub mod axis;
 pub mod drive;
-pub mod flash;
 pub mod machine;
 pub mod mechanics;
 pub mod monitor;

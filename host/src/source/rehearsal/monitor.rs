@@ -6,10 +6,10 @@ use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::status::Reset;
 use stillpoint_firmware::app::{App, Identity};
+use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
-use super::flash::Flash;
 use super::machine::Machine;
 use crate::error::Error;
 use crate::trace::choice::fraction;
@@ -23,14 +23,14 @@ const PER_MICROSECOND: u32 = TICKS_PER_SECOND / 1_000_000;
 /// Window of each axis as its process asks for it, in the axis's unit.
 const WINDOWS: [&str; 3] = ["0.05", "0.02", "0.05"];
 
-/// Pages of the virtual flash, as a 16 MiB chip has.
-const PAGES: usize = 4096;
+/// The virtual flash. Unit: bytes
+const FLASH: usize = 16 << 20;
 
 /// A monitor clipped onto the virtual machine.
 #[derive(Debug)]
 pub struct Monitor {
     machine: Machine,
-    app: App<3, Flash>,
+    app: App<3, MemoryFlash<Vec<u8>>>,
 }
 
 /// What is known of an axis beforehand.
@@ -90,7 +90,7 @@ impl Monitor {
         let [a, b, c] = known.as_slice() else {
             return Err(refused("the machine has three axes".to_owned()));
         };
-        let app = App::new(identity, [a.settings, b.settings, c.settings], Flash::new(PAGES))
+        let app = App::new(identity, [a.settings, b.settings, c.settings], MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
         Ok((Monitor { machine, app }, known))
     }
