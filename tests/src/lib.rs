@@ -8,3 +8,4 @@ pub mod response;
 pub mod run;
 pub mod twin;
 pub mod recording;
+pub mod emulator;

@@ -1,0 +1,127 @@
+//! The same firmware on an emulated Cortex-M4F and on this machine: the same frames for the same samples.
+
+use std::collections::BTreeMap;
+
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::header::{Priority, Way};
+use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::status::Reset;
+use stillpoint_firmware::app::{App, Identity};
+use stillpoint_firmware::memory::MemoryFlash;
+use stillpoint_firmware::sampler::Raw;
+use stillpoint_firmware::tap::Register;
+use stillpoint_tests::emulator::{Emulator, image};
+
+const AXES: usize = 4;
+/// 20 moves a second at 1000 samples a second.
+const SAMPLES_PER_MOVE: u32 = 50;
+const MOVES: u32 = 2600;
+
+/// Four axes that move and stop, never two in step; stops ring, with noise and now and then a late one.
+fn samples() -> Vec<(u32, [(i32, i32); AXES])> {
+    let mut noise = 1_u32;
+    let mut next = move || {
+        noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        noise >> 16
+    };
+    (0..MOVES * SAMPLES_PER_MOVE)
+        .map(|k| {
+            let pairs = core::array::from_fn(|axis| {
+                let at = k + axis as u32 * 13;
+                let (number, step) = (at / SAMPLES_PER_MOVE, at % SAMPLES_PER_MOVE);
+                let part = i64::from(step.min(15));
+                let way = 400_000 * part * part * (45 - 2 * part) / 3375;
+                let command = if number % 2 == 0 { way } else { 400_000 - way } as i32;
+                let since = step.saturating_sub(15) as i32;
+                let size = if number % 97 == 5 { 24_000 } else { 6_000 };
+                let ringing =
+                    if step < 15 { 900 } else { (size >> (since / 3).min(20)) * (since % 6 - 3) / 3 };
+                (command, command - ringing + (next() % 64) as i32 - 32)
+            });
+            (k * 10_000, pairs)
+        })
+        .collect()
+}
+
+fn bytes(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
+    let mut bytes = vec![];
+    for (tick, pairs) in samples {
+        bytes.push(1);
+        bytes.extend(tick.to_le_bytes());
+        pairs.iter().for_each(|pair| {
+            bytes.extend(pair.0.to_le_bytes());
+            bytes.extend(pair.1.to_le_bytes());
+        });
+    }
+    bytes.push(2);
+    bytes
+}
+
+/// The same firmware, here.
+fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
+    let parameters = Parameters {
+        ticks_per_second: 10_000_000,
+        window: 1000,
+        window_time: 100_000,
+        rest_time: 200_000,
+        ..Parameters::default()
+    };
+    let settings = Settings::new(parameters).expect("valid settings");
+    let identity =
+        Identity { device: *b"emulated\0\0\0\0", board: "emulated", reset: Reset::PowerOn, period: 10_000 };
+    let flash = MemoryFlash::new(vec![0; 1 << 20]);
+    let mut app = App::new(identity, [settings; AXES], flash).expect("the flash opens");
+    let (mut line, mut room) = (vec![], [0; 4096]);
+    let mut say = |app: &mut App<AXES, _>| loop {
+        let count = app.say(&mut room);
+        line.extend(&room[..count]);
+        if count == 0 {
+            break;
+        }
+    };
+    for (tick, pairs) in samples {
+        let word = |position: i32| Register::Whole(position as u32);
+        app.sample(*tick, &pairs.map(|pair| Raw { command: word(pair.0), feedback: word(pair.1) }));
+        say(&mut app);
+    }
+    app.finish();
+    say(&mut app);
+    line
+}
+
+/// Every frame by priority and number, its bytes as they are.
+fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
+    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let (mut left, mut frames) = (bytes, BTreeMap::new());
+    while let Some(event) = receiver.step(&mut left) {
+        let Event::Frame(frame) = event else { panic!("{event:?}") };
+        let key = (frame.header.priority, frame.header.sequence);
+        assert!(frames.insert(key, frame.body().to_vec()).is_none(), "{key:?} came twice");
+    }
+    frames
+}
+
+#[test]
+fn emulator_and_host_tell_the_same_to_the_last_bit() {
+    let Some(image) = image("monitor") else { return };
+    let samples = samples();
+    let there = frames(&Emulator::start(&image).run(bytes(&samples)));
+    let here = frames(&here(&samples));
+    let moves = there.keys().filter(|key| key.0 == Priority::Move).count();
+    assert!(moves > 10_000, "{moves} frames of moves");
+    for priority in [Priority::Alarm, Priority::Move, Priority::Curve] {
+        let of = |frames: &BTreeMap<(Priority, u32), Vec<u8>>| {
+            frames
+                .iter()
+                .filter(|(key, _)| key.0 == priority)
+                .map(|(key, body)| (*key, body.clone()))
+                .collect::<Vec<_>>()
+        };
+        let (there, here) = (of(&there), of(&here));
+        let numbers: Vec<u32> = there.iter().map(|(key, _)| key.1).collect();
+        assert_eq!(numbers, (0..numbers.len() as u32).collect::<Vec<_>>(), "{priority:?}: none is lost");
+        assert!(there == here, "{priority:?}: {} and {} frames differ", there.len(), here.len());
+        println!("ran emulator: {} frames of priority {priority:?} are the same bytes", there.len());
+    }
+}
