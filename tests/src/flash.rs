@@ -25,8 +25,8 @@ pub struct Flash<const UNIT: usize, const PAGE: usize> {
     weak: Vec<bool>,
     /// Erases begun, page by page.
     pub erases: Vec<u32>,
-    /// Pages whose erase was begun, in order; for the test to take.
-    pub begun: Vec<usize>,
+    /// Pages whose erase was begun, in order, and whether it was done; for the test to take.
+    pub begun: Vec<(usize, bool)>,
     /// Page of the last write.
     pub written: usize,
     /// Bytes written and erase steps done.
@@ -136,8 +136,8 @@ impl<const UNIT: usize, const PAGE: usize> NorFlash for Flash<UNIT, PAGE> {
         for page in from as usize / PAGE..to as usize / PAGE {
             self.powered()?;
             self.erases[page] += 1;
-            self.begun.push(page);
             let done = self.spend(ERASE_STEPS);
+            self.begun.push((page, done == ERASE_STEPS));
             self.wrecked[page] = done < ERASE_STEPS;
             if self.wrecked[page] {
                 self.wreck(page, done);
