@@ -10,7 +10,7 @@
 //!   ([`Opened::torn`]), and nothing of it is ever given out: length, number, place and bytes are all under one CRC-32.
 //!   If the cut left the tail looking blank, the next entry goes there, and is sealed only if it reads back.
 //! - A cut during an erase, or before a page header is whole, leaves a page that is no page
-//!   ([`Opened::unfinished`]). It is always erased again before it is used.
+//!   ([`Opened::unfinished`]). It is always erased again before it is used: the one way to wear a page out of turn.
 //! - Damage costs the entries it hits. Others on the same page and on all other pages stay readable.
 //!   If the newest page's *header* is damaged, its entries are lost and [`Log::newest`] falls back.
 //!

@@ -25,8 +25,8 @@ pub struct Flash<const UNIT: usize, const PAGE: usize> {
     weak: Vec<bool>,
     /// Erases begun, page by page.
     pub erases: Vec<u32>,
-    /// Pages whose erase was begun, in order; for the test to take.
-    pub begun: Vec<usize>,
+    /// Pages whose erase was begun, in order, and whether it was done; for the test to take.
+    pub begun: Vec<(usize, bool)>,
     /// Page of the last write.
     pub written: usize,
     /// Bytes written and erase steps done.
@@ -97,10 +97,10 @@ impl<const UNIT: usize, const PAGE: usize> Flash<UNIT, PAGE> {
         for k in 0..PAGE {
             let cell = &mut self.cells[page * PAGE + k];
             *cell = match style {
-                0 => self.random.next() as u8,
+                0 => self.random.word() as u8,
                 1 if k < edge => 0xFF,
                 2 if k >= edge => 0xFF,
-                3 => *cell | self.random.next() as u8,
+                3 => *cell | self.random.word() as u8,
                 _ => *cell,
             };
         }
@@ -136,8 +136,8 @@ impl<const UNIT: usize, const PAGE: usize> NorFlash for Flash<UNIT, PAGE> {
         for page in from as usize / PAGE..to as usize / PAGE {
             self.powered()?;
             self.erases[page] += 1;
-            self.begun.push(page);
             let done = self.spend(ERASE_STEPS);
+            self.begun.push((page, done == ERASE_STEPS));
             self.wrecked[page] = done < ERASE_STEPS;
             if self.wrecked[page] {
                 self.wreck(page, done);
@@ -164,7 +164,7 @@ impl<const UNIT: usize, const PAGE: usize> NorFlash for Flash<UNIT, PAGE> {
             self.breaches += u64::from(!blank);
             for (k, byte) in unit.iter().enumerate() {
                 let torn = last > done || self.weak[self.written];
-                let keeps = if torn { self.random.next() as u8 } else { 0 };
+                let keeps = if torn { self.random.word() as u8 } else { 0 };
                 self.program(offset + first + k, *byte, keeps);
             }
         }
@@ -178,8 +178,7 @@ pub struct Random(pub u64);
 
 impl Random {
     /// The next 64 bits.
-    #[allow(clippy::should_implement_trait)]
-    pub fn next(&mut self) -> u64 {
+    pub fn word(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mixed = (self.0 ^ (self.0 >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         let mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
@@ -188,7 +187,7 @@ impl Random {
 
     /// A number below `limit`.
     pub fn below(&mut self, limit: u64) -> u64 {
-        self.next() % limit
+        self.word() % limit
     }
 
     /// Some bytes: all kinds, and often runs of 0xFF and 0, which look like blank or torn flash.
@@ -197,7 +196,7 @@ impl Random {
         let pick = |random: &mut Self| match style {
             0 => 0xFF,
             1 => (random.below(2) * 0xFF) as u8,
-            _ => random.next() as u8,
+            _ => random.word() as u8,
         };
         (0..length).map(|_| pick(self)).collect()
     }

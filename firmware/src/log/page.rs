@@ -64,8 +64,9 @@ impl Region {
 
     /// Length rounded up to whole units. Unit: bytes
     pub(super) fn padded(&self, length: usize) -> u32 {
-        // Lengths here are at most a page, which fits u32.
-        u32::try_from(length).unwrap_or(u32::MAX / 2).next_multiple_of(self.unit)
+        // Lengths here are at most a page, which fits u32; the unit is a power of two.
+        let below = self.unit.wrapping_sub(1);
+        u32::try_from(length).unwrap_or(u32::MAX).saturating_add(below) & !below
     }
 
     /// Where the records of a page begin. Unit: bytes from the page's start

@@ -77,11 +77,10 @@ impl Model {
     }
 
     fn note_erased<const UNIT: usize, const PAGE: usize>(&mut self, flash: &mut Flash<UNIT, PAGE>) {
-        for erased in flash.begun.drain(..) {
-            // What was dropped one erase ago can't come back.
-            self.sealed.retain(|_, (_, page, dropped)| *page != erased || !*dropped);
+        for (erased, done) in flash.begun.drain(..) {
             let on_page = self.sealed.values_mut().filter(|(_, page, _)| *page == erased);
             on_page.for_each(|(_, _, dropped)| *dropped = true);
+            self.sealed.retain(|_, (_, page, _)| *page != erased || !done);
         }
     }
 }
