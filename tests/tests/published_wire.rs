@@ -1,4 +1,4 @@
-//! CRC, COBS and postcard as published: group 06, exact.
+//! In: CRC, COBS and postcard as published, group 06. Out: the same from the core, exact.
 //!
 //! Sources: `06_crc` (RevEng catalogue check values), `06_cobs` (Cheshire and Baker 1999; table of
 //! the Wikipedia article), `06_postcard` (the postcard specification). Tolerance: exact.

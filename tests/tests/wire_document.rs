@@ -1,4 +1,4 @@
-//! `core/WIRE.md`, executed: every worked frame is decoded, compared with what is told beside it, and encoded again.
+//! In: `core/WIRE.md`. Out: every worked frame in it decoded, compared with what is told beside it, and encoded again.
 
 use std::fmt::Debug;
 

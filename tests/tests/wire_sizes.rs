@@ -1,4 +1,4 @@
-//! What an axis really tells goes through frames unchanged, and in few bytes.
+//! In: what an axis really tells. Out: the same through frames, bit for bit and in few bytes.
 
 use stillpoint_core::record::Record;
 use stillpoint_core::sample::Reading;

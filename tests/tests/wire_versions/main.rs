@@ -1,4 +1,4 @@
-//! Golden bytes: every version that was ever written can be read, and the current one is written the same.
+//! In: golden bytes. Out: every version that was ever written can be read, and the current one is written the same.
 
 use std::fmt::Debug;
 
@@ -11,6 +11,7 @@ use stillpoint_core::wire::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
 mod v01;
 
 /// The frame as hex, its header, and what it says.
+#[derive(Clone)]
 struct Golden<P>(&'static str, Header, P);
 
 fn bytes(hex: &str) -> Vec<u8> {

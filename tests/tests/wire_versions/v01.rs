@@ -1,4 +1,4 @@
-//! Golden bytes of version 1. Never edited once released: what a device once wrote stays readable.
+//! In: values. Out: the golden bytes of version 1. Never edited once released: what was once written stays readable.
 //!
 //! Fields that a later version appends are zero here, hence the `..Default::default()` everywhere.
 #![allow(clippy::needless_update)]
@@ -102,24 +102,25 @@ fn hello() -> Hello<'static> {
     }
 }
 
-/// What a device says.
-pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
-    let settings = Settings { axis: 0, refused: Some(1), parameters: parameters(), ..Default::default() };
+fn curve() -> Curve<'static> {
     let points = &[1, 0xA9, 0x46, 1, 0x83, 0x7D, 0];
-    let curve =
-        Curve { axis: 1, number: 57, first: 0, last: true, window: 3071, points, ..Default::default() };
-    let (kind, settling_median, settling_p95) = (4, 31_000, 36_500);
-    let baseline = Baseline {
-        axis: 1,
-        kind,
-        at: 90_000_000,
-        moves: 150,
-        settling_median,
-        settling_p95,
-        ..Default::default()
-    };
-    let drift = Drift { axis: 1, kind, number: 9_120, change: 3_100, score: 261, ..Default::default() };
-    let alarm = Alarm {
+    Curve { axis: 1, number: 57, first: 0, last: true, window: 3071, points, ..Default::default() }
+}
+
+fn trace() -> Trace<'static> {
+    let readings = &[0x0B, 0xC8, 0x01, 0x28, 0x02, 0x00, 0x04, 0x03, 0x00, 0x27];
+    let (tick, command, feedback) = (0xFFFF_FFF0, 5_000, 4_990);
+    let (number, first, last) = (57, 0, false);
+    Trace { axis: 2, number, first, last, tick, command, feedback, readings, ..Default::default() }
+}
+
+fn baseline() -> Baseline {
+    let (settling_median, settling_p95, at) = (31_000, 36_500, 90_000_000);
+    Baseline { axis: 1, kind: 4, at, moves: 150, settling_median, settling_p95, ..Default::default() }
+}
+
+fn alarm() -> Alarm {
+    Alarm {
         alarm: 3,
         axis: 1,
         subject: Subject::Drift,
@@ -129,28 +130,21 @@ pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
         value: 34_100,
         limit: 33_000,
         ..Default::default()
-    };
-    let missing = Missing::Samples { axis: 0, first: 120_000 };
-    let samples = Gap { missing, count: 2, cause: Cause::Overrun, ..Default::default() };
-    let missing = Missing::Frames { priority: 3, first: 40 };
-    let frames = Gap { missing, count: 12, cause: Cause::QueueFull, ..Default::default() };
-    let readings = &[0x0B, 0xC8, 0x01, 0x28, 0x02, 0x00, 0x04, 0x03, 0x00, 0x27];
-    let (tick, command, feedback) = (0xFFFF_FFF0, 5_000, 4_990);
-    let trace = Trace {
-        axis: 2,
-        number: 57,
-        first: 0,
-        last: false,
-        tick,
-        command,
-        feedback,
-        readings,
-        ..Default::default()
-    };
+    }
+}
+
+/// What a device says.
+pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
+    [measured(), watched()].concat()
+}
+
+fn measured() -> Vec<Golden<Message<'static>>> {
+    let settings = Settings { axis: 0, refused: Some(1), parameters: parameters(), ..Default::default() };
+    let again = Header { replay: true, ..header(Priority::Trace, 9) };
     vec![
         G(
-            "0501570b020101012f0102030405060708090a0b0972656865617273616c05302e312e300103c0843d010180 \
-             8082e288d2a306c2562d5600",
+            "0501570b020101012f0102030405060708090a0b0972656865617273616c05302e312e300103c0843d01018080 \
+             82e288d2a306c2562d5600",
             header(Priority::Alarm, 0),
             Message::Hello(hello()),
         ),
@@ -168,12 +162,31 @@ pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
         G(
             "0521570b0205390301390b01ff170701a94601837d053e14969e00",
             header(Priority::Curve, 57),
-            Message::Curve(curve),
+            Message::Curve(curve()),
         ),
+        G(
+            "0531570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc80128020304030627a4a2770f00",
+            header(Priority::Trace, u32::MAX),
+            Message::Trace(trace()),
+        ),
+        G(
+            "0571570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040306275c1d58ce00",
+            again,
+            Message::Trace(trace()),
+        ),
+    ]
+}
+
+fn watched() -> Vec<Golden<Message<'static>>> {
+    let drift = Drift { axis: 1, kind: 4, number: 9_120, change: 3_100, score: 261, ..Default::default() };
+    let gap = |missing, count, cause| Message::Gap(Gap { missing, count, cause, ..Default::default() });
+    let samples = Missing::Samples { axis: 0, first: 120_000 };
+    let frames = Missing::Frames { priority: 3, first: 40 };
+    vec![
         G(
             "0511570b0216ad020401048095f52a960198f201949d02b8f40a9d00",
             header(Priority::Move, 301),
-            Message::Baseline(baseline),
+            Message::Baseline(baseline()),
         ),
         G(
             "0511570b0211a09c01050104a047b8308502c637f1c200",
@@ -183,24 +196,22 @@ pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
         G(
             "0501570b020505060301130180a8b0fe10a047e89404d083042f4617a700",
             header(Priority::Alarm, 5),
-            Message::Alarm(alarm),
+            Message::Alarm(alarm()),
         ),
-        G("0511570b0204ae0207010ac0a907020119e6d46900", header(Priority::Move, 302), Message::Gap(samples)),
-        G("0511570b020daf02070103280c02b0b615ab00", header(Priority::Move, 303), Message::Gap(frames)),
+        G(
+            "0511570b0204ae0207010ac0a907020119e6d46900",
+            header(Priority::Move, 302),
+            gap(samples, 2, Cause::Overrun),
+        ),
+        G(
+            "0511570b020daf02070103280c02b0b615ab00",
+            header(Priority::Move, 303),
+            gap(frames, 12, Cause::QueueFull),
+        ),
         G(
             "0521570b02083a0802c082ea0d020208053901d0d9110102010101040c031f030104059168c60200",
             header(Priority::Curve, 58),
             Message::Status(status()),
-        ),
-        G(
-            "0531570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc80128020304030627a4a2770f00",
-            header(Priority::Trace, u32::MAX),
-            Message::Trace(trace),
-        ),
-        G(
-            "0571570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040306275c1d58ce00",
-            Header { replay: true, ..header(Priority::Trace, 9) },
-            Message::Trace(trace),
         ),
     ]
 }
