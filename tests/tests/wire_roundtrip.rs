@@ -3,13 +3,10 @@
 use proptest::collection::vec;
 use proptest::prelude::*;
 use stillpoint_core::record::{Outcome, Reasons, Record};
-use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Definition, Parameters};
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::settling::peaks::Speed;
 use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince, SetClock};
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
-use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode, encode_body};
 use stillpoint_core::wire::header::{Header, Numbers, Way};
 use stillpoint_core::wire::message::Message;
@@ -17,9 +14,8 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
-use stillpoint_core::wire::trace::Trace;
 use stillpoint_core::wire::watch::{Alarm, AlarmState, Baseline, Drift, Subject};
-use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME, LONGEST_PIECE};
+use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
 
 /// Any number, the edges of every width often.
 fn wild() -> impl Strategy<Value = u64> {
@@ -264,39 +260,5 @@ proptest! {
         let parameters = parameters(&mut Draw(numbers.into_iter()));
         let sent = stillpoint_core::wire::settings::Parameters::from(&parameters);
         prop_assert_eq!(Parameters::from(&sent), parameters);
-    }
-
-    #[test]
-    fn any_readings_survive(numbers in vec((wild(), wild(), wild()), 1..200)) {
-        let readings: Vec<Reading> = numbers.iter().map(|(tick, command, feedback)| Reading {
-            tick: *tick as u32, command: *command as i32, feedback: *feedback as i32,
-        }).collect();
-        let mut left = readings.iter().copied().peekable();
-        let (mut found, mut last) = (vec![], false);
-        let mut buffer = [0; LONGEST_PIECE];
-        while let Some(trace) = Trace::take((u8::MAX, u32::MAX, found.len() as u32), &mut left, &mut buffer) {
-            prop_assert!(!last, "nothing after the last");
-            last = trace.last;
-            found.extend(trace.readings());
-            same(Message::Trace(trace), &mut Draw(vec![u64::MAX; 3].into_iter()));
-        }
-        prop_assert_eq!((found, last), (readings, true));
-    }
-
-    #[test]
-    fn any_points_survive(numbers in vec((wild(), wild(), any::<bool>()), 1..121)) {
-        let points: Vec<Point> = numbers.iter().map(|(window, settling, settled)| Point {
-            window: *window as u32, settling: settled.then_some(*settling as u32),
-        }).collect();
-        let mut left = points.iter().copied().peekable();
-        let (mut found, mut last) = (vec![], false);
-        let mut buffer = [0; LONGEST_PIECE];
-        while let Some(curve) = Curve::take((u8::MAX, u32::MAX, found.len() as u16), &mut left, &mut buffer) {
-            prop_assert!(!last, "nothing after the last");
-            last = curve.last;
-            found.extend(curve.points());
-            same(Message::Curve(curve), &mut Draw(vec![u64::MAX; 3].into_iter()));
-        }
-        prop_assert_eq!((found, last), (points, true));
     }
 }
