@@ -1,2 +1,17 @@
+//! The monitor's device library: the same code on a microcontroller, under emulation and on a PC.
+//!
+//! It listens and never drives: no output of the monitor reaches the drive, and it is no safety function.
 #![no_std]
-//! x
+#![forbid(unsafe_code)]
+
+#[cfg(test)]
+extern crate std;
+
+pub mod tap;
+pub mod sampler;
+pub mod health;
+pub mod memory;
+pub mod log;
+pub mod link;
+pub mod store;
+pub mod app;

@@ -6,8 +6,9 @@
 use std::path::PathBuf;
 
 use stillpoint::report::line::MoveLine;
+use stillpoint::trace::Choice;
 use stillpoint_tests::published::shared;
-use stillpoint_tests::recording::{ask, moves};
+use stillpoint_tests::recording::{ask, moves, told};
 
 /// Recordings of a folder whose names begin so, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
@@ -115,12 +116,20 @@ fn a_window_below_the_encoder_step_is_said_to_be_one() {
     println!("ran step drive, window 2.5: {} moves", lines.len());
 }
 
+/// No such recording is at hand; this one is invented.
 #[test]
 fn a_sine_without_rest_gives_no_moves() {
-    let sine = recordings("recordings/step-drive", "pid_sine");
-    for file in &sine {
-        let lines = moves(file, &ask("6"));
-        assert!(lines.is_empty(), "{} moves in {}", lines.len(), file.display());
-        println!("ran {}: no moves", file.display());
+    let mut text = String::from("t_s,command_mm,feedback_mm\n");
+    for k in 0..20_000 {
+        let at = |k: f64| 40.0 * (k * 0.004).sin();
+        text +=
+            &format!("{:.4},{:.4},{:.4}\n", f64::from(k) * 0.001, at(f64::from(k)), at(f64::from(k) - 3.0));
     }
+    let file = std::env::temp_dir().join(format!("stillpoint-sine-{}.csv", std::process::id()));
+    std::fs::write(&file, text).expect("a file is written");
+    let told = told(&file, &ask("0.01"), &Choice::default());
+    std::fs::remove_file(&file).ok();
+    let (lines, summary) = told.expect("it can be read");
+    assert!(lines.is_empty(), "{} moves", lines.len());
+    assert!(summary.notes.iter().any(|note| note.contains("never comes to rest")), "{:?}", summary.notes);
 }

@@ -3,6 +3,7 @@
 use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::settings::Settings;
 use stillpoint_core::settling::curve::Point;
+use stillpoint_core::settling::peaks::Speed;
 
 use super::ask::word;
 use super::clock::Clock;
@@ -10,7 +11,7 @@ use crate::report::line::MoveLine;
 
 /// What turns counts and ticks of one recording into units and seconds.
 #[derive(Clone, Debug)]
-pub(super) struct Scale {
+pub struct Scale {
     /// Name of the recording.
     pub file: String,
     /// Name of the axis.
@@ -27,17 +28,21 @@ pub(super) struct Scale {
 
 impl Scale {
     /// Counts as length. Unit: `unit`
-    pub(super) fn length(&self, counts: impl Into<f64>) -> f64 {
+    pub fn length(&self, counts: impl Into<f64>) -> f64 {
         counts.into() / self.counts_per_unit
     }
 
     /// Ticks as time. Unit: s
-    pub(super) fn seconds(&self, ticks: impl Into<f64>) -> f64 {
+    pub fn seconds(&self, ticks: impl Into<f64>) -> f64 {
         ticks.into() / self.ticks_per_second
     }
 
+    fn speed(&self, speed: Speed) -> f64 {
+        self.length(speed.distance) / self.seconds(speed.time.max(1))
+    }
+
     /// The line of a record.
-    pub(super) fn line(
+    pub fn line(
         &self,
         settings: &Settings,
         clock: &Clock,
@@ -46,7 +51,6 @@ impl Scale {
     ) -> MoveLine {
         let seconds = |ticks: Option<u32>| ticks.map(|ticks| self.seconds(ticks));
         let settled = record.outcome == Outcome::Settled;
-        let fastest = record.peak_speed;
         MoveLine {
             file: self.file.clone(),
             axis: self.axis.clone(),
@@ -54,7 +58,7 @@ impl Scale {
             start_s: clock.second(record.start),
             command_end_s: clock.second(record.command_end),
             travel: self.length(record.travel),
-            peak_speed: self.length(fastest.distance) / self.seconds(fastest.time.max(1)),
+            peak_speed: self.speed(record.peak_speed),
             unit: self.unit.clone(),
             window: self.window,
             window_time_s: self.seconds(settings.window_time),
@@ -73,13 +77,9 @@ impl Scale {
             rest_error: record.rest_error.map(|parts| self.length(parts as f64 / 256.0)),
             rest_noise_rms: record.rest_noise_rms.map(|parts| self.length(f64::from(parts) / 256.0)),
             counts_per_unit: self.counts_per_unit,
-            ringing_hz: None,
-            ringing_u_hz: None,
-            damping_ratio: None,
-            tail_s: None,
-            signature: None,
             settling_curve: curve.map(|point| (self.length(point.window), seconds(point.settling))).collect(),
             settling_95_s: settled.then(|| self.seconds(record.settling_95)),
+            ..MoveLine::default()
         }
     }
 }

@@ -113,3 +113,17 @@ pub enum PlotError {
     #[error("the HTML page cannot be put together: {0}; write the picture as SVG instead")]
     Page(#[from] minijinja::Error),
 }
+
+impl From<PlotError> for crate::error::Error {
+    fn from(error: PlotError) -> Self {
+        match error {
+            PlotError::Extension(name) => crate::error::Error::Option {
+                option: "--plot".to_owned(),
+                value: name,
+                wrong: "is no picture that can be drawn".to_owned(),
+                remedy: "the name must end in .svg, .png or .html".to_owned(),
+            },
+            other => crate::error::Error::Picture(Box::new(other)),
+        }
+    }
+}

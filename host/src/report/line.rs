@@ -5,7 +5,7 @@
 use serde::Serialize;
 
 /// One move as other tools read it. Times in seconds, lengths in `unit`.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct MoveLine {
     /// Where the samples came from.
     pub file: String,

@@ -1,0 +1,261 @@
+//! In: readings, and counts of illegal transitions. Out: findings: what is wrong with the signals.
+//!
+//! Signal health comes before numbers: a settling time from swapped taps or a wrong command scale
+//! is worse than none. The two signals are watched until both stand still; what they did between two
+//! such rests is judged then. All of it is integer arithmetic, a few additions per sample.
+//!
+//! A signal is still while it stays within a band about one of its positions. An axis that never
+//! comes to rest, or moves less than sixteen bands, gives no finding about its moves.
+
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Settings;
+
+pub use finding::{Finding, Severity, Signal};
+use ratio::Ratio;
+
+mod finding;
+pub mod ratio;
+
+/// A travel of so many bands is a move.
+const MOVE: u32 = 16;
+
+/// So many moves in a row must show the same.
+const IN_A_ROW: u8 = 3;
+
+/// A ratio must be further than this part of itself from the one set, see [`Finding::WrongRatio`].
+const RATIO_PART: u32 = 64;
+
+/// Illegal transitions that are told, see [`Finding::IllegalTransitions`].
+const ILLEGAL: u32 = 4;
+
+/// A lead that counts, see [`Finding::Swapped`]. Unit: 1/16 samples
+const LEAD: i64 = 4;
+
+/// What is right for an axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Feedback counts per command count as set, upper and lower part.
+    pub scale: (i32, i32),
+    /// Half-width of the band in which a signal is still. Unit: command counts, feedback counts
+    pub still: (u32, u32),
+    /// How long both must be still. Unit: samples
+    pub rest: u16,
+    /// The largest sound change in one sample, of command and feedback. Unit: counts
+    pub most_change: (u32, u32),
+}
+
+impl Limits {
+    /// Still is the position window, at least four encoder steps; rest is the rest time.
+    /// Unit of `period`: ticks
+    pub fn new(settings: &Settings, period: u32, most_change: (u32, u32)) -> Limits {
+        let feedback = settings.window.max(settings.encoder_step.saturating_mul(4));
+        let (upper, lower) =
+            (settings.command_scale.0.unsigned_abs(), settings.command_scale.1.unsigned_abs());
+        let command = (u64::from(feedback) * u64::from(lower)).checked_div(u64::from(upper)).unwrap_or(1);
+        let rest = settings.rest_time.checked_div(period).unwrap_or(0).clamp(3, u32::from(u16::MAX));
+        Limits {
+            scale: settings.command_scale,
+            still: (u32::try_from(command).unwrap_or(u32::MAX).max(1), feedback),
+            rest: u16::try_from(rest).unwrap_or(u16::MAX),
+            most_change,
+        }
+    }
+}
+
+/// Largest sound change in one sample: half of what the register tells from its opposite, and no
+/// more than the input takes. Unit: counts, from bits, counts/s (four times the frequency of a
+/// quadrature line), samples/s
+pub fn most_change(register_bits: u32, counts_per_second: u32, samples_per_second: u32) -> u32 {
+    let unambiguous = 1_u32.checked_shl(register_bits.saturating_sub(2)).unwrap_or(1 << 30);
+    counts_per_second.checked_div(samples_per_second).unwrap_or(u32::MAX).min(unambiguous)
+}
+
+/// One signal, still or not.
+#[derive(Clone, Copy, Debug, Default)]
+struct Still {
+    anchor: i32,
+    /// Samples since the band was last left.
+    held: u16,
+    /// Moves in a row that only the other signal made.
+    absent: u8,
+    /// It left its rest in this move.
+    left: bool,
+    /// It changed while both were still.
+    restless: bool,
+}
+
+impl Still {
+    fn step(&mut self, position: i32, band: u32) {
+        if position.wrapping_sub(self.anchor).unsigned_abs() > band {
+            (self.anchor, self.held, self.left) = (position, 0, true);
+        } else {
+            self.held = self.held.saturating_add(1);
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum State {
+    /// No rest has been seen yet.
+    #[default]
+    Unknown,
+    Resting,
+    Moving {
+        /// Feedback left its rest before the command.
+        feedback_first: bool,
+    },
+}
+
+/// Everything that is remembered of one axis.
+#[derive(Clone, Debug, Default)]
+pub struct Health {
+    command: Still,
+    feedback: Still,
+    /// Positions at the last reading; none after a gap.
+    last: Option<(i32, i32)>,
+    /// Positions at the last rest.
+    from: (i32, i32),
+    /// Way from there, summed over the samples of the move. Unit: counts × samples
+    sums: (i64, i64),
+    ratio: Ratio,
+    state: State,
+    opposite: u8,
+    swapped: u8,
+    told: u8,
+}
+
+impl Health {
+    /// Readings are missing before the next one: what is under way can't be judged.
+    pub fn gap(&mut self) {
+        self.last = None;
+        self.state = State::Unknown;
+        (self.command.held, self.feedback.held) = (0, 0);
+    }
+
+    /// Adds one reading and the illegal transitions counted since the start; tells at most one
+    /// finding, and each kind once.
+    pub fn step(&mut self, limits: &Limits, reading: Reading, illegal: u32) -> Option<Finding> {
+        let now = (reading.command, reading.feedback);
+        let last = self.last.replace(now).unwrap_or(now);
+        let change = (now.0.wrapping_sub(last.0), now.1.wrapping_sub(last.1));
+        let lines = lines(limits, change, illegal).filter(|finding| self.told & finding.bit() == 0);
+        self.command.step(now.0, limits.still.0);
+        self.feedback.step(now.1, limits.still.1);
+        if self.state == State::Resting {
+            self.command.restless |= change.0 != 0;
+            self.feedback.restless |= change.1 != 0;
+        }
+        let at_move = if self.moved(limits, now) { self.judge(limits, now) } else { None };
+        let finding = lines.or(at_move)?;
+        self.told |= finding.bit();
+        Some(finding)
+    }
+
+    /// Follows rest and move; true when a move is finished.
+    fn moved(&mut self, limits: &Limits, now: (i32, i32)) -> bool {
+        let both_held = self.command.held.min(self.feedback.held);
+        if let State::Resting = self.state
+            && both_held == 0
+        {
+            self.state = State::Moving { feedback_first: self.command.held > 0 };
+        }
+        if let State::Moving { .. } = self.state {
+            let way = |now: i32, from: i32| i64::from(now.wrapping_sub(from));
+            self.sums.0 = self.sums.0.saturating_add(way(now.0, self.from.0));
+            self.sums.1 = self.sums.1.saturating_add(way(now.1, self.from.1));
+        }
+        if self.state == State::Resting || both_held < limits.rest {
+            return false;
+        }
+        let finished = self.state != State::Unknown;
+        if !finished {
+            self.rest_at(now);
+        }
+        finished
+    }
+
+    fn rest_at(&mut self, now: (i32, i32)) {
+        self.from = now;
+        self.sums = (0, 0);
+        self.state = State::Resting;
+        for signal in [&mut self.command, &mut self.feedback] {
+            (signal.left, signal.restless) = (false, false);
+        }
+    }
+
+    /// What the finished move tells, the gravest first.
+    fn judge(&mut self, limits: &Limits, now: (i32, i32)) -> Option<Finding> {
+        let travels = (now.0.wrapping_sub(self.from.0), now.1.wrapping_sub(self.from.1));
+        let moved = |travel: i32, band: u32| travel.unsigned_abs() >= band.saturating_mul(MOVE);
+        let moved = (moved(travels.0, limits.still.0), moved(travels.1, limits.still.1));
+        count(&mut self.feedback.absent, moved.0 && !self.feedback.left, moved.1);
+        count(&mut self.command.absent, moved.1 && !self.command.left, moved.0);
+        if moved == (true, true) {
+            self.compare(limits, travels);
+        }
+        self.rest_at(now);
+        self.findings(limits).into_iter().flatten().find(|finding| self.told & finding.bit() == 0)
+    }
+
+    /// Both signals moved: their order, direction and ratio.
+    fn compare(&mut self, limits: &Limits, travels: (i32, i32)) {
+        // The command needs no tolerance if it comes in whole counts; what it flickers by is in the band.
+        let tolerance = if self.command.restless { limits.still.0.saturating_mul(2) } else { 0 };
+        let tolerance = (tolerance, limits.still.1.saturating_mul(2));
+        self.ratio.step((travels.0.unsigned_abs(), travels.1.unsigned_abs()), tolerance);
+        let opposite = ((travels.0 < 0) != (travels.1 < 0)) != (limits.scale.0 < 0);
+        count(&mut self.opposite, opposite, true);
+        // Sum / travel is how long ago a signal made its way, on average.
+        let ago = |sum: i64, travel: i32| sum.saturating_mul(16).checked_div(i64::from(travel)).unwrap_or(0);
+        let behind = ago(self.sums.0, travels.0).saturating_sub(ago(self.sums.1, travels.1));
+        let restless = self.command.restless && !self.feedback.restless;
+        let first = self.state == State::Moving { feedback_first: true };
+        let evidence = first || restless || self.is_inverse(limits);
+        count(&mut self.swapped, behind <= -LEAD && evidence, true);
+    }
+
+    fn is_inverse(&self, limits: &Limits) -> bool {
+        let set = (limits.scale.0.unsigned_abs(), limits.scale.1.unsigned_abs());
+        self.ratio.is_known()
+            && self.ratio.differs(set, RATIO_PART)
+            && !self.ratio.differs((set.1, set.0), RATIO_PART)
+    }
+
+    fn findings(&self, limits: &Limits) -> [Option<Finding>; 5] {
+        let set = (limits.scale.0.unsigned_abs(), limits.scale.1.unsigned_abs());
+        let proposed = self.ratio.simplest().and_then(|(upper, lower)| {
+            let sign = if (self.opposite > 0) != (limits.scale.0 < 0) { -1 } else { 1 };
+            Some((sign * i32::try_from(upper).ok()?, i32::try_from(lower).ok()?))
+        });
+        let swapped = self.swapped >= IN_A_ROW;
+        let differs = !swapped && self.ratio.is_known() && self.ratio.differs(set, RATIO_PART);
+        let opposite = self.opposite >= IN_A_ROW;
+        [
+            (self.feedback.absent >= IN_A_ROW).then_some(Finding::FeedbackMissing),
+            (self.command.absent >= IN_A_ROW).then_some(Finding::CommandDead),
+            swapped.then_some(Finding::Swapped),
+            opposite.then_some(Finding::WrongSign { proposed }),
+            proposed.filter(|_| differs && !opposite).map(|proposed| Finding::WrongRatio { proposed }),
+        ]
+    }
+}
+
+/// Counts moves in a row: up if `shows`, back to none if else it had a chance to.
+fn count(moves: &mut u8, shows: bool, had_chance: bool) {
+    if shows {
+        *moves = moves.saturating_add(1);
+    } else if had_chance {
+        *moves = 0;
+    }
+}
+
+/// What counters and lines tell by themselves.
+fn lines(limits: &Limits, change: (i32, i32), illegal: u32) -> Option<Finding> {
+    let fast = |signal, change: i32, most: u32| {
+        let change = change.unsigned_abs();
+        (change > most).then_some(Finding::RateNearLimit { signal, change })
+    };
+    fast(Signal::Command, change.0, limits.most_change.0)
+        .or_else(|| fast(Signal::Feedback, change.1, limits.most_change.1))
+        .or_else(|| (illegal >= ILLEGAL).then_some(Finding::IllegalTransitions { count: illegal }))
+}

@@ -1,0 +1,146 @@
+//! In: what was found wrong with the signals. Out: the same in plain words, and how grave it is.
+
+use core::fmt;
+
+/// What a finding means for the numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Severity {
+    /// The numbers hold; something is near its limit.
+    Warning,
+    /// The numbers can't be right before this is put right.
+    Fault,
+}
+
+/// One of the two signals of an axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Signal {
+    /// Where the axis was told to be.
+    Command,
+    /// Where it is.
+    Feedback,
+}
+
+impl Signal {
+    /// The word used everywhere.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Signal::Command => "command",
+            Signal::Feedback => "feedback",
+        }
+    }
+}
+
+/// Something wrong with the signals of an axis. Each is told once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Finding {
+    /// Three moves of the command in a row, and feedback never left where it stood.
+    ///
+    /// Three, because a brake or an enable that comes late may cost one.
+    FeedbackMissing,
+    /// Three moves of the feedback in a row by sixteen times what counts as still, and the command
+    /// never left where it stood.
+    ///
+    /// Three, because a hand may move an axis once or twice.
+    CommandDead,
+    /// Three moves in a row in which the command came after the feedback, and nothing spoke against it.
+    ///
+    /// After: on average over the move by a quarter of a sample period or more. For it: feedback left
+    /// its rest first; or the command was restless at rest and feedback was not; or the ratio is the
+    /// inverse of the one set. One of these is asked for, because a drive with too much feedforward
+    /// is ahead on average, but neither begins early nor stills its encoder.
+    Swapped,
+    /// Three moves in a row in which feedback went the other way than set.
+    ///
+    /// Three, because one may be cut short by a fault of the drive.
+    WrongSign {
+        /// Feedback counts per command count, if three moves agree about it.
+        proposed: Option<(i32, i32)>,
+    },
+    /// Three moves or more agree on a ratio that is more than 1/64 from the one set.
+    ///
+    /// 1/64, because friction and a rest error that turns with the direction shorten travels a
+    /// little and always alike; no wrong gear ratio or count setting is usually that close.
+    WrongRatio {
+        /// Feedback counts per command count.
+        proposed: (i32, i32),
+    },
+    /// A signal changed in one sample by more than half of what can be told from its opposite, or
+    /// faster than its input takes.
+    ///
+    /// Half, so that the warning comes before the first wrong position.
+    RateNearLimit {
+        /// Which signal.
+        signal: Signal,
+        /// What it changed by. Unit: counts
+        change: u32,
+    },
+    /// Four transitions or more that no quadrature signal makes.
+    ///
+    /// Four, because switching on may cost one at each of two lines and two signals.
+    IllegalTransitions {
+        /// How many there were.
+        count: u32,
+    },
+}
+
+impl Finding {
+    /// How grave it is.
+    pub const fn severity(&self) -> Severity {
+        match self {
+            Finding::RateNearLimit { .. } => Severity::Warning,
+            Finding::FeedbackMissing
+            | Finding::CommandDead
+            | Finding::Swapped
+            | Finding::WrongSign { .. }
+            | Finding::WrongRatio { .. }
+            | Finding::IllegalTransitions { .. } => Severity::Fault,
+        }
+    }
+
+    /// A bit for each kind.
+    pub(super) const fn bit(&self) -> u8 {
+        match self {
+            Finding::FeedbackMissing => 1,
+            Finding::CommandDead => 1 << 1,
+            Finding::Swapped => 1 << 2,
+            Finding::WrongSign { .. } => 1 << 3,
+            Finding::WrongRatio { .. } => 1 << 4,
+            Finding::RateNearLimit { signal: Signal::Command, .. } => 1 << 5,
+            Finding::RateNearLimit { signal: Signal::Feedback, .. } => 1 << 6,
+            Finding::IllegalTransitions { .. } => 1 << 7,
+        }
+    }
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Finding::FeedbackMissing => {
+                out.write_str("the command moves but feedback stands still: check the wires and supply of the feedback tap")
+            }
+            Finding::CommandDead => out.write_str(
+                "feedback moves but the command stands still: check the wires of the command tap, or is the axis moved by hand?",
+            ),
+            Finding::Swapped => out.write_str("the command comes after the feedback: the two taps seem to be swapped"),
+            Finding::WrongSign { proposed: Some((upper, lower)) } => {
+                write!(out, "feedback goes the other way than the command: set the command scale to {upper}/{lower}")
+            }
+            Finding::WrongSign { proposed: None } => {
+                out.write_str("feedback goes the other way than the command: turn the sign of the command scale")
+            }
+            Finding::WrongRatio { proposed: (upper, lower) } => write!(
+                out,
+                "finished moves don't fit the command scale: set it to {upper}/{lower} feedback counts per command count"
+            ),
+            Finding::RateNearLimit { signal, change } => write!(
+                out,
+                "the {} changed by {change} counts in one sample, near the limit of its counter or input",
+                signal.word()
+            ),
+            Finding::IllegalTransitions { count } => write!(
+                out,
+                "{count} illegal quadrature transitions: check shielding, termination and the speed of the lines"
+            ),
+        }
+    }
+}

@@ -1,0 +1,56 @@
+//! Every dependency may be shipped under MIT OR Apache-2.0: its licence is on this list.
+
+use std::process::Command;
+
+/// Permissive, or in the public domain. Source: the SPDX licence list.
+const FINE: [&str; 13] = [
+    "MIT",
+    "Apache-2.0",
+    "Apache-2.0 WITH LLVM-exception",
+    "BSD-2-Clause",
+    "BSD-3-Clause",
+    "ISC",
+    "Zlib",
+    "0BSD",
+    "CC0-1.0",
+    "Unlicense",
+    "Unicode-3.0",
+    "BSL-1.0",
+    "MIT-0",
+];
+
+/// Whether an SPDX expression can be met by the list; `AND` binds closer than `OR`.
+fn is_fine(expression: &str) -> bool {
+    let expression = expression.replace('/', " OR ").replace(['(', ')'], "");
+    expression.split(" OR ").any(|choice| choice.split(" AND ").all(|licence| FINE.contains(&licence.trim())))
+}
+
+#[test]
+fn every_dependency_has_a_licence_that_fits() {
+    let arguments = ["metadata", "--format-version", "1", "--locked", "--all-features"];
+    let output = Command::new(env!("CARGO")).args(arguments).output().expect("cargo tells the dependencies");
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let told: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let packages = told["packages"].as_array().expect("packages");
+    let unfit: Vec<String> = packages
+        .iter()
+        .filter(|package| !package["license"].as_str().is_some_and(is_fine))
+        .map(|package| format!("{} {}: {}", package["name"], package["version"], package["license"]))
+        .collect();
+    assert!(packages.len() > 50, "all dependencies are listed");
+    assert!(unfit.is_empty(), "{unfit:#?}");
+}
+
+#[test]
+fn expressions_are_read_as_spdx_writes_them() {
+    for (expression, fine) in [
+        ("MIT OR Apache-2.0", true),
+        ("MIT/Apache-2.0", true),
+        ("(MIT OR Apache-2.0) AND Unicode-3.0", true),
+        ("GPL-3.0-only", false),
+        ("MIT AND GPL-3.0-only", false),
+        ("LGPL-2.1-or-later OR MIT", true),
+    ] {
+        assert_eq!(is_fine(expression), fine, "{expression}");
+    }
+}
