@@ -2,12 +2,12 @@
 //!
 //! Every byte between the monitor and anything else is made and read here; `WIRE.md` beside this
 //! crate tells the layout with worked bytes, which a test executes. Frames carry their own structs,
-//! so that a stage can change without changing a byte. From the inside out:
+//! so that a stage can change without changing a byte. Modules stand in the order they need each other:
 //!
-//! [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`watch`] are the payloads;
-//! [`message`] (device to host) and [`command`] (host to device) name their kinds; [`header`] numbers
-//! a frame before it can be lost; [`frame`] adds a [`crc`] and [`cobs`] framing; [`receive`] takes any
-//! chunks of bytes apart again; [`sequence`] tells loss, restart and reorder apart; [`counts`] counts.
+//! [`header`] numbers a frame before it can be lost; [`frame`] seals it with a [`crc`] and closes it by
+//! [`cobs`]. [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`watch`] are the payloads;
+//! [`message`] (device to host) and [`command`] (host to device) name their kinds. [`receive`] takes any
+//! chunks of bytes apart again, [`sequence`] tells loss, restart and reorder apart, [`counts`] counts.
 //!
 //! # Versions
 //!
@@ -30,7 +30,10 @@ use serde::{Deserialize, Deserializer};
 
 pub mod crc;
 pub mod cobs;
+mod varint;
+mod write;
 pub mod header;
+pub mod frame;
 pub mod record;
 pub mod curve;
 pub mod trace;
@@ -39,11 +42,9 @@ pub mod status;
 pub mod watch;
 pub mod message;
 pub mod command;
-pub mod frame;
 pub mod receive;
 pub mod sequence;
 pub mod counts;
-mod varint;
 
 /// Oldest version that can be read.
 pub const OLDEST: u8 = 1;

@@ -113,7 +113,7 @@ impl<const N: usize> Decoder<N> {
         let (run, _) = left.split_at(self.run.min(left.len()));
         let length =
             if run.contains(&0) { run.iter().take_while(|byte| **byte != 0).count() } else { run.len() };
-        let (run, rest) = left.split_at(length);
+        let (run, rest) = left.split_at_checked(length).unwrap_or_default();
         self.run -= length;
         self.taken = self.taken.saturating_add(length as u32);
         self.append(run);

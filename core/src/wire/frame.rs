@@ -8,12 +8,13 @@ use serde::{Deserialize, Serialize};
 use super::cobs;
 use super::crc::Crc;
 use super::header::{Header, Priority, Way};
+use super::write::write;
 use super::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
 
 /// Bytes of the CRC. Unit: bytes
 const CRC: usize = 4;
 
-/// What can stand in a frame: a [`Message`](super::message::Message) or a [`Command`](super::command::Command).
+/// What can stand in a frame: everything that goes one way.
 pub trait Payload<'a>: Serialize + Deserialize<'a> {
     /// Who says it.
     const WAY: Way;
@@ -55,7 +56,7 @@ pub fn encode_body<'o, 'p, C: Crc>(
 
 fn body_of<'p, C: Crc>(header: &Header, payload: &impl Payload<'p>, body: &mut [u8]) -> Option<usize> {
     let start = header.write(body)?;
-    let length = start + postcard::to_slice(payload, body.get_mut(start..)?).ok()?.len();
+    let length = start + write(payload, body.get_mut(start..)?)?;
     seal::<C>(body, length)
 }
 

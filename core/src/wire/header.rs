@@ -3,7 +3,7 @@
 //! Each priority numbers its own frames: a link that lets alarms overtake traces then reorders
 //! nothing within a number series, and a loss says what kind of frames were lost.
 
-use super::CURRENT;
+use super::{CURRENT, varint};
 
 /// Who speaks. A line that echoes then never makes a command of a message.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -71,7 +71,8 @@ impl Header {
         let (fixed, rest) = body.split_first_chunk_mut::<FIXED>()?;
         let [a, b, c, d] = self.boot.to_le_bytes();
         *fixed = [self.mark(), a, b, c, d];
-        Some(FIXED + postcard::to_slice(&self.sequence, rest).ok()?.len())
+        let mut used = 0;
+        varint::push(rest, &mut used, self.sequence.into()).then_some(FIXED + used)
     }
 
     /// Reads the header off the front; the rest is kind and payload.

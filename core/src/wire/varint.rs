@@ -17,10 +17,17 @@ pub(super) fn unzigzag(value: u32) -> i32 {
 
 /// Appends a number to what `used` bytes of the buffer hold; false if there is no room for it.
 pub(super) fn push(buffer: &mut [u8], used: &mut usize, value: u64) -> bool {
-    let place = buffer.get_mut(*used..).unwrap_or_default();
-    let Ok(written) = postcard::to_slice(&value, place) else { return false };
-    *used += written.len();
-    true
+    let mut left = value;
+    for (length, byte) in buffer.get_mut(*used..).unwrap_or_default().iter_mut().enumerate() {
+        *byte = left as u8 & 0x7F;
+        left >>= 7;
+        if left == 0 {
+            *used += length + 1;
+            return true;
+        }
+        *byte |= 0x80;
+    }
+    false
 }
 
 /// Takes a number off the front.

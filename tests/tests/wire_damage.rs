@@ -1,0 +1,193 @@
+//! In: bytes flipped, dropped, doubled, inserted, cut and run together. Out: no invented frame, every loss counted.
+
+use stillpoint_core::wire::counts::Counts;
+use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::frame::{Payload as _, encode};
+use stillpoint_core::wire::header::{Header, Numbers, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::sequence::{Continuity, Sequence};
+use stillpoint_core::wire::{LONGEST_FRAME, status::Status};
+
+/// Small and seeded, so that a failure names its seed.
+struct Random(u64);
+
+impl Random {
+    fn below(&mut self, limit: usize) -> usize {
+        self.0 = self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((self.0 >> 33) as usize) % limit
+    }
+}
+
+/// A frame of one of two priorities, as sent.
+#[derive(Clone)]
+struct Sent {
+    header: Header,
+    message: Message<'static>,
+    bytes: Vec<u8>,
+}
+
+fn send(numbers: &mut Numbers, random: &mut Random) -> Sent {
+    let message = if random.below(3) == 0 {
+        Message::Status(Status { samples: random.below(1 << 30) as u64, ..Default::default() })
+    } else {
+        let (number, settling) = (random.below(1 << 20) as u32, random.below(1 << 30) as u32);
+        Message::Move(Move { number, settling, held: 1 << random.below(60), ..Default::default() })
+    };
+    let header = numbers.take(message.priority());
+    let mut buffer = [0; LONGEST_FRAME];
+    let bytes = encode::<LargeTable>(&header, &message, &mut buffer).expect("fits").to_vec();
+    Sent { header, message, bytes }
+}
+
+/// One wound.
+fn damage(bytes: &mut Vec<u8>, random: &mut Random) {
+    let at = random.below(bytes.len());
+    let length = (1 + random.below(20)).min(bytes.len() - at);
+    match random.below(7) {
+        0 => bytes[at] ^= 1 << random.below(8),
+        1 => bytes[at] = random.below(256) as u8,
+        2 => drop(bytes.drain(at..at + length)),
+        3 => bytes.insert(at, random.below(256) as u8),
+        4 => {
+            let doubled = bytes[at..at + length].to_vec();
+            bytes.splice(at..at, doubled);
+        }
+        5 => bytes[at..at + length].fill(0),
+        _ => bytes[at..at + length].reverse(),
+    }
+}
+
+/// What a listener makes of bytes that come in any chunks.
+#[derive(Default)]
+struct Heard {
+    frames: Vec<(Header, Message<'static>)>,
+    counts: Counts,
+    taken: u64,
+}
+
+fn listen(bytes: &[u8], random: &mut Random) -> Heard {
+    let mut heard = Heard::default();
+    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let mut sequence = Sequence::default();
+    let mut rest = bytes;
+    while !rest.is_empty() {
+        let (chunk, later) = rest.split_at((1 + random.below(200)).min(rest.len()));
+        rest = later;
+        let mut left = chunk;
+        while let Some(event) = receiver.step(&mut left) {
+            match event {
+                Event::Frame(frame) => {
+                    let place = sequence.step(&frame.header);
+                    heard.counts.place(frame.header.priority, place);
+                    let read = frame.read::<Message>();
+                    heard.counts.read(&read);
+                    match read.expect("a sound frame can be read").payload {
+                        Message::Move(sent) => heard.frames.push((frame.header, Message::Move(sent))),
+                        Message::Status(sent) => heard.frames.push((frame.header, Message::Status(sent))),
+                        other => panic!("invented: {other:?}"),
+                    }
+                    heard.taken += u64::from(place != Continuity::Duplicate);
+                }
+                Event::Echo(header) => panic!("invented: {header:?}"),
+                Event::Corrupt(corrupt) => heard.counts.corrupt(corrupt),
+            }
+        }
+        assert!(left.is_empty(), "all bytes are taken");
+    }
+    if let Some(corrupt) = receiver.finish() {
+        heard.counts.corrupt(corrupt);
+    }
+    heard
+}
+
+fn check(seed: u64) -> Heard {
+    let mut random = Random(seed);
+    let mut numbers = Numbers::new(Way::FromDevice, seed as u32);
+    let sent: Vec<Sent> = (0..40).map(|_| send(&mut numbers, &mut random)).collect();
+    // The first and last of each priority come through, so that every loss lies between two that came.
+    let edge = |sent: &[Sent], at: usize| {
+        let same = |other: &Sent| other.header.priority == sent[at].header.priority;
+        !sent[..at].iter().any(same) || !sent[at + 1..].iter().any(same)
+    };
+    let mut stream = vec![];
+    for at in 0..sent.len() {
+        let mut bytes = sent[at].bytes.clone();
+        let mut fate = random.below(8);
+        if edge(&sent, at) {
+            // A neighbour that lost its closing zero would take this one with it.
+            stream.push(0);
+            fate = 7;
+        }
+        match fate {
+            0 => bytes.clear(),
+            1 => bytes.extend_from_within(..),
+            2..5 => (0..=random.below(3)).for_each(|_| damage_some(&mut bytes, &mut random)),
+            _ => (),
+        }
+        stream.extend(bytes);
+    }
+    let heard = listen(&stream, &mut random);
+    for (header, message) in &heard.frames {
+        let known = sent.iter().any(|sent| (&sent.header, &sent.message) == (header, message));
+        assert!(known, "seed {seed}: invented {header:?} {message:?}");
+    }
+    let came = |sent: &&Sent| heard.frames.iter().any(|(header, _)| *header == sent.header);
+    let missing = sent.iter().filter(|sent| !came(sent)).count() as u64;
+    assert_eq!(heard.counts.lost(), missing, "seed {seed}: every loss is counted");
+    assert_eq!(heard.counts.frames, 40 - missing, "seed {seed}: every frame once");
+    assert_eq!(heard.counts.frames, heard.taken, "seed {seed}");
+    assert_eq!((heard.counts.restarts, heard.counts.unreadable, heard.counts.unknown_kinds), (0, 0, 0));
+    heard
+}
+
+fn damage_some(bytes: &mut Vec<u8>, random: &mut Random) {
+    if !bytes.is_empty() {
+        damage(bytes, random);
+    }
+}
+
+#[test]
+fn no_frame_is_invented_and_every_loss_is_counted() {
+    let mut sum = Counts::default();
+    for seed in 0..5_000 {
+        let counts = check(seed).counts;
+        sum.frames += counts.frames;
+        sum.lost.iter_mut().zip(counts.lost).for_each(|(sum, lost)| *sum += lost);
+        sum.duplicates += counts.duplicates;
+        sum.corrupt += counts.corrupt;
+        sum.corrupt_bytes += counts.corrupt_bytes;
+    }
+    println!("200000 frames in 5000 damaged streams: {sum:?}");
+    assert!(sum.lost() > 50_000 && sum.duplicates > 10_000 && sum.corrupt > 50_000, "there was damage");
+}
+
+#[test]
+fn one_byte_wrong_anywhere_is_always_noticed() {
+    let mut random = Random(11);
+    let sent = send(&mut Numbers::new(Way::FromDevice, 3), &mut random);
+    for at in 0..sent.bytes.len() {
+        for value in 0..=255 {
+            let mut bytes = [&[0], &sent.bytes[..], &[0]].concat();
+            bytes[at + 1] = value;
+            let heard = listen(&bytes, &mut random);
+            if value == sent.bytes[at] {
+                assert_eq!((heard.frames.len(), heard.counts.corrupt), (1, 0));
+            } else {
+                assert_eq!(heard.frames, [], "byte {at} as {value}");
+                assert!(heard.counts.corrupt > 0, "byte {at} as {value}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_frame_cut_anywhere_is_dropped_with_all_its_bytes() {
+    let mut random = Random(12);
+    let sent = send(&mut Numbers::new(Way::FromDevice, 3), &mut random);
+    for cut in 0..sent.bytes.len() {
+        let heard = listen(&sent.bytes[..cut], &mut random);
+        assert_eq!((heard.frames.len(), heard.counts.corrupt_bytes), (0, cut as u64));
+    }
+}

@@ -1,0 +1,175 @@
+//! In: `core/WIRE.md`. Out: every worked frame in it decoded, compared with what is told beside it, and encoded again.
+
+use std::fmt::Debug;
+
+use serde::Serialize;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settling::curve::Point;
+use stillpoint_core::wire::command::Command;
+use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
+use stillpoint_core::wire::header::{Priority, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::record::Outcome;
+use stillpoint_core::wire::settings::Definition;
+use stillpoint_core::wire::status::{Cause, Position, Reset};
+use stillpoint_core::wire::watch::{AlarmState, Subject};
+use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
+
+const DOCUMENT: &str = include_str!("../../core/WIRE.md");
+
+fn hex(text: &str) -> Vec<u8> {
+    let digits: Vec<u8> =
+        text.chars().filter_map(|digit| digit.to_digit(16)).map(|digit| digit as u8).collect();
+    assert!(digits.len().is_multiple_of(2), "whole bytes: {text}");
+    digits.chunks(2).map(|pair| pair[0] << 4 | pair[1]).collect()
+}
+
+/// One block: the body, the frame on a link, and what is told beside the bytes, in order.
+#[derive(Default)]
+struct Worked {
+    body: Vec<u8>,
+    frame: Vec<u8>,
+    told: Vec<(String, Vec<u8>)>,
+}
+
+fn worked() -> Vec<Worked> {
+    let blocks = DOCUMENT.split("```bytes\n").skip(1).map(|rest| rest.split("```").next().unwrap());
+    blocks.map(|block| block.lines().fold(Worked::default(), Worked::with)).collect()
+}
+
+impl Worked {
+    fn with(mut self, line: &str) -> Worked {
+        if let Some(frame) = line.strip_prefix("= ") {
+            self.frame.extend(hex(frame));
+            return self;
+        }
+        let (bytes, text) = line.split_once("  ").unwrap_or((line, ""));
+        let bytes = hex(bytes);
+        self.body.extend(&bytes);
+        self.told.push((text.split(';').next().unwrap().trim().to_string(), bytes));
+        self
+    }
+}
+
+/// Everything told stands in what was decoded, in the same order; returns the name and priority of the kind.
+fn check<'a, P: Payload<'a> + Debug>(worked: &Worked, frame: &Frame<'a>) -> (String, Priority) {
+    let Ok(Read { payload, extra: 0 }) = frame.read::<P>() else { panic!("{:?}", frame.read::<P>()) };
+    let decoded = format!("{:?}, {payload:?}", frame.header);
+    let mut rest = &decoded[..];
+    for (told, _) in &worked.told {
+        let at = rest.find(&told[..]).unwrap_or_else(|| panic!("{told:?} is not next in {rest}"));
+        rest = &rest[at + told.len()..];
+    }
+    let mut buffer = [0; LONGEST_FRAME];
+    assert_eq!(encode::<SmallTable>(&frame.header, &payload, &mut buffer), Ok(&worked.frame[..]));
+    assert_eq!(payload.priority(), frame.header.priority);
+    let name = format!("{payload:?}");
+    (name.split(['(', ' ']).next().unwrap().to_string(), payload.priority())
+}
+
+#[test]
+fn every_worked_frame_is_what_it_says() {
+    let mut kinds = [vec![], vec![]];
+    for worked in worked() {
+        let way = if worked.body[0] & 0x80 == 0 { Way::FromDevice } else { Way::FromHost };
+        let mut receiver = Receiver::<LargeTable>::new(way);
+        let mut left = &worked.frame[..];
+        let Some(Event::Frame(frame)) = receiver.step(&mut left) else {
+            panic!("no frame: {:?}", worked.told)
+        };
+        assert_eq!(frame.body(), worked.body);
+        let (name, priority) = match way {
+            Way::FromDevice => check::<Message>(&worked, &frame),
+            Way::FromHost => check::<Command>(&worked, &frame),
+        };
+        let row = format!("| {} | `{name}` | {priority:?} |", frame.kind());
+        assert!(DOCUMENT.contains(&row), "no row {row}");
+        println!("ran worked bytes: {name}, {} on a link", worked.frame.len());
+        kinds[way as usize].push(frame.kind());
+    }
+    kinds.iter_mut().for_each(Vec::dedup);
+    assert_eq!(kinds, [(0..Message::KINDS).collect::<Vec<u8>>(), (0..Command::KINDS).collect()]);
+}
+
+/// The list in the document names every variant at its place.
+fn check_variants<T: Serialize + Debug>(name: &str, variants: &[T]) {
+    for (place, variant) in variants.iter().enumerate() {
+        assert_eq!(postcard::to_slice(variant, &mut [0; 8]).unwrap(), &[place as u8]);
+    }
+    let names: Vec<String> = variants.iter().map(|variant| format!("{variant:?}")).collect();
+    let line = format!("- `{name}`: {}\n", names.join(", "));
+    assert!(DOCUMENT.contains(&line), "no line {line}");
+}
+
+#[test]
+fn every_variant_stands_at_its_place() {
+    use {AlarmState as A, Cause as C, Outcome as O, Reset as R, Subject as S};
+    check_variants("Outcome", &[O::Settled, O::Unsettled, O::Interrupted, O::Untrusted]);
+    check_variants("Definition", &[Definition::LastEntry, Definition::Iso9283, Definition::TargetReached]);
+    check_variants("Position", &[Position::Outside, Position::Inside, Position::TargetReached]);
+    let resets = [R::Unknown, R::PowerOn, R::BrownOut, R::Pin, R::Watchdog, R::Fault, R::Software];
+    check_variants("Reset", &resets);
+    let causes = [C::Unknown, C::Overrun, C::QueueFull, C::LinkDown, C::LogWrapped, C::LogFailed, C::Tap];
+    check_variants("Cause", &causes);
+    check_variants("Subject", &[S::Drift, S::Unsettled, S::FollowingError, S::Signal, S::Gap]);
+    let states = [
+        A::Normal,
+        A::Unacknowledged,
+        A::Acknowledged,
+        A::ReturnedToNormalUnacknowledged,
+        A::LatchedUnacknowledged,
+        A::LatchedAcknowledged,
+        A::Shelved,
+        A::SuppressedByDesign,
+        A::OutOfService,
+    ];
+    check_variants("AlarmState", &states);
+}
+
+fn example(name: &str) -> Worked {
+    let is_it = |worked: &Worked| worked.told.iter().any(|(told, _)| told == name);
+    worked().into_iter().find(is_it).expect("an example of each kind")
+}
+
+#[test]
+fn what_the_text_says_of_the_examples_is_so() {
+    let body = example("Curve").body;
+    let Message::Curve(curve) = Frame::check::<SmallTable>(&body).unwrap().read::<Message>().unwrap().payload
+    else {
+        panic!("no curve")
+    };
+    let points =
+        [(3071, Some(0)), (2559, Some(9000)), (2047, Some(9000)), (1791, Some(25_002)), (1535, None)];
+    let points = points.map(|(window, settling)| Point { window, settling });
+    assert_eq!(curve.points().collect::<Vec<_>>(), points);
+
+    let body = example("Trace").body;
+    let Message::Trace(trace) = Frame::check::<SmallTable>(&body).unwrap().read::<Message>().unwrap().payload
+    else {
+        panic!("no trace")
+    };
+    let told =
+        DOCUMENT.split("the readings (tick, command, feedback) are ").nth(1).unwrap().split('.').next();
+    let told: String = told.unwrap().split_whitespace().collect::<Vec<_>>().join(" ").replace('−', "-");
+    let form =
+        |reading: Reading| format!("({}, {}, {})", reading.tick as i32, reading.command, reading.feedback);
+    assert_eq!(trace.readings().map(form).collect::<Vec<_>>().join(", "), told);
+
+    let body = example("Move").body;
+    let Message::Move(sent) = Frame::check::<SmallTable>(&body).unwrap().read::<Message>().unwrap().payload
+    else {
+        panic!("no move")
+    };
+    let record = stillpoint_core::record::Record::from(&sent);
+    assert_eq!((record.settling, record.first_entry), (Some(31_250), Some(30_000)));
+    assert_eq!((record.confirmation, record.stabilization), (Some(41_250), Some(1_250)));
+    assert_eq!((record.settling_95, record.command_end), (80, 28_700_000));
+}
+
+#[test]
+fn the_sizes_are_those_in_the_text() {
+    assert_eq!((LONGEST_BODY, LONGEST_FRAME), (254, 256));
+    assert!(DOCUMENT.contains("at most 254 bytes in every version") && DOCUMENT.contains("256 at most"));
+}

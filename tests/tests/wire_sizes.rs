@@ -1,0 +1,94 @@
+//! In: what an axis really tells. Out: the same through frames, bit for bit and in few bytes.
+
+use stillpoint_core::record::Record;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::settling::curve::Point;
+use stillpoint_core::wire::crc::SmallTable;
+use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::frame::{Payload as _, encode};
+use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::trace::Trace;
+use stillpoint_core::wire::{LONGEST_FRAME, LONGEST_PIECE};
+use stillpoint_tests::run::{run, steady};
+
+/// Unit: ticks
+const PERIOD: u32 = 100;
+/// 4 axes × 2 moves/s × 8 h.
+const MOVES_OF_A_SHIFT: f64 = 230_400.0;
+/// Unit: bytes
+const LOG: f64 = 16.0 * 1024.0 * 1024.0;
+
+/// Invented: a 24-bit encoder at 10 kHz, one revolution there and back, ringing stops of all strengths.
+fn readings() -> Vec<Reading> {
+    let signals = (0..200_000_u32).map(|k| {
+        let (number, since) = (k / 5000, f64::from(k % 5000));
+        let part = (since / 2000.0).min(1.0);
+        let way = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
+        let command = 16_777_216.0 * if number % 2 == 0 { way } else { 1.0 - way };
+        let ringing = 3000.0 * f64::from(number) * (-(since - 2000.0) / 300.0).exp() * (since / 60.0).cos();
+        let noise = f64::from(k.wrapping_mul(2_654_435_761) >> 30);
+        (command as i32, (command + if part < 1.0 { 0.0 } else { ringing } + noise) as i32)
+    });
+    // The time stamps of a shift's seventh hour.
+    let late = |reading: Reading| Reading { tick: reading.tick.wrapping_add(3_700_000_000), ..reading };
+    steady(PERIOD, signals).map(late).collect()
+}
+
+/// Bytes of a frame with a number of the seventh hour. Unit: bytes
+fn size(message: &Message) -> usize {
+    let mut header = Numbers::new(Way::FromDevice, 0x0002_0B57).take(message.priority());
+    header.sequence = 200_000;
+    encode::<SmallTable>(&header, message, &mut [0; LONGEST_FRAME]).expect("fits a frame").len()
+}
+
+#[test]
+fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
+    let readings = readings();
+    let parameters = Parameters { window: 2796, ..Parameters::default() };
+    let moves = run(parameters, readings.iter().copied()).moves;
+    assert_eq!(moves.len(), 40);
+    let (mut move_bytes, mut curve_bytes, mut curve_frames, mut points) = (0, 0, 0, 0);
+    for told in &moves {
+        let record = Record { start: told.record.start + 25_000_000_000, number: 50_000, ..told.record };
+        let record = Record { command_end: told.record.command_end + 25_000_000_000, ..record };
+        let sent = Move::new(1, false, &record);
+        assert_eq!(Record::from(&sent), record);
+        move_bytes += size(&Message::Move(sent));
+        let mut left = told.curve.iter().copied().peekable();
+        let mut found: Vec<Point> = vec![];
+        let mut buffer = [0; LONGEST_PIECE];
+        while let Some(curve) = Curve::take((1, 50_000, found.len() as u16), &mut left, &mut buffer) {
+            found.extend(curve.points());
+            curve_bytes += size(&Message::Curve(curve));
+            curve_frames += 1;
+        }
+        assert_eq!(found, told.curve);
+        points += found.len();
+    }
+    assert_eq!(curve_frames, moves.len(), "a curve of an axis follows the law of windows: one frame");
+    let mean = move_bytes as f64 / moves.len() as f64;
+    let curve_mean = curve_bytes as f64 / moves.len() as f64;
+    println!("a move: {mean:.1} bytes; its curve: {curve_mean:.1} bytes, {} points", points / moves.len());
+    println!("moves of a shift: {:.1} % of 16 MiB", 100.0 * mean * MOVES_OF_A_SHIFT / LOG);
+    assert!(mean * MOVES_OF_A_SHIFT < LOG, "a shift of moves fits the log");
+}
+
+#[test]
+fn samples_around_a_stop_take_little_more_than_a_byte() {
+    let readings = readings();
+    let stop = &readings[198_000..200_000];
+    let mut left = stop.iter().copied().peekable();
+    let (mut found, mut bytes): (Vec<Reading>, usize) = (vec![], 0);
+    let mut buffer = [0; LONGEST_PIECE];
+    while let Some(trace) = Trace::take((1, 40, found.len() as u32), &mut left, &mut buffer) {
+        found.extend(trace.readings());
+        bytes += size(&Message::Trace(trace));
+    }
+    assert_eq!(found, stop);
+    let each = bytes as f64 / stop.len() as f64;
+    println!("a raw sample at rest: {each:.2} bytes, frames and all");
+    assert!(each < 2.0);
+}

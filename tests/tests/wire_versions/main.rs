@@ -1,0 +1,52 @@
+//! In: golden bytes. Out: every version that was ever written can be read, and the current one is written the same.
+
+use std::fmt::Debug;
+
+use stillpoint_core::wire::cobs::Decoder;
+use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
+use stillpoint_core::wire::header::Header;
+use stillpoint_core::wire::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
+
+mod v01;
+
+/// The frame as hex, its header, and what it says.
+#[derive(Clone)]
+struct Golden<P>(&'static str, Header, P);
+
+fn bytes(hex: &str) -> Vec<u8> {
+    let hex: String = hex.split_whitespace().collect();
+    (0..hex.len()).step_by(2).map(|at| u8::from_str_radix(&hex[at..at + 2], 16).unwrap()).collect()
+}
+
+fn check<'p, P: Payload<'p> + PartialEq + Debug>(golden: &Golden<P>) {
+    let Golden(hex, header, payload) = golden;
+    let frame = bytes(hex);
+    if header.version == CURRENT {
+        let mut buffer = [0; LONGEST_FRAME];
+        assert_eq!(encode::<SmallTable>(header, payload, &mut buffer), Ok(&frame[..]), "{payload:?}");
+    }
+    // The payload may borrow from the bytes; a test may leak them.
+    let body = frame.leak();
+    let mut decoder = Decoder::<LONGEST_BODY>::default();
+    let body = decoder.step(&mut &*body).and_then(|chunk| chunk.body.ok()).expect("framed").to_vec().leak();
+    let frame = Frame::check::<LargeTable>(body).expect("sealed");
+    assert_eq!(frame.header, *header);
+    match frame.read::<P>() {
+        Ok(Read { payload: found, extra: 0 }) => assert_eq!(found, *payload),
+        other => panic!("{payload:?} was read as {other:?}"),
+    }
+}
+
+#[test]
+fn version_1_stays_as_it_was() {
+    let (messages, commands) = (v01::messages(), v01::commands());
+    messages.iter().for_each(check);
+    commands.iter().for_each(check);
+    println!("ran golden bytes of version 1: {} messages, {} commands", messages.len(), commands.len());
+}
+
+#[test]
+fn every_version_that_can_be_read_has_its_bytes_here() {
+    assert_eq!((OLDEST, CURRENT), (1, 1), "a version without a file and a test in this folder");
+}
