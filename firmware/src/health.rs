@@ -211,8 +211,8 @@ impl Health {
         let behind = ago(self.sums.0, travels.0).saturating_sub(ago(self.sums.1, travels.1));
         let restless = self.command.restless && !self.feedback.restless;
         let first = self.state == State::Moving { feedback_first: true };
-        let evidence = first || restless || self.is_inverse(limits);
-        count(&mut self.swapped, behind <= -LEAD && evidence, true);
+        let signs = [behind <= -LEAD, restless, first || self.is_inverse(limits)];
+        count(&mut self.swapped, signs.into_iter().filter(|&sign| sign).count() > 1, true);
     }
 
     /// The moves so far fit the inverse of the ratio set, and not the ratio itself.
