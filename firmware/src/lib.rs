@@ -9,4 +9,5 @@ extern crate std;
 
 pub mod tap;
 pub mod sampler;
+pub mod infer;
 pub mod health;

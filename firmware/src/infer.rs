@@ -1,0 +1,242 @@
+//! In: feedback alone, where no command can be tapped. Out: the same, late, with an inferred command.
+
+use heapless::Deque;
+use stillpoint_core::record::{Reasons, Record};
+use stillpoint_core::sample::Reading;
+
+use line::{Arrival, Line};
+use shape::Departure;
+use stand::Stand;
+
+extern crate std;
+mod shape;
+mod line;
+mod stand;
+
+/// Starts and ends that wait in the delay line.
+const MARKS: usize = 8;
+
+/// A travel of fewer bands is no move: feedback creeps or was pushed.
+const MOVE: u32 = 16;
+
+/// The command was inferred from feedback.
+pub const INFERRED: Reasons = Reasons::from_bits(1 << 12);
+
+/// What is right for an axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// Half-width of the band in which feedback stands still: above its noise, below the window. Unit: counts
+    pub still: u32,
+    /// How long it must stand to be at rest, at least 8. Unit: samples
+    pub rest: u32,
+    /// Between two samples. Unit: ticks
+    pub period: u32,
+}
+
+/// One reading out of the delay line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Delayed {
+    /// With the inferred command.
+    pub reading: Reading,
+    /// The core must be told of a gap first: readings are missing, or a command end was not found.
+    pub gap: bool,
+}
+
+/// What the delay line will say from a sample on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Say {
+    Start,
+    /// At rest there; the end is known this well, or not at all. Unit: counts, ticks
+    Rest(i32, Option<u32>),
+}
+
+/// What feedback does as it comes in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    /// No rest has been seen yet.
+    Unknown,
+    Resting,
+    /// Since the sample of this number.
+    Moving(u32),
+}
+
+/// What is said of the samples that go out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Said {
+    Nothing,
+    Moving,
+    Resting(i32),
+}
+
+/// Everything that is remembered of one axis; `SAMPLES` must cover stop and rest.
+#[derive(Clone, Debug)]
+pub struct Infer<const SAMPLES: usize> {
+    line: Line<SAMPLES>,
+    stand: Stand,
+    state: State,
+    /// Where feedback rested last. Unit: counts
+    target: i32,
+    departure: Departure,
+    arrival: Option<Arrival>,
+    marks: Deque<(u32, Say), MARKS>,
+    said: Said,
+    gap: bool,
+    uncertainty: u32,
+    unfound: u32,
+}
+
+impl<const SAMPLES: usize> Default for Infer<SAMPLES> {
+    fn default() -> Infer<SAMPLES> {
+        Infer {
+            line: Line::new(),
+            stand: Stand::default(),
+            state: State::Unknown,
+            target: 0,
+            departure: Departure::default(),
+            arrival: None,
+            marks: Deque::new(),
+            said: Said::Nothing,
+            gap: false,
+            uncertainty: 0,
+            unfound: 0,
+        }
+    }
+}
+
+impl<const SAMPLES: usize> Infer<SAMPLES> {
+    /// Readings are missing before the next one: what is in the delay line is lost.
+    pub fn gap(&mut self) {
+        let unfound = self.unfound;
+        *self = Infer { gap: true, unfound, ..Infer::default() };
+    }
+
+    /// Adds one sample taken at `tick`; one sample comes out, once the line is full and a rest was seen.
+    pub fn step(&mut self, limits: &Limits, tick: u32, feedback: i32) -> Option<Delayed> {
+        let number = self.line.push(feedback);
+        let held = self.stand.step(limits.still, limits.rest, feedback);
+        let distance = feedback.wrapping_sub(self.target).unsigned_abs();
+        match self.state {
+            State::Unknown if held >= limits.rest => {
+                self.rest(number.wrapping_sub(held).wrapping_add(1), Some(0));
+            }
+            State::Resting if distance > limits.still.saturating_mul(2) => {
+                let first = self.departure.begin(&self.line, number, self.target);
+                self.state = State::Moving(first);
+                self.mark(first, Say::Start);
+            }
+            State::Moving(first) => {
+                self.departure.step(feedback);
+                self.arrive(limits, first, held);
+                if held >= limits.rest {
+                    self.rested(limits, first, number.wrapping_sub(held).wrapping_add(1));
+                }
+            }
+            State::Unknown | State::Resting => (),
+        }
+        self.say(limits, tick)
+    }
+
+    /// Halfway through a rest its mean is known well enough to look for the arrival.
+    fn arrive(&mut self, limits: &Limits, first: u32, held: u32) {
+        let half = limits.rest / 2;
+        if held < half {
+            self.arrival = None;
+        } else if held == half {
+            let target = self.stand.mean();
+            let travel = target.wrapping_sub(self.target);
+            self.arrival = shape::octave(travel.unsigned_abs())
+                .map(|octave| Arrival::new(target, travel < 0, [4 << octave, 1 << octave], first));
+        } else if let Some(arrival) = &mut self.arrival {
+            arrival.step(&self.line, SAMPLES as u32 / half.max(1) + 1);
+        }
+    }
+
+    /// The rest is long enough: says where and when the command ended.
+    fn rested(&mut self, limits: &Limits, first: u32, stood: u32) {
+        let travel = self.stand.mean().wrapping_sub(self.target).unsigned_abs();
+        if travel <= limits.still.saturating_mul(MOVE) && self.marks.back() == Some(&(first, Say::Start)) {
+            return self.creep();
+        }
+        let arrival = self.arrival.take().and_then(|arrival| arrival.times());
+        let end = arrival
+            .zip(shape::octave(travel))
+            .and_then(|(arrival, octave)| shape::end(&self.departure, octave, arrival));
+        if std::env::var("SHOW").is_ok() {
+            std::eprintln!("{end:?} first {first} travel {travel} {arrival:?}");
+        }
+        match end {
+            Some(end) => {
+                let at = first.wrapping_add(((end.time + 8) >> 4).max(0) as u32);
+                let ticks = u64::from(end.uncertainty) * u64::from(limits.period) / 16;
+                self.rest(at, Some(u32::try_from(ticks).unwrap_or(u32::MAX)));
+            }
+            None => self.rest(stood, None),
+        }
+    }
+
+    /// No move: a push, or the rest that was found before was not yet the last one.
+    fn creep(&mut self) {
+        self.marks.pop_back();
+        self.state = State::Resting;
+        self.target = self.stand.mean();
+        if let Some((_, Say::Rest(target, _))) = self.marks.back_mut() {
+            *target = self.target;
+        }
+    }
+
+    fn rest(&mut self, at: u32, uncertainty: Option<u32>) {
+        self.target = self.stand.mean();
+        self.state = State::Resting;
+        self.mark(at, Say::Rest(self.target, uncertainty));
+    }
+
+    fn mark(&mut self, at: u32, say: Say) {
+        if self.marks.push_back((at, say)).is_err() {
+            self.gap();
+        }
+    }
+
+    /// The oldest sample goes out, with what is now known of it.
+    fn say(&mut self, limits: &Limits, tick: u32) -> Option<Delayed> {
+        let (number, feedback) = self.line.last()?;
+        while let Some((at, say)) = self.marks.front().copied()
+            && number.wrapping_sub(at) as i32 >= 0
+        {
+            self.marks.pop_front();
+            self.said = match say {
+                Say::Start => Said::Moving,
+                Say::Rest(target, uncertainty) => {
+                    let found = uncertainty.filter(|_| number == at || self.said == Said::Nothing);
+                    self.gap |= found.is_none();
+                    self.unfound = self.unfound.saturating_add(u32::from(found.is_none()));
+                    self.uncertainty = found.unwrap_or(0);
+                    Said::Resting(target)
+                }
+            };
+        }
+        let command = match self.said {
+            Said::Nothing => return None,
+            Said::Moving => feedback,
+            Said::Resting(target) => target,
+        };
+        let age = (SAMPLES as u32).saturating_sub(1).wrapping_mul(limits.period);
+        let reading = Reading { tick: tick.wrapping_sub(age), command, feedback };
+        Some(Delayed { reading, gap: core::mem::take(&mut self.gap) })
+    }
+
+    /// Says of a record that its command was inferred, and widens its uncertainty; for each record
+    /// as soon as the core tells it.
+    pub fn mark_record(&self, record: &mut Record) {
+        record.reasons = record.reasons.with(INFERRED);
+    }
+
+    /// Standard uncertainty of the last command end that came out. Unit: ticks
+    pub fn uncertainty(&self) -> u32 {
+        self.uncertainty
+    }
+
+    /// Moves whose command end was not found in time, or could not be told.
+    pub fn unfound(&self) -> u32 {
+        self.unfound
+    }
+}
