@@ -32,6 +32,11 @@ impl<const SAMPLES: usize> Line<SAMPLES> {
         self.number
     }
 
+    /// Forgets all samples; numbers go on.
+    pub(super) fn clear(&mut self) {
+        self.filled = 0;
+    }
+
     /// Number of the oldest sample.
     fn oldest(&self) -> u32 {
         self.number.wrapping_sub(self.filled as u32).wrapping_add(1)
@@ -56,8 +61,7 @@ impl<const SAMPLES: usize> Line<SAMPLES> {
 pub(super) struct Arrival {
     target: i32,
     backward: bool,
-    /// Unit: counts
-    edges: [u32; 2],
+    octave: usize,
     /// From the first sample of the move; none if the passage is not in the line. Unit: 1/16 samples
     times: [Option<i32>; 2],
     found: usize,
@@ -67,10 +71,10 @@ pub(super) struct Arrival {
 }
 
 impl Arrival {
-    /// Looks for the first time within each of `edges`, the wider first, of a move that began at
-    /// number `first`. Unit: counts
-    pub(super) fn new(target: i32, backward: bool, edges: [u32; 2], first: u32) -> Arrival {
-        Arrival { target, backward, edges, times: [None; 2], found: 0, first, next: first, before: None }
+    /// Looks for the first times within four and one times 2^`octave` counts, of a move that began
+    /// at number `first`.
+    pub(super) fn new(target: i32, backward: bool, octave: usize, first: u32) -> Arrival {
+        Arrival { target, backward, octave, times: [None; 2], found: 0, first, next: first, before: None }
     }
 
     /// Looks at so many samples more.
@@ -79,22 +83,28 @@ impl Arrival {
             (self.next, self.before) = (line.oldest(), None);
         }
         for _ in 0..samples {
-            let (Some(edge), Some(feedback)) = (self.edges.get(self.found), line.get(self.next)) else {
+            let Some(feedback) = line.get(self.next).filter(|_| self.found < self.times.len()) else {
                 return;
             };
+            let edge = if self.found == 0 { 4 } else { 1 } << self.octave;
             let left = self.target.wrapping_sub(feedback);
             let left = if self.backward { left.wrapping_neg() } else { left }.max(0).unsigned_abs();
-            if left > *edge {
+            if left > edge {
                 self.before = Some(left);
                 self.next = self.next.wrapping_add(1);
                 continue;
             }
             let now = self.next.wrapping_sub(self.first).min(1 << 26) as i32 * 16;
             if let Some(time) = self.times.get_mut(self.found) {
-                *time = self.before.map(|before| now - rest_of_sample(before, left, *edge));
+                *time = self.before.map(|before| now - rest_of_sample(before, left, edge));
             }
             self.found += 1;
         }
+    }
+
+    /// Distances of this octave were looked for.
+    pub(super) fn octave(&self) -> usize {
+        self.octave
     }
 
     /// Both times, if both were seen.

@@ -22,6 +22,8 @@ pub(super) struct Departure {
     from: i32,
     /// Widest spread of feedback just before. Unit: counts
     noise: u32,
+    /// Unit: counts
+    farthest: u32,
     /// Distance at the sample before. Unit: counts
     before: u32,
     now: i32,
@@ -64,6 +66,7 @@ impl Departure {
     /// Adds one sample of the move; the first is at time zero. Unit: counts
     pub(super) fn step(&mut self, feedback: i32) {
         let distance = self.distance(feedback);
+        self.farthest = self.farthest.max(distance);
         while let Some(time) = self.times.get_mut(self.reached) {
             let octave = 1_u32 << (self.reached & 31);
             if distance < octave {
@@ -76,24 +79,34 @@ impl Departure {
         self.now = self.now.saturating_add(16);
     }
 
+    /// Farthest that feedback went. Unit: counts
+    pub(super) fn farthest(&self) -> u32 {
+        self.farthest
+    }
+
     fn time(&self, octave: usize) -> Option<i32> {
         self.times.get(octave).copied().filter(|_| octave < self.reached)
     }
 
-    /// When the move began, from three octaves well above the noise that are three apart.
+    /// When the move began, and how long before the first time it goes by, from three octaves above
+    /// the noise that are two apart. None if the noise leaves no room for them below `octave`.
     ///
     /// From standstill a distance grows with some power of time: the third while the jerk is steady,
     /// the second without a jerk limit, a higher one behind a lag. Three times at distances of one
     /// ratio give the origin of any such power (Aitken's extrapolation).
-    fn origin(&self) -> Option<i32> {
+    fn origin(&self, octave: usize) -> Option<(i32, i32)> {
         let lowest = (u32::BITS - self.noise.leading_zeros()) as usize + 1;
-        let [near, middle, far] = [lowest, lowest + 3, lowest + 6].map(|octave| self.time(octave));
+        if lowest + 4 > octave {
+            return None;
+        }
+        let [near, middle, far] = [lowest, lowest + 2, lowest + 4].map(|octave| self.time(octave));
         let (near, first, second) = (near?, middle?.saturating_sub(near?), far?.saturating_sub(middle?));
         let growth = i64::from(second) - i64::from(first);
-        // At most as far back as a steady jerk would lie, which is the slowest start that is planned.
+        // At most as far back as the fourth power would lie, a steady jerk behind a lag.
         let back = (i64::from(first) * i64::from(first)).checked_div(growth).filter(|_| growth > 0);
-        let back = back.unwrap_or(i64::from(first)).min(i64::from(first) * 3 / 2);
-        Some(near.saturating_sub(i32::try_from(back).ok()?))
+        let back = back.unwrap_or(i64::from(first)).min(i64::from(first) * 12 / 5);
+        let back = i32::try_from(back).ok()?;
+        Some((near.saturating_sub(back), back))
     }
 }
 
@@ -109,17 +122,19 @@ pub(super) fn octave(travel: u32) -> Option<usize> {
     (travel.checked_ilog2()? as usize).checked_sub(6)
 }
 
-/// The stop mirrors the start, stretched in time as much as their last stretches differ.
+/// The stop mirrors the start, stretched in time as the ways between both distances differ.
 ///
 /// `arrival` is when feedback first came within four and one times 2^`octave` counts of the target.
 pub(super) fn end(departure: &Departure, octave: usize, arrival: (i32, i32)) -> Option<End> {
-    let origin = departure.origin()?;
+    let (origin, back) = departure.origin(octave)?;
     let (near, far) = (departure.time(octave)?, departure.time(octave + 2)?);
     let start = i64::from(near.saturating_sub(origin).max(0));
-    let (out, back) = (i64::from(far.saturating_sub(near)), i64::from(arrival.1.saturating_sub(arrival.0)));
-    let stretched = (start * back).checked_div(out)?;
-    let time = i64::from(arrival.1) + stretched;
-    let apart = stretched.abs_diff(start);
-    let uncertainty = (apart * apart + (stretched * stretched) as u64 / 256 + 256 / 12).isqrt();
-    Some(End { time: i32::try_from(time).ok()?, uncertainty: u32::try_from(uncertainty).ok()? })
+    let (out, home) = (i64::from(far.saturating_sub(near)), i64::from(arrival.1.saturating_sub(arrival.0)));
+    let stretched = start.checked_mul(home)?.checked_div(out)?;
+    let time = i64::from(arrival.1).checked_add(stretched)?;
+    let parts = [stretched - start, stretched / 8, i64::from(back) / 4];
+    let squares = parts.into_iter().fold(256 / 12, |sum, part| {
+        u64::saturating_add(sum, part.unsigned_abs().saturating_mul(part.unsigned_abs()))
+    });
+    Some(End { time: i32::try_from(time).ok()?, uncertainty: u32::try_from(squares.isqrt()).ok()? })
 }

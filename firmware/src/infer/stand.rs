@@ -18,7 +18,7 @@ impl Stand {
     /// Adds a sample; one that leaves a band of ± `still` begins a new stand. Returns its length.
     /// Unit: samples
     ///
-    /// The sum begins again after half of `rest`, so that it holds the quieter half at the end.
+    /// The sum begins again after each half of `rest`.
     pub(super) fn step(&mut self, still: u32, rest: u32, feedback: i32) -> u32 {
         if feedback.wrapping_sub(self.low) < 0 {
             self.low = feedback;
@@ -29,7 +29,7 @@ impl Stand {
         if self.high.wrapping_sub(self.low).unsigned_abs() > still.saturating_mul(2) {
             *self = Stand { low: feedback, high: feedback, anchor: feedback, ..Stand::default() };
         }
-        if self.held == rest / 2 {
+        if self.is_half(rest) {
             (self.summed, self.sum) = (0, 0);
         }
         self.held = self.held.saturating_add(1);
@@ -38,7 +38,12 @@ impl Stand {
         self.held
     }
 
-    /// Unit: counts
+    /// Half a rest has just been summed.
+    pub(super) fn is_half(&self, rest: u32) -> bool {
+        self.summed == rest / 2
+    }
+
+    /// Of the samples since the sum began. Unit: counts
     pub(super) fn mean(&self) -> i32 {
         let count = i64::from(self.summed.max(1));
         self.anchor.wrapping_add((self.sum + count / 2).div_euclid(count) as i32)
