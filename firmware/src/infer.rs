@@ -26,6 +26,7 @@
 use heapless::Deque;
 use stillpoint_core::record::{Reasons, Record};
 use stillpoint_core::sample::Reading;
+use stillpoint_core::settling::curve::Point;
 
 use line::{Arrival, Line};
 use shape::Departure;
@@ -252,19 +253,26 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     }
 
     /// Says of a record that its command was inferred, widens its uncertainty and takes away what
-    /// can't be known; for each record as soon as the core tells it.
-    pub fn mark_record(&self, record: &mut Record) {
-        let together = |one: u32, other: u32| {
-            let square = u64::from(one) * u64::from(one);
-            let squares = square.saturating_add(u64::from(other) * u64::from(other));
-            u32::try_from(squares.isqrt()).unwrap_or(u32::MAX)
-        };
+    /// can't be known; for each record as soon as the core tells it, with its window and its curve.
+    ///
+    /// The target is inferred too: as much as settling differs between the next narrower and the next
+    /// wider window of the curve, a target that is a little off may change it.
+    pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = Point>) {
         record.reasons = record.reasons.with(INFERRED);
         record.rest_error = None;
-        if record.settling.is_some() {
-            record.settling_u = together(record.settling_u, self.uncertainty);
-            record.settling_95 = together(record.settling_95, self.uncertainty.saturating_mul(2));
+        let Some(settling) = record.settling else { return };
+        let (mut narrower, mut wider) = ((0, settling), (u32::MAX, settling));
+        for point in curve {
+            let time = point.settling.unwrap_or(u32::try_from(record.held).unwrap_or(u32::MAX));
+            if point.window < window && point.window >= narrower.0 {
+                narrower = (point.window, time);
+            } else if point.window > window && point.window <= wider.0 {
+                wider = (point.window, time);
+            }
         }
+        let apart = narrower.1.abs_diff(settling).max(wider.1.abs_diff(settling));
+        record.settling_u = together([record.settling_u, self.uncertainty, apart / 2]);
+        record.settling_95 = together([record.settling_95, self.uncertainty.saturating_mul(2), apart]);
     }
 
     /// Standard uncertainty of the last command end that came out. Unit: ticks
@@ -276,4 +284,11 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     pub fn unfound(&self) -> u32 {
         self.unfound
     }
+}
+
+/// Root of the sum of squares.
+fn together(parts: [u32; 3]) -> u32 {
+    let square = |part: u32| u64::from(part) * u64::from(part);
+    let squares = parts.into_iter().fold(0, |sum: u64, part| sum.saturating_add(square(part)));
+    u32::try_from(squares.isqrt()).unwrap_or(u32::MAX)
 }
