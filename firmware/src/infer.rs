@@ -33,6 +33,7 @@ use shape::Departure;
 use stand::Stand;
 
 mod shape;
+mod doubt;
 mod line;
 mod stand;
 
@@ -99,6 +100,8 @@ pub struct Infer<const SAMPLES: usize> {
     state: State,
     /// Where feedback rested last. Unit: counts
     target: i32,
+    /// Number of the sample at which that was last found better, and what it was before.
+    before: (u32, i32),
     departure: Departure,
     arrival: Option<Arrival>,
     marks: Deque<(u32, Say), MARKS>,
@@ -115,6 +118,7 @@ impl<const SAMPLES: usize> Default for Infer<SAMPLES> {
             stand: Stand::default(),
             state: State::Unknown,
             target: 0,
+            before: (0, 0),
             departure: Departure::default(),
             arrival: None,
             marks: Deque::new(),
@@ -149,6 +153,10 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
             }
             State::Resting if distance > limits.still.saturating_mul(2) => {
                 let first = self.departure.begin(&self.line, number, self.target);
+                // A mean that a slow start is part of is no target.
+                if self.before.0.wrapping_sub(first) as i32 >= 0 {
+                    self.retarget(self.before.1);
+                }
                 self.state = State::Moving(first);
                 self.mark(first, Say::Start);
             }
@@ -159,7 +167,10 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
                     self.rested(limits, first, number.wrapping_sub(held).wrapping_add(1));
                 }
             }
-            State::Resting if self.stand.is_half(limits.rest) => self.retarget(),
+            State::Resting if self.stand.is_half(limits.rest) => {
+                self.before = (number, self.target);
+                self.retarget(self.stand.mean());
+            }
             State::Unknown | State::Resting => (),
         }
         self.say(limits, tick)
@@ -201,19 +212,20 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     fn creep(&mut self) {
         self.marks.pop_back();
         self.state = State::Resting;
-        self.retarget();
+        self.retarget(self.stand.mean());
     }
 
     /// The later in a rest, the better its mean is the target.
-    fn retarget(&mut self) {
-        self.target = self.stand.mean();
+    fn retarget(&mut self, mean: i32) {
+        self.target = mean;
         if let Some((_, Say::Rest(target, _))) = self.marks.back_mut() {
-            *target = self.target;
+            *target = mean;
         }
     }
 
     fn rest(&mut self, at: u32, uncertainty: Option<u32>) {
         self.target = self.stand.mean();
+        self.before = (at, self.target);
         self.state = State::Resting;
         self.mark(at, Say::Rest(self.target, uncertainty));
     }
@@ -260,19 +272,7 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = Point>) {
         record.reasons = record.reasons.with(INFERRED);
         record.rest_error = None;
-        let Some(settling) = record.settling else { return };
-        let (mut narrower, mut wider) = ((0, settling), (u32::MAX, settling));
-        for point in curve {
-            let time = point.settling.unwrap_or(u32::try_from(record.held).unwrap_or(u32::MAX));
-            if point.window < window && point.window >= narrower.0 {
-                narrower = (point.window, time);
-            } else if point.window > window && point.window <= wider.0 {
-                wider = (point.window, time);
-            }
-        }
-        let apart = narrower.1.abs_diff(settling).max(wider.1.abs_diff(settling));
-        record.settling_u = together([record.settling_u, self.uncertainty, apart / 2]);
-        record.settling_95 = together([record.settling_95, self.uncertainty.saturating_mul(2), apart]);
+        doubt::widen(record, self.uncertainty, window, curve);
     }
 
     /// Standard uncertainty of the last command end that came out. Unit: ticks
@@ -284,11 +284,4 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     pub fn unfound(&self) -> u32 {
         self.unfound
     }
-}
-
-/// Root of the sum of squares.
-fn together(parts: [u32; 3]) -> u32 {
-    let square = |part: u32| u64::from(part) * u64::from(part);
-    let squares = parts.into_iter().fold(0, |sum: u64, part| sum.saturating_add(square(part)));
-    u32::try_from(squares.isqrt()).unwrap_or(u32::MAX)
 }
