@@ -109,6 +109,34 @@ fn settling_is_inferred_within_the_stated_tolerance() {
     check(Case { axis: 2, age: 0.5, window: 0.05 }, -5.0..0.0, 2.0, 0.95);
 }
 
+/// A known limit: friction that makes the axis creep home looks like a command that ends late.
+#[test]
+fn creeping_home_is_seen_as_a_late_command() {
+    let data = axes()[2].clone();
+    let window = (0.05 * data.counts_per_unit.to_f64()) as u32;
+    let parameters = Parameters { window, ..Parameters::default() };
+    let mut simulated = Simulated::new(data, 3, RATE).unwrap();
+    simulated.set_age(1.0);
+    let readings: Vec<Reading> = simulated.take(60 * RATE as usize).collect();
+    let truth = run(parameters, readings.iter().copied()).moves;
+    let (records, _) = inferred(parameters, readings.iter().copied());
+    let late: Vec<f64> = truth
+        .iter()
+        .filter_map(|told| {
+            let late = |record: &Record| record.command_end as f64 - told.record.command_end as f64;
+            records.iter().map(late).find(|late| late.abs() < 40_000.0)
+        })
+        .collect();
+    let (mean, spread) = mean_and_spread(&late);
+    println!("{} of {} moves end {mean:.0} us late, spread {spread:.0} us", late.len(), truth.len());
+    assert!(late.len() >= 100 && (5_000.0..20_000.0).contains(&mean), "{mean}");
+}
+
+#[test]
+fn state_is_the_line_and_little_more() {
+    assert!(size_of::<Infer<SAMPLES>>() <= 4 * SAMPLES + 500, "{}", size_of::<Infer<SAMPLES>>());
+}
+
 /// A perfect follower of `position` over `duration` seconds, out and home, with rests between.
 fn followed(duration: f64, position: impl Fn(f64) -> f64) -> Vec<Reading> {
     let moving = (duration * f64::from(RATE)).ceil() as u32;
@@ -116,7 +144,7 @@ fn followed(duration: f64, position: impl Fn(f64) -> f64) -> Vec<Reading> {
     let counts = |number: u32| {
         let t = f64::from((number % cycle).saturating_sub(1000)) / f64::from(RATE);
         let way = position(t.min(duration)) / position(duration);
-        let out = number / cycle % 2 == 0;
+        let out = (number / cycle).is_multiple_of(2);
         (100_000.0 * if out { way } else { 1.0 - way }).round() as i32
     };
     (0..8 * cycle)
@@ -124,21 +152,25 @@ fn followed(duration: f64, position: impl Fn(f64) -> f64) -> Vec<Reading> {
         .collect()
 }
 
-/// The end must lie between the last count, which a slow stop shows some ms early, and the plan's end.
+/// Ends of all seven moves, by at most this part of their duration. The feedback flickers by a count, so that a late end shows as one.
 #[track_caller]
-fn check_end(readings: &[Reading], duration: f64, tolerance: f64) {
+fn check_end(readings: &[Reading], duration: f64, part: f64) {
+    let flicker = |reading: &Reading| Reading {
+        feedback: reading.feedback + (reading.tick / PERIOD % 3) as i32,
+        ..*reading
+    };
     let parameters = Parameters { window: 40, ..Parameters::default() };
-    let (records, unfound) = inferred(parameters, readings.iter().copied());
+    let (records, unfound) = inferred(parameters, readings.iter().map(flicker));
     assert_eq!((records.len(), unfound), (7, 0));
-    let truth = run(parameters, readings.iter().copied()).moves;
     let cycle = (duration * f64::from(RATE)).ceil() as usize + 1000;
     for (number, record) in records.iter().enumerate() {
         let planned = (number * cycle + 1000) as f64 / f64::from(RATE) + duration;
         let late = record.command_end as f64 / 1000.0 - planned * 1000.0;
-        let last_count = truth[number].record.command_end as f64 / 1000.0 - planned * 1000.0;
-        println!("{duration:.3} s: last count {last_count:+.2} ms, inferred {late:+.2} ms");
-        assert!(late >= last_count - tolerance && late <= tolerance);
-        assert_eq!(record.travel.abs(), 100_000);
+        println!("{duration:.3} s: inferred {late:+.2} ms late, ± {}", record.settling_95);
+        assert!(
+            late.abs() <= part * duration * 1000.0 && late.abs() * 1000.0 <= f64::from(record.settling_95)
+        );
+        assert!(record.travel.abs_diff(100_000).min(record.travel.abs_diff(-100_000)) <= 3);
     }
 }
 
@@ -149,28 +181,36 @@ fn check_trapezoid(start: f64, cruise: f64, stop: f64) {
         let (cruised, stopped) = ((t - start).clamp(0.0, cruise), (t - start - cruise).max(0.0));
         t.min(start).powi(2) / (2.0 * start) + cruised + stopped - stopped.powi(2) / (2.0 * stop)
     });
-    check_end(&readings, start + cruise + stop, 1.0);
+    check_end(&readings, start + cruise + stop, 0.02);
 }
 
 #[test]
 fn planned_moves_end_where_they_were_planned_to() {
     for jerk in [None, Some(20_000.0), Some(200_000.0), Some(2_000_000.0)] {
         let profile = Profile::new(50.0, 500.0, 8000.0, jerk).unwrap();
-        check_end(&followed(profile.duration(), |t| profile.position(t)), profile.duration(), 1.0);
+        check_end(&followed(profile.duration(), |t| profile.position(t)), profile.duration(), 0.01);
     }
     check_trapezoid(0.05, 0.05, 0.1);
     check_trapezoid(0.1, 0.0, 0.05);
     check_trapezoid(0.1, 0.1, 0.02);
 }
 
+/// Out and back without a rest has no travel to scale by, and is no settling of the move before.
 #[test]
 fn what_cannot_be_inferred_is_untrusted() {
-    let there_and_back = followed(0.2, |t| (t * 0.1).min(0.02) - (t - 0.1).max(0.0) * 0.19);
-    let parameters = Parameters { window: 40, ..Parameters::default() };
-    let mut readings = there_and_back;
-    readings.iter_mut().for_each(|reading| reading.feedback = reading.feedback.rem_euclid(50_000));
-    let (records, unfound) = inferred(parameters, readings.into_iter());
-    assert!(unfound > 0 && !records.is_empty());
+    let feedback = |number: u32| match number % 2000 {
+        moving @ 1000..1800 => {
+            (20_000.0 * (f64::from(moving - 1000) * std::f64::consts::PI / 800.0).sin().powi(2)) as i32
+        }
+        _ => 1250,
+    };
+    let readings = (0..20_000).map(|number| Reading {
+        tick: number * PERIOD,
+        command: 0,
+        feedback: feedback(number).max(1250),
+    });
+    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::default() }, readings);
+    assert_eq!((records.len(), unfound), (9, 9));
     assert!(records.iter().all(|record| record.outcome == Outcome::Untrusted), "{records:?}");
 }
 
