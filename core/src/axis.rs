@@ -131,6 +131,11 @@ impl Axis {
         self.motion.under_way()
     }
 
+    /// Moves told.
+    pub fn moves(&self) -> u32 {
+        self.moves
+    }
+
     /// Command excursions that stayed within the window, and so are no moves.
     pub fn small(&self) -> u32 {
         self.motion.small()

@@ -21,3 +21,4 @@ pub mod motion;
 pub mod settling;
 pub mod record;
 pub mod axis;
+pub mod wire;

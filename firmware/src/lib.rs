@@ -11,3 +11,8 @@ pub mod tap;
 pub mod sampler;
 pub mod infer;
 pub mod health;
+pub mod memory;
+pub mod log;
+pub mod link;
+pub mod store;
+pub mod app;

@@ -20,6 +20,7 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Measure(cmd::measure::Arguments),
+    Rehearse(cmd::rehearse::Arguments),
 }
 
 /// Runs what the arguments ask for.
@@ -34,12 +35,15 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     };
     let done = match cli.command {
         Command::Measure(arguments) => cmd::measure::run(&arguments),
+        Command::Rehearse(arguments) => cmd::rehearse::run(&arguments),
     };
     match done {
+        // Reading only the first lines, as `head` does, is no failure.
+        Err(Error::Closed) => ExitCode::SUCCESS,
         Ok(status) => status,
         Err(error) => {
-            eprintln!("stillpoint: {error}");
-            ExitCode::from(if matches!(error, Error::Option { .. }) { 2 } else { 1 })
+            cmd::tell(format_args!("stillpoint: {error}"));
+            ExitCode::from(error.status())
         }
     }
 }

@@ -114,12 +114,17 @@ impl From<io::Error> for Error {
 }
 
 impl Error {
+    /// Exit status of a command: 2 where the arguments are wrong, otherwise 1.
+    pub fn status(&self) -> u8 {
+        if matches!(self, Error::Option { .. }) { 2 } else { 1 }
+    }
+
     /// A position window that nothing can be inside of.
     pub fn window(value: impl ToString) -> Error {
         Error::Option {
             option: "--window".to_string(),
             value: value.to_string(),
-            wrong: "a position window must be larger than 0".to_string(),
+            wrong: "a position window must be a plain figure larger than 0".to_string(),
             remedy: "give half its width in the unit of the recording, such as 0.01".to_string(),
         }
     }
@@ -159,6 +164,7 @@ mod tests {
             },
             &["axis.csv, line 1: no time column", "--time", "1 a, 2 b"],
         );
+        assert_eq!((Error::window(0).status(), Error::Empty { file: file() }.status()), (2, 1));
         check(Error::window(0), &["--window 0", "larger than 0", "0.01"]);
     }
 }

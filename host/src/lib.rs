@@ -7,5 +7,6 @@ pub mod report;
 pub mod plot;
 pub mod measure;
 pub mod source;
+pub mod decode;
 pub mod cmd;
 pub mod cli;

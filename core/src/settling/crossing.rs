@@ -42,8 +42,10 @@ pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 
     // The smallest reading outside is this far beyond the window.
     let least = (excess - 1) % step + 1;
     let to_edge = 2 * (excess - least) + step;
-    let change = 2 * u64::from(change(before, after));
-    (u128::from(elapsed) * u128::from(to_edge.min(change)) / u128::from(change.max(1))) as u32
+    let change = 2 * u64::from(change(before, after)).max(1);
+    // Two bits less of each keep the product within 64 bits; they matter only to small errors.
+    let spare = if change >> 31 == 0 { 0 } else { 3 };
+    (u64::from(elapsed) * (to_edge.min(change) >> spare) / (change >> spare)) as u32
 }
 
 /// How far the error came. Unit: counts
@@ -70,32 +72,29 @@ impl Crossing {
     /// Propagates encoder step, rest noise and the sample period through the crossing.
     ///
     /// `noise` is the variance of one reading. Unit: 1/256 counts²
+    ///
+    /// Once per move, in f32: sums, products and quotients are exactly rounded on every machine.
     pub fn uncertainty(&self, settings: &Settings, noise: u64) -> Uncertainty {
         let (fall, time) = self.slope(settings, noise);
-        let weight = u128::from(self.weight(settings));
-        // Variances in 1/65536 ticks²; wide ones need not be exact, only large.
-        let in_ticks = |variance: u128| variance.saturating_mul(square(time)) / square(fall);
+        let (per_count, fraction) = (time as f32 / fall as f32, self.fraction(settings));
+        let weight = if change(self.before, self.after) <= settings.encoder_step {
+            1.0
+        } else {
+            square(fraction) + square(1.0 - fraction)
+        };
         // Where the encoder's steps lie to the target: uniform over one step (JCGM 100, 4.3.7).
-        let phase = in_ticks(square(settings.encoder_step).saturating_mul(65_536) / 12);
+        let phase = square(settings.encoder_step as f32 * per_count) / 12.0;
         // Where the error lay in its step when sampled; at the most, when in the period it changed.
-        let place = (phase.saturating_mul(weight) / 256).min(square(self.elapsed) * 65_536 / 12);
-        let bend = square(self.straightness(settings)) * 65_536 / 12;
+        let place = (phase * weight).min(square(self.elapsed as f32) / 12.0);
+        let bend = square(self.straightness(settings, fraction)) / 12.0;
         let chatter = self.chatter(settings, noise);
         // Interpolation keeps `weight` of it; choosing the last of all crossings gives half the rest back.
-        let noise = in_ticks(u128::from(noise) * (weight + 256) / 2);
-        let sum = |parts: [u128; 4]| parts.into_iter().fold(0, u128::saturating_add);
-        let root = |square: u128| (u64::try_from(square).unwrap_or(u64::MAX).isqrt() >> 8) as u32;
+        let noise = noise as f32 / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
         // 95 of 100 lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90
         // if two do and 1.96 if all is normal.
-        let expanded = [
-            (phase.saturating_add(bend) / 1000).saturating_mul(2706),
-            (place / 1000).saturating_mul(4100),
-            (noise / 1000).saturating_mul(3842),
-            (chatter / 1000).saturating_mul(3842),
-        ];
         Uncertainty {
-            standard: root(sum([phase.saturating_add(bend), place, noise, chatter])),
-            expanded: root(sum(expanded)),
+            standard: root(phase + bend + place + noise + chatter),
+            expanded: root((phase + bend) * 2.706 + place * 4.1 + (noise + chatter) * 3.842),
         }
     }
 
@@ -107,20 +106,22 @@ impl Crossing {
             <= 2 * u64::from(change(self.before, self.after))
     }
 
-    /// What noise adds by making entries that are none. Unit: 1/65536 ticks²
+    /// What noise adds by making entries that are none. Unit: ticks²
     ///
     /// The last of several noisy entries comes late. A swing that went beyond the edge by less than
     /// three times the noise may not have been one, and then the entry before was the last.
     /// The divisors were found by simulation; see the coverage test.
-    fn chatter(&self, settings: &Settings, noise: u64) -> u128 {
-        let since = |instant: u64| u32::try_from(self.instant.saturating_sub(instant)).unwrap_or(u32::MAX);
+    fn chatter(&self, settings: &Settings, noise: u64) -> f32 {
+        let since = |instant: u64| self.instant.saturating_sub(instant) as f32;
         let beyond = u64::from(self.farthest.saturating_sub(settings.window));
         let grazed = beyond * 16 <= 3 * noise.isqrt();
-        let variance = match since(self.cluster) {
-            0 if grazed => square(since(self.entry_before)) / 3,
-            span => square(span) / 5,
-        };
-        variance * 65_536
+        if self.cluster < self.instant {
+            square(since(self.cluster)) / 5.0
+        } else if grazed {
+            square(since(self.entry_before)) / 3.0
+        } else {
+            0.0
+        }
     }
 
     /// How steeply the error came through the edge. Unit: counts, ticks
@@ -152,30 +153,30 @@ impl Crossing {
         falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
     }
 
-    /// How much of one reading's variance the interpolation keeps, f² + (1 − f)². Unit: 1/256
-    fn weight(&self, settings: &Settings) -> u32 {
-        if change(self.before, self.after) <= settings.encoder_step || self.elapsed == 0 {
-            return 256;
-        }
+    /// Where between the two samples the edge was crossed, 0 to 1.
+    fn fraction(&self, settings: &Settings) -> f32 {
         let delay = delay(self.before, self.after, settings, self.elapsed);
-        let fraction = (u64::from(delay) * 256 / u64::from(self.elapsed)) as u32;
-        (fraction * fraction + (256 - fraction) * (256 - fraction)) / 256
+        delay as f32 / self.elapsed.max(1) as f32
     }
 
     /// How far a straight line may miss the bent course, at most one sample. Unit: ticks
-    fn straightness(&self, settings: &Settings) -> u32 {
-        let delay = u64::from(delay(self.before, self.after, settings, self.elapsed));
-        let rest = u64::from(self.elapsed) - delay.min(u64::from(self.elapsed));
+    fn straightness(&self, settings: &Settings, fraction: f32) -> f32 {
         // Steps of the encoder alone look like a bend of two steps.
-        let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2));
-        let miss = u128::from(delay * rest) * u128::from(bend)
-            / (u128::from(change(self.before, self.after).max(1)) * u128::from(self.elapsed.max(1)));
-        miss.min(u128::from(self.elapsed)) as u32
+        let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2)) as f32;
+        let share = fraction * (1.0 - fraction) * bend / change(self.before, self.after).max(1) as f32;
+        share.min(1.0) * self.elapsed as f32
     }
 }
 
-fn square(value: u32) -> u128 {
-    u128::from(value) * u128::from(value)
+fn square(value: f32) -> f32 {
+    value * value
+}
+
+/// Square root of ticks², to the tick below.
+fn root(square: f32) -> u32 {
+    let fine = square < (1_u64 << 46) as f32;
+    let root = if fine { ((square * 65_536.0) as u64).isqrt() >> 8 } else { (square as u64).isqrt() };
+    root as u32
 }
 
 #[cfg(test)]

@@ -3,3 +3,7 @@
 pub mod measure;
 mod output;
 mod progress;
+pub mod rehearse;
+mod recording;
+
+pub(crate) use output::tell;

@@ -3,7 +3,13 @@
 use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
 
 use crate::report::line::MoveLine;
+use crate::report::printable::printable;
 use crate::report::{csv, table};
+
+/// One line on stderr, whatever it holds. If nobody can be told, that is no reason to stop.
+pub(crate) fn tell(message: impl std::fmt::Display) {
+    writeln!(io::stderr(), "{}", printable(&message.to_string())).ok();
+}
 
 /// How moves are told.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
@@ -25,6 +31,8 @@ pub(super) enum Output {
     Jsonl(BufWriter<StdoutLock<'static>>),
     /// Straight out.
     Csv(Box<csv::Writer<BufWriter<StdoutLock<'static>>>>),
+    /// Nobody reads any more.
+    Gone,
 }
 
 impl Output {
@@ -49,8 +57,14 @@ impl Output {
                 out.flush()?;
             }
             Output::Csv(rows) => rows.take(line)?,
+            Output::Gone => {}
         }
         Ok(())
+    }
+
+    /// Whoever read has gone; what follows is dropped.
+    pub(super) fn leave(&mut self) {
+        *self = Output::Gone;
     }
 
     /// Prints what has waited.
@@ -65,6 +79,7 @@ impl Output {
             }
             Output::Jsonl(mut out) => out.flush(),
             Output::Csv(rows) => rows.finish(),
+            Output::Gone => Ok(()),
         }
     }
 }

@@ -18,3 +18,14 @@ pub(super) fn bar(name: &str, bytes: Option<u64>) -> ProgressBar {
     bar.set_style(ProgressStyle::with_template(shape).unwrap_or_else(|_| ProgressStyle::default_bar()));
     bar
 }
+
+/// A bar for a shift, on a terminal only. Unit: s
+pub(super) fn shift(seconds: f64) -> ProgressBar {
+    if !stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let bar = ProgressBar::new(seconds as u64);
+    let shape = "rehearsing [{wide_bar}] {pos} of {len} s, {eta} left";
+    bar.set_style(ProgressStyle::with_template(shape).unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar
+}

@@ -1,6 +1,6 @@
 //! In: what a person asks, in units and milliseconds. Out: settings of the core, in counts and ticks.
 
-use stillpoint_core::settings::{Definition, Parameters, Settings};
+use stillpoint_core::settings::{Definition, LONGEST, Parameters, Settings};
 use stillpoint_core::unit::Fraction;
 
 use crate::error::Error;
@@ -39,16 +39,18 @@ impl Ask {
     pub fn settings(&self, layout: &Layout) -> Result<Settings, Error> {
         let ticks = |option: &str, ms: f64| -> Result<u32, Error> {
             let ticks = (ms * 1e-3 * f64::from(layout.ticks_per_second)).round();
-            let fits = ticks >= 0.0 && ticks <= f64::from(1_u32 << 30);
-            if fits {
-                Ok(ticks as u32)
-            } else {
-                Err(unusable(option, ms, "is below 0 or too long", "give some milliseconds"))
+            if (0.0..=f64::from(LONGEST)).contains(&ticks) {
+                return Ok(ticks as u32);
             }
+            let longest = (f64::from(LONGEST) * 1e3 / f64::from(layout.ticks_per_second)).floor();
+            let remedy = format!("give milliseconds from 0 to {longest}");
+            Err(unusable(option, ms, "can't be counted at the pace of this recording", &remedy))
         };
-        let too_wide =
-            |_| unusable("--window", self.window, "is wider than counts can say", "check its unit");
-        let counts = layout.counts_per_unit.times(self.window).map_err(too_wide)?;
+        let too_wide = || {
+            let wrong = "is wider than the 2^31 counts of this recording";
+            unusable("--window", self.window.to_f64(), wrong, "check its unit")
+        };
+        let counts = layout.counts_per_unit.times(self.window).map_err(|_| too_wide())?;
         let parameters = Parameters {
             ticks_per_second: layout.ticks_per_second,
             window: counts.floor(),
@@ -60,13 +62,9 @@ impl Ask {
             definition: self.definition,
             ..Parameters::default()
         };
-        Settings::new(parameters).map_err(|invalid| {
-            unusable(
-                &format!("--{}", invalid.parameter.replace('_', "-")),
-                "",
-                &invalid.to_string(),
-                "see --help",
-            )
+        Settings::new(parameters).map_err(|invalid| match invalid.parameter {
+            "window" => too_wide(),
+            other => unusable(&format!("--{}", other.replace('_', "-")), "", invalid.rule, "see --help"),
         })
     }
 

@@ -5,7 +5,7 @@ const MARKS: usize = 8;
 
 /// Ties the core's ticks to the recording's own clock.
 #[derive(Clone, Debug)]
-pub(super) struct Clock {
+pub struct Clock {
     ticks_per_second: f64,
     /// Ticks since the first reading, and the second they stand for; oldest first.
     marks: Vec<(u64, f64)>,
@@ -13,12 +13,12 @@ pub(super) struct Clock {
 
 impl Clock {
     /// A clock that reads `origin_s` at the first reading.
-    pub(super) fn new(ticks_per_second: u32, origin_s: f64) -> Clock {
+    pub fn new(ticks_per_second: u32, origin_s: f64) -> Clock {
         Clock { ticks_per_second: f64::from(ticks_per_second), marks: vec![(0, origin_s)] }
     }
 
     /// From `now` on, the recording's clock reads `second`. Unit: ticks since the first reading, s
-    pub(super) fn set(&mut self, now: u64, second: f64) {
+    pub fn set(&mut self, now: u64, second: f64) {
         if self.marks.len() == MARKS {
             self.marks.remove(0);
         }
@@ -26,7 +26,7 @@ impl Clock {
     }
 
     /// The recording's clock at `now`. Unit: s
-    pub(super) fn second(&self, now: u64) -> f64 {
+    pub fn second(&self, now: u64) -> f64 {
         let mark = self.marks.iter().rev().find(|mark| mark.0 <= now).or(self.marks.first());
         let second = mark.map_or(0.0, |mark| mark.1 + (now as f64 - mark.0 as f64) / self.ticks_per_second);
         // No clock is read to better than a nanosecond; more digits would only be noise.

@@ -11,7 +11,7 @@ use crate::report::line::MoveLine;
 
 /// What turns counts and ticks of one recording into units and seconds.
 #[derive(Clone, Debug)]
-pub(super) struct Scale {
+pub struct Scale {
     /// Name of the recording.
     pub file: String,
     /// Name of the axis.
@@ -28,12 +28,12 @@ pub(super) struct Scale {
 
 impl Scale {
     /// Counts as length. Unit: `unit`
-    pub(super) fn length(&self, counts: impl Into<f64>) -> f64 {
+    pub fn length(&self, counts: impl Into<f64>) -> f64 {
         counts.into() / self.counts_per_unit
     }
 
     /// Ticks as time. Unit: s
-    pub(super) fn seconds(&self, ticks: impl Into<f64>) -> f64 {
+    pub fn seconds(&self, ticks: impl Into<f64>) -> f64 {
         ticks.into() / self.ticks_per_second
     }
 
@@ -42,7 +42,7 @@ impl Scale {
     }
 
     /// The line of a record.
-    pub(super) fn line(
+    pub fn line(
         &self,
         settings: &Settings,
         clock: &Clock,

@@ -116,6 +116,14 @@ pub enum PlotError {
 
 impl From<PlotError> for crate::error::Error {
     fn from(error: PlotError) -> Self {
-        crate::error::Error::Picture(Box::new(error))
+        match error {
+            PlotError::Extension(name) => crate::error::Error::Option {
+                option: "--plot".to_owned(),
+                value: name,
+                wrong: "is no picture that can be drawn".to_owned(),
+                remedy: "the name must end in .svg, .png or .html".to_owned(),
+            },
+            other => crate::error::Error::Picture(Box::new(other)),
+        }
     }
 }

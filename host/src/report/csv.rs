@@ -16,18 +16,26 @@ impl<W: io::Write> Writer<W> {
     /// Writes the header to `out`.
     pub fn new(out: W) -> io::Result<Self> {
         let mut rows = csv::Writer::from_writer(out);
-        rows.write_record(header())?;
+        rows.write_record(header()).map_err(plain)?;
         Ok(Self { rows })
     }
 
     /// Writes one move.
     pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
-        Ok(self.rows.write_record(row(line))?)
+        self.rows.write_record(row(line)).map_err(plain)
     }
 
     /// Writes what is still held back.
     pub fn finish(mut self) -> io::Result<()> {
         self.rows.flush()
+    }
+}
+
+/// The error of the medium itself, so that a closed pipe is still known as one.
+fn plain(error: csv::Error) -> io::Error {
+    match error.into_kind() {
+        csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
     }
 }
 

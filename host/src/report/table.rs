@@ -74,7 +74,7 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
     let length = |value: f64| number::fixed(value, places);
     // One digit beyond the count: a mean over many samples resolves it.
     let mean = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| number::fixed(v, places + 1));
-    vec![
+    let mut columns = vec![
         column("move", 0, &|line| line.number.to_string()),
         column("start\ns", 3, &|line| number::fixed(line.start_s, 3)),
         column("travel\n{unit}", 2, &|line| length(line.travel)),
@@ -90,7 +90,12 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
         column("rest\nerror {unit}", 4, &|line| mean(line.rest_error)),
         column("rest\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
         column("\nsignature", 2, &|line| line.signature.as_deref().map_or(DASH.to_owned(), printable)),
-    ]
+    ];
+    // Where no shape was looked for, a column of dashes would only take room.
+    columns.retain(|column| {
+        !column.heading.ends_with("signature") || column.cells.iter().any(|cell| cell != DASH)
+    });
+    columns
 }
 
 /// Stands for a value that does not exist, so that no column has holes.

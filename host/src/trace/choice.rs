@@ -35,7 +35,8 @@ pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
     };
     let (upper, lower) = text.split_once('/').unwrap_or((text, "1"));
     let part = |part: &str| -> Result<Fraction, Error> {
-        let figure = number::parse(part.as_bytes(), b'.').ok_or_else(|| wrong("is not a figure"))?;
+        let figure =
+            number::parse(part.as_bytes(), b'.').ok_or_else(|| wrong("is no figure of up to 18 digits"))?;
         let upper = u64::try_from(figure.mantissa).map_err(|_| wrong("is below 0"))?;
         let lower = decimal::power(figure.decimals).ok_or_else(|| wrong("has too many decimals"))?;
         Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))

@@ -145,6 +145,9 @@ impl Pipe {
                 self.layout.unit
             ));
         }
+        if self.scale.overspans() {
+            self.note("positions span 2^31 counts and more; moves longer than that have a wrong travel and overshoot");
+        }
         if self.scale.wrapped {
             self.note("some counts are beyond 32 bits and wrap, which moves do not notice");
         }
@@ -226,6 +229,9 @@ fn scale(
 
 fn pace(columns: &Columns, survey: &Survey, choice: &Choice, place: Place<'_>) -> Result<Pace, Error> {
     match (choice.rate, &columns.time) {
+        (None, Some(_)) if survey.is_single() => {
+            Err(place.error("there is only one row to be read", "export the whole recording"))
+        }
         (None, Some(column)) => Pace::stamped(column, survey).map_err(|wrong| {
             place.error(wrong, format!("say --time {}:ms (or s, us, ns), or give --rate HZ", column.name))
         }),
@@ -267,9 +273,12 @@ fn remark(
     }
     let needed = survey.decimals() as i32;
     if choice.counts_per_unit.is_none() && needed > scale.places {
-        notes.push(format!(
-            "positions have up to {needed} decimals; {} of them fit into 32 bits",
-            scale.places
-        ));
+        let places = scale.places;
+        notes.push(if places < 0 {
+            let step = 10f64.powi(-places);
+            format!("positions reach so far that 32 bits hold them in steps of {step} only; check their unit")
+        } else {
+            format!("positions have up to {needed} decimals; {places} of them fit into 32 bits")
+        });
     }
 }

@@ -10,6 +10,10 @@ use stillpoint_core::unit::Fraction;
 /// Decimals beyond this are finer than any encoder and cost travel.
 const FINEST: i32 = 9;
 
+/// Zeros written behind the decimal sign say how finely an axis at rest is recorded, up to here: more of
+/// them are rather the habit of a program, and would cost travel.
+const LIKELY: u32 = 4;
+
 /// How positions become counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Scale {
@@ -23,6 +27,8 @@ pub(crate) struct Scale {
     pub(crate) rounded: bool,
     /// Some count wrapped.
     pub(crate) wrapped: bool,
+    /// Lowest and highest count before wrapping.
+    pub(crate) span: (i64, i64),
 }
 
 /// Why a figure is no count.
@@ -37,12 +43,14 @@ pub(crate) enum Misfit {
 impl Scale {
     /// For columns that hold counts.
     pub(crate) fn counts() -> Scale {
-        Scale { places: 0, wraps: true, whole: true, rounded: false, wrapped: false }
+        let span = (i64::MAX, i64::MIN);
+        Scale { places: 0, wraps: true, whole: true, rounded: false, wrapped: false, span }
     }
 
     /// For columns that hold a unit, from the figures that were seen.
     pub(crate) fn units(survey: &Survey, known: bool) -> Scale {
-        let needed = survey.decimals() as i32;
+        let written = if survey.whole { 0 } else { survey.written().min(LIKELY) };
+        let needed = survey.decimals().max(written) as i32;
         if needed == 0 && !known {
             // Whole numbers of an unnamed unit are rather counts than anything else.
             return Scale { whole: false, ..Scale::counts() };
@@ -52,7 +60,7 @@ impl Scale {
         let reach = survey.reach().max(1.0) * room;
         let largest = (f64::from(i32::MAX) / reach).log10().floor().clamp(-9.0, f64::from(FINEST)) as i32;
         let places = (needed + spare).min(largest);
-        Scale { places, wraps: false, whole: false, rounded: false, wrapped: false }
+        Scale { places, wraps: false, whole: false, ..Scale::counts() }
     }
 
     /// Counts in one unit.
@@ -60,6 +68,11 @@ impl Scale {
         let size = power(self.places.unsigned_abs()).map_or(1, i64::unsigned_abs);
         let (upper, lower) = if self.places < 0 { (1, size) } else { (size, 1) };
         Fraction::new(upper, lower).unwrap_or(Fraction::ONE)
+    }
+
+    /// Whether a move may be longer than its travel can tell.
+    pub(crate) fn overspans(&self) -> bool {
+        self.span.1.saturating_sub(self.span.0) > i64::from(i32::MAX)
     }
 
     /// The counts of a figure; remembers if it was rounded or wrapped.
@@ -71,6 +84,9 @@ impl Scale {
                 return Err(Misfit::NotWhole);
             }
             self.rounded = true;
+        }
+        if self.wraps {
+            self.span = (self.span.0.min(count), self.span.1.max(count));
         }
         match i32::try_from(count) {
             Ok(count) => Ok(count),
@@ -103,6 +119,10 @@ mod tests {
     fn every_decimal_is_kept_while_the_travel_fits() {
         check(&["0.0", "87.89"], true, true, 2, false);
         check(&["0.0", "87.89"], false, true, 3, false);
+        check(&["0.0000", "0"], true, true, 0, false);
+        check(&["0.0000", "0"], false, false, 5, false);
+        check(&["0.000000000000", "0"], false, true, 5, false);
+        check(&["0", "0"], false, false, 0, true);
         check(&["0", "100000"], true, true, 0, false);
         check(&["0", "100000"], true, false, 0, true);
         check(&["0.955336489125606"], true, true, 9, false);
@@ -119,7 +139,9 @@ mod tests {
         assert_eq!(counts.apply(figure("12.5")), Err(Misfit::NotWhole));
         assert!(!counts.wrapped);
         assert_eq!(counts.apply(figure("2147483648")), Ok(i32::MIN));
-        assert!(counts.wrapped);
+        assert!(counts.wrapped && !counts.overspans());
+        assert_eq!(counts.apply(figure("-1")), Ok(-1));
+        assert!(counts.overspans());
         let mut units = Scale { places: 2, wraps: false, whole: false, ..Scale::counts() };
         assert_eq!(units.apply(figure("-1.25")), Ok(-125));
         assert!(!units.rounded);

@@ -49,20 +49,36 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Whether fewer than two rows that follow on each other could be read.
+    pub(crate) fn is_single(&self) -> bool {
+        self.pairs().next().is_none()
+    }
+
     /// Whether all times are whole numbers.
     pub(crate) fn times_are_whole(&self) -> bool {
         self.rows().all(|row| row[0].is_whole())
     }
 
     /// The largest distance from zero of command and feedback. Unit: that of the columns
+    ///
+    /// A row that is further out than both its neighbours counts as little as the nearer of them: one
+    /// stray figure must not make all counts coarse.
     pub(crate) fn reach(&self) -> f64 {
-        let sizes = self.rows().flat_map(|row| [row[1].to_f64().abs(), row[2].to_f64().abs()]);
-        sizes.fold(0.0, f64::max)
+        let size = |row: &Figures| [row[1].to_f64().abs(), row[2].to_f64().abs()];
+        let held = self.pairs().map(|(before, after)| (size(before), size(after)));
+        let held = held.flat_map(|(before, after)| [before[0].min(after[0]), before[1].min(after[1])]);
+        let single = self.pieces.iter().filter(|piece| piece.len() == 1).flatten().flat_map(size);
+        held.chain(single).fold(0.0, f64::max)
     }
 
     /// The most decimals that command or feedback need.
     pub(crate) fn decimals(&self) -> u32 {
         self.rows().map(|row| row[1].needed().max(row[2].needed())).max().unwrap_or(0)
+    }
+
+    /// The most decimals that command or feedback are written with, zeros too.
+    pub(crate) fn written(&self) -> u32 {
+        self.rows().map(|row| row[1].decimals.max(row[2].decimals)).max().unwrap_or(0)
     }
 
     /// The first row whose command or feedback has a fraction, with its line.
@@ -119,14 +135,17 @@ mod tests {
         ]);
         assert_eq!(few.period(), Some(0.5));
         assert_eq!(few.repeats(), (1, 4));
-        assert_eq!(few.reach(), 12.5);
-        assert_eq!(few.decimals(), 2);
+        assert_eq!(few.reach(), 1.0, "what a single row reaches does not count");
+        assert_eq!((few.decimals(), few.written()), (2, 2));
+        assert_eq!(survey(&[["0", "0.000", "0"]]).written(), 3);
         assert_eq!(few.step(2), 1);
         assert_eq!(
             few.fraction().map(|(line, figure)| (line, figure.to_string())),
             Some((3, "-12.50".to_string()))
         );
-        assert!(!few.times_are_whole());
+        assert!(!few.times_are_whole() && !few.is_single());
+        assert_eq!(survey(&[["0", "-7", "3"]]).reach(), 7.0, "unless there is no other");
+        assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach(), 8.0);
         let none = Survey::default();
         assert_eq!((none.period(), none.repeats(), none.reach(), none.step(3)), (None, (0, 0), 0.0, 1));
     }

@@ -18,6 +18,9 @@ use std::io::{self, Read};
 /// How much is looked at to tell delimiter and decimal sign. Unit: lines, bytes
 const SNIFFED: (usize, usize) = (400, 1 << 17);
 
+/// Header, units and two rows are looked at even where thousands of columns make them long. Unit: lines
+const LEAST: usize = 4;
+
 /// How many rows tell whether a column holds figures. Unit: rows
 const TRIED: usize = 10;
 
@@ -147,7 +150,7 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
         bytes += line.len();
         bytes <= SNIFFED.1
     });
-    let few = &lines[..few.count().max(1).min(lines.len())];
+    let few = &lines[..few.count().max(LEAST).min(lines.len())];
     let mut found = sniff::sniff(few, delimiter, decimal).map_err(|failure| match failure {
         Failure::NoRows => Error::NoRows { file: file.to_string(), line: few.len() as u64 },
         Failure::Undecided(first, second, at) => Error::Undecided {

@@ -12,6 +12,7 @@ pub mod axis;
 pub mod drive;
 pub mod machine;
 pub mod mechanics;
+pub mod monitor;
 pub mod profile;
 pub mod recording;
 pub mod script;

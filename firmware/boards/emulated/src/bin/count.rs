@@ -44,7 +44,8 @@ mod image {
             noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             let ringing = if k >= 200 { x } else { 0 };
             let feedback = command + ringing + i64::from(noise >> 30);
-            *reading = Reading { tick: number as u32 * 250, command: command as i32, feedback: feedback as i32 };
+            *reading =
+                Reading { tick: number as u32 * 250, command: command as i32, feedback: feedback as i32 };
         }
     }
 
@@ -101,7 +102,10 @@ mod image {
         core.SYST.clear_current();
         core.SYST.enable_counter();
         let none = Reading { tick: 0, command: 0, feedback: 0 };
-        let Some(readings) = cortex_m::singleton!(: [Reading; MOVES * SAMPLES] = [none; MOVES * SAMPLES]) else { return };
+        let Some(readings) = cortex_m::singleton!(: [Reading; MOVES * SAMPLES] = [none; MOVES * SAMPLES])
+        else {
+            return;
+        };
         fill(readings);
         let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::default() };
         let Ok(settings) = Settings::new(black_box(parameters)) else { return };

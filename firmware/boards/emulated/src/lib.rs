@@ -1,0 +1,4 @@
+//! The emulated board: what its images share.
+#![no_std]
+
+pub mod uart;

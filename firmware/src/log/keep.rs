@@ -1,0 +1,164 @@
+//! In: a blob of bytes, such as the device's settings. Out: the last one kept whole, after any power cut.
+//!
+//! Two pages, A and B. Keeping writes the page that is *not* the newest, blob first and header last, so that the
+//! newest whole blob stays untouched until the next one is whole.
+//!
+//! # Power-loss rules
+//! - After [`Keep::save`] has returned `Ok`, [`Keep::load`] gives that blob until the next one is whole.
+//! - A cut during `save` leaves the old blob or the new one, never anything else: CRC-32 covers serial, length and blob.
+//! - Both pages are worn alike: every save erases one, in turn.
+//!
+//! Bytes (little-endian): mark `SPK` and layout version 1 (4), serial (8), length (4), CRC-32 over serial, length and
+//! blob (4), filled up with 0xFF to the write granularity; then the blob, filled up likewise.
+
+use core::ops::Range;
+
+use embedded_storage::nor_flash::NorFlash;
+
+use super::Error;
+use super::page::{CRC, Region, Window};
+
+/// Mark 4, serial 8, length 4, CRC-32 4. Unit: bytes
+const HEADER: usize = 20;
+
+/// Opens every slot; the last byte is the version of this layout.
+const MARK: [u8; 4] = *b"SPK\x01";
+
+/// Bytes written or checked in one go; a multiple of every granularity served. Unit: bytes
+const CHUNK: u32 = 512;
+
+/// What a slot's header says.
+#[derive(Clone, Copy)]
+struct Slot {
+    serial: u64,
+    length: u32,
+    crc: u32,
+}
+
+/// A blob store on two pages. Every call is given the flash it was made for.
+#[derive(Debug)]
+pub struct Keep {
+    region: Region,
+    window: Window,
+}
+
+impl Keep {
+    /// Uses two pages. `range` is in bytes from the start of the flash and touches no flash yet.
+    pub fn new<F: NorFlash>(flash: &F, range: Range<u32>) -> Result<Self, Error> {
+        let region = Region::new(flash, range)?;
+        if region.pages != 2 {
+            return Err(Error::Geometry);
+        }
+        Ok(Self { region, window: Window::new() })
+    }
+
+    /// Longest blob. Unit: bytes
+    pub fn longest(&self) -> usize {
+        (self.region.page_bytes - self.body()) as usize
+    }
+
+    /// The last blob kept whole, put in `buffer`; `None` if there never was one.
+    pub fn load<'b, F: NorFlash>(
+        &mut self,
+        flash: &mut F,
+        buffer: &'b mut [u8],
+    ) -> Result<Option<&'b [u8]>, Error> {
+        let Some(slot) = self.newest(flash)? else { return Ok(None) };
+        let needed = slot.length as usize;
+        let Some(space) = buffer.get_mut(..needed) else { return Err(Error::Buffer(needed)) };
+        let mut left = &mut *space;
+        self.each_chunk(flash, &slot, |chunk| {
+            if let Some((now, later)) = core::mem::take(&mut left).split_at_mut_checked(chunk.len()) {
+                now.iter_mut().zip(chunk).for_each(|(byte, kept)| *byte = *kept);
+                left = later;
+            }
+        })?;
+        Ok(Some(space))
+    }
+
+    /// Keeps a blob instead of the one before. Blocks for one page erase and the writes.
+    ///
+    /// After an error the blob before is still kept, and the same call may be made again.
+    pub fn save<F: NorFlash>(&mut self, flash: &mut F, blob: &[u8]) -> Result<(), Error> {
+        let length = u32::try_from(blob.len()).ok().filter(|length| *length as usize <= self.longest());
+        let Some(length) = length else { return Err(Error::TooLong(self.longest())) };
+        let serial = self.newest(flash)?.map_or(0, |slot| slot.serial.saturating_add(1));
+        let mut digest = begin(serial, length);
+        digest.update(blob);
+        let crc = digest.finalize();
+        let page = self.region.address(serial);
+        self.window.erase(flash, &self.region, serial)?;
+        let mut at = page + self.body();
+        for chunk in blob.chunks(CHUNK as usize) {
+            self.window.write(flash, &self.region, at, &[chunk])?;
+            at += CHUNK;
+        }
+        let fields: [&[u8]; 4] = [&MARK, &serial.to_le_bytes(), &length.to_le_bytes(), &crc.to_le_bytes()];
+        self.window.write(flash, &self.region, page, &fields)?;
+        let whole = self.whole(flash, serial)?.is_some_and(|slot| slot.serial == serial);
+        if whole { Ok(()) } else { Err(Error::Worn) }
+    }
+
+    /// Where the blob begins. Unit: bytes from the page's start
+    fn body(&self) -> u32 {
+        self.region.padded(HEADER)
+    }
+
+    /// The newer of the slots that are whole.
+    fn newest<F: NorFlash>(&mut self, flash: &mut F) -> Result<Option<Slot>, Error> {
+        let (a, b) = (self.whole(flash, 0)?, self.whole(flash, 1)?);
+        Ok([a, b].into_iter().flatten().max_by_key(|slot| slot.serial))
+    }
+
+    /// The slot on the page where `serial` belongs, if header and blob are whole.
+    fn whole<F: NorFlash>(&mut self, flash: &mut F, serial: u64) -> Result<Option<Slot>, Error> {
+        let (page, body, longest) = (self.region.address(serial), self.body(), self.longest());
+        let header = self.window.bytes(flash, &self.region, page, 0, body)?;
+        let Some(slot) = header.and_then(decode) else { return Ok(None) };
+        if slot.length as usize > longest || self.region.address(slot.serial) != page {
+            return Ok(None);
+        }
+        let mut digest = begin(slot.serial, slot.length);
+        self.each_chunk(flash, &slot, |chunk| digest.update(chunk))?;
+        Ok((digest.finalize() == slot.crc).then_some(slot))
+    }
+
+    /// Hands out the blob of a slot piece by piece.
+    fn each_chunk<F: NorFlash>(
+        &mut self,
+        flash: &mut F,
+        slot: &Slot,
+        mut take: impl FnMut(&[u8]),
+    ) -> Result<(), Error> {
+        let page = self.region.address(slot.serial);
+        let mut done = 0;
+        while done < slot.length {
+            let length = CHUNK.min(slot.length - done);
+            let chunk = self.window.bytes(flash, &self.region, page, self.body() + done, length)?;
+            chunk.into_iter().for_each(&mut take);
+            done += length;
+        }
+        Ok(())
+    }
+}
+
+/// The header in these bytes, its blob not yet checked.
+fn decode(bytes: &[u8]) -> Option<Slot> {
+    let (mark, rest) = bytes.split_first_chunk::<4>()?;
+    let (serial, rest) = rest.split_first_chunk::<8>()?;
+    let (length, rest) = rest.split_first_chunk::<4>()?;
+    let (crc, _) = rest.split_first_chunk::<4>()?;
+    (*mark == MARK).then(|| Slot {
+        serial: u64::from_le_bytes(*serial),
+        length: u32::from_le_bytes(*length),
+        crc: u32::from_le_bytes(*crc),
+    })
+}
+
+/// A check sum that has seen serial and length.
+fn begin(serial: u64, length: u32) -> crc::Digest<'static, u32, crc::Table<1>> {
+    let mut digest = CRC.digest();
+    digest.update(&serial.to_le_bytes());
+    digest.update(&length.to_le_bytes());
+    digest
+}

@@ -1,0 +1,57 @@
+//! In: memory that is lost with power. Out: a flash chip to run and to test the monitor without one.
+
+use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
+
+/// Pages of 4096 bytes, of which whole ones count; a write can only clear bits.
+#[derive(Clone, Debug)]
+pub struct MemoryFlash<B> {
+    bytes: B,
+}
+
+impl<B: AsRef<[u8]> + AsMut<[u8]>> MemoryFlash<B> {
+    /// Blank.
+    pub fn new(mut bytes: B) -> MemoryFlash<B> {
+        bytes.as_mut().fill(0xFF);
+        MemoryFlash { bytes }
+    }
+
+    fn stretch(&mut self, from: u32, to: u32) -> Result<&mut [u8], NorFlashErrorKind> {
+        self.bytes.as_mut().get_mut(from as usize..to as usize).ok_or(NorFlashErrorKind::OutOfBounds)
+    }
+}
+
+impl<B> ErrorType for MemoryFlash<B> {
+    type Error = NorFlashErrorKind;
+}
+
+impl<B: AsRef<[u8]> + AsMut<[u8]>> ReadNorFlash for MemoryFlash<B> {
+    const READ_SIZE: usize = 1;
+
+    fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorFlashErrorKind> {
+        let end = offset.saturating_add(bytes.len() as u32);
+        let kept = self.stretch(offset, end)?;
+        bytes.iter_mut().zip(kept).for_each(|(byte, kept)| *byte = *kept);
+        Ok(())
+    }
+
+    fn capacity(&self) -> usize {
+        let bytes = self.bytes.as_ref().len();
+        bytes - bytes % Self::ERASE_SIZE
+    }
+}
+
+impl<B: AsRef<[u8]> + AsMut<[u8]>> NorFlash for MemoryFlash<B> {
+    const WRITE_SIZE: usize = 1;
+    const ERASE_SIZE: usize = 4096;
+
+    fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
+        self.stretch(from, to)?.fill(0xFF);
+        Ok(())
+    }
+
+    fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
+        let end = offset.saturating_add(bytes.len() as u32);
+        self.stretch(offset, end)?.iter_mut().zip(bytes).for_each(|(kept, byte)| *kept &= byte);
+        Ok(())
+    }
+}

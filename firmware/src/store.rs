@@ -1,0 +1,85 @@
+//! In: numbered frames of moves. Out: the same from flash, after any power cut; and a number for each start.
+//!
+//! Only frames of the priority [`Priority::Move`] are kept. Their number on flash is the boot number, then
+//! the sequence number, so that a frame a host misses is found without an index.
+
+use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::wire::LONGEST_BODY;
+use stillpoint_core::wire::crc::SmallTable;
+use stillpoint_core::wire::frame::{Frame, encode_body};
+use stillpoint_core::wire::header::{Header, Priority};
+use stillpoint_core::wire::message::Message;
+
+use crate::log::keep::Keep;
+use crate::log::{Cursor, Error, Log};
+
+/// Pages for what outlives a restart: the boot number.
+const KEPT_PAGES: u32 = 2;
+
+/// Log and kept numbers on one flash.
+#[derive(Debug)]
+pub struct Store<F> {
+    flash: F,
+    log: Log,
+    boot: u32,
+    /// Frames that could not be kept.
+    failed: u32,
+}
+
+impl<F: NorFlash> Store<F> {
+    /// Opens the whole flash and takes the next boot number.
+    pub fn open(mut flash: F) -> Result<Store<F>, Error> {
+        let page = u32::try_from(F::ERASE_SIZE).map_err(|_| Error::Geometry)?;
+        let (kept, end) = (page * KEPT_PAGES, u32::try_from(flash.capacity()).unwrap_or(u32::MAX));
+        let mut keep = Keep::new(&flash, 0..kept)?;
+        let mut bytes = [0; 4];
+        let last = keep.load(&mut flash, &mut bytes)?.and_then(|kept| kept.first_chunk().copied());
+        let (log, _) = Log::open(&mut flash, kept..end)?;
+        // Should the kept number be lost, the log still tells a start that was.
+        let logged = log.newest().map_or(0, |newest| (newest >> 32) as u32);
+        let boot = last.map_or(0, u32::from_le_bytes).max(logged).saturating_add(1);
+        keep.save(&mut flash, &boot.to_le_bytes())?;
+        Ok(Store { flash, log, boot, failed: 0 })
+    }
+
+    /// A number that no earlier start had.
+    pub fn boot(&self) -> u32 {
+        self.boot
+    }
+
+    /// Frames that could not be kept.
+    pub fn failed(&self) -> u32 {
+        self.failed
+    }
+
+    /// Keeps a frame if it is one of a move; whether it is sealed.
+    pub fn keep(&mut self, header: &Header, message: &Message) -> bool {
+        if header.priority != Priority::Move {
+            return false;
+        }
+        let mut buffer = [0; LONGEST_BODY];
+        let number = u64::from(header.boot) << 32 | u64::from(header.sequence);
+        let body = encode_body::<SmallTable>(header, message, &mut buffer).ok();
+        let sealed = body.is_some_and(|body| self.log.append(&mut self.flash, number, body).is_ok());
+        self.failed = self.failed.saturating_add(u32::from(!sealed));
+        sealed
+    }
+
+    /// From this frame on, or from the oldest if there is none such.
+    pub fn since(&mut self, boot: u32, sequence: u32) -> Option<Cursor> {
+        self.log.since(&mut self.flash, u64::from(boot) << 32 | u64::from(sequence)).ok()
+    }
+
+    /// The next frame at the cursor, given to `take` as it was sent, but for the mark of a replay.
+    pub fn read(&mut self, cursor: &mut Cursor, take: impl FnOnce(&Header, &Message)) -> bool {
+        let mut buffer = [0; LONGEST_BODY];
+        let Ok(Some(entry)) = self.log.read(&mut self.flash, cursor, &mut buffer) else { return false };
+        // What is no frame was no frame when it was kept; the next one is read all the same.
+        if let Ok(frame) = Frame::check::<SmallTable>(entry.frame)
+            && let Ok(read) = frame.read::<Message>()
+        {
+            take(&Header { replay: true, ..frame.header }, &read.payload);
+        }
+        true
+    }
+}

@@ -1,0 +1,200 @@
+//! In: hours and a seed. Out: the moves of a virtual machine, as the real device code and real frames tell them.
+
+use std::fs::{self, File};
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+use std::time::{Duration, Instant};
+
+use clap::Args;
+use stillpoint_core::sample::Reading;
+
+use super::output::{Form, Output, tell};
+use super::progress;
+use crate::decode::{Decoder, Said, Told};
+use crate::error::Error;
+use crate::measure::{Clock, Scale};
+use crate::report::line::MoveLine;
+use crate::source::rehearsal::monitor::{Known, Monitor};
+
+/// Rehearse a shift on a virtual machine
+///
+/// An invented greenhouse plug-tray transplanter, its three axes watched by the monitor's own code. What the
+/// monitor sends is decoded as if it came over a line. Unless it is healthy, the machine wears out within
+/// the hours: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper turntable's
+/// bearing tightens.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    /// Length of the shift
+    #[arg(long, value_name = "H", default_value = "0.1")]
+    hours: f64,
+    /// The same seed gives the same shift, to the last bit
+    #[arg(long, value_name = "N", default_value = "1")]
+    seed: u64,
+    /// Nothing wears
+    #[arg(long)]
+    healthy: bool,
+    /// As slowly as it would happen
+    #[arg(long)]
+    real_time: bool,
+    /// Samples per second; divides 20000
+    #[arg(long, value_name = "HZ", default_value = "4000")]
+    rate: u32,
+    /// Add the monitor's raw frames to this file
+    #[arg(long, value_name = "PATH")]
+    store: Option<PathBuf>,
+    /// How the moves are printed
+    #[arg(long, value_enum, default_value = "table")]
+    format: Form,
+    /// Write the samples of each axis, in counts, as CSV into this folder
+    #[arg(long, value_name = "DIR")]
+    save_samples: Option<PathBuf>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint rehearse
+  stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples";
+
+/// Runs the shift.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    if !(arguments.hours.is_finite() && arguments.hours > 0.0) {
+        return Err(Error::Option {
+            option: "--hours".to_owned(),
+            value: arguments.hours.to_string(),
+            wrong: "is no length of time".to_owned(),
+            remedy: "give some hours, such as 0.5".to_owned(),
+        });
+    }
+    let wear = (!arguments.healthy).then_some(arguments.hours);
+    let (monitor, known) = Monitor::new(arguments.seed, arguments.rate, wear)?;
+    let shift = Shift {
+        samples: Samples::create(arguments.save_samples.as_deref(), &known)?,
+        store: arguments.store.as_deref().map(append).transpose()?,
+        output: Output::new(arguments.format)?,
+        decoder: Decoder::default(),
+        known,
+    };
+    shift.run(arguments, monitor)
+}
+
+struct Shift {
+    samples: Samples,
+    store: Option<BufWriter<File>>,
+    output: Output,
+    decoder: Decoder,
+    known: Vec<Known>,
+}
+
+impl Shift {
+    fn run(mut self, arguments: &Arguments, mut monitor: Monitor) -> Result<ExitCode, Error> {
+        let end_s = arguments.hours * 3600.0;
+        let bar = progress::shift(end_s);
+        let (begun, mut line) = (Instant::now(), Vec::new());
+        while monitor.seconds() < end_s {
+            // A tenth of a second at a time.
+            for _ in 0..(arguments.rate / 10).max(1) {
+                let second = monitor.seconds();
+                let readings = monitor.step(&mut line);
+                self.samples.take(second, &readings)?;
+            }
+            self.hear(&mut line)?;
+            bar.set_position(monitor.seconds() as u64);
+            if arguments.real_time {
+                let due = begun + Duration::from_secs_f64(monitor.seconds());
+                std::thread::sleep(due.saturating_duration_since(Instant::now()));
+            }
+        }
+        monitor.finish(&mut line);
+        self.hear(&mut line)?;
+        bar.finish_and_clear();
+        self.finish()
+    }
+
+    /// Stores and decodes what the monitor has sent.
+    fn hear(&mut self, line: &mut Vec<u8>) -> Result<(), Error> {
+        if let Some(store) = &mut self.store {
+            store.write_all(line)?;
+        }
+        let mut told = Vec::new();
+        self.decoder.take(line, &mut |said| told.extend(line_of(said, &self.known)));
+        line.clear();
+        told.iter().try_for_each(|told| Ok(self.output.take(told)?))
+    }
+
+    fn finish(mut self) -> Result<ExitCode, Error> {
+        let mut told = Vec::new();
+        self.decoder.finish(&mut |said| told.extend(line_of(said, &self.known)));
+        told.iter().try_for_each(|told| self.output.take(told))?;
+        self.samples.finish()?;
+        if let Some(mut store) = self.store {
+            store.flush()?;
+            store.get_ref().sync_all()?;
+        }
+        let counts = self.decoder.counts();
+        let lost =
+            format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
+        self.output.finish()?;
+        tell(format_args!("the machine and its data are invented; {lost}"));
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// The line of a move, if it is one.
+fn line_of(said: Said, known: &[Known]) -> Option<MoveLine> {
+    let Said::Move(told) = said else { return None };
+    let Told { axis, record, curve, .. } = *told;
+    let known = known.get(usize::from(axis))?;
+    let scale = Scale {
+        file: "rehearsal".to_owned(),
+        axis: known.name.to_owned(),
+        unit: known.unit.to_owned(),
+        window: known.window,
+        counts_per_unit: known.counts_per_unit,
+        ticks_per_second: f64::from(known.settings.ticks_per_second),
+    };
+    let clock = Clock::new(known.settings.ticks_per_second, 0.0);
+    Some(scale.line(&known.settings, &clock, &record, curve.into_iter()))
+}
+
+/// Opens a file to add to.
+fn append(path: &Path) -> Result<BufWriter<File>, Error> {
+    let opened = File::options().create(true).append(true).open(path);
+    opened
+        .map(BufWriter::new)
+        .map_err(|source| Error::Unreadable { file: path.display().to_string(), source })
+}
+
+/// One CSV file per axis, if samples are to be saved.
+struct Samples(Vec<BufWriter<File>>);
+
+impl Samples {
+    fn create(folder: Option<&Path>, known: &[Known]) -> Result<Samples, Error> {
+        let Some(folder) = folder else { return Ok(Samples(Vec::new())) };
+        let unusable = |path: &Path| {
+            let file = path.display().to_string();
+            move |source| Error::Unreadable { file, source }
+        };
+        fs::create_dir_all(folder).map_err(unusable(folder))?;
+        let mut files = Vec::new();
+        for known in known {
+            let path = folder.join(known.name).with_extension("csv");
+            let mut file = File::create(&path).map(BufWriter::new).map_err(unusable(&path))?;
+            writeln!(file, "t_s,command,feedback")?;
+            files.push(file);
+        }
+        Ok(Samples(files))
+    }
+
+    fn take(&mut self, second: f64, readings: &[Reading]) -> Result<(), Error> {
+        for (file, reading) in self.0.iter_mut().zip(readings) {
+            writeln!(file, "{second:.6},{},{}", reading.command, reading.feedback)?;
+        }
+        Ok(())
+    }
+
+    fn finish(self) -> Result<(), Error> {
+        self.0.into_iter().try_for_each(|mut file| Ok(file.flush()?))
+    }
+}

@@ -1,0 +1,137 @@
+//! In: the virtual machine. Out: the bytes that a monitor on it sends.
+//!
+//! The firmware is the real one and so are its frames; only counters, flash and line are made up.
+
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::status::Reset;
+use stillpoint_firmware::app::{App, Identity};
+use stillpoint_firmware::memory::MemoryFlash;
+use stillpoint_firmware::sampler::Raw;
+use stillpoint_firmware::tap::Register;
+
+use super::machine::Machine;
+use crate::error::Error;
+use crate::trace::choice::fraction;
+
+/// The monitor's timer; the reader of recordings picks the same for such samples. Unit: ticks/s
+const TICKS_PER_SECOND: u32 = 10_000_000;
+
+/// Ticks of the monitor in one of the machine. Unit: ticks/µs
+const PER_MICROSECOND: u32 = TICKS_PER_SECOND / 1_000_000;
+
+/// Window of each axis as its process asks for it, in the axis's unit.
+const WINDOWS: [&str; 3] = ["0.05", "0.02", "0.05"];
+
+/// The virtual flash. Unit: bytes
+const FLASH: usize = 16 << 20;
+
+/// A monitor clipped onto the virtual machine.
+#[derive(Debug)]
+pub struct Monitor {
+    machine: Machine,
+    app: App<3, MemoryFlash<Vec<u8>>>,
+}
+
+/// What is known of an axis beforehand.
+#[derive(Clone, Debug)]
+pub struct Known {
+    /// Its name.
+    pub name: &'static str,
+    /// Name of its unit.
+    pub unit: &'static str,
+    /// Unit: counts/unit
+    pub counts_per_unit: f64,
+    /// Half-width of its window. Unit: its unit
+    pub window: f64,
+    /// What the monitor is set to.
+    pub settings: Settings,
+}
+
+impl Monitor {
+    /// `rate` in samples per second; `wears_out_after` in hours, `None` for a healthy machine.
+    pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<(Monitor, Vec<Known>), Error> {
+        let refused = |wrong: String| Error::Option {
+            option: "rehearse".to_owned(),
+            value: String::new(),
+            wrong,
+            remedy: "see `stillpoint rehearse --help`".to_owned(),
+        };
+        let machine =
+            Machine::new(seed, rate, wears_out_after).map_err(|unusable| refused(unusable.to_string()))?;
+        let mut known = Vec::new();
+        for (axis, window) in machine.axes().iter().zip(WINDOWS) {
+            let (data, window) = (axis.data(), fraction("--window", window)?);
+            let counts =
+                data.counts_per_unit.times(window).map_err(|unusable| refused(unusable.to_string()))?;
+            let parameters = Parameters {
+                ticks_per_second: TICKS_PER_SECOND,
+                window: counts.floor(),
+                jump: u32::MAX,
+                window_time: TICKS_PER_SECOND / 100,
+                rest_time: TICKS_PER_SECOND / 50,
+                ..Parameters::default()
+            };
+            let settings = Settings::new(parameters).map_err(|invalid| refused(invalid.to_string()))?;
+            known.push(Known {
+                name: data.name,
+                unit: data.unit,
+                counts_per_unit: data.counts_per_unit.to_f64(),
+                window: window.to_f64(),
+                settings,
+            });
+        }
+        let identity = Identity {
+            device: *b"invented\0\0\0\0",
+            board: "rehearsal",
+            reset: Reset::PowerOn,
+            period: TICKS_PER_SECOND / rate.max(1),
+        };
+        let [a, b, c] = known.as_slice() else {
+            return Err(refused("the machine has three axes".to_owned()));
+        };
+        let app = App::new(identity, [a.settings, b.settings, c.settings], MemoryFlash::new(vec![0; FLASH]))
+            .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
+        Ok((Monitor { machine, app }, known))
+    }
+
+    /// One sample of all axes; the bytes sent meanwhile are added to `line`.
+    pub fn step(&mut self, line: &mut Vec<u8>) -> [Reading; 3] {
+        let readings = self.machine.step();
+        let raw = readings.map(|reading| Raw {
+            command: Register::Whole(reading.command as u32),
+            feedback: Register::Half(reading.feedback as u16),
+        });
+        let tick = readings.first().map_or(0, |reading| reading.tick.wrapping_mul(PER_MICROSECOND));
+        self.app.sample(tick, &raw);
+        self.say(line);
+        readings
+    }
+
+    /// The shift is over.
+    pub fn finish(&mut self, line: &mut Vec<u8>) {
+        self.app.finish();
+        self.say(line);
+    }
+
+    /// Commands of the host, as bytes.
+    pub fn hear(&mut self, bytes: &[u8]) {
+        self.app.hear(bytes);
+    }
+
+    fn say(&mut self, line: &mut Vec<u8>) {
+        let mut bytes = [0; 512];
+        loop {
+            let count = self.app.say(&mut bytes);
+            line.extend(bytes.iter().take(count));
+            if count < bytes.len() {
+                return;
+            }
+        }
+    }
+
+    /// Time since the start. Unit: s
+    pub fn seconds(&self) -> f64 {
+        self.machine.seconds()
+    }
+}

@@ -1,0 +1,153 @@
+//! In: the same moves in other units, columns, clocks. Out: the same numbers.
+
+use serde_json::Value;
+
+use super::{Folder, PERIOD, recording, samples};
+
+/// Counts in one millimetre of the recordings here: 2^20 in 60 mm.
+const COUNTS: f64 = 1_048_576.0 / 60.0;
+
+/// The same moves in counts: time, command, feedback.
+fn counts(command_share: f64) -> String {
+    let row = |(row, (command, feedback)): (usize, (f64, f64))| {
+        let command = (command * COUNTS * command_share).round();
+        format!("{:.3};{command};{}\n", row as f64 / 1000.0, (feedback * COUNTS).round())
+    };
+    format!("t_s;command;feedback\n{}", samples(4).into_iter().enumerate().map(row).collect::<String>())
+}
+
+#[track_caller]
+fn settlings(folder: &Folder, arguments: &str) -> Vec<f64> {
+    let ran = folder.run(&format!("{arguments} --format jsonl"));
+    assert_eq!((ran.status, ran.outcomes().as_str()), (0, "settled settled settled settled"), "{ran:?}");
+    ran.lines().iter().map(|line| line["settling_s"].as_f64().expect("a figure")).collect()
+}
+
+/// Whether both give the same settling times within a sample.
+#[track_caller]
+fn check_alike(folder: &Folder, arguments: &str, other: &str) {
+    let (found, other) = (settlings(folder, arguments), settlings(folder, other));
+    let alike = found.iter().zip(&other).all(|(a, b)| (a - b).abs() <= 0.001);
+    assert!(found.len() == other.len() && alike, "{arguments}: {found:?}, {other:?}");
+}
+
+#[test]
+fn fractions_of_counts_are_exact() {
+    let folder = Folder::with_axis("fractions");
+    folder.write("counts.csv", counts(1.0));
+    let lines = |scale: &str| {
+        let ran = folder.run(&format!("counts.csv --window 0.01 --unit mm --format jsonl {scale}"));
+        assert_eq!((ran.status, ran.lines().len(), ran.told.as_str()), (0, 4, ""), "{scale}");
+        ran.out
+    };
+    let plain = lines("--counts-per-unit 1048576/60");
+    for same in [
+        "--counts-per-unit 262144/15",
+        "--counts-per-unit 524288/30.0",
+        "--encoder-resolution 1048576/1 --feed-constant 60/1",
+        "--encoder-resolution 131072/1 --gear-ratio 8/1 --feed-constant 60/1",
+        "--encoder-resolution 1048576/3 --gear-ratio 3/1 --feed-constant 60",
+    ] {
+        assert_eq!(lines(same), plain, "{same}");
+    }
+    assert_ne!(lines("--counts-per-unit 1048576/61"), plain);
+    let first: Value = serde_json::from_str(plain.lines().next().expect("a line")).expect("JSON");
+    assert_eq!((first["counts_per_unit"].as_f64(), first["unit"].as_str()), (Some(COUNTS), Some("mm")));
+    check_alike(&folder, "counts.csv --window 0.01 --counts-per-unit 1048576/60", "axis.csv --window 0.01");
+}
+
+#[test]
+fn a_command_may_count_differently_from_the_feedback() {
+    let folder = Folder::with_axis("command");
+    folder.write("half.csv", counts(0.5));
+    folder.write("opposite.csv", counts(-3.0));
+    let scale = "--window 0.01 --counts-per-unit 1048576/60";
+    check_alike(&folder, &format!("half.csv {scale} --command-scale 2/1"), "axis.csv --window 0.01");
+    check_alike(&folder, &format!("opposite.csv {scale} --command-scale -1/3"), "axis.csv --window 0.01");
+    let ran = folder.run(&format!("half.csv {scale} --format jsonl"));
+    // Half the command is another target, but for the one at 0.
+    assert_eq!(ran.outcomes(), "unsettled settled unsettled settled");
+}
+
+#[test]
+fn what_is_known_of_the_machine_is_used() {
+    let folder = Folder::with_axis("machine");
+    let first =
+        |arguments: &str| folder.run(&format!("axis.csv --format jsonl {arguments}")).lines()[0].clone();
+    let coarse = first("--window 0.01 --encoder-step 0.0075");
+    assert!(
+        coarse["reason"].as_str().is_some_and(|reason| reason.contains("below two encoder steps")),
+        "{coarse}"
+    );
+    assert_eq!(first("--window 0.01 --encoder-step 0.001")["reason"], "");
+    let (fast, slow) = (first("--window 0.01 --max-speed 200"), first("--window 0.01 --max-speed 10"));
+    assert_eq!((fast["outcome"].as_str(), slow["outcome"].as_str()), (Some("settled"), Some("untrusted")));
+    assert!(slow["reason"].as_str().is_some_and(|reason| reason.contains("feedback jumps")), "{slow}");
+}
+
+#[test]
+fn each_definition_is_reported_as_such() {
+    let folder = Folder::with_axis("definitions");
+    let line = |definition: &str| {
+        let ran = folder.run(&format!("axis.csv --window 0.01 --format jsonl --definition {definition}"));
+        assert_eq!(ran.outcomes(), "settled settled settled settled");
+        ran.lines()[0].clone()
+    };
+    let last = line("last-entry");
+    assert_eq!(folder.run("axis.csv --window 0.01 --format jsonl").lines()[0], last, "it is the default");
+    let (iso, target) = (line("iso-9283"), line("target-reached"));
+    assert_eq!((&iso["definition"], &target["definition"]), (&"iso-9283".into(), &"target-reached".into()));
+    assert_eq!(iso["settling_s"], last["stabilization_s"]);
+    // The bit is set at a sample, the first one after the window time.
+    let figure = |line: &Value, name: &str| line[name].as_f64().expect("a figure");
+    let late = figure(&target, "settling_s") - figure(&last, "confirmation_s");
+    assert!((0.0..PERIOD).contains(&late), "{late}");
+}
+
+#[test]
+fn rows_without_time_come_at_the_rate() {
+    let folder = Folder::with_axis("rate");
+    let without_time = |line: String| line.split_once(',').map(|(_, rest)| rest.to_owned()).expect("columns");
+    let lines: Vec<String> = recording(4).into_iter().map(without_time).collect();
+    folder.write("rows.csv", lines.join("\n"));
+    folder.write("bare.csv", lines[1..].join("\n"));
+    check_alike(&folder, "rows.csv --window 0.01 --rate 1000", "axis.csv --window 0.01");
+    check_alike(&folder, "rows.csv --window 0.01 --rate 3000/3", "axis.csv --window 0.01");
+    check_alike(
+        &folder,
+        "bare.csv --window 0.01 --rate 1e3 --command 1 --feedback 2",
+        "axis.csv --window 0.01",
+    );
+    let twice = settlings(&folder, "rows.csv --window 0.01 --rate 500 --window-time-ms 20");
+    let once = settlings(&folder, "axis.csv --window 0.01");
+    assert!(
+        twice.iter().zip(&once).all(|(twice, once)| (twice - 2.0 * once).abs() < 1e-4),
+        "{twice:?} {once:?}"
+    );
+    let ran = folder.run("rows.csv --window 0.01");
+    assert_eq!(ran.status, 1);
+    ran.assert_tells(&["rows.csv, line 1: no time column", "--rate HZ"]);
+    let ran = folder.run("axis.csv --window 0.01 --rate 1000 --format jsonl");
+    assert_eq!(ran.lines().len(), 4);
+    ran.assert_tells(&["axis.csv: --rate is given, so time column 't_s' is not used"]);
+}
+
+#[test]
+fn columns_are_chosen_by_name_or_number_and_time_has_its_unit() {
+    let folder = Folder::with_axis("columns");
+    let swap = |line: String| {
+        let cells: Vec<&str> = line.split(',').collect();
+        let seconds: Option<f64> = cells[0].parse().ok();
+        let time = seconds.map_or("n".to_owned(), |seconds| (seconds * 1000.0).round().to_string());
+        format!("{};x;{};{time}", cells[2], cells[1])
+            .replace("feedback [mm]", "a")
+            .replace("command [mm]", "b")
+    };
+    folder.write("odd.csv", recording(4).into_iter().map(swap).collect::<Vec<_>>().join("\n"));
+    let good = "axis.csv --window 0.01";
+    check_alike(&folder, "odd.csv --window 0.01 --time n:ms --command b --feedback a", good);
+    check_alike(&folder, "odd.csv --window 0.01 --time 4:ms --command 3 --feedback 1 --delimiter ;", good);
+    let ran = folder.run("odd.csv --window 0.01 --time n:ms --command c --feedback a");
+    assert_eq!(ran.status, 1);
+    ran.assert_tells(&["odd.csv, line 1: there is no column 'c' for command", "--command", "3 'b'"]);
+}

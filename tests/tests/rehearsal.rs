@@ -1,0 +1,122 @@
+//! The rehearsal: records that come through firmware, frames and decoder equal those of `measure` on the
+//! same samples, and those of the slow twin, a whole-array calculation that shares no code with the core.
+
+use std::fmt::Write as _;
+
+use stillpoint::decode::{Decoder, Said, Told};
+use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::trace::Choice;
+use stillpoint::trace::choice::fraction;
+use stillpoint_core::sample::Reading;
+use stillpoint_tests::recording::{ask, told};
+use stillpoint_tests::twin::{Ask, Whole};
+
+const RATE: u32 = 4000;
+const SECONDS: f64 = 60.0;
+
+/// Everything one minute of a shift gives: moves by axis, and the readings they were made of.
+fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
+    let (mut monitor, known) = Monitor::new(7, RATE, Some(SECONDS / 3600.0)).expect("a machine");
+    let (mut decoder, mut line) = (Decoder::default(), vec![]);
+    let (mut moves, mut readings) = (vec![vec![]; known.len()], vec![vec![]; known.len()]);
+    let mut take = |decoder: &mut Decoder, line: &mut Vec<u8>| {
+        decoder.take(line, &mut |said| {
+            if let Said::Move(told) = said {
+                moves[usize::from(told.axis)].push(*told);
+            }
+        });
+        line.clear();
+    };
+    while monitor.seconds() < SECONDS {
+        for (kept, reading) in readings.iter_mut().zip(monitor.step(&mut line)) {
+            kept.push(reading);
+        }
+        take(&mut decoder, &mut line);
+    }
+    monitor.finish(&mut line);
+    take(&mut decoder, &mut line);
+    decoder.finish(&mut |said| assert!(!matches!(said, Said::Move(_)), "a move without its curve"));
+    let counts = decoder.counts();
+    assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), (0, 0, 0, 0));
+    (known, moves, readings)
+}
+
+/// As `--save-samples` writes it.
+fn saved(known: &Known, readings: &[Reading]) -> std::path::PathBuf {
+    let mut text = String::from("t_s,command,feedback\n");
+    for (k, reading) in readings.iter().enumerate() {
+        let second = k as f64 / f64::from(RATE);
+        writeln!(text, "{second:.6},{},{}", reading.command, reading.feedback).expect("a string");
+    }
+    let path = std::env::temp_dir().join(format!("stillpoint-{}-{}.csv", known.name, std::process::id()));
+    std::fs::write(&path, text).expect("a file is written");
+    path
+}
+
+#[test]
+fn device_measure_and_twin_agree() {
+    let (known, moves, readings) = shift();
+    for ((known, moves), readings) in known.iter().zip(&moves).zip(&readings) {
+        assert!(moves.len() > 100, "{}: {} moves", known.name, moves.len());
+        let path = saved(known, readings);
+        let counts = known.settings.window;
+        let choice = Choice { counts_per_unit: fraction("", "1").ok(), ..Choice::default() };
+        let measured = told(&path, &ask(&counts.to_string()), &choice);
+        std::fs::remove_file(&path).ok();
+        let lines = measured.expect("the samples can be measured").0;
+        assert_eq!(lines.len(), moves.len(), "{}", known.name);
+        let per_second = f64::from(known.settings.ticks_per_second);
+        for (line, told) in lines.iter().zip(moves) {
+            let record = &told.record;
+            let what = format!("{} move {}", known.name, line.number);
+            let seconds = |ticks: Option<u32>| ticks.map(|ticks| f64::from(ticks) / per_second);
+            assert_eq!(line.settling_s, seconds(record.settling), "{what}");
+            assert_eq!(
+                line.settling_u_s,
+                record.settling.map(|_| f64::from(record.settling_u) / per_second),
+                "{what}"
+            );
+            assert_eq!(line.outcome, record.outcome.word(), "{what}");
+            assert_eq!(line.stabilization_s, seconds(record.stabilization), "{what}");
+            assert_eq!(line.overshoot, f64::from(record.overshoot), "{what}");
+            assert_eq!(
+                line.rest_noise_rms,
+                record.rest_noise_rms.map(|rms| f64::from(rms) / 256.0),
+                "{what}"
+            );
+            let curve: Vec<(f64, Option<f64>)> =
+                told.curve.iter().map(|point| (f64::from(point.window), seconds(point.settling))).collect();
+            assert_eq!(line.settling_curve, curve, "{what}");
+        }
+        agrees_with_the_twin(known, moves, readings);
+        println!("ran rehearsal: {}, {} moves", known.name, moves.len());
+    }
+}
+
+fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
+    let period = known.settings.ticks_per_second / RATE;
+    let ask = Ask {
+        window: i64::from(known.settings.window),
+        window_time: i64::from(known.settings.window_time / period),
+    };
+    // In samples, so that the twin's time stamps count samples too.
+    let numbered: Vec<Reading> =
+        readings.iter().zip(0..).map(|(reading, tick)| Reading { tick, ..*reading }).collect();
+    let whole = Whole::new(&numbered);
+    let twins = whole.moves(ask, (known.settings.rest_time / period) as usize);
+    assert_eq!(twins.len(), moves.len(), "{}", known.name);
+    for (twin, told) in twins.iter().zip(moves) {
+        let record = &told.record;
+        let what = format!("{} move {}", known.name, record.number);
+        assert_eq!(record.outcome.word(), twin.outcome, "{what}");
+        assert_eq!(record.command_end, twin.command_end as u64 * u64::from(period), "{what}");
+        assert_eq!(i64::from(record.overshoot), twin.overshoot, "{what}");
+        let entry = twin.last_entry.filter(|_| twin.outcome == "settled");
+        let latest = entry.map(|entry| (entry - twin.command_end) as u32 * period);
+        let between = match (record.settling, latest) {
+            (Some(found), Some(latest)) => found <= latest && found + period >= latest,
+            (found, latest) => found.is_none() && latest.is_none(),
+        };
+        assert!(between, "{what}: {:?}, twin {latest:?}", record.settling);
+    }
+}
