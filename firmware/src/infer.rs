@@ -207,7 +207,7 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
         let arrival = self.arrival.take();
         match arrival.and_then(|arrival| shape::end(&self.departure, arrival.octave(), arrival.times()?)) {
             Some(end) => {
-                let at = first.wrapping_add(((end.time + 8) >> 4).max(0) as u32);
+                let at = first.wrapping_add((end.time.saturating_add(8) >> 4).max(0) as u32);
                 let ticks = u64::from(end.uncertainty) * u64::from(limits.period) / 16;
                 self.rest(at, Some(u32::try_from(ticks).unwrap_or(u32::MAX)));
             }

@@ -86,7 +86,7 @@ impl Arrival {
             let Some(feedback) = line.get(self.next).filter(|_| self.found < self.times.len()) else {
                 return;
             };
-            let edge = if self.found == 0 { 4 } else { 1 } << self.octave;
+            let edge = (if self.found == 0 { 4_u32 } else { 1 }) << self.octave;
             let left = self.target.wrapping_sub(feedback);
             let left = if self.backward { left.wrapping_neg() } else { left }.max(0).unsigned_abs();
             if left > edge {
