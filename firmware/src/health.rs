@@ -80,7 +80,7 @@ struct Still {
     absent: u8,
     /// It left its rest in this move.
     left: bool,
-    /// It changed while both were still.
+    /// It changed while both came to rest.
     restless: bool,
 }
 
@@ -141,7 +141,8 @@ impl Health {
         let lines = lines(limits, change, illegal).filter(|finding| self.told & finding.bit() == 0);
         self.command.step(now.0, limits.still.0);
         self.feedback.step(now.1, limits.still.1);
-        if self.state == State::Resting {
+        // A slow command still creeps within its band when that is first held, and again before it leaves.
+        if self.command.held.min(self.feedback.held) > limits.rest / 2 && self.state != State::Resting {
             self.command.restless |= change.0 != 0;
             self.feedback.restless |= change.1 != 0;
         }
@@ -210,15 +211,14 @@ impl Health {
         let behind = ago(self.sums.0, travels.0).saturating_sub(ago(self.sums.1, travels.1));
         let restless = self.command.restless && !self.feedback.restless;
         let first = self.state == State::Moving { feedback_first: true };
-        let evidence = first || restless || self.is_inverse(limits);
-        count(&mut self.swapped, behind <= -LEAD && evidence, true);
+        let signs = [behind <= -LEAD, restless, first || self.is_inverse(limits)];
+        count(&mut self.swapped, signs.into_iter().filter(|&sign| sign).count() > 1, true);
     }
 
+    /// The moves so far fit the inverse of the ratio set, and not the ratio itself.
     fn is_inverse(&self, limits: &Limits) -> bool {
         let set = (limits.scale.0.unsigned_abs(), limits.scale.1.unsigned_abs());
-        self.ratio.is_known()
-            && self.ratio.differs(set, RATIO_PART)
-            && !self.ratio.differs((set.1, set.0), RATIO_PART)
+        self.ratio.differs(set, RATIO_PART) && !self.ratio.differs((set.1, set.0), RATIO_PART)
     }
 
     fn findings(&self, limits: &Limits) -> [Option<Finding>; 5] {
@@ -228,14 +228,18 @@ impl Health {
             Some((sign * i32::try_from(upper).ok()?, i32::try_from(lower).ok()?))
         });
         let swapped = self.swapped >= IN_A_ROW;
-        let differs = !swapped && self.ratio.is_known() && self.ratio.differs(set, RATIO_PART);
+        // Swapped taps show the inverse ratio; that is told only when the order of the signals is clear.
+        let unclear = self.swapped > 0 && self.is_inverse(limits);
+        let differs = !unclear && self.ratio.is_known() && self.ratio.differs(set, RATIO_PART);
         let opposite = self.opposite >= IN_A_ROW;
         [
             (self.feedback.absent >= IN_A_ROW).then_some(Finding::FeedbackMissing),
             (self.command.absent >= IN_A_ROW).then_some(Finding::CommandDead),
             swapped.then_some(Finding::Swapped),
             opposite.then_some(Finding::WrongSign { proposed }),
-            proposed.filter(|_| differs && !opposite).map(|proposed| Finding::WrongRatio { proposed }),
+            proposed
+                .filter(|_| differs && !opposite && !swapped)
+                .map(|proposed| Finding::WrongRatio { proposed }),
         ]
     }
 }

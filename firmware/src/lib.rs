@@ -9,6 +9,7 @@ extern crate std;
 
 pub mod tap;
 pub mod sampler;
+pub mod infer;
 pub mod health;
 pub mod memory;
 pub mod log;

@@ -42,12 +42,12 @@ pub enum Finding {
     ///
     /// Three, because a hand may move an axis once or twice.
     CommandDead,
-    /// Three moves in a row in which the command came after the feedback, and nothing spoke against it.
+    /// Three moves in a row with two of these signs: the command came after the feedback, by a
+    /// quarter of a sample period or more on average over the move; the command changed in the rest
+    /// and feedback did not; feedback left its rest first, or the ratio is the inverse of the one set.
     ///
-    /// After: on average over the move by a quarter of a sample period or more. For it: feedback left
-    /// its rest first; or the command was restless at rest and feedback was not; or the ratio is the
-    /// inverse of the one set. One of these is asked for, because a drive with too much feedforward
-    /// is ahead on average, but neither begins early nor stills its encoder.
+    /// Two, because each has a sound cause: too much feedforward is ahead on average, a coarse
+    /// encoder is quiet beside a command that flickers, a disturbance moves feedback first.
     Swapped,
     /// Three moves in a row in which feedback went the other way than set.
     ///
