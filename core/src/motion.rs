@@ -5,6 +5,7 @@
 //! last, so the end is always reported late and back-dated.
 
 use crate::sample::Sample;
+use crate::sample::stretch::Stretch;
 use crate::settings::Settings;
 
 /// A command that stands for this many samples may be at rest.
@@ -94,9 +95,33 @@ impl Motion {
         self.state == State::Going
     }
 
-    /// Whether an unchanged command would leave everything as it is.
-    pub fn at_rest(&self) -> bool {
-        self.state != State::Going
+    /// Until when an unchanged command changes no phase. Unit: ticks since the first reading
+    #[inline]
+    pub fn until(&self, settings: &Settings) -> u64 {
+        match self.state {
+            State::Going => self.changed.saturating_add(self.needed(settings)),
+            State::Idle | State::Resting => u64::MAX,
+        }
+    }
+
+    /// Adds a whole stretch, all standing before [`Motion::until`], or all moving after a sample that moved.
+    #[inline]
+    pub fn take(&mut self, stretch: &Stretch, moving: bool, now: u64) {
+        if !moving {
+            if self.state == State::Going {
+                self.held_samples += stretch.samples() as u32;
+            }
+            return;
+        }
+        let (travel, before) = (self.course.travel, stretch.commands()[0]);
+        for command in stretch.commands() {
+            self.course.travel = travel.wrapping_add(command.wrapping_sub(before));
+            self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
+        }
+        self.changed = now;
+        self.pause = u64::from(stretch.elapsed());
+        self.step = stretch.step();
+        self.held_samples_before = 0;
     }
 
     /// Sorts one sample; `now` counts ticks since the first reading.

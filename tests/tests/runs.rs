@@ -7,7 +7,7 @@ use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::settling::Status;
 use stillpoint_core::settling::curve::Point;
 
-/// What an axis told, after how many readings, and the curve that belonged to it.
+/// What an axis told, after how many readings, and the curve that belongs to a move.
 type Told = (usize, Event, Vec<Point>);
 
 /// A stretch of a made-up recording.
@@ -134,7 +134,14 @@ impl Recording {
 
 fn take(axis: &mut Axis, count: usize, told: &mut Vec<Told>) {
     while let Some(event) = axis.event() {
-        told.push((count, event, axis.curve().collect()));
+        let curve = match event {
+            // In a longer move a stamp of the curve may be from the turn of the time stamps before.
+            Event::Move(of) if of.command_end - of.start + u64::from(of.held) < 1 << 32 => {
+                axis.curve().collect()
+            }
+            _ => vec![],
+        };
+        told.push((count, event, curve));
     }
 }
 

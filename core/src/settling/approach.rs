@@ -49,6 +49,12 @@ impl Approach {
         }
     }
 
+    /// The same for many places.
+    #[inline]
+    pub fn step_all(&mut self, feedback: &[i32], ticks: &[u32], window: u32) {
+        feedback.iter().zip(ticks).for_each(|(feedback, tick)| self.step(*feedback, *tick, window));
+    }
+
     fn keep(&mut self, feedback: i32, tick: u32) {
         let place = Place { tick, feedback };
         self.near[self.kept % PLACES] = place;

@@ -80,6 +80,27 @@ impl Curve {
         }
     }
 
+    /// The same for many errors, each with the tick of the sample after it; none is larger than `largest`.
+    ///
+    /// An error that a later one hides is not stamped: it can't be the last that left any window.
+    #[inline]
+    pub fn stamp_all(&mut self, errors: &[i32], ticks: &[u32], largest: u32) {
+        let (mut shown, largest) = (0, bucket(largest));
+        for (error, tick) in errors.iter().zip(ticks).rev() {
+            let bucket = bucket(error.unsigned_abs());
+            if bucket < shown {
+                continue;
+            }
+            if let Some(after) = self.after.get_mut(bucket) {
+                *after = *tick;
+            }
+            if bucket >= largest {
+                break;
+            }
+            shown = bucket + 1;
+        }
+    }
+
     /// The curve, from the widest window worth telling to the narrowest.
     ///
     /// It begins with the narrowest window that was never left after the command end, and ends
