@@ -87,11 +87,11 @@ impl Axis {
         loop {
             while let Some(alike) = self.alike(settings) {
                 self.sampler.stretch(settings, alike, left, &mut stretch);
-                if stretch.samples() == 0 {
+                if stretch.readings().is_empty() {
                     break;
                 }
                 self.take(settings, &stretch, alike);
-                left = left.get(stretch.samples()..).unwrap_or_default();
+                left = left.get(stretch.readings().len()..).unwrap_or_default();
             }
             let Some((reading, others)) = left.split_first() else { return readings.len() };
             left = others;
@@ -118,7 +118,7 @@ impl Axis {
             return Some(alike);
         }
         let longest = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
-        let until = self.motion.until(settings).min(longest).saturating_sub(self.sampler.now());
+        let until = self.motion.until(settings).min(longest).saturating_sub(self.sampler.now() + 1);
         Some(Alike { ticks: alike.ticks.min(u32::try_from(until).unwrap_or(u32::MAX)), ..alike })
     }
 

@@ -4,8 +4,8 @@
 //! at the last change before the next rest. Only the wait afterwards tells which change was the
 //! last, so the end is always reported late and back-dated.
 
-use crate::sample::Sample;
 use crate::sample::stretch::Stretch;
+use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
 /// A command that stands for this many samples may be at rest.
@@ -109,18 +109,19 @@ impl Motion {
     pub fn take(&mut self, stretch: &Stretch, moving: bool, now: u64) {
         if !moving {
             if self.state == State::Going {
-                self.held_samples += stretch.samples() as u32;
+                self.held_samples += stretch.readings().len() as u32;
             }
             return;
         }
-        let (travel, before) = (self.course.travel, stretch.commands()[0]);
-        for command in stretch.commands() {
-            self.course.travel = travel.wrapping_add(command.wrapping_sub(before));
-            self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
-        }
+        let origin = stretch.before().command.wrapping_sub(self.course.travel);
+        let away = |reading: &Reading| reading.command.wrapping_sub(origin);
+        let furthest = stretch.readings().iter().map(|reading| away(reading).unsigned_abs()).max();
+        let (last_but_one, last) = stretch.end();
+        self.excursion = self.excursion.max(furthest.unwrap_or(0));
+        self.course.travel = away(&last);
         self.changed = now;
-        self.pause = u64::from(stretch.elapsed());
-        self.step = stretch.step();
+        self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
+        self.step = last.command.wrapping_sub(last_but_one.command);
         self.held_samples_before = 0;
     }
 

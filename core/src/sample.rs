@@ -122,7 +122,13 @@ impl Sampler {
 
     /// Takes the first of these readings that are alike, if a stretch of them can be told at once.
     #[inline]
-    pub fn stretch(&self, settings: &Settings, alike: Alike, readings: &[Reading], stretch: &mut Stretch) {
+    pub fn stretch<'a>(
+        &self,
+        settings: &Settings,
+        alike: Alike,
+        readings: &'a [Reading],
+        stretch: &mut Stretch<'a>,
+    ) {
         let Sampler { tick, raw_command: command, feedback, .. } = *self;
         stretch.fill(settings, (Reading { tick, command, feedback }, self.command), alike, readings);
     }
@@ -136,8 +142,8 @@ impl Sampler {
     /// Adds a whole stretch.
     #[inline]
     pub fn take(&mut self, stretch: &Stretch) {
-        let last = stretch.last();
-        self.now += u64::from(stretch.passed());
+        let (_, last) = stretch.end();
+        self.now += u64::from(last.tick.wrapping_sub(self.tick));
         self.tick = last.tick;
         self.feedback = last.feedback;
         // Not scaled: a stretch in which the command changes is at a scale of one.

@@ -1,15 +1,14 @@
-//! In: many readings at once. Out: how many of the first are alike, laid out side by side.
+//! In: many readings at once. Out: the first of them that are alike, and their errors.
 //!
-//! Samples at which nothing new happens need no decisions one by one: sound, the command standing (or
-//! changing) at each, the error on one side of the window. Taken together they go through short loops
-//! without branches, which makes a PC several times faster; the result is the same as from one step
-//! per sample, and a test holds it to that.
+//! Samples at which nothing new happens, sound, the command changing at all of them or at none, the
+//! error on one side of the window, need few decisions one by one. Each stage then takes the stretch in
+//! a short loop of its own; the result is the same as from one step per sample, and a test holds it to that.
 
 use crate::sample::Reading;
 use crate::settings::Settings;
 
 /// Most samples of a stretch.
-const LENGTH: usize = 32;
+const LENGTH: usize = 64;
 
 /// What the samples of a stretch have in common.
 #[derive(Clone, Copy, Debug)]
@@ -18,31 +17,30 @@ pub struct Alike {
     pub moving: bool,
     /// Smallest and largest |error|. Unit: feedback counts
     pub size: (u32, u32),
-    /// All lie less than this after the sample before the stretch. Unit: ticks, less than 2^31
+    /// All lie no longer than this after the sample before the stretch. Unit: ticks, less than 2^31
     pub ticks: u32,
     /// There are no more of them.
     pub samples: u32,
 }
 
-/// Samples that are alike; each list begins with the sample before them.
+/// Readings that are alike, and their errors.
 #[derive(Debug)]
-pub struct Stretch {
-    samples: usize,
-    ticks: [u32; LENGTH + 1],
-    commands: [i32; LENGTH + 1],
-    feedback: [i32; LENGTH + 1],
+pub struct Stretch<'a> {
+    before: Reading,
+    readings: &'a [Reading],
+    /// That of the sample before comes first.
     errors: [i32; LENGTH + 1],
 }
 
-impl Default for Stretch {
-    fn default() -> Stretch {
-        let zeros = [0; LENGTH + 1];
-        Stretch { samples: 0, ticks: [0; LENGTH + 1], commands: zeros, feedback: zeros, errors: zeros }
+impl Default for Stretch<'_> {
+    fn default() -> Self {
+        let before = Reading { tick: 0, command: 0, feedback: 0 };
+        Stretch { before, readings: &[], errors: [0; LENGTH + 1] }
     }
 }
 
-impl Stretch {
-    /// Takes the first of these readings that are alike; none if there are too few to be quicker so.
+impl<'a> Stretch<'a> {
+    /// Takes the first of these readings that are alike.
     ///
     /// `command` is the scaled command at the reading `before`. Unit: feedback counts
     #[inline]
@@ -51,102 +49,58 @@ impl Stretch {
         settings: &Settings,
         (before, command): (Reading, i32),
         alike: Alike,
-        readings: &[Reading],
+        readings: &'a [Reading],
     ) {
-        self.samples = 0;
-        let Some(readings) = readings.first_chunk::<LENGTH>() else { return };
-        self.ticks[0] = before.tick;
-        self.commands[0] = before.command;
-        self.feedback[0] = before.feedback;
-        self.errors[0] = command.wrapping_sub(before.feedback);
         let scaled = command.wrapping_sub(before.command);
-        for (k, reading) in readings.iter().enumerate() {
-            self.ticks[k + 1] = reading.tick;
-            self.commands[k + 1] = reading.command;
-            self.feedback[k + 1] = reading.feedback;
-            self.errors[k + 1] = reading.command.wrapping_add(scaled).wrapping_sub(reading.feedback);
+        let (nearest, span) = (alike.size.0, alike.size.1 - alike.size.0);
+        let most = readings.len().min(LENGTH).min(alike.samples as usize);
+        let (mut last, mut left, mut samples) = (before, alike.ticks, 0);
+        self.before = before;
+        self.errors[0] = command.wrapping_sub(before.feedback);
+        for (reading, place) in readings[..most].iter().zip(&mut self.errors[1..]) {
+            let elapsed = reading.tick.wrapping_sub(last.tick);
+            let change = reading.feedback.wrapping_sub(last.feedback).unsigned_abs();
+            let error = reading.command.wrapping_add(scaled).wrapping_sub(reading.feedback);
+            let is_alike = elapsed.wrapping_sub(1) < left
+                && (reading.command != last.command) == alike.moving
+                && change <= settings.jump
+                && error.unsigned_abs().wrapping_sub(nearest) <= span;
+            if !is_alike {
+                break;
+            }
+            *place = error;
+            left -= elapsed;
+            last = *reading;
+            samples += 1;
         }
-        self.samples = self.alike(settings, alike);
+        self.readings = &readings[..samples];
     }
 
-    /// How many of the first samples are alike.
+    /// The sample before the stretch.
     #[inline]
-    fn alike(&self, settings: &Settings, alike: Alike) -> usize {
-        let (mut unlike, mut any) = ([0; LENGTH], 0);
-        for (k, unlike) in unlike.iter_mut().enumerate() {
-            let elapsed = self.ticks[k + 1].wrapping_sub(self.ticks[k]) as i32;
-            let passed = self.ticks[k + 1].wrapping_sub(self.ticks[0]);
-            let change = self.feedback[k + 1].wrapping_sub(self.feedback[k]).unsigned_abs();
-            let size = self.errors[k + 1].unsigned_abs();
-            *unlike = u32::from(elapsed <= 0)
-                | u32::from(passed >= alike.ticks)
-                | u32::from((self.commands[k + 1] != self.commands[k]) != alike.moving)
-                | u32::from(change > settings.jump)
-                | u32::from(size.wrapping_sub(alike.size.0) > alike.size.1 - alike.size.0);
-            any |= *unlike;
-        }
-        let first = if any == 0 { None } else { unlike.iter().position(|unlike| *unlike != 0) };
-        first.unwrap_or(LENGTH).min(alike.samples as usize)
+    pub fn before(&self) -> Reading {
+        self.before
     }
 
-    /// How many samples there are.
+    /// The readings.
     #[inline]
-    pub fn samples(&self) -> usize {
-        self.samples
+    pub fn readings(&self) -> &'a [Reading] {
+        self.readings
     }
 
-    /// The errors, beginning with the one before. Unit: feedback counts
+    /// Their errors, beginning with the one before. Unit: feedback counts
     #[inline]
     pub fn errors(&self) -> &[i32] {
-        self.errors.get(..=self.samples).unwrap_or(&self.errors)
+        self.errors.get(..=self.readings.len()).unwrap_or(&self.errors)
     }
 
-    /// The feedback, beginning with the one before. Unit: feedback counts
+    /// The last two readings, or the one before and the only one.
     #[inline]
-    pub fn feedback(&self) -> &[i32] {
-        self.feedback.get(..=self.samples).unwrap_or(&self.feedback)
-    }
-
-    /// The commands, beginning with the one before. Unit: command counts
-    #[inline]
-    pub fn commands(&self) -> &[i32] {
-        self.commands.get(..=self.samples).unwrap_or(&self.commands)
-    }
-
-    /// The time stamps, beginning with the one before. Unit: ticks, wrapping
-    #[inline]
-    pub fn ticks(&self) -> &[u32] {
-        self.ticks.get(..=self.samples).unwrap_or(&self.ticks)
-    }
-
-    /// From the sample before to the last. Unit: ticks
-    #[inline]
-    pub fn passed(&self) -> u32 {
-        self.ticks[self.samples].wrapping_sub(self.ticks[0])
-    }
-
-    /// From the last sample but one to the last. Unit: ticks
-    #[inline]
-    pub fn elapsed(&self) -> u32 {
-        self.ticks[self.samples].wrapping_sub(self.ticks[self.samples.saturating_sub(1)])
-    }
-
-    /// Change of the command at the last sample. Unit: command counts
-    #[inline]
-    pub fn step(&self) -> i32 {
-        self.commands[self.samples].wrapping_sub(self.commands[self.samples.saturating_sub(1)])
-    }
-
-    /// Error of the last sample. Unit: feedback counts
-    #[inline]
-    pub fn last_error(&self) -> i32 {
-        self.errors[self.samples]
-    }
-
-    /// The last reading.
-    #[inline]
-    pub fn last(&self) -> Reading {
-        let last = self.samples;
-        Reading { tick: self.ticks[last], command: self.commands[last], feedback: self.feedback[last] }
+    pub fn end(&self) -> (Reading, Reading) {
+        match self.readings {
+            [] => (self.before, self.before),
+            [only] => (self.before, *only),
+            [.., last_but_one, last] => (*last_but_one, *last),
+        }
     }
 }

@@ -4,6 +4,7 @@
 //! crossing, which may lie before, even when feedback has shot through the window and out again. So
 //! places of the approach are kept: the last few a quarter of a window apart, older ones wider.
 
+use crate::sample::Reading;
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
 
@@ -51,8 +52,8 @@ impl Approach {
 
     /// The same for many places.
     #[inline]
-    pub fn step_all(&mut self, feedback: &[i32], ticks: &[u32], window: u32) {
-        feedback.iter().zip(ticks).for_each(|(feedback, tick)| self.step(*feedback, *tick, window));
+    pub fn step_all(&mut self, readings: &[Reading], window: u32) {
+        readings.iter().for_each(|reading| self.step(reading.feedback, reading.tick, window));
     }
 
     fn keep(&mut self, feedback: i32, tick: u32) {

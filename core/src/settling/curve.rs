@@ -4,6 +4,8 @@
 //! to know, for each size of error, when it was last seen. Sizes are sorted into four buckets per
 //! octave by counting leading zeros; the largest of all larger buckets answers for a window.
 
+use crate::sample::Reading;
+
 /// Errors below this have a bucket each.
 const EXACT: u32 = 8;
 /// Four buckets per octave from there to 2^31.
@@ -80,19 +82,19 @@ impl Curve {
         }
     }
 
-    /// The same for many errors, each with the tick of the sample after it; none is larger than `largest`.
+    /// The same for many errors, each with the reading after it; none is larger than `largest`.
     ///
     /// An error that a later one hides is not stamped: it can't be the last that left any window.
     #[inline]
-    pub fn stamp_all(&mut self, errors: &[i32], ticks: &[u32], largest: u32) {
+    pub fn stamp_all(&mut self, errors: &[i32], after: &[Reading], largest: u32) {
         let (mut shown, largest) = (0, bucket(largest));
-        for (error, tick) in errors.iter().zip(ticks).rev() {
+        for (error, reading) in errors.iter().zip(after).rev() {
             let bucket = bucket(error.unsigned_abs());
             if bucket < shown {
                 continue;
             }
             if let Some(after) = self.after.get_mut(bucket) {
-                *after = *tick;
+                *after = reading.tick;
             }
             if bucket >= largest {
                 break;

@@ -119,8 +119,8 @@ impl Peaks {
     /// Adds a stretch at which the command has changed.
     #[inline]
     pub fn moving_all(&mut self, stretch: &Stretch) {
-        for feedback in stretch.feedback() {
-            let away = feedback.wrapping_sub(self.origin);
+        for reading in stretch.readings() {
+            let away = reading.feedback.wrapping_sub(self.origin);
             self.high = self.high.max(away);
             self.low = self.low.min(away);
         }
@@ -149,13 +149,13 @@ impl Peaks {
     /// Adds a stretch to it.
     #[inline]
     pub fn blocks(&mut self, stretch: &Stretch) {
-        let (ticks, feedback, errors) = (stretch.ticks(), stretch.feedback(), stretch.errors());
-        let mut rolled = 0;
-        while let Some(end) = Some(rolled + (BLOCK - self.count) as usize).filter(|end| *end < ticks.len()) {
-            self.roll(Mark { tick: ticks[end], feedback: feedback[end], error: errors[end] });
-            rolled = end;
+        let samples = stretch.readings().iter().zip(stretch.errors().iter().skip(1));
+        let first = (BLOCK - 1 - self.count) as usize;
+        let count = self.count as usize + samples.len();
+        for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
+            self.roll(Mark { tick: reading.tick, feedback: reading.feedback, error: *error });
         }
-        self.count += (stretch.samples() - rolled) as u32;
+        self.count = count as u32 % BLOCK;
     }
 
     /// Feedback left the window: a block begins here.

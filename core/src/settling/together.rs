@@ -27,7 +27,7 @@ impl Settling {
         Some(match self.window.position() {
             Position::Outside => outside,
             Position::Inside => {
-                Alike { ticks: settings.window_time.saturating_sub(self.window.inside_for), ..inside }
+                Alike { ticks: settings.window_time.saturating_sub(self.window.inside_for + 1), ..inside }
             }
             Position::TargetReached => inside,
         })
@@ -36,34 +36,33 @@ impl Settling {
     /// Adds a stretch of samples that are [`Settling::alike`].
     #[inline]
     pub fn take(&mut self, settings: &Settings, stretch: &Stretch) {
-        let errors = stretch.errors();
+        let (readings, errors) = (stretch.readings(), stretch.errors());
+        let (_, last) = stretch.end();
         if self.moving {
             self.peaks.moving_all(stretch);
-            self.approach.step_all(&stretch.feedback()[1..], &stretch.ticks()[1..], settings.window);
-            self.window.moving(settings, stretch.last_error());
+            self.approach.step_all(readings, settings.window);
+            self.window.moving(settings, errors[readings.len()]);
             return;
         }
         let largest = self.peaks.held_all(errors);
-        self.curve.stamp_all(&errors[..stretch.samples()], &stretch.ticks()[1..], largest);
-        self.window.step_all(stretch.passed(), largest);
-        if self.window.position() != Position::Outside {
-            if self.rest.room(settings).is_some() {
-                self.rest.step_all(errors);
-            }
-            return;
+        self.curve.stamp_all(&errors[..readings.len()], readings, largest);
+        self.window.step_all(last.tick.wrapping_sub(stretch.before().tick), largest);
+        if self.window.position() == Position::Outside {
+            self.peaks.blocks(stretch);
+            self.flat(stretch);
+        } else if self.rest.room(settings).is_some() {
+            self.rest.step_all(errors);
         }
-        self.peaks.blocks(stretch);
-        self.flat(stretch);
     }
 
     /// When the error changed last, and by how much in the last sample.
     #[inline]
     fn flat(&mut self, stretch: &Stretch) {
-        let feedback = stretch.feedback();
-        let last = feedback.windows(2).rposition(|pair| pair[0] != pair[1]);
-        if let Some(last) = last {
-            self.changed = stretch.ticks()[last + 1];
+        let (last_but_one, last) = stretch.end();
+        self.change = last.feedback.wrapping_sub(last_but_one.feedback);
+        let pairs = stretch.errors().windows(2).zip(stretch.readings()).rev();
+        if let Some((_, reading)) = pairs.into_iter().find(|(pair, _)| pair[0] != pair[1]) {
+            self.changed = reading.tick;
         }
-        self.change = feedback.last_chunk::<2>().map_or(0, |last| last[1].wrapping_sub(last[0]));
     }
 }
