@@ -112,8 +112,10 @@ impl Axis {
     /// What the next samples are if nothing happens.
     #[inline]
     fn alike(&self, settings: &Settings) -> Option<Alike> {
-        let alike =
-            self.settling.alike(settings).filter(|alike| self.sampler.is_even(settings, alike.moving))?;
+        let alike = self
+            .settling
+            .alike(settings, self.error())
+            .filter(|alike| self.sampler.is_even(settings, alike.moving))?;
         if alike.moving {
             return Some(alike);
         }

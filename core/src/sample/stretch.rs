@@ -15,12 +15,21 @@ const LENGTH: usize = 64;
 pub struct Alike {
     /// The command changes at each of them, or at none.
     pub moving: bool,
-    /// Smallest and largest |error|. Unit: feedback counts
-    pub size: (u32, u32),
+    /// Least error. Unit: feedback counts
+    pub least: i32,
+    /// How far the others lie above it at most. Unit: feedback counts
+    pub span: u32,
     /// All lie no longer than this after the sample before the stretch. Unit: ticks, less than 2^31
     pub ticks: u32,
     /// There are no more of them.
     pub samples: u32,
+}
+
+impl Alike {
+    #[inline]
+    fn has(&self, error: i32) -> bool {
+        error.wrapping_sub(self.least) as u32 <= self.span
+    }
 }
 
 /// Readings that are alike, and their errors.
@@ -51,26 +60,39 @@ impl<'a> Stretch<'a> {
         alike: Alike,
         readings: &'a [Reading],
     ) {
-        let scaled = command.wrapping_sub(before.command);
-        let (nearest, span) = (alike.size.0, alike.size.1 - alike.size.0);
-        let most = readings.len().min(LENGTH).min(alike.samples as usize);
-        let (mut last, mut left, mut samples) = (before, alike.ticks, 0);
         self.before = before;
+        self.readings = &[];
         self.errors[0] = command.wrapping_sub(before.feedback);
+        let jump = settings.jump;
+        if alike.moving {
+            self.scan(alike, readings, |last, reading| {
+                let change = reading.feedback.wrapping_sub(last.feedback).unsigned_abs();
+                reading.command != last.command && change <= jump
+            });
+        } else {
+            // Errors of a range no wider than a jump can't jump.
+            let alike = Alike { span: alike.span.min(jump), ..alike };
+            if alike.has(self.errors[0]) {
+                self.scan(alike, readings, |_, reading| reading.command == before.command);
+            }
+        }
+    }
+
+    #[inline]
+    fn scan(&mut self, alike: Alike, readings: &'a [Reading], fits: impl Fn(&Reading, &Reading) -> bool) {
+        let most = readings.len().min(LENGTH).min(alike.samples as usize);
+        let command = self.errors[0].wrapping_add(self.before.feedback);
+        let scaled = command.wrapping_sub(self.before.command);
+        let (mut last, mut left, mut samples) = (&self.before, alike.ticks, 0);
         for (reading, place) in readings[..most].iter().zip(&mut self.errors[1..]) {
             let elapsed = reading.tick.wrapping_sub(last.tick);
-            let change = reading.feedback.wrapping_sub(last.feedback).unsigned_abs();
             let error = reading.command.wrapping_add(scaled).wrapping_sub(reading.feedback);
-            let is_alike = elapsed.wrapping_sub(1) < left
-                && (reading.command != last.command) == alike.moving
-                && change <= settings.jump
-                && error.unsigned_abs().wrapping_sub(nearest) <= span;
-            if !is_alike {
+            if elapsed.wrapping_sub(1) >= left || !fits(last, reading) || !alike.has(error) {
                 break;
             }
             *place = error;
             left -= elapsed;
-            last = *reading;
+            last = reading;
             samples += 1;
         }
         self.readings = &readings[..samples];

@@ -87,19 +87,20 @@ impl Curve {
     /// An error that a later one hides is not stamped: it can't be the last that left any window.
     #[inline]
     pub fn stamp_all(&mut self, errors: &[i32], after: &[Reading], largest: u32) {
-        let (mut shown, largest) = (0, bucket(largest));
+        let (mut hidden, mut shown, last) = (None, 0, bucket(largest));
         for (error, reading) in errors.iter().zip(after).rev() {
-            let bucket = bucket(error.unsigned_abs());
-            if bucket < shown {
+            let size = error.unsigned_abs();
+            if hidden.is_some_and(|hidden| size <= hidden) {
                 continue;
             }
-            if let Some(after) = self.after.get_mut(bucket) {
-                *after = reading.tick;
+            let bucket = bucket(size);
+            if bucket >= shown {
+                self.stamp(size, reading.tick);
             }
-            if bucket >= largest {
+            if bucket >= last {
                 break;
             }
-            shown = bucket + 1;
+            (hidden, shown) = (Some(size), bucket + 1);
         }
     }
 

@@ -43,8 +43,8 @@ impl Rest {
         let change = |pair: &[i32]| pair[0].wrapping_sub(pair[1]);
         let Some(first) = errors.first_chunk::<2>() else { return };
         self.bend(change(first).wrapping_sub(self.change));
-        for three in errors.windows(3) {
-            self.bend(change(&three[1..]).wrapping_sub(change(&three[..2])));
+        for ((older, old), new) in errors.iter().zip(&errors[1..]).zip(errors.iter().skip(2)) {
+            self.bend(old.wrapping_mul(2).wrapping_sub(*older).wrapping_sub(*new));
         }
         for error in &errors[1..] {
             self.sum += i64::from(*error);

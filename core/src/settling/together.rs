@@ -9,28 +9,34 @@ use crate::settling::window::Position;
 const LONGEST: u32 = (1 << 31) - 1;
 
 impl Settling {
-    /// What the next samples are if nothing happens; `None` if something may.
+    /// What the next samples are if nothing happens, the last error being this; `None` if something may.
     #[inline]
-    pub fn alike(&self, settings: &Settings) -> Option<Alike> {
-        let (ticks, samples, widest) = (LONGEST, u32::MAX, settings.following_error_window);
-        let nearest = settings.window + 1;
-        let outside = self.window.position() == Position::Outside && !self.moving;
-        if !self.following.is_inside() || outside && widest < nearest {
+    pub fn alike(&self, settings: &Settings, error: i32) -> Option<Alike> {
+        let (window, widest) =
+            (settings.window as i32, i32::try_from(settings.following_error_window).unwrap_or(i32::MAX));
+        let between = |least: i32, most: i32| {
+            let span = most.wrapping_sub(least) as u32;
+            Alike { moving: self.moving, least, span, ticks: LONGEST, samples: u32::MAX }
+        };
+        if !self.following.is_inside() {
             return None;
         }
         if self.moving {
-            return Some(Alike { moving: true, size: (0, widest), ticks, samples });
+            return Some(between(-widest, widest));
         }
-        let outside = Alike { moving: false, size: (nearest, widest), ticks, samples };
-        let size = (0, widest.min(settings.window));
-        let inside = Alike { size, samples: self.rest.room(settings).unwrap_or(u32::MAX), ..outside };
-        Some(match self.window.position() {
-            Position::Outside => outside,
-            Position::Inside => {
-                Alike { ticks: settings.window_time.saturating_sub(self.window.inside_for + 1), ..inside }
-            }
-            Position::TargetReached => inside,
-        })
+        let edge = window.min(widest);
+        let samples = self.rest.room(settings).unwrap_or(u32::MAX);
+        let inside = Alike { samples, ..between(-edge, edge) };
+        match self.window.position() {
+            Position::Outside if widest <= window => None,
+            Position::Outside if error < 0 => Some(between(-widest, -window - 1)),
+            Position::Outside => Some(between(window + 1, widest)),
+            Position::Inside => Some(Alike {
+                ticks: settings.window_time.saturating_sub(self.window.inside_for + 1),
+                ..inside
+            }),
+            Position::TargetReached => Some(inside),
+        }
     }
 
     /// Adds a stretch of samples that are [`Settling::alike`].
