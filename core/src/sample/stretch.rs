@@ -69,12 +69,9 @@ impl<'a> Stretch<'a> {
                 let change = reading.feedback.wrapping_sub(last.feedback).unsigned_abs();
                 reading.command != last.command && change <= jump
             });
-        } else {
-            // Errors of a range no wider than a jump can't jump.
-            let alike = Alike { span: alike.span.min(jump), ..alike };
-            if alike.has(self.errors[0]) {
-                self.scan(alike, readings, |_, reading| reading.command == before.command);
-            }
+        } else if alike.span <= jump && alike.has(self.errors[0]) {
+            // Within a range no wider than a jump feedback can't jump.
+            self.scan(alike, readings, |_, reading| reading.command == before.command);
         }
     }
 

@@ -12,25 +12,28 @@ impl Settling {
     /// What the next samples are if nothing happens, the last error being this; `None` if something may.
     #[inline]
     pub fn alike(&self, settings: &Settings, error: i32) -> Option<Alike> {
-        let (window, widest) =
-            (settings.window as i32, i32::try_from(settings.following_error_window).unwrap_or(i32::MAX));
+        if !self.following.is_inside() {
+            return None;
+        }
+        let counts = |counts: u32| i32::try_from(counts).unwrap_or(i32::MAX);
+        let (widest, window) = (counts(settings.following_error_window), counts(settings.window));
         let between = |least: i32, most: i32| {
             let span = most.wrapping_sub(least) as u32;
             Alike { moving: self.moving, least, span, ticks: LONGEST, samples: u32::MAX }
         };
-        if !self.following.is_inside() {
-            return None;
-        }
         if self.moving {
             return Some(between(-widest, widest));
         }
-        let edge = window.min(widest);
+        // Ranges no wider than a jump.
+        let (near, far) =
+            (window.saturating_add(1), widest.min(window.saturating_add(counts(settings.jump))));
+        let edge = window.min(widest).min(counts(settings.jump / 2));
         let samples = self.rest.room(settings).unwrap_or(u32::MAX);
         let inside = Alike { samples, ..between(-edge, edge) };
         match self.window.position() {
-            Position::Outside if widest <= window => None,
-            Position::Outside if error < 0 => Some(between(-widest, -window - 1)),
-            Position::Outside => Some(between(window + 1, widest)),
+            Position::Outside if far <= window => None,
+            Position::Outside if error < 0 => Some(between(-far, -near)),
+            Position::Outside => Some(between(near, far)),
             Position::Inside => Some(Alike {
                 ticks: settings.window_time.saturating_sub(self.window.inside_for + 1),
                 ..inside
