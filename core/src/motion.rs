@@ -171,7 +171,9 @@ impl Motion {
     #[inline]
     fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
         self.held_samples += 1;
-        if self.held_samples < REST_SAMPLES || held < self.needed(settings) {
+        // Most samples are answered by the first two; nothing is at rest sooner than that.
+        let early = self.held_samples < REST_SAMPLES || held < u64::from(settings.rest_time);
+        if early || held < self.needed(settings) {
             return Phase::Holding;
         }
         self.rested(settings, held)

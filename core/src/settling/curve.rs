@@ -14,10 +14,8 @@ const BUCKETS: usize = 121;
 /// Which bucket holds errors of this size.
 #[inline]
 fn bucket(size: u32) -> usize {
-    if size < EXACT {
-        return size as usize;
-    }
-    let octave = 31 - size.leading_zeros();
+    // Below four the octave of four gives each size its bucket too, and no branch is needed.
+    let octave = 31 - (size | 4).leading_zeros();
     (octave * 4 + (size >> (octave - 2)) - EXACT) as usize
 }
 
