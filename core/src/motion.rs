@@ -145,7 +145,7 @@ impl Motion {
         self.step = sample.command_change;
         self.held_samples_before = core::mem::take(&mut self.held_samples);
         if self.state != State::Going {
-            self.start(settings, sample, now);
+            self.start(settings, sample.command_change, sample.elapsed, now);
             return Phase::Start;
         }
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
@@ -155,11 +155,10 @@ impl Motion {
 
     #[cold]
     #[inline(never)]
-    fn start(&mut self, settings: &Settings, sample: Sample, now: u64) {
-        let start = now - u64::from(sample.elapsed);
-        let stood = self.pause.saturating_sub(u64::from(sample.elapsed));
+    fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
+        let start = now - u64::from(elapsed);
+        let stood = self.pause.saturating_sub(u64::from(elapsed));
         let joined_late = stood < u64::from(settings.rest_time) && self.state == State::Idle;
-        let travel = sample.command_change;
         self.course = Course { start, travel, joined_late, ..Course::default() };
         self.excursion = travel.unsigned_abs();
         self.state = State::Going;

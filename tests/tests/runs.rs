@@ -10,7 +10,10 @@ use stillpoint_core::settling::curve::Point;
 /// What an axis told, after how many readings, and the curve that belongs to a move.
 type Told = (usize, Event, Vec<Point>);
 
-/// A stretch of a made-up recording.
+/// What shows of an axis besides: time, error, under way, small excursions, lost events.
+type Shown = (u64, i32, bool, u32, u32);
+
+/// A part of a made-up recording.
 #[derive(Clone, Debug)]
 enum Piece {
     /// The command stands; the error rings down to an offset and noise about it.
@@ -136,27 +139,21 @@ fn take(axis: &mut Axis, count: usize, told: &mut Vec<Told>) {
     while let Some(event) = axis.event() {
         let curve = match event {
             // In a longer move a stamp of the curve may be from the turn of the time stamps before.
-            Event::Move(of) if of.command_end - of.start + u64::from(of.held) < 1 << 32 => {
-                axis.curve().collect()
-            }
+            Event::Move(of) if of.command_end - of.start + of.held < 1 << 32 => axis.curve().collect(),
             _ => vec![],
         };
         told.push((count, event, curve));
     }
 }
 
-/// What shows of an axis besides its events.
-fn outside(axis: &Axis) -> (u64, i32, bool, u32, u32) {
+fn shown(axis: &Axis) -> Shown {
     (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.lost())
 }
 
 /// One step after another: the statuses, and what shows after each.
-fn stepped(
-    settings: &Settings,
-    recording: &Recording,
-) -> (Vec<Status>, Vec<(u64, i32, bool, u32, u32)>, Vec<Told>) {
+fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Told>) {
     let (mut axis, mut told) = (Axis::default(), vec![]);
-    let (mut statuses, mut shown) = (vec![], vec![]);
+    let (mut statuses, mut seen) = (vec![], vec![]);
     for (number, reading) in recording.readings.iter().enumerate() {
         (0..recording.gaps.iter().filter(|gap| **gap == number).count()).for_each(|_| axis.gap());
         let status = axis.step(settings, *reading);
@@ -168,16 +165,16 @@ fn stepped(
             }
         );
         statuses.push(status);
-        shown.push(outside(&axis));
+        seen.push(shown(&axis));
     }
     axis.finish(settings);
     take(&mut axis, recording.readings.len(), &mut told);
-    (statuses, shown, told)
+    (statuses, seen, told)
 }
 
 /// The same in runs of the lengths given, over and over, a single step after each.
 fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result<(), TestCaseError> {
-    let (statuses, shown, expected) = stepped(settings, recording);
+    let (statuses, seen, expected) = stepped(settings, recording);
     let (mut axis, mut told, mut taken) = (Axis::default(), vec![], 0);
     let readings = recording.readings.as_slice();
     for cut in cuts.iter().cycle() {
@@ -201,7 +198,7 @@ fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result
             prop_assert!(taken > before);
         }
         take(&mut axis, taken, &mut told);
-        prop_assert_eq!(outside(&axis), shown[taken - 1], "after {} readings", taken);
+        prop_assert_eq!(shown(&axis), seen[taken - 1], "after {} readings", taken);
     }
     axis.finish(settings);
     take(&mut axis, readings.len(), &mut told);

@@ -1,8 +1,9 @@
 //! In: many readings at once. Out: the first of them that are alike, and their errors.
 //!
-//! Samples at which nothing new happens, sound, the command changing at all of them or at none, the
-//! error on one side of the window, need few decisions one by one. Each stage then takes the stretch in
-//! a short loop of its own; the result is the same as from one step per sample, and a test holds it to that.
+//! At most samples nothing new happens: they are sound, the command changes at all of them or at none,
+//! and the error stays on one side of the window. Such a stretch is found in one pass, and each stage
+//! then takes it in a short loop of its own, with fewer decisions and its sums in registers. The result
+//! is the same as from one step per sample, and a test holds it to that.
 
 use crate::sample::Reading;
 use crate::settings::Settings;
@@ -75,13 +76,14 @@ impl<'a> Stretch<'a> {
         }
     }
 
+    /// Takes readings up to the first that is late, doesn't fit after the one before or has another error.
     #[inline]
     fn scan(&mut self, alike: Alike, readings: &'a [Reading], fits: impl Fn(&Reading, &Reading) -> bool) {
         let most = readings.len().min(LENGTH).min(alike.samples as usize);
         let command = self.errors[0].wrapping_add(self.before.feedback);
         let scaled = command.wrapping_sub(self.before.command);
         let (mut last, mut left, mut samples) = (&self.before, alike.ticks, 0);
-        for (reading, place) in readings[..most].iter().zip(&mut self.errors[1..]) {
+        for (reading, place) in readings.iter().take(most).zip(self.errors.iter_mut().skip(1)) {
             let elapsed = reading.tick.wrapping_sub(last.tick);
             let error = reading.command.wrapping_add(scaled).wrapping_sub(reading.feedback);
             if elapsed.wrapping_sub(1) >= left || !fits(last, reading) || !alike.has(error) {
@@ -92,7 +94,7 @@ impl<'a> Stretch<'a> {
             last = reading;
             samples += 1;
         }
-        self.readings = &readings[..samples];
+        self.readings = readings.get(..samples).unwrap_or_default();
     }
 
     /// The sample before the stretch.
@@ -111,6 +113,12 @@ impl<'a> Stretch<'a> {
     #[inline]
     pub fn errors(&self) -> &[i32] {
         self.errors.get(..=self.readings.len()).unwrap_or(&self.errors)
+    }
+
+    /// The last error. Unit: feedback counts
+    #[inline]
+    pub fn last_error(&self) -> i32 {
+        self.errors().last().copied().unwrap_or_default()
     }
 
     /// The last two readings, or the one before and the only one.

@@ -80,7 +80,7 @@ impl Curve {
         }
     }
 
-    /// The same for many errors, each with the reading after it; none is larger than `largest`.
+    /// The same for many errors, each with the reading after it, which the last one may lack; none is larger than `largest`.
     ///
     /// An error that a later one hides is not stamped: it can't be the last that left any window.
     #[inline]

@@ -50,11 +50,11 @@ impl Settling {
         if self.moving {
             self.peaks.moving_all(stretch);
             self.approach.step_all(readings, settings.window);
-            self.window.moving(settings, errors[readings.len()]);
+            self.window.moving(settings, stretch.last_error());
             return;
         }
         let largest = self.peaks.held_all(errors);
-        self.curve.stamp_all(&errors[..readings.len()], readings, largest);
+        self.curve.stamp_all(errors, readings, largest);
         self.window.step_all(last.tick.wrapping_sub(stretch.before().tick), largest);
         if self.window.position() == Position::Outside {
             self.peaks.blocks(stretch);
