@@ -83,7 +83,8 @@ impl<'a> Stretch<'a> {
         let command = self.errors[0].wrapping_add(self.before.feedback);
         let scaled = command.wrapping_sub(self.before.command);
         let (mut last, mut left, mut samples) = (&self.before, alike.ticks, 0);
-        for (reading, place) in readings.iter().take(most).zip(self.errors.iter_mut().skip(1)) {
+        let near = readings.get(..most).unwrap_or(readings);
+        for (reading, place) in near.iter().zip(&mut self.errors[1..]) {
             let elapsed = reading.tick.wrapping_sub(last.tick);
             let error = reading.command.wrapping_add(scaled).wrapping_sub(reading.feedback);
             if elapsed.wrapping_sub(1) >= left || !fits(last, reading) || !alike.has(error) {
