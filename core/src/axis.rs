@@ -6,6 +6,7 @@ use heapless::Deque;
 
 use crate::motion::{Course, Motion, Phase};
 use crate::record::Record;
+use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
@@ -82,12 +83,15 @@ impl Axis {
     ///
     /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, settings: &Settings, readings: &[Reading]) -> usize {
-        let mut left = readings;
+        let (mut left, mut stretch) = (readings, Stretch::default());
         loop {
-            if self.motion.at_rest() && self.settling.is_calm(settings, &self.sampler) {
-                let until = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
-                let calm = self.settling.calm(settings, &mut self.sampler, until, left);
-                left = left.get(calm..).unwrap_or_default();
+            while let Some(alike) = self.alike(settings) {
+                self.sampler.stretch(settings, alike, left, &mut stretch);
+                if stretch.readings().is_empty() {
+                    break;
+                }
+                self.take(settings, &stretch, alike);
+                left = left.get(stretch.readings().len()..).unwrap_or_default();
             }
             let Some((reading, others)) = left.split_first() else { return readings.len() };
             left = others;
@@ -95,6 +99,29 @@ impl Axis {
                 return readings.len() - left.len();
             }
         }
+    }
+
+    /// Adds a stretch at which nothing new happens.
+    #[inline]
+    fn take(&mut self, settings: &Settings, stretch: &Stretch, alike: Alike) {
+        self.sampler.take(stretch);
+        self.motion.take(stretch, alike.moving, self.sampler.now());
+        self.settling.take(settings, stretch);
+    }
+
+    /// What the next samples are if nothing happens.
+    #[inline]
+    fn alike(&self, settings: &Settings) -> Option<Alike> {
+        let alike = self
+            .settling
+            .alike(settings, self.error())
+            .filter(|alike| self.sampler.is_even(settings, alike.moving))?;
+        if alike.moving {
+            return Some(alike);
+        }
+        let longest = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
+        let until = self.motion.until(settings).min(longest).saturating_sub(self.sampler.now() + 1);
+        Some(Alike { ticks: alike.ticks.min(u32::try_from(until).unwrap_or(u32::MAX)), ..alike })
     }
 
     /// No more readings come: the last rest ends here.

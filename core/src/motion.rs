@@ -4,7 +4,8 @@
 //! at the last change before the next rest. Only the wait afterwards tells which change was the
 //! last, so the end is always reported late and back-dated.
 
-use crate::sample::Sample;
+use crate::sample::stretch::Stretch;
+use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
 /// A command that stands for this many samples may be at rest.
@@ -94,9 +95,34 @@ impl Motion {
         self.state == State::Going
     }
 
-    /// Whether an unchanged command would leave everything as it is.
-    pub fn at_rest(&self) -> bool {
-        self.state != State::Going
+    /// Until when an unchanged command changes no phase. Unit: ticks since the first reading
+    #[inline]
+    pub fn until(&self, settings: &Settings) -> u64 {
+        match self.state {
+            State::Going => self.changed.saturating_add(self.needed(settings)),
+            State::Idle | State::Resting => u64::MAX,
+        }
+    }
+
+    /// Adds a whole stretch, all standing before [`Motion::until`], or all moving after a sample that moved.
+    #[inline]
+    pub fn take(&mut self, stretch: &Stretch, moving: bool, now: u64) {
+        if !moving {
+            if self.state == State::Going {
+                self.held_samples += stretch.readings().len() as u32;
+            }
+            return;
+        }
+        let origin = stretch.before().command.wrapping_sub(self.course.travel);
+        let away = |reading: &Reading| reading.command.wrapping_sub(origin);
+        let furthest = stretch.readings().iter().map(|reading| away(reading).unsigned_abs()).max();
+        let (last_but_one, last) = stretch.end();
+        self.excursion = self.excursion.max(furthest.unwrap_or(0));
+        self.course.travel = away(&last);
+        self.changed = now;
+        self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
+        self.step = last.command.wrapping_sub(last_but_one.command);
+        self.held_samples_before = 0;
     }
 
     /// Sorts one sample; `now` counts ticks since the first reading.
@@ -119,7 +145,7 @@ impl Motion {
         self.step = sample.command_change;
         self.held_samples_before = core::mem::take(&mut self.held_samples);
         if self.state != State::Going {
-            self.start(settings, sample, now);
+            self.start(settings, sample.command_change, sample.elapsed, now);
             return Phase::Start;
         }
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
@@ -129,11 +155,10 @@ impl Motion {
 
     #[cold]
     #[inline(never)]
-    fn start(&mut self, settings: &Settings, sample: Sample, now: u64) {
-        let start = now - u64::from(sample.elapsed);
-        let stood = self.pause.saturating_sub(u64::from(sample.elapsed));
+    fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
+        let start = now - u64::from(elapsed);
+        let stood = self.pause.saturating_sub(u64::from(elapsed));
         let joined_late = stood < u64::from(settings.rest_time) && self.state == State::Idle;
-        let travel = sample.command_change;
         self.course = Course { start, travel, joined_late, ..Course::default() };
         self.excursion = travel.unsigned_abs();
         self.state = State::Going;
@@ -145,7 +170,9 @@ impl Motion {
     #[inline]
     fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
         self.held_samples += 1;
-        if self.held_samples < REST_SAMPLES || held < self.needed(settings) {
+        // Most samples are answered by the first two; nothing is at rest sooner than that.
+        let early = self.held_samples < REST_SAMPLES || held < u64::from(settings.rest_time);
+        if early || held < self.needed(settings) {
             return Phase::Holding;
         }
         self.rested(settings, held)

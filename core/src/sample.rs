@@ -2,6 +2,10 @@
 
 use crate::settings::Settings;
 
+pub mod stretch;
+
+use stretch::{Alike, Stretch};
+
 /// One simultaneous reading of an axis's two signals.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reading {
@@ -116,16 +120,35 @@ impl Sampler {
         self.faults == Faults::NONE
     }
 
-    /// The command of the last reading, as read and as scaled. Unit: command counts, feedback counts
-    pub fn command(&self) -> (i32, i32) {
-        (self.raw_command, self.command)
+    /// Takes the first of these readings that are alike, if a stretch of them can be told at once.
+    #[inline]
+    pub fn stretch<'a>(
+        &self,
+        settings: &Settings,
+        alike: Alike,
+        readings: &'a [Reading],
+        stretch: &mut Stretch<'a>,
+    ) {
+        let Sampler { tick, raw_command: command, feedback, .. } = *self;
+        stretch.fill(settings, (Reading { tick, command, feedback }, self.command), alike, readings);
     }
 
-    /// Sound readings at an unchanged command have been taken, up to this tick and error.
-    pub fn go_on(&mut self, tick: u32, error: i32) {
-        self.now += u64::from(tick.wrapping_sub(self.tick));
-        self.tick = tick;
-        self.feedback = self.command.wrapping_sub(error);
+    /// Whether the next readings can be a stretch.
+    #[inline]
+    pub fn is_even(&self, settings: &Settings, moving: bool) -> bool {
+        self.is_sound() && (!moving || settings.command_scale.0 == settings.command_scale.1)
+    }
+
+    /// Adds a whole stretch.
+    #[inline]
+    pub fn take(&mut self, stretch: &Stretch) {
+        let (_, last) = stretch.end();
+        self.now += u64::from(last.tick.wrapping_sub(self.tick));
+        self.tick = last.tick;
+        self.feedback = last.feedback;
+        // Not scaled: a stretch in which the command changes is at a scale of one.
+        self.command = self.command.wrapping_add(last.command.wrapping_sub(self.raw_command));
+        self.raw_command = last.command;
     }
 
     /// Differences the counters; the first reading stands for its own past.

@@ -15,7 +15,7 @@ pub mod rest;
 pub mod peaks;
 pub mod approach;
 pub mod following;
-mod calm;
+mod together;
 
 use approach::{Approach, First, Place};
 use crossing::{Crossing, Uncertainty};

@@ -4,6 +4,7 @@
 //! crossing, which may lie before, even when feedback has shot through the window and out again. So
 //! places of the approach are kept: the last few a quarter of a window apart, older ones wider.
 
+use crate::sample::Reading;
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
 
@@ -47,6 +48,12 @@ impl Approach {
         if feedback.wrapping_sub(self.last).unsigned_abs() > window / 4 {
             self.keep(feedback, tick);
         }
+    }
+
+    /// The same for many places.
+    #[inline]
+    pub fn step_all(&mut self, readings: &[Reading], window: u32) {
+        readings.iter().for_each(|reading| self.step(reading.feedback, reading.tick, window));
     }
 
     fn keep(&mut self, feedback: i32, tick: u32) {

@@ -4,6 +4,8 @@
 //! to know, for each size of error, when it was last seen. Sizes are sorted into four buckets per
 //! octave by counting leading zeros; the largest of all larger buckets answers for a window.
 
+use crate::sample::Reading;
+
 /// Errors below this have a bucket each.
 const EXACT: u32 = 8;
 /// Four buckets per octave from there to 2^31.
@@ -12,10 +14,8 @@ const BUCKETS: usize = 121;
 /// Which bucket holds errors of this size.
 #[inline]
 fn bucket(size: u32) -> usize {
-    if size < EXACT {
-        return size as usize;
-    }
-    let octave = 31 - size.leading_zeros();
+    // Below four the octave of four gives each size its bucket too, and no branch is needed.
+    let octave = 31 - (size | 4).leading_zeros();
     (octave * 4 + (size >> (octave - 2)) - EXACT) as usize
 }
 
@@ -77,6 +77,28 @@ impl Curve {
     pub fn stamp(&mut self, size: u32, tick: u32) {
         if let Some(after) = self.after.get_mut(bucket(size)) {
             *after = tick;
+        }
+    }
+
+    /// The same for many errors, each with the reading after it, which the last one may lack; none is larger than `largest`.
+    ///
+    /// An error that a later one hides is not stamped: it can't be the last that left any window.
+    #[inline]
+    pub fn stamp_all(&mut self, errors: &[i32], after: &[Reading], largest: u32) {
+        let (mut hidden, mut shown, last) = (None, 0, bucket(largest));
+        for (error, reading) in errors.iter().zip(after).rev() {
+            let size = error.unsigned_abs();
+            if hidden.is_some_and(|hidden| size <= hidden) {
+                continue;
+            }
+            let bucket = bucket(size);
+            if bucket >= shown {
+                self.stamp(size, reading.tick);
+            }
+            if bucket >= last {
+                break;
+            }
+            (hidden, shown) = (Some(size), bucket + 1);
         }
     }
 

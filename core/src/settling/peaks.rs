@@ -1,6 +1,7 @@
 //! In: feedback and error from a move's start on. Out: how far it went, how fast, how wrong.
 
 use crate::sample::Sample;
+use crate::sample::stretch::Stretch;
 
 /// Samples over which a speed is taken: one count of an encoder is then an eighth of it.
 const BLOCK: u32 = 8;
@@ -31,9 +32,24 @@ pub struct Extremes {
 impl Extremes {
     /// Adds one error.
     #[inline]
-    pub fn add(&mut self, error: i32) {
+    fn add(&mut self, error: i32) {
         self.most = self.most.max(error);
         self.least = self.least.min(error);
+    }
+
+    /// The extremes of these.
+    #[inline]
+    fn of(errors: &[i32]) -> Extremes {
+        let first = errors.first().copied().unwrap_or_default();
+        let mut extremes = Extremes { most: first, least: first };
+        errors.iter().for_each(|error| extremes.add(*error));
+        extremes
+    }
+
+    /// Largest |error|.
+    #[inline]
+    fn size(self) -> u32 {
+        self.most.unsigned_abs().max(self.least.unsigned_abs())
     }
 }
 
@@ -100,16 +116,25 @@ impl Peaks {
         self.held.add(sample.error);
     }
 
-    /// What [`Peaks::held`] changes.
+    /// Adds a stretch at which the command has changed.
     #[inline]
-    pub fn extremes(&self) -> Extremes {
-        self.held
+    pub fn moving_all(&mut self, stretch: &Stretch) {
+        for reading in stretch.readings() {
+            let away = reading.feedback.wrapping_sub(self.origin);
+            self.high = self.high.max(away);
+            self.low = self.low.min(away);
+        }
+        self.moving_error = self.moving_error.max(Extremes::of(stretch.errors()).size());
+        self.blocks(stretch);
     }
 
-    /// Puts it back.
+    /// Adds a stretch at which it has not; returns the largest |error|, that of the sample before included.
     #[inline]
-    pub fn set_extremes(&mut self, held: Extremes) {
-        self.held = held;
+    pub fn held_all(&mut self, errors: &[i32]) -> u32 {
+        let these = Extremes::of(errors);
+        self.held.add(these.most);
+        self.held.add(these.least);
+        these.size()
     }
 
     /// Adds one sample to the speed; not needed while feedback stays inside the window.
@@ -117,8 +142,20 @@ impl Peaks {
     pub fn block(&mut self, sample: Sample) {
         self.count += 1;
         if self.count >= BLOCK {
-            self.roll(sample.aside());
+            self.roll(Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error });
         }
+    }
+
+    /// Adds a stretch to it.
+    #[inline]
+    pub fn blocks(&mut self, stretch: &Stretch) {
+        let samples = stretch.readings().iter().zip(stretch.errors().iter().skip(1));
+        let first = (BLOCK - 1 - self.count) as usize;
+        let count = self.count as usize + samples.len();
+        for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
+            self.roll(Mark { tick: reading.tick, feedback: reading.feedback, error: *error });
+        }
+        self.count = count as u32 % BLOCK;
     }
 
     /// Feedback left the window: a block begins here.
@@ -129,14 +166,14 @@ impl Peaks {
     }
 
     #[inline(never)]
-    fn roll(&mut self, sample: Sample) {
-        let distance = sample.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
-        let speed = Speed { distance, time: sample.tick.wrapping_sub(self.mark.tick) };
+    fn roll(&mut self, mark: Mark) {
+        let distance = mark.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
+        let speed = Speed { distance, time: mark.tick.wrapping_sub(self.mark.tick) };
         if speed.faster(self.fastest) {
             self.fastest = speed;
         }
         self.older = self.mark;
-        self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+        self.mark = mark;
         self.count = 0;
     }
 
@@ -147,7 +184,7 @@ impl Peaks {
 
     /// Largest |error|. Unit: counts
     pub fn error(&self) -> u32 {
-        self.moving_error.max(self.held.most.unsigned_abs()).max(self.held.least.unsigned_abs())
+        self.moving_error.max(self.held.size())
     }
 
     /// Fastest feedback over eight samples.

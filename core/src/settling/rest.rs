@@ -20,8 +20,7 @@ impl Rest {
     /// Begins anew with this error.
     #[inline]
     pub fn restart(&mut self, error: i32) {
-        let error = i64::from(error);
-        *self = Rest { count: 1, sum: error, squares: (error * error) as u64, ..Rest::default() };
+        *self = Rest { count: 1, sum: i64::from(error), squares: square(error), ..Rest::default() };
     }
 
     /// Adds one error inside the window, and what feedback changed by.
@@ -30,7 +29,7 @@ impl Rest {
         if self.count >= settings.rest_samples() {
             return;
         }
-        if !self.is_under_way() {
+        if self.count <= 1 {
             // The first change began before the rest; no bend of the rest has a part of it.
             self.change = change;
         }
@@ -38,27 +37,42 @@ impl Rest {
         self.count += 1;
     }
 
-    /// Whether two errors are in.
+    /// Adds many errors, that begin with one already added.
     #[inline]
-    pub fn is_under_way(&self) -> bool {
-        self.count > 1
+    pub fn step_all(&mut self, errors: &[i32]) {
+        let change = |pair: &[i32]| pair[0].wrapping_sub(pair[1]);
+        let Some(first) = errors.first_chunk::<2>() else { return };
+        self.bend(change(first).wrapping_sub(self.change));
+        for ((older, old), new) in errors.iter().zip(&errors[1..]).zip(errors.iter().skip(2)) {
+            self.bend(old.wrapping_mul(2).wrapping_sub(*older).wrapping_sub(*new));
+        }
+        for error in &errors[1..] {
+            self.sum += i64::from(*error);
+            self.squares += square(*error);
+        }
+        self.change = errors.last_chunk::<2>().map_or(self.change, |last| change(last));
+        self.count += (errors.len() - 1) as u32;
     }
 
-    /// Adds one error to the sums alone.
     #[inline]
-    pub fn add(&mut self, error: i32, change: i32) {
-        let error = i64::from(error);
-        let bend = i64::from(change.wrapping_sub(self.change));
+    fn bend(&mut self, bend: i32) {
+        self.bends += square(bend);
+    }
+
+    /// How many more errors can be added at once; `None` if there is no end to them, none being summed.
+    #[inline]
+    pub fn room(&self, settings: &Settings) -> Option<u32> {
+        let room = settings.rest_samples().saturating_sub(self.count);
+        // The second error is added by itself: the change before it began before the rest.
+        (room > 0).then_some(if self.count > 1 { room } else { 0 })
+    }
+
+    #[inline]
+    fn add(&mut self, error: i32, change: i32) {
+        self.bend(change.wrapping_sub(self.change));
         self.change = change;
-        self.sum += error;
-        self.squares += (error * error) as u64;
-        self.bends += (bend * bend) as u64;
-    }
-
-    /// So many errors have been added to the sums alone.
-    #[inline]
-    pub fn count_more(&mut self, errors: u32) {
-        self.count += errors;
+        self.sum += i64::from(error);
+        self.squares += square(error);
     }
 
     /// How many errors were added.
@@ -88,6 +102,12 @@ impl Rest {
         let triples = u128::from(self.count.max(3) - 2);
         u64::try_from(u128::from(self.bends) * 256 / (6 * triples)).unwrap_or(u64::MAX)
     }
+}
+
+#[inline]
+fn square(value: i32) -> u64 {
+    let size = u64::from(value.unsigned_abs());
+    size * size
 }
 
 #[cfg(test)]

@@ -116,6 +116,16 @@ impl Window {
         }
     }
 
+    /// Adds a stretch at the same command and on the same side, that ends before the window time does.
+    #[inline]
+    pub fn step_all(&mut self, passed: u32, largest: u32) {
+        match self.position {
+            Position::Outside => self.farthest = self.farthest.max(largest),
+            Position::Inside => self.inside_for += passed,
+            Position::TargetReached => (),
+        }
+    }
+
     /// Feedback came inside at `crossing`.
     #[cold]
     #[inline(never)]

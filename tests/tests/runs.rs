@@ -1,0 +1,249 @@
+//! Many readings at once give what one step after another gives, however they are cut.
+
+use proptest::prelude::*;
+use stillpoint_core::axis::{Axis, Event};
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::settling::Status;
+use stillpoint_core::settling::curve::Point;
+
+/// What an axis told, after how many readings, and the curve that belongs to a move.
+type Told = (usize, Event, Vec<Point>);
+
+/// What shows of an axis besides: time, error, under way, small excursions, lost events.
+type Shown = (u64, i32, bool, u32, u32);
+
+/// A part of a made-up recording.
+#[derive(Clone, Debug)]
+enum Piece {
+    /// The command stands; the error rings down to an offset and noise about it.
+    Stand { samples: usize, offset: i32, ringing: i32, noise: u8 },
+    /// The command changes by this at each sample; the error stays about the lag.
+    Move { steps: Vec<i32>, lag: i32 },
+    /// The command changes by this and waits for so many samples, again and again.
+    Pulses { step: i32, wait: usize, count: usize },
+    /// The readings before the next one are missing.
+    Gap,
+    /// The time stamp moves by this once more.
+    Clock(u32),
+    /// The axis is somewhere else at once.
+    Elsewhere(i32),
+    /// From here on samples are so far apart.
+    Period(u32),
+}
+
+fn pieces() -> impl Strategy<Value = Vec<Piece>> {
+    let step = prop_oneof![4 => -40..40_i32, 4 => -3000..3000_i32, 1 => any::<i32>()];
+    let size = prop_oneof![4 => -3..=3_i32, 4 => -400..400_i32, 2 => -40_000..40_000_i32, 1 => any::<i32>()];
+    let wait = prop_oneof![1 => 1..8_usize, 1 => 1..200_usize];
+    let stand = (1..300_usize, size.clone(), size.clone(), 0..14_u8);
+    let pulses = (step.clone(), wait, 1..12_usize);
+    prop::collection::vec(
+        prop_oneof![
+            8 => stand.prop_map(|(samples, offset, ringing, noise)| Piece::Stand { samples, offset, ringing, noise }),
+            6 => (prop::collection::vec(step, 1..60), size).prop_map(|(steps, lag)| Piece::Move { steps, lag }),
+            3 => pulses.prop_map(|(step, wait, count)| Piece::Pulses { step, wait, count }),
+            1 => Just(Piece::Gap),
+            1 => prop_oneof![0..500_u32, any::<u32>()].prop_map(Piece::Clock),
+            1 => any::<i32>().prop_map(Piece::Elsewhere),
+            1 => prop_oneof![1..2000_u32, Just(1 << 22), Just(1 << 26), Just(1 << 31)].prop_map(Piece::Period),
+        ],
+        1..16,
+    )
+}
+
+fn parameters() -> impl Strategy<Value = Parameters> {
+    let window = prop_oneof![
+        Just(0),
+        1..40_u32,
+        Just(500),
+        Just(60_000),
+        Just(1 << 25),
+        Just(1 << 28),
+        Just(i32::MAX as u32)
+    ];
+    let following = prop_oneof![3 => Just(u32::MAX), 3 => 0..3000_u32, 1 => Just(1 << 20)];
+    let scale = prop_oneof![4 => Just((1, 1)), 1 => Just((2, 3)), 1 => Just((-1, 2)), 1 => Just((-1000, 3))];
+    let jump = prop_oneof![3 => Just(1 << 30), 1 => 1..5000_u32, 1 => Just(u32::MAX)];
+    let time = || prop_oneof![Just(0), 1..3000_u32, 3000..30_000_u32, Just(1 << 30)];
+    (window, time(), time(), following, time(), scale, jump).prop_map(|chosen| Parameters {
+        window: chosen.0,
+        window_time: chosen.1,
+        rest_time: chosen.2.max(1),
+        following_error_window: chosen.3,
+        following_error_time_out: chosen.4,
+        command_scale: chosen.5,
+        jump: chosen.6,
+        ..Parameters::default()
+    })
+}
+
+/// A recording in the making.
+struct Recording {
+    readings: Vec<Reading>,
+    /// Numbers of the readings before which others are missing.
+    gaps: Vec<usize>,
+    last: Reading,
+    scale: (i32, i32),
+    /// What the command came to. Unit: command counts
+    way: i64,
+    period: u32,
+    random: u32,
+}
+
+impl Recording {
+    fn new(first: Reading, scale: (i32, i32)) -> Recording {
+        Recording { readings: vec![], gaps: vec![], last: first, scale, way: 0, period: 250, random: 1 }
+    }
+
+    fn push(&mut self, change: i32, error: i32) {
+        self.last.tick = self.last.tick.wrapping_add(self.period);
+        self.last.command = self.last.command.wrapping_add(change);
+        self.way += i64::from(change);
+        let scaled = (self.way * i64::from(self.scale.0)).div_euclid(i64::from(self.scale.1)) as i32;
+        let feedback = self.last.feedback.wrapping_add(scaled).wrapping_sub(error);
+        self.readings.push(Reading { feedback, ..self.last });
+    }
+
+    fn noise(&mut self, bits: u8) -> i32 {
+        self.random = self.random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        i32::try_from(self.random >> (31 - u32::from(bits.min(30))) >> 1).unwrap_or(0)
+    }
+
+    fn add(&mut self, piece: &Piece) {
+        match piece {
+            Piece::Stand { samples, offset, ringing, noise } => {
+                for k in 0..*samples {
+                    let swing = f64::from(*ringing) * (-(k as f64) / 20.0).exp() * (k as f64 / 5.0).cos();
+                    let noise = self.noise(*noise);
+                    self.push(0, offset.wrapping_add(swing as i32).wrapping_add(noise));
+                }
+            }
+            Piece::Move { steps, lag } => steps.iter().for_each(|step| {
+                let noise = self.noise(2);
+                self.push(*step, lag.wrapping_add(noise));
+            }),
+            Piece::Pulses { step, wait, count } => (0..wait * count).for_each(|k| {
+                self.push(if k % wait == 0 { *step } else { 0 }, 0);
+            }),
+            Piece::Gap => self.gaps.push(self.readings.len()),
+            Piece::Clock(ticks) => self.last.tick = self.last.tick.wrapping_add(*ticks),
+            // The command counts no more from the same place as the feedback.
+            Piece::Elsewhere(away) => self.last.feedback = self.last.feedback.wrapping_add(*away),
+            Piece::Period(period) => self.period = *period,
+        }
+    }
+}
+
+fn take(axis: &mut Axis, count: usize, told: &mut Vec<Told>) {
+    while let Some(event) = axis.event() {
+        let curve = match event {
+            // In a longer move a stamp of the curve may be from the turn of the time stamps before.
+            Event::Move(of) if of.command_end - of.start + of.held < 1 << 32 => axis.curve().collect(),
+            _ => vec![],
+        };
+        told.push((count, event, curve));
+    }
+}
+
+fn shown(axis: &Axis) -> Shown {
+    (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.lost())
+}
+
+/// One step after another: the statuses, and what shows after each.
+fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Told>) {
+    let (mut axis, mut told) = (Axis::default(), vec![]);
+    let (mut statuses, mut seen) = (vec![], vec![]);
+    for (number, reading) in recording.readings.iter().enumerate() {
+        (0..recording.gaps.iter().filter(|gap| **gap == number).count()).for_each(|_| axis.gap());
+        let status = axis.step(settings, *reading);
+        assert_eq!(
+            status.event,
+            told.len() < {
+                take(&mut axis, number + 1, &mut told);
+                told.len()
+            }
+        );
+        statuses.push(status);
+        seen.push(shown(&axis));
+    }
+    axis.finish(settings);
+    take(&mut axis, recording.readings.len(), &mut told);
+    (statuses, seen, told)
+}
+
+/// The same in runs of the lengths given, over and over, a single step after each.
+fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result<(), TestCaseError> {
+    let (statuses, seen, expected) = stepped(settings, recording);
+    let (mut axis, mut told, mut taken) = (Axis::default(), vec![], 0);
+    let readings = recording.readings.as_slice();
+    for cut in cuts.iter().cycle() {
+        if taken >= readings.len() {
+            break;
+        }
+        (0..recording.gaps.iter().filter(|gap| **gap == taken).count()).for_each(|_| axis.gap());
+        let gap = recording.gaps.iter().copied().find(|gap| *gap > taken).unwrap_or(readings.len());
+        let end = (taken + cut).min(gap).min(readings.len());
+        if *cut == 1 {
+            prop_assert_eq!(axis.step(settings, readings[taken]), statuses[taken], "reading {}", taken);
+            taken += 1;
+        } else {
+            let before = taken;
+            while taken < end {
+                let more = axis.run(settings, &readings[taken..end]);
+                prop_assert!(more > 0 && taken + more <= end);
+                taken += more;
+                take(&mut axis, taken, &mut told);
+            }
+            prop_assert!(taken > before);
+        }
+        take(&mut axis, taken, &mut told);
+        prop_assert_eq!(shown(&axis), seen[taken - 1], "after {} readings", taken);
+    }
+    axis.finish(settings);
+    take(&mut axis, readings.len(), &mut told);
+    prop_assert_eq!(told, expected);
+    Ok(())
+}
+
+fn recording(first: (u32, i32), scale: (i32, i32), pieces: &[Piece]) -> Recording {
+    // The first command is scaled as it is; the feedback begins there.
+    let feedback = (i64::from(first.1) * i64::from(scale.0)).div_euclid(i64::from(scale.1)) as i32;
+    let mut recording = Recording::new(Reading { tick: first.0, command: first.1, feedback }, scale);
+    pieces.iter().for_each(|piece| recording.add(piece));
+    recording
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 3000, ..ProptestConfig::default() })]
+
+    #[test]
+    fn however_the_readings_are_cut(
+        pieces in pieces(),
+        parameters in parameters(),
+        first in (any::<u32>(), any::<i32>()),
+        cuts in prop::collection::vec(prop_oneof![1 => Just(1_usize), 2 => 2..30_usize, 2 => 30..2000_usize], 1..8),
+    ) {
+        let settings = Settings::new(parameters).expect("settings of a test are valid");
+        compare(&settings, &recording(first, parameters.command_scale, &pieces), &cuts)?;
+    }
+}
+
+/// A rest longer than the sums count, and one longer than a rest is followed.
+#[test]
+fn however_long_the_rest() -> Result<(), TestCaseError> {
+    let step = |samples| [Piece::Move { steps: vec![500; 9], lag: 30 }, stand(samples)];
+    let shorter = Piece::Period(100_003);
+    let all = [&[stand(100)][..], &step(70_000), &[shorter], &step(25_000), &step(300)].concat();
+    for (window, jump) in [(2, 1 << 30), (2, 100), (0, 1 << 30), (1000, 1 << 30), (1000, 1001)] {
+        let parameters = Parameters { window, jump, window_time: 5000, ..Parameters::default() };
+        let settings = Settings::new(parameters).expect("settings of a test are valid");
+        compare(&settings, &recording((7, 0), (1, 1), &all), &[1, 100_000])?;
+        compare(&settings, &recording((7, 0), (1, 1), &all), &[1000, 1, 17])?;
+    }
+    Ok(())
+}
+
+fn stand(samples: usize) -> Piece {
+    Piece::Stand { samples, offset: 0, ringing: 300, noise: 2 }
+}
