@@ -7,6 +7,9 @@ use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::settling::Status;
 use stillpoint_core::settling::curve::Point;
 
+/// Time between samples where nothing else is said. Unit: ticks
+const PERIOD: u32 = 250;
+
 /// What an axis told, after how many readings, and the curve that belongs to a move.
 type Told = (usize, Event, Vec<Point>);
 
@@ -65,7 +68,9 @@ fn parameters() -> impl Strategy<Value = Parameters> {
     let following = prop_oneof![3 => Just(u32::MAX), 3 => 0..3000_u32, 1 => Just(1 << 20)];
     let scale = prop_oneof![4 => Just((1, 1)), 1 => Just((2, 3)), 1 => Just((-1, 2)), 1 => Just((-1000, 3))];
     let jump = prop_oneof![3 => Just(1 << 30), 1 => 1..5000_u32, 1 => Just(u32::MAX)];
-    let time = || prop_oneof![Just(0), 1..3000_u32, 3000..30_000_u32, Just(1 << 30)];
+    // Whole periods, too: then a sample lies right on the limit.
+    let whole = || (0..40_u32).prop_map(|periods| periods * PERIOD);
+    let time = || prop_oneof![3 => whole(), 1 => 1..3000_u32, 1 => 3000..30_000_u32, 1 => Just(1 << 30)];
     (window, time(), time(), following, time(), scale, jump).prop_map(|chosen| Parameters {
         window: chosen.0,
         window_time: chosen.1,
@@ -93,7 +98,7 @@ struct Recording {
 
 impl Recording {
     fn new(first: Reading, scale: (i32, i32)) -> Recording {
-        Recording { readings: vec![], gaps: vec![], last: first, scale, way: 0, period: 250, random: 1 }
+        Recording { readings: vec![], gaps: vec![], last: first, scale, way: 0, period: PERIOD, random: 1 }
     }
 
     fn push(&mut self, change: i32, error: i32) {
