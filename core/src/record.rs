@@ -40,7 +40,7 @@ impl Outcome {
 pub struct Reasons(u16);
 
 /// Bit and wording of each reason, in the order they are told.
-const WORDING: [(Reasons, &str); 12] = [
+const WORDING: [(Reasons, &str); 13] = [
     (Reasons::GAP, "samples are missing in the move or before it settled"),
     (Reasons::CLOCK, "the time stamps stand still or go back"),
     (Reasons::JUMP, "feedback jumps further in one sample than set as possible"),
@@ -53,6 +53,7 @@ const WORDING: [(Reasons, &str); 12] = [
     (Reasons::STEP, "the window is below two encoder steps"),
     (Reasons::NOISE, "the window is below three times the rest noise"),
     (Reasons::COARSE, "settling is below five sample periods"),
+    (Reasons::INFERRED, "the command end is inferred from feedback"),
 ];
 
 impl Reasons {
@@ -82,6 +83,8 @@ impl Reasons {
     pub const NOISE: Reasons = Reasons(1 << 10);
     /// The sample period is long for this settling time.
     pub const COARSE: Reasons = Reasons(1 << 11);
+    /// No command could be tapped.
+    pub const INFERRED: Reasons = Reasons(1 << 12);
 
     /// Both together.
     pub const fn with(self, other: Reasons) -> Reasons {

@@ -165,7 +165,9 @@ mod tests {
     #[test]
     fn what_finds_no_room_is_counted_and_its_number_is_missing() {
         let mut link = Link::new(7);
-        (0..DEPTH + 3).for_each(|_| drop(link.put(&Message::Gap(Gap::default()))));
+        for _ in 0..DEPTH + 3 {
+            link.put(&Message::Gap(Gap::default()));
+        }
         assert_eq!((link.lost(), link.waiting()), ([0, 3, 0, 0], DEPTH as u16));
         let mut bytes = std::vec![0; 4096];
         let used = link.pull(&mut bytes);

@@ -19,7 +19,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
-    Measure(cmd::measure::Arguments),
+    Measure(Box<cmd::measure::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
 }
 

@@ -10,6 +10,7 @@ use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
+use super::axis::AxisData;
 use super::machine::Machine;
 use crate::error::Error;
 use crate::trace::choice::fraction;
@@ -48,51 +49,54 @@ pub struct Known {
     pub settings: Settings,
 }
 
+fn refused(wrong: impl ToString) -> Error {
+    Error::Option {
+        option: "rehearse".to_owned(),
+        value: String::new(),
+        wrong: wrong.to_string(),
+        remedy: "see `stillpoint rehearse --help`".to_owned(),
+    }
+}
+
+impl Known {
+    fn new(data: &AxisData, window: &str) -> Result<Known, Error> {
+        let window = fraction("--window", window)?;
+        let counts = data.counts_per_unit.times(window).map_err(refused)?;
+        let parameters = Parameters {
+            ticks_per_second: TICKS_PER_SECOND,
+            window: counts.floor(),
+            jump: u32::MAX,
+            window_time: TICKS_PER_SECOND / 100,
+            rest_time: TICKS_PER_SECOND / 50,
+            ..Parameters::default()
+        };
+        Ok(Known {
+            name: data.name,
+            unit: data.unit,
+            counts_per_unit: data.counts_per_unit.to_f64(),
+            window: window.to_f64(),
+            settings: Settings::new(parameters).map_err(refused)?,
+        })
+    }
+}
+
 impl Monitor {
     /// `rate` in samples per second; `wears_out_after` in hours, `None` for a healthy machine.
     pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<(Monitor, Vec<Known>), Error> {
-        let refused = |wrong: String| Error::Option {
-            option: "rehearse".to_owned(),
-            value: String::new(),
-            wrong,
-            remedy: "see `stillpoint rehearse --help`".to_owned(),
-        };
-        let machine =
-            Machine::new(seed, rate, wears_out_after).map_err(|unusable| refused(unusable.to_string()))?;
-        let mut known = Vec::new();
-        for (axis, window) in machine.axes().iter().zip(WINDOWS) {
-            let (data, window) = (axis.data(), fraction("--window", window)?);
-            let counts =
-                data.counts_per_unit.times(window).map_err(|unusable| refused(unusable.to_string()))?;
-            let parameters = Parameters {
-                ticks_per_second: TICKS_PER_SECOND,
-                window: counts.floor(),
-                jump: u32::MAX,
-                window_time: TICKS_PER_SECOND / 100,
-                rest_time: TICKS_PER_SECOND / 50,
-                ..Parameters::default()
-            };
-            let settings = Settings::new(parameters).map_err(|invalid| refused(invalid.to_string()))?;
-            known.push(Known {
-                name: data.name,
-                unit: data.unit,
-                counts_per_unit: data.counts_per_unit.to_f64(),
-                window: window.to_f64(),
-                settings,
-            });
-        }
+        let machine = Machine::new(seed, rate, wears_out_after).map_err(refused)?;
+        let [a, b, c] = machine.axes();
+        let [x, y, z] = WINDOWS;
+        let known = [Known::new(a.data(), x)?, Known::new(b.data(), y)?, Known::new(c.data(), z)?];
         let identity = Identity {
             device: *b"invented\0\0\0\0",
             board: "rehearsal",
             reset: Reset::PowerOn,
             period: TICKS_PER_SECOND / rate.max(1),
         };
-        let [a, b, c] = known.as_slice() else {
-            return Err(refused("the machine has three axes".to_owned()));
-        };
-        let app = App::new(identity, [a.settings, b.settings, c.settings], MemoryFlash::new(vec![0; FLASH]))
+        let settings = known.each_ref().map(|known| known.settings);
+        let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
-        Ok((Monitor { machine, app }, known))
+        Ok((Monitor { machine, app }, known.into()))
     }
 
     /// One sample of all axes; the bytes sent meanwhile are added to `line`.
