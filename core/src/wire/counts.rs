@@ -1,7 +1,6 @@
 //! In: what came over a link. Out: how much of it was what; nothing that is lost goes uncounted.
 
 use super::frame::{Read, Unreadable};
-use super::header::Priority;
 use super::receive::Corrupt;
 use super::sequence::Continuity;
 
@@ -12,8 +11,8 @@ pub struct Counts {
     pub frames: u64,
     /// Frames that were sent again out of the log.
     pub replayed: u64,
-    /// Live frames that never came, by priority, the highest first; late ones are taken off again.
-    pub lost: [u64; 4],
+    /// Live frames that never came; late ones are taken off again.
+    pub lost: u64,
     /// Frames that came late.
     pub reordered: u64,
     /// Frames that came again unasked.
@@ -41,36 +40,24 @@ impl Counts {
         self.corrupt_bytes += u64::from(corrupt.bytes);
     }
 
-    /// Live frames that never came, of all priorities.
-    pub fn lost(&self) -> u64 {
-        self.lost.iter().sum()
-    }
-
-    /// Adds a frame by its priority and place.
+    /// Adds a frame by its place.
     #[inline]
-    pub fn place(&mut self, priority: Priority, continuity: Continuity) {
-        let [alarm, of_move, curve, trace] = &mut self.lost;
-        let lost = match priority {
-            Priority::Alarm => alarm,
-            Priority::Move => of_move,
-            Priority::Curve => curve,
-            Priority::Trace => trace,
-        };
+    pub fn place(&mut self, continuity: Continuity) {
         match continuity {
             Continuity::First | Continuity::Next => self.frames += 1,
             Continuity::Lost(missing) => {
                 self.frames += 1;
-                *lost += u64::from(missing);
+                self.lost += u64::from(missing);
             }
             Continuity::Restart { missing } => {
                 self.frames += 1;
                 self.restarts += 1;
-                *lost += u64::from(missing);
+                self.lost += u64::from(missing);
             }
             Continuity::Reordered => {
                 self.frames += 1;
                 self.reordered += 1;
-                *lost = lost.saturating_sub(1);
+                self.lost = self.lost.saturating_sub(1);
             }
             Continuity::Duplicate => self.duplicates += 1,
             Continuity::Replayed => self.replayed += 1,

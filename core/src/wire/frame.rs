@@ -14,16 +14,6 @@ use super::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
 /// Bytes of the CRC. Unit: bytes
 const CRC: usize = 4;
 
-/// What can stand in a frame: everything that goes one way.
-pub trait Payload<'a>: Serialize + Deserialize<'a> {
-    /// Who says it.
-    const WAY: Way;
-    /// Kinds known; at most 127, so that a kind is one byte.
-    const KINDS: u8;
-    /// Which frames it may overtake, and with which it is numbered.
-    fn priority(&self) -> Priority;
-}
-
 /// The payload does not fit a frame. Nothing of the wire's own is so long; a caller's text may be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TooLong;
@@ -100,6 +90,16 @@ pub struct Read<P> {
     pub payload: P,
     /// Bytes behind it that were skipped. Unit: bytes
     pub extra: usize,
+}
+
+/// What can stand in a frame: everything that goes one way.
+pub trait Payload<'a>: Serialize + Deserialize<'a> {
+    /// Who says it.
+    const WAY: Way;
+    /// Kinds known; at most 127, so that a kind is one byte.
+    const KINDS: u8;
+    /// Which frames it may overtake, and with which it is numbered.
+    fn priority(&self) -> Priority;
 }
 
 /// A frame whose CRC is right.
