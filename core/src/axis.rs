@@ -5,7 +5,7 @@
 use heapless::Deque;
 
 use crate::motion::{Course, Motion, Phase};
-use crate::record::Record;
+use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
@@ -189,11 +189,13 @@ impl Axis {
         let Some(course) = self.pending.take() else { return };
         let held = now.saturating_sub(course.command_end);
         let stop = self.settling.stop(settings, &course, held);
+        // Over a longer move the curve's 32-bit time stamps would come round again: better none.
+        let known = course.command_end - course.start <= LONGEST_MOVE;
         self.readout = Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
-            window_time: settings.window_time,
+            window_time: if known { settings.window_time } else { u32::MAX },
         };
         self.moves = self.moves.saturating_add(1);
         self.tell(Event::Move(Record::new(settings, self.moves, &course, &stop)));

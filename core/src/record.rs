@@ -236,8 +236,8 @@ impl Times {
     }
 }
 
-/// Ticks that can be told apart in one move.
-const LONGEST_MOVE: u64 = 1 << 31;
+/// Ticks that can be told apart in one move; a longer one is untrusted and has no curve.
+pub const LONGEST_MOVE: u64 = 1 << 31;
 
 fn judge(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> (Outcome, Reasons) {
     let unseen = settings.definition == Definition::Iso9283

@@ -48,7 +48,7 @@ const MARKS: usize = 8;
 const MOVE: u32 = 16;
 
 /// A record's command was inferred from feedback: its times are less certain than measured ones.
-pub const INFERRED: Reasons = Reasons::from_bits(1 << 12);
+pub const INFERRED: Reasons = Reasons::INFERRED;
 
 /// What is right for an axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -88,7 +88,7 @@ impl Decoder {
                 Event::Echo(_) => counts.echo(),
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    counts.place(frame.header.priority, place);
+                    counts.place(place);
                     if matches!(place, Continuity::Lost(_) | Continuity::Restart { .. }) {
                         out(Said::Broken(place));
                     }

@@ -37,7 +37,7 @@ fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
     take(&mut decoder, &mut line);
     decoder.finish(&mut |said| assert!(!matches!(said, Said::Move(_)), "a move without its curve"));
     let counts = decoder.counts();
-    assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), ([0; 4], 0, 0, 0));
+    assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), (0, 0, 0, 0));
     (known, moves, readings)
 }
 

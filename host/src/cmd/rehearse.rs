@@ -133,12 +133,8 @@ impl Shift {
             store.get_ref().sync_all()?;
         }
         let counts = self.decoder.counts();
-        let lost = format!(
-            "{} frames, {} lost, {} stretches corrupt",
-            counts.frames,
-            counts.lost.iter().sum::<u64>(),
-            counts.corrupt
-        );
+        let lost =
+            format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
         self.output.finish()?;
         tell(format_args!("the machine and its data are invented; {lost}"));
         Ok(ExitCode::SUCCESS)
