@@ -11,16 +11,19 @@ use crate::error::Error;
 /// Measures every move of a servo positioning axis: how long after the command ends does the axis
 /// stand inside its position window?
 #[derive(Parser)]
-#[command(name = "stillpoint", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(name = "stillpoint", version, max_term_width = 100, args_conflicts_with_subcommands = true)]
 struct Cli {
+    /// Left out: rehearse an hour on the virtual machine
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Subcommand)]
 enum Command {
     Measure(Box<cmd::measure::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
+    Watch(cmd::watch::Arguments),
+    Device(cmd::device::Arguments),
 }
 
 /// Runs what the arguments ask for.
@@ -34,8 +37,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         }
     };
     let done = match cli.command {
-        Command::Measure(arguments) => cmd::measure::run(&arguments),
-        Command::Rehearse(arguments) => cmd::rehearse::run(&arguments),
+        None => cmd::rehearse::run(&cmd::rehearse::Arguments::default()),
+        Some(Command::Measure(arguments)) => cmd::measure::run(&arguments),
+        Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
+        Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
+        Some(Command::Device(arguments)) => cmd::device::run(&arguments),
     };
     match done {
         // Reading only the first lines, as `head` does, is no failure.

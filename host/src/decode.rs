@@ -3,7 +3,7 @@
 //! A move and its settling curve come in different frames, the curve later. A move is held back until
 //! its curve is whole, or until the axis has told the next one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use stillpoint_core::record::Record;
 use stillpoint_core::settling::curve::Point;
@@ -11,7 +11,7 @@ use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::Frame;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
@@ -53,8 +53,23 @@ pub enum Said {
     Gap(Gap),
     /// How an axis fares.
     Status(Box<Status>),
-    /// Frames are missing before this one, or the monitor has started anew.
-    Broken(Continuity),
+    /// Frames are missing.
+    Missing(Missing),
+}
+
+/// Frames that did not come. They may be in the monitor's log.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Missing {
+    /// Start of the monitor to which they belong.
+    pub boot: u32,
+    /// Which series.
+    pub priority: Priority,
+    /// Number of the first.
+    pub first: u32,
+    /// How many.
+    pub count: u32,
+    /// The monitor has started anew; these are missing since.
+    pub restarted: bool,
 }
 
 /// Follows one monitor.
@@ -64,6 +79,8 @@ pub struct Decoder {
     sequence: Sequence,
     counts: Counts,
     open: BTreeMap<u8, Told>,
+    /// Frames of moves that came: what is sent again must not count twice.
+    known: HashSet<(u32, u32)>,
 }
 
 impl Default for Decoder {
@@ -73,6 +90,7 @@ impl Default for Decoder {
             sequence: Sequence::default(),
             counts: Counts::default(),
             open: BTreeMap::new(),
+            known: HashSet::new(),
         }
     }
 }
@@ -80,7 +98,7 @@ impl Default for Decoder {
 impl Decoder {
     /// Takes bytes as they come.
     pub fn take(&mut self, bytes: &[u8], out: &mut impl FnMut(Said)) {
-        let Decoder { receiver, sequence, counts, open } = self;
+        let Decoder { receiver, sequence, counts, open, known } = self;
         let mut left = bytes;
         while let Some(event) = receiver.step(&mut left) {
             match event {
@@ -89,10 +107,12 @@ impl Decoder {
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
                     counts.place(place);
-                    if matches!(place, Continuity::Lost(_) | Continuity::Restart { .. }) {
-                        out(Said::Broken(place));
+                    if let Some(missing) = missing(&frame.header, place) {
+                        out(Said::Missing(missing));
                     }
-                    if place != Continuity::Duplicate {
+                    let of_move = frame.header.priority == Priority::Move;
+                    let is_new = !of_move || known.insert((frame.header.boot, frame.header.sequence));
+                    if is_new && place != Continuity::Duplicate {
                         say(&frame, counts, open, out);
                     }
                 }
@@ -114,6 +134,16 @@ impl Decoder {
     }
 }
 
+fn missing(header: &Header, place: Continuity) -> Option<Missing> {
+    let (count, restarted) = match place {
+        Continuity::Lost(count) => (count, false),
+        Continuity::Restart { missing } => (missing, true),
+        _ => return None,
+    };
+    let Header { boot, priority, sequence, .. } = *header;
+    Some(Missing { boot, priority, first: sequence.wrapping_sub(count), count, restarted })
+}
+
 fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &mut impl FnMut(Said)) {
     let read = frame.read::<Message>();
     counts.read(&read);
@@ -131,7 +161,10 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
         Message::Move(told) => {
             let (axis, inferred) = (told.axis, told.is_inferred());
             let told = Told { axis, inferred, record: Record::from(&told), curve: Vec::new() };
-            if let Some(before) = open.insert(axis, told) {
+            if frame.header.replay {
+                // Out of the log, where no curves are kept.
+                out(Said::Move(Box::new(told)));
+            } else if let Some(before) = open.insert(axis, told) {
                 out(Said::Move(Box::new(before)));
             }
         }

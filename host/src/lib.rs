@@ -8,5 +8,6 @@ pub mod plot;
 pub mod measure;
 pub mod source;
 pub mod decode;
+pub mod command;
 pub mod cmd;
 pub mod cli;

@@ -4,6 +4,8 @@ pub mod measure;
 mod output;
 mod progress;
 pub mod rehearse;
+pub mod watch;
+pub mod device;
 mod recording;
 
 pub(crate) use output::tell;

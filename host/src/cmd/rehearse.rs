@@ -15,6 +15,7 @@ use crate::decode::{Decoder, Said, Told};
 use crate::error::Error;
 use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
+use crate::report::shift as summary;
 use crate::source::rehearsal::monitor::{Known, Monitor};
 
 /// Rehearse a shift on a virtual machine
@@ -44,9 +45,9 @@ pub struct Arguments {
     /// Add the monitor's raw frames to this file
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
-    /// How the moves are printed
-    #[arg(long, value_enum, default_value = "table")]
-    format: Form,
+    /// How the moves are printed; by default only a summary of the shift is
+    #[arg(long, value_enum)]
+    format: Option<Form>,
     /// Write the samples of each axis, in counts, as CSV into this folder
     #[arg(long, value_name = "DIR")]
     save_samples: Option<PathBuf>,
@@ -56,6 +57,22 @@ const EXAMPLES: &str = "\
 Examples:
   stillpoint rehearse
   stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples";
+
+impl Default for Arguments {
+    /// One hour, stored in the current folder: what bare `stillpoint` does.
+    fn default() -> Arguments {
+        Arguments {
+            hours: 1.0,
+            seed: 1,
+            healthy: false,
+            real_time: false,
+            rate: 4000,
+            store: Some(PathBuf::from("rehearsal.frames")),
+            format: None,
+            save_samples: None,
+        }
+    }
+}
 
 /// Runs the shift.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
@@ -72,7 +89,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &known)?,
         store: arguments.store.as_deref().map(append).transpose()?,
-        output: Output::new(arguments.format)?,
+        output: arguments.format.map(Output::new).transpose()?,
+        summary: summary::Shift::new(arguments.hours * 3600.0),
         decoder: Decoder::default(),
         known,
     };
@@ -82,7 +100,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 struct Shift {
     samples: Samples,
     store: Option<BufWriter<File>>,
-    output: Output,
+    /// If every move is to be told.
+    output: Option<Output>,
+    summary: summary::Shift,
     decoder: Decoder,
     known: Vec<Known>,
 }
@@ -120,13 +140,21 @@ impl Shift {
         let mut told = Vec::new();
         self.decoder.take(line, &mut |said| told.extend(line_of(said, &self.known)));
         line.clear();
-        told.iter().try_for_each(|told| Ok(self.output.take(told)?))
+        told.iter().try_for_each(|told| self.tell(told))
+    }
+
+    fn tell(&mut self, line: &MoveLine) -> Result<(), Error> {
+        self.summary.take(line);
+        match &mut self.output {
+            Some(output) => Ok(output.take(line)?),
+            None => Ok(()),
+        }
     }
 
     fn finish(mut self) -> Result<ExitCode, Error> {
         let mut told = Vec::new();
         self.decoder.finish(&mut |said| told.extend(line_of(said, &self.known)));
-        told.iter().try_for_each(|told| self.output.take(told))?;
+        told.iter().try_for_each(|told| self.tell(told))?;
         self.samples.finish()?;
         if let Some(mut store) = self.store {
             store.flush()?;
@@ -135,7 +163,10 @@ impl Shift {
         let counts = self.decoder.counts();
         let lost =
             format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
-        self.output.finish()?;
+        match self.output {
+            Some(output) => output.finish()?,
+            None => std::io::stdout().write_all(self.summary.text().as_bytes())?,
+        }
         tell(format_args!("the machine and its data are invented; {lost}"));
         Ok(ExitCode::SUCCESS)
     }
@@ -159,7 +190,7 @@ fn line_of(said: Said, known: &[Known]) -> Option<MoveLine> {
 }
 
 /// Opens a file to add to.
-fn append(path: &Path) -> Result<BufWriter<File>, Error> {
+pub(super) fn append(path: &Path) -> Result<BufWriter<File>, Error> {
     let opened = File::options().create(true).append(true).open(path);
     opened
         .map(BufWriter::new)

@@ -4,5 +4,6 @@ pub mod line;
 pub mod csv;
 pub mod number;
 pub mod printable;
+pub mod shift;
 pub mod summary;
 pub mod table;

@@ -1,0 +1,176 @@
+//! In: a monitor on a line, or its frames in a file. Out: every move as it is told; raw frames kept; losses fetched again.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::{BufWriter, Read, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::command::{Command, DumpSince};
+use stillpoint_core::wire::header::Priority;
+
+use super::output::{Form, Output, tell};
+use super::rehearse::append;
+use crate::command::Commands;
+use crate::decode::{Decoder, Missing, Said, Told};
+use crate::error::Error;
+use crate::measure::{Clock, Scale};
+use crate::report::line::MoveLine;
+use crate::source::{self, Line};
+use crate::trace::choice::fraction;
+
+/// Watch a monitor
+///
+/// Decodes what it sends, prints every move as it comes, counts what is lost, and asks the monitor's log for it.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    /// serial:PATH, tcp:HOST:PORT, or file:PATH with frames kept earlier
+    source: String,
+    /// Add the raw frames to this file
+    #[arg(long, value_name = "PATH")]
+    store: Option<PathBuf>,
+    /// How the moves are printed; a table waits for the end
+    #[arg(long, value_enum, default_value = "jsonl")]
+    format: Form,
+    /// Names of the axes, in their order
+    #[arg(long, value_name = "NAME", value_delimiter = ',')]
+    axes: Vec<String>,
+    /// Name of the unit of position
+    #[arg(long, value_name = "UNIT", default_value = "count")]
+    unit: String,
+    /// Counts in one unit
+    #[arg(long, value_name = "N", default_value = "1")]
+    counts_per_unit: String,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint watch serial:/dev/ttyACM0 --store shift.frames --axes tray,dibble,turntable
+  stillpoint watch file:shift.frames --format table";
+
+/// Watches until the line ends.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    let counts_per_unit = fraction("--counts-per-unit", &arguments.counts_per_unit)?.to_f64();
+    let Line { mut reader, writer } = source::open(&arguments.source)?;
+    let mut watch = Watch {
+        arguments,
+        counts_per_unit,
+        store: arguments.store.as_deref().map(append).transpose()?,
+        output: Output::new(arguments.format)?,
+        settings: BTreeMap::new(),
+        writer,
+        commands: Commands::default(),
+    };
+    watch.ask(&Command::Identify)?;
+    let (mut decoder, mut bytes) = (Decoder::default(), vec![0; 1 << 16]);
+    loop {
+        let count = reader
+            .read(&mut bytes)
+            .map_err(|source| Error::Unreadable { file: arguments.source.clone(), source })?;
+        let came = bytes.get(..count).unwrap_or_default();
+        watch.take(&mut decoder, came)?;
+        if count == 0 {
+            return watch.finish(&decoder);
+        }
+    }
+}
+
+struct Watch<'a> {
+    arguments: &'a Arguments,
+    counts_per_unit: f64,
+    store: Option<BufWriter<File>>,
+    output: Output,
+    settings: BTreeMap<u8, Settings>,
+    writer: Option<Box<dyn Write + Send>>,
+    commands: Commands,
+}
+
+impl Watch<'_> {
+    /// Bytes as they come; none at the end.
+    fn take(&mut self, decoder: &mut Decoder, bytes: &[u8]) -> Result<(), Error> {
+        if let Some(store) = &mut self.store {
+            store.write_all(bytes)?;
+            // What is kept must outlive this program, whatever ends it.
+            store.flush()?;
+        }
+        let mut said = Vec::new();
+        match bytes {
+            [] => decoder.finish(&mut |one| said.push(one)),
+            _ => decoder.take(bytes, &mut |one| said.push(one)),
+        }
+        said.into_iter().try_for_each(|one| self.hear(one))
+    }
+
+    fn hear(&mut self, said: Said) -> Result<(), Error> {
+        match said {
+            Said::Move(told) => {
+                let line = self.line(*told);
+                self.output.take(&line)?;
+            }
+            Said::Settings(settings) => {
+                if let Ok(checked) = Settings::new(Parameters::from(&settings.parameters)) {
+                    self.settings.insert(settings.axis, checked);
+                }
+            }
+            Said::Hello { board, firmware, axes, .. } => {
+                tell(format_args!("monitor on {board}, firmware {firmware}, {axes} axes"));
+            }
+            Said::Gap(gap) => {
+                tell(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
+            }
+            Said::Missing(missing) => self.fetch(&missing)?,
+            Said::Status(_) => (),
+        }
+        Ok(())
+    }
+
+    /// Asks the log for frames of moves that did not come.
+    fn fetch(&mut self, missing: &Missing) -> Result<(), Error> {
+        let Missing { boot, priority, first, count, restarted } = *missing;
+        if restarted {
+            tell("the monitor has started anew");
+        }
+        if priority != Priority::Move || count == 0 {
+            return Ok(());
+        }
+        tell(format_args!("{count} frames of moves did not come; asking the monitor's log"));
+        self.ask(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
+    }
+
+    fn ask(&mut self, command: &Command) -> Result<(), Error> {
+        let Some(writer) = &mut self.writer else { return Ok(()) };
+        writer.write_all(&self.commands.bytes(command))?;
+        Ok(writer.flush()?)
+    }
+
+    fn line(&self, told: Told) -> MoveLine {
+        let number = usize::from(told.axis);
+        // Before a monitor has told its settings nothing is known of them.
+        let settings = self.settings.get(&told.axis).copied().or(Settings::new(Parameters::default()).ok());
+        let name = self.arguments.axes.get(number).cloned().unwrap_or_else(|| format!("axis {number}"));
+        let Some(settings) = settings else { return MoveLine::default() };
+        let scale = Scale {
+            file: self.arguments.source.clone(),
+            axis: name,
+            unit: self.arguments.unit.clone(),
+            window: f64::from(settings.window) / self.counts_per_unit,
+            counts_per_unit: self.counts_per_unit,
+            ticks_per_second: f64::from(settings.ticks_per_second),
+        };
+        let clock = Clock::new(settings.ticks_per_second, 0.0);
+        scale.line(&settings, &clock, &told.record, told.curve.into_iter())
+    }
+
+    fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {
+        self.output.finish()?;
+        let counts = decoder.counts();
+        tell(format_args!(
+            "{} frames, {} sent again, {} lost on the line, {} stretches of {} bytes corrupt",
+            counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
+        ));
+        Ok(ExitCode::SUCCESS)
+    }
+}
