@@ -1,0 +1,134 @@
+//! What a bad line does: nothing is invented, every loss is counted, and the monitor's log fills it in.
+
+use std::collections::BTreeMap;
+
+use stillpoint::command::Commands;
+use stillpoint::decode::{Decoder, Missing, Said};
+use stillpoint::source::rehearsal::monitor::Monitor;
+use stillpoint_core::record::Record;
+use stillpoint_core::wire::command::{Command, DumpSince};
+use stillpoint_core::wire::header::Priority;
+
+const RATE: u32 = 4000;
+
+type Moves = BTreeMap<(u8, u32), Record>;
+
+fn monitor() -> Monitor {
+    Monitor::new(11, RATE, None).expect("a machine").0
+}
+
+/// Samples of so many seconds; the bytes go to `line` in pieces of one sample.
+fn samples(monitor: &mut Monitor, seconds: f64, line: &mut impl FnMut(&[u8])) {
+    let (end, mut bytes) = (monitor.seconds() + seconds, vec![]);
+    while monitor.seconds() < end {
+        monitor.step(&mut bytes);
+        line(&bytes);
+        bytes.clear();
+    }
+}
+
+/// Keeps moves, each of which may come once.
+fn keep(moves: &mut Moves, missing: &mut Vec<Missing>, said: Said) {
+    match said {
+        Said::Move(told) => {
+            let before = moves.insert((told.axis, told.record.number), told.record);
+            assert_eq!(before, None, "move {} of axis {} came twice", told.record.number, told.axis);
+        }
+        Said::Missing(one) => missing.push(one),
+        _ => (),
+    }
+}
+
+/// What a perfect line tells.
+fn truth(seconds: f64) -> Moves {
+    let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
+    let mut monitor = monitor();
+    samples(&mut monitor, seconds, &mut |bytes| {
+        decoder.take(bytes, &mut |said| keep(&mut moves, &mut missing, said));
+    });
+    decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+    assert!(missing.is_empty());
+    moves
+}
+
+#[test]
+fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
+    let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
+    let mut monitor = monitor();
+    let mut hear = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<Missing>| {
+        decoder.take(bytes, &mut |said| keep(moves, missing, said));
+    };
+    samples(&mut monitor, 20.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    samples(&mut monitor, 60.0, &mut |_| ());
+    samples(&mut monitor, 10.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    let of_moves =
+        missing.iter().copied().find(|one| one.priority == Priority::Move).expect("a loss is told");
+    let known = moves.len();
+    assert!(of_moves.count > 100, "{of_moves:?}");
+    let dump = DumpSince { boot: of_moves.boot, priority: 1, sequence: of_moves.first };
+    monitor.hear(&Commands::new(1).bytes(&Command::DumpSince(dump)));
+    samples(&mut monitor, 5.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+    assert!(moves.len() >= known + of_moves.count as usize);
+    let truth = truth(95.0);
+    assert!(moves == truth, "{} moves, {} in truth", moves.len(), truth.len());
+    println!(
+        "ran a cut of 60 s: {} frames missing, {} moves in the end, none lost",
+        of_moves.count,
+        moves.len()
+    );
+}
+
+/// A small generator (xorshift64).
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, end: u64) -> u64 {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 >> 16) % end
+    }
+
+    /// Bytes flipped, dropped and doubled, about one in `rarity`.
+    fn wound(&mut self, bytes: &[u8], rarity: u64) -> Vec<u8> {
+        let mut wounded = vec![];
+        for &byte in bytes {
+            match self.below(rarity * 3) {
+                0 => wounded.push(byte ^ (1 << self.below(8))),
+                1 => (),
+                2 => wounded.extend([byte, byte]),
+                _ => wounded.push(byte),
+            }
+        }
+        wounded
+    }
+}
+
+#[test]
+fn a_noisy_line_invents_no_move_and_counts_every_loss() {
+    let truth = truth(60.0);
+    for (seed, rarity) in [(1, 300), (2, 3000), (3, 30_000), (4, 1000)] {
+        let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
+        let (mut chance, mut monitor) = (Chance(seed), monitor());
+        samples(&mut monitor, 60.0, &mut |bytes| {
+            let wounded = chance.wound(bytes, rarity);
+            decoder.take(&wounded, &mut |said| keep(&mut moves, &mut missing, said));
+        });
+        decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+        for (key, record) in &moves {
+            assert_eq!(truth.get(key), Some(record), "an invented move");
+        }
+        let lost: u32 =
+            missing.iter().filter(|one| one.priority == Priority::Move).map(|one| one.count).sum();
+        // Settings are told in the same series as moves; what comes after the last frame can't be missed yet.
+        let gone = truth.len() - moves.len();
+        assert!(lost as usize >= gone.saturating_sub(3), "{lost} counted, {gone} gone");
+        assert!(lost as usize <= gone + 3, "{lost} counted, {gone} gone");
+        assert!(gone > 0 || rarity > 3000, "the line was not noisy enough to tell");
+        println!(
+            "ran a line with one wound in {rarity} bytes: {gone} of {} moves gone, {lost} counted",
+            truth.len()
+        );
+    }
+}
