@@ -66,6 +66,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let mut commands = Commands::default();
     writer.write_all(&commands.bytes(&arguments.question.command()))?;
     let (mut decoder, mut bytes, mut moves, mut done) = (Decoder::default(), [0; 4096], 0_u64, false);
+    let mut axes_left = 0;
     while !done {
         let read = reader.read(&mut bytes);
         let count = read.map_err(|source| Error::Unreadable { file: arguments.source.clone(), source })?;
@@ -73,11 +74,13 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         decoder.take(bytes.get(..count).unwrap_or_default(), &mut |said| match said {
             Said::Hello { board, firmware, axes, ticks_per_second } => {
                 println!("board {board}, firmware {firmware}, {axes} axes, {ticks_per_second} ticks/s");
+                axes_left = axes;
                 done |= matches!(arguments.question, Question::SetClock);
             }
             Said::Settings(settings) => {
                 println!("axis {}: {:?}", settings.axis, settings.parameters);
-                done |= matches!(arguments.question, Question::Identify);
+                axes_left = axes_left.saturating_sub(1);
+                done |= matches!(arguments.question, Question::Identify) && axes_left == 0;
             }
             Said::Move(_) => moves += 1,
             Said::Status(_) => done |= matches!(arguments.question, Question::DumpSince { .. }),
