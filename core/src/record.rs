@@ -7,6 +7,7 @@ use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::Stop;
 use crate::settling::approach::First;
+use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
 
@@ -174,6 +175,7 @@ impl Record {
         let times = Times::new(settings, course, stop);
         let (outcome, reasons) = judge(settings, course, stop, &times);
         let settled = outcome == Outcome::Settled;
+        let uncertainty = uncertainty(settings, course, stop);
         let at_rest = stop.position != Position::Outside;
         Record {
             number,
@@ -183,8 +185,8 @@ impl Record {
             outcome,
             reasons,
             settling: times.reported.filter(|_| settled),
-            settling_u: if settled { stop.uncertainty.standard } else { 0 },
-            settling_95: if settled { stop.uncertainty.expanded } else { 0 },
+            settling_u: if settled { uncertainty.standard } else { 0 },
+            settling_95: if settled { uncertainty.expanded } else { 0 },
             first_entry: times.first_entry,
             confirmation: times.confirmation,
             stabilization: times.stabilization,
@@ -233,6 +235,19 @@ impl Times {
             confirmation: held.map(|settling| settling.saturating_add(settings.window_time)),
             stabilization,
         }
+    }
+}
+
+/// How well the reported time is known.
+///
+/// A status changes at a sample, so it is known to the sample period; a stabilization time has a crossing
+/// at both ends, the first of which is known to the period.
+fn uncertainty(settings: &Settings, course: &Course, stop: &Stop) -> Uncertainty {
+    let period = Uncertainty::uniform(course.period);
+    match settings.definition {
+        Definition::LastEntry => stop.uncertainty,
+        Definition::TargetReached => period,
+        Definition::Iso9283 => stop.uncertainty.and(period),
     }
 }
 

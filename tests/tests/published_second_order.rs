@@ -177,7 +177,7 @@ fn published_examples_agree_to_their_printed_digits() {
     }
 }
 
-/// MATLAB's documented values as python-control's own tests print them, to the stated 1e-2.
+/// Values documented elsewhere, as python-control's own tests print them, to the stated 1e-2.
 ///
 /// One of them, 9.11 s for (1-s)/(s^2+s+1), is a grid point 1.3 % above the exact 8.99301 s
 /// (`02_step_info`); there the exact time is what has to be met, and the other is shown to be off.

@@ -62,6 +62,23 @@ pub struct Uncertainty {
     pub expanded: u32,
 }
 
+impl Uncertainty {
+    /// Uniform over so many ticks (JCGM 100, 4.3.7). Unit: ticks
+    pub fn uniform(width: u32) -> Uncertainty {
+        let share = |per_mille: u64| (u64::from(width) * per_mille / 1000) as u32;
+        Uncertainty { standard: share(289), expanded: share(475) }
+    }
+
+    /// Of the sum of two that have nothing to do with each other.
+    pub fn and(self, other: Uncertainty) -> Uncertainty {
+        let sum = |a: u32, b: u32| root(square(a as f32) + square(b as f32));
+        Uncertainty {
+            standard: sum(self.standard, other.standard),
+            expanded: sum(self.expanded, other.expanded),
+        }
+    }
+}
+
 impl Crossing {
     /// Where the error crossed the edge. Unit: ticks since the first reading
     pub fn edge(&self, settings: &Settings) -> u64 {

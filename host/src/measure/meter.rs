@@ -164,6 +164,9 @@ impl Meter {
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         let (small, window, unit) = (self.axis.small(), self.scale.window, &self.scale.unit);
+        if self.settings.window == 0 {
+            notes.push(format!("the window of {window} {unit} is less than one count: are the units right?"));
+        }
         if self.changes == 0 {
             notes.push(
                 "the command never moves, so there is no move to measure: is it the right column?".to_owned(),

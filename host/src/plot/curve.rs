@@ -24,7 +24,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine, name: &str
         return frame::empty(canvas, area, "This move settled for no window, so it has no settling curve.");
     }
     let frame = scaled(area, line, &curve, &settled);
-    let longest = settled.iter().map(|point| point.1).fold(line.settling_s.unwrap_or(0.0), f64::max);
+    let longest = settled.iter().map(|point| point.1).fold(line.last_entry_s().0.unwrap_or(0.0), f64::max);
     let (factor, unit) = scale::time_unit(longest);
     never(canvas, &frame, &curve);
     frame.grid(canvas);
@@ -49,7 +49,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine, name: &str
 
 /// Points that can be drawn on a log scale, the set window among them, narrowest first.
 fn usable(line: &MoveLine) -> Vec<(f64, Option<f64>)> {
-    let set = line.settling_s.map(|settling| (line.window, Some(settling)));
+    let set = line.last_entry_s().0.map(|settling| (line.window, Some(settling)));
     let mut usable: Vec<(f64, Option<f64>)> = line
         .settling_curve
         .iter()
@@ -73,7 +73,8 @@ fn scaled(area: Area, line: &MoveLine, curve: &[(f64, Option<f64>)], settled: &[
     let low = curve.first().map_or(narrowest, |point| point.0).max(narrowest / 3.0);
     let low = set.map_or(low, |w| low.min(w / 2.0));
     let high = set.map_or(widest, |w| widest.max(w * 2.0));
-    let upper = line.settling_s.map_or(0.0, |s| s + 2.0 * line.settling_u_s.unwrap_or(0.0));
+    let (entry, uncertainty) = line.last_entry_s();
+    let upper = entry.map_or(0.0, |s| s + 2.0 * uncertainty.unwrap_or(0.0));
     let longest = settled.iter().map(|point| point.1).fold(upper, f64::max);
     let (factor, _) = scale::time_unit(longest);
     let top = if longest > 0.0 { 1.12 * longest * factor } else { 10.0 };
@@ -117,15 +118,16 @@ fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) 
         return;
     }
     let window = told::length(line.window, &line.unit);
-    let settling = line.settling_s.filter(|s| s.is_finite());
-    let told = settling.map_or(line.outcome.clone(), |s| settled(s, line.settling_u_s));
+    let (settling, uncertainty) = line.last_entry_s();
+    let settling = settling.filter(|s| s.is_finite());
+    let told = settling.map_or(line.outcome.clone(), |s| settled(s, uncertainty));
     let text = format!("set window ± {window}: {told}");
     let side = frame::side(frame, line.window, &text);
     frame::mark(canvas, frame, (line.window, 0, side), SET, &text);
     let Some(settling) = settling else { return };
     let (x, y) = (frame.x(line.window), frame.y(settling * factor));
     canvas.line((frame.area.left, y), (x, y), Stroke::solid(SET.colour, 1.0).dashed("2 3"));
-    let reach = 2.0 * line.settling_u_s.filter(|u| u.is_finite()).unwrap_or(0.0) * factor;
+    let reach = 2.0 * uncertainty.filter(|u| u.is_finite()).unwrap_or(0.0) * factor;
     let (above, below) = (frame.y(settling * factor + reach), frame.y(settling * factor - reach));
     let (above, below) = (above.max(frame.area.top), below.min(frame.area.bottom()));
     let whisker = Stroke::solid(SET.colour, 1.6);

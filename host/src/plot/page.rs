@@ -32,6 +32,7 @@ pub fn html(sheet: &Sheet, all: &[MoveLine]) -> Result<String, PlotError> {
     Ok(page.render(context! {
         heading => printable(&sheet.heading),
         several_axes => all.iter().any(|line| Some(&line.axis) != all.first().map(|first| &first.axis)),
+        signatures => all.iter().any(|line| line.signature.is_some()),
         subject => sheet::subject(sheet).iter().map(|part| printable(part)).collect::<Vec<String>>(),
         summary => counts.join("; "),
         pictures,

@@ -53,7 +53,8 @@ pub(super) fn heading(line: &MoveLine, name: &str) -> String {
     let travel = scale::signed(number::plain(line.travel));
     let outcome = match line.settling_s {
         Some(settling) => {
-            format!("settled in {} ms", number::milliseconds(settling, line.settling_u_s))
+            let by = if line.definition == "last-entry" { "" } else { &format!(" by {}", line.definition) };
+            format!("settled in {} ms{by}", number::milliseconds(settling, line.settling_u_s))
         }
         None if line.reason.is_empty() => line.outcome.clone(),
         None => format!("{}, {}", line.outcome, line.reason),
@@ -165,10 +166,11 @@ fn cut(line: &MoveLine, seen: &[(f64, f64)], low: f64, high: f64) -> String {
 fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
     frame::mark(canvas, frame, (0.0, 2, Anchor::Start), COMMAND_END, "command end");
     window_name(canvas, frame, line);
-    let Some(settling) = line.settling_s.filter(|s| s.is_finite()) else {
-        return told::aside_right(canvas, frame, "no settling to mark");
+    let (settling, uncertainty) = line.last_entry_s();
+    let Some(settling) = settling.filter(|s| s.is_finite()) else {
+        return told::aside_right(canvas, frame, "no last entry to mark");
     };
-    let entry = format!("last entry {} ms", number::milliseconds(settling, line.settling_u_s));
+    let entry = format!("last entry {} ms", number::milliseconds(settling, uncertainty));
     let Some(confirmation) = line.confirmation_s.filter(|s| s.is_finite()) else {
         let side = frame::side(frame, settling * factor, &entry);
         return frame::mark(canvas, frame, (settling * factor, 0, side), LAST_ENTRY, &entry);

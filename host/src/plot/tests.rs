@@ -48,10 +48,10 @@ fn every_kind_of_recording_has_its_pictures() {
     let marks = ["command end", "last entry", "confirmation", "window ± 0.01 mm", "± 2u", "one count"];
     check("one ringing move", &moves(&[fake::ringing], 1, 0.6), &marks);
     check("lag", &moves(&[fake::lag], 3, 0.6), &["error cut, it reaches", "3 moves: 3 settled", "3 settled"]);
-    let unsettled = ["no settling to mark", "unsettled, outside the window", "2 unsettled"];
+    let unsettled = ["no last entry to mark", "unsettled, outside the window", "2 unsettled"];
     check("offset", &moves(&[|t| 25.0 + fake::lag(t)], 2, 0.6), &unsettled);
     check("zero error", &flat(0.0), &["settled in 0.00 ± 0.42 ms", "window ± 0.01 mm"]);
-    check("far off", &flat(1e12), &["no settling to mark", "settled for no window"]);
+    check("far off", &flat(1e12), &["no last entry to mark", "settled for no window"]);
 }
 
 /// Moves whose error never changes.
@@ -190,4 +190,24 @@ fn words_are_drawn_in_the_png() {
     let picture = svg(&sheet(&[]));
     let silent = picture.replace("<text", "<desc").replace("</text", "</desc");
     assert!(dark(&picture) > dark(&silent) + 1_000, "{} and {}", dark(&picture), dark(&silent));
+}
+
+/// Under another definition the picture still marks the last entry, not the time that definition reports.
+#[test]
+fn the_last_entry_is_marked_whatever_the_definition() {
+    for definition in ["last-entry", "iso-9283", "target-reached"] {
+        let mut line = fake::measured(1, &fake::points(fake::ringing, 0.3, 1));
+        let entry = line.settling_s.unwrap();
+        line.definition = definition.to_owned();
+        line.confirmation_s = Some(entry + line.window_time_s);
+        if definition != "last-entry" {
+            line.settling_s = Some(entry * 0.6);
+        }
+        let stretch = Stretch { points: fake::points(fake::ringing, 0.3, 1) };
+        let moves = vec![Shown { line: &line, stretch: &stretch }];
+        let text = svg(&Sheet { moves, chosen: None, heading: String::new(), notes: &[] });
+        let marked = format!("last entry {:.1}", entry * 1e3);
+        assert!(text.contains(&marked), "{definition}: {marked}");
+        assert_eq!(text.contains(&format!(" by {definition}")), definition != "last-entry");
+    }
 }

@@ -44,7 +44,7 @@ pub(super) fn trace<'a>(shown: &Shown<'a>, end: f64, columns: usize, floor: f64)
         last_column = Some(at);
     }
     let last = *points.last()?;
-    let settled = line.settling_s.filter(|s| s.is_finite()).map(|s| (s, line.window));
+    let settled = line.last_entry_s().0.filter(|s| s.is_finite()).map(|s| (s, line.window));
     let mark = settled.unwrap_or((last.0.min(end), last.1));
     Some(Trace { outcome: &line.outcome, points, mark: Some(mark), settling_s: line.settling_s })
 }

@@ -73,3 +73,14 @@ pub struct MoveLine {
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves. Unit: s
     pub settling_95_s: Option<f64>,
 }
+
+impl MoveLine {
+    /// Command end to the last entry, which held, whatever the definition; and its standard uncertainty where
+    /// the line tells that. Unit: s
+    pub fn last_entry_s(&self) -> (Option<f64>, Option<f64>) {
+        if self.definition == "last-entry" {
+            return (self.settling_s, self.settling_u_s);
+        }
+        (self.confirmation_s.map(|confirmation| confirmation - self.window_time_s), None)
+    }
+}

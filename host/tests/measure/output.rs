@@ -159,7 +159,7 @@ fn csv_and_table_tell_the_same_moves() {
 #[test]
 fn the_table_fits_the_terminal() {
     let folder = Folder::with_axis("columns");
-    for (columns, narrow) in [("60", true), ("80", true), ("100", true), ("120", false)] {
+    for (columns, narrow) in [("60", true), ("80", true), ("90", true), ("120", false)] {
         let mut command = folder.command(&["axis.csv", "--window", "0.01"]);
         let ran = super::Ran::of(command.env("COLUMNS", columns).env("NO_COLOR", "1"));
         let widest = |line: &&str| line.chars().count();
