@@ -1,0 +1,30 @@
+//! Instructions on a Cortex-M4F, counted under emulation; more than here is a regression.
+//!
+//! Bars of the design: 90 per sample on average, 200 at most outside a move's end, 2000 at a move's end, 2 KiB
+//! of memory per axis. What is above a bar is written down here as it is, and must only get less.
+
+use stillpoint_tests::emulator::{image, printed};
+
+/// Name, what it must not exceed, and the bar.
+const LIMITS: [(&str, f64, f64); 4] = [
+    ("core_instructions_per_sample", 190.0, 90.0),
+    ("worst_usual_instructions", 400.0, 200.0),
+    ("worst_ending_instructions", 8400.0, 2000.0),
+    ("axis_bytes", 2048.0, 2048.0),
+];
+
+#[test]
+fn no_more_instructions_than_before() {
+    let Some(image) = image("count") else { return };
+    let text = printed(&image);
+    for (name, limit, bar) in LIMITS {
+        let found = text.lines().find_map(|line| line.strip_prefix(name)?.trim().parse::<f64>().ok());
+        let found = found.unwrap_or_else(|| panic!("{name} is not told: {text}"));
+        println!(
+            "{name} {found}, limit {limit}, bar {bar}{}",
+            if found > bar { ": above the bar" } else { "" }
+        );
+        assert!(found <= limit, "{name}: {found} is more than {limit}");
+    }
+    println!("{}", text.lines().find(|line| line.starts_with("bare")).unwrap_or_default());
+}
