@@ -7,5 +7,6 @@ pub mod published;
 pub mod response;
 pub mod run;
 pub mod twin;
+pub mod chance;
 pub mod recording;
 pub mod emulator;

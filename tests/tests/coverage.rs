@@ -6,33 +6,12 @@
 
 use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::settings::Parameters;
+use stillpoint_tests::chance::Chance;
 use stillpoint_tests::run::{run, steady};
 
 /// Unit: ticks
 const PERIOD: u32 = 1000;
 const MOVES: usize = 4000;
-
-/// A small generator of uniform and normal numbers (xorshift64*, Marsaglia's polar method).
-struct Chance(u64);
-
-impl Chance {
-    fn uniform(&mut self) -> f64 {
-        self.0 ^= self.0 >> 12;
-        self.0 ^= self.0 << 25;
-        self.0 ^= self.0 >> 27;
-        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn normal(&mut self) -> f64 {
-        loop {
-            let (x, y) = (2.0 * self.uniform() - 1.0, 2.0 * self.uniform() - 1.0);
-            let square = x * x + y * y;
-            if square > 0.0 && square < 1.0 {
-                return x * (-2.0 * square.ln() / square).sqrt();
-            }
-        }
-    }
-}
 
 /// A family of stops. Unit: counts, samples
 #[derive(Clone, Copy)]
@@ -84,7 +63,7 @@ impl Family {
 
     /// Per cent of moves whose interval holds the truth, mean error over u, rms error over u.
     fn coverage(&self) -> (f64, f64, f64) {
-        let mut chance = Chance(0x9E37_79B9_7F4A_7C15);
+        let mut chance = Chance::new(0x9E37_79B9_7F4A_7C15);
         let (mut held, mut settled, mut sum, mut square) = (0, 0, 0.0, 0.0);
         for _ in 0..MOVES {
             let Some((record, truth)) = self.one(&mut chance) else { continue };

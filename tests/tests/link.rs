@@ -8,6 +8,7 @@ use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::record::Record;
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
+use stillpoint_tests::chance::Chance;
 
 const RATE: u32 = 4000;
 
@@ -79,30 +80,18 @@ fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
     );
 }
 
-/// A small generator (xorshift64).
-struct Chance(u64);
-
-impl Chance {
-    fn below(&mut self, end: u64) -> u64 {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        (self.0 >> 16) % end
-    }
-
-    /// Bytes flipped, dropped and doubled, about one in `rarity`.
-    fn wound(&mut self, bytes: &[u8], rarity: u64) -> Vec<u8> {
-        let mut wounded = vec![];
-        for &byte in bytes {
-            match self.below(rarity * 3) {
-                0 => wounded.push(byte ^ (1 << self.below(8))),
-                1 => (),
-                2 => wounded.extend([byte, byte]),
-                _ => wounded.push(byte),
-            }
+/// Bytes flipped, dropped and doubled, about one in `rarity`.
+fn wound(chance: &mut Chance, bytes: &[u8], rarity: u64) -> Vec<u8> {
+    let mut wounded = vec![];
+    for &byte in bytes {
+        match chance.below(rarity * 3) {
+            0 => wounded.push(byte ^ (1 << chance.below(8))),
+            1 => (),
+            2 => wounded.extend([byte, byte]),
+            _ => wounded.push(byte),
         }
-        wounded
     }
+    wounded
 }
 
 #[test]
@@ -110,9 +99,9 @@ fn a_noisy_line_invents_no_move_and_counts_every_loss() {
     let truth = truth(60.0);
     for (seed, rarity) in [(1, 300), (2, 3000), (3, 30_000), (4, 1000)] {
         let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
-        let (mut chance, mut monitor) = (Chance(seed), monitor());
+        let (mut chance, mut monitor) = (Chance::new(seed), monitor());
         samples(&mut monitor, 60.0, &mut |bytes| {
-            let wounded = chance.wound(bytes, rarity);
+            let wounded = wound(&mut chance, bytes, rarity);
             decoder.take(&wounded, &mut |said| keep(&mut moves, &mut missing, said));
         });
         decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
