@@ -24,6 +24,13 @@ use crate::store::Store;
 
 mod told;
 
+/// What the next axis was set to before the restart, if that is still valid.
+fn kept<F: NorFlash>(store: &Store<F>, number: &mut usize) -> Option<Settings> {
+    let settings = store.settings_of(*number)?;
+    *number += 1;
+    Settings::new(Parameters::from(&settings.parameters)).ok()
+}
+
 /// What a board knows of itself.
 #[derive(Clone, Copy, Debug)]
 pub struct Identity {
@@ -67,8 +74,9 @@ impl<const AXES: usize, F: NorFlash> App<AXES, F> {
     /// Starts: opens the flash, takes a boot number and says hello.
     pub fn new(identity: Identity, settings: [Settings; AXES], flash: F) -> Result<App<AXES, F>, Error> {
         let store = Store::open(flash)?;
+        let mut number = 0;
         let watched = settings.map(|settings| Watched {
-            settings,
+            settings: kept(&store, &mut number).unwrap_or(settings),
             axis: Axis::default(),
             status: Status::default(),
             samples: 0,
@@ -205,7 +213,10 @@ impl<const AXES: usize, F: NorFlash> App<AXES, F> {
         };
         let answer = settings::Settings::new(apply.axis, &watched.settings, refused);
         self.tell(&Message::Settings(answer));
-        refused.is_none()
+        let all = self.watched.iter().enumerate();
+        let all = all.map(|(axis, watched)| settings::Settings::new(axis as u8, &watched.settings, None));
+        // Applied all the same if the flash refuses; the next start then has the old ones.
+        refused.is_none() && self.store.remember(all).is_ok()
     }
 
     fn identify(&mut self) {

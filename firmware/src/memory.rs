@@ -15,6 +15,11 @@ impl<B: AsRef<[u8]> + AsMut<[u8]>> MemoryFlash<B> {
         MemoryFlash { bytes }
     }
 
+    /// As it is, so after a restart.
+    pub fn kept(bytes: B) -> MemoryFlash<B> {
+        MemoryFlash { bytes }
+    }
+
     fn stretch(&mut self, from: u32, to: u32) -> Result<&mut [u8], NorFlashErrorKind> {
         self.bytes.as_mut().get_mut(from as usize..to as usize).ok_or(NorFlashErrorKind::OutOfBounds)
     }

@@ -4,17 +4,23 @@
 //! the sequence number, so that a frame a host misses is found without an index.
 
 use embedded_storage::nor_flash::NorFlash;
-use stillpoint_core::wire::LONGEST_BODY;
+use heapless::Vec;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Frame, encode_body};
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::{CURRENT, LONGEST_BODY};
 
 use crate::log::keep::Keep;
 use crate::log::{Cursor, Error, Log};
 
-/// Pages for what outlives a restart: the boot number.
+/// Pages for what outlives a restart: the boot number and the settings.
 const KEPT_PAGES: u32 = 2;
+
+/// Room for both: the number, then each axis's settings as the body of the frame that tells them, with its
+/// length before it. Unit: bytes
+const KEPT: usize = 1024;
 
 /// Log and kept numbers on one flash.
 #[derive(Debug)]
@@ -22,6 +28,8 @@ pub struct Store<F> {
     flash: F,
     log: Log,
     boot: u32,
+    keep: Keep,
+    kept: Vec<u8, KEPT>,
     /// Frames that could not be kept.
     failed: u32,
 }
@@ -32,14 +40,55 @@ impl<F: NorFlash> Store<F> {
         let page = u32::try_from(F::ERASE_SIZE).map_err(|_| Error::Geometry)?;
         let (kept, end) = (page * KEPT_PAGES, u32::try_from(flash.capacity()).unwrap_or(u32::MAX));
         let mut keep = Keep::new(&flash, 0..kept)?;
-        let mut bytes = [0; 4];
-        let last = keep.load(&mut flash, &mut bytes)?.and_then(|kept| kept.first_chunk().copied());
+        let mut bytes = [0; KEPT];
+        let known = keep.load(&mut flash, &mut bytes)?.unwrap_or_default();
+        let (last, settings) =
+            known.split_first_chunk().map_or((None, known), |(last, rest)| (Some(*last), rest));
         let (log, _) = Log::open(&mut flash, kept..end)?;
         // Should the kept number be lost, the log still tells a start that was.
         let logged = log.newest().map_or(0, |newest| (newest >> 32) as u32);
         let boot = last.map_or(0, u32::from_le_bytes).max(logged).saturating_add(1);
-        keep.save(&mut flash, &boot.to_le_bytes())?;
-        Ok(Store { flash, log, boot, failed: 0 })
+        let mut store = Store { flash, log, boot, keep, kept: Vec::new(), failed: 0 };
+        store.keep_settings(settings)?;
+        Ok(store)
+    }
+
+    /// Settings as [`Store::settings_of`] reads them, to outlive the next restart.
+    fn keep_settings(&mut self, settings: &[u8]) -> Result<(), Error> {
+        self.kept.clear();
+        let whole = self.kept.extend_from_slice(&self.boot.to_le_bytes()).is_ok()
+            && self.kept.extend_from_slice(settings).is_ok();
+        if whole { self.keep.save(&mut self.flash, &self.kept) } else { Err(Error::TooLong(KEPT)) }
+    }
+
+    /// Keeps what all axes are set to.
+    pub fn remember(&mut self, settings: impl Iterator<Item = Settings>) -> Result<(), Error> {
+        let mut bodies = Vec::<u8, KEPT>::new();
+        for settings in settings {
+            let mut buffer = [0; LONGEST_BODY];
+            let body =
+                encode_body::<SmallTable>(&Header::default(), &Message::Settings(settings), &mut buffer);
+            let body = body.map_err(|_| Error::TooLong(LONGEST_BODY))?;
+            let whole = bodies.push(body.len() as u8).is_ok() && bodies.extend_from_slice(body).is_ok();
+            if !whole {
+                return Err(Error::TooLong(KEPT));
+            }
+        }
+        self.keep_settings(&bodies)
+    }
+
+    /// What an axis was set to before the restart, if anything was kept and is whole.
+    pub fn settings_of(&self, axis: usize) -> Option<Settings> {
+        let mut left = self.kept.get(4..)?;
+        for _ in 0..axis {
+            left = left.get(1 + usize::from(*left.first()?)..)?;
+        }
+        let (length, rest) = left.split_first()?;
+        let frame = Frame::check::<SmallTable>(rest.get(..usize::from(*length))?).ok()?;
+        match frame.read::<Message>().ok()?.payload {
+            Message::Settings(settings) if usize::from(settings.axis) == axis => Some(settings),
+            _ => None,
+        }
     }
 
     /// A number that no earlier start had.

@@ -1,0 +1,46 @@
+//! What outlives a restart of the monitor: its number rises, its settings stay, its log is still there.
+
+use stillpoint::command::Commands;
+use stillpoint::decode::{Decoder, Said};
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::status::Reset;
+use stillpoint_firmware::app::{App, Identity};
+use stillpoint_firmware::memory::MemoryFlash;
+
+const IDENTITY: Identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: 1000 };
+
+fn parameters(window: u32) -> Parameters {
+    Parameters { window, ..Parameters::default() }
+}
+
+/// Starts a monitor of two axes on this flash, applies a window to the second one if asked, and tells the
+/// windows it then says it has.
+fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
+    let settings = Settings::new(parameters(10)).expect("valid settings");
+    let mut app = App::new(IDENTITY, [settings; 2], MemoryFlash::kept(flash)).expect("the flash opens");
+    if let Some(window) = apply {
+        let parameters = (&parameters(window)).into();
+        app.hear(&Commands::new(1).bytes(&Command::Apply(Apply { axis: 1, parameters })));
+    }
+    app.hear(&Commands::new(2).bytes(&Command::Identify));
+    let (mut windows, mut bytes, mut decoder) = (vec![0; 2], [0; 4096], Decoder::default());
+    let count = app.say(&mut bytes);
+    decoder.take(&bytes[..count], &mut |said| {
+        if let Said::Settings(settings) = said {
+            windows[usize::from(settings.axis)] = settings.parameters.window;
+        }
+    });
+    windows
+}
+
+#[test]
+fn settings_outlive_a_restart() {
+    let mut flash = vec![0xFF; 16 * 4096];
+    assert_eq!(start(&mut flash, None), [10, 10]);
+    assert_eq!(start(&mut flash, Some(77)), [10, 77]);
+    assert_eq!(start(&mut flash, None), [10, 77]);
+    // A window that breaks its rule is refused and changes nothing.
+    assert_eq!(start(&mut flash, Some(u32::MAX)), [10, 77]);
+    assert_eq!(start(&mut flash, None), [10, 77]);
+}
