@@ -66,8 +66,8 @@ impl<F: NorFlash> Store<F> {
         let mut bodies = Vec::<u8, KEPT>::new();
         for settings in settings {
             let mut buffer = [0; LONGEST_BODY];
-            let body =
-                encode_body::<SmallTable>(&Header::default(), &Message::Settings(settings), &mut buffer);
+            let header = Header { version: CURRENT, ..Header::default() };
+            let body = encode_body::<SmallTable>(&header, &Message::Settings(settings), &mut buffer);
             let body = body.map_err(|_| Error::TooLong(LONGEST_BODY))?;
             let whole = bodies.push(body.len() as u8).is_ok() && bodies.extend_from_slice(body).is_ok();
             if !whole {
