@@ -16,6 +16,8 @@ pub mod line;
 #[cfg(target_os = "none")]
 pub mod pins;
 #[cfg(target_os = "none")]
+pub mod rtt;
+#[cfg(target_os = "none")]
 pub mod spi;
 #[cfg(target_os = "none")]
 pub mod taps;

@@ -9,7 +9,7 @@ fn main() {
 #[cfg(target_os = "none")]
 mod image {
     use cortex_m_rt::{ExceptionFrame, entry, exception};
-    use defmt_rtt as _;
+    use static_cell::StaticCell;
     use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_firmware::app::{App, Identity};
     use stillpoint_nucleo_g474re::guard::{self, Watchdog};
@@ -19,9 +19,11 @@ mod image {
     use stillpoint_nucleo_g474re::spi::Spi;
     use stillpoint_nucleo_g474re::taps::{self, AXES};
     use stillpoint_nucleo_g474re::ticks::{PERIOD, TICKS_PER_SECOND, Tick, Ticks};
-    use stillpoint_nucleo_g474re::{clock, line};
+    use stillpoint_nucleo_g474re::{clock, line, rtt};
 
     type Monitor = App<AXES, Nor<Spi>>;
+
+    static MONITOR: StaticCell<Monitor> = StaticCell::new();
 
     /// How long the lamp tells of missed ticks. Unit: ticks
     const TOLD: u32 = 2 * TICKS_PER_SECOND;
@@ -32,7 +34,7 @@ mod image {
         clock::start();
         // Lit until the monitor runs.
         let lamp = pins::a(5).output(true);
-        if let Some(monitor) = start() {
+        if let Some(monitor) = start().and_then(|monitor| MONITOR.try_init(monitor)) {
             taps::start();
             if let (Some(ticks), Some(line)) = (Ticks::start(), Line::start()) {
                 run(monitor, Board { ticks, line, watchdog, lamp: Lamp { lamp, last: 0, until: 0 } });
@@ -74,7 +76,7 @@ mod image {
     }
 
     /// One tick at a time and then the line, so that neither waits long for the other.
-    fn run(mut monitor: Monitor, mut board: Board) -> ! {
+    fn run(monitor: &mut Monitor, mut board: Board) -> ! {
         loop {
             if let Some(tick) = board.ticks.next() {
                 monitor.sample(tick.time(), &tick.raw());
@@ -87,6 +89,7 @@ mod image {
             let mut byte = [0];
             while board.line.has_room() && monitor.say(&mut byte) == 1 {
                 board.line.write(byte[0]);
+                rtt::frame_byte(byte[0]);
             }
         }
     }

@@ -7,7 +7,7 @@ use stm32_metapac::gpio::Gpio;
 use stm32_metapac::gpio::vals::{Idr, Moder, Ospeedr, Pupdr};
 use stm32_metapac::{GPIOA, GPIOB, GPIOC};
 
-/// A pin: its port and number.
+/// A pin: its port and number, 0 to 15.
 #[derive(Clone, Copy)]
 pub struct Pin(Gpio, usize);
 
@@ -27,17 +27,22 @@ pub const fn c(number: usize) -> Pin {
 }
 
 impl Pin {
+    /// Port and number; the mask lets the compiler see that no bit lies outside its register.
+    fn place(self) -> (Gpio, usize) {
+        (self.0, self.1 & 15)
+    }
+
     /// Gives the pin to a peripheral: alternate function 0 to 15.
     pub fn peripheral(self, function: u8) {
-        let Pin(port, number) = self;
-        port.afr(number / 8).modify(|afr| afr.set_afr(number % 8, function));
+        let (port, number) = self.place();
+        port.afr(number >> 3).modify(|afr| afr.set_afr(number % 8, function));
         port.ospeedr().modify(|speed| speed.set_ospeedr(number, Ospeedr::HIGH_SPEED));
         port.moder().modify(|mode| mode.set_moder(number, Moder::ALTERNATE));
     }
 
     /// An input that reads high when open.
     pub fn strap(self) -> Input {
-        let Pin(port, number) = self;
+        let (port, number) = self.place();
         port.pupdr().modify(|pull| pull.set_pupdr(number, Pupdr::PULL_UP));
         port.moder().modify(|mode| mode.set_moder(number, Moder::INPUT));
         Input(self)
@@ -45,7 +50,7 @@ impl Pin {
 
     /// An output.
     pub fn output(self, high: bool) -> Output {
-        let Pin(port, number) = self;
+        let (port, number) = self.place();
         let mut output = Output(self);
         output.set(high);
         port.moder().modify(|mode| mode.set_moder(number, Moder::OUTPUT));
@@ -62,7 +67,7 @@ pub struct Output(Pin);
 impl Output {
     /// Drives it high or low.
     pub fn set(&mut self, high: bool) {
-        let Pin(port, number) = self.0;
+        let (port, number) = self.0.place();
         port.bsrr().write(|bits| if high { bits.set_bs(number, true) } else { bits.set_br(number, true) });
     }
 }
@@ -73,7 +78,7 @@ impl ErrorType for Input {
 
 impl InputPin for Input {
     fn is_high(&mut self) -> Result<bool, Infallible> {
-        let Pin(port, number) = self.0;
+        let (port, number) = self.0.place();
         Ok(port.idr().read().idr(number) == Idr::HIGH)
     }
 

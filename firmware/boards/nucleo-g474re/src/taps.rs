@@ -62,10 +62,10 @@ impl Tap {
         let timer = self.timer();
         self.lines.iter().for_each(|(pin, function)| pin.peripheral(*function));
         timer.ccmr_input(0).write(|lines| {
-            (0..2).for_each(|line| {
-                lines.set_ccs(line, CcmrInputCcs::TI4);
-                lines.set_icf(line, FilterValue::FCK_INT_N4);
-            });
+            lines.set_ccs(0, CcmrInputCcs::TI4);
+            lines.set_ccs(1, CcmrInputCcs::TI4);
+            lines.set_icf(0, FilterValue::FCK_INT_N4);
+            lines.set_icf(1, FilterValue::FCK_INT_N4);
         });
         timer.ccmr_input(1).write(|capture| capture.set_ccs(0, CcmrInputCcs::TRC));
         timer.ccer().write(|on| on.set_cce(2, true));
