@@ -12,6 +12,7 @@ mod image {
     use static_cell::StaticCell;
     use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_firmware::app::{App, Identity};
+    use stillpoint_firmware::log::Error;
     use stillpoint_nucleo_g474re::guard::{self, Watchdog};
     use stillpoint_nucleo_g474re::line::Line;
     use stillpoint_nucleo_g474re::nor::Nor;
@@ -23,7 +24,7 @@ mod image {
 
     type Monitor = App<AXES, Nor<Spi>>;
 
-    static MONITOR: StaticCell<Monitor> = StaticCell::new();
+    static MONITOR: StaticCell<Result<Monitor, Error>> = StaticCell::new();
 
     /// How long the lamp tells of missed ticks. Unit: ticks
     const TOLD: u32 = 2 * TICKS_PER_SECOND;
@@ -34,7 +35,7 @@ mod image {
         clock::start();
         // Lit until the monitor runs.
         let lamp = pins::a(5).output(true);
-        if let Some(monitor) = start().and_then(|monitor| MONITOR.try_init(monitor)) {
+        if let Some(monitor) = start() {
             taps::start();
             if let (Some(ticks), Some(line)) = (Ticks::start(), Line::start()) {
                 run(monitor, Board { ticks, line, watchdog, lamp: Lamp { lamp, last: 0, until: 0 } });
@@ -53,17 +54,18 @@ mod image {
         lamp: Lamp,
     }
 
-    /// Finds the flash chip and opens the monitor on it.
-    fn start() -> Option<Monitor> {
+    /// Finds the flash chip and opens the monitor on it. Not inlined, so that its stack is free again afterwards.
+    #[inline(never)]
+    fn start() -> Option<&'static mut Monitor> {
         let reset = guard::cause();
         let flash = Nor::find(Spi::start()).inspect_err(|_| defmt::error!("no flash chip on SPI2")).ok()?;
         defmt::info!("{} axes, flash of {} bytes, {} bit/s", AXES, flash.bytes(), line::RATE);
         let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::default() };
         let settings = Settings::new(parameters).ok()?;
         let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
-        App::new(identity, [settings; AXES], flash)
-            .inspect_err(|_| defmt::error!("the log does not open"))
-            .ok()
+        // Made where it stays: it is too large to be passed around.
+        let opened = MONITOR.try_init_with(|| App::new(identity, [settings; AXES], flash))?;
+        opened.as_mut().inspect_err(|_| defmt::error!("the log does not open")).ok()
     }
 
     /// The chip's own number.

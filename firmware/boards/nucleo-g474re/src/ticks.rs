@@ -25,8 +25,8 @@ pub const TICKS_PER_SECOND: u32 = 1_000_000;
 const RATE: u32 = 10_000;
 /// Time between samples. Unit: ticks
 pub const PERIOD: u32 = TICKS_PER_SECOND / RATE;
-/// Ticks that can wait: 204 ms, of which a page erase of the flash chip takes 45 ms as a rule.
-const WAITING: usize = 2048;
+/// Ticks that can wait: 160 ms. A sector of the flash chip takes 45 ms to erase as a rule, but 400 ms at worst.
+const WAITING: usize = 1600;
 
 /// Counters latched at one tick.
 #[derive(Clone, Copy)]
