@@ -60,4 +60,6 @@ fn enable() {
         on.set_tim15en(true);
         on.set_tim20en(true);
     });
+    // A clock just switched on takes two cycles to arrive.
+    cortex_m::asm::dsb();
 }

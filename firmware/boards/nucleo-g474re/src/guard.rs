@@ -17,6 +17,8 @@ impl Watchdog {
         IWDG.kr().write(|kr| kr.set_key(Key::ENABLE));
         IWDG.pr().write(|pr| pr.set_pr(Pr::DIVIDE_BY128));
         IWDG.rlr().write(|rlr| rlr.set_rl(999));
+        // The new period counts only once both have crossed over to the slow clock.
+        while IWDG.sr().read().0 != 0 {}
         let mut watchdog = Watchdog(());
         watchdog.feed();
         watchdog
@@ -61,5 +63,7 @@ fn open() {
         on.set_pwren(true);
         on.set_rtcapben(true);
     });
+    // A clock just switched on takes two cycles to arrive.
+    cortex_m::asm::dsb();
     PWR.cr1().modify(|cr| cr.set_dbp(true));
 }

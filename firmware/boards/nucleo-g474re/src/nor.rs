@@ -150,7 +150,7 @@ impl<S: SpiDevice> NorFlash for Nor<S> {
         if from > to || to > self.bytes {
             return Err(Error::OutOfBounds);
         }
-        if from % SECTOR != 0 || to % SECTOR != 0 {
+        if !from.is_multiple_of(SECTOR) || !to.is_multiple_of(SECTOR) {
             return Err(Error::NotAligned);
         }
         (from..to).step_by(SECTOR as usize).try_for_each(|sector| self.change(addressed(ERASE, sector), &[]))

@@ -69,10 +69,9 @@ impl Tap {
         });
         timer.ccmr_input(1).write(|capture| capture.set_ccs(0, CcmrInputCcs::TRC));
         timer.ccer().write(|on| on.set_cce(2, true));
-        timer.smcr().write(|slave| {
-            slave.set_ts(Ts::ITR6);
-            slave.set_sms(mode);
-        });
+        // The trigger first: it must not change in a mode that may use it.
+        timer.smcr().write(|slave| slave.set_ts(Ts::ITR6));
+        timer.smcr().modify(|slave| slave.set_sms(mode));
         timer.arr().write(|top| top.0 = if self.wide { u32::MAX } else { u32::from(u16::MAX) });
         timer.cr1().write(|cr| cr.set_cen(true));
     }

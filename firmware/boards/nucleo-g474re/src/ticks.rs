@@ -77,10 +77,8 @@ impl Ticks {
         let filler = Filler { queue: producer, number: 0 };
         critical_section::with(|section| FILLER.borrow(section).set(Some(filler)));
         // TIM20 counts triggers.
-        TIM20.smcr().write(|slave| {
-            slave.set_ts(Ts::ITR6);
-            slave.set_sms(Sms::EXT_CLOCK_MODE);
-        });
+        TIM20.smcr().write(|slave| slave.set_ts(Ts::ITR6));
+        TIM20.smcr().modify(|slave| slave.set_sms(Sms::EXT_CLOCK_MODE));
         TIM20.cr1().write(|cr| cr.set_cen(true));
         TIM15.arr().write(|top| top.set_arr((CORE / RATE - 1) as u16));
         TIM15.cr2().write(|cr| cr.set_mms(Mms::UPDATE));
@@ -92,7 +90,7 @@ impl Ticks {
     }
 
     /// The next tick, if there is one yet.
-    pub fn next(&mut self) -> Option<Tick> {
+    pub fn take(&mut self) -> Option<Tick> {
         self.queue.dequeue()
     }
 }

@@ -136,7 +136,7 @@ fn the_monitors_log_keeps_its_frames_on_it() {
     let (mut log, opened) = Log::open(&mut nor, 0..1 << 16).expect("it opens again");
     assert_eq!((opened.damaged, opened.torn, log.newest()), (0, false, Some(2999)));
     let mut cursor = log.since(&mut nor, 2500).expect("a place");
-    let (mut buffer, mut next) = ([0; 64], 2500);
+    let (mut buffer, mut next) = ([0; 64], 2500_u64);
     while let Some(entry) = log.read(&mut nor, &mut cursor, &mut buffer).expect("it reads") {
         assert_eq!((entry.number, entry.frame), (next, &next.to_le_bytes()[..]));
         next += 1;
