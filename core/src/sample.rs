@@ -206,7 +206,7 @@ impl Sampler {
 
     /// Exact: the fraction of a count that is left over waits for the next change.
     fn scaled(&mut self, settings: &Settings, change: i32) -> i32 {
-        let (upper, lower) = settings.command_scale;
+        let (upper, lower) = (settings.command_scale.0, settings.command_scale.1.max(1));
         if upper == lower {
             return change;
         }

@@ -1,0 +1,131 @@
+//! In: command and feedback of three axes. Out: the monitor's frames on the serial line, moves on flash, an alarm lamp.
+#![cfg_attr(target_os = "none", no_std, no_main)]
+
+#[cfg(not(target_os = "none"))]
+fn main() {
+    println!("this image runs on a NUCLEO-G474RE: see firmware/BOARDS.md");
+}
+
+#[cfg(target_os = "none")]
+mod image {
+    use cortex_m_rt::{ExceptionFrame, entry, exception};
+    use static_cell::StaticCell;
+    use stillpoint_core::settings::{Parameters, Settings};
+    use stillpoint_firmware::app::{App, Identity};
+    use stillpoint_firmware::log::Error;
+    use stillpoint_nucleo_g474re::guard::{self, Watchdog};
+    use stillpoint_nucleo_g474re::line::Line;
+    use stillpoint_nucleo_g474re::nor::Nor;
+    use stillpoint_nucleo_g474re::pins::{self, Output};
+    use stillpoint_nucleo_g474re::spi::Spi;
+    use stillpoint_nucleo_g474re::taps::{self, AXES};
+    use stillpoint_nucleo_g474re::ticks::{PERIOD, TICKS_PER_SECOND, Tick, Ticks};
+    use stillpoint_nucleo_g474re::{clock, line, rtt};
+
+    type Monitor = App<AXES, Nor<Spi>>;
+
+    static MONITOR: StaticCell<Result<Monitor, Error>> = StaticCell::new();
+
+    /// How long the lamp tells of missed ticks. Unit: ticks
+    const TOLD: u32 = 2 * TICKS_PER_SECOND;
+
+    #[entry]
+    fn main() -> ! {
+        let watchdog = Watchdog::start();
+        clock::start();
+        // Lit until the monitor runs.
+        let lamp = pins::a(5).output(true);
+        if let Some(monitor) = start() {
+            taps::start();
+            if let (Some(ticks), Some(line)) = (Ticks::start(), Line::start()) {
+                run(monitor, Board { ticks, line, watchdog, lamp: Lamp { lamp, last: 0, until: 0 } });
+            }
+        }
+        defmt::error!("no monitor: the watchdog starts it over");
+        loop {
+            cortex_m::asm::wfi();
+        }
+    }
+
+    struct Board {
+        ticks: Ticks,
+        line: Line,
+        watchdog: Watchdog,
+        lamp: Lamp,
+    }
+
+    /// Finds the flash chip and opens the monitor on it. Not inlined, so that its stack is free again afterwards.
+    #[inline(never)]
+    fn start() -> Option<&'static mut Monitor> {
+        let reset = guard::cause();
+        let flash = Nor::find(Spi::start()).inspect_err(|_| defmt::error!("no flash chip on SPI2")).ok()?;
+        defmt::info!("{} axes, flash of {} bytes, {} bit/s", AXES, flash.bytes(), line::RATE);
+        let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::default() };
+        let settings = Settings::new(parameters).ok()?;
+        let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
+        // Made where it stays: it is too large to be passed around.
+        let opened = MONITOR.try_init_with(|| App::new(identity, [settings; AXES], flash))?;
+        opened.as_mut().inspect_err(|_| defmt::error!("the log does not open")).ok()
+    }
+
+    /// The chip's own number.
+    fn device() -> [u8; 12] {
+        let words =
+            core::array::from_fn::<[u8; 4], 3, _>(|place| stm32_metapac::UID.uid(place).read().to_le_bytes());
+        let mut device = [0; 12];
+        device.iter_mut().zip(words.iter().flatten()).for_each(|(byte, word)| *byte = *word);
+        device
+    }
+
+    /// One tick at a time and then the line, so that neither waits long for the other.
+    fn run(monitor: &mut Monitor, mut board: Board) -> ! {
+        loop {
+            if let Some(tick) = board.ticks.take() {
+                monitor.sample(tick.time(), &tick.raw());
+                board.lamp.show(&tick);
+                board.watchdog.feed();
+            }
+            if let Some(byte) = board.line.read() {
+                monitor.hear(&[byte]);
+            }
+            let mut byte = [0];
+            while board.line.has_room() && monitor.say(&mut byte) == 1 {
+                board.line.write(byte[0]);
+                rtt::frame_byte(byte[0]);
+            }
+        }
+    }
+
+    /// The alarm output: a lamp, and nothing that leads to a drive.
+    struct Lamp {
+        lamp: Output,
+        last: u32,
+        until: u32,
+    }
+
+    impl Lamp {
+        /// Lit for a while after ticks were missed.
+        fn show(&mut self, tick: &Tick) {
+            let now = tick.time();
+            if now.wrapping_sub(self.last) > PERIOD && self.last != 0 {
+                self.until = now.wrapping_add(TOLD);
+            }
+            self.last = now;
+            if self.until != 0 && self.until.wrapping_sub(now) > TOLD {
+                self.until = 0;
+            }
+            self.lamp.set(self.until != 0);
+        }
+    }
+
+    // Safety: it touches nothing of what it interrupted: it leaves its mark and starts the chip over.
+    #[exception]
+    unsafe fn HardFault(_: &ExceptionFrame) -> ! {
+        guard::fault()
+    }
+
+    #[panic_handler]
+    fn panic(_: &core::panic::PanicInfo) -> ! {
+        guard::fault()
+    }
+}
