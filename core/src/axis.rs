@@ -10,6 +10,7 @@ use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
+use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
 
 /// Events that wait for the caller; one step makes at most two.
@@ -48,8 +49,15 @@ impl Axis {
     }
 
     /// Adds one reading; the status holds for this instant.
-    #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
+        match self.sampler.step_expected(reading) {
+            Some((before, error)) => self.settling.step_at_rest(settings, (before, error), reading.tick),
+            None => self.step_closely(settings, reading),
+        }
+    }
+
+    #[inline(never)]
+    fn step_closely(&mut self, settings: &Settings, reading: Reading) -> Status {
         let sample = self.sampler.step(settings, reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
@@ -76,7 +84,19 @@ impl Axis {
             event = true;
         }
         status.event = event;
+        if status.position == Position::TargetReached && !status.moving && !self.motion.under_way() {
+            self.expect(settings);
+        }
         status
+    }
+
+    /// The axis is at rest: most likely it stays so.
+    #[cold]
+    #[inline(never)]
+    fn expect(&mut self, settings: &Settings) {
+        if let Some(alike) = self.alike(settings).filter(|alike| alike.samples > 0) {
+            self.sampler.expect(alike);
+        }
     }
 
     /// Adds readings up to the first at which something happened; returns how many were added.

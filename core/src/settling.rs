@@ -113,6 +113,15 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
+    /// Adds one sample as expected at rest, the target reached; `before` is the error of the one before.
+    #[inline]
+    pub fn step_at_rest(&mut self, settings: &Settings, (before, error): (i32, i32), tick: u32) -> Status {
+        self.curve.stamp(before.unsigned_abs(), tick);
+        self.peaks.held(error);
+        self.rest.step(settings, error, before.wrapping_sub(error));
+        Status { position: Position::TargetReached, ..Status::default() }
+    }
+
     #[cold]
     #[inline(never)]
     fn start(&mut self, settings: &Settings, sample: Sample) {
@@ -165,7 +174,7 @@ impl Settling {
             self.command_ended(settings, sample.aside(), now);
         }
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample);
+        self.peaks.held(sample.error);
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }

@@ -4,6 +4,8 @@
 //! crossing, which may lie before, even when feedback has shot through the window and out again. So
 //! places of the approach are kept: the last few a quarter of a window apart, older ones wider.
 
+use core::ops::Range;
+
 use crate::sample::Reading;
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
@@ -67,35 +69,57 @@ impl Approach {
     }
 
     /// Oldest first.
-    fn places(&self) -> impl Iterator<Item = Place> + '_ {
-        let nearest = self.kept.saturating_sub(PLACES)..self.kept;
-        let farthest = self.kept.div_ceil(WIDER).saturating_sub(PLACES);
-        let far = farthest..nearest.start.div_ceil(WIDER);
-        far.map(|k| self.far[k % PLACES]).chain(nearest.map(|k| self.near[k % PLACES]))
+    fn places(&self) -> impl DoubleEndedIterator<Item = Place> + Clone + '_ {
+        let near = self.kept.saturating_sub(PLACES)..self.kept;
+        let oldest = self.kept.div_ceil(WIDER).saturating_sub(PLACES);
+        let far = oldest..near.start.div_ceil(WIDER);
+        ring(&self.far, far).chain(ring(&self.near, near)).copied()
     }
 
     /// When feedback first crossed into the window, for a move that ends at `command_end`.
+    ///
+    /// Two short searches, from either end, and only what they find is interpolated.
     pub fn first_crossing(&self, settings: &Settings, target: i32, travel: i32, command_end: Place) -> First {
         let error = |place: Place| target.wrapping_sub(place.feedback);
         let inside = |place: Place| error(place).unsigned_abs() <= settings.window;
         let short_of_target = |place: Place| !inside(place) && (error(place) < 0) == (travel < 0);
+        let since = |from: Place, place: Place| {
+            let elapsed = place.tick.wrapping_sub(from.tick);
+            let delay = delay(error(from), error(place), settings, elapsed);
+            command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
+        };
         let mut places = self.places().chain([command_end]);
         let Some(mut from) = places.next().filter(|oldest| short_of_target(*oldest)) else {
             return First::Unseen;
         };
-        let (mut first, mut last) = (None, 0);
-        for place in places {
-            let swung_through = (error(place) < 0) != (error(from) < 0);
-            if !inside(from) && (inside(place) || swung_through) {
-                let elapsed = place.tick.wrapping_sub(from.tick);
-                let delay = delay(error(from), error(place), settings, elapsed);
-                last = command_end.tick.wrapping_sub(from.tick.wrapping_add(delay));
-                first = first.or(Some(last));
-            }
-            from = place;
+        let crossed = places.find(|place| {
+            let short = short_of_target(*place);
+            from = if short { *place } else { from };
+            !short
+        });
+        let Some(crossed) = crossed else { return First::NotYet };
+        let first = since(from, crossed);
+        // What is left lies between the first crossing and the command end, and may hold more.
+        let (mut last, mut to) = (first, command_end);
+        let before = [from, crossed].into_iter().chain(places).rev().skip(1).find(|before| {
+            let swung_through = (error(to) < 0) != (error(*before) < 0);
+            let crosses = !inside(*before) && (inside(to) || swung_through);
+            to = if crosses { to } else { *before };
+            crosses
+        });
+        if let Some(before) = before {
+            last = since(before, to);
         }
-        first.map_or(First::NotYet, |first| First::Before { first, last })
+        First::Before { first, last }
     }
+}
+
+/// The places of a ring that were kept in this range, which is no longer than the ring.
+fn ring(places: &[Place; PLACES], kept: Range<usize>) -> impl DoubleEndedIterator<Item = &Place> + Clone {
+    let (start, count) = (kept.start % PLACES, kept.len());
+    let (begun, rest) = places.split_at(start);
+    let (rest, begun) = (&rest[..count.min(PLACES - start)], &begun[..count.saturating_sub(PLACES - start)]);
+    rest.iter().chain(begun)
 }
 
 /// When feedback first crossed into the window.

@@ -33,8 +33,13 @@ impl Extremes {
     /// Adds one error.
     #[inline]
     fn add(&mut self, error: i32) {
-        self.most = self.most.max(error);
-        self.least = self.least.min(error);
+        // Written only where it changes: most errors do neither.
+        if error > self.most {
+            self.most = error;
+        }
+        if error < self.least {
+            self.least = error;
+        }
     }
 
     /// The extremes of these.
@@ -112,8 +117,8 @@ impl Peaks {
 
     /// Adds one sample at which it has not.
     #[inline]
-    pub fn held(&mut self, sample: Sample) {
-        self.held.add(sample.error);
+    pub fn held(&mut self, error: i32) {
+        self.held.add(error);
     }
 
     /// Adds a stretch at which the command has changed.
@@ -232,7 +237,7 @@ mod tests {
                     peaks.command_ended(sample.error);
                 }
                 _ => {
-                    peaks.held(sample);
+                    peaks.held(sample.error);
                     peaks.block(sample);
                 }
             }
