@@ -10,7 +10,6 @@ use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
-use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
 
 /// Events that wait for the caller; one step makes at most two.
@@ -50,10 +49,11 @@ impl Axis {
 
     /// Adds one reading; the status holds for this instant.
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
-        match self.sampler.step_expected(reading) {
-            Some((before, error)) => self.settling.step_at_rest(settings, (before, error), reading.tick),
-            None => self.step_closely(settings, reading),
-        }
+        let Some(sample) = self.sampler.step_expected(settings, reading) else {
+            return self.step_closely(settings, reading);
+        };
+        self.motion.step_expected(sample);
+        self.settling.step_expected(settings, sample)
     }
 
     #[inline(never)]
@@ -84,18 +84,16 @@ impl Axis {
             event = true;
         }
         status.event = event;
-        if status.position == Position::TargetReached && !status.moving && !self.motion.under_way() {
+        if !status.moving || self.motion.is_move(settings) {
             self.expect(settings);
         }
         status
     }
 
-    /// The axis is at rest: most likely it stays so.
-    #[cold]
-    #[inline(never)]
+    /// Most likely the next samples are like this one, and need no closer look.
     fn expect(&mut self, settings: &Settings) {
         if let Some(alike) = self.alike(settings).filter(|alike| alike.samples > 0) {
-            self.sampler.expect(alike);
+            self.sampler.expect(settings, alike);
         }
     }
 

@@ -170,27 +170,37 @@ impl Sampler {
     }
 
     /// Until something else comes, readings like these need no closer look.
-    pub fn expect(&mut self, alike: Alike) {
+    pub fn expect(&mut self, settings: &Settings, alike: Alike) {
         // From an error out of the range feedback may jump into it.
-        if !alike.moving && alike.has(self.last().1) {
+        if alike.moving || alike.span <= settings.jump && alike.has(self.last().1) {
             self.expected = alike;
             self.until = self.tick.wrapping_add(alike.ticks);
         }
     }
 
-    /// Adds a reading if it is as expected; returns the error before it and its own. Unit: feedback counts
+    /// Adds a reading if it is as expected.
     #[inline]
-    pub fn step_expected(&mut self, reading: Reading) -> Option<(i32, i32)> {
-        let elapsed = reading.tick.wrapping_sub(self.tick);
-        let error = self.command.wrapping_sub(reading.feedback);
+    pub fn step_expected(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        let command_change = command.wrapping_sub(self.raw_command);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let scaled = self.command.wrapping_add(command_change);
+        let error = scaled.wrapping_sub(feedback);
         let late = elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick);
-        if late || reading.command != self.raw_command || !self.expected.has(error) {
+        if late || (command_change != 0) != self.expected.moving || !self.expected.has(error) {
             return None;
         }
-        let before = self.command.wrapping_sub(self.feedback);
-        self.tick = reading.tick;
-        self.feedback = reading.feedback;
-        Some((before, error))
+        if command_change != 0 {
+            if feedback_change.unsigned_abs() > settings.jump {
+                return None;
+            }
+            self.raw_command = command;
+            self.command = scaled;
+        }
+        self.tick = tick;
+        self.feedback = feedback;
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
     }
 
     #[inline]

@@ -113,13 +113,32 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
-    /// Adds one sample as expected at rest, the target reached; `before` is the error of the one before.
+    /// Adds one sample that is [`Settling::alike`], the command changing if it did before.
     #[inline]
-    pub fn step_at_rest(&mut self, settings: &Settings, (before, error): (i32, i32), tick: u32) -> Status {
-        self.curve.stamp(before.unsigned_abs(), tick);
-        self.peaks.held(error);
-        self.rest.step(settings, error, before.wrapping_sub(error));
-        Status { position: Position::TargetReached, ..Status::default() }
+    pub fn step_expected(&mut self, settings: &Settings, sample: Sample) -> Status {
+        if sample.command_change != 0 {
+            self.moving(settings, sample);
+            return Status { moving: true, position: self.window.position(), ..Status::default() };
+        }
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.peaks.held(sample.error);
+        self.window.step_all(sample.elapsed, sample.error.unsigned_abs());
+        let position = self.window.position();
+        if position == Position::Outside {
+            self.outside(sample);
+        } else {
+            self.rest.step_on(settings, sample.error, sample.feedback_change);
+        }
+        Status { position, ..Status::default() }
+    }
+
+    #[inline]
+    fn outside(&mut self, sample: Sample) {
+        self.peaks.block(sample);
+        self.change = sample.feedback_change;
+        if self.change != 0 {
+            self.changed = sample.tick;
+        }
     }
 
     #[cold]
@@ -180,13 +199,7 @@ impl Settling {
         }
         match self.window.step(settings, sample, now) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Passage::Outside => {
-                self.peaks.block(sample);
-                self.change = sample.feedback_change;
-                if self.change != 0 {
-                    self.changed = sample.tick;
-                }
-            }
+            Passage::Outside => self.outside(sample),
             passage => self.passed(settings, sample.aside(), passage, now),
         }
     }

@@ -104,9 +104,15 @@ impl Peaks {
     #[inline]
     pub fn moving(&mut self, sample: Sample) {
         let away = sample.feedback.wrapping_sub(self.origin);
-        self.high = self.high.max(away);
-        self.low = self.low.min(away);
-        self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
+        // Written only where it changes.
+        if away > self.high {
+            self.high = away;
+        } else if away < self.low {
+            self.low = away;
+        }
+        if sample.error.unsigned_abs() > self.moving_error {
+            self.moving_error = sample.error.unsigned_abs();
+        }
         self.block(sample);
     }
 

@@ -26,15 +26,20 @@ impl Rest {
     /// Adds one error inside the window, and what feedback changed by.
     #[inline]
     pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {
-        if self.count >= settings.rest_samples() {
-            return;
-        }
         if self.count <= 1 {
             // The first change began before the rest; no bend of the rest has a part of it.
             self.change = change;
         }
-        self.add(error, change);
-        self.count += 1;
+        self.step_on(settings, error, change);
+    }
+
+    /// The same for any but the second error.
+    #[inline]
+    pub fn step_on(&mut self, settings: &Settings, error: i32, change: i32) {
+        if self.count < settings.rest_samples() {
+            self.add(error, change);
+            self.count += 1;
+        }
     }
 
     /// Adds many errors, that begin with one already added.
