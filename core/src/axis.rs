@@ -49,11 +49,16 @@ impl Axis {
 
     /// Adds one reading; the status holds for this instant.
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
-        let Some(sample) = self.sampler.step_expected(settings, reading) else {
-            return self.step_closely(settings, reading);
-        };
-        self.motion.step_expected(sample);
-        self.settling.step_expected(settings, sample)
+        if self.sampler.expects_motion() {
+            if let Some(sample) = self.sampler.step_moving(settings, reading) {
+                self.motion.step_moving(sample);
+                return self.settling.step_moving(settings, sample);
+            }
+        } else if let Some(sample) = self.sampler.step_held(reading) {
+            self.motion.step_held();
+            return self.settling.step_held(settings, sample);
+        }
+        self.step_closely(settings, reading)
     }
 
     #[inline(never)]

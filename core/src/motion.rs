@@ -130,15 +130,17 @@ impl Motion {
         self.excursion > settings.window
     }
 
-    /// Adds one sample standing before [`Motion::until`], or moving after one that moved out of the window.
+    /// Adds one sample standing before [`Motion::until`].
+    #[inline]
+    pub fn step_held(&mut self) {
+        self.held_samples = self.held_samples.wrapping_add(1);
+    }
+
+    /// Adds one sample moving after another, once [`Motion::is_move`].
     ///
     /// The last of those that move is what counts; when it was, the next sample sorted tells.
     #[inline]
-    pub fn step_expected(&mut self, sample: Sample) {
-        if sample.command_change == 0 {
-            self.held_samples = self.held_samples.wrapping_add(1);
-            return;
-        }
+    pub fn step_moving(&mut self, sample: Sample) {
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
         self.pause = u64::from(sample.elapsed);
         self.step = sample.command_change;

@@ -178,28 +178,47 @@ impl Sampler {
         }
     }
 
-    /// Adds a reading if it is as expected.
+    /// Whether the command is expected to go on changing.
     #[inline]
-    pub fn step_expected(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+    pub fn expects_motion(&self) -> bool {
+        self.expected.moving
+    }
+
+    /// Adds a reading if it is as expected, the command standing.
+    #[inline]
+    pub fn step_held(&mut self, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command != self.raw_command {
+            return None;
+        }
+        let error = self.command.wrapping_sub(feedback);
+        if !self.expected.has(error) {
+            return None;
+        }
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        self.tick = tick;
+        self.feedback = feedback;
+        let (command_change, faults) = (0, Faults::NONE);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
+    }
+
+    /// Adds a reading if it is as expected, the command changing, at a scale of one.
+    #[inline]
+    pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
         let Reading { tick, command, feedback } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
         let command_change = command.wrapping_sub(self.raw_command);
-        let feedback_change = feedback.wrapping_sub(self.feedback);
-        let scaled = self.command.wrapping_add(command_change);
-        let error = scaled.wrapping_sub(feedback);
-        let late = elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick);
-        if late || (command_change != 0) != self.expected.moving || !self.expected.has(error) {
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
             return None;
         }
-        if command_change != 0 {
-            if feedback_change.unsigned_abs() > settings.jump {
-                return None;
-            }
-            self.raw_command = command;
-            self.command = scaled;
+        let scaled = self.command.wrapping_add(command_change);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let error = scaled.wrapping_sub(feedback);
+        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
+            return None;
         }
-        self.tick = tick;
-        self.feedback = feedback;
+        (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
     }
 

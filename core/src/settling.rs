@@ -113,17 +113,22 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
-    /// Adds one sample that is [`Settling::alike`], the command changing if it did before.
+    /// Adds one sample that is [`Settling::alike`], the command changing as before.
     #[inline]
-    pub fn step_expected(&mut self, settings: &Settings, sample: Sample) -> Status {
-        if sample.command_change != 0 {
-            self.moving(settings, sample);
-            return Status { moving: true, position: self.window.position(), ..Status::default() };
-        }
+    pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
+        self.moving(settings, sample);
+        Status { moving: true, position: self.window.position(), ..Status::default() }
+    }
+
+    /// Adds one sample that is [`Settling::alike`], the command standing as before.
+    #[inline]
+    pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);
-        self.window.step_all(sample.elapsed, sample.error.unsigned_abs());
         let position = self.window.position();
+        if position != Position::TargetReached {
+            self.window.step_all(sample.elapsed, sample.error.unsigned_abs());
+        }
         if position == Position::Outside {
             self.outside(sample);
         } else {

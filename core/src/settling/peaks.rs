@@ -33,12 +33,11 @@ impl Extremes {
     /// Adds one error.
     #[inline]
     fn add(&mut self, error: i32) {
-        // Written only where it changes: most errors do neither.
-        if error > self.most {
-            self.most = error;
-        }
-        if error < self.least {
-            self.least = error;
+        // Most errors lie between the two, which one comparison tells.
+        let span = self.most.wrapping_sub(self.least) as u32;
+        if error.wrapping_sub(self.least) as u32 > span {
+            self.most = self.most.max(error);
+            self.least = self.least.min(error);
         }
     }
 
