@@ -50,15 +50,28 @@ impl Axis {
     /// Adds one reading; the status holds for this instant.
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         if self.sampler.expects_motion() {
-            if let Some(sample) = self.sampler.step_moving(settings, reading) {
-                self.motion.step_moving(sample);
-                return self.settling.step_moving(settings, sample);
-            }
-        } else if let Some(sample) = self.sampler.step_held(reading) {
-            self.motion.step_held();
-            return self.settling.step_held(settings, sample);
+            self.step_moving(settings, reading)
+        } else {
+            self.step_held(settings, reading)
         }
-        self.step_closely(settings, reading)
+    }
+
+    #[inline(never)]
+    fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Status {
+        let Some(sample) = self.sampler.step_moving(settings, reading) else {
+            return self.step_closely(settings, reading);
+        };
+        self.motion.step_moving(sample);
+        self.settling.step_moving(settings, sample)
+    }
+
+    #[inline(never)]
+    fn step_held(&mut self, settings: &Settings, reading: Reading) -> Status {
+        let Some(sample) = self.sampler.step_held(reading) else {
+            return self.step_closely(settings, reading);
+        };
+        self.motion.step_held();
+        self.settling.step_held(settings, sample)
     }
 
     #[inline(never)]

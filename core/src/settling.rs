@@ -116,7 +116,9 @@ impl Settling {
     /// Adds one sample that is [`Settling::alike`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        self.moving(settings, sample);
+        self.peaks.moving(sample);
+        self.approach.step(sample.feedback, sample.tick, settings.window);
+        self.window.moving(settings, sample.error);
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
@@ -125,15 +127,22 @@ impl Settling {
     pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);
-        let position = self.window.position();
-        if position != Position::TargetReached {
-            self.window.step_all(sample.elapsed, sample.error.unsigned_abs());
-        }
-        if position == Position::Outside {
-            self.outside(sample);
-        } else {
-            self.rest.step_on(settings, sample.error, sample.feedback_change);
-        }
+        let position = match self.window.position() {
+            Position::TargetReached => {
+                self.rest.step_on(settings, sample.error, sample.feedback_change);
+                Position::TargetReached
+            }
+            Position::Inside => {
+                self.window.inside_for += sample.elapsed;
+                self.rest.step_on(settings, sample.error, sample.feedback_change);
+                Position::Inside
+            }
+            Position::Outside => {
+                self.window.outside(sample.error);
+                self.outside(sample);
+                Position::Outside
+            }
+        };
         Status { position, ..Status::default() }
     }
 
