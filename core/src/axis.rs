@@ -50,15 +50,15 @@ impl Axis {
     /// Adds one reading; the status holds for this instant.
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         if self.sampler.expects_motion() {
-            self.step_moving(settings, reading)
+            self.step_moving(settings, &reading)
         } else {
-            self.step_held(settings, reading)
+            self.step_held(settings, &reading)
         }
     }
 
     #[inline(never)]
-    fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Status {
-        let Some(sample) = self.sampler.step_moving(settings, reading) else {
+    fn step_moving(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let Some(sample) = self.sampler.step_moving(settings, *reading) else {
             return self.step_closely(settings, reading);
         };
         self.motion.step_moving(sample);
@@ -66,8 +66,8 @@ impl Axis {
     }
 
     #[inline(never)]
-    fn step_held(&mut self, settings: &Settings, reading: Reading) -> Status {
-        let Some(sample) = self.sampler.step_held(reading) else {
+    fn step_held(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let Some(sample) = self.sampler.step_held(*reading) else {
             return self.step_closely(settings, reading);
         };
         self.motion.step_held();
@@ -75,11 +75,11 @@ impl Axis {
     }
 
     #[inline(never)]
-    fn step_closely(&mut self, settings: &Settings, reading: Reading) -> Status {
-        let sample = self.sampler.step(settings, reading);
+    fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
-        let mut event = false;
+        let (mut event, was) = (false, self.settling.place());
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
@@ -102,7 +102,8 @@ impl Axis {
             event = true;
         }
         status.event = event;
-        if !status.moving || self.motion.is_move(settings) {
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        if (status.moving, status.position) == was && (!status.moving || self.motion.is_move(settings)) {
             self.expect(settings);
         }
         status

@@ -113,6 +113,11 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
+    /// Whether the last sample changed the command, and where feedback stands.
+    pub fn place(&self) -> (bool, Position) {
+        (self.moving, self.window.position())
+    }
+
     /// Adds one sample that is [`Settling::alike`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
@@ -127,23 +132,18 @@ impl Settling {
     pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);
-        let position = match self.window.position() {
-            Position::TargetReached => {
-                self.rest.step_on(settings, sample.error, sample.feedback_change);
-                Position::TargetReached
-            }
-            Position::Inside => {
-                self.window.inside_for += sample.elapsed;
-                self.rest.step_on(settings, sample.error, sample.feedback_change);
-                Position::Inside
-            }
-            Position::Outside => {
-                self.window.outside(sample.error);
-                self.outside(sample);
-                Position::Outside
-            }
-        };
-        Status { position, ..Status::default() }
+        if self.window.position() == Position::TargetReached {
+            self.rest.step_on(settings, sample.error, sample.feedback_change);
+            return Status { position: Position::TargetReached, ..Status::default() };
+        }
+        if self.window.position() == Position::Outside {
+            self.window.outside(sample.error);
+            self.outside(sample);
+            return Status { position: Position::Outside, ..Status::default() };
+        }
+        self.window.inside_for += sample.elapsed;
+        self.rest.step_on(settings, sample.error, sample.feedback_change);
+        Status { position: Position::Inside, ..Status::default() }
     }
 
     #[inline]
