@@ -48,12 +48,38 @@ impl Axis {
     }
 
     /// Adds one reading; the status holds for this instant.
-    #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
-        let sample = self.sampler.step(settings, reading);
+        if self.sampler.expects_motion() {
+            self.step_moving(settings, &reading)
+        } else {
+            self.step_held(settings, &reading)
+        }
+    }
+
+    #[inline(never)]
+    fn step_moving(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let Some(sample) = self.sampler.step_moving(settings, *reading) else {
+            return self.step_closely(settings, reading);
+        };
+        self.motion.step_moving(sample);
+        self.settling.step_moving(settings, sample)
+    }
+
+    #[inline(never)]
+    fn step_held(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let Some(sample) = self.sampler.step_held(*reading) else {
+            return self.step_closely(settings, reading);
+        };
+        self.motion.step_held();
+        self.settling.step_held(settings, sample)
+    }
+
+    #[inline(never)]
+    fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
-        let mut event = false;
+        let (mut event, was) = (false, self.settling.place());
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
@@ -76,7 +102,18 @@ impl Axis {
             event = true;
         }
         status.event = event;
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        if (status.moving, status.position) == was && (!status.moving || self.motion.is_move(settings)) {
+            self.expect(settings);
+        }
         status
+    }
+
+    /// Most likely the next samples are like this one, and need no closer look.
+    fn expect(&mut self, settings: &Settings) {
+        if let Some(alike) = self.alike(settings).filter(|alike| alike.samples > 0) {
+            self.sampler.expect(settings, alike);
+        }
     }
 
     /// Adds readings up to the first at which something happened; returns how many were added.

@@ -125,9 +125,34 @@ impl Motion {
         self.held_samples_before = 0;
     }
 
+    /// Whether the command has come out of the window.
+    pub fn is_move(&self, settings: &Settings) -> bool {
+        self.excursion > settings.window
+    }
+
+    /// Adds one sample standing before [`Motion::until`].
+    #[inline]
+    pub fn step_held(&mut self) {
+        self.held_samples = self.held_samples.wrapping_add(1);
+    }
+
+    /// Adds one sample moving after another, once [`Motion::is_move`].
+    ///
+    /// The last of those that move is what counts; when it was, the next sample sorted tells.
+    #[inline]
+    pub fn step_moving(&mut self, sample: Sample) {
+        self.course.travel = self.course.travel.wrapping_add(sample.command_change);
+        self.pause = u64::from(sample.elapsed);
+        self.step = sample.command_change;
+        self.held_samples_before = 0;
+    }
+
     /// Sorts one sample; `now` counts ticks since the first reading.
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
+        if self.held_samples == 0 && self.state == State::Going {
+            self.changed = now - u64::from(sample.elapsed);
+        }
         if sample.command_change != 0 {
             return self.changed(settings, sample, now);
         }

@@ -85,8 +85,12 @@ pub struct Sampler {
     /// Scaled command; its fraction waits in `remainder`. Unit: feedback counts
     command: i32,
     remainder: i32,
-    /// Time since the first reading. Unit: ticks
+    /// Time from the first reading to the one at `counted`; what came after it is added when asked for.
     now: u64,
+    counted: u32,
+    /// What readings up to `until` need no closer look; none if that is the last one's tick.
+    expected: Alike,
+    until: u32,
     faults: Faults,
 }
 
@@ -95,7 +99,20 @@ const FIRST: Faults = Faults(1 << 7);
 
 impl Default for Sampler {
     fn default() -> Sampler {
-        Sampler { tick: 0, feedback: 0, raw_command: 0, command: 0, remainder: 0, now: 0, faults: FIRST }
+        let (tick, feedback, raw_command, command, remainder) = (0, 0, 0, 0, 0);
+        let (now, counted, until, expected) = (0, 0, 0, Alike::default());
+        Sampler {
+            tick,
+            feedback,
+            raw_command,
+            command,
+            remainder,
+            now,
+            counted,
+            expected,
+            until,
+            faults: FIRST,
+        }
     }
 }
 
@@ -103,11 +120,13 @@ impl Sampler {
     /// Readings are missing before the next one.
     pub fn gap(&mut self) {
         self.faults = self.faults.with(Faults::GAP);
+        self.until = self.tick;
     }
 
     /// Time since the first reading. Unit: ticks
+    #[inline]
     pub fn now(&self) -> u64 {
-        self.now
+        self.now + u64::from(self.tick.wrapping_sub(self.counted))
     }
 
     /// Time stamp and following error of the last reading. Unit: ticks, feedback counts
@@ -143,12 +162,72 @@ impl Sampler {
     #[inline]
     pub fn take(&mut self, stretch: &Stretch) {
         let (_, last) = stretch.end();
-        self.now += u64::from(last.tick.wrapping_sub(self.tick));
-        self.tick = last.tick;
+        self.count(last.tick.wrapping_sub(self.tick), last.tick);
         self.feedback = last.feedback;
         // Not scaled: a stretch in which the command changes is at a scale of one.
         self.command = self.command.wrapping_add(last.command.wrapping_sub(self.raw_command));
         self.raw_command = last.command;
+    }
+
+    /// Until something else comes, readings like these need no closer look.
+    pub fn expect(&mut self, settings: &Settings, alike: Alike) {
+        // From an error out of the range feedback may jump into it.
+        if alike.moving || alike.span <= settings.jump && alike.has(self.last().1) {
+            self.expected = alike;
+            self.until = self.tick.wrapping_add(alike.ticks);
+        }
+    }
+
+    /// Whether the command is expected to go on changing.
+    #[inline]
+    pub fn expects_motion(&self) -> bool {
+        self.expected.moving
+    }
+
+    /// Adds a reading if it is as expected, the command standing.
+    #[inline]
+    pub fn step_held(&mut self, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command != self.raw_command {
+            return None;
+        }
+        let error = self.command.wrapping_sub(feedback);
+        if !self.expected.has(error) {
+            return None;
+        }
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        self.tick = tick;
+        self.feedback = feedback;
+        let (command_change, faults) = (0, Faults::NONE);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
+    }
+
+    /// Adds a reading if it is as expected, the command changing, at a scale of one.
+    #[inline]
+    pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        let command_change = command.wrapping_sub(self.raw_command);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
+            return None;
+        }
+        let scaled = self.command.wrapping_add(command_change);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let error = scaled.wrapping_sub(feedback);
+        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
+            return None;
+        }
+        (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
+    }
+
+    #[inline]
+    fn count(&mut self, elapsed: u32, tick: u32) {
+        self.now = self.now() + u64::from(elapsed);
+        self.counted = tick;
+        self.tick = tick;
+        self.until = tick;
     }
 
     /// Differences the counters; the first reading stands for its own past.
@@ -162,8 +241,7 @@ impl Sampler {
             (elapsed, feedback_change, faults) = self.unsound(settings, reading);
         }
         let command_change = self.command_change(settings, reading.command);
-        self.now += u64::from(elapsed);
-        self.tick = reading.tick;
+        self.count(elapsed, reading.tick);
         self.feedback = reading.feedback;
         let error = self.command.wrapping_sub(reading.feedback);
         let (tick, feedback) = (reading.tick, reading.feedback);

@@ -113,6 +113,48 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
+    /// Whether the last sample changed the command, and where feedback stands.
+    pub fn place(&self) -> (bool, Position) {
+        (self.moving, self.window.position())
+    }
+
+    /// Adds one sample that is [`Settling::alike`], the command changing as before.
+    #[inline]
+    pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
+        self.peaks.moving(sample);
+        self.approach.step(sample.feedback, sample.tick, settings.window);
+        self.window.moving(settings, sample.error);
+        Status { moving: true, position: self.window.position(), ..Status::default() }
+    }
+
+    /// Adds one sample that is [`Settling::alike`], the command standing as before.
+    #[inline]
+    pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.peaks.held(sample.error);
+        if self.window.position() == Position::TargetReached {
+            self.rest.step_on(settings, sample.error, sample.feedback_change);
+            return Status { position: Position::TargetReached, ..Status::default() };
+        }
+        if self.window.position() == Position::Outside {
+            self.window.outside(sample.error);
+            self.outside(sample);
+            return Status { position: Position::Outside, ..Status::default() };
+        }
+        self.window.inside_for += sample.elapsed;
+        self.rest.step_on(settings, sample.error, sample.feedback_change);
+        Status { position: Position::Inside, ..Status::default() }
+    }
+
+    #[inline]
+    fn outside(&mut self, sample: Sample) {
+        self.peaks.block(sample);
+        self.change = sample.feedback_change;
+        if self.change != 0 {
+            self.changed = sample.tick;
+        }
+    }
+
     #[cold]
     #[inline(never)]
     fn start(&mut self, settings: &Settings, sample: Sample) {
@@ -165,19 +207,13 @@ impl Settling {
             self.command_ended(settings, sample.aside(), now);
         }
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample);
+        self.peaks.held(sample.error);
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }
         match self.window.step(settings, sample, now) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Passage::Outside => {
-                self.peaks.block(sample);
-                self.change = sample.feedback_change;
-                if self.change != 0 {
-                    self.changed = sample.tick;
-                }
-            }
+            Passage::Outside => self.outside(sample),
             passage => self.passed(settings, sample.aside(), passage, now),
         }
     }

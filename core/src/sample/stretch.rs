@@ -12,7 +12,7 @@ use crate::settings::Settings;
 const LENGTH: usize = 64;
 
 /// What the samples of a stretch have in common.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Alike {
     /// The command changes at each of them, or at none.
     pub moving: bool,
@@ -27,8 +27,9 @@ pub struct Alike {
 }
 
 impl Alike {
+    /// Whether this error is one of theirs.
     #[inline]
-    fn has(&self, error: i32) -> bool {
+    pub fn has(&self, error: i32) -> bool {
         error.wrapping_sub(self.least) as u32 <= self.span
     }
 }

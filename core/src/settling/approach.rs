@@ -4,6 +4,8 @@
 //! crossing, which may lie before, even when feedback has shot through the window and out again. So
 //! places of the approach are kept: the last few a quarter of a window apart, older ones wider.
 
+use core::ops::Range;
+
 use crate::sample::Reading;
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
@@ -67,35 +69,69 @@ impl Approach {
     }
 
     /// Oldest first.
-    fn places(&self) -> impl Iterator<Item = Place> + '_ {
-        let nearest = self.kept.saturating_sub(PLACES)..self.kept;
-        let farthest = self.kept.div_ceil(WIDER).saturating_sub(PLACES);
-        let far = farthest..nearest.start.div_ceil(WIDER);
-        far.map(|k| self.far[k % PLACES]).chain(nearest.map(|k| self.near[k % PLACES]))
+    fn places(&self) -> [&[Place]; 4] {
+        let near = self.kept.saturating_sub(PLACES)..self.kept;
+        let oldest = self.kept.div_ceil(WIDER).saturating_sub(PLACES);
+        let far = ring(&self.far, oldest..near.start.div_ceil(WIDER));
+        let near = ring(&self.near, near);
+        [far.0, far.1, near.0, near.1]
     }
 
     /// When feedback first crossed into the window, for a move that ends at `command_end`.
+    ///
+    /// Two plain searches, from either end, and only what they find is interpolated.
     pub fn first_crossing(&self, settings: &Settings, target: i32, travel: i32, command_end: Place) -> First {
-        let error = |place: Place| target.wrapping_sub(place.feedback);
-        let inside = |place: Place| error(place).unsigned_abs() <= settings.window;
-        let short_of_target = |place: Place| !inside(place) && (error(place) < 0) == (travel < 0);
-        let mut places = self.places().chain([command_end]);
-        let Some(mut from) = places.next().filter(|oldest| short_of_target(*oldest)) else {
+        let error = |place: &Place| target.wrapping_sub(place.feedback);
+        let short_of_target = short_of_target(settings.window, travel);
+        let (places, end) = (self.places(), [command_end]);
+        let mut forwards = places.iter().copied().chain([&end[..]]);
+        let Some(mut from) =
+            places.iter().find_map(|run| run.first()).filter(|oldest| short_of_target(error(oldest)))
+        else {
             return First::Unseen;
         };
-        let (mut first, mut last) = (None, 0);
-        for place in places {
-            let swung_through = (error(place) < 0) != (error(from) < 0);
-            if !inside(from) && (inside(place) || swung_through) {
-                let elapsed = place.tick.wrapping_sub(from.tick);
-                let delay = delay(error(from), error(place), settings, elapsed);
-                last = command_end.tick.wrapping_sub(from.tick.wrapping_add(delay));
-                first = first.or(Some(last));
-            }
-            from = place;
-        }
-        first.map_or(First::NotYet, |first| First::Before { first, last })
+        let crossed = forwards.find_map(|run| {
+            run.iter().find(|place| {
+                let short = short_of_target(error(place));
+                from = if short { place } else { from };
+                !short
+            })
+        });
+        let Some(crossed) = crossed else { return First::NotYet };
+        let inside = |place: &Place| error(place).unsigned_abs() <= settings.window;
+        let mut to = &command_end;
+        // Found at the latest where the first one was.
+        let left = places.iter().rev().find_map(|run| {
+            run.iter().rev().find(|before| {
+                let swung_through = (error(to) < 0) != (error(before) < 0);
+                let crosses = !inside(before) && (inside(to) || swung_through);
+                to = if crosses { to } else { before };
+                crosses
+            })
+        });
+        let since = |from: &Place, to: &Place| {
+            let delay = delay(error(from), error(to), settings, to.tick.wrapping_sub(from.tick));
+            command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
+        };
+        let first = since(from, crossed);
+        First::Before { first, last: left.map_or(first, |left| since(left, to)) }
     }
+}
+
+/// Whether an error lies outside the window, on the side that a move of this travel comes from.
+fn short_of_target(window: u32, travel: i32) -> impl Fn(i32) -> bool {
+    // The complement is one less than the negative, so that no error is its own opposite.
+    let backward = travel >> 31;
+    let edge = (window as i32).wrapping_add(backward);
+    move |error| error ^ backward > edge
+}
+
+/// The places of a ring that were kept in this range, which is no longer than the ring.
+fn ring(places: &[Place; PLACES], kept: Range<usize>) -> (&[Place], &[Place]) {
+    let (start, count) = (kept.start % PLACES, kept.len());
+    let (begun, rest) = places.split_at(start);
+    let beyond = count.saturating_sub(rest.len());
+    (rest.get(..count).unwrap_or(rest), begun.get(..beyond).unwrap_or(begun))
 }
 
 /// When feedback first crossed into the window.

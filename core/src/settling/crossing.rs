@@ -36,12 +36,11 @@ pub struct Crossing {
 ///
 /// `before` is outside the window, `after` inside or beyond the other side of it.
 pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
-    let size = u64::from(before.unsigned_abs());
-    let excess = size.saturating_sub(u64::from(settings.window)).max(1);
-    let step = u64::from(settings.encoder_step).max(1);
-    // The smallest reading outside is this far beyond the window.
-    let least = (excess - 1) % step + 1;
-    let to_edge = 2 * (excess - least) + step;
+    let excess = before.unsigned_abs().saturating_sub(settings.window).max(1);
+    let step = settings.encoder_step.max(1);
+    // The smallest reading outside is up to one step beyond the window.
+    let beyond_it = (excess - 1) / step * step;
+    let to_edge = 2 * u64::from(beyond_it) + u64::from(step);
     let change = 2 * u64::from(change(before, after)).max(1);
     // Two bits less of each keep the product within 64 bits; they matter only to small errors.
     let spare = if change >> 31 == 0 { 0 } else { 3 };

@@ -15,8 +15,8 @@ const BUCKETS: usize = 121;
 #[inline]
 fn bucket(size: u32) -> usize {
     // Below four the octave of four gives each size its bucket too, and no branch is needed.
-    let octave = 31 - (size | 4).leading_zeros();
-    (octave * 4 + (size >> (octave - 2)) - EXACT) as usize
+    let octave = 29 - (size | 4).leading_zeros();
+    (octave * 4 + (size >> octave)) as usize
 }
 
 /// Largest error in a bucket. Unit: counts

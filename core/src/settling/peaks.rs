@@ -33,8 +33,12 @@ impl Extremes {
     /// Adds one error.
     #[inline]
     fn add(&mut self, error: i32) {
-        self.most = self.most.max(error);
-        self.least = self.least.min(error);
+        // Most errors lie between the two, which one comparison tells.
+        let span = self.most.wrapping_sub(self.least) as u32;
+        if error.wrapping_sub(self.least) as u32 > span {
+            self.most = self.most.max(error);
+            self.least = self.least.min(error);
+        }
     }
 
     /// The extremes of these.
@@ -99,9 +103,15 @@ impl Peaks {
     #[inline]
     pub fn moving(&mut self, sample: Sample) {
         let away = sample.feedback.wrapping_sub(self.origin);
-        self.high = self.high.max(away);
-        self.low = self.low.min(away);
-        self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
+        // Written only where it changes.
+        if away > self.high {
+            self.high = away;
+        } else if away < self.low {
+            self.low = away;
+        }
+        if sample.error.unsigned_abs() > self.moving_error {
+            self.moving_error = sample.error.unsigned_abs();
+        }
         self.block(sample);
     }
 
@@ -112,8 +122,8 @@ impl Peaks {
 
     /// Adds one sample at which it has not.
     #[inline]
-    pub fn held(&mut self, sample: Sample) {
-        self.held.add(sample.error);
+    pub fn held(&mut self, error: i32) {
+        self.held.add(error);
     }
 
     /// Adds a stretch at which the command has changed.
@@ -232,7 +242,7 @@ mod tests {
                     peaks.command_ended(sample.error);
                 }
                 _ => {
-                    peaks.held(sample);
+                    peaks.held(sample.error);
                     peaks.block(sample);
                 }
             }

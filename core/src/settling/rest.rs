@@ -26,15 +26,20 @@ impl Rest {
     /// Adds one error inside the window, and what feedback changed by.
     #[inline]
     pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {
-        if self.count >= settings.rest_samples() {
-            return;
-        }
         if self.count <= 1 {
             // The first change began before the rest; no bend of the rest has a part of it.
             self.change = change;
         }
-        self.add(error, change);
-        self.count += 1;
+        self.step_on(settings, error, change);
+    }
+
+    /// The same for any but the second error.
+    #[inline]
+    pub fn step_on(&mut self, settings: &Settings, error: i32, change: i32) {
+        if self.count < settings.rest_samples() {
+            self.add(error, change);
+            self.count += 1;
+        }
     }
 
     /// Adds many errors, that begin with one already added.
@@ -80,18 +85,36 @@ impl Rest {
         self.count
     }
 
-    /// Unit: 1/256 counts
-    pub fn mean(&self) -> i64 {
+    /// The whole counts of the mean, rounded down, and what is left of the sum. Unit: counts
+    #[inline]
+    fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
-        (i128::from(self.sum) * 256 + i128::from(count) / 2).div_euclid(i128::from(count)) as i64
+        let whole = self.sum.div_euclid(count);
+        (whole, (self.sum - whole * count) as u32)
+    }
+
+    /// Unit: 1/256 counts
+    #[inline]
+    pub fn mean(&self) -> i64 {
+        let (count, (whole, left)) = (self.count.max(1), self.whole_mean());
+        // No rest has more than 2^16 samples, so 32 bits hold 256 times what is left.
+        whole * 256 + i64::from((left * 256 + count / 2) / count)
     }
 
     /// Root mean square about the mean. Unit: 1/256 counts
+    ///
+    /// About the whole mean the squares stay small, and 64 bits hold them: a sum that outgrows them on
+    /// the way wraps back. Only above 2^48 bits are lost, far below the sixth digit.
+    #[inline]
     pub fn rms(&self) -> u32 {
-        let count = u128::from(self.count.max(1));
-        let sum = u128::from(self.sum.unsigned_abs());
-        let spread = (count * u128::from(self.squares)).saturating_sub(sum * sum);
-        u64::try_from((spread << 16) / (count * count)).unwrap_or(u64::MAX).isqrt() as u32
+        let (count, (whole, left)) = (u64::from(self.count.max(1)), self.whole_mean());
+        let shift = (2 * self.sum - whole * count as i64).wrapping_mul(whole);
+        let about_whole = self.squares.wrapping_sub(shift as u64);
+        let fraction = (about_whole.leading_zeros() & !1).min(16);
+        let excess = ((u64::from(left) * u64::from(left)) << fraction).div_ceil(count);
+        let variance = (about_whole << fraction).saturating_sub(excess) / count;
+        let root = variance.isqrt() << ((16 - fraction) / 2);
+        u32::try_from(root).unwrap_or(u32::MAX)
     }
 
     /// Variance of one reading, from second differences, a sixth of their mean square.
@@ -99,15 +122,16 @@ impl Rest {
     ///
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
     pub fn noise(&self) -> u64 {
-        let triples = u128::from(self.count.max(3) - 2);
-        u64::try_from(u128::from(self.bends) * 256 / (6 * triples)).unwrap_or(u64::MAX)
+        let sixfold = 6 * (self.count.max(3) - 2);
+        let whole = self.bends / u64::from(sixfold);
+        let left = (self.bends - whole * u64::from(sixfold)) as u32;
+        whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
     }
 }
 
 #[inline]
 fn square(value: i32) -> u64 {
-    let size = u64::from(value.unsigned_abs());
-    size * size
+    (i64::from(value) * i64::from(value)) as u64
 }
 
 #[cfg(test)]

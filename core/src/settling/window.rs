@@ -103,7 +103,7 @@ impl Window {
                 Passage::Inside
             }
             (true, false) => {
-                self.farthest = self.farthest.max(sample.error.unsigned_abs());
+                self.outside(sample.error);
                 Passage::Outside
             }
             (true, true) => Passage::Entered,
@@ -114,6 +114,12 @@ impl Window {
                 Passage::Left
             }
         }
+    }
+
+    /// The same command, and feedback has stayed outside.
+    #[inline]
+    pub fn outside(&mut self, error: i32) {
+        self.farthest = self.farthest.max(error.unsigned_abs());
     }
 
     /// Adds a stretch at the same command and on the same side, that ends before the window time does.
