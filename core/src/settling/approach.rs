@@ -85,7 +85,8 @@ impl Approach {
         let short_of_target = short_of_target(settings.window, travel);
         let (places, end) = (self.places(), [command_end]);
         let mut forwards = places.iter().copied().chain([&end[..]]);
-        let Some(mut from) = places.iter().find_map(|run| run.first()).filter(|oldest| short_of_target(error(oldest)))
+        let Some(mut from) =
+            places.iter().find_map(|run| run.first()).filter(|oldest| short_of_target(error(oldest)))
         else {
             return First::Unseen;
         };
