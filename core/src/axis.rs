@@ -76,10 +76,23 @@ impl Axis {
 
     #[inline(never)]
     fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let was = self.settling.place();
+        let (status, phase) = self.step_any(settings, reading);
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        let nothing = (status.moving, status.position) == was && phase != Phase::End;
+        if nothing && (!status.moving || self.motion.is_move(settings)) {
+            self.expect(settings);
+        }
+        status
+    }
+
+    /// Adds one reading whatever it is, and expects nothing.
+    #[inline]
+    fn step_any(&mut self, settings: &Settings, reading: &Reading) -> (Status, Phase) {
         let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
-        let (mut event, was) = (false, self.settling.place());
+        let mut event = false;
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
@@ -102,12 +115,7 @@ impl Axis {
             event = true;
         }
         status.event = event;
-        // Only after a sample at which nothing has happened: that leaves time for it.
-        let nothing = (status.moving, status.position) == was && phase != Phase::End;
-        if nothing && (!status.moving || self.motion.is_move(settings)) {
-            self.expect(settings);
-        }
-        status
+        (status, phase)
     }
 
     /// Most likely the next samples are like this one, and need no closer look.
@@ -135,7 +143,7 @@ impl Axis {
             }
             let Some((reading, others)) = left.split_first() else { return readings.len() };
             left = others;
-            if self.step(settings, *reading).event {
+            if self.step_any(settings, reading).0.event {
                 return readings.len() - left.len();
             }
         }
