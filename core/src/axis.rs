@@ -76,10 +76,23 @@ impl Axis {
 
     #[inline(never)]
     fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        let was = self.settling.place();
+        let (status, phase) = self.step_any(settings, reading);
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        let nothing = (status.moving, status.position) == was && phase != Phase::End;
+        if nothing && (!status.moving || self.motion.is_move(settings)) {
+            self.expect(settings);
+        }
+        status
+    }
+
+    /// Adds one reading whatever it is, and expects nothing.
+    #[inline]
+    fn step_any(&mut self, settings: &Settings, reading: &Reading) -> (Status, Phase) {
         let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
-        let (mut event, was) = (false, self.settling.place());
+        let mut event = false;
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
@@ -102,17 +115,15 @@ impl Axis {
             event = true;
         }
         status.event = event;
-        // Only after a sample at which nothing has happened: that leaves time for it.
-        if (status.moving, status.position) == was && (!status.moving || self.motion.is_move(settings)) {
-            self.expect(settings);
-        }
-        status
+        (status, phase)
     }
 
     /// Most likely the next samples are like this one, and need no closer look.
     fn expect(&mut self, settings: &Settings) {
-        if let Some(alike) = self.alike(settings).filter(|alike| alike.samples > 0) {
-            self.sampler.expect(settings, alike);
+        let Some(alike) = self.alike(settings) else { return };
+        // From an error out of the range feedback may jump into it.
+        if alike.moving || alike.samples > 0 && alike.span <= settings.jump && alike.has(self.error()) {
+            self.sampler.expect(self.settling.expected(alike));
         }
     }
 
@@ -132,7 +143,7 @@ impl Axis {
             }
             let Some((reading, others)) = left.split_first() else { return readings.len() };
             left = others;
-            if self.step(settings, *reading).event {
+            if self.step_any(settings, reading).0.event {
                 return readings.len() - left.len();
             }
         }
@@ -156,8 +167,12 @@ impl Axis {
         if alike.moving {
             return Some(alike);
         }
-        let longest = self.pending.map_or(u64::MAX, |course| course.command_end + LONGEST_REST);
-        let until = self.motion.until(settings).min(longest).saturating_sub(self.sampler.now() + 1);
+        // While a move is told of only after its rest, the next is not yet under way.
+        let until = match &self.pending {
+            Some(course) => course.command_end + LONGEST_REST,
+            None => self.motion.until(settings),
+        };
+        let until = until.saturating_sub(self.sampler.now() + 1);
         Some(Alike { ticks: alike.ticks.min(u32::try_from(until).unwrap_or(u32::MAX)), ..alike })
     }
 

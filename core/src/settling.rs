@@ -5,6 +5,7 @@
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
 use crate::motion::{Course, Phase};
+use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
@@ -118,7 +119,7 @@ impl Settling {
         (self.moving, self.window.position())
     }
 
-    /// Adds one sample that is [`Settling::alike`], the command changing as before.
+    /// Adds one sample that is [`Settling::expected`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.peaks.moving(sample);
@@ -127,15 +128,21 @@ impl Settling {
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
-    /// Adds one sample that is [`Settling::alike`], the command standing as before.
+    /// Which of these samples need no closer look: once the target is reached, those between known extremes.
+    pub fn expected(&self, alike: Alike) -> Alike {
+        let at_rest = !self.moving && self.window.position() == Position::TargetReached;
+        if at_rest { self.peaks.known(alike) } else { alike }
+    }
+
+    /// Adds one sample that is [`Settling::expected`], the command standing as before.
     #[inline]
     pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample.error);
         if self.window.position() == Position::TargetReached {
             self.rest.step_on(settings, sample.error, sample.feedback_change);
             return Status { position: Position::TargetReached, ..Status::default() };
         }
+        self.peaks.held(sample.error);
         if self.window.position() == Position::Outside {
             self.window.outside(sample.error);
             self.outside(sample);

@@ -1,7 +1,7 @@
 //! In: feedback and error from a move's start on. Out: how far it went, how fast, how wrong.
 
 use crate::sample::Sample;
-use crate::sample::stretch::Stretch;
+use crate::sample::stretch::{Alike, Stretch};
 
 /// Samples over which a speed is taken: one count of an encoder is then an eighth of it.
 const BLOCK: u32 = 8;
@@ -45,9 +45,11 @@ impl Extremes {
     #[inline]
     fn of(errors: &[i32]) -> Extremes {
         let first = errors.first().copied().unwrap_or_default();
-        let mut extremes = Extremes { most: first, least: first };
-        errors.iter().for_each(|error| extremes.add(*error));
-        extremes
+        // No decisions here: a whole stretch goes through in a few wide steps.
+        errors.iter().fold(Extremes { most: first, least: first }, |extremes, error| Extremes {
+            most: extremes.most.max(*error),
+            least: extremes.least.min(*error),
+        })
     }
 
     /// Largest |error|.
@@ -147,12 +149,19 @@ impl Peaks {
         these.size()
     }
 
+    /// What of this range lies within the extremes since the command stands, so that it changes neither.
+    pub fn known(&self, alike: Alike) -> Alike {
+        let most = alike.least.wrapping_add(alike.span as i32).min(self.held.most);
+        let least = alike.least.max(self.held.least);
+        Alike { least, span: most.wrapping_sub(least) as u32, ..alike }
+    }
+
     /// Adds one sample to the speed; not needed while feedback stays inside the window.
     #[inline]
     pub fn block(&mut self, sample: Sample) {
         self.count += 1;
         if self.count >= BLOCK {
-            self.roll(Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error });
+            self.roll(sample.tick, sample.feedback, sample.error);
         }
     }
 
@@ -163,7 +172,7 @@ impl Peaks {
         let first = (BLOCK - 1 - self.count) as usize;
         let count = self.count as usize + samples.len();
         for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
-            self.roll(Mark { tick: reading.tick, feedback: reading.feedback, error: *error });
+            self.roll(reading.tick, reading.feedback, *error);
         }
         self.count = count as u32 % BLOCK;
     }
@@ -176,7 +185,8 @@ impl Peaks {
     }
 
     #[inline(never)]
-    fn roll(&mut self, mark: Mark) {
+    fn roll(&mut self, tick: u32, feedback: i32, error: i32) {
+        let mark = Mark { tick, feedback, error };
         let distance = mark.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
         let speed = Speed { distance, time: mark.tick.wrapping_sub(self.mark.tick) };
         if speed.faster(self.fastest) {

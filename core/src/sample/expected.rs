@@ -1,0 +1,62 @@
+//! In: what the next readings are if nothing happens. Out: those that are so, with no closer look.
+//!
+//! At most samples nothing new happens, and a few comparisons tell. Readings that pass them are sound, no
+//! later than `until`, and the error stays within a range; all others are left to the long way, which
+//! then says what to expect next. The result is the same, and a test holds it to that.
+
+use super::{Faults, Reading, Sample, Sampler};
+use crate::sample::stretch::Alike;
+use crate::settings::Settings;
+
+impl Sampler {
+    /// Until something else comes, readings like these need no closer look.
+    #[inline]
+    pub fn expect(&mut self, alike: Alike) {
+        self.expected = alike;
+        self.until = self.tick.wrapping_add(alike.ticks);
+    }
+
+    /// Whether the command is expected to go on changing.
+    #[inline]
+    pub fn expects_motion(&self) -> bool {
+        self.expected.moving
+    }
+
+    /// Adds a reading if it is as expected, the command standing.
+    #[inline]
+    pub fn step_held(&mut self, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command != self.raw_command {
+            return None;
+        }
+        let error = self.command.wrapping_sub(feedback);
+        if !self.expected.has(error) {
+            return None;
+        }
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        self.tick = tick;
+        self.feedback = feedback;
+        let (command_change, faults) = (0, Faults::NONE);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
+    }
+
+    /// Adds a reading if it is as expected, the command changing, at a scale of one.
+    #[inline]
+    pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        let command_change = command.wrapping_sub(self.raw_command);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
+            return None;
+        }
+        let scaled = self.command.wrapping_add(command_change);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let error = scaled.wrapping_sub(feedback);
+        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
+            return None;
+        }
+        (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
+    }
+}
