@@ -89,6 +89,7 @@ impl Axis {
     /// Adds one reading whatever it is, and expects nothing.
     #[inline]
     fn step_any(&mut self, settings: &Settings, reading: &Reading) -> (Status, Phase) {
+        let (last_tick, last_error) = self.sampler.last();
         let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
         let phase = self.motion.step(settings, sample, now);
@@ -97,12 +98,7 @@ impl Axis {
             Phase::Start => {
                 event = self.pending.is_some();
                 let rest_end = now - u64::from(sample.elapsed);
-                self.close(
-                    settings,
-                    rest_end,
-                    sample.tick.wrapping_sub(sample.elapsed),
-                    sample.error_before(),
-                );
+                self.close(settings, rest_end, last_tick, last_error);
             }
             Phase::End => self.pending = Some(self.motion.course()),
             Phase::Resting => event = self.close_if_long(settings, sample, now),
@@ -242,7 +238,7 @@ impl Axis {
         let held = now.saturating_sub(course.command_end);
         let stop = self.settling.stop(settings, &course, held);
         // Over a longer move the curve's 32-bit time stamps would come round again: better none.
-        let known = course.command_end - course.start <= LONGEST_MOVE;
+        let known = course.command_end - course.start <= LONGEST_MOVE && self.settling.clock_is_sound();
         self.readout = Readout {
             tick,
             error: error.unsigned_abs(),

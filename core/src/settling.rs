@@ -114,6 +114,11 @@ impl Settling {
         Status { moving: self.moving, event: false, position: self.window.position(), following_error }
     }
 
+    /// Whether the clock has gone on since the move began; if not, the curve's time stamps tell nothing.
+    pub fn clock_is_sound(&self) -> bool {
+        !self.faults.with(self.later).has(Faults::CLOCK)
+    }
+
     /// Whether the last sample changed the command, and where feedback stands.
     pub fn place(&self) -> (bool, Position) {
         (self.moving, self.window.position())
