@@ -122,7 +122,7 @@ impl Rest {
     ///
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
     pub fn noise(&self) -> u64 {
-        let sixfold = 6 * (self.count.max(3) - 2);
+        let sixfold = (6 * (self.count.max(3) - 2)).max(1);
         let whole = self.bends / u64::from(sixfold);
         let left = (self.bends - whole * u64::from(sixfold)) as u32;
         whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
