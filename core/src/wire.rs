@@ -5,8 +5,8 @@
 //! so that a stage can change without changing a byte. Modules stand in the order they need each other:
 //!
 //! [`header`] numbers a frame before it can be lost; [`frame`] seals it with a [`crc`] and closes it by
-//! [`cobs`]. [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`watch`] are the payloads;
-//! [`message`] (device to host) and [`command`] (host to device) name their kinds. [`receive`] takes any
+//! [`cobs`]. [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`watch`], [`finding`] are the
+//! payloads; [`message`] (device to host) and [`command`] (host to device) name their kinds. [`receive`] takes any
 //! chunks of bytes apart again, [`sequence`] tells loss, restart and reorder apart, [`counts`] counts.
 //!
 //! # Versions
@@ -40,6 +40,7 @@ pub mod trace;
 pub mod settings;
 pub mod status;
 pub mod watch;
+pub mod finding;
 pub mod message;
 pub mod command;
 pub mod receive;

@@ -14,6 +14,7 @@ pub use finding::{Finding, Severity, Signal};
 use ratio::Ratio;
 
 mod finding;
+mod told;
 pub mod ratio;
 
 /// A travel of so many bands is a move.

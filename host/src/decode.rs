@@ -10,6 +10,7 @@ use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
@@ -45,12 +46,14 @@ pub enum Said {
         /// Unit: ticks/s
         ticks_per_second: u32,
     },
-    /// What is in force on an axis.
+    /// What is accepted for an axis, and whether it is in force yet.
     Settings(Settings),
     /// A move.
     Move(Box<Told>),
     /// Samples are missing.
     Gap(Gap),
+    /// Something is wrong with the signals of an axis.
+    Finding(Finding),
     /// How an axis fares.
     Status(Box<Status>),
     /// Frames are missing.
@@ -157,6 +160,7 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
         }),
         Message::Settings(settings) => out(Said::Settings(settings)),
         Message::Gap(gap) => out(Said::Gap(gap)),
+        Message::Finding(finding) => out(Said::Finding(finding)),
         Message::Status(status) => out(Said::Status(Box::new(status))),
         Message::Move(told) => {
             let (axis, inferred) = (told.axis, told.is_inferred());

@@ -7,6 +7,7 @@ use stillpoint_core::sample::Reading;
 use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::finding::{Severity, Which as W};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
 use stillpoint_core::wire::header::{Priority, Way};
 use stillpoint_core::wire::message::Message;
@@ -114,6 +115,18 @@ fn every_variant_stands_at_its_place() {
     let causes = [C::Unknown, C::Overrun, C::QueueFull, C::LinkDown, C::LogWrapped, C::LogFailed, C::Tap];
     check_variants("Cause", &causes);
     check_variants("Subject", &[S::Drift, S::Unsettled, S::FollowingError, S::Signal, S::Gap]);
+    let which = [
+        W::FeedbackMissing,
+        W::CommandDead,
+        W::Swapped,
+        W::WrongSign,
+        W::WrongRatio,
+        W::CommandNearLimit,
+        W::FeedbackNearLimit,
+        W::IllegalTransitions,
+    ];
+    check_variants("Which", &which);
+    check_variants("Severity", &[Severity::Warning, Severity::Fault]);
     let states = [
         A::Normal,
         A::Unacknowledged,

@@ -7,6 +7,7 @@ use stillpoint_core::settings::{Definition, Parameters};
 use stillpoint_core::settling::peaks::Speed;
 use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince, SetClock};
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode, encode_body};
 use stillpoint_core::wire::header::{Header, Numbers, Way};
 use stillpoint_core::wire::message::Message;
@@ -152,6 +153,18 @@ fn watch(draw: &mut Draw, kind: usize) -> Message<'static> {
     }
 }
 
+fn finding(draw: &mut Draw) -> Message<'static> {
+    let which = [Which::FeedbackMissing, Which::WrongRatio, Which::IllegalTransitions];
+    Message::Finding(Finding {
+        axis: draw.next() as u8,
+        which: draw.one_of(&which),
+        severity: draw.one_of(&[Severity::Warning, Severity::Fault]),
+        figure: draw.u32(),
+        proposed: draw.bool().then(|| (draw.u32() as i32, draw.u32() as i32)),
+        at: draw.next(),
+    })
+}
+
 fn hello(draw: &mut Draw) -> Message<'static> {
     let resets = [Reset::Unknown, Reset::PowerOn, Reset::BrownOut, Reset::Pin, Reset::Watchdog, Reset::Fault];
     Message::Hello(Hello {
@@ -232,14 +245,18 @@ proptest! {
     }
 
     #[test]
-    fn every_other_message_survives(numbers in vec(wild(), 40), kind in 0..7_usize) {
+    fn every_other_message_survives(numbers in vec(wild(), 40), kind in 0..8_usize) {
         let mut draw = Draw(numbers.into_iter());
         let message = match kind {
             0..3 => watch(&mut draw, kind),
             3 => hello(&mut draw),
             4 => gap(&mut draw),
             5 => Message::Status(status(&mut draw)),
-            _ => Message::Settings(Settings::new(draw.next() as u8, &parameters(&mut draw), None)),
+            6 => finding(&mut draw),
+            _ => {
+                let settings = Settings::new(draw.next() as u8, &parameters(&mut draw), None);
+                Message::Settings(Settings { pending: draw.bool(), ..settings })
+            }
         };
         same(message, &mut draw);
     }

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::curve::Curve;
+use super::finding::Finding;
 use super::frame::Payload;
 use super::header::{Priority, Way};
 use super::record::Move;
@@ -35,17 +36,19 @@ pub enum Message<'a> {
     Status(Status),
     /// A stretch of raw samples around a stop.
     Trace(Trace<'a>),
+    /// Something is wrong with the signals of an axis.
+    Finding(Finding),
 }
 
 impl<'a> Payload<'a> for Message<'a> {
     const WAY: Way = Way::FromDevice;
-    const KINDS: u8 = 10;
+    const KINDS: u8 = 11;
 
     fn priority(&self) -> Priority {
         match self {
             Message::Hello(_) | Message::Alarm(_) => Priority::Alarm,
             Message::Settings(_) | Message::Move(_) | Message::Gap(_) => Priority::Move,
-            Message::Baseline(_) | Message::Drift(_) => Priority::Move,
+            Message::Baseline(_) | Message::Drift(_) | Message::Finding(_) => Priority::Move,
             Message::Curve(_) | Message::Status(_) => Priority::Curve,
             Message::Trace(_) => Priority::Trace,
         }

@@ -39,10 +39,12 @@ pub struct Parameters {
     pub jump: u32,
     /// Which settling time is reported as such.
     pub definition: Definition,
+    /// No command can be tapped: the command end is inferred from feedback. Not a setting of the core.
+    pub inferred: bool,
 }
 
 /// Field names in order, as an [`Invalid`] gives them.
-const NAMES: [&str; 10] = [
+const NAMES: [&str; 11] = [
     "ticks_per_second",
     "window",
     "window_time",
@@ -53,16 +55,19 @@ const NAMES: [&str; 10] = [
     "encoder_step",
     "jump",
     "definition",
+    "inferred",
 ];
 
-/// What is in force on one axis; the answer to `Apply`, and to `Identify` one per axis.
+/// What is accepted for one axis; the answer to `Apply`, and to `Identify` one per axis.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settings {
     /// Axis, from 0.
     pub axis: u8,
     /// The last `Apply` was refused: this parameter, counted from 0, broke its rule.
     pub refused: Option<u8>,
-    /// What is in force.
+    /// Accepted, and not yet in force: told again when they are, at the start of the next move.
+    pub pending: bool,
+    /// What is accepted.
     pub parameters: Parameters,
 }
 
@@ -72,7 +77,7 @@ impl Settings {
         let place = |invalid: Invalid| NAMES.iter().position(|name| *name == invalid.parameter);
         // A parameter without a place here would still be told as refused.
         let refused = refused.map(|invalid| place(invalid).map_or(u8::MAX, |place| place as u8));
-        Settings { axis, refused, parameters: in_force.into() }
+        Settings { axis, refused, pending: false, parameters: in_force.into() }
     }
 
     /// Name of the refused parameter.
@@ -112,6 +117,7 @@ impl From<&settings::Parameters> for Parameters {
                 settings::Definition::Iso9283 => Definition::Iso9283,
                 settings::Definition::TargetReached => Definition::TargetReached,
             },
+            inferred: false,
         }
     }
 }

@@ -30,10 +30,12 @@ pub struct Trace<'a> {
     /// The readings after it. Each is one number: the change of the feedback step as zigzag, doubled,
     /// plus 1 if two more numbers follow: the changes of the tick step and of the command step.
     pub readings: &'a [u8],
+    /// One of so many samples was captured; 0 where that is not told.
+    pub factor: u16,
 }
 
 /// The last reading, and how it differed from the one before it.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug)]
 struct Course {
     reading: Reading,
     tick: i32,
@@ -66,33 +68,61 @@ impl Course {
     }
 }
 
+/// Packs readings one by one, into as many bytes as there are.
+#[derive(Clone, Copy, Debug)]
+pub struct Packer {
+    course: Course,
+    used: usize,
+}
+
+impl Packer {
+    /// Begins with this reading, which takes no bytes.
+    pub fn new(start: Reading) -> Packer {
+        Packer { course: Course::from(start), used: 0 }
+    }
+
+    /// Bytes filled so far.
+    pub fn used(&self) -> usize {
+        self.used
+    }
+
+    /// Whether another reading surely has room.
+    pub fn has_room(&self, bytes: &[u8]) -> bool {
+        self.used + 3 * varint::LONGEST <= bytes.len()
+    }
+
+    /// Adds a reading; call it only while there is room, and always with the same bytes.
+    pub fn push(&mut self, reading: Reading, bytes: &mut [u8]) {
+        let changes = self.course.changes(reading);
+        let [tick, command, feedback] = changes.map(varint::zigzag);
+        let uneven = tick != 0 || command != 0;
+        varint::push(bytes, &mut self.used, u64::from(feedback) << 1 | u64::from(uneven));
+        if uneven {
+            varint::push(bytes, &mut self.used, u64::from(tick));
+            varint::push(bytes, &mut self.used, u64::from(command));
+        }
+        self.course.step(changes);
+    }
+}
+
 impl<'a> Trace<'a> {
     /// Packs as many readings as one payload takes; `None` when there are none left.
     ///
-    /// `first` is the index of the next reading within the capture.
+    /// `first` is the index of the next reading within the capture. The factor is left at 0.
     pub fn take(
         (axis, number, first): (u8, u32, u32),
         readings: &mut Peekable<impl Iterator<Item = Reading>>,
         buffer: &'a mut [u8; LONGEST_PIECE],
     ) -> Option<Trace<'a>> {
         let start = readings.next()?;
-        let mut course = Course::from(start);
-        let mut used = 0;
-        while used + 3 * varint::LONGEST <= LONGEST_PIECE {
+        let mut packer = Packer::new(start);
+        while packer.has_room(buffer) {
             let Some(reading) = readings.next() else { break };
-            let changes = course.changes(reading);
-            let [tick, command, feedback] = changes.map(varint::zigzag);
-            let uneven = tick != 0 || command != 0;
-            varint::push(buffer, &mut used, u64::from(feedback) << 1 | u64::from(uneven));
-            if uneven {
-                varint::push(buffer, &mut used, u64::from(tick));
-                varint::push(buffer, &mut used, u64::from(command));
-            }
-            course.step(changes);
+            packer.push(reading, buffer);
         }
         let Reading { tick, command, feedback } = start;
-        let last = readings.peek().is_none();
-        Some(Trace { axis, number, first, last, tick, command, feedback, readings: buffer.get(..used)? })
+        let (last, readings) = (readings.peek().is_none(), buffer.get(..packer.used())?);
+        Some(Trace { axis, number, first, last, tick, command, feedback, readings, factor: 0 })
     }
 
     /// The readings again; ends early where the bytes are none of ours.

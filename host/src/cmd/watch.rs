@@ -9,7 +9,9 @@ use std::process::ExitCode;
 use clap::Args;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
+use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::header::Priority;
+use stillpoint_firmware::health::{self, Severity};
 
 use super::output::{Form, Output, tell};
 use super::rehearse::append;
@@ -110,6 +112,8 @@ impl Watch<'_> {
                 let line = self.line(*told);
                 self.output.take(&line)?;
             }
+            // Moves are measured by the old settings until the new ones are in force.
+            Said::Settings(settings) if settings.pending => (),
             Said::Settings(settings) => {
                 if let Ok(checked) = Settings::new(Parameters::from(&settings.parameters)) {
                     self.settings.insert(settings.axis, checked);
@@ -121,6 +125,7 @@ impl Watch<'_> {
             Said::Gap(gap) => {
                 tell(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
             }
+            Said::Finding(finding) => tell(self.finding(&finding)),
             Said::Missing(missing) => self.fetch(&missing)?,
             Said::Status(_) => (),
         }
@@ -146,15 +151,28 @@ impl Watch<'_> {
         Ok(writer.flush()?)
     }
 
+    fn name(&self, axis: u8) -> String {
+        let name = self.arguments.axes.get(usize::from(axis)).cloned();
+        name.unwrap_or_else(|| format!("axis {axis}"))
+    }
+
+    /// One line, in plain words.
+    fn finding(&self, told: &Finding) -> String {
+        let finding = health::Finding::from(told);
+        let severity = match finding.severity() {
+            Severity::Warning => "warning",
+            Severity::Fault => "fault, its numbers can't be right",
+        };
+        format!("{}: {severity}: {finding}", self.name(told.axis))
+    }
+
     fn line(&self, told: Told) -> MoveLine {
-        let number = usize::from(told.axis);
         // Before a monitor has told its settings nothing is known of them.
         let settings = self.settings.get(&told.axis).copied().or(Settings::new(Parameters::default()).ok());
-        let name = self.arguments.axes.get(number).cloned().unwrap_or_else(|| format!("axis {number}"));
         let Some(settings) = settings else { return MoveLine::default() };
         let scale = Scale {
             file: self.arguments.source.clone(),
-            axis: name,
+            axis: self.name(told.axis),
             unit: self.arguments.unit.clone(),
             window: f64::from(settings.window) / self.counts_per_unit,
             counts_per_unit: self.counts_per_unit,

@@ -5,6 +5,7 @@
 
 use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince, SetClock};
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, Outcome};
@@ -31,6 +32,7 @@ fn parameters() -> Parameters {
         encoder_step: 1,
         jump: 1 << 30,
         definition: Definition::Iso9283,
+        inferred: false,
         ..Default::default()
     }
 }
@@ -110,8 +112,8 @@ fn curve() -> Curve<'static> {
 fn trace() -> Trace<'static> {
     let readings = &[0x0B, 0xC8, 0x01, 0x28, 0x02, 0x00, 0x04, 0x03, 0x00, 0x27];
     let (tick, command, feedback) = (0xFFFF_FFF0, 5_000, 4_990);
-    let (number, first, last) = (57, 0, false);
-    Trace { axis: 2, number, first, last, tick, command, feedback, readings, ..Default::default() }
+    let (number, first, last, factor) = (57, 0, false, 10);
+    Trace { axis: 2, number, first, last, tick, command, feedback, readings, factor, ..Default::default() }
 }
 
 fn baseline() -> Baseline {
@@ -133,13 +135,24 @@ fn alarm() -> Alarm {
     }
 }
 
+fn finding() -> Finding {
+    let (which, severity, at) = (Which::WrongRatio, Severity::Fault, 90_000_000);
+    Finding { axis: 1, which, severity, figure: 0, proposed: Some((73, 72)), at, ..Default::default() }
+}
+
 /// What a device says.
 pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
     [measured(), watched()].concat()
 }
 
 fn measured() -> Vec<Golden<Message<'static>>> {
-    let settings = Settings { axis: 0, refused: Some(1), parameters: parameters(), ..Default::default() };
+    let settings = Settings {
+        axis: 0,
+        refused: Some(1),
+        pending: false,
+        parameters: parameters(),
+        ..Default::default()
+    };
     let again = Header { replay: true, ..header(Priority::Trace, 9) };
     vec![
         G(
@@ -149,7 +162,7 @@ fn measured() -> Vec<Golden<Message<'static>>> {
             Message::Hello(hello()),
         ),
         G(
-            "0511570b02010201120101c0843dec15904ea09c01ffffffff0f10ff3fee05018080808004011737894e00",
+            "0511570b0201020103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105e7d43f9c00",
             header(Priority::Move, 0),
             Message::Settings(settings),
         ),
@@ -165,12 +178,12 @@ fn measured() -> Vec<Golden<Message<'static>>> {
             Message::Curve(curve()),
         ),
         G(
-            "0531570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc80128020304030627a4a2770f00",
+            "0531570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc801280203040307270ac01663e300",
             header(Priority::Trace, u32::MAX),
             Message::Trace(trace()),
         ),
         G(
-            "0571570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040306275c1d58ce00",
+            "0571570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040307270a5143c45000",
             again,
             Message::Trace(trace()),
         ),
@@ -209,6 +222,11 @@ fn watched() -> Vec<Golden<Message<'static>>> {
             gap(frames, 12, Cause::QueueFull),
         ),
         G(
+            "0511570b0207b0020a0104010e01920190018095f52a5774779e00",
+            header(Priority::Move, 304),
+            Message::Finding(finding()),
+        ),
+        G(
             "0521570b02083a0802c082ea0d020208053901d0d9110102010101040c031f030104059168c60200",
             header(Priority::Curve, 58),
             Message::Status(status()),
@@ -225,7 +243,7 @@ pub(crate) fn commands() -> Vec<Golden<Command>> {
     vec![
         G("0381070101010105800e08ae00", header(0), Command::Identify),
         G(
-            "038107010103010110c0843dec15904ea09c01ffffffff0f10ff3fee050180808080040144d38a1600",
+            "038107010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105d7e0a5a300",
             header(1),
             Command::Apply(apply),
         ),
