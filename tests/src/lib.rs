@@ -8,5 +8,6 @@ pub mod response;
 pub mod run;
 pub mod twin;
 pub mod chance;
+pub mod monitor;
 pub mod recording;
 pub mod emulator;

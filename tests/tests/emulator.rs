@@ -71,7 +71,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
     let identity =
         Identity { device: *b"emulated\0\0\0\0", board: "emulated", reset: Reset::PowerOn, period: 10_000 };
     let flash = MemoryFlash::new(vec![0; 1 << 20]);
-    let mut app = App::new(identity, [settings; AXES], flash).expect("the flash opens");
+    let mut app: App<AXES, _> = App::new(identity, [settings; AXES], flash).expect("the flash opens");
     let (mut line, mut room) = (vec![], [0; 4096]);
     let mut say = |app: &mut App<AXES, _>| loop {
         let count = app.say(&mut room);

@@ -18,7 +18,8 @@ fn parameters(window: u32) -> Parameters {
 /// windows it then says it has.
 fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
     let settings = Settings::new(parameters(10)).expect("valid settings");
-    let mut app = App::new(IDENTITY, [settings; 2], MemoryFlash::kept(flash)).expect("the flash opens");
+    let mut app: App<2, _> =
+        App::new(IDENTITY, [settings; 2], MemoryFlash::kept(flash)).expect("the flash opens");
     if let Some(window) = apply {
         let parameters = (&parameters(window)).into();
         app.hear(&Commands::new(1).bytes(&Command::Apply(Apply { axis: 1, parameters })));

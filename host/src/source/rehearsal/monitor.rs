@@ -31,7 +31,8 @@ const FLASH: usize = 16 << 20;
 #[derive(Debug)]
 pub struct Monitor {
     machine: Machine,
-    app: App<3, MemoryFlash<Vec<u8>>>,
+    /// Each axis has a delay line of a quarter of a second at the usual rate, to infer its command from.
+    app: App<3, MemoryFlash<Vec<u8>>, 3, 1024>,
 }
 
 /// What is known of an axis beforehand.

@@ -1,0 +1,108 @@
+//! In: bytes of commands. Out: what they ask for, done or refused.
+
+use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::settings::Invalid;
+use stillpoint_core::wire::command::{Apply, Command, DumpSince};
+use stillpoint_core::wire::header::Priority;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::Event;
+use stillpoint_core::wire::settings::Settings;
+
+use super::App;
+use super::watched::Asked;
+
+/// All delay lines are in use, or the board has none.
+const NO_LINE: Invalid = Invalid { parameter: "inferred", rule: "no more often than the board can infer" };
+
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+    /// Takes bytes of commands as they come.
+    pub fn hear(&mut self, bytes: &[u8]) {
+        let mut left = bytes;
+        while !left.is_empty() {
+            let heard = match self.receiver.step(&mut left) {
+                None => break,
+                Some(Event::Frame(frame)) => {
+                    self.last_command = Some(frame.header.sequence);
+                    frame.read::<Command>().ok().map(|read| read.payload)
+                }
+                Some(Event::Echo(_)) => continue,
+                Some(Event::Corrupt(_)) => None,
+            };
+            let done = heard.is_some_and(|command| self.obey(&command));
+            self.refused = self.refused.saturating_add(u32::from(!done));
+        }
+    }
+
+    fn obey(&mut self, command: &Command) -> bool {
+        match command {
+            Command::Identify => self.identify(),
+            Command::Apply(apply) => return self.apply(apply),
+            Command::DumpSince(DumpSince { boot, sequence, .. }) => {
+                self.replay = self.store.since(*boot, *sequence);
+            }
+            Command::SetClock(clock) => {
+                self.clock = Some(clock.now.saturating_sub(self.microseconds()));
+                self.hello();
+            }
+            // Raw samples and alarms are not kept yet: refusing says so.
+            Command::CaptureNext(_) | Command::Acknowledge(_) => return false,
+        }
+        true
+    }
+
+    fn apply(&mut self, apply: &Apply) -> bool {
+        let number = usize::from(apply.axis);
+        let checked = Asked::new(&apply.parameters).and_then(|asked| {
+            let known = !asked.inferred || number < AXES && self.lines.reserve(number);
+            if known { Ok(asked) } else { Err(NO_LINE) }
+        });
+        let Some(watched) = self.watched.get_mut(number) else { return false };
+        if let Ok(asked) = checked {
+            watched.pending = Some(asked).filter(|asked| *asked != watched.asked);
+            let needed = watched.asked.inferred || asked.inferred;
+            let fresh = watched.is_fresh();
+            if !needed {
+                self.lines.release(number);
+            }
+            if fresh {
+                self.renew(number);
+            }
+        }
+        let Some(watched) = self.watched.get(number) else { return false };
+        let refused = Settings::new(apply.axis, &watched.asked.settings, checked.err()).refused;
+        let answer = Settings { refused, ..watched.accepted(apply.axis) };
+        self.tell(&Message::Settings(answer));
+        let all = self.watched.iter().enumerate();
+        let all = all.map(|(axis, watched)| watched.accepted(axis as u8));
+        // Applied all the same if the flash refuses; the next start then has the old ones.
+        checked.is_ok() && self.store.remember(all).is_ok()
+    }
+
+    /// Says who this is and what is accepted for each axis.
+    pub(super) fn identify(&mut self) {
+        self.hello();
+        for number in 0..AXES {
+            let Some(settings) = self.watched.get(number).map(|watched| watched.accepted(number as u8))
+            else {
+                continue;
+            };
+            self.tell(&Message::Settings(settings));
+        }
+    }
+
+    /// Frames of the log, as long as the line has room for them.
+    pub(super) fn replay_some(&mut self) {
+        while self.link.has_room(Priority::Move, 4) {
+            let Some(mut cursor) = self.replay.take() else { return };
+            let link = &mut self.link;
+            if !self.store.read(&mut cursor, |header, message| {
+                link.queue(header, message);
+            }) {
+                // The dump is complete: the status says so.
+                (0..AXES).for_each(|number| self.tell_status(number));
+                return;
+            }
+            self.replay = Some(cursor);
+        }
+    }
+}

@@ -1,0 +1,161 @@
+//! The monitor on an axis whose command can't be tapped: its records are those that the inference and
+//! the core give when nothing is between them.
+
+use stillpoint::source::rehearsal::axis::Axis as Simulated;
+use stillpoint::source::rehearsal::transplanter::axes;
+use stillpoint_core::axis::{Axis, Event};
+use stillpoint_core::record::{Outcome, Record};
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::settings;
+use stillpoint_firmware::infer::{INFERRED, Infer, Limits};
+use stillpoint_tests::monitor::{LINE, Monitor, Said};
+
+const RATE: u32 = 4000;
+const PERIOD: u32 = 1_000_000 / RATE;
+
+fn parameters() -> Parameters {
+    let window = (0.05 * axes()[0].counts_per_unit.to_f64()) as u32;
+    Parameters { window, ..Parameters::default() }
+}
+
+/// A shuttle and its true command.
+fn tapped(seconds: usize) -> Vec<Reading> {
+    let [shuttle, ..] = axes();
+    let axis = Simulated::new(shuttle, 3, RATE).expect("an axis");
+    axis.take(seconds * RATE as usize).collect()
+}
+
+/// The same with a command tap that is dead.
+fn readings(seconds: usize) -> Vec<Reading> {
+    tapped(seconds).into_iter().map(|reading| Reading { command: 5, ..reading }).collect()
+}
+
+fn apply(inferred: bool, window: u32) -> Command {
+    let parameters = Parameters { window, ..parameters() };
+    let parameters = settings::Parameters { inferred, ..(&parameters).into() };
+    Command::Apply(Apply { axis: 0, parameters })
+}
+
+fn settings(said: &[Said]) -> Vec<settings::Settings> {
+    let settings = |(_, message): &Said| match message {
+        Message::Settings(settings) => Some(*settings),
+        _ => None,
+    };
+    said.iter().filter_map(settings).collect()
+}
+
+fn moves(said: &[Said]) -> Vec<(Record, bool)> {
+    let record = |(_, message): &Said| match message {
+        Message::Move(told) => Some((Record::from(told), told.is_inferred())),
+        _ => None,
+    };
+    said.iter().filter_map(record).collect()
+}
+
+/// What the inference and the core alone make of it.
+fn alone(readings: &[Reading]) -> Vec<Record> {
+    let settings = Settings::new(parameters()).expect("valid settings");
+    let limits = Limits { still: settings.window / 4, rest: settings.rest_time / PERIOD, period: PERIOD };
+    let (mut infer, mut axis, mut records) = (Infer::<LINE>::default(), Axis::default(), vec![]);
+    let mut since = None;
+    let mut take = |axis: &mut Axis, infer: &Infer<LINE>, since: u64| {
+        while let Some(event) = axis.event() {
+            let Event::Move(mut record) = event else { continue };
+            infer.mark_record(&mut record, settings.window, axis.curve());
+            (record.start, record.command_end) = (record.start + since, record.command_end + since);
+            records.push(record);
+        }
+    };
+    for reading in readings {
+        let Some(delayed) = infer.step(&limits, reading.tick, reading.feedback) else { continue };
+        let since = *since.get_or_insert(u64::from(delayed.reading.tick - readings[0].tick));
+        if delayed.gap {
+            axis.gap();
+        }
+        axis.step(&settings, delayed.reading);
+        take(&mut axis, &infer, since);
+    }
+    axis.finish(&settings);
+    take(&mut axis, &infer, since.unwrap_or(0));
+    records
+}
+
+#[test]
+fn records_equal_those_of_the_inference_alone() {
+    let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
+    let answer = settings(&monitor.ask(&apply(true, parameters().window)));
+    let told = answer.last().expect("an answer");
+    assert!(told.parameters.inferred && !told.pending && told.refused.is_none(), "{told:?}");
+    let mut said = monitor.take(readings.iter().copied());
+    said.extend(monitor.finish());
+    let (moves, expected) = (moves(&said), alone(&readings));
+    assert!(expected.len() > 40 && expected.iter().any(|record| record.outcome == Outcome::Settled));
+    assert!(moves.iter().all(|(record, inferred)| *inferred && record.reasons.has(INFERRED)));
+    assert_eq!(moves.iter().map(|(record, _)| *record).collect::<Vec<_>>(), expected);
+    assert!(!said.iter().any(|(_, said)| matches!(said, Message::Finding(_))), "an absent tap has no faults");
+}
+
+/// A dead command never moves: the change must not wait for it.
+#[test]
+fn a_dead_command_is_given_up_while_the_axis_runs() {
+    let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
+    let (before, after) = readings.split_at(readings.len() / 2);
+    assert_eq!(moves(&monitor.take(before.iter().copied())), []);
+    assert!(settings(&monitor.ask(&apply(true, parameters().window)))[0].pending);
+    let said = monitor.take(after.iter().copied());
+    let in_force = settings(&said);
+    assert!(in_force.len() == 1 && !in_force[0].pending && in_force[0].parameters.inferred, "{in_force:?}");
+    let moves = moves(&said);
+    assert!(moves.len() > 20 && moves.iter().all(|(_, inferred)| *inferred), "{} moves", moves.len());
+    let ends = after[0].tick as u64..=after[after.len() - 1].tick as u64;
+    let placed = moves.iter().all(|(record, _)| ends.contains(&record.command_end));
+    assert!(placed, "instants count from the first reading of all");
+}
+
+#[test]
+fn other_settings_and_a_command_that_comes_back_are_taken_over() {
+    let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
+    let mut said = monitor.ask(&apply(true, parameters().window));
+    let mut parts = readings.chunks(readings.len() / 3);
+    let mut next = || parts.next().expect("a part").iter().copied();
+    said.extend(monitor.take(next()));
+    said.extend(monitor.ask(&apply(true, 77)));
+    said.extend(monitor.take(next()));
+    said.extend(monitor.ask(&apply(false, 77)));
+    // The command is here again.
+    said.extend(monitor.take(tapped(30).split_off(2 * readings.len() / 3)));
+    let told = settings(&said);
+    let seen = |told: &settings::Settings| (told.parameters.inferred, told.parameters.window, told.pending);
+    let window = parameters().window;
+    let pairs =
+        [(true, window, false), (true, 77, true), (true, 77, false), (false, 77, true), (false, 77, false)];
+    assert_eq!(told.iter().map(seen).collect::<Vec<_>>()[1..], pairs, "the first is the hello's");
+    let numbers: Vec<u32> = moves(&said).iter().map(|(record, _)| record.number).collect();
+    assert_eq!(numbers, (1..=numbers.len() as u32).collect::<Vec<_>>(), "numbers go on");
+    assert!(moves(&said).last().is_some_and(|(_, inferred)| !inferred), "{:?}", moves(&said).last());
+}
+
+/// A board without delay lines says so.
+#[test]
+fn without_a_line_it_is_refused() {
+    use stillpoint_core::wire::status::Reset;
+    use stillpoint_firmware::app::{App, Identity};
+    let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: PERIOD };
+    let flash = stillpoint_firmware::memory::MemoryFlash::new(vec![0; 1 << 16]);
+    let settings = [Settings::new(parameters()).expect("valid settings")];
+    let mut app: App<1, _> = App::new(identity, settings, flash).expect("the flash opens");
+    let mut bytes = [0; 4096];
+    app.say(&mut bytes);
+    app.hear(&stillpoint::command::Commands::new(1).bytes(&apply(true, 77)));
+    let count = app.say(&mut bytes);
+    let mut told = vec![];
+    stillpoint::decode::Decoder::default().take(&bytes[..count], &mut |said| told.push(said));
+    let refused = told.iter().find_map(|said| match said {
+        stillpoint::decode::Said::Settings(settings) => settings.refused_name(),
+        _ => None,
+    });
+    assert_eq!(refused, Some("inferred"));
+}

@@ -1,0 +1,116 @@
+//! Settings applied while a move is under way, or while its rest is still measured: that move is wholly
+//! measured by the old ones, the next wholly by the new.
+
+use stillpoint::source::rehearsal::axis::Axis;
+use stillpoint::source::rehearsal::transplanter::axes;
+use stillpoint_core::record::Record;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::settings::Settings;
+use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::run::run;
+
+const RATE: u32 = 4000;
+const OLD: u32 = 900;
+const NEW: u32 = 90;
+
+fn parameters(window: u32) -> Parameters {
+    Parameters { window, ..Parameters::default() }
+}
+
+fn apply(parameters: Parameters) -> Command {
+    Command::Apply(Apply { axis: 0, parameters: (&parameters).into() })
+}
+
+fn readings() -> Vec<Reading> {
+    let [shuttle, ..] = axes();
+    Axis::new(shuttle, 7, RATE).expect("an axis").take(20 * RATE as usize).collect()
+}
+
+fn records(said: &[Said]) -> Vec<Record> {
+    let record = |(_, message): &Said| match message {
+        Message::Move(told) => Some(Record::from(told)),
+        _ => None,
+    };
+    said.iter().filter_map(record).collect()
+}
+
+fn settings(said: &[Said]) -> Vec<Settings> {
+    let settings = |(_, message): &Said| match message {
+        Message::Settings(settings) => Some(*settings),
+        _ => None,
+    };
+    said.iter().filter_map(settings).collect()
+}
+
+/// All records when other settings are applied at this reading, and what was said of settings.
+fn applied_at(at: usize, other: Parameters) -> (Vec<Record>, Vec<Settings>) {
+    let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
+    let mut said = monitor.take(readings[..at].iter().copied());
+    said.extend(monitor.ask(&apply(other)));
+    said.extend(monitor.take(readings[at..].iter().copied()));
+    said.extend(monitor.finish());
+    (records(&said), settings(&said))
+}
+
+/// The tenth move is measured by the old settings, the eleventh by the new ones.
+#[track_caller]
+fn check(at: impl Fn(&Record) -> u64) {
+    let readings = readings();
+    let told = |window| -> Vec<Record> {
+        run(parameters(window), readings.iter().copied()).moves.into_iter().map(|told| told.record).collect()
+    };
+    let (old, new) = (told(OLD), told(NEW));
+    assert_eq!(old.len(), new.len());
+    let differ = old.iter().zip(&new).filter(|(old, new)| old.settling != new.settling).count();
+    assert!(differ > old.len() / 2, "the windows can be told apart: {differ} of {}", old.len());
+    let period = u64::from(1_000_000 / RATE);
+    let (records, settings) = applied_at((at(&old[9]) / period) as usize, parameters(NEW));
+    assert_eq!(records[..10], old[..10]);
+    assert_eq!(records[10..], new[10..]);
+    let seen: Vec<_> = settings.iter().map(|told| (told.parameters.window, told.pending)).collect();
+    assert_eq!(seen, [(OLD, false), (NEW, true), (NEW, false)]);
+}
+
+#[test]
+fn a_move_is_measured_by_one_setting() {
+    // Just begun, halfway, at the command end, in the rest, and at its very end.
+    check(|tenth| tenth.start + 500);
+    check(|tenth| (tenth.start + tenth.command_end) / 2);
+    check(|tenth| tenth.command_end);
+    check(|tenth| tenth.command_end + tenth.held / 2);
+    check(|tenth| tenth.command_end + tenth.held);
+}
+
+#[test]
+fn the_last_of_several_counts_and_taking_back_is_possible() {
+    let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
+    monitor.take(readings[..9000].iter().copied());
+    for (window, pending) in [(5, true), (NEW, true), (OLD, false), (NEW, true)] {
+        let told = settings(&monitor.ask(&apply(parameters(window))));
+        assert_eq!((told[0].parameters.window, told[0].pending), (window, pending));
+    }
+    let refused = settings(&monitor.ask(&apply(Parameters { encoder_step: 0, ..parameters(3) })));
+    assert_eq!(refused[0].refused_name(), Some("encoder_step"));
+    assert_eq!((refused[0].parameters.window, refused[0].pending), (NEW, true), "what was accepted stays so");
+    assert_eq!(settings(&monitor.take(readings[9000..].iter().copied()))[0].parameters.window, NEW);
+}
+
+/// Another scale begins the axis anew: numbers and instants go on, the first move is told as joined late.
+#[test]
+fn another_scale_starts_from_where_the_axis_stands() {
+    let (records, _) = applied_at(40_000, Parameters { command_scale: (-1, 1), ..parameters(OLD) });
+    let old = run(parameters(OLD), readings()).moves;
+    assert_eq!(records.len(), old.len());
+    for (record, old) in records.iter().zip(&old) {
+        let old = &old.record;
+        assert_eq!(
+            (record.number, record.start, record.command_end),
+            (old.number, old.start, old.command_end)
+        );
+        assert!(record.travel == old.travel || record.travel == -old.travel);
+    }
+    assert!(records.iter().any(|record| record.travel == -old[record.number as usize - 1].record.travel));
+}

@@ -1,0 +1,100 @@
+//! Signal health in the monitor: what is wrong with an axis of the invented transplanter is told once, on
+//! the wire, with what to do; and again once other settings are in force, if it is still so.
+
+use stillpoint::decode::{Decoder, Said};
+use stillpoint::source::rehearsal::axis::Axis;
+use stillpoint::source::rehearsal::transplanter::axes;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::finding::{Finding, Severity, Which};
+use stillpoint_core::wire::message::Message;
+use stillpoint_tests::monitor::{self, Monitor};
+
+const RATE: u32 = 4000;
+
+fn readings(seconds: usize) -> Vec<Reading> {
+    let [shuttle, ..] = axes();
+    Axis::new(shuttle, 7, RATE).expect("an axis").take(seconds * RATE as usize).collect()
+}
+
+fn parameters() -> Parameters {
+    let window = (0.05 * axes()[0].counts_per_unit.to_f64()) as u32;
+    Parameters { window, ..Parameters::default() }
+}
+
+fn findings(said: &[monitor::Said]) -> Vec<Finding> {
+    let finding = |(_, message): &monitor::Said| match message {
+        Message::Finding(finding) => Some(*finding),
+        _ => None,
+    };
+    said.iter().filter_map(finding).collect()
+}
+
+#[track_caller]
+fn check(change: impl Fn(Reading) -> Reading, expected: &[(Which, Severity, Option<(i32, i32)>)]) {
+    let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
+    let found = findings(&monitor.take(readings(10).into_iter().map(change)));
+    let told: Vec<_> = found.iter().map(|found| (found.which, found.severity, found.proposed)).collect();
+    assert_eq!(told, expected);
+    assert!(found.iter().all(|found| found.axis == 0 && found.at > 0 && found.at < 10_000_000));
+}
+
+#[test]
+fn what_is_wrong_with_the_signals_is_told_once() {
+    check(|reading| reading, &[]);
+    check(|reading| Reading { command: 5, ..reading }, &[(Which::CommandDead, Severity::Fault, None)]);
+    check(|reading| Reading { feedback: 5, ..reading }, &[(Which::FeedbackMissing, Severity::Fault, None)]);
+    let finer = |reading: Reading| Reading { command: reading.command * 4, ..reading };
+    check(finer, &[(Which::WrongRatio, Severity::Fault, Some((1, 4)))]);
+}
+
+#[test]
+fn illegal_transitions_come_from_the_tap() {
+    let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
+    assert_eq!(findings(&monitor.take(readings(1))), []);
+    monitor.app.illegal(0, 9);
+    let more = readings(2).split_off(RATE as usize);
+    let found = findings(&monitor.take(more));
+    assert_eq!(
+        found.iter().map(|found| (found.which, found.figure)).collect::<Vec<_>>(),
+        [(Which::IllegalTransitions, 9)]
+    );
+}
+
+/// The proposed scale, once applied, is right: nothing more is found, and moves settle.
+#[test]
+fn a_proposed_ratio_puts_it_right() {
+    let finer = |reading: Reading| Reading { command: reading.command * 4, ..reading };
+    let all: Vec<Reading> = readings(40).into_iter().map(finer).collect();
+    let (first, second) = all.split_at(all.len() / 2);
+    let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
+    let found = findings(&monitor.take(first.iter().copied()));
+    let proposed = found[0].proposed.expect("a ratio");
+    let parameters = (&Parameters { command_scale: proposed, ..parameters() }).into();
+    monitor.ask(&Command::Apply(Apply { axis: 0, parameters }));
+    let said = monitor.take(second.iter().copied());
+    assert_eq!(findings(&said), []);
+    let settled =
+        said.iter().filter(|(_, said)| matches!(said, Message::Move(told) if told.settling > 0)).count();
+    assert!(settled > 20, "{settled} moves settled");
+}
+
+#[test]
+fn a_host_decodes_a_finding() {
+    let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
+    let (mut decoder, mut found, mut bytes) = (Decoder::default(), vec![], [0; 4096]);
+    for reading in readings(10) {
+        use stillpoint_firmware::{sampler::Raw, tap::Register};
+        let word = |position: i32| Register::Whole(position as u32);
+        monitor.app.sample(reading.tick, &[Raw { command: word(5), feedback: word(reading.feedback) }]);
+        let count = monitor.app.say(&mut bytes);
+        decoder.take(&bytes[..count], &mut |said| {
+            if let Said::Finding(finding) = said {
+                found.push(stillpoint_firmware::health::Finding::from(&finding).to_string());
+            }
+        });
+    }
+    assert_eq!(found.len(), 1);
+    assert!(found[0].contains("feedback moves but the command stands still"), "{found:?}");
+}
