@@ -1,4 +1,4 @@
-//! In: counters at every tick, bytes of commands. Out: bytes of frames; moves kept on flash.
+//! In: counters at every tick, bytes of commands. Out: bytes of frames; moves kept on flash; a lamp.
 //!
 //! The whole monitor but its board. A board's main loop has three lines: [`App::sample`] at every tick,
 //! [`App::hear`] when bytes came, [`App::say`] when the line takes some.
@@ -15,15 +15,17 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
 
-use crate::health::Finding;
+use crate::lamp::{Lamp, Wrong};
 use crate::link::Link;
 use crate::log::{Cursor, Error};
 use crate::sampler::{Raw, Sampler, Taken};
 use crate::store::Store;
 
+use alarms::Alarms;
 use lines::Lines;
 use watched::{Asked, Watched};
 
+mod alarms;
 mod lines;
 mod watched;
 mod told;
@@ -49,6 +51,7 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     sampler: Sampler<AXES>,
     watched: [Watched; AXES],
     lines: Lines<LINES, LINE>,
+    alarms: Alarms<AXES>,
     link: Link,
     receiver: Receiver,
     store: Store<F>,
@@ -59,6 +62,9 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     tick: Option<u32>,
     last_command: Option<u32>,
     refused: u32,
+    /// Samples and frames of moves, and when they were last more. Unit of the latter: ticks
+    lost: u32,
+    lost_at: Option<u64>,
 }
 
 impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
@@ -76,13 +82,14 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept.parameters).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
-            Watched::new(kept.unwrap_or(Asked { settings, inferred: false }))
+            Watched::new(kept.unwrap_or(Asked { settings, inferred: false }), identity.period)
         });
         let mut app = App {
             identity,
             sampler: Sampler::new(identity.period),
             watched,
             lines,
+            alarms: Alarms::new(),
             link: Link::new(store.boot()),
             receiver: Receiver::new(Way::FromHost),
             store,
@@ -92,6 +99,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             tick: None,
             last_command: None,
             refused: 0,
+            lost: 0,
+            lost_at: None,
         };
         app.identify();
         Ok(app)
@@ -105,12 +114,37 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             self.now += u64::from(elapsed);
         }
         let taken = self.sampler.take(tick, raw);
+        self.look_for_losses();
         for (number, taken) in taken.taken() {
             match (taken, raw.get(number)) {
                 (Taken::Gap(count), _) => self.gap(number, count),
                 (Taken::Reading(reading), Some(raw)) => self.reading(number, raw, reading),
                 (Taken::Reading(_), None) => (),
             }
+        }
+    }
+
+    /// What the lamp, the buzzer and the contact are to show.
+    pub fn lamp(&self) -> Lamp {
+        let second = u64::from(self.ticks_per_second());
+        Lamp::new(&Wrong {
+            warning: self.watched.iter().any(|watched| watched.warned),
+            losing: self.lost_at.is_some_and(|at| self.now.saturating_sub(at) < 2 * second),
+            ..self.alarms.wrong()
+        })
+    }
+
+    /// Whether the lamp is lit now.
+    pub fn is_lit(&self) -> bool {
+        self.lamp().is_lit(self.now, self.ticks_per_second())
+    }
+
+    /// Samples, and frames that neither the line nor the log took.
+    fn look_for_losses(&mut self) {
+        let [_, of_moves, ..] = self.link.lost();
+        let lost = self.sampler.missed().saturating_add(of_moves);
+        if lost != self.lost {
+            (self.lost, self.lost_at) = (lost, Some(self.now));
         }
     }
 
@@ -170,6 +204,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         if watched.status.event {
             self.events(number);
         }
+        if let Some(watched) = self.watched.get_mut(number) {
+            watched.stepped(reading);
+        }
     }
 
     fn is_inferred(&self, number: usize) -> bool {
@@ -192,9 +229,12 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         self.events(number);
         let Some(watched) = self.watched.get_mut(number) else { return };
         let again = watched.renew();
+        self.unfound(number);
+        let Some(watched) = self.watched.get_mut(number) else { return };
         if let Some(last) = again {
             let ago = self.tick.unwrap_or(0).wrapping_sub(last.tick);
             watched.step(last, self.now, ago);
+            watched.stepped(last);
         }
         if let Some(line) = self.lines.of(number) {
             line.gap();
@@ -222,10 +262,6 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 Some(Event::FollowingError(_)) => self.tell_status(number),
             }
         }
-    }
-
-    fn found(&mut self, number: usize, finding: Finding) {
-        self.tell(&Message::Finding(finding.told(number as u8, self.now)));
     }
 
     /// Fills `out` with what there is to say; how many bytes there are.

@@ -50,7 +50,11 @@ impl Link {
 
     /// Numbers a message and queues it.
     pub fn put(&mut self, message: &Message) -> (Header, Put) {
-        let priority = message.priority();
+        self.put_as(message.priority(), message)
+    }
+
+    /// The same in another series than its own: evidence is numbered with the moves, and so kept with them.
+    pub fn put_as(&mut self, priority: Priority, message: &Message) -> (Header, Put) {
         let header = self.numbers.take(priority);
         (header, self.queue(&header, message))
     }

@@ -126,7 +126,7 @@ impl<'a> Trace<'a> {
     }
 
     /// The readings again; ends early where the bytes are none of ours.
-    pub fn readings(&self) -> impl Iterator<Item = Reading> + 'a {
+    pub fn readings(&self) -> impl Iterator<Item = Reading> + use<'a> {
         let start = Reading { tick: self.tick, command: self.command, feedback: self.feedback };
         let mut bytes = self.readings;
         let mut course = Course::from(start);

@@ -2,7 +2,7 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::settings::Invalid;
-use stillpoint_core::wire::command::{Apply, Command, DumpSince};
+use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
@@ -44,8 +44,15 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 self.clock = Some(clock.now.saturating_sub(self.microseconds()));
                 self.hello();
             }
-            // Raw samples and alarms are not kept yet: refusing says so.
-            Command::CaptureNext(_) | Command::Acknowledge(_) => return false,
+            Command::CaptureNext(CaptureNext { axis, stops }) => {
+                let Some(watched) = self.watched.get_mut(usize::from(*axis)) else { return false };
+                watched.stops = *stops;
+            }
+            Command::Acknowledge(Acknowledge { alarm }) => {
+                let step = self.alarms.acknowledge(*alarm, self.now);
+                self.tell_alarm(step);
+                return step.is_some();
+            }
         }
         true
     }
@@ -78,7 +85,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         checked.is_ok() && self.store.remember(all).is_ok()
     }
 
-    /// Says who this is and what is accepted for each axis.
+    /// Says who this is, what is accepted for each axis, and which alarms are not normal.
     pub(super) fn identify(&mut self) {
         self.hello();
         for number in 0..AXES {
@@ -87,6 +94,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 continue;
             };
             self.tell(&Message::Settings(settings));
+        }
+        for alarm in self.alarms.open() {
+            self.link.put(&Message::Alarm(alarm));
         }
     }
 

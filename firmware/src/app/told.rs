@@ -4,41 +4,122 @@ use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::record::Record;
 use stillpoint_core::wire::LONGEST_PIECE;
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::frame::Payload;
+use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::status::{Hello, Status};
+use stillpoint_core::wire::trace::Trace;
+use stillpoint_core::wire::watch::{Alarm, Subject};
 
+use super::watched::Wanted;
 use super::{App, Identity};
-use crate::link::Put;
+use crate::health::{Finding, Severity};
+use crate::link::{Link, Put};
+use crate::store::Store;
+
+/// Stops that did not settle before that is an alarm: one may be disturbed, two may be disturbed alike.
+const IN_A_ROW: u8 = 3;
+
+fn tell_as<F: NorFlash>(priority: Priority, message: &Message, link: &mut Link, store: &mut Store<F>) {
+    let (header, put) = link.put_as(priority, message);
+    let sealed = store.keep(&header, message);
+    if sealed && put == Put::NoRoom {
+        link.forgive(priority);
+    }
+}
 
 impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
     /// Numbers a message, keeps it if it is one to be kept, and queues it.
     pub(super) fn tell(&mut self, message: &Message) {
-        let (header, put) = self.link.put(message);
-        let sealed = self.store.keep(&header, message);
-        if sealed && put == Put::NoRoom {
-            self.link.forgive(header.priority);
-        }
+        tell_as(message.priority(), message, &mut self.link, &mut self.store);
     }
 
     /// A move and its rest are over.
     pub(super) fn told(&mut self, number: usize, record: Record) {
-        let Some(watched) = self.watched.get(number) else { return };
+        let Some(watched) = self.watched.get_mut(number) else { return };
         let (mut record, inferred) = (watched.placed(record), watched.asked.inferred);
         if inferred && let Some(line) = self.lines.of(number) {
             line.mark_record(&mut record, watched.asked.settings.window, watched.axis.curve());
         }
+        let (before, wanted) = (watched.unsettled, watched.stopped(record.outcome, self.now));
+        let now = watched.unsettled;
         self.tell(&Message::Move(Move::new(number as u8, inferred, &record)));
-        self.curve(number, record.number);
+        self.curve(number, record.number, wanted);
+        self.trace(number, record.number, wanted);
+        if now != before {
+            self.judge(number, &record, now);
+        }
+        if let Some(watched) = self.watched.get_mut(number) {
+            watched.begin();
+        }
     }
 
-    fn curve(&mut self, number: usize, record: u32) {
+    /// The settling curve; that of evidence is kept, the others are not: with them the log of a shift would
+    /// be three times as large.
+    fn curve(&mut self, number: usize, record: u32, wanted: Wanted) {
         let Some(watched) = self.watched.get(number) else { return };
+        let priority = if wanted == Wanted::Evidence { Priority::Move } else { Priority::Curve };
         let mut points = watched.axis.curve().peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
         while let Some(curve) = Curve::take((number as u8, record, first), &mut points, &mut buffer) {
             first += curve.points().count() as u16;
-            self.link.put(&Message::Curve(curve));
+            tell_as(priority, &Message::Curve(curve), &mut self.link, &mut self.store);
+        }
+    }
+
+    /// The samples around the stop, if anybody wants them.
+    fn trace(&mut self, number: usize, record: u32, wanted: Wanted) {
+        let Some(watched) = self.watched.get(number) else { return };
+        let priority = match wanted {
+            Wanted::Nobody => return,
+            Wanted::Asked => Priority::Trace,
+            Wanted::Evidence => Priority::Move,
+        };
+        let mut readings = watched.capture.readings().peekable();
+        let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
+        while let Some(trace) = Trace::take((number as u8, record, first), &mut readings, &mut buffer) {
+            first += trace.readings().count() as u32;
+            let trace = Trace { factor: watched.capture.factor(), ..trace };
+            tell_as(priority, &Message::Trace(trace), &mut self.link, &mut self.store);
+        }
+    }
+
+    /// So many stops in a row did not settle; that is an alarm, and gone with the first that does.
+    fn judge(&mut self, number: usize, record: &Record, unsettled: u8) {
+        let (axis, at) = (number as u8, self.now);
+        let step = match unsettled {
+            0 => self.alarms.clear(axis, Subject::Unsettled, at),
+            IN_A_ROW => {
+                let (subject, value, limit) = (Subject::Unsettled, unsettled.into(), IN_A_ROW.into());
+                let number = record.number;
+                self.alarms.raise(Alarm { axis, subject, at, number, value, limit, ..Alarm::default() })
+            }
+            _ => None,
+        };
+        self.tell_alarm(step);
+    }
+
+    /// Something is wrong with the signals; where no number can be right it is an alarm.
+    pub(super) fn found(&mut self, number: usize, finding: Finding) {
+        let told = finding.told(number as u8, self.now);
+        self.tell(&Message::Finding(told));
+        if finding.severity() == Severity::Fault {
+            let (axis, subject, at, value) = (told.axis, Subject::Signal, told.at, told.which as i64);
+            let step = self.alarms.raise(Alarm { axis, subject, at, value, ..Alarm::default() });
+            self.tell_alarm(step);
+        }
+    }
+
+    /// What was found about the signals no longer holds.
+    pub(super) fn unfound(&mut self, number: usize) {
+        let step = self.alarms.clear(number as u8, Subject::Signal, self.now);
+        self.tell_alarm(step);
+    }
+
+    pub(super) fn tell_alarm(&mut self, step: Option<Alarm>) {
+        if let Some(alarm) = step {
+            self.tell(&Message::Alarm(alarm));
         }
     }
 

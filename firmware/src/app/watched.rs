@@ -7,13 +7,14 @@
 //! may be the dead one that the change is about.
 
 use stillpoint_core::axis::Axis;
-use stillpoint_core::record::Record;
+use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::settling::Status;
 use stillpoint_core::wire::settings;
 
-use crate::health::{Finding, Health, Limits, most_change};
+use crate::capture::{Capture, Spare};
+use crate::health::{Finding, Health, Limits, Severity, most_change};
 use crate::infer;
 use crate::sampler::Raw;
 use crate::tap::Register;
@@ -79,10 +80,30 @@ pub(super) struct Watched {
     health: Health,
     /// What is right for the signals; none until a reading tells how wide the counters are.
     limits: Option<Limits>,
+    /// A signal is near its limit.
+    pub(super) warned: bool,
+    /// Around the last stop.
+    pub(super) capture: Capture,
+    spare: Spare,
+    /// Stops of which a host wants the samples.
+    pub(super) stops: u32,
+    /// Stops in a row that did not settle.
+    pub(super) unsettled: u8,
+}
+
+/// For whom the samples of a stop are.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Wanted {
+    Nobody,
+    /// A host has asked for them.
+    Asked,
+    /// The stop did not settle.
+    Evidence,
 }
 
 impl Watched {
-    pub(super) fn new(asked: Asked) -> Watched {
+    pub(super) fn new(asked: Asked, period: u32) -> Watched {
+        let rate = asked.settings.ticks_per_second.checked_div(period).unwrap_or(0);
         Watched {
             asked,
             pending: None,
@@ -98,6 +119,11 @@ impl Watched {
             changed: 0,
             health: Health::default(),
             limits: None,
+            warned: false,
+            capture: Capture::new(Capture::factor_of(rate)),
+            spare: Spare::default(),
+            stops: 0,
+            unsettled: 0,
         }
     }
 
@@ -119,7 +145,9 @@ impl Watched {
         let limits = *self.limits.get_or_insert_with(|| limits(asked, raw, period));
         // A tap that is not there has no faults.
         let command = if self.asked.inferred { reading.feedback } else { reading.command };
-        self.health.step(&limits, Reading { command, ..reading }, self.illegal)
+        let finding = self.health.step(&limits, Reading { command, ..reading }, self.illegal)?;
+        self.warned |= finding.severity() == Severity::Warning;
+        Some(finding)
     }
 
     /// Other settings are due before this reading: with it a move begins.
@@ -146,7 +174,7 @@ impl Watched {
     pub(super) fn renew(&mut self) -> Option<Reading> {
         let asked = self.pending.take()?;
         let old = core::mem::replace(&mut self.asked, asked);
-        (self.health, self.limits) = (Health::default(), None);
+        (self.health, self.limits, self.warned) = (Health::default(), None, false);
         if !asked.breaks(&old) {
             return None;
         }
@@ -159,10 +187,46 @@ impl Watched {
     /// Gives the axis a reading, taken so long before `now`. Unit: ticks
     pub(super) fn step(&mut self, reading: Reading, now: u64, ago: u32) {
         self.since.get_or_insert(now.saturating_sub(u64::from(ago)));
-        (self.last, self.fed) = (Some(reading), now);
+        self.fed = now;
         self.status = self.axis.step(&self.asked.settings, reading);
         if self.status.moving {
             self.changed = now;
+        }
+    }
+
+    /// Once the events of that reading are told, it belongs to the stop to come.
+    pub(super) fn stepped(&mut self, reading: Reading) {
+        self.last = Some(reading);
+        self.capture.step(self.status.moving, reading);
+    }
+
+    /// A move and its rest are over: who wants its samples, and whether it is the last of several that did
+    /// not settle, or the first that did again.
+    pub(super) fn stopped(&mut self, outcome: Outcome, now: u64) -> Wanted {
+        self.unsettled = match outcome {
+            Outcome::Settled => 0,
+            Outcome::Unsettled | Outcome::Interrupted => self.unsettled.saturating_add(1),
+            // It says neither.
+            Outcome::Untrusted => self.unsettled,
+        };
+        let asked = self.stops > 0;
+        self.stops = self.stops.saturating_sub(1);
+        let second = self.asked.settings.ticks_per_second;
+        if outcome != Outcome::Settled && self.spare.take(now, second) {
+            Wanted::Evidence
+        } else if asked {
+            Wanted::Asked
+        } else {
+            Wanted::Nobody
+        }
+    }
+
+    /// The samples of that stop are told.
+    pub(super) fn begin(&mut self) {
+        self.capture.begin();
+        // Where the command stood before the move.
+        if let Some(last) = self.last {
+            self.capture.step(true, last);
         }
     }
 

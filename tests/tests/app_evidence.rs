@@ -1,0 +1,177 @@
+//! Raw samples around stops: those a host asked for, and those kept because the stop did not settle.
+
+use stillpoint::source::rehearsal::axis::Axis;
+use stillpoint::source::rehearsal::transplanter::axes;
+use stillpoint_core::record::{Outcome, Record};
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::wire::LONGEST_BODY;
+use stillpoint_core::wire::command::{CaptureNext, Command, DumpSince};
+use stillpoint_core::wire::crc::SmallTable;
+use stillpoint_core::wire::frame::encode_body;
+use stillpoint_core::wire::header::{Header, Priority};
+use stillpoint_core::wire::message::Message;
+use stillpoint_firmware::capture::{Capture, Spare};
+use stillpoint_tests::monitor::{Monitor, Said};
+
+const RATE: u32 = 4000;
+const PERIOD: u32 = 1_000_000 / RATE;
+/// Bytes of the log, and what an entry costs beside its frame. Unit: bytes
+const LOG: f64 = 16.0 * 1024.0 * 1024.0 * 4064.0 / 4096.0;
+const OVERHEAD: usize = 8;
+/// 4 axes × 2 moves/s × 8 h.
+const MOVES_OF_A_SHIFT: f64 = 230_400.0;
+
+fn readings(axis: usize, seconds: usize) -> Vec<Reading> {
+    let axis = Axis::new(axes()[axis].clone(), 7, RATE).expect("an axis");
+    axis.take(seconds * RATE as usize).collect()
+}
+
+/// Window of the shuttle; a part of a count is never settled in.
+fn parameters(window: u32) -> Parameters {
+    Parameters { window, ..Parameters::default() }
+}
+
+/// The samples of each stop by the number of the move, and the series in which they came.
+fn captured(said: &[Said]) -> Vec<(u32, Priority, Vec<Reading>)> {
+    let mut stops: Vec<(u32, Priority, Vec<Reading>)> = vec![];
+    let mut whole = true;
+    for (header, message) in said {
+        let Message::Trace(trace) = message else { continue };
+        if trace.first == 0 {
+            assert!(whole, "the capture before has its end");
+            stops.push((trace.number, header.priority, vec![]));
+        }
+        let (number, _, readings) = stops.last_mut().expect("a capture begins at its first reading");
+        assert_eq!((*number, trace.first as usize), (trace.number, readings.len()));
+        assert_eq!(trace.factor, Capture::factor_of(RATE));
+        readings.extend(trace.readings());
+        whole = trace.last;
+    }
+    assert!(whole);
+    stops
+}
+
+fn records(said: &[Said]) -> Vec<Record> {
+    let record = |(_, message): &Said| match message {
+        Message::Move(told) => Some(Record::from(told)),
+        _ => None,
+    };
+    said.iter().filter_map(record).collect()
+}
+
+/// What was captured is what came, from shortly before the command end until the room is full.
+fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
+    let end = (record.command_end / u64::from(PERIOD)) as usize;
+    let next = end + (record.held / u64::from(PERIOD)) as usize;
+    let before = captured.iter().position(|reading| reading.tick == came[end].tick).expect("the command end");
+    assert!(before >= 5, "{before} readings before the end");
+    for reading in captured {
+        assert_eq!(*reading, came[(reading.tick / PERIOD) as usize]);
+    }
+    let factor = usize::from(Capture::factor_of(RATE));
+    let after: Vec<u32> = captured[before + 1..].iter().map(|reading| reading.tick).collect();
+    let expected: Vec<u32> =
+        came[end + 1..=next].iter().step_by(factor).map(|reading| reading.tick).collect();
+    assert_eq!(after, expected[..after.len()]);
+    assert!(
+        after.len() == expected.len() || after.len() * factor * PERIOD as usize > 250_000,
+        "a quarter second"
+    );
+}
+
+#[test]
+fn the_next_stops_are_captured_and_no_more() {
+    let (came, mut monitor) = (readings(0, 30), Monitor::new(parameters(900), PERIOD));
+    let mut said = monitor.take(came[..20_000].iter().copied());
+    assert_eq!(captured(&said), []);
+    let known = records(&said).len() as u32;
+    said.extend(monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 })));
+    said.extend(monitor.take(came[20_000..].iter().copied()));
+    let (captured, records) = (captured(&said), records(&said));
+    assert_eq!(captured.iter().map(|stop| stop.0).collect::<Vec<_>>(), [known + 1, known + 2, known + 3]);
+    for (number, priority, readings) in &captured {
+        assert_eq!(*priority, Priority::Trace);
+        check_readings(&records[*number as usize - 1], readings, &came);
+    }
+}
+
+#[test]
+fn none_are_captured_once_they_are_called_off_or_the_axis_is_unknown() {
+    let mut monitor = Monitor::new(parameters(900), PERIOD);
+    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 }));
+    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 0 }));
+    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 9, stops: 3 }));
+    assert_eq!(captured(&monitor.take(readings(0, 10))), []);
+    monitor.app.tell_status(0);
+    let told = monitor.said();
+    assert!(matches!(told[..], [(_, Message::Status(status))] if status.refused_commands == 1), "{told:?}");
+}
+
+/// Bytes that one frame takes in the log.
+fn kept(said: &Said) -> usize {
+    // A number of the seventh hour.
+    let header = Header { sequence: 200_000, ..said.0 };
+    let body = encode_body::<SmallTable>(&header, &said.1, &mut [0; LONGEST_BODY]).map(<[u8]>::len);
+    body.expect("it fits") + OVERHEAD
+}
+
+/// Evidence is in the log with the moves, and comes again.
+#[test]
+fn stops_that_did_not_settle_are_kept_but_not_all() {
+    let (came, mut monitor) = (readings(0, 60), Monitor::new(parameters(1), PERIOD));
+    let said = monitor.take(came.iter().copied());
+    let (stops, records) = (captured(&said), records(&said));
+    let unsettled = records.iter().filter(|record| record.outcome != Outcome::Settled).count();
+    assert!(unsettled > 50, "{unsettled} of {}", records.len());
+    assert_eq!(stops.len(), usize::from(Spare::MOST), "no more than two to spare within a minute");
+    for (number, priority, readings) in &stops {
+        assert_eq!(*priority, Priority::Move);
+        check_readings(&records[*number as usize - 1], readings, &came);
+    }
+    let curves = |said: &[Said]| -> Vec<Said> {
+        let of_moves =
+            |said: &&Said| said.0.priority == Priority::Move && matches!(said.1, Message::Curve(_));
+        said.iter().filter(of_moves).copied().collect()
+    };
+    assert!(!curves(&said).is_empty(), "the curve of evidence is kept");
+    let mut again = monitor.ask(&Command::DumpSince(DumpSince { boot: 1, priority: 1, sequence: 0 }));
+    again.extend(monitor.said());
+    assert!(again.iter().all(|(header, _)| header.replay || header.priority == Priority::Curve));
+    assert_eq!(captured(&again), stops);
+    assert_eq!(curves(&again).len(), curves(&said).len());
+}
+
+/// Worst of all three axes, of windows that no stop settles in, beside the moves they belong to.
+#[test]
+fn moves_and_evidence_of_a_shift_fit_the_log() {
+    let (mut moves, mut count, mut worst) = (0, 0.0, 0);
+    for axis in 0..3 {
+        for window in [1, 20, 900] {
+            let said = Monitor::new(parameters(window), PERIOD).take(readings(axis, 60));
+            let mut evidence = 0;
+            for said in &said {
+                match said {
+                    (_, Message::Move(_)) => (moves, count) = (moves + kept(said), count + 1.0),
+                    (header, Message::Trace(_) | Message::Curve(_)) if header.priority == Priority::Move => {
+                        evidence += kept(said)
+                    }
+                    _ => (),
+                }
+            }
+            worst = worst.max(evidence.div_ceil(usize::from(Spare::MOST)));
+        }
+    }
+    let each = 2.0 + 8.0 * 3600.0 / f64::from(Spare::EVERY);
+    let (mean, evidence) = (moves as f64 / count, 4.0 * each * worst as f64);
+    println!(
+        "a move in the log: {mean:.1} bytes; evidence of a stop: {worst} bytes at most, {evidence:.0} a shift"
+    );
+    println!(
+        "a shift: moves {:.1} %, evidence {:.1} %",
+        100.0 * mean * MOVES_OF_A_SHIFT / LOG,
+        100.0 * evidence / LOG
+    );
+    assert!(worst > 100 && evidence < 0.02 * LOG);
+    assert!(mean * MOVES_OF_A_SHIFT + evidence < LOG);
+}
