@@ -76,21 +76,31 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         settings: [Settings; AXES],
         flash: F,
     ) -> Result<App<AXES, F, LINES, LINE>, Error> {
-        let store = Store::open(flash)?;
-        let (mut lines, mut number) = (Lines::new(), 0);
-        let watched = settings.map(|settings| {
+        Store::open(flash).map(|store| App::start(identity, settings, store))
+    }
+
+    /// Made where it stays, as far as the compiler can: it is large for the stack of a board.
+    #[inline(never)]
+    fn start(
+        identity: Identity,
+        settings: [Settings; AXES],
+        mut store: Store<F>,
+    ) -> App<AXES, F, LINES, LINE> {
+        let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
+        let asked = settings.map(|settings| {
             let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept.parameters).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
-            Watched::new(kept.unwrap_or(Asked { settings, inferred: false }), identity.period)
+            kept.unwrap_or(Asked { settings, inferred: false })
         });
-        let mut app = App {
+        told::greet(&identity, &asked, &mut link, &mut store);
+        App {
             identity,
             sampler: Sampler::new(identity.period),
-            watched,
+            watched: asked.map(|asked| Watched::new(asked, identity.period)),
             lines,
             alarms: Alarms::new(),
-            link: Link::new(store.boot()),
+            link,
             receiver: Receiver::new(Way::FromHost),
             store,
             replay: None,
@@ -101,9 +111,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             refused: 0,
             lost: 0,
             lost_at: None,
-        };
-        app.identify();
-        Ok(app)
+        }
     }
 
     /// Takes the counters latched at `tick`.

@@ -56,7 +56,7 @@ impl Lamp {
 
     /// Whether it is lit at this time. Unit: ticks, ticks/s
     pub fn is_lit(self, now: u64, ticks_per_second: u32) -> bool {
-        let half = |part: u32| now / u64::from((ticks_per_second / part).max(1)) % 2 == 0;
+        let half = |part: u32| (now / u64::from((ticks_per_second / part).max(1))).is_multiple_of(2);
         match self {
             Lamp::Off => false,
             Lamp::Steady => true,

@@ -31,8 +31,11 @@ fn findings(said: &[monitor::Said]) -> Vec<Finding> {
     said.iter().filter_map(finding).collect()
 }
 
+/// What is told of a finding.
+type Told = (Which, Severity, Option<(i32, i32)>);
+
 #[track_caller]
-fn check(change: impl Fn(Reading) -> Reading, expected: &[(Which, Severity, Option<(i32, i32)>)]) {
+fn check(change: impl Fn(Reading) -> Reading, expected: &[Told]) {
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
     let found = findings(&monitor.take(readings(10).into_iter().map(change)));
     let told: Vec<_> = found.iter().map(|found| (found.which, found.severity, found.proposed)).collect();

@@ -12,7 +12,7 @@ use stillpoint_core::wire::status::{Hello, Status};
 use stillpoint_core::wire::trace::Trace;
 use stillpoint_core::wire::watch::{Alarm, Subject};
 
-use super::watched::Wanted;
+use super::watched::{Asked, Wanted};
 use super::{App, Identity};
 use crate::health::{Finding, Severity};
 use crate::link::{Link, Put};
@@ -20,6 +20,27 @@ use crate::store::Store;
 
 /// Stops that did not settle before that is an alarm: one may be disturbed, two may be disturbed alike.
 const IN_A_ROW: u8 = 3;
+
+/// Who speaks, before the time is known.
+fn hello(identity: &Identity, axes: usize, ticks_per_second: u32) -> Hello<'static> {
+    let Identity { device, board, reset, .. } = *identity;
+    let (firmware, oldest) = (env!("CARGO_PKG_VERSION"), stillpoint_core::wire::OLDEST);
+    Hello { device, board, firmware, oldest, axes: axes as u8, ticks_per_second, reset, clock: None }
+}
+
+/// The first frames of a start.
+pub(super) fn greet<F: NorFlash>(
+    identity: &Identity,
+    asked: &[Asked],
+    link: &mut Link,
+    store: &mut Store<F>,
+) {
+    let rate = asked.first().map_or(1, |asked| asked.settings.ticks_per_second);
+    tell_as(Priority::Alarm, &Message::Hello(hello(identity, asked.len(), rate)), link, store);
+    for (axis, asked) in asked.iter().enumerate() {
+        tell_as(Priority::Move, &Message::Settings(asked.told(axis as u8)), link, store);
+    }
+}
 
 fn tell_as<F: NorFlash>(priority: Priority, message: &Message, link: &mut Link, store: &mut Store<F>) {
     let (header, put) = link.put_as(priority, message);
@@ -150,18 +171,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
     }
 
     pub(super) fn hello(&mut self) {
-        let Identity { device, board, reset, .. } = self.identity;
-        let hello = Hello {
-            device,
-            board,
-            firmware: env!("CARGO_PKG_VERSION"),
-            oldest: stillpoint_core::wire::OLDEST,
-            axes: AXES as u8,
-            ticks_per_second: self.ticks_per_second(),
-            reset,
-            clock: self.clock,
-        };
-        self.tell(&Message::Hello(hello));
+        let hello = hello(&self.identity, AXES, self.ticks_per_second());
+        self.tell(&Message::Hello(Hello { clock: self.clock, ..hello }));
     }
 
     pub(super) fn ticks_per_second(&self) -> u32 {

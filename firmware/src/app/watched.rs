@@ -33,6 +33,13 @@ impl Asked {
         Ok(Asked { settings: Settings::new(Parameters::from(sent))?, inferred: sent.inferred })
     }
 
+    /// As a host is told, in force.
+    pub(super) fn told(&self, axis: u8) -> settings::Settings {
+        let told = settings::Settings::new(axis, &self.settings, None);
+        let parameters = settings::Parameters { inferred: self.inferred, ..told.parameters };
+        settings::Settings { parameters, ..told }
+    }
+
     /// Nothing that the axis has found out so far holds under the other.
     fn breaks(&self, other: &Asked) -> bool {
         let scale = |asked: &Asked| asked.settings.command_scale;
@@ -261,9 +268,7 @@ impl Watched {
     /// What is accepted: answer to `Apply` and `Identify`.
     pub(super) fn accepted(&self, axis: u8) -> settings::Settings {
         let asked = self.pending.as_ref().unwrap_or(&self.asked);
-        let told = settings::Settings::new(axis, &asked.settings, None);
-        let parameters = settings::Parameters { inferred: asked.inferred, ..told.parameters };
-        settings::Settings { pending: self.pending.is_some(), parameters, ..told }
+        settings::Settings { pending: self.pending.is_some(), ..asked.told(axis) }
     }
 }
 
