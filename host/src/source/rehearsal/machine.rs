@@ -5,12 +5,30 @@ use stillpoint_core::sample::Reading;
 use super::axis::{Axis, Unusable};
 use super::transplanter;
 
+/// How a machine ages with its samples.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Life {
+    seconds_per_sample: f64,
+    wears_out_after: Option<f64>,
+}
+
+impl Life {
+    /// When a sample is taken, from the start. Unit: s
+    pub fn seconds(&self, sample: u64) -> f64 {
+        sample as f64 * self.seconds_per_sample
+    }
+
+    /// How much of its wear the machine then has behind it, 0 to 1; always 0 if it is healthy.
+    pub fn age(&self, sample: u64) -> f64 {
+        self.wears_out_after.map_or(0.0, |hours| (self.seconds(sample) / (3600.0 * hours)).min(1.0))
+    }
+}
+
 /// The transplanter at work. An iterator that never ends, as fast as it is asked.
 #[derive(Clone, Debug)]
 pub struct Machine {
     axes: [Axis; 3],
-    seconds_per_sample: f64,
-    wears_out_after: Option<f64>,
+    life: Life,
     samples: u64,
 }
 
@@ -31,8 +49,7 @@ impl Machine {
                 Axis::new(dibble, seed, rate)?,
                 Axis::new(turntable, seed, rate)?,
             ],
-            seconds_per_sample: 1.0 / f64::from(rate),
-            wears_out_after,
+            life: Life { seconds_per_sample: 1.0 / f64::from(rate), wears_out_after },
             samples: 0,
         })
     }
@@ -44,12 +61,22 @@ impl Machine {
 
     /// When the next readings are taken, from the start; it doesn't wrap as their ticks do. Unit: s
     pub fn seconds(&self) -> f64 {
-        self.samples as f64 * self.seconds_per_sample
+        self.life.seconds(self.samples)
+    }
+
+    /// Readings taken of each axis.
+    pub fn samples(&self) -> u64 {
+        self.samples
+    }
+
+    /// How it ages.
+    pub fn life(&self) -> Life {
+        self.life
     }
 
     /// How much of its wear the machine has behind it, 0 to 1; always 0 if it is healthy.
     pub fn age(&self) -> f64 {
-        self.wears_out_after.map_or(0.0, |hours| (self.seconds() / (3600.0 * hours)).min(1.0))
+        self.life.age(self.samples)
     }
 
     /// The next reading of each axis, all taken at the same tick. Unit: counts
