@@ -5,6 +5,9 @@ use stillpoint_core::sample::Reading;
 use super::axis::{Axis, Unusable};
 use super::transplanter;
 
+/// So much of its life a machine shows no wear: three hours of a shift of eight.
+pub const HEALTHY_PART: f64 = 0.375;
+
 /// How a machine ages with its samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Life {
@@ -20,7 +23,10 @@ impl Life {
 
     /// How much of its wear the machine then has behind it, 0 to 1; always 0 if it is healthy.
     pub fn age(&self, sample: u64) -> f64 {
-        self.wears_out_after.map_or(0.0, |hours| (self.seconds(sample) / (3600.0 * hours)).min(1.0))
+        self.wears_out_after.map_or(0.0, |hours| {
+            let part = self.seconds(sample) / (3600.0 * hours);
+            ((part - HEALTHY_PART) / (1.0 - HEALTHY_PART)).clamp(0.0, 1.0)
+        })
     }
 }
 
@@ -33,8 +39,9 @@ pub struct Machine {
 }
 
 impl Machine {
-    /// Every axis at rest on zero; `rate` is in samples per second. Wear goes from nothing to its end
-    /// within `wears_out_after` hours and then stands still; `None` is a healthy machine.
+    /// Every axis at rest on zero; `rate` is in samples per second. The machine wears out within
+    /// `wears_out_after` hours, the first three eighths without wear, and then stands still; `None` is a
+    /// healthy machine.
     ///
     /// Fails if the rate doesn't divide [`STEPS_PER_SECOND`](super::axis::STEPS_PER_SECOND) or the
     /// hours aren't a finite number above zero.
@@ -164,7 +171,7 @@ mod tests {
         assert!(worn.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "the same again");
         assert!(!healthy.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "wear shows");
         assert!(!run(None, 2).take(10_000).eq(run(None, 1).take(10_000)), "the seed shows");
-        assert_eq!((worn.age(), worn.seconds(), healthy.age()), (0.5, 10.0, 0.0));
+        assert_eq!((worn.age(), worn.seconds(), healthy.age()), (0.2, 10.0, 0.0));
         assert_eq!(worn.by_ref().nth(30_000).map(|readings| readings.map(|r| r.tick)), Some([40_000_000; 3]));
         assert_eq!(worn.age(), 1.0);
         assert!(worn.axes().iter().all(|axis| axis.moves() > 30));
