@@ -1,8 +1,10 @@
 //! The alarm and its rates give what a slow and obvious twin gives, whatever happens.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
 use stillpoint::analysis::alarm_rate::{AlarmRate, Annunciation, Period};
 use stillpoint_core::alarm::life::{Event, State};
 use stillpoint_core::alarm::{Action, Answer, Parameters, Point, Settings, Side};
@@ -91,6 +93,8 @@ fn sound(point: &Point, settings: &Settings, now: u64) -> Result<(), TestCaseErr
 }
 
 proptest! {
+    #![proptest_config(ProptestConfig { cases: 1000, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+
     #[test]
     fn an_alarm_never_leaves_its_table(parameters in parameters(), happenings in happenings()) {
         let settings = Settings::new(parameters).unwrap();
@@ -166,9 +170,53 @@ proptest! {
             let told = rate.floods.iter().any(|flood| (flood.first..flood.end).contains(&bin));
             prop_assert_eq!(told, flooded(bin), "bin {}", bin);
         }
-        let seconds = (0..length).filter(|at| flooded((at / 600) as usize)).count();
-        prop_assert!((rate.flood_time_percent - 100.0 * seconds as f64 / length as f64).abs() < 1e-9);
+        let in_flood = (0..length).filter(|at| flooded((at / 600) as usize)).count();
+        prop_assert!((rate.flood_time_percent - 100.0 * in_flood as f64 / length as f64).abs() < 1e-9);
         prop_assert_eq!(rate.bins, bins);
         prop_assert_eq!(rate.by_point.iter().map(|point| point.1).sum::<usize>(), rate.total);
+        for point in 0..3 {
+            let times = || seconds.iter().filter(|one| one.1 == point).map(|one| one.0);
+            let inside = || times().filter(|at| (from..from + length).contains(at));
+            let most = inside().map(|at| inside().filter(|other| (at..at + 60).contains(other)).count()).max();
+            let told = rate.chattering.iter().find(|one| one.0 == point).map(|one| one.1);
+            prop_assert_eq!(told, most.filter(|most| *most >= 3));
+        }
+    }
+
+    #[test]
+    fn stale_alarms_are_those_of_looking_every_hour(
+        hours in prop::collection::vec((0..400_u64, 0..6_u32, 0..100_u64), 0..20),
+        from in 0..300_u64,
+        length in 1..200_u64,
+    ) {
+        let hour = |hour: u64| Duration::from_secs(hour * 3600);
+        let given: Vec<Annunciation> = hours.iter().map(|(at, point, stood)| Annunciation {
+            at: hour(*at),
+            point: *point,
+            cleared: (*stood < 90).then(|| hour(at + stood)),
+        }).collect();
+        let stands = |point: u32, now: u64| hours.iter().any(|(at, one, stood)| {
+            *one == point && *at <= now && (now < at + stood || *stood >= 90)
+        });
+        // Raised at the very instant it clears, it stands anew.
+        let joined = |point: u32, now: u64| now > 0 && stands(point, now - 1) && hours.iter().any(|(at, one, stood)| {
+            *one == point && *at < now && (now < at + stood || *stood >= 90)
+        });
+        let mut days = BTreeMap::<u64, BTreeSet<u32>>::new();
+        for point in 0..6 {
+            let mut stood = 0;
+            for now in 0..from + length {
+                stood = if !stands(point, now) { 0 } else if joined(point, now) { stood + 1 } else { 1 };
+                // In its 25th hour.
+                if stood > 24 && now >= from {
+                    days.entry((now - from) / 24).or_default().insert(point);
+                }
+            }
+        }
+        let period = Period { from: hour(from), until: hour(from + length) };
+        let rate = AlarmRate::new(&given, period).unwrap();
+        let points: BTreeSet<u32> = rate.stale.iter().map(|one| one.point).collect();
+        prop_assert_eq!(points, days.values().flatten().copied().collect());
+        prop_assert_eq!(rate.most_stale_on_a_day, days.values().map(|day| day.len()).max().unwrap_or(0));
     }
 }

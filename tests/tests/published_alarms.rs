@@ -7,6 +7,7 @@
 use serde_json::Value;
 use stillpoint_core::alarm::life::{Event, State};
 use stillpoint_core::alarm::{Action, Answer, Category, Parameters, Point, Settings};
+use stillpoint_core::wire::watch::AlarmState;
 use stillpoint_tests::alarm::{Row, rows, state};
 use stillpoint_tests::published::json;
 
@@ -93,6 +94,16 @@ fn the_table_of_states_is_the_published_one_and_one_row_of_our_own() {
         }
     }
     println!("ran 05 lifecycle: {} rows", table.len());
+}
+
+/// Stage and wire are separate types; a frame must not rename a state.
+#[test]
+fn the_wire_has_the_same_names() {
+    for (index, state) in (0..).zip(State::ALL) {
+        let told: AlarmState = postcard::from_bytes(&[index]).unwrap();
+        assert_eq!(format!("{told:?}"), format!("{state:?}"));
+    }
+    assert!(postcard::from_bytes::<AlarmState>(&[State::ALL.len() as u8]).is_err());
 }
 
 #[test]

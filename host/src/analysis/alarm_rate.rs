@@ -211,15 +211,27 @@ fn chattering(points: &BTreeMap<u32, Vec<Duration>>) -> Vec<(u32, usize)> {
     busiest(most.filter(|(_, most)| *most >= enough))
 }
 
+/// Stretches for which alarms stood, up to the end of the period; one that is raised again meanwhile stands on.
+fn stretches(annunciations: &[Annunciation], until: Duration) -> Vec<Stale> {
+    let mut ordered: Vec<&Annunciation> = annunciations.iter().filter(|one| one.at < until).collect();
+    ordered.sort_unstable_by_key(|one| (one.point, one.at));
+    let mut stretches: Vec<Stale> = vec![];
+    for one in ordered {
+        let end = one.cleared.map_or(until, |cleared| cleared.clamp(one.at, until));
+        match stretches.last_mut() {
+            Some(last) if last.point == one.point && one.at < last.at + last.stood => {
+                last.stood = last.stood.max(end - last.at);
+            }
+            _ => stretches.push(Stale { point: one.point, at: one.at, stood: end - one.at }),
+        }
+    }
+    stretches
+}
+
 /// Alarms that stood for longer than is right at some instant of the period.
 fn stale(annunciations: &[Annunciation], period: Period) -> Vec<Stale> {
-    let stood = |one: &Annunciation| {
-        let to = one.cleared.map_or(period.until, |cleared| cleared.min(period.until));
-        let stood = to.saturating_sub(one.at);
-        Stale { point: one.point, at: one.at, stood }
-    };
-    let seen = |stale: &Stale| stale.stood > STALE && stale.at + stale.stood > period.from;
-    let mut stale: Vec<Stale> = annunciations.iter().map(stood).filter(seen).collect();
+    let mut stale = stretches(annunciations, period.until);
+    stale.retain(|one| one.stood > STALE && one.at + one.stood > period.from);
     stale.sort_by_key(|one| (std::cmp::Reverse(one.stood), one.point, one.at));
     stale
 }
