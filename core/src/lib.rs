@@ -3,7 +3,8 @@
 //! Data flows one way and the modules stand in its order; a module names only earlier ones:
 //! [`unit`] and [`settings`] fix the scales, [`sample`] turns two counters into a following
 //! error, [`motion`] finds the moves, [`settling`] watches each stop, [`record`] says what was
-//! measured, and [`axis`] is the one place that knows them all.
+//! measured, [`alarm`] tells people of a number beyond its limit, and [`axis`] is the one place that
+//! knows them all.
 //!
 //! Nothing here allocates, reads a clock, fails while running or panics. Bad input becomes a
 //! value that travels with the move: see [`record::Outcome`] and [`record::Reasons`].
@@ -20,5 +21,6 @@ pub mod sample;
 pub mod motion;
 pub mod settling;
 pub mod record;
+pub mod alarm;
 pub mod axis;
 pub mod wire;

@@ -198,6 +198,9 @@ impl Settling {
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
         self.moving = false;
+        if !self.stale {
+            self.peaks.paused(self.command_end.feedback.wrapping_add(self.error_at_command_end));
+        }
         self.command_end = Place { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
@@ -265,7 +268,6 @@ impl Settling {
     pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
         let target = self.command_end.feedback.wrapping_add(self.error_at_command_end);
         let edge = |crossing: Crossing| crossing.edge(settings);
-        let noise = self.rest.noise();
         let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
@@ -275,7 +277,7 @@ impl Settling {
             uncertainty: self
                 .window
                 .last
-                .map_or_else(Uncertainty::default, |at| at.uncertainty(settings, noise)),
+                .map_or_else(Uncertainty::default, |at| at.uncertainty(settings, self.rest.noise())),
             reached: self.window.reached,
             first_crossing: self.approach.first_crossing(settings, target, course.travel, self.command_end),
             entries: self.window.entries,

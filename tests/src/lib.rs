@@ -7,6 +7,7 @@ pub mod published;
 pub mod response;
 pub mod run;
 pub mod twin;
+pub mod alarm;
 pub mod chance;
 pub mod monitor;
 pub mod recording;

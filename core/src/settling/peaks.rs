@@ -117,6 +117,16 @@ impl Peaks {
         self.block(sample);
     }
 
+    /// The command stood at `target` and has gone on: what was seen there belongs to the motion.
+    #[cold]
+    pub fn paused(&mut self, target: i32) {
+        let Extremes { most, least } = self.held;
+        let away = target.wrapping_sub(self.origin);
+        self.high = self.high.max(away.wrapping_sub(least));
+        self.low = self.low.min(away.wrapping_sub(most));
+        self.moving_error = self.moving_error.max(self.held.size());
+    }
+
     /// From here on the command stands.
     pub fn command_ended(&mut self, error: i32) {
         self.held = Extremes { most: error, least: error };

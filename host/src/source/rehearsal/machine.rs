@@ -5,18 +5,43 @@ use stillpoint_core::sample::Reading;
 use super::axis::{Axis, Unusable};
 use super::transplanter;
 
+/// So much of its life a machine shows no wear: three hours of a shift of eight.
+pub const HEALTHY_PART: f64 = 0.375;
+
+/// How a machine ages with its samples.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Life {
+    seconds_per_sample: f64,
+    wears_out_after: Option<f64>,
+}
+
+impl Life {
+    /// When a sample is taken, from the start. Unit: s
+    pub fn seconds(&self, sample: u64) -> f64 {
+        sample as f64 * self.seconds_per_sample
+    }
+
+    /// How much of its wear the machine then has behind it, 0 to 1; always 0 if it is healthy.
+    pub fn age(&self, sample: u64) -> f64 {
+        self.wears_out_after.map_or(0.0, |hours| {
+            let part = self.seconds(sample) / (3600.0 * hours);
+            ((part - HEALTHY_PART) / (1.0 - HEALTHY_PART)).clamp(0.0, 1.0)
+        })
+    }
+}
+
 /// The transplanter at work. An iterator that never ends, as fast as it is asked.
 #[derive(Clone, Debug)]
 pub struct Machine {
     axes: [Axis; 3],
-    seconds_per_sample: f64,
-    wears_out_after: Option<f64>,
+    life: Life,
     samples: u64,
 }
 
 impl Machine {
-    /// Every axis at rest on zero; `rate` is in samples per second. Wear goes from nothing to its end
-    /// within `wears_out_after` hours and then stands still; `None` is a healthy machine.
+    /// Every axis at rest on zero; `rate` is in samples per second. The machine wears out within
+    /// `wears_out_after` hours, the first three eighths without wear, and then stands still; `None` is a
+    /// healthy machine.
     ///
     /// Fails if the rate doesn't divide [`STEPS_PER_SECOND`](super::axis::STEPS_PER_SECOND) or the
     /// hours aren't a finite number above zero.
@@ -31,8 +56,7 @@ impl Machine {
                 Axis::new(dibble, seed, rate)?,
                 Axis::new(turntable, seed, rate)?,
             ],
-            seconds_per_sample: 1.0 / f64::from(rate),
-            wears_out_after,
+            life: Life { seconds_per_sample: 1.0 / f64::from(rate), wears_out_after },
             samples: 0,
         })
     }
@@ -44,12 +68,22 @@ impl Machine {
 
     /// When the next readings are taken, from the start; it doesn't wrap as their ticks do. Unit: s
     pub fn seconds(&self) -> f64 {
-        self.samples as f64 * self.seconds_per_sample
+        self.life.seconds(self.samples)
+    }
+
+    /// Readings taken of each axis.
+    pub fn samples(&self) -> u64 {
+        self.samples
+    }
+
+    /// How it ages.
+    pub fn life(&self) -> Life {
+        self.life
     }
 
     /// How much of its wear the machine has behind it, 0 to 1; always 0 if it is healthy.
     pub fn age(&self) -> f64 {
-        self.wears_out_after.map_or(0.0, |hours| (self.seconds() / (3600.0 * hours)).min(1.0))
+        self.life.age(self.samples)
     }
 
     /// The next reading of each axis, all taken at the same tick. Unit: counts
@@ -137,7 +171,7 @@ mod tests {
         assert!(worn.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "the same again");
         assert!(!healthy.by_ref().take(10_000).eq(run(Some(quick), 1).take(10_000)), "wear shows");
         assert!(!run(None, 2).take(10_000).eq(run(None, 1).take(10_000)), "the seed shows");
-        assert_eq!((worn.age(), worn.seconds(), healthy.age()), (0.5, 10.0, 0.0));
+        assert_eq!((worn.age(), worn.seconds(), healthy.age()), (0.2, 10.0, 0.0));
         assert_eq!(worn.by_ref().nth(30_000).map(|readings| readings.map(|r| r.tick)), Some([40_000_000; 3]));
         assert_eq!(worn.age(), 1.0);
         assert!(worn.axes().iter().all(|axis| axis.moves() > 30));

@@ -10,6 +10,7 @@ use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
+use super::ahead::Ahead;
 use super::axis::AxisData;
 use super::machine::Machine;
 use crate::error::Error;
@@ -30,7 +31,7 @@ const FLASH: usize = 16 << 20;
 /// A monitor clipped onto the virtual machine.
 #[derive(Debug)]
 pub struct Monitor {
-    machine: Machine,
+    machine: Ahead,
     /// Each axis has a delay line of a quarter of a second at the usual rate, to infer its command from.
     app: App<3, MemoryFlash<Vec<u8>>, 3, 1024>,
 }
@@ -97,7 +98,7 @@ impl Monitor {
         let settings = known.each_ref().map(|known| known.settings);
         let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
-        Ok((Monitor { machine, app }, known.into()))
+        Ok((Monitor { machine: Ahead::new(machine), app }, known.into()))
     }
 
     /// One sample of all axes; the bytes sent meanwhile are added to `line`.

@@ -1,0 +1,113 @@
+//! Settings that can't be used, and what the published tables leave open.
+
+use super::*;
+use std::string::ToString;
+
+#[track_caller]
+fn check_settings(change: impl Fn(&mut Parameters), broken: Option<&str>) {
+    let mut parameters = Parameters::default();
+    change(&mut parameters);
+    assert_eq!(Settings::new(parameters).err().map(|invalid| invalid.parameter), broken);
+}
+
+#[test]
+fn the_broken_parameter_is_named() {
+    check_settings(|_| (), None);
+    check_settings(|p| p.limit = i64::MAX, Some("limit"));
+    check_settings(|p| p.limit = i64::MIN, Some("deadband"));
+    check_settings(|p| (p.limit, p.side) = (i64::MIN, Side::Below), Some("limit"));
+    check_settings(|p| (p.limit, p.side) = (i64::MAX, Side::Below), Some("deadband"));
+    check_settings(|p| p.deadband = -1, Some("deadband"));
+    check_settings(|p| (p.limit, p.deadband) = (-2, i64::MAX), Some("deadband"));
+    check_settings(|p| p.deadband = i64::MAX, None);
+    check_settings(|p| p.on_delay = settings::LONGEST, None);
+    check_settings(|p| p.on_delay = settings::LONGEST + 1, Some("on_delay"));
+    check_settings(|p| p.off_delay = u64::MAX, Some("off_delay"));
+    check_settings(|p| p.re_alarm_time = u64::MAX, Some("re_alarm_time"));
+    check_settings(|p| p.longest_shelving = u64::MAX, Some("longest_shelving"));
+}
+
+fn settings(change: impl Fn(&mut Parameters)) -> Settings {
+    let mut parameters =
+        Parameters { limit: 10, deadband: 2, longest_shelving: 100, ..Parameters::default() };
+    change(&mut parameters);
+    Settings::new(parameters).unwrap()
+}
+
+/// The states after each number, one a tick.
+#[track_caller]
+fn check(change: impl Fn(&mut Parameters), values: &[i64], expected: &[State]) {
+    let settings = settings(change);
+    let mut point = Point::default();
+    let mut states = std::vec![];
+    for (now, value) in (0..).zip(values) {
+        let before = point.state();
+        let step = point.step(&settings, *value, now);
+        assert_eq!(step.is_some(), before != point.state());
+        if let Some(step) = step {
+            assert_eq!((step.value, step.limit, step.at), (Some(*value), 10, now));
+            assert_eq!((step.from, step.state), (before, point.state()));
+        }
+        states.push(point.state());
+    }
+    assert_eq!(states, expected);
+}
+
+#[test]
+fn numbers_become_states_on_either_side() {
+    use State::{Normal as N, ReturnedToNormalUnacknowledged as R, Unacknowledged as U};
+    check(|_| (), &[10, 11, 9, 8, 7, 11], &[N, U, U, U, R, U]);
+    check(|p| p.side = Side::Below, &[10, 9, 11, 12, 13, 9], &[N, U, U, U, R, U]);
+    check(|p| p.on_delay = 2, &[11, 11, 9, 11, 11, 11], &[N, N, N, N, N, U]);
+    check(|p| p.off_delay = 1, &[11, 7, 8, 7, 7], &[U, U, U, U, R]);
+    check(|p| p.latching = true, &[11, 7], &[U, State::LatchedUnacknowledged]);
+    check(|_| (), &[i64::MIN, i64::MAX, i64::MIN], &[N, U, R]);
+}
+
+#[test]
+fn a_reset_never_hides_a_standing_alarm() {
+    let settings = settings(|p| p.latching = true);
+    let mut point = Point::default();
+    point.step(&settings, 11, 0);
+    point.act(&settings, Action::Acknowledge, 1);
+    point.step(&settings, 0, 2);
+    assert_eq!(point.state(), State::LatchedAcknowledged);
+    point.step(&settings, 11, 3);
+    assert_eq!(point.state(), State::Unacknowledged);
+    assert!(matches!(point.act(&settings, Action::Reset, 4), Answer::Rejected(_)));
+}
+
+#[test]
+fn shelving_is_bounded_and_a_refusal_says_why() {
+    let settings = settings(|_| ());
+    let mut point = Point::default();
+    let mut refused = |action| match point.act(&settings, action, 0) {
+        Answer::Rejected(rejected) => rejected.to_string(),
+        Answer::Done(step) => panic!("{step:?}"),
+    };
+    assert_eq!(refused(Action::Shelve(0)), "can't shelve: the time must be more than nothing");
+    assert_eq!(refused(Action::Shelve(101)), "can't shelve: the time is longer than the settings allow");
+    assert_eq!(refused(Action::Acknowledge), "can't acknowledge: the alarm is normal");
+    assert_eq!(point, Point::default());
+    let Answer::Done(step) = point.act(&settings, Action::Shelve(100), 5) else { panic!("allowed") };
+    assert_eq!((step.state, step.value, step.limit), (State::Shelved, None, 10));
+    // Shelved once more at 50, it expires 100 later.
+    point.act(&settings, Action::Shelve(100), 50);
+    assert_eq!(point.wait(&settings, 149), None);
+    assert_eq!(point.wait(&settings, 150).map(|step| step.event), Some(Event::ShelvingExpired));
+    assert_eq!(point.state(), State::Normal);
+}
+
+#[test]
+fn an_acknowledged_alarm_is_raised_again_unless_it_clears() {
+    let settings = settings(|p| p.re_alarm_time = 10);
+    let mut point = Point::default();
+    point.step(&settings, 11, 0);
+    point.act(&settings, Action::Acknowledge, 5);
+    assert_eq!(point.wait(&settings, 14), None);
+    let step = point.wait(&settings, 15).unwrap();
+    assert_eq!((step.event, step.is_annunciation()), (Event::ReAlarm, true));
+    point.act(&settings, Action::Acknowledge, 16);
+    assert_eq!(point.step(&settings, 0, 26).map(|step| step.state), Some(State::Normal));
+    assert_eq!(point.wait(&settings, 99), None);
+}
