@@ -1,15 +1,16 @@
 //! In: what is wrong with an axis, when it is right again, who has seen it. Out: steps in the life of alarms.
 //!
-//! The plain part of the life cycle of IEC 62682: no latch, no delay, nothing is set aside. One alarm per
-//! axis and subject at a time, which keeps its number until it is normal again.
+//! The life cycle is the core's; no latch, no delay, nothing is set aside yet. One alarm per axis and
+//! subject at a time, which keeps its number until it is normal again.
 //!
 //! | state | wrong (again) | right again | acknowledged |
 //! |---|---|---|---|
 //! | Normal | Unacknowledged, a new number | | refused |
 //! | Unacknowledged | | ReturnedToNormalUnacknowledged | Acknowledged |
-//! | Acknowledged | Unacknowledged | Normal | Acknowledged |
+//! | Acknowledged | Unacknowledged | Normal | refused |
 //! | ReturnedToNormalUnacknowledged | Unacknowledged | | Normal |
 
+use stillpoint_core::alarm::{Event, State};
 use stillpoint_core::wire::watch::{Alarm, AlarmState, Subject};
 
 use crate::lamp::Wrong;
@@ -17,20 +18,42 @@ use crate::lamp::Wrong;
 /// What is watched of each axis.
 const SUBJECTS: [Subject; 2] = [Subject::Signal, Subject::Unsettled];
 
+/// One alarm: its state, and how that was told.
+#[derive(Clone, Copy, Debug, Default)]
+struct Life {
+    state: State,
+    told: Alarm,
+}
+
+impl Life {
+    /// What happens; nothing if it has no meaning in this state.
+    fn enter(&mut self, event: Event) -> Option<()> {
+        let abnormal = matches!(self.state, State::Unacknowledged | State::Acknowledged);
+        self.state = self.state.after(event, false, abnormal)?;
+        Some(())
+    }
+
+    /// The step that has just been made. Unit of `at`: ticks
+    fn tell(&mut self, at: u64) -> Alarm {
+        (self.told.state, self.told.at) = (on_wire(self.state), at);
+        self.told
+    }
+}
+
 /// All alarms of the device.
 #[derive(Clone, Debug)]
 pub(super) struct Alarms<const AXES: usize> {
-    lives: [[Alarm; SUBJECTS.len()]; AXES],
+    lives: [[Life; SUBJECTS.len()]; AXES],
     /// Numbers given so far.
     numbers: u32,
 }
 
 impl<const AXES: usize> Alarms<AXES> {
     pub(super) fn new() -> Alarms<AXES> {
-        Alarms { lives: [[Alarm::default(); SUBJECTS.len()]; AXES], numbers: 0 }
+        Alarms { lives: [[Life::default(); SUBJECTS.len()]; AXES], numbers: 0 }
     }
 
-    fn life(&mut self, axis: u8, subject: Subject) -> Option<&mut Alarm> {
+    fn life(&mut self, axis: u8, subject: Subject) -> Option<&mut Life> {
         let place = SUBJECTS.iter().position(|other| *other == subject)?;
         self.lives.get_mut(usize::from(axis))?.get_mut(place)
     }
@@ -39,14 +62,11 @@ impl<const AXES: usize> Alarms<AXES> {
     pub(super) fn raise(&mut self, wrong: Alarm) -> Option<Alarm> {
         let next = self.numbers.wrapping_add(1);
         let life = self.life(wrong.axis, wrong.subject)?;
-        let alarm = match life.state {
-            AlarmState::Unacknowledged => return None,
-            AlarmState::Normal => next,
-            _ => life.alarm,
-        };
-        *life = Alarm { alarm, state: AlarmState::Unacknowledged, ..wrong };
-        let told = *life;
-        if alarm == next {
+        let (known, acknowledged) = (life.state != State::Normal, life.state == State::Acknowledged);
+        life.enter(if acknowledged { Event::ReAlarm } else { Event::AlarmOccurs })?;
+        life.told = Alarm { alarm: if known { life.told.alarm } else { next }, ..wrong };
+        let told = life.tell(wrong.at);
+        if !known {
             self.numbers = next;
         }
         Some(told)
@@ -55,41 +75,48 @@ impl<const AXES: usize> Alarms<AXES> {
     /// It is right again; nothing if it was not wrong. Unit of `at`: ticks
     pub(super) fn clear(&mut self, axis: u8, subject: Subject, at: u64) -> Option<Alarm> {
         let life = self.life(axis, subject)?;
-        life.state = match life.state {
-            AlarmState::Unacknowledged => AlarmState::ReturnedToNormalUnacknowledged,
-            AlarmState::Acknowledged => AlarmState::Normal,
-            _ => return None,
-        };
-        life.at = at;
-        Some(*life)
+        life.enter(Event::ReturnToNormal)?;
+        Some(life.tell(at))
     }
 
-    /// A person has seen it; nothing if no alarm has this number, or has it no longer. Unit of `at`: ticks
+    /// A person has seen it; nothing if no alarm of this number waits for that. Unit of `at`: ticks
     pub(super) fn acknowledge(&mut self, alarm: u32, at: u64) -> Option<Alarm> {
         let mut lives = self.lives.iter_mut().flatten();
-        let life = lives.find(|life| life.alarm == alarm && life.state != AlarmState::Normal)?;
-        life.state = match life.state {
-            AlarmState::ReturnedToNormalUnacknowledged => AlarmState::Normal,
-            _ => AlarmState::Acknowledged,
-        };
-        life.at = at;
-        Some(*life)
+        let life = lives.find(|life| life.told.alarm == alarm && life.state != State::Normal)?;
+        life.enter(Event::Acknowledge)?;
+        Some(life.tell(at))
     }
 
-    /// The alarm at a place, if it is not normal; there are as many places as axes times subjects.
+    /// Those that are not normal.
     pub(super) fn open(&self) -> impl Iterator<Item = Alarm> + '_ {
-        self.lives.iter().flatten().copied().filter(|life| life.state != AlarmState::Normal)
+        let open = self.lives.iter().flatten().filter(|life| life.state != State::Normal);
+        open.map(|life| life.told)
     }
 
     /// For the lamp.
     pub(super) fn wrong(&self) -> Wrong {
-        let any = |state: AlarmState| self.lives.iter().flatten().any(|life| life.state == state);
+        let any = |state: State| self.lives.iter().flatten().any(|life| life.state == state);
         Wrong {
-            unacknowledged: any(AlarmState::Unacknowledged),
-            returned: any(AlarmState::ReturnedToNormalUnacknowledged),
-            acknowledged: any(AlarmState::Acknowledged),
+            unacknowledged: any(State::Unacknowledged),
+            returned: any(State::ReturnedToNormalUnacknowledged),
+            acknowledged: any(State::Acknowledged),
             ..Wrong::default()
         }
+    }
+}
+
+/// The same name on the wire.
+const fn on_wire(state: State) -> AlarmState {
+    match state {
+        State::Normal => AlarmState::Normal,
+        State::Unacknowledged => AlarmState::Unacknowledged,
+        State::Acknowledged => AlarmState::Acknowledged,
+        State::ReturnedToNormalUnacknowledged => AlarmState::ReturnedToNormalUnacknowledged,
+        State::LatchedUnacknowledged => AlarmState::LatchedUnacknowledged,
+        State::LatchedAcknowledged => AlarmState::LatchedAcknowledged,
+        State::Shelved => AlarmState::Shelved,
+        State::SuppressedByDesign => AlarmState::SuppressedByDesign,
+        State::OutOfService => AlarmState::OutOfService,
     }
 }
 
@@ -132,7 +159,7 @@ mod tests {
             (Raise, None),
             (Acknowledge(2), None),
             (Acknowledge(1), Some((1, Acknowledged))),
-            (Acknowledge(1), Some((1, Acknowledged))),
+            (Acknowledge(1), None),
             (Raise, Some((1, Unacknowledged))),
             (Clear, Some((1, Returned))),
             (Clear, None),
