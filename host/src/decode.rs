@@ -18,6 +18,7 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
+use stillpoint_core::wire::watch::Alarm;
 
 /// A move that a monitor told.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,6 +55,8 @@ pub enum Said {
     Gap(Gap),
     /// Something is wrong with the signals of an axis.
     Finding(Finding),
+    /// A step in the life of an alarm.
+    Alarm(Alarm),
     /// How an axis fares.
     Status(Box<Status>),
     /// Frames are missing.
@@ -161,6 +164,7 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
         Message::Settings(settings) => out(Said::Settings(settings)),
         Message::Gap(gap) => out(Said::Gap(gap)),
         Message::Finding(finding) => out(Said::Finding(finding)),
+        Message::Alarm(alarm) => out(Said::Alarm(alarm)),
         Message::Status(status) => out(Said::Status(Box::new(status))),
         Message::Move(told) => {
             let (axis, inferred) = (told.axis, told.is_inferred());
@@ -173,8 +177,8 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
             }
         }
         Message::Curve(curve) => add(&curve, open, out),
-        // Baselines, drift and alarms are told by later versions of the monitor; traces are evidence.
-        Message::Baseline(_) | Message::Drift(_) | Message::Alarm(_) | Message::Trace(_) => (),
+        // Baselines and drift are told by later versions of the monitor; traces are evidence.
+        Message::Baseline(_) | Message::Drift(_) | Message::Trace(_) => (),
     }
 }
 

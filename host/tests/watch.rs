@@ -7,6 +7,11 @@ use std::process::{Command, Output};
 use std::time::Duration;
 
 use stillpoint::source::rehearsal::monitor::Monitor;
+use stillpoint_core::wire::crc::SmallTable;
+use stillpoint_core::wire::frame::{Payload, encode};
+use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::{LONGEST_FRAME, finding, watch};
 
 fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
@@ -74,6 +79,32 @@ fn a_line_is_watched_to_its_end() {
     let lines = text(&watched.stdout);
     assert!(lines.lines().count() > 50 && lines.contains("\"axis\":\"dibble\""), "{lines}");
     assert!(text(&watched.stderr).contains("monitor on rehearsal"), "{}", text(&watched.stderr));
+}
+
+/// What is wrong is told to people, one line each; the lines of moves stay lines of moves.
+#[test]
+fn findings_and_alarms_are_told_in_words() {
+    let which = finding::Which::WrongRatio;
+    let (severity, proposed) = (finding::Severity::Fault, Some((73, 72)));
+    let found = finding::Finding { axis: 1, which, severity, proposed, ..finding::Finding::default() };
+    let (subject, state) = (watch::Subject::Signal, watch::AlarmState::Unacknowledged);
+    let alarm = watch::Alarm { alarm: 3, axis: 1, subject, state, ..watch::Alarm::default() };
+    let (mut numbers, mut bytes) = (Numbers::new(Way::FromDevice, 1), vec![]);
+    for message in [Message::Finding(found), Message::Alarm(alarm)] {
+        let (header, mut frame) = (numbers.take(message.priority()), [0; LONGEST_FRAME]);
+        bytes.extend(encode::<SmallTable>(&header, &message, &mut frame).expect("it fits"));
+    }
+    let file = scratch("findings.frames");
+    std::fs::write(&file, bytes).expect("a file is written");
+    let source = format!("file:{}", file.display());
+    let told = stillpoint(&["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"]);
+    std::fs::remove_file(&file).ok();
+    assert_eq!((text(&told.stdout).as_str(), told.status.success()), ("", true));
+    let lines = text(&told.stderr);
+    let scale =
+        "finished moves don't fit the command scale: set it to 73/72 feedback counts per command count";
+    assert!(lines.contains(&format!("dibble: fault, its numbers can't be right: {scale}\n")), "{lines}");
+    assert!(lines.contains("dibble: alarm 3, the signals are wrong: unacknowledged\n"), "{lines}");
 }
 
 #[test]

@@ -84,7 +84,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             }
             Said::Move(_) => moves += 1,
             Said::Status(_) => done |= matches!(arguments.question, Question::DumpSince { .. }),
-            Said::Gap(_) | Said::Missing(_) | Said::Finding(_) => (),
+            Said::Gap(_) | Said::Missing(_) | Said::Finding(_) | Said::Alarm(_) => (),
         });
     }
     if matches!(arguments.question, Question::DumpSince { .. }) {

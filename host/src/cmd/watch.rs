@@ -9,9 +9,7 @@ use std::process::ExitCode;
 use clap::Args;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
-use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::header::Priority;
-use stillpoint_firmware::health::{self, Severity};
 
 use super::output::{Form, Output, tell};
 use super::rehearse::append;
@@ -20,6 +18,7 @@ use crate::decode::{Decoder, Missing, Said, Told};
 use crate::error::Error;
 use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
+use crate::report::told;
 use crate::source::{self, Line};
 use crate::trace::choice::fraction;
 
@@ -125,7 +124,8 @@ impl Watch<'_> {
             Said::Gap(gap) => {
                 tell(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
             }
-            Said::Finding(finding) => tell(self.finding(&finding)),
+            Said::Finding(told) => tell(told::finding(&self.name(told.axis), &told)),
+            Said::Alarm(told) => tell(told::alarm(&self.name(told.axis), &told)),
             Said::Missing(missing) => self.fetch(&missing)?,
             Said::Status(_) => (),
         }
@@ -154,16 +154,6 @@ impl Watch<'_> {
     fn name(&self, axis: u8) -> String {
         let name = self.arguments.axes.get(usize::from(axis)).cloned();
         name.unwrap_or_else(|| format!("axis {axis}"))
-    }
-
-    /// One line, in plain words.
-    fn finding(&self, told: &Finding) -> String {
-        let finding = health::Finding::from(told);
-        let severity = match finding.severity() {
-            Severity::Warning => "warning",
-            Severity::Fault => "fault, its numbers can't be right",
-        };
-        format!("{}: {severity}: {finding}", self.name(told.axis))
     }
 
     fn line(&self, told: Told) -> MoveLine {

@@ -1,0 +1,38 @@
+//! In: a finding or a step of an alarm, as a monitor tells it. Out: one line in plain words.
+
+use stillpoint_core::wire::finding::Finding;
+use stillpoint_core::wire::watch::{Alarm, AlarmState, Subject};
+use stillpoint_firmware::health::{self, Severity};
+
+/// What is wrong with the signals of the axis of this name, how grave it is, and what to do.
+pub fn finding(axis: &str, told: &Finding) -> String {
+    let finding = health::Finding::from(told);
+    let severity = match finding.severity() {
+        Severity::Warning => "warning",
+        Severity::Fault => "fault, its numbers can't be right",
+    };
+    format!("{axis}: {severity}: {finding}")
+}
+
+/// Number, subject and state of an alarm.
+pub fn alarm(axis: &str, told: &Alarm) -> String {
+    let subject = match told.subject {
+        Subject::Drift => "settling drifts",
+        Subject::Unsettled => "stops don't settle",
+        Subject::FollowingError => "the following error lasts",
+        Subject::Signal => "the signals are wrong",
+        Subject::Gap => "samples or frames are missing",
+    };
+    let state = match told.state {
+        AlarmState::Normal => "normal",
+        AlarmState::Unacknowledged => "unacknowledged",
+        AlarmState::Acknowledged => "acknowledged",
+        AlarmState::ReturnedToNormalUnacknowledged => "returned to normal unacknowledged",
+        AlarmState::LatchedUnacknowledged => "latched unacknowledged",
+        AlarmState::LatchedAcknowledged => "latched acknowledged",
+        AlarmState::Shelved => "shelved",
+        AlarmState::SuppressedByDesign => "suppressed by design",
+        AlarmState::OutOfService => "out of service",
+    };
+    format!("{axis}: alarm {}, {subject}: {state}", told.alarm)
+}
