@@ -1,6 +1,8 @@
 //! The monitor on an axis whose command can't be tapped: its records are those that the inference and
 //! the core give when nothing is between them.
 
+use stillpoint::command::Commands;
+use stillpoint::decode::{self, Decoder};
 use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::axis::{Axis, Event};
@@ -10,7 +12,10 @@ use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
+use stillpoint_core::wire::status::Reset;
+use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::infer::{INFERRED, Infer, Limits};
+use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_tests::monitor::{LINE, Monitor, Said};
 
 const RATE: u32 = 4000;
@@ -138,24 +143,36 @@ fn other_settings_and_a_command_that_comes_back_are_taken_over() {
     assert!(moves(&said).last().is_some_and(|(_, inferred)| !inferred), "{:?}", moves(&said).last());
 }
 
-/// A board without delay lines says so.
-#[test]
-fn without_a_line_it_is_refused() {
-    use stillpoint_core::wire::status::Reset;
-    use stillpoint_firmware::app::{App, Identity};
+/// What a monitor with so many delay lines says of its settings as it starts on this flash, and when asked
+/// for others: whether it infers, and what it refuses.
+fn started<const LINES: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option<&'static str>)> {
     let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: PERIOD };
-    let flash = stillpoint_firmware::memory::MemoryFlash::new(vec![0; 1 << 16]);
     let settings = [Settings::new(parameters()).expect("valid settings")];
-    let mut app: App<1, _> = App::new(identity, settings, flash).expect("the flash opens");
-    let mut bytes = [0; 4096];
-    app.say(&mut bytes);
-    app.hear(&stillpoint::command::Commands::new(1).bytes(&apply(true, 77)));
+    let mut app: App<1, _, LINES, LINE> =
+        App::new(identity, settings, MemoryFlash::kept(flash)).expect("the flash opens");
+    if ask {
+        app.hear(&Commands::new(1).bytes(&apply(true, 77)));
+    }
+    let (mut bytes, mut told) = ([0; 4096], vec![]);
     let count = app.say(&mut bytes);
-    let mut told = vec![];
-    stillpoint::decode::Decoder::default().take(&bytes[..count], &mut |said| told.push(said));
-    let refused = told.iter().find_map(|said| match said {
-        stillpoint::decode::Said::Settings(settings) => settings.refused_name(),
-        _ => None,
+    Decoder::default().take(&bytes[..count], &mut |said| {
+        if let decode::Said::Settings(settings) = said {
+            told.push((settings.parameters.inferred, settings.refused_name()));
+        }
     });
-    assert_eq!(refused, Some("inferred"));
+    told
+}
+
+#[test]
+fn a_board_without_a_line_refuses() {
+    let mut flash = vec![0xFF; 1 << 16];
+    assert_eq!(started::<0>(&mut flash, true), [(false, None), (false, Some("inferred"))]);
+}
+
+#[test]
+fn it_outlives_a_restart() {
+    let mut flash = vec![0xFF; 1 << 16];
+    assert_eq!(started::<1>(&mut flash, true), [(false, None), (true, None)]);
+    assert_eq!(started::<1>(&mut flash, false), [(true, None)]);
+    assert_eq!(started::<0>(&mut flash, false), [(false, None)], "without a line as the board is made");
 }
