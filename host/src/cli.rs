@@ -24,6 +24,9 @@ enum Command {
     Rehearse(cmd::rehearse::Arguments),
     Watch(cmd::watch::Arguments),
     Device(cmd::device::Arguments),
+    Moves(cmd::moves::Arguments),
+    Alarms(cmd::alarms::Arguments),
+    Store(Box<cmd::store::Arguments>),
 }
 
 /// Runs what the arguments ask for.
@@ -42,6 +45,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
         Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
         Some(Command::Device(arguments)) => cmd::device::run(&arguments),
+        Some(Command::Moves(arguments)) => cmd::moves::run(&arguments),
+        Some(Command::Alarms(arguments)) => cmd::alarms::run(&arguments),
+        Some(Command::Store(arguments)) => cmd::store::run(&arguments),
     };
     match done {
         // Reading only the first lines, as `head` does, is no failure.

@@ -9,6 +9,7 @@ pub mod plot;
 pub mod measure;
 pub mod source;
 pub mod decode;
+pub mod store;
 pub mod command;
 pub mod cmd;
 pub mod cli;

@@ -6,6 +6,9 @@ mod progress;
 pub mod rehearse;
 pub mod watch;
 pub mod device;
+pub mod moves;
+pub mod alarms;
+pub mod store;
 mod recording;
 
 pub(crate) use output::tell;

@@ -17,6 +17,8 @@ use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
 use crate::report::shift as summary;
 use crate::source::rehearsal::monitor::{Known, Monitor};
+use crate::store::log::{Axis, Log};
+use crate::store::{self, time};
 
 /// Rehearse a shift on a virtual machine
 ///
@@ -42,7 +44,7 @@ pub struct Arguments {
     /// Samples per second; divides 20000
     #[arg(long, value_name = "HZ", default_value = "4000")]
     rate: u32,
-    /// Add the monitor's raw frames to this file
+    /// Log the monitor's frames into this store, as a shift that ends now
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
     /// How the moves are printed; by default only a summary of the shift is
@@ -67,11 +69,41 @@ impl Default for Arguments {
             healthy: false,
             real_time: false,
             rate: 4000,
-            store: Some(PathBuf::from("rehearsal.frames")),
+            store: Some(PathBuf::from("rehearsal.store")),
             format: None,
             save_samples: None,
         }
     }
+}
+
+impl Arguments {
+    /// The store, for a monitor whose number says what is rehearsed: the same shift again is known there.
+    fn open(&self, known: &[Known]) -> Result<Option<Log>, Error> {
+        let Some(path) = &self.store else { return Ok(None) };
+        let axis = |(axis, known): (usize, &Known)| Axis {
+            axis: axis as u8,
+            name: known.name.to_owned(),
+            unit: known.unit.to_owned(),
+            counts_per_unit: known.counts_per_unit,
+            window: Some(known.window),
+            source: "rehearsal".to_owned(),
+        };
+        let shift = [self.hours.to_bits(), self.seed, u64::from(self.healthy), u64::from(self.rate)];
+        let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
+        // FNV-1a, 64 bits: enough to tell rehearsals apart.
+        let hash = bytes.fold(0xCBF2_9CE4_8422_2325_u64, |hash, byte| {
+            (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3)
+        });
+        let mut number = *b"inv\0\0\0\0\0\0\0\0\0";
+        number.iter_mut().skip(4).zip(hash.to_le_bytes()).for_each(|(place, byte)| *place = byte);
+        let axes = known.iter().enumerate().map(axis).collect();
+        Log::open(path, &store::Options::default(), Some(number), axes).map(Some)
+    }
+}
+
+/// Unit of the result: µs
+fn microseconds(seconds: f64) -> i64 {
+    (seconds * 1e6) as i64
 }
 
 /// Runs the shift.
@@ -88,7 +120,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let (monitor, known) = Monitor::new(arguments.seed, arguments.rate, wear)?;
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &known)?,
-        store: arguments.store.as_deref().map(append).transpose()?,
+        store: arguments.open(&known)?,
+        begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
         summary: summary::Shift::new(arguments.hours * 3600.0),
         decoder: Decoder::default(),
@@ -99,7 +132,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 
 struct Shift {
     samples: Samples,
-    store: Option<BufWriter<File>>,
+    store: Option<Log>,
+    /// When the shift began. Unit: µs since 1970, UTC
+    begun: i64,
     /// If every move is to be told.
     output: Option<Output>,
     summary: summary::Shift,
@@ -119,23 +154,25 @@ impl Shift {
                 let readings = monitor.step(&mut line);
                 self.samples.take(second, &readings)?;
             }
-            self.hear(&mut line)?;
+            self.hear(&mut line, monitor.seconds())?;
             bar.set_position(monitor.seconds() as u64);
             if arguments.real_time {
+                self.store.as_mut().map(Log::commit);
                 let due = begun + Duration::from_secs_f64(monitor.seconds());
                 std::thread::sleep(due.saturating_duration_since(Instant::now()));
             }
         }
         monitor.finish(&mut line);
-        self.hear(&mut line)?;
+        self.hear(&mut line, monitor.seconds())?;
         bar.finish_and_clear();
-        self.finish()
+        self.finish(arguments)
     }
 
     /// Stores and decodes what the monitor has sent.
-    fn hear(&mut self, line: &mut Vec<u8>) -> Result<(), Error> {
+    fn hear(&mut self, line: &mut Vec<u8>, second: f64) -> Result<(), Error> {
         if let Some(store) = &mut self.store {
-            store.write_all(line)?;
+            store.hear(line, self.begun.saturating_add(microseconds(second)));
+            store.notes().iter().for_each(tell);
         }
         let mut told = Vec::new();
         self.decoder.take(line, &mut |said| told.extend(line_of(said, &self.known)));
@@ -151,14 +188,16 @@ impl Shift {
         }
     }
 
-    fn finish(mut self) -> Result<ExitCode, Error> {
+    fn finish(mut self, arguments: &Arguments) -> Result<ExitCode, Error> {
         let mut told = Vec::new();
         self.decoder.finish(&mut |said| told.extend(line_of(said, &self.known)));
         told.iter().try_for_each(|told| self.tell(told))?;
         self.samples.finish()?;
-        if let Some(mut store) = self.store {
-            store.flush()?;
-            store.get_ref().sync_all()?;
+        if let Some(store) = self.store {
+            let (store, kept) = store.finish()?;
+            let name = format!("rehearsal of {} h, seed {}", arguments.hours, arguments.seed);
+            store.name_shift(&name, self.begun, self.begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
+            tell(format_args!("{}: {kept}", store.path().display()));
         }
         let counts = self.decoder.counts();
         let lost =
@@ -187,14 +226,6 @@ fn line_of(said: Said, known: &[Known]) -> Option<MoveLine> {
     };
     let clock = Clock::new(known.settings.ticks_per_second, 0.0);
     Some(scale.line(&known.settings, &clock, &record, curve.into_iter()))
-}
-
-/// Opens a file to add to.
-pub(super) fn append(path: &Path) -> Result<BufWriter<File>, Error> {
-    let opened = File::options().create(true).append(true).open(path);
-    opened
-        .map(BufWriter::new)
-        .map_err(|source| Error::Unreadable { file: path.display().to_string(), source })
 }
 
 /// One CSV file per axis, if samples are to be saved.

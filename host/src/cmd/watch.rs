@@ -1,8 +1,7 @@
 //! In: a monitor on a line, or its frames in a file. Out: every move as it is told; raw frames kept; losses fetched again.
 
 use std::collections::BTreeMap;
-use std::fs::File;
-use std::io::{BufWriter, Read, Write};
+use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -12,7 +11,6 @@ use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 
 use super::output::{Form, Output, tell};
-use super::rehearse::append;
 use crate::command::Commands;
 use crate::decode::{Decoder, Missing, Said, Told};
 use crate::error::Error;
@@ -20,6 +18,8 @@ use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
 use crate::report::told;
 use crate::source::{self, Line};
+use crate::store::log::{Axis, Log};
+use crate::store::{self, time};
 use crate::trace::choice::fraction;
 
 /// Watch a monitor
@@ -30,7 +30,7 @@ use crate::trace::choice::fraction;
 pub struct Arguments {
     /// serial:PATH, tcp:HOST:PORT, or file:PATH with frames kept earlier
     source: String,
-    /// Add the raw frames to this file
+    /// Log it into this store; what is missing there since last time is asked for
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
     /// How the moves are printed; a table waits for the end
@@ -49,8 +49,28 @@ pub struct Arguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  stillpoint watch serial:/dev/ttyACM0 --store shift.frames --axes tray,dibble,turntable
-  stillpoint watch file:shift.frames --format table";
+  stillpoint watch serial:/dev/ttyACM0 --store shift.store --axes tray,dibble,turntable
+  stillpoint watch file:old.frames --store shift.store
+  stillpoint watch file:old.frames --format table";
+
+/// Most that is read at once. Unit: bytes
+const BUFFER: usize = 1 << 16;
+
+impl Arguments {
+    fn open(&self, counts_per_unit: f64) -> Result<Option<Log>, Error> {
+        let Some(path) = &self.store else { return Ok(None) };
+        let named = |(axis, name): (usize, &String)| Axis {
+            axis: axis as u8,
+            name: name.clone(),
+            unit: self.unit.clone(),
+            counts_per_unit,
+            window: None,
+            source: self.source.clone(),
+        };
+        let axes = self.axes.iter().take(256).enumerate().map(named).collect();
+        Log::open(path, &store::Options::default(), None, axes).map(Some)
+    }
+}
 
 /// Watches until the line ends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
@@ -59,14 +79,14 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let mut watch = Watch {
         arguments,
         counts_per_unit,
-        store: arguments.store.as_deref().map(append).transpose()?,
+        store: arguments.open(counts_per_unit)?,
         output: Output::new(arguments.format)?,
         settings: BTreeMap::new(),
         writer,
         commands: Commands::default(),
     };
     watch.ask(&Command::Identify)?;
-    let (mut decoder, mut bytes) = (Decoder::default(), vec![0; 1 << 16]);
+    let (mut decoder, mut bytes) = (Decoder::default(), vec![0; BUFFER]);
     loop {
         let count = reader
             .read(&mut bytes)
@@ -82,7 +102,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 struct Watch<'a> {
     arguments: &'a Arguments,
     counts_per_unit: f64,
-    store: Option<BufWriter<File>>,
+    store: Option<Log>,
     output: Output,
     settings: BTreeMap<u8, Settings>,
     writer: Option<Box<dyn Write + Send>>,
@@ -92,17 +112,26 @@ struct Watch<'a> {
 impl Watch<'_> {
     /// Bytes as they come; none at the end.
     fn take(&mut self, decoder: &mut Decoder, bytes: &[u8]) -> Result<(), Error> {
-        if let Some(store) = &mut self.store {
-            store.write_all(bytes)?;
-            // What is kept must outlive this program, whatever ends it.
-            store.flush()?;
-        }
+        self.keep(bytes)?;
         let mut said = Vec::new();
         match bytes {
             [] => decoder.finish(&mut |one| said.push(one)),
             _ => decoder.take(bytes, &mut |one| said.push(one)),
         }
         said.into_iter().try_for_each(|one| self.hear(one))
+    }
+
+    /// Stores what has come, and asks for what the store lacks.
+    fn keep(&mut self, bytes: &[u8]) -> Result<(), Error> {
+        let Some(store) = &mut self.store else { return Ok(()) };
+        store.hear(bytes, time::now());
+        // A full buffer says that more is waiting; otherwise this is all there is, and it must outlive us now.
+        if bytes.len() < BUFFER {
+            store.commit();
+        }
+        let asks = store.asks();
+        store.notes().iter().for_each(tell);
+        asks.into_iter().try_for_each(|ask| self.ask(&Command::DumpSince(ask)))
     }
 
     fn hear(&mut self, said: Said) -> Result<(), Error> {
@@ -174,6 +203,9 @@ impl Watch<'_> {
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {
         self.output.finish()?;
+        if let Some(store) = self.store {
+            tell(store.finish()?.1);
+        }
         let counts = decoder.counts();
         tell(format_args!(
             "{} frames, {} sent again, {} lost on the line, {} stretches of {} bytes corrupt",

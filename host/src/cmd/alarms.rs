@@ -1,0 +1,70 @@
+//! In: a store and a time. Out: the steps in the lives of its alarms.
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::Args;
+use comfy_table::{Table, presets};
+
+use super::moves::Within;
+use super::output::Form;
+use crate::error::Error;
+use crate::report::printable::printable;
+use crate::store::alarms::AlarmLine;
+
+/// Print the alarms of a store
+///
+/// Every step in the life of every alarm, with its figure and the limit it passed, by the state names of IEC 62682.
+/// What people did about them is in `stillpoint store journal`.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    #[command(flatten)]
+    within: Within,
+    /// How they are printed
+    #[arg(long, value_enum, default_value = "table")]
+    format: Form,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint alarms --store shift.store --since 8h
+  stillpoint alarms --store shift.store --axis dibble --format jsonl";
+
+/// Prints the alarms.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    let store = arguments.within.open()?;
+    let within = arguments.within.interval(&store)?;
+    let alarms = store.alarms(arguments.within.axis.as_deref(), within)?;
+    let mut out = io::stdout().lock();
+    match arguments.format {
+        Form::Table => out.write_all(table(&alarms).as_bytes())?,
+        Form::Jsonl => {
+            for alarm in &alarms {
+                serde_json::to_writer(&mut out, alarm).map_err(io::Error::from)?;
+                out.write_all(b"\n")?;
+            }
+        }
+        Form::Csv => {
+            let mut rows = csv::Writer::from_writer(out);
+            let wrong = |error: csv::Error| Error::from(io::Error::other(error));
+            rows.write_record(AlarmLine::HEADER).map_err(wrong)?;
+            alarms.iter().try_for_each(|alarm| rows.write_record(alarm.row()).map_err(wrong))?;
+            rows.flush()?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn table(alarms: &[AlarmLine]) -> String {
+    if alarms.is_empty() {
+        return "no alarms\n".to_owned();
+    }
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    table.set_header(AlarmLine::HEADER);
+    alarms.iter().for_each(|alarm| {
+        table.add_row(alarm.row().map(|cell| printable(&cell)));
+    });
+    table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
+}

@@ -1,0 +1,87 @@
+//! In: a store and a time. Out: its moves, as `measure` prints them.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::Args;
+
+use super::output::{Form, Output};
+use crate::error::Error;
+use crate::store::moves::Ask;
+use crate::store::{Options, Store, time};
+
+/// Print the moves of a store
+///
+/// Axis by axis, in the order of time: the same records as `measure` and `watch` print.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    #[command(flatten)]
+    within: Within,
+    /// How they are printed
+    #[arg(long, value_enum, default_value = "table")]
+    format: Form,
+    /// Leave settling curves out, which is faster
+    #[arg(long)]
+    no_curves: bool,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint moves --store shift.store --axis tray_shuttle --since 2h
+  stillpoint moves --store shift.store --since 2026-05-04T06:00:00Z --until 2026-05-04T14:00:00Z --format csv";
+
+/// Which store, and what of it.
+#[derive(Args, Clone)]
+pub(super) struct Within {
+    /// File that `watch --store` or `rehearse --store` has written
+    #[arg(long, value_name = "PATH")]
+    pub(super) store: PathBuf,
+    /// Name or number of an axis
+    #[arg(long, value_name = "A")]
+    pub(super) axis: Option<String>,
+    /// From this time on: RFC 3339, a date, or how long ago: 30m, 2h, 3d
+    #[arg(long, value_name = "T")]
+    since: Option<String>,
+    /// Before this time
+    #[arg(long, value_name = "T")]
+    until: Option<String>,
+    /// Within a named interval of the store
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["since", "until"])]
+    shift: Option<String>,
+}
+
+impl Within {
+    /// Opens the store.
+    pub(super) fn open(&self) -> Result<Store, Error> {
+        Store::open(&self.store, &Options::default())
+    }
+
+    /// The interval asked for. Unit: µs since 1970, UTC
+    pub(super) fn interval(&self, store: &Store) -> Result<(i64, i64), Error> {
+        if let Some(shift) = &self.shift {
+            return store.shift(shift);
+        }
+        let now = time::now();
+        let read = |option, value: &Option<String>, otherwise| {
+            value.as_deref().map_or(Ok(otherwise), |value| time::parse(option, value, now))
+        };
+        Ok((read("--since", &self.since, i64::MIN)?, read("--until", &self.until, i64::MAX)?))
+    }
+
+    /// The moves asked for.
+    pub(super) fn ask(&self, store: &Store, curves: bool) -> Result<Ask, Error> {
+        let (since, until) = self.interval(store)?;
+        Ok(Ask { axis: self.axis.clone(), since, until, curves })
+    }
+}
+
+/// Prints the moves.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    let store = arguments.within.open()?;
+    let ask = arguments.within.ask(&store, !arguments.no_curves)?;
+    let mut output = Output::new(arguments.format)?;
+    store.moves(&ask, &mut |line| Ok(output.take(line)?))?;
+    output.finish()?;
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,171 @@
+//! In: a store. Out: what is to be done with it as a whole: export, retain, rebuild, check, journal, note, shift.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::{Args, Subcommand};
+
+use super::moves::Within;
+use super::output::tell;
+use crate::error::Error;
+use crate::store::retain::Keep;
+use crate::store::{Options, Store, time};
+
+/// Look after a store
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    #[command(subcommand)]
+    work: Work,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint store check --store shift.store
+  stillpoint store export --store shift.store --since 7d week.csv
+  stillpoint store export --store shift.store --summaries week.parquet
+  stillpoint store retain --store shift.store --days 30
+  stillpoint store note --store shift.store --who 'M. Ito' 'tray belt tightened'";
+
+#[derive(Subcommand)]
+enum Work {
+    /// Write moves or summaries into a .csv or .parquet file
+    Export {
+        #[command(flatten)]
+        within: Within,
+        /// Summaries of 5 minutes, an hour and a day instead of moves
+        #[arg(long)]
+        summaries: bool,
+        /// File to write; its ending says how
+        file: PathBuf,
+    },
+    /// Let raw frames and moves of older days go; summaries, alarms and the journal stay
+    Retain {
+        #[command(flatten)]
+        place: Place,
+        /// Whole days to keep before today, UTC
+        #[arg(long, value_name = "N", required_unless_present = "megabytes")]
+        days: Option<u32>,
+        /// As many whole days as fit, today in any case
+        #[arg(long, value_name = "N", conflicts_with = "days")]
+        megabytes: Option<u32>,
+    },
+    /// Make all tables again from the raw frames
+    Rebuild(Place),
+    /// Read all of it and say what is wrong or missing
+    Check(Place),
+    /// Print who did what and when
+    Journal(Within),
+    /// Add a line to the journal
+    Note {
+        #[command(flatten)]
+        place: Place,
+        /// Who says it
+        #[arg(long, value_name = "NAME")]
+        who: String,
+        /// note, acknowledgement, shelving, baseline or settings
+        #[arg(long, value_name = "WHAT", default_value = "note")]
+        what: String,
+        /// In words
+        text: String,
+    },
+    /// Name an interval, for `--shift NAME`
+    Shift {
+        #[command(flatten)]
+        within: Within,
+        /// Its name
+        name: String,
+    },
+}
+
+/// Which store.
+#[derive(Args)]
+struct Place {
+    /// File that `watch --store` or `rehearse --store` has written
+    #[arg(long, value_name = "PATH")]
+    store: PathBuf,
+}
+
+impl Place {
+    fn open(&self) -> Result<Store, Error> {
+        Store::open(&self.store, &Options::default())
+    }
+}
+
+/// Does the work.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    match &arguments.work {
+        Work::Export { within, summaries, file } => export(within, *summaries, file)?,
+        Work::Retain { place, days, megabytes } => {
+            let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
+            let keep = days.map_or(Keep::Bytes(bytes), Keep::Days);
+            let gone = place.open()?.retain(keep, time::now())?;
+            let (frames, moves, size) = (gone.frames, gone.moves, gone.bytes / 1_000_000);
+            println!("{frames} raw frames and {moves} moves let go; {size} MB in use");
+        }
+        Work::Rebuild(place) => println!("tables made again from {} raw frames", place.open()?.rebuild()?),
+        Work::Check(place) => return check(&place.open()?),
+        Work::Journal(within) => journal(within)?,
+        Work::Note { place, who, what, text } => place.open()?.note(who, what, text)?,
+        Work::Shift { within, name } => {
+            let store = within.open()?;
+            let (since, until) = within.interval(&store)?;
+            store.name_shift(name, since, until)?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn export(within: &Within, summaries: bool, file: &Path) -> Result<(), Error> {
+    let store = within.open()?;
+    let ask = within.ask(&store, true)?;
+    let unwritable = |source| Error::Unreadable { file: file.display().to_string(), source };
+    let ending = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    let out = || File::create(file).map(BufWriter::new).map_err(unwritable);
+    match ending.to_ascii_lowercase().as_str() {
+        "csv" if summaries => store.export_summaries(&ask, out()?),
+        "csv" => store.export_moves(&ask, out()?),
+        #[cfg(feature = "parquet")]
+        "parquet" if summaries => store.export_summary_columns(&ask, out()?),
+        #[cfg(feature = "parquet")]
+        "parquet" => store.export_move_columns(&ask, out()?),
+        _ => Err(Error::Option {
+            option: "FILE".to_owned(),
+            value: file.display().to_string(),
+            wrong: "can't be written in this form".to_owned(),
+            remedy: match cfg!(feature = "parquet") {
+                true => "end its name with .csv or .parquet".to_owned(),
+                false => "end its name with .csv; for .parquet build with `--features parquet`".to_owned(),
+            },
+        }),
+    }
+}
+
+fn check(store: &Store) -> Result<ExitCode, Error> {
+    let found = store.check()?;
+    let mut out = io::stdout().lock();
+    writeln!(out, "file: {}", found.file)?;
+    writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
+    writeln!(out, "moves: {} in frames, {} in the table", found.told, found.moves)?;
+    for (device, boot, first, count) in &found.missing {
+        writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
+    }
+    if found.is_sound() {
+        return Ok(ExitCode::SUCCESS);
+    }
+    tell("the store is not sound: `stillpoint store rebuild` mends tables; damaged frames can't be mended");
+    Ok(ExitCode::FAILURE)
+}
+
+fn journal(within: &Within) -> Result<(), Error> {
+    let store = within.open()?;
+    let (since, until) = within.interval(&store)?;
+    let mut out = io::stdout().lock();
+    for entry in store.journal(since, until)? {
+        serde_json::to_writer(&mut out, &entry).map_err(io::Error::from)?;
+        out.write_all(b"\n")?;
+    }
+    Ok(())
+}

@@ -1,0 +1,254 @@
+//! In: frames that wait. Out: one transaction that stores them, once each, and what follows from them.
+
+use std::collections::{BTreeMap, HashMap, VecDeque};
+
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use stillpoint_core::wire::header::{Header, Priority};
+use stillpoint_core::wire::message::Message;
+
+use super::boots::From;
+use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
+use super::journal;
+use super::log::{Axis, Kept};
+
+/// Frames that may wait for the monitor to say who it is.
+const UNNAMED: usize = 1024;
+/// Frames out of a log that may wait for the wall time of their start to be known.
+const UNTIED: usize = 50_000;
+
+/// A monitor's own number.
+pub(super) type Number = [u8; 12];
+
+/// A frame that waits to be stored.
+#[derive(Debug)]
+pub(super) struct Held {
+    /// Whose it is; not known before the first hello on the line.
+    pub(super) number: Option<Number>,
+    pub(super) header: Header,
+    /// Unit: µs since 1970, UTC
+    pub(super) arrived: i64,
+    pub(super) body: Box<[u8]>,
+}
+
+/// What lasts from one group to the next, as long as nobody else writes and nothing fails.
+#[derive(Debug, Default)]
+pub(super) struct Grouped {
+    pub(super) derive: Derive,
+    devices: HashMap<Number, i64>,
+    /// SQLite's mark of changes that others have made.
+    changes: Option<i64>,
+    pub(super) kept: Kept,
+    pub(super) notes: Vec<String>,
+}
+
+impl Grouped {
+    /// Stores what can be stored; the rest is left waiting. After an error all is as it was.
+    ///
+    /// `dumped`: the monitor has sent its log to the end, and nothing more will tell when a start was.
+    pub(super) fn store(
+        &mut self,
+        connection: &mut Connection,
+        axes: &[Axis],
+        waiting: &mut VecDeque<Held>,
+        dumped: bool,
+    ) -> rusqlite::Result<()> {
+        let before = (self.kept, self.notes.len());
+        let stored = self.transaction(connection, axes, waiting, dumped);
+        match stored {
+            Ok(later) => {
+                let mut place = 0..;
+                let mut later = later.into_iter().peekable();
+                waiting.retain(|_| later.next_if_eq(&place.next().unwrap_or(usize::MAX)).is_some());
+                Ok(())
+            }
+            Err(error) => {
+                self.kept = before.0;
+                self.notes.truncate(before.1);
+                self.changes = None;
+                Err(error)
+            }
+        }
+    }
+
+    /// Places of the frames that have to wait.
+    fn transaction(
+        &mut self,
+        connection: &mut Connection,
+        axes: &[Axis],
+        waiting: &VecDeque<Held>,
+        dumped: bool,
+    ) -> rusqlite::Result<Vec<usize>> {
+        let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        self.refresh(&store)?;
+        let all_named = waiting.iter().filter(|held| held.number.is_none()).count() > UNNAMED;
+        let (mut later, mut untied) = (vec![], vec![]);
+        for (place, held) in waiting.iter().enumerate() {
+            let number = held.number.or(all_named.then(Number::default));
+            let Some(number) = number else {
+                later.push(place);
+                continue;
+            };
+            let device = self.device(&store, number, axes)?;
+            let is_old = held.header.replay && held.header.priority == Priority::Move;
+            if is_old && self.derive.boots.known(&store, device, held.header.boot)?.is_none() {
+                untied.push((place, number));
+            } else {
+                self.take(&store, held, number, axes)?;
+            }
+        }
+        if dumped || untied.len() > UNTIED {
+            self.take_untied(&store, waiting, &untied, axes)?;
+        } else {
+            // Its start may have been tied by a later frame of this very group.
+            for (place, number) in untied {
+                let Some(held) = waiting.get(place) else { continue };
+                let device = self.device(&store, number, axes)?;
+                match self.derive.boots.known(&store, device, held.header.boot)? {
+                    Some(_) => self.take(&store, held, number, axes)?,
+                    None => later.push(place),
+                }
+            }
+            later.sort_unstable();
+        }
+        if let Some(last) = waiting.back() {
+            set_mark(&store, ARRIVED, last.arrived.max(mark(&store, ARRIVED)?.unwrap_or(i64::MIN)))?;
+        }
+        self.derive.write(&store)?;
+        store.commit()?;
+        Ok(later)
+    }
+
+    /// Forgets what is in memory if the file was changed by somebody else.
+    fn refresh(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        let changes = store.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?;
+        if self.changes != Some(changes) {
+            self.derive.forget(store)?;
+            self.devices.clear();
+            self.changes = Some(changes);
+        }
+        Ok(())
+    }
+
+    /// Stores frames of starts whose wall time nothing tells: the later a start, the better its end is known.
+    fn take_untied(
+        &mut self,
+        store: &Connection,
+        waiting: &VecDeque<Held>,
+        untied: &[(usize, Number)],
+        axes: &[Axis],
+    ) -> rusqlite::Result<()> {
+        let mut ends: BTreeMap<(Number, u32), (u64, i64)> = BTreeMap::new();
+        for (held, number) in untied.iter().filter_map(|(place, number)| Some((waiting.get(*place)?, number))) {
+            let stored = Stored::new(0, held.arrived, &held.body);
+            let Some(Message::Move(told)) = stored.and_then(|stored| stored.message()) else { continue };
+            let end = told.start.wrapping_add(told.duration).saturating_add(told.held);
+            let last = ends.entry((*number, held.header.boot)).or_default();
+            *last = (last.0.max(end), last.1.max(held.arrived));
+        }
+        for ((number, boot), (end, arrived)) in ends.into_iter().rev() {
+            let device = self.device(store, number, axes)?;
+            self.derive.boots.tie(store, (device, boot), From::Replay(end), arrived)?;
+        }
+        for (place, number) in untied {
+            let Some(held) = waiting.get(*place) else { continue };
+            self.take(store, held, *number, axes)?;
+        }
+        Ok(())
+    }
+
+    /// Stores one frame, unless it is there.
+    fn take(&mut self, store: &Connection, held: &Held, number: Number, axes: &[Axis]) -> rusqlite::Result<()> {
+        let mut device = self.device(store, number, axes)?;
+        let Some(mut stored) = Stored::new(device, held.arrived, &held.body) else { return Ok(()) };
+        let message = stored.message();
+        if let Some(message) = &message
+            && self.derive.is_past(store, &stored, message)?
+        {
+            self.kept.past += 1;
+            return Ok(());
+        }
+        if !insert(store, &stored)? {
+            if !differs(store, &stored)? {
+                self.kept.known += 1;
+                return Ok(());
+            }
+            device = self.renew(store, number, device)?;
+            stored.device = device;
+            insert(store, &stored)?;
+        }
+        self.kept.stored += 1;
+        message.map_or(Ok(()), |message| self.derive.take(store, &stored, &message))
+    }
+
+    /// Number of a device in this store.
+    fn device(&mut self, store: &Connection, number: Number, axes: &[Axis]) -> rusqlite::Result<i64> {
+        if let Some(device) = self.devices.get(&number) {
+            return Ok(*device);
+        }
+        let device = match newest(store, &number)? {
+            Some(device) => device,
+            None => {
+                store.execute("INSERT INTO devices (number, generation) VALUES (?1, 0)", [&number[..]])?;
+                store.last_insert_rowid()
+            }
+        };
+        name(store, device, axes)?;
+        self.devices.insert(number, device);
+        Ok(device)
+    }
+
+    /// Another frame has the same number: the monitor counts its starts from anew, its memory was erased.
+    fn renew(&mut self, store: &Connection, number: Number, device: i64) -> rusqlite::Result<i64> {
+        let text = "the monitor counts its starts from anew; it is kept apart from what it was before";
+        self.notes.push(text.to_owned());
+        journal::said(store, "store", "monitor", text)?;
+        store.execute(
+            "INSERT INTO devices (number, generation, board, firmware, ticks_per_second)
+            SELECT number, generation + 1, board, firmware, ticks_per_second FROM devices WHERE id = ?1",
+            [device],
+        )?;
+        let new = store.last_insert_rowid();
+        store.execute(
+            "INSERT INTO axes SELECT ?1, axis, name, unit, counts_per_unit, window, source FROM axes WHERE device = ?2",
+            [new, device],
+        )?;
+        self.devices.insert(number, new);
+        Ok(new)
+    }
+}
+
+/// The newest device of this number.
+pub(super) fn newest(store: &Connection, number: &Number) -> rusqlite::Result<Option<i64>> {
+    let sql = "SELECT id FROM devices WHERE number = ?1 ORDER BY generation DESC LIMIT 1";
+    store.prepare_cached(sql)?.query_row([&number[..]], |row| row.get(0)).optional()
+}
+
+/// Keeps names and scales of the axes as they were given last.
+fn name(store: &Connection, device: i64, axes: &[Axis]) -> rusqlite::Result<()> {
+    let mut statement = store.prepare_cached("INSERT OR REPLACE INTO axes VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?;
+    for Axis { axis, name, unit, counts_per_unit, window, source } in axes {
+        statement.execute(params![device, axis, name, unit, counts_per_unit, window, source])?;
+    }
+    Ok(())
+}
+
+/// False if a frame of this number is there.
+fn insert(store: &Connection, stored: &Stored) -> rusqlite::Result<bool> {
+    let key = stored.key();
+    let mut statement =
+        store.prepare_cached("INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING")?;
+    let body = stored.frame.body();
+    Ok(statement.execute(params![key.device, key.boot, key.priority, key.sequence, stored.arrived, body])? > 0)
+}
+
+/// Whether the frame that is there says something else; marks of a replay and so the CRC may differ.
+fn differs(store: &Connection, stored: &Stored) -> rusqlite::Result<bool> {
+    let key = stored.key();
+    let there: Vec<u8> = store
+        .prepare_cached(
+            "SELECT body FROM frames WHERE device = ?1 AND boot = ?2 AND priority = ?3 AND sequence = ?4",
+        )?
+        .query_row(params![key.device, key.boot, key.priority, key.sequence], |row| row.get(0))?;
+    let said = |body: &[u8]| -> Option<Vec<u8>> { Some(body.get(1..body.len().checked_sub(4)?)?.to_vec()) };
+    Ok(said(&there) != said(stored.frame.body()))
+}

@@ -1,0 +1,296 @@
+//! In: bytes of a monitor as they come. Out: its frames in the store, in groups; and what to ask it for again.
+//!
+//! Frames wait in memory until a group is full or old, then one transaction stores them and all that follows from
+//! them. Whatever stands in the way of that, the frames go on waiting and nothing stops.
+
+use std::collections::VecDeque;
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use stillpoint_core::wire::command::DumpSince;
+use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::{Event, Receiver};
+
+use super::derive::{ARRIVED, mark};
+use super::group::{Grouped, Held};
+use super::journal;
+use super::resume;
+use super::{Options, Store, words};
+use crate::error::Error;
+
+/// A group is stored when it holds so many frames,
+const GROUP: usize = 4096;
+/// or is so old,
+const AGE: Duration = Duration::from_millis(200);
+/// and the disk is made to hold what is stored so often.
+const SYNC: Duration = Duration::from_secs(10);
+/// After trouble the next try waits so long.
+const AGAIN: Duration = Duration::from_secs(1);
+/// Frames that may wait for better times; some 10 MB.
+const WAITING: usize = 100_000;
+/// This computer's clock has stepped back if it does by more than this. Unit: µs
+const STEP: i64 = 1_000_000;
+
+/// Name of an axis and its scale.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// Number, from 0.
+    pub axis: u8,
+    /// Its name.
+    pub name: String,
+    /// Name of its unit.
+    pub unit: String,
+    /// Unit: counts/unit
+    pub counts_per_unit: f64,
+    /// Half-width of the window as it was asked for, if that is known. Unit: its unit
+    pub window: Option<f64>,
+    /// Where it was heard.
+    pub source: String,
+}
+
+/// What became of the frames.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Kept {
+    /// Stored.
+    pub stored: u64,
+    /// There already.
+    pub known: u64,
+    /// Of moves past retention, which are not stored again.
+    pub past: u64,
+    /// Dropped because the store could not be written for too long.
+    pub dropped: u64,
+    /// Still waiting.
+    pub waiting: u64,
+}
+
+impl std::fmt::Display for Kept {
+    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(out, "{} frames stored, {} known already", self.stored, self.known)?;
+        if self.past > 0 {
+            write!(out, ", {} past retention", self.past)?;
+        }
+        if self.dropped > 0 {
+            write!(out, ", {} dropped", self.dropped)?;
+        }
+        Ok(())
+    }
+}
+
+/// Logs one monitor.
+#[derive(Debug)]
+pub struct Log {
+    store: Store,
+    receiver: Receiver<LargeTable>,
+    /// Who is on the line; `fixed` if no hello changes it.
+    number: Option<[u8; 12]>,
+    fixed: bool,
+    axes: Vec<Axis>,
+    waiting: VecDeque<Held>,
+    /// The log of the monitor has been sent to its end.
+    dumped: bool,
+    /// Came since the last group was stored.
+    fresh: usize,
+    grouped: Grouped,
+    dropped: u64,
+    why: Option<(String, &'static str)>,
+    arrived: i64,
+    begun: Option<Instant>,
+    synced: Instant,
+    retry: Option<Instant>,
+    /// Oldest frame of a move that was dropped.
+    lost: Option<DumpSince>,
+    asks: Vec<DumpSince>,
+    notes: Vec<String>,
+}
+
+impl Log {
+    /// Opens a store, or makes one, to log a monitor into. `number` if it is known who is on the line.
+    pub fn open(path: &Path, options: &Options, number: Option<[u8; 12]>, axes: Vec<Axis>) -> Result<Log, Error> {
+        let store = Store::create(path, options)?;
+        // The time of a line whose monitor is known beforehand is made up by whoever rehearses it.
+        let arrived = match number {
+            Some(_) => None,
+            None => mark(&store.connection, ARRIVED).map_err(|error| store.fault(&error))?,
+        };
+        Ok(Log {
+            store,
+            receiver: Receiver::new(Way::FromDevice),
+            number,
+            fixed: number.is_some(),
+            axes,
+            waiting: VecDeque::new(),
+            dumped: false,
+            fresh: 0,
+            grouped: Grouped::default(),
+            dropped: 0,
+            why: None,
+            arrived: arrived.unwrap_or(i64::MIN),
+            begun: None,
+            synced: Instant::now(),
+            retry: None,
+            lost: None,
+            asks: Vec::new(),
+            notes: Vec::new(),
+        })
+    }
+
+    /// Takes bytes as they come. `now` in µs since 1970, UTC.
+    pub fn hear(&mut self, bytes: &[u8], now: i64) {
+        self.mind_clock(now);
+        let mut left = bytes;
+        while let Some(event) = self.receiver.step(&mut left) {
+            // What is no frame is counted where the bytes are decoded.
+            let Event::Frame(frame) = event else { continue };
+            let (header, body) = (frame.header, Box::from(frame.body()));
+            let mut named = None;
+            // Only these two are read before they are stored.
+            if header.priority != Priority::Move {
+                match frame.read::<Message>().map(|read| read.payload) {
+                    Ok(Message::Hello(hello)) => named = Some(hello.device),
+                    Ok(Message::Status(status)) => self.dumped |= status.replay_left == 0,
+                    _ => (),
+                }
+            }
+            if let Some(number) = named {
+                self.name(number);
+            }
+            self.waiting.push_back(Held { number: self.number, header, arrived: now, body });
+            self.fresh += 1;
+        }
+        if self.fresh > 0 {
+            self.begun.get_or_insert_with(Instant::now);
+        }
+        let is_old = self.begun.is_some_and(|begun| begun.elapsed() >= AGE);
+        if self.fresh >= GROUP || is_old {
+            self.commit();
+        }
+    }
+
+    /// Who is on the line, from now on and for what has waited to know.
+    fn name(&mut self, number: [u8; 12]) {
+        let is_new = self.number != Some(number);
+        if self.fixed || !is_new {
+            return;
+        }
+        self.number = Some(number);
+        self.waiting.iter_mut().filter(|held| held.number.is_none()).for_each(|held| held.number = Some(number));
+        match resume::point(&self.store.connection, &number) {
+            Ok(point) => self.asks.extend(point),
+            Err(error) => self.notes.push(format!("where the store ends can't be read: {error}")),
+        }
+    }
+
+    fn mind_clock(&mut self, now: i64) {
+        let back = self.arrived.saturating_sub(now);
+        self.arrived = now;
+        if back > STEP && back < i64::MAX / 2 {
+            let text = format!(
+                "this computer's clock stepped back by {} s; moves stay in the order of the monitor's ticks",
+                back / 1_000_000
+            );
+            // If the store is in trouble, whoever watches is told all the same.
+            journal::said(&self.store.connection, "store", "clock", &text).ok();
+            self.notes.push(text);
+        }
+    }
+
+    /// Stores what waits, if it can be. True if nothing is left that could be stored.
+    pub fn commit(&mut self) -> bool {
+        if self.retry.is_some_and(|retry| retry > Instant::now()) {
+            self.drop_oldest();
+            return false;
+        }
+        let Log { store, grouped, axes, waiting, .. } = self;
+        let stored = grouped.store(&mut store.connection, axes, waiting, self.dumped);
+        self.notes.append(&mut self.grouped.notes);
+        match stored {
+            Ok(()) => self.recovered(),
+            Err(error) => self.trouble(&error),
+        }
+        self.retry.is_none()
+    }
+
+    fn recovered(&mut self) {
+        (self.begun, self.fresh, self.why) = (None, 0, None);
+        if self.retry.take().is_some() {
+            self.notes.push("the store is written again; nothing that waited is lost".to_owned());
+        }
+        if let Some(lost) = self.lost.take() {
+            let text = format!(
+                "{} frames were dropped while the store could not be written; asking the monitor's log",
+                self.dropped
+            );
+            journal::said(&self.store.connection, "store", "dropped", &text).ok();
+            self.notes.push(text);
+            self.asks.push(lost);
+        }
+        if self.synced.elapsed() >= SYNC {
+            self.synced = Instant::now();
+            // A reader in the way only delays it; the next one does it.
+            let mut pragma = self.store.connection.prepare_cached("PRAGMA wal_checkpoint(PASSIVE)").ok();
+            pragma.as_mut().map(|pragma| pragma.query_row([], |_| Ok(())).ok());
+        }
+    }
+
+    fn trouble(&mut self, error: &rusqlite::Error) {
+        let (wrong, remedy) = words(error);
+        if self.retry.is_none() {
+            let (path, waiting) = (self.store.path.display(), self.waiting.len());
+            self.notes.push(format!("{path}: {wrong}; {remedy}. {waiting} frames wait, and watching goes on"));
+        }
+        self.why = Some((wrong, remedy));
+        self.retry = Some(Instant::now() + AGAIN);
+        self.drop_oldest();
+    }
+
+    fn drop_oldest(&mut self) {
+        while self.waiting.len() > WAITING {
+            let Some(held) = self.waiting.pop_front() else { return };
+            self.dropped += 1;
+            let Header { boot, priority, sequence, .. } = held.header;
+            if priority == Priority::Move && self.lost.is_none_or(|lost| (boot, sequence) < (lost.boot, lost.sequence))
+            {
+                self.lost = Some(DumpSince { boot, priority: priority as u8, sequence });
+            }
+        }
+    }
+
+    /// What to ask the monitor for: where the store ended when it was opened, and what had to be dropped.
+    pub fn asks(&mut self) -> Vec<DumpSince> {
+        std::mem::take(&mut self.asks)
+    }
+
+    /// What people should know.
+    pub fn notes(&mut self) -> Vec<String> {
+        std::mem::take(&mut self.notes)
+    }
+
+    /// What became of the frames so far.
+    pub fn kept(&self) -> Kept {
+        Kept { waiting: self.waiting.len() as u64, dropped: self.dropped, ..self.grouped.kept }
+    }
+
+    /// The store that is written.
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
+    /// No more bytes come. An error if frames are left that could not be stored.
+    pub fn finish(mut self) -> Result<(Store, Kept), Error> {
+        (self.dumped, self.retry) = (true, None);
+        self.number.get_or_insert_default();
+        let number = self.number;
+        self.waiting.iter_mut().for_each(|held| held.number = held.number.or(number));
+        let done = self.commit();
+        let kept = self.kept();
+        if done && kept.waiting == 0 {
+            return Ok((self.store, kept));
+        }
+        let (wrong, remedy) = self.why.unwrap_or_default();
+        let wrong = format!("{} frames could not be stored: {wrong}", kept.waiting + kept.dropped);
+        let remedy = format!("{remedy}; then watch the monitor again: it is asked for what is missing");
+        Err(self.store.refuse(&wrong, &remedy))
+    }
+}

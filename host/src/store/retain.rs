@@ -1,0 +1,128 @@
+//! In: how much to keep. Out: raw frames and moves of older days gone; summaries, alarms and journal stay.
+//!
+//! Cuts lie at midnight UTC, so that every summary is either whole and final or can be made again.
+
+use rusqlite::{Connection, TransactionBehavior, params};
+use stillpoint_core::wire::header::Priority;
+
+use super::derive::{HORIZON, mark, set_mark};
+use super::{Store, journal, time};
+use crate::error::Error;
+
+/// Unit: µs
+const DAY: i64 = 86_400_000_000;
+
+/// How much to keep.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Keep {
+    /// Whole days before today.
+    Days(u32),
+    /// As many whole days as fit, today in any case. Unit: bytes
+    Bytes(u64),
+}
+
+/// What was let go.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Gone {
+    /// Raw frames.
+    pub frames: usize,
+    /// Moves; they live on in the summaries.
+    pub moves: usize,
+    /// Everything before this is past retention, if anything ever was. Unit: µs since 1970, UTC
+    pub before: Option<i64>,
+    /// Size after it. Unit: bytes
+    pub bytes: u64,
+}
+
+impl Store {
+    /// Lets old days go. `now` in µs since 1970, UTC.
+    pub fn retain(&mut self, keep: Keep, now: i64) -> Result<Gone, Error> {
+        self.let_go(keep, now).map_err(|error| self.fault(&error))
+    }
+
+    fn let_go(&mut self, keep: Keep, now: i64) -> rusqlite::Result<Gone> {
+        let today = now.div_euclid(DAY) * DAY;
+        let mut gone = Gone::default();
+        match keep {
+            Keep::Days(days) => self.cut(today.saturating_sub(i64::from(days) * DAY), &mut gone)?,
+            Keep::Bytes(bytes) => {
+                while used(&self.connection)? > bytes
+                    && let Some(oldest) = oldest(&self.connection)?
+                    && oldest < today
+                {
+                    self.cut(oldest.div_euclid(DAY) * DAY + DAY, &mut gone)?;
+                }
+            }
+        }
+        if gone.frames > 0 {
+            let text = format!(
+                "{} raw frames and {} moves before {} let go",
+                gone.frames,
+                gone.moves,
+                time::text(gone.before.unwrap_or_default())
+            );
+            journal::said(&self.connection, "store", "retention", &text)?;
+        }
+        // Gives the room back to the disk; a reader in the way only delays that.
+        self.connection.execute_batch("PRAGMA incremental_vacuum")?;
+        self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
+        gone.bytes = used(&self.connection)?;
+        Ok(gone)
+    }
+
+    /// One day boundary, one transaction.
+    fn cut(&mut self, horizon: i64, gone: &mut Gone) -> rusqlite::Result<()> {
+        let axes: Vec<(i64, u8)> = axes(&self.connection)?;
+        let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        let before = mark(&store, HORIZON)?;
+        // A horizon never goes back: what is gone stays gone.
+        let horizon = before.map_or(horizon, |before| before.max(horizon));
+        let priority = Priority::Move as u8;
+        for (device, axis) in axes {
+            store.execute(
+                "UPDATE boots SET whole_from = max(whole_from, coalesce((SELECT max(sequence) + 1 FROM moves
+                    WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND moves.boot = boots.boot), 0))
+                WHERE device = ?1",
+                params![device, axis, horizon],
+            )?;
+            gone.frames += store.execute(
+                "DELETE FROM frames WHERE (device, boot, priority, sequence) IN
+                    (SELECT device, boot, ?4, sequence FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3)",
+                params![device, axis, horizon, priority],
+            )?;
+            gone.moves += store.execute(
+                "DELETE FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3",
+                params![device, axis, horizon],
+            )?;
+        }
+        // Settings, gaps, alarms and what was found are few and stay.
+        gone.frames += store
+            .execute("DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2", params![priority, horizon])?;
+        set_mark(&store, HORIZON, horizon)?;
+        gone.before = Some(horizon);
+        store.commit()
+    }
+}
+
+fn axes(store: &Connection) -> rusqlite::Result<Vec<(i64, u8)>> {
+    let mut statement = store.prepare("SELECT DISTINCT device, axis FROM summaries WHERE span = 86400")?;
+    statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+}
+
+/// The oldest move there is. Unit: µs since 1970, UTC
+fn oldest(store: &Connection) -> rusqlite::Result<Option<i64>> {
+    let mut least: Option<i64> = None;
+    for (device, axis) in axes(store)? {
+        let sql = "SELECT min(at_us) FROM moves WHERE device = ?1 AND axis = ?2";
+        let here: Option<i64> = store.prepare_cached(sql)?.query_row(params![device, axis], |row| row.get(0))?;
+        least = least.into_iter().chain(here).min();
+    }
+    Ok(least)
+}
+
+/// Pages in use. Unit: bytes
+fn used(store: &Connection) -> rusqlite::Result<u64> {
+    let pragma = |name| store.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
+    let pages = pragma("page_count")?.saturating_sub(pragma("freelist_count")?);
+    Ok(u64::try_from(pages.saturating_mul(pragma("page_size")?)).unwrap_or(0))
+}

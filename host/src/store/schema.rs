@@ -1,0 +1,121 @@
+//! In: a file of any version, or an empty one. Out: a store of the current version.
+//!
+//! `PRAGMA user_version` counts the steps that were taken. Steps only append and are never edited once
+//! released. Step 1 holds the truth: what monitors sent, and what people said. Step 2 holds what follows from
+//! it: these tables may be dropped and made again at any time, which is what a change of them does.
+
+use rusqlite::{Connection, TransactionBehavior};
+
+/// Marks the file as a store: `Stil`.
+pub(super) const APPLICATION: i32 = 0x5374_696C;
+
+/// What monitors sent and people said, and what was noted as it came. Never dropped.
+const TRUTH: &str = "
+CREATE TABLE devices (
+    id INTEGER PRIMARY KEY,
+    number BLOB NOT NULL,               -- the device's own 12 bytes; zeros if it never said
+    generation INTEGER NOT NULL,        -- raised when the device counts its starts from anew
+    board TEXT, firmware TEXT,
+    ticks_per_second INTEGER,
+    UNIQUE (number, generation));
+CREATE TABLE boots (                    -- starts of a device, and where its ticks lie in wall time
+    device INTEGER NOT NULL, boot INTEGER NOT NULL,
+    ticks_per_second INTEGER NOT NULL,
+    epoch_us INTEGER NOT NULL,          -- UTC at tick 0, fixed when first known
+    epoch_from TEXT NOT NULL,           -- device, arrival or replay
+    whole_from INTEGER NOT NULL DEFAULT 0, -- frames of moves before this number are past retention
+    PRIMARY KEY (device, boot)) WITHOUT ROWID;
+CREATE TABLE axes (                     -- names and scales, as people gave them
+    device INTEGER NOT NULL, axis INTEGER NOT NULL,
+    name TEXT NOT NULL, unit TEXT NOT NULL, counts_per_unit REAL NOT NULL,
+    window REAL,                        -- as it was asked for, in unit
+    source TEXT NOT NULL,
+    PRIMARY KEY (device, axis)) WITHOUT ROWID;
+CREATE TABLE frames (                   -- what came over the line, once each
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, priority INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    arrived_us INTEGER NOT NULL,        -- this computer's clock, UTC
+    body BLOB NOT NULL,                 -- header, kind, payload, CRC-32: core/WIRE.md
+    PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
+CREATE TABLE shifts (name TEXT PRIMARY KEY, since_us INTEGER NOT NULL, until_us INTEGER NOT NULL);
+CREATE TABLE journal (                  -- append-only
+    id INTEGER PRIMARY KEY,
+    at_us INTEGER NOT NULL, who TEXT NOT NULL, what TEXT NOT NULL, text TEXT NOT NULL,
+    device INTEGER, axis INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
+    UNIQUE (device, boot, priority, sequence));
+CREATE TRIGGER journal_is_never_changed BEFORE UPDATE ON journal
+    BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END;
+CREATE TRIGGER journal_is_never_cut BEFORE DELETE ON journal
+    BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END;
+CREATE TABLE marks (name TEXT PRIMARY KEY, value INTEGER NOT NULL) WITHOUT ROWID;
+";
+
+/// What follows from the frames.
+const DERIVED: &str = "
+CREATE TABLE moves (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL,
+    at_us INTEGER NOT NULL,             -- command end, UTC
+    boot INTEGER NOT NULL, number INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    kind INTEGER NOT NULL, outcome INTEGER NOT NULL,
+    settling_ns INTEGER,
+    body BLOB NOT NULL,                 -- the whole record, as its frame
+    PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID;
+CREATE TABLE settings (
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL, axis INTEGER NOT NULL,
+    body BLOB NOT NULL,
+    PRIMARY KEY (device, axis, boot, sequence)) WITHOUT ROWID;
+CREATE TABLE gaps (
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    axis INTEGER, priority INTEGER, first INTEGER NOT NULL, count INTEGER NOT NULL, cause TEXT NOT NULL,
+    PRIMARY KEY (device, boot, sequence)) WITHOUT ROWID;
+CREATE TABLE alarms (
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    alarm INTEGER NOT NULL, axis INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    subject TEXT NOT NULL, state TEXT NOT NULL, number INTEGER NOT NULL,
+    value INTEGER NOT NULL, limit_value INTEGER NOT NULL,
+    PRIMARY KEY (device, boot, sequence)) WITHOUT ROWID;
+CREATE TABLE findings (
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, priority INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    axis INTEGER NOT NULL, kind INTEGER NOT NULL, at_us INTEGER NOT NULL, what TEXT NOT NULL,
+    body BLOB NOT NULL,
+    PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
+CREATE TABLE summaries (                -- span in s; kind -1 is all kinds of the axis together
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, span INTEGER NOT NULL, kind INTEGER NOT NULL,
+    at_us INTEGER NOT NULL,             -- its beginning, UTC
+    settled INTEGER NOT NULL, unsettled INTEGER NOT NULL,
+    interrupted INTEGER NOT NULL, untrusted INTEGER NOT NULL,
+    sum_ns INTEGER NOT NULL, min_ns INTEGER, max_ns INTEGER, p50_ns INTEGER, p95_ns INTEGER,
+    sketch BLOB NOT NULL,
+    PRIMARY KEY (device, axis, span, kind, at_us)) WITHOUT ROWID;
+";
+
+/// Tables of [`DERIVED`].
+pub(super) const TABLES: [&str; 6] = ["moves", "settings", "gaps", "alarms", "findings", "summaries"];
+
+/// One after the other, each in its own transaction with its number.
+const STEPS: [&str; 2] = [TRUTH, DERIVED];
+
+/// The version that is written.
+pub const CURRENT: usize = STEPS.len();
+
+/// Version of the file.
+pub(super) fn version(connection: &Connection) -> rusqlite::Result<usize> {
+    connection.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0)).map(|version| version as usize)
+}
+
+/// Takes the steps that are missing. Returns the version found.
+pub(super) fn migrate(connection: &mut Connection) -> rusqlite::Result<usize> {
+    let found = version(connection)?;
+    for number in found..CURRENT {
+        let step = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        // Another program may have been quicker.
+        if version(&step)? == number
+            && let Some(sql) = STEPS.get(number)
+        {
+            step.execute_batch(sql)?;
+            step.pragma_update(None, "user_version", number as i64 + 1)?;
+            step.pragma_update(None, "application_id", APPLICATION)?;
+        }
+        step.commit()?;
+    }
+    Ok(found)
+}
