@@ -3,6 +3,7 @@
 
 pub mod error;
 pub mod trace;
+pub mod analysis;
 pub mod report;
 pub mod plot;
 pub mod measure;

@@ -1,0 +1,10 @@
+//! In: series of figures over time, in memory. Out: their trends, changes, limits and cost.
+pub mod order;
+pub mod quantile;
+pub mod mann_kendall;
+pub mod theil_sen;
+pub mod rank_sum;
+pub mod bootstrap;
+pub mod line;
+pub mod noise;
+pub mod change_point;
