@@ -14,7 +14,7 @@ use super::noise::Noise;
 /// 95 % quantile of chi-square with one degree of freedom.
 const NEARLY_AS_WELL: f64 = 3.841_458_820_694_124;
 /// A bend too faint to be a change is only looked for where at least this share of the stretch follows it.
-const FAINT_SHARE: f64 = 1.0 / 3.0;
+const FAINT_SHARE: f64 = 0.25;
 /// Beginnings that are tried at most; more are thinned evenly.
 const MOST: usize = 12;
 
@@ -36,17 +36,40 @@ pub fn divide(time: &[f64], values: &[f64]) -> Option<Division> {
     let mut changes = change_points(time, values, Model::Line);
     let unit = noise.sd * noise.sd * noise.variance_factor();
     let Some(last) = changes.pop() else {
-        let whole = 0..values.len();
-        let enough = (FAINT_SHARE * values.len() as f64) as usize;
-        let bends = SHORTEST..(values.len() + 1).saturating_sub(enough.max(SHORTEST));
-        let about = |bend: &usize| stretches.about_bend(whole.clone(), *bend);
-        let faint = bends.min_by(|a, b| about(a).total_cmp(&about(b)));
-        return Some(Division { changes, start: 0, starts: std::iter::once(0).chain(faint).collect() });
+        return Some(Division { changes, start: 0, starts: faint(&stretches, unit) });
     };
     let parent = changes.last().copied().unwrap_or(0)..values.len();
     let (start, starts) = beginnings(&stretches, &parent, unit).unwrap_or((last, vec![last]));
     changes.push(start);
     Some(Division { changes, start, starts })
+}
+
+/// Beginnings where no change is certain: the whole; the best bend, with all that fit nearly as well if a single line
+/// does not; and the last part alone if the whole shows no slope, as a rise could hide there.
+fn faint(stretches: &Stretches, unit: f64) -> Vec<usize> {
+    let whole = 0..stretches.len();
+    let last =
+        stretches.len() - ((FAINT_SHARE * stretches.len() as f64) as usize).clamp(SHORTEST, stretches.len());
+    let about = |bend: usize| stretches.about_bend(whole.clone(), bend);
+    let best = (SHORTEST..=last).min_by(|a, b| about(*a).total_cmp(&about(*b)));
+    let (line, near) = (stretches.about_line(whole.clone()), NEARLY_AS_WELL * unit);
+    let mut starts = vec![0];
+    if let Some(best) = best {
+        let all = (SHORTEST..=last).filter(|bend| about(*bend) <= about(best) + near).collect();
+        starts.extend(if line > about(best) + near { thinned(all) } else { vec![best] });
+    }
+    if stretches.about_level(whole.clone()) <= line + near {
+        starts.push(last);
+    }
+    starts.sort_unstable();
+    starts.dedup();
+    starts
+}
+
+/// At most [`MOST`] and the last of many.
+fn thinned(all: Vec<usize>) -> Vec<usize> {
+    let step = all.len().div_ceil(MOST).max(1);
+    all.iter().copied().step_by(step).chain(all.last().copied()).collect()
 }
 
 /// The best beginning within `parent` and all that fit nearly as well; a bend is preferred to a step unless the step
@@ -63,8 +86,7 @@ fn beginnings(stretches: &Stretches, parent: &Range<usize>, unit: f64) -> Option
     let (start, least) = if is_bend { bends } else { steps };
     let about = |at: usize| if is_bend { bend(at) } else { step(at) };
     let near: Vec<usize> = places.filter(|at| about(*at) <= least + NEARLY_AS_WELL * unit).collect();
-    let mut starts: Vec<usize> = near.iter().copied().step_by(near.len().div_ceil(MOST).max(1)).collect();
-    starts.extend([near.first(), near.last()].into_iter().flatten());
+    let mut starts = thinned(near);
     starts.push(start);
     starts.sort_unstable();
     starts.dedup();

@@ -42,6 +42,12 @@ pub fn theil_sen(time: &[f64], values: &[f64], confidence: f64, variance_factor:
     Some(Slope { slope, low, high, intercept })
 }
 
+/// The slope alone; `None` as for [`theil_sen`].
+pub fn median_slope(time: &[f64], values: &[f64]) -> Option<f64> {
+    let pairs = Pairs::new(time, values)?;
+    Some(pairs.at((pairs.count as f64 + 1.0) / 2.0))
+}
+
 /// The points in the order of time, and of value where times are equal.
 struct Pairs {
     points: Vec<(f64, f64)>,
@@ -82,15 +88,51 @@ impl Pairs {
         if rank.fract() == 0.0 { low } else { low + rank.fract() * (self.ranked(rank as u64 + 1) - low) }
     }
 
-    /// The slope with this rank from 1: the greatest number with fewer slopes than `rank` below it.
+    /// The slope with this rank from 1: halving brackets it until no more slopes than points are left, and these are
+    /// listed. Where too many slopes are equal for that, halving ends at the number itself.
     fn ranked(&self, rank: u64) -> f64 {
         let (mut low, mut high) = (key(f64::MIN), key(f64::MAX));
+        let (mut below_low, mut below_high) = (0, self.count);
         // Halving the integer keys of the numbers takes at most 64 turns, whatever the size of the slope.
         while high - low > 1 {
+            if below_high - below_low <= self.points.len() as u64 {
+                let mut between = self.between(number(low), number(high));
+                // Rounding may see a pair on both sides of a bracket: then halving goes on.
+                if between.len() as u64 == below_high - below_low {
+                    let place = (rank - below_low - 1) as usize;
+                    return *between.select_nth_unstable_by(place, f64::total_cmp).1;
+                }
+            }
             let middle = low.midpoint(high);
-            if self.below(number(middle)) < rank { low = middle } else { high = middle }
+            let below = self.below(number(middle));
+            if below < rank {
+                (low, below_low) = (middle, below)
+            } else {
+                (high, below_high) = (middle, below)
+            }
         }
         number(low)
+    }
+
+    /// Slopes from `low` on, below `high`: those of the pairs that change places between the two levels.
+    fn between(&self, low: f64, high: f64) -> Vec<f64> {
+        let level = |point: &(f64, f64), slope: f64| point.1 - slope * point.0;
+        let mut order = self.points.clone();
+        order.sort_by(|a, b| level(a, low).total_cmp(&level(b, low)));
+        let mut slopes = Vec::new();
+        for from in 1..order.len() {
+            let mut place = from;
+            while place > 0 && level(&order[place - 1], high) > level(&order[place], high) {
+                let (a, b) = (order[place - 1], order[place]);
+                slopes.push((b.1 - a.1) / (b.0 - a.0));
+                order.swap(place - 1, place);
+                place -= 1;
+                if slopes.len() > self.points.len() {
+                    return slopes;
+                }
+            }
+        }
+        slopes
     }
 }
 

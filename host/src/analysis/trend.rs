@@ -8,7 +8,7 @@ use super::mann_kendall::{MannKendall, mann_kendall, variance_factor};
 use super::point::Point;
 use super::quantile::{MAD_TO_SD, mad, median};
 use super::stretch::divide;
-use super::theil_sen::{Slope, theil_sen};
+use super::theil_sen::{Slope, median_slope, theil_sen};
 use super::time_to_limit::{Level, TimeToLimit, time_to_limit};
 use super::warm_up::{Rule, WarmUp, warm_ups};
 
@@ -206,7 +206,7 @@ struct Fitted {
 fn fitted(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Option<Fitted> {
     let half = ask.rule.interval_s / 2.0;
     let middles: Vec<f64> = time.iter().map(|time| time + half).collect();
-    let slope = theil_sen(&middles, figures, ask.confidence, 1.0)?.slope;
+    let slope = median_slope(&middles, figures)?;
     let center = median(&middles)?;
     let flat: Vec<f64> = middles.iter().zip(figures).map(|(t, y)| y - slope * (t - center)).collect();
     let value = median(&flat)?;
