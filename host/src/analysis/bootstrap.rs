@@ -39,7 +39,7 @@ pub fn bootstrap(
     for _ in 0..draws {
         for place in &mut drawn {
             // The product's upper half is even to 1 in 2³² over the length.
-            let at = u64::from(chance.next_u32()) * values.len() as u64 >> 32;
+            let at = (u64::from(chance.next_u32()) * values.len() as u64) >> 32;
             *place = values[at as usize];
         }
         figures.push(figure(&drawn));

@@ -93,7 +93,8 @@ pub fn change_points(time: &[f64], values: &[f64], model: Model) -> Vec<usize> {
     let Some(noise) = Noise::of(values) else { return Vec::new() };
     let penalty = penalty(&noise, values.len(), model);
     let mut found = Vec::new();
-    let mut open = vec![0..stretches.len()];
+    let whole = 0..stretches.len();
+    let mut open = Vec::from([whole]);
     while let Some(range) = open.pop() {
         let Some(split) = split(&stretches, range.clone(), model, SHORTEST) else { continue };
         if split.before - split.after > penalty {

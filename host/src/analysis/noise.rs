@@ -38,6 +38,19 @@ impl Noise {
     }
 }
 
+/// Factor on the variance of means and slopes from the residuals of a fitted line: (1 + r)/(1 − r) with their
+/// correlation of neighbours r, which the fit makes too small by about (2 + 4r)/n (Kendall, Biometrika 41, 1954); at
+/// least 1.
+pub fn residual_factor(residuals: &[f64]) -> f64 {
+    let power: f64 = residuals.iter().map(|residual| residual * residual).sum();
+    if power <= 0.0 {
+        return 1.0;
+    }
+    let plain = residuals.windows(2).map(|pair| pair[0] * pair[1]).sum::<f64>() / power;
+    let correlation = (plain + (2.0 + 4.0 * plain) / residuals.len() as f64).clamp(0.0, MOST_AUTOCORRELATION);
+    (1.0 + correlation) / (1.0 - correlation)
+}
+
 /// Mean square of the differences over `lag` places, wild ones cut.
 fn square(values: &[f64], lag: usize) -> Option<f64> {
     let differences: Vec<f64> = values.iter().zip(&values[lag..]).map(|(a, b)| b - a).collect();
@@ -47,6 +60,7 @@ fn square(values: &[f64], lag: usize) -> Option<f64> {
     let most = if scale > 0.0 { FARTHEST * scale } else { f64::INFINITY };
     Some(sizes.iter().map(|size| size.min(most).powi(2)).sum::<f64>() / sizes.len() as f64)
 }
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -8,13 +8,16 @@
 use std::ops::Range;
 
 use super::change_point::{Model, SHORTEST, change_points};
-use super::line::Stretches;
-use super::noise::Noise;
+use super::line::{Stretches, least_squares};
+use super::noise::{Noise, residual_factor};
+use super::quantile::median;
 
 /// 95 % quantile of chi-square with one degree of freedom.
 const NEARLY_AS_WELL: f64 = 3.841_458_820_694_124;
 /// A bend too faint to be a change is only looked for where at least this share of the stretch follows it.
 const FAINT_SHARE: f64 = 0.25;
+/// Standard deviations from its neighbours beyond which a value is wild.
+const WILD: f64 = 5.0;
 /// Beginnings that are tried at most; more are thinned evenly.
 const MOST: usize = 12;
 
@@ -32,6 +35,7 @@ pub struct Division {
 /// Divides a series in the order of time; `None` if it is too short.
 pub fn divide(time: &[f64], values: &[f64]) -> Option<Division> {
     let noise = Noise::of(values).filter(|_| values.len() >= SHORTEST)?;
+    let values = &calmed(values, WILD * noise.sd);
     let stretches = Stretches::new(time, values);
     let mut changes = change_points(time, values, Model::Line);
     let unit = noise.sd * noise.sd * noise.variance_factor();
@@ -39,9 +43,19 @@ pub fn divide(time: &[f64], values: &[f64]) -> Option<Division> {
         return Some(Division { changes, start: 0, starts: faint(&stretches, unit) });
     };
     let parent = changes.last().copied().unwrap_or(0)..values.len();
-    let (start, starts) = beginnings(&stretches, &parent, unit).unwrap_or((last, vec![last]));
+    let (start, starts) = beginnings(&stretches, (time, values), &parent, unit).unwrap_or((last, vec![last]));
     changes.push(start);
     Some(Division { changes, start, starts })
+}
+
+/// Values farther than `most` from the median of themselves and three neighbours on either side, replaced by it
+/// (Hampel's filter): a single wild interval is no change.
+fn calmed(values: &[f64], most: f64) -> Vec<f64> {
+    let calm = |at: usize| {
+        let middle = median(&values[at.saturating_sub(3)..(at + 4).min(values.len())]).unwrap_or(values[at]);
+        if (values[at] - middle).abs() > most { middle } else { values[at] }
+    };
+    (0..values.len()).map(calm).collect()
 }
 
 /// Beginnings where no change is certain: the whole; the best bend, with all that fit nearly as well if a single line
@@ -66,6 +80,16 @@ fn faint(stretches: &Stretches, unit: f64) -> Vec<usize> {
     starts
 }
 
+/// What the least-squares line leaves of a stretch.
+fn residuals((time, values): (&[f64], &[f64]), range: Range<usize>) -> Vec<f64> {
+    let (time, values) = (&time[range.clone()], &values[range]);
+    let first = time.first().copied().unwrap_or(0.0);
+    let since: Vec<f64> = time.iter().map(|time| time - first).collect();
+    let line = least_squares(&since, values);
+    let at = |time: f64| line.map_or(0.0, |line| line.intercept + line.slope * time);
+    since.iter().zip(values).map(|(time, value)| value - at(*time)).collect()
+}
+
 /// At most [`MOST`] and the last of many.
 fn thinned(all: Vec<usize>) -> Vec<usize> {
     let step = all.len().div_ceil(MOST).max(1);
@@ -74,7 +98,12 @@ fn thinned(all: Vec<usize>) -> Vec<usize> {
 
 /// The best beginning within `parent` and all that fit nearly as well; a bend is preferred to a step unless the step
 /// fits better by more than one figure is worth (ln n).
-fn beginnings(stretches: &Stretches, parent: &Range<usize>, unit: f64) -> Option<(usize, Vec<usize>)> {
+fn beginnings(
+    stretches: &Stretches,
+    series: (&[f64], &[f64]),
+    parent: &Range<usize>,
+    unit: f64,
+) -> Option<(usize, Vec<usize>)> {
     let places = parent.start + SHORTEST..(parent.end + 1).saturating_sub(SHORTEST);
     let step = |at: usize| stretches.about_line(parent.start..at) + stretches.about_line(at..parent.end);
     let bend = |at: usize| stretches.about_bend(parent.clone(), at);
@@ -85,6 +114,9 @@ fn beginnings(stretches: &Stretches, parent: &Range<usize>, unit: f64) -> Option
     let is_bend = bends.1 <= steps.1 + unit * (parent.len() as f64).ln();
     let (start, least) = if is_bend { bends } else { steps };
     let about = |at: usize| if is_bend { bend(at) } else { step(at) };
+    // Differences take a steep ramp for noise; now that it is known, residuals tell better.
+    let residuals = [residuals(series, parent.start..start), residuals(series, start..parent.end)].concat();
+    let unit = least / (parent.len() as f64 - 4.0) * residual_factor(&residuals);
     let near: Vec<usize> = places.filter(|at| about(*at) <= least + NEARLY_AS_WELL * unit).collect();
     let mut starts = thinned(near);
     starts.push(start);

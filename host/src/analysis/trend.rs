@@ -5,6 +5,7 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use super::change_point::SHORTEST;
 use super::cost::{Cost, Cycle, Shift, cost};
 use super::mann_kendall::{MannKendall, mann_kendall, variance_factor};
+use super::noise::residual_factor;
 use super::point::Point;
 use super::quantile::{MAD_TO_SD, mad, median};
 use super::stretch::divide;
@@ -228,16 +229,7 @@ fn fitted(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Option<Fitted> 
     (time.len() >= SHORTEST).then_some(Fitted { fit, level, quantile })
 }
 
-/// The larger of Hamed & Rao's factor and that of an AR(1) series with the residuals' correlation of neighbours, which
-/// a fitted line makes too small by about (2 + 4r)/n (Kendall, Biometrika 41, 1954); at least 1.
+/// The larger of Hamed & Rao's factor and that of an AR(1) series; at least 1.
 fn widening(residuals: &[f64]) -> f64 {
-    let n = residuals.len() as f64;
-    let power: f64 = residuals.iter().map(|residual| residual * residual).sum();
-    if power == 0.0 {
-        return 1.0;
-    }
-    let products: f64 = residuals.windows(2).map(|pair| pair[0] * pair[1]).sum();
-    let plain = products / power;
-    let correlation = (plain + (2.0 + 4.0 * plain) / n).clamp(0.0, 0.9);
-    variance_factor(residuals, residuals.len() / 4).max((1.0 + correlation) / (1.0 - correlation))
+    variance_factor(residuals, residuals.len() / 4).max(residual_factor(residuals))
 }

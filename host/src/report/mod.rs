@@ -7,3 +7,4 @@ pub mod printable;
 pub mod shift;
 pub mod summary;
 pub mod table;
+pub mod trend;
