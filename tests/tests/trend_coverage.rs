@@ -1,8 +1,9 @@
 //! In: made series with a ramp of known slope. Out: how often the trend's intervals hold the truth.
 
 use stillpoint::analysis::point::Point;
+use stillpoint::analysis::quantile::{Definition, quantile_sorted, sorted};
 use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, Trend, trend};
+use stillpoint::analysis::trend::{Ask, Measure, Trend, trend};
 use stillpoint_tests::chance::Chance;
 
 /// Length of an interval. Unit: s
@@ -132,5 +133,35 @@ fn what_is_no_ramp_is_not_told_as_one() {
         let cold = |i: usize| 0.008 * f64::exp(-(i as f64) * INTERVAL / 480.0);
         check("a warm-up, then level", correlation, &|i, y| y + cold(i), None);
         check("a warm-up, later a ramp", correlation, &|i, y| y + cold(i) + ramp(i), time);
+    }
+}
+
+/// Single moves, skewed (lognormal, 10 %), 100 to an interval; from the middle on all of them slow down by 20 %.
+#[test]
+fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
+    for (measure, level) in
+        [(Measure::Median, 0.05), (Measure::P95, 0.05 * f64::exp(0.1 * 1.644_853_626_951_472_7))]
+    {
+        let truth = 0.2 * level / (0.5 * POINTS as f64 * INTERVAL);
+        let mut held = 0;
+        for seed in 1..=SEEDS {
+            let mut chance = Chance::new(seed * 977 + 5);
+            let points: Vec<Point> = (0..POINTS)
+                .map(|i| {
+                    let slowdown = 1.0 + 0.4 * ((i as f64 + 0.5) / POINTS as f64 - 0.5).max(0.0);
+                    let moves = (0..100).map(|_| 0.05 * slowdown * (0.1 * chance.normal()).exp());
+                    let moves = sorted(&moves.collect::<Vec<f64>>());
+                    let [median_s, p95_s] =
+                        [0.5, 0.95].map(|p| quantile_sorted(&moves, p, Definition::R7).expect("moves"));
+                    let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
+                    Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s, mean_s }
+                })
+                .collect();
+            let ask = Ask { measure, ..Ask::new(INTERVAL) };
+            let slope = trend(&points, &ask).and_then(|trend| trend.fit).expect("a fit").slope;
+            held += u64::from((slope.low..=slope.high).contains(&truth) && slope.low > 0.0);
+        }
+        println!("{}: {held} of {SEEDS} slopes held and above 0", measure.word());
+        assert!(held * 10 >= SEEDS * 9, "{}: {held} of {SEEDS}", measure.word());
     }
 }

@@ -14,6 +14,8 @@ use super::quantile::median;
 
 /// 95 % quantile of chi-square with one degree of freedom.
 const NEARLY_AS_WELL: f64 = 3.841_458_820_694_124;
+/// 99 % quantile of it: a slope that takes off less is not certain enough to rule out a later rise.
+const BARELY: f64 = 6.634_896_601_021_213;
 /// A bend too faint to be a change is only looked for where at least this share of the stretch follows it.
 const FAINT_SHARE: f64 = 0.25;
 /// Standard deviations from its neighbours beyond which a value is wild.
@@ -59,7 +61,7 @@ fn calmed(values: &[f64], most: f64) -> Vec<f64> {
 }
 
 /// Beginnings where no change is certain: the whole; the best bend, with all that fit nearly as well if a single line
-/// does not; and the last part alone if the whole shows no slope, as a rise could hide there.
+/// does not; and the last part alone if the whole barely shows a slope, as a rise could hide there.
 fn faint(stretches: &Stretches, unit: f64) -> Vec<usize> {
     let whole = 0..stretches.len();
     let last =
@@ -72,7 +74,7 @@ fn faint(stretches: &Stretches, unit: f64) -> Vec<usize> {
         let all = (SHORTEST..=last).filter(|bend| about(*bend) <= about(best) + near).collect();
         starts.extend(if line > about(best) + near { thinned(all) } else { vec![best] });
     }
-    if stretches.about_level(whole.clone()) <= line + near {
+    if stretches.about_level(whole) <= line + BARELY * unit {
         starts.push(last);
     }
     starts.sort_unstable();

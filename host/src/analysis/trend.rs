@@ -16,6 +16,9 @@ use super::warm_up::{Rule, WarmUp, warm_ups};
 /// Standard error of a median over that of a mean, for normal values: √(π/2).
 const MEDIAN_TO_MEAN: f64 = 1.253_314_137_315_500_3;
 
+/// Points beyond which neighbours are made one.
+const MOST_POINTS: usize = 1000;
+
 /// Which figure of an interval is followed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Measure {
@@ -94,9 +97,9 @@ pub struct Change {
 /// The trend since the last change.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fit {
-    /// Start of the first interval fitted. Unit: s
+    /// Start of the first interval fitted; of the middle one of its group if `grouped`. Unit: s
     pub from_s: f64,
-    /// Points fitted.
+    /// Points fitted, each of `grouped` intervals.
     pub points: usize,
     /// Theil–Sen line through the middles of the intervals; its interval covers every beginning the stretch may have.
     pub slope: Slope,
@@ -119,6 +122,8 @@ pub struct Trend {
     pub left_out: usize,
     /// Start of the first interval and end of the last. Unit: s
     pub span_s: (f64, f64),
+    /// Hot points that were made one, by their medians, for the changes and the fit: 1 unless there are over a thousand.
+    pub grouped: usize,
     /// First intervals after pauses.
     pub warm_ups: Vec<WarmUp>,
     /// Changes in hot running, in order.
@@ -148,6 +153,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
     let is_cold = |at: usize| warm_ups.iter().any(|w| (w.first..w.first + w.intervals).contains(&at));
     let (time, figures): (Vec<f64>, Vec<f64>) =
         (0..used.len()).filter(|at| !is_cold(*at)).map(|at| (time[at], figures[at])).unzip();
+    let (time, figures, grouped) = grouped(&time, &figures);
     let end = used.last()?.time_s + ask.rule.interval_s;
     let (changes, fit, time_to_limit) = last_stretch(&time, &figures, end, ask);
     let cost_of = |shift| cost(points, shift, ask.baseline_s, ask.cycle);
@@ -156,6 +162,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         points: used.len(),
         left_out: points.len() - used.len(),
         span_s: (used.first()?.time_s, end),
+        grouped,
         warm_ups,
         changes,
         fit,
@@ -163,6 +170,13 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         cost: cost_of(None),
         shifts: ask.shifts.iter().map(|shift| (shift.clone(), cost_of(Some(shift)))).collect(),
     })
+}
+
+/// So many neighbours made one that at most [`MOST_POINTS`] are left: a month needs no more, and is told at once.
+fn grouped(time: &[f64], figures: &[f64]) -> (Vec<f64>, Vec<f64>, usize) {
+    let size = time.len().div_ceil(MOST_POINTS).max(1);
+    let times = time.chunks(size).map(|group| group.iter().sum::<f64>() / group.len() as f64);
+    (times.collect(), figures.chunks(size).filter_map(median).collect(), size)
 }
 
 /// Changes of the hot series, the fit since the last, and the time to the limit counted from `end`.
@@ -232,4 +246,41 @@ fn fitted(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Option<Fitted> 
 /// The larger of Hamed & Rao's factor and that of an AR(1) series; at least 1.
 fn widening(residuals: &[f64]) -> f64 {
     variance_factor(residuals, residuals.len() / 4).max(residual_factor(residuals))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn points(count: usize) -> Vec<Point> {
+        let noise = |i: usize| (i * i * 7919 % 89) as f64 / 89.0;
+        (0..count)
+            .rev()
+            .map(|i| {
+                let median_s = 0.05 + 1e-3 * noise(i);
+                let p95_s = 0.06 + 1e-3 * noise(i + 1) + 1e-5 * i as f64;
+                Point { time_s: 300.0 * i as f64, moves: 20, median_s, p95_s, mean_s: None }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn what_is_left_out_and_grouped_is_told() {
+        let check = |points: &[Point], measure, used, left_out, grouped, is_fitted: bool, is_rising: bool| {
+            let ask = Ask { measure, limit_s: Some(1.0), ..Ask::new(300.0) };
+            let found = trend(points, &ask).unwrap();
+            assert_eq!((found.points, found.left_out, found.grouped), (used, left_out, grouped));
+            assert_eq!(found.fit.is_some(), is_fitted, "{found:?}");
+            assert_eq!(found.fit.is_some_and(|fit| fit.slope.low > 0.0), is_rising, "{found:?}");
+            assert_eq!(found.time_to_limit == Some(TimeToLimit::Unknown), !is_fitted, "{found:?}");
+        };
+        check(&points(60), Measure::Median, 60, 0, 1, true, false);
+        check(&points(400), Measure::P95, 400, 0, 1, true, true);
+        check(&points(5), Measure::Median, 5, 0, 1, false, false);
+        check(&points(2100), Measure::Median, 2100, 0, 3, true, false);
+        let mut odd = points(60);
+        (odd[3].moves, odd[4].median_s, odd[5].time_s) = (4, f64::NAN, f64::INFINITY);
+        check(&odd, Measure::Median, 57, 3, 1, true, false);
+        assert_eq!(trend(&odd[3..5], &Ask::new(300.0)), None);
+    }
 }
