@@ -20,5 +20,8 @@ pub mod sample;
 pub mod motion;
 pub mod settling;
 pub mod record;
+pub mod kind;
+pub mod baseline;
+pub mod drift;
 pub mod axis;
 pub mod wire;

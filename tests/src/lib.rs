@@ -10,3 +10,4 @@ pub mod twin;
 pub mod chance;
 pub mod recording;
 pub mod emulator;
+pub mod scatter;
