@@ -7,9 +7,11 @@
 pub mod watch;
 pub mod spread;
 pub mod limit;
+pub mod cusum;
 
 use crate::baseline::reference::{Evidence, First, Reference, UNIT};
 use crate::record::{Outcome, Record};
+use cusum::Cusum;
 use limit::Limits;
 use spread::Spread;
 use watch::Watch;
@@ -18,9 +20,6 @@ use watch::Watch;
 pub const SUBGROUP: u32 = 8;
 /// A score as large as the limit.
 pub const LIMIT: u32 = 256;
-
-/// Sums grow no further than twice the limit: after a repair they are back soon.
-const HIGHEST: f32 = 2.0;
 
 /// What is known about the promise of a false alarm rate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -72,15 +71,6 @@ impl Finding {
     }
 }
 
-/// One sum of deviations beyond the allowance.
-#[derive(Clone, Copy, Debug, Default)]
-struct Side {
-    sum: f32,
-    deviations: f32,
-    subgroups: f32,
-    since: u32,
-}
-
 /// Watches one value of one kind.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Drift {
@@ -92,8 +82,8 @@ pub struct Drift {
     subgroup: (u32, i32),
     limits: Limits,
     promise: Promise,
-    up: Side,
-    down: Side,
+    up: Cusum,
+    down: Cusum,
     moves: u32,
 }
 
@@ -133,7 +123,7 @@ impl Drift {
 
     /// Forgets the evidence gathered against the baseline, and keeps the baseline: after an alarm was dealt with.
     pub fn rearm(&mut self) {
-        (self.up, self.down) = (Side::default(), Side::default());
+        (self.up, self.down) = (Cusum::default(), Cusum::default());
     }
 
     /// Moves so far.
@@ -175,17 +165,17 @@ impl Drift {
         let Limits { allowance, up, down, .. } = self.limits;
         self.up.step(deviation, allowance, up, self.moves);
         self.down.step(-deviation, allowance, down, self.moves);
-        let (direction, side, limit) = if self.up.sum * down >= self.down.sum * up {
+        let (direction, side, limit) = if self.up.sum() * down >= self.down.sum() * up {
             (Direction::Up, &self.up, up)
         } else {
             (Direction::Down, &self.down, down)
         };
-        let change = side.deviations / side.subgroups.max(1.0) * reference.unit;
+        let change = side.deviation() * reference.unit;
         Finding {
             direction,
-            score: (side.sum / limit * LIMIT as f32) as u32,
+            score: (side.sum() / limit * LIMIT as f32) as u32,
             change: if direction == Direction::Up { change as i32 } else { -change as i32 },
-            since: side.since,
+            since: side.since(),
             smallest: (2.0 * allowance * reference.unit) as u32,
             promise: self.promise,
         }
@@ -209,19 +199,6 @@ impl Drift {
         } else {
             Promise::Held
         };
-    }
-}
-
-impl Side {
-    fn step(&mut self, deviation: f32, allowance: f32, limit: f32, moves: u32) {
-        let sum = self.sum + deviation - allowance;
-        if sum <= 0.0 {
-            *self = Side { since: moves, ..Side::default() };
-            return;
-        }
-        self.sum = sum.min(HIGHEST * limit);
-        self.deviations += deviation;
-        self.subgroups += 1.0;
     }
 }
 

@@ -10,4 +10,6 @@ pub mod twin;
 pub mod chance;
 pub mod recording;
 pub mod emulator;
+pub mod normal;
 pub mod scatter;
+pub mod run_length;

@@ -3,6 +3,10 @@
 //! A normal process of first order is looked up in a table of the distribution's quantiles, so every
 //! distribution has the same dependence. Tables end 4.2 deviations out; scores end long before.
 
+use std::sync::OnceLock;
+
+use crate::normal::{below, quantile};
+
 /// How settling times scatter while nothing changes. All have a median or mean of 50 ms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Shape {
@@ -24,36 +28,13 @@ const FURTHEST: f64 = 5.0;
 #[derive(Clone)]
 pub struct Scatter {
     /// Normal deviates at 2^16 equal probabilities.
-    normal: Vec<f32>,
+    normal: &'static [f32],
     /// Settling time by normal deviate.
     times: Vec<f32>,
     alike: f32,
     fresh: f32,
     latent: f32,
     chance: u64,
-}
-
-/// Cumulative normal distribution on a grid of `ROW` points per deviation.
-fn cumulative() -> Vec<f64> {
-    let points = (2.0 * FURTHEST * ROW) as usize + 1;
-    let density = |z: f64| (-z * z / 2.0).exp() / std::f64::consts::TAU.sqrt();
-    let mut sum = 0.5 * tail(FURTHEST / std::f64::consts::SQRT_2);
-    (0..points)
-        .map(|k| {
-            let here = sum;
-            let z = k as f64 / ROW - FURTHEST;
-            let step = 1.0 / ROW;
-            // Simpson's rule.
-            sum += step / 6.0 * (density(z) + 4.0 * density(z + step / 2.0) + density(z + step));
-            here
-        })
-        .collect()
-}
-
-/// Tail of the normal distribution by its continued fraction, good from 2 on.
-fn tail(x: f64) -> f64 {
-    let fraction = (1..200).rev().fold(0.0, |below, k| f64::from(k) / 2.0 / (x + below));
-    (-x * x).exp() / std::f64::consts::PI.sqrt() / (x + fraction)
 }
 
 impl Shape {
@@ -65,6 +46,16 @@ impl Shape {
             Shape::Gamma(shape) => TYPICAL / f64::from(shape) * erlang(shape, part),
         }
     }
+}
+
+/// Normal deviates at 2^16 equal probabilities; worked out once.
+fn deviates() -> &'static [f32] {
+    static DEVIATES: OnceLock<Vec<f32>> = OnceLock::new();
+    DEVIATES.get_or_init(|| {
+        let lower = (0..1 << 15).map(|row| quantile((f64::from(row) + 0.5) / f64::from(1 << 16)) as f32);
+        let lower: Vec<f32> = lower.collect();
+        lower.iter().copied().chain(lower.iter().rev().map(|z| -z)).collect()
+    })
 }
 
 /// Inverts 1 − e^−x Σ x^i/i! by bisection.
@@ -87,21 +78,12 @@ fn erlang(shape: u32, part: f64) -> f64 {
 impl Scatter {
     /// Autocorrelation of the normal process: 0 to below 1.
     pub fn new(shape: Shape, alike: f64, seed: u64) -> Scatter {
-        let cumulative = cumulative();
         let deviate = |k: usize| k as f64 / ROW - FURTHEST;
-        let times = cumulative.iter().enumerate().map(|(k, part)| shape.quantile(deviate(k), *part) as f32);
-        let mut k = 0;
-        let normal = (0..1 << 16).map(|row| {
-            let part = (f64::from(row) + 0.5) / f64::from(1 << 16);
-            while cumulative[k + 1] < part {
-                k += 1;
-            }
-            let between = (part - cumulative[k]) / (cumulative[k + 1] - cumulative[k]);
-            (deviate(k) + between / ROW) as f32
-        });
+        let points = (2.0 * FURTHEST * ROW) as usize + 1;
+        let times = (0..points).map(|k| shape.quantile(deviate(k), below(deviate(k))) as f32);
         let fresh = (1.0 - alike * alike).sqrt() as f32;
         let mut scatter = Scatter {
-            normal: normal.collect(),
+            normal: deviates(),
             times: times.collect(),
             alike: alike as f32,
             fresh,

@@ -38,16 +38,21 @@ impl Limits {
         let one_sided = 2.0 * run_length;
         // The mean of the baseline is off by s; a change within its reach can't be told from that.
         let off = variance / subgroups.max(1.0);
-        let guard = sqrt(GUARD * off * exponent(one_sided, wanted * wanted / variance));
+        let guard = |ratio| sqrt(GUARD * off * exponent(one_sided, ratio));
+        let rough = guard(wanted * wanted / variance);
+        let guard = guard(wanted.max(rough) * wanted.max(rough) / variance);
         let allowance = wanted.max(guard);
         let variance = variance.max(allowance * allowance / (LARGEST * LARGEST));
         let ratio = allowance * allowance / variance;
         let certain = exponent(one_sided, ratio);
         let doubt = off / (2.0 * allowance * allowance) + scatter.doubt / 2.0;
-        let lopsided = 2.0 / 3.0 * scatter.skewness * sqrt(ratio / SUBGROUP as f32);
+        // Of single moves: grouping changes neither.
+        let ratio = ratio / SUBGROUP as f32;
+        let lopsided = 2.0 / 3.0 * scatter.skewness * sqrt(ratio);
+        let heavy = scatter.kurtosis / 3.0 * ratio;
         let deviation = sqrt(variance);
         let limit = |lopsided: f32| {
-            let widened = doubted(certain * (1.0 + lopsided.max(0.0)), doubt);
+            let widened = doubted(certain * (1.0 + lopsided.max(0.0) + heavy), doubt);
             let limit = widened * variance / (2.0 * allowance) - OVERSHOOT * deviation;
             limit.max(deviation / 2.0)
         };

@@ -26,6 +26,7 @@ pub struct Spread {
     squares: i64,
     products: i64,
     cubes: i64,
+    fourths: i64,
     subgroups: i64,
 }
 
@@ -36,6 +37,8 @@ pub struct Scatter {
     pub variance: f32,
     /// Skewness of single moves.
     pub skewness: f32,
+    /// Excess kurtosis of single moves.
+    pub kurtosis: f32,
     /// Variance of the logarithm of `variance`.
     pub doubt: f32,
     /// Whether the moves depend on each other in a way that is not understood.
@@ -58,6 +61,7 @@ impl Spread {
         self.sum += wide;
         self.squares += wide * wide;
         self.cubes += wide * wide * wide;
+        self.fourths += wide * wide * wide * wide;
     }
 
     /// Adds the sum of a subgroup's scores.
@@ -75,15 +79,19 @@ impl Spread {
         let product = self.products as f32 / count / (unit * unit) - mean * mean;
         let cube = self.cubes as f32 / count / (unit * unit * unit);
         let third = cube - 3.0 * mean * square + 2.0 * mean * mean * mean;
-        // A negative autocorrelation would make limits narrower; it is not relied on.
-        let alike = (product / single).clamp(0.0, 0.9);
+        let fourth = self.fourths as f32 / count / (unit * unit * unit * unit);
+        let fourth =
+            fourth - 4.0 * mean * cube + 6.0 * mean * mean * square - 3.0 * mean * mean * mean * mean;
+        // A negative autocorrelation would make limits narrower; only as much as may be chance is believed.
+        let alike = (product / single).clamp(-2.0 / sqrt(count), 0.9);
         let explained = single * (1.0 + alike) / (1.0 - alike) / size;
         let subgroups = (count / size).max(1.0);
         let seen = self.subgroups as f32 / subgroups / (size * size * unit * unit) - mean * mean;
-        let sure = seen * (1.0 - 2.0 * sqrt(2.0 / subgroups)).max(0.0);
+        let sure = seen * (1.0 - 3.0 * sqrt(2.0 / subgroups)).max(0.0);
         Scatter {
             variance: explained.max(sure),
             skewness: third / (single * sqrt(single)),
+            kurtosis: fourth / (single * single) - 3.0,
             doubt: DOUBT / count,
             dependent: alike > TOO_MUCH || sure > explained,
         }
