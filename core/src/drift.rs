@@ -21,6 +21,15 @@ pub const SUBGROUP: u32 = 8;
 /// A score as large as the limit.
 pub const LIMIT: u32 = 256;
 
+/// A unit of scores is at least this part of the smallest change, so that bounded scores reach twice as far.
+const SCALE: f32 = 0.8;
+/// From this part of a limit on nothing more is learnt: it may be the change. Good moves are hardly ever there.
+const SUSPECT: f32 = 0.8;
+/// Subgroups further out than this beyond the allowance are not learnt either. Unit: deviations
+const ODD: f32 = 4.0;
+/// Moves before that can be said.
+const FEW: u32 = 64;
+
 /// What is known about the promise of a false alarm rate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Promise {
@@ -71,6 +80,13 @@ impl Finding {
     }
 }
 
+/// Scores that are judged together.
+#[derive(Clone, Copy, Debug, Default)]
+struct Subgroup {
+    scores: [i16; SUBGROUP as usize],
+    count: u8,
+}
+
 /// Watches one value of one kind.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Drift {
@@ -79,7 +95,7 @@ pub struct Drift {
     spread: Spread,
     /// Moves of the baseline and their scores.
     baseline: (u32, i64),
-    subgroup: (u32, i32),
+    subgroup: Subgroup,
     limits: Limits,
     promise: Promise,
     up: Cusum,
@@ -109,16 +125,11 @@ impl Drift {
             self.begin(watch, evidence);
             return None;
         };
-        let score = reference.score(evidence);
-        if !self.spread.is_learnt() {
-            self.spread.step(score);
-        }
-        self.subgroup = (self.subgroup.0 + 1, self.subgroup.1 + score);
-        if self.subgroup.0 < SUBGROUP {
+        if !self.subgroup.step(reference.score(evidence)) {
             return None;
         }
-        let (_, sum) = core::mem::take(&mut self.subgroup);
-        Some(self.judge(watch, &reference, sum))
+        let subgroup = core::mem::take(&mut self.subgroup);
+        Some(self.judge(watch, &reference, &subgroup))
     }
 
     /// Forgets the evidence gathered against the baseline, and keeps the baseline: after an alarm was dealt with.
@@ -144,7 +155,7 @@ impl Drift {
             *self = Drift { moves: self.moves, promise: Promise::NoBaseline, ..Drift::default() };
             return;
         };
-        let reference = self.first.reference(median, smallest(watch, median) / 2.0);
+        let reference = self.first.reference(median, SCALE * smallest(watch, median));
         self.baseline = self
             .first
             .scores(&reference)
@@ -153,23 +164,25 @@ impl Drift {
         self.promise = Promise::Learning;
     }
 
-    fn judge(&mut self, watch: &Watch, reference: &Reference, sum: i32) -> Finding {
-        if !self.spread.is_learnt() || self.baseline.0 < watch.baseline {
-            self.learn(watch, reference, sum);
+    fn judge(&mut self, watch: &Watch, reference: &Reference, subgroup: &Subgroup) -> Finding {
+        if self.spread.is_empty() {
+            // There are no limits before anything is known of the scatter.
+            self.learn(watch, reference, subgroup);
         }
         let expected = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
-        let deviation = (sum as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
-        if self.baseline.0 < watch.baseline {
-            self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(sum));
-        }
+        let deviation = (subgroup.sum() as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
         let Limits { allowance, up, down, .. } = self.limits;
         self.up.step(deviation, allowance, up, self.moves);
         self.down.step(-deviation, allowance, down, self.moves);
         let (direction, side, limit) = if self.up.sum() * down >= self.down.sum() * up {
-            (Direction::Up, &self.up, up)
+            (Direction::Up, self.up, up)
         } else {
-            (Direction::Down, &self.down, down)
+            (Direction::Down, self.down, down)
         };
+        let full = self.spread.is_learnt() && self.baseline.0 >= watch.baseline;
+        if !full && side.sum() < limit * SUSPECT && !self.is_odd(deviation) {
+            self.learn(watch, reference, subgroup);
+        }
         let change = side.deviation() * reference.unit;
         Finding {
             direction,
@@ -181,16 +194,24 @@ impl Drift {
         }
     }
 
+    /// Whether a subgroup is so far out that it is no part of a baseline.
+    fn is_odd(&self, deviation: f32) -> bool {
+        self.spread.count() >= FEW && deviation.abs() > self.limits.allowance + ODD * self.limits.deviation
+    }
+
     /// Limits narrow while more is known.
-    fn learn(&mut self, watch: &Watch, reference: &Reference, sum: i32) {
+    fn learn(&mut self, watch: &Watch, reference: &Reference, subgroup: &Subgroup) {
         if !self.spread.is_learnt() {
-            self.spread.step_subgroup(sum);
+            self.spread.step(&subgroup.scores);
+        }
+        if self.baseline.0 < watch.baseline {
+            self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(subgroup.sum()));
         }
         let smallest = smallest(watch, reference.median) / reference.unit;
         let scatter = self.spread.scatter(smallest * smallest / 1024.0);
         let run_length = watch.run_length() / SUBGROUP as f32;
         self.limits = Limits::new(run_length, smallest, &scatter, self.baseline.0 as f32 / SUBGROUP as f32);
-        self.promise = if scatter.dependent {
+        self.promise = if self.limits.dependent {
             Promise::Dependent
         } else if !self.limits.wide_enough {
             Promise::Learning
@@ -199,6 +220,22 @@ impl Drift {
         } else {
             Promise::Held
         };
+    }
+}
+
+impl Subgroup {
+    /// Adds a score; whether the subgroup is full.
+    #[inline]
+    fn step(&mut self, score: i32) -> bool {
+        if let Some(place) = self.scores.get_mut(usize::from(self.count)) {
+            *place = score as i16;
+            self.count += 1;
+        }
+        u32::from(self.count) >= SUBGROUP
+    }
+
+    fn sum(&self) -> i32 {
+        self.scores.iter().map(|score| i32::from(*score)).sum()
     }
 }
 

@@ -3,7 +3,8 @@
 //! Data flows one way and the modules stand in its order; a module names only earlier ones:
 //! [`unit`] and [`settings`] fix the scales, [`sample`] turns two counters into a following
 //! error, [`motion`] finds the moves, [`settling`] watches each stop, [`record`] says what was
-//! measured, and [`axis`] is the one place that knows them all.
+//! measured; [`kind`] puts like with like, [`baseline`] says what a kind looks like, [`drift`] whether it has
+//! changed; and [`axis`] is the one place that knows them all.
 //!
 //! Nothing here allocates, reads a clock, fails while running or panics. Bad input becomes a
 //! value that travels with the move: see [`record::Outcome`] and [`record::Reasons`].

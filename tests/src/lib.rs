@@ -13,3 +13,4 @@ pub mod emulator;
 pub mod normal;
 pub mod scatter;
 pub mod run_length;
+pub mod promise;

@@ -9,6 +9,8 @@ pub const FIRST: usize = 20;
 pub const UNIT: i32 = 256;
 /// Largest score: 2.5 units. One wild move counts as that and no more.
 pub const FURTHEST: i32 = 640;
+/// Score of a move that never settled. Eight of them with one such among them are no alarm, with three they are soon.
+pub const UNSETTLED: i32 = 1280;
 
 /// Range between the quartiles of a normal distribution. Unit: standard deviations
 const QUARTILES: f32 = 1.349;
@@ -23,6 +25,10 @@ pub enum Evidence {
 }
 
 impl Evidence {
+    fn from_height(height: u32) -> Evidence {
+        if height == u32::MAX { Evidence::Unsettled } else { Evidence::Value(height) }
+    }
+
     fn height(self) -> u32 {
         match self {
             Evidence::Value(value) => value,
@@ -58,7 +64,7 @@ impl First {
     /// All of them as scores.
     pub fn scores(&self, reference: &Reference) -> impl Iterator<Item = i32> {
         let reference = *reference;
-        self.heights.into_iter().map(move |height| reference.score(Evidence::Value(height)))
+        self.heights.into_iter().map(move |height| reference.score(Evidence::from_height(height)))
     }
 
     /// Middle of the first values; none if half of them are unsettled. Unit: that of the values
@@ -87,10 +93,10 @@ pub struct Reference {
 }
 
 impl Reference {
-    /// Distance from the median, at most [`FURTHEST`] either way.
+    /// Distance from the median, at most [`FURTHEST`] either way; beyond that if unsettled.
     #[inline]
     pub fn score(&self, evidence: Evidence) -> i32 {
-        let Evidence::Value(value) = evidence else { return FURTHEST };
+        let Evidence::Value(value) = evidence else { return UNSETTLED };
         let away = (i64::from(value) - i64::from(self.median)).clamp(-(1 << 30), 1 << 30) as i32;
         let score = away as f32 * UNIT as f32 / self.unit;
         score.clamp(-FURTHEST as f32, FURTHEST as f32) as i32
@@ -127,6 +133,6 @@ mod tests {
         for (value, score) in [(1000, 0), (1100, 256), (950, -128), (0, -640), (u32::MAX, 640)] {
             assert_eq!(reference.score(Evidence::Value(value)), score, "{value}");
         }
-        assert_eq!(reference.score(Evidence::Unsettled), FURTHEST);
+        assert_eq!(reference.score(Evidence::Unsettled), UNSETTLED);
     }
 }

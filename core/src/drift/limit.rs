@@ -23,6 +23,10 @@ pub struct Limits {
     pub up: f32,
     /// Sum above which they have shrunk.
     pub down: f32,
+    /// Standard deviation of a subgroup's mean, as seen.
+    pub deviation: f32,
+    /// Whether moves depend on each other more than these limits allow for.
+    pub dependent: bool,
     /// Whether the limits are as wide as the promise asks for.
     pub wide_enough: bool,
     /// Whether the baseline is too short for the smallest change, so that only a larger one is found.
@@ -46,10 +50,11 @@ impl Limits {
         let ratio = allowance * allowance / variance;
         let certain = exponent(one_sided, ratio);
         let doubt = off / (2.0 * allowance * allowance) + scatter.doubt / 2.0;
-        // Of single moves: grouping changes neither.
+        // Of single moves: grouping changes neither. Where more variance is allowed for than was seen, they matter less.
         let ratio = ratio / SUBGROUP as f32;
-        let lopsided = 2.0 / 3.0 * scatter.skewness * sqrt(ratio);
-        let heavy = scatter.kurtosis / 3.0 * ratio;
+        let allowed = scatter.variance / variance;
+        let lopsided = 2.0 / 3.0 * scatter.skewness * sqrt(ratio * allowed * allowed * allowed);
+        let heavy = scatter.kurtosis / 3.0 * ratio * allowed * allowed;
         let deviation = sqrt(variance);
         let limit = |lopsided: f32| {
             let widened = doubted(certain * (1.0 + lopsided.max(0.0) + heavy), doubt);
@@ -60,6 +65,8 @@ impl Limits {
             allowance,
             up: limit(lopsided),
             down: limit(-lopsided),
+            deviation: sqrt(scatter.variance),
+            dependent: scatter.dependent && allowed > 0.25,
             wide_enough: 4.0 * doubt * certain <= 1.0,
             short: guard > wanted,
         }
@@ -69,7 +76,7 @@ impl Limits {
 /// y of e^y − y − 1 = 2k²/σ² · run length, by Newton's steps from above.
 fn exponent(run_length: f32, ratio: f32) -> f32 {
     let most = (2.0 * ratio * run_length).max(1.0);
-    (0..4).fold(ln(2.0 * most + 2.0), |y, _| {
+    (0..3).fold(ln(2.0 * most + 2.0), |y, _| {
         let all = most + 1.0 + y;
         y - (y - ln(all)) * all / (all - 1.0)
     })

@@ -4,7 +4,6 @@
 //! as many strangers. The autocorrelation of first order is measured from move to move, where it is known soonest;
 //! subgroups that scatter more than it explains are believed instead.
 
-use crate::baseline::moments::root;
 use crate::baseline::reference::UNIT;
 use crate::drift::SUBGROUP;
 
@@ -52,21 +51,32 @@ impl Spread {
         self.count >= LEARNT
     }
 
-    /// Adds the score of a move.
-    pub fn step(&mut self, score: i32) {
-        let wide = i64::from(score);
-        self.count += 1;
-        self.products += wide * i64::from(self.last);
-        self.last = score;
-        self.sum += wide;
-        self.squares += wide * wide;
-        self.cubes += wide * wide * wide;
-        self.fourths += wide * wide * wide * wide;
+    /// Whether nothing was added yet.
+    pub fn is_empty(&self) -> bool {
+        self.count == 0
     }
 
-    /// Adds the sum of a subgroup's scores.
-    pub fn step_subgroup(&mut self, sum: i32) {
-        self.subgroups += i64::from(sum) * i64::from(sum);
+    /// Moves added.
+    pub fn count(&self) -> u32 {
+        self.count
+    }
+
+    /// Adds the scores of a subgroup.
+    pub fn step(&mut self, scores: &[i16; SUBGROUP as usize]) {
+        let mut sum = 0;
+        for score in scores {
+            let score = i64::from(*score);
+            self.products += score * i64::from(self.last);
+            self.last = score as i32;
+            let square = score * score;
+            sum += score;
+            self.squares += square;
+            self.cubes += square * score;
+            self.fourths += square * square;
+        }
+        self.count += SUBGROUP;
+        self.sum += sum;
+        self.subgroups += sum * sum;
     }
 
     /// What is known so far; the variance is never below `least`.
@@ -98,7 +108,11 @@ impl Spread {
     }
 }
 
-/// Square root.
+/// Square root to about the last bit: Newton's steps in single precision, which the smallest boards do in hardware.
 pub(crate) fn sqrt(square: f32) -> f32 {
-    root(f64::from(square)) as f32
+    if square <= 0.0 {
+        return 0.0;
+    }
+    let guess = f32::from_bits((square.to_bits() >> 1) + (127 << 22));
+    (0..4).fold(guess, |root, _| 0.5 * (root + square / root))
 }
