@@ -95,7 +95,8 @@ impl Quantile {
         let [below, here, above] = [self.places[I - 1], self.places[I], self.places[I + 1]];
         let off = self.wanted[I] - f64::from(here);
         let up = off >= 1.0 && above - here > 1;
-        if !up && !(off <= -1.0 && here - below > 1) {
+        let down = off <= -1.0 && here - below > 1;
+        if !up && !down {
             return;
         }
         let [lower, height, upper] = [self.heights[I - 1], self.heights[I], self.heights[I + 1]];
