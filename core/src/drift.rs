@@ -87,6 +87,15 @@ struct Subgroup {
     count: u8,
 }
 
+/// What is left to be done about the last subgroup.
+#[derive(Clone, Copy, Debug, Default)]
+enum Due {
+    #[default]
+    Nothing,
+    Scores,
+    Limits,
+}
+
 /// Watches one value of one kind.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Drift {
@@ -96,6 +105,7 @@ pub struct Drift {
     /// Moves of the baseline and their scores.
     baseline: (u32, i64),
     subgroup: Subgroup,
+    due: Due,
     limits: Limits,
     promise: Promise,
     up: Cusum,
@@ -125,11 +135,20 @@ impl Drift {
             self.begin(watch, evidence);
             return None;
         };
+        // One part of the work a move, and all of it before the next subgroup is judged.
+        match core::mem::take(&mut self.due) {
+            Due::Nothing => (),
+            Due::Scores => self.learn(watch),
+            Due::Limits => self.limit(watch, &reference),
+        }
         if !self.subgroup.step(reference.score(evidence)) {
             return None;
         }
-        let subgroup = core::mem::take(&mut self.subgroup);
-        Some(self.judge(watch, &reference, &subgroup))
+        if self.spread.is_empty() {
+            self.due = Due::Scores;
+            return None;
+        }
+        Some(self.judge(watch, &reference))
     }
 
     /// Forgets the evidence gathered against the baseline, and keeps the baseline: after an alarm was dealt with.
@@ -164,13 +183,9 @@ impl Drift {
         self.promise = Promise::Learning;
     }
 
-    fn judge(&mut self, watch: &Watch, reference: &Reference, subgroup: &Subgroup) -> Finding {
-        if self.spread.is_empty() {
-            // There are no limits before anything is known of the scatter.
-            self.learn(watch, reference, subgroup);
-        }
+    fn judge(&mut self, watch: &Watch, reference: &Reference) -> Finding {
         let expected = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
-        let deviation = (subgroup.sum() as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
+        let deviation = (self.subgroup.sum() as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
         let Limits { allowance, up, down, .. } = self.limits;
         self.up.step(deviation, allowance, up, self.moves);
         self.down.step(-deviation, allowance, down, self.moves);
@@ -181,7 +196,7 @@ impl Drift {
         };
         let full = self.spread.is_learnt() && self.baseline.0 >= watch.baseline;
         if !full && side.sum() < limit * SUSPECT && !self.is_odd(deviation) {
-            self.learn(watch, reference, subgroup);
+            self.due = Due::Scores;
         }
         let change = side.deviation() * reference.unit;
         Finding {
@@ -199,14 +214,19 @@ impl Drift {
         self.spread.count() >= FEW && deviation.abs() > self.limits.allowance + ODD * self.limits.deviation
     }
 
-    /// Limits narrow while more is known.
-    fn learn(&mut self, watch: &Watch, reference: &Reference, subgroup: &Subgroup) {
+    /// Adds the last subgroup to what good moves look like.
+    fn learn(&mut self, watch: &Watch) {
         if !self.spread.is_learnt() {
-            self.spread.step(&subgroup.scores);
+            self.spread.step(&self.subgroup.scores);
         }
         if self.baseline.0 < watch.baseline {
-            self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(subgroup.sum()));
+            self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(self.subgroup.sum()));
         }
+        self.due = Due::Limits;
+    }
+
+    /// Limits narrow while more is known.
+    fn limit(&mut self, watch: &Watch, reference: &Reference) {
         let smallest = smallest(watch, reference.median) / reference.unit;
         let scatter = self.spread.scatter(smallest * smallest / 1024.0);
         let run_length = watch.run_length() / SUBGROUP as f32;
@@ -224,9 +244,12 @@ impl Drift {
 }
 
 impl Subgroup {
-    /// Adds a score; whether the subgroup is full.
+    /// Adds a score; whether the subgroup is full. A full one begins again.
     #[inline]
     fn step(&mut self, score: i32) -> bool {
+        if u32::from(self.count) >= SUBGROUP {
+            self.count = 0;
+        }
         if let Some(place) = self.scores.get_mut(usize::from(self.count)) {
             *place = score as i16;
             self.count += 1;
