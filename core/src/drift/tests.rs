@@ -124,5 +124,5 @@ fn the_same_numbers_everywhere() {
 fn a_watched_value_is_small() {
     let size = size_of::<Drift>();
     println!("{size} bytes a kind and value");
-    assert!(size <= 256, "{size}");
+    assert!(size <= 192, "{size}");
 }
