@@ -31,7 +31,7 @@ impl Evidence {
 
     fn height(self) -> u32 {
         match self {
-            Evidence::Value(value) => value,
+            Evidence::Value(value) => value.min(u32::MAX - 1),
             Evidence::Unsettled => u32::MAX,
         }
     }

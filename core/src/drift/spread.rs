@@ -93,7 +93,8 @@ impl Spread {
         let fourth =
             fourth - 4.0 * mean * cube + 6.0 * mean * mean * square - 3.0 * mean * mean * mean * mean;
         // A negative autocorrelation would make limits narrower; only as much as may be chance is believed.
-        let alike = (product / single).clamp(-2.0 / sqrt(count), 0.9);
+        // (`clamp` would be a panic in the compiler's eyes.)
+        let alike = (product / single).max(-2.0 / sqrt(count)).min(0.9);
         let explained = single * (1.0 + alike) / (1.0 - alike) / size;
         let subgroups = (count / size).max(1.0);
         let seen = self.subgroups as f32 / subgroups / (size * size * unit * unit) - mean * mean;
