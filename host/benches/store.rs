@@ -2,112 +2,26 @@
 //!
 //! MOVES is how many moves a month has (10 million in the bar; 1 million by default, to be quick).
 
+#[path = "store/month.rs"]
+mod month;
+
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
+use month::{AXES, BEGIN, Month};
 use rusqlite::{Connection, params};
 use stillpoint::error::Error;
 use stillpoint::store::log::{Axis, Log};
 use stillpoint::store::moves::Ask;
 use stillpoint::store::{Durability, Options, Store};
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::curve::Curve;
-use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::Way;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
-use stillpoint_core::wire::record::{Move, flag};
-use stillpoint_core::wire::status::Hello;
-use stillpoint_core::wire::{LONGEST_FRAME, LONGEST_PIECE};
+use stillpoint_core::wire::record::Move;
 
-const TICKS_PER_SECOND: u32 = 10_000_000;
-const AXES: u64 = 3;
-const MONTH_S: f64 = 30.0 * 86_400.0;
-/// 2026-06-01T00:00:00Z. Unit: µs since 1970
-const BEGIN: i64 = 1_780_272_000_000_000;
 /// Frames in a transaction, for both sides.
 const GROUP: usize = 4096;
-
-/// A month of three axes, four kinds each; settling lognormal about 50 ms, one in fifty not settled.
-struct Month {
-    numbers: Numbers,
-    chance: u64,
-    moves: u64,
-    of: u64,
-}
-
-impl Month {
-    fn new(of: u64) -> Month {
-        Month { numbers: Numbers::new(Way::FromDevice, 1), chance: 88_172_645_463_325_252, moves: 0, of }
-    }
-
-    fn uniform(&mut self) -> f64 {
-        self.chance ^= self.chance << 13;
-        self.chance ^= self.chance >> 7;
-        self.chance ^= self.chance << 17;
-        (self.chance >> 11) as f64 / (1_u64 << 53) as f64
-    }
-
-    fn push(&mut self, message: &Message, out: &mut Vec<u8>) {
-        let header = self.numbers.take(message.priority());
-        let mut buffer = [0; LONGEST_FRAME];
-        out.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
-    }
-
-    fn hello(&mut self, out: &mut Vec<u8>) {
-        let hello = Hello {
-            device: *b"bench\0\0\0\0\0\0\0",
-            board: "bench",
-            firmware: "1",
-            axes: AXES as u8,
-            ticks_per_second: TICKS_PER_SECOND,
-            clock: Some(BEGIN),
-            ..Hello::default()
-        };
-        self.push(&Message::Hello(hello), out);
-    }
-
-    /// One move and its curve.
-    fn step(&mut self, out: &mut Vec<u8>) {
-        let normal: f64 = (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0;
-        let settling = (0.05 * (0.3 * normal).exp() * f64::from(TICKS_PER_SECOND)) as u32;
-        let settled = self.uniform() > 0.02;
-        let (axis, number) = ((self.moves % AXES) as u8, (self.moves / AXES + 1) as u32);
-        let start = (self.moves as f64 / self.of as f64 * MONTH_S * f64::from(TICKS_PER_SECOND)) as u64;
-        let told = Move {
-            axis,
-            number,
-            flags: if settled { flag::SETTLING | flag::FIRST_ENTRY | flag::REST_ERROR } else { 0 },
-            outcome: if settled {
-                Default::default()
-            } else {
-                stillpoint_core::wire::record::Outcome::Unsettled
-            },
-            start,
-            duration: 2_000_000,
-            held: 3_000_000,
-            travel: [10_000, -10_000, 90_000, -90_000][(self.moves / AXES % 4) as usize],
-            settling: if settled { settling } else { 0 },
-            settling_u: 800,
-            window_entries: 2,
-            overshoot: 31,
-            peak_following_error: 900,
-            error_at_command_end: -417,
-            peak_speed_distance: 800,
-            peak_speed_time: 20_000,
-            ..Move::default()
-        };
-        self.push(&Message::Move(told), out);
-        let mut points = (0..14_u32)
-            .map(|k| Point { window: 16_384 >> k, settling: (k < 12).then_some(settling / 16 * (k + 4)) })
-            .peekable();
-        let mut buffer = [0; LONGEST_PIECE];
-        let curve = Curve::take((axis, number, 0), &mut points, &mut buffer).expect("points");
-        self.push(&Message::Curve(curve), out);
-        self.moves += 1;
-    }
-}
 
 fn scratch(name: &str) -> PathBuf {
     let path = std::env::temp_dir().join(format!("stillpoint-bench-{}-{name}", std::process::id()));
@@ -142,47 +56,66 @@ fn log(path: &Path, durability: Durability, chunks: &[Vec<u8>]) -> f64 {
     begun.elapsed().as_secs_f64()
 }
 
-/// The same frames table, the same pragmas, the same groups; bodies come ready-made.
-fn bare(path: &Path, durability: Durability, frames: &[(u32, u8, u32, Vec<u8>)]) -> f64 {
+/// A frame with ready-made values.
+struct Ready {
+    priority: u8,
+    sequence: u32,
+    body: Vec<u8>,
+    told: Option<Move>,
+}
+
+/// The same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
+fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f64 {
     let mut connection = Connection::open(path).expect("a file");
     let synchronous = if durability == Durability::Power { "FULL" } else { "NORMAL" };
     connection.pragma_update(None, "journal_mode", "WAL").expect("WAL");
     connection.pragma_update(None, "cache_size", -32_000).expect("a cache");
     connection.pragma_update(None, "synchronous", synchronous).expect("a level");
-    let table = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
-        arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID";
-    connection.execute_batch(table).expect("a table");
+    let tables = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
+            arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
+        CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
+            sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, body BLOB,
+            PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
+    connection.execute_batch(tables).expect("tables");
     let begun = Instant::now();
     for group in frames.chunks(GROUP) {
         let transaction = connection.transaction().expect("a transaction");
-        let mut insert = transaction
-            .prepare_cached("INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING")
-            .expect("a statement");
-        for (boot, priority, sequence, body) in group {
-            insert.execute(params![1, boot, priority, sequence, BEGIN, body]).expect("room");
+        let prepare = |sql| transaction.prepare_cached(sql).expect("a statement");
+        let mut frame = prepare("INSERT INTO frames VALUES (1, 1, ?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING");
+        let mut one = prepare("INSERT INTO moves VALUES (1, ?1, ?2, 1, ?3, ?4, 2, 0, ?5, ?6)");
+        for Ready { priority, sequence, body, told } in group {
+            frame.execute(params![priority, sequence, BEGIN, body]).expect("room");
+            if let Some(told) = told.as_ref().filter(|_| moves) {
+                let (at, settling) = (BEGIN + told.start as i64 / 10, i64::from(told.settling) * 100);
+                one.execute(params![told.axis, at, told.number, sequence, settling, body]).expect("room");
+            }
         }
-        drop(insert);
+        drop((frame, one));
         transaction.commit().expect("room");
     }
     begun.elapsed().as_secs_f64()
 }
 
-fn frames(chunks: &[Vec<u8>]) -> Vec<(u32, u8, u32, Vec<u8>)> {
+fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
     let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Way::FromDevice), vec![]);
     for chunk in chunks {
         let mut left = chunk.as_slice();
         while let Some(event) = receiver.step(&mut left) {
-            if let Event::Frame(frame) = event {
-                let header = frame.header;
-                frames.push((header.boot, header.priority as u8, header.sequence, frame.body().to_vec()));
-            }
+            let Event::Frame(frame) = event else { continue };
+            let told = match frame.read::<Message>().expect("known").payload {
+                Message::Move(told) => Some(told),
+                _ => None,
+            };
+            let (priority, sequence) = (frame.header.priority as u8, frame.header.sequence);
+            frames.push(Ready { priority, sequence, body: frame.body().to_vec(), told });
         }
     }
     frames
 }
 
 fn logging() {
-    let mut month = Month::new(100_000);
+    // As dense as the month of the bar.
+    let mut month = Month::new(10_000_000);
     let mut chunks = vec![vec![]];
     month.hello(&mut chunks[0]);
     for number in 0..100_000 {
@@ -192,21 +125,22 @@ fn logging() {
         month.step(chunks.last_mut().expect("one"));
     }
     let frames = frames(&chunks);
+    let rows = frames.len() + frames.iter().filter(|frame| frame.told.is_some()).count();
     for durability in [Durability::Process, Durability::Power] {
-        let (mut ours, mut theirs) = (f64::MAX, f64::MAX);
+        let (mut ours, mut rows_only, mut frames_only) = (f64::MAX, f64::MAX, f64::MAX);
         for round in 0..5 {
-            let (a, b) = (scratch(&format!("bare-{round}")), scratch(&format!("log-{round}")));
-            theirs = theirs.min(bare(&a, durability, &frames));
-            ours = ours.min(log(&b, durability, &chunks));
-            remove(&a);
-            remove(&b);
+            let places = ["frames", "rows", "log"].map(|name| scratch(&format!("{name}-{round}")));
+            frames_only = frames_only.min(bare(&places[0], durability, &frames, false));
+            rows_only = rows_only.min(bare(&places[1], durability, &frames, true));
+            ours = ours.min(log(&places[2], durability, &chunks));
+            places.iter().for_each(|place| remove(place));
         }
-        let count = frames.len() as f64;
         println!(
-            "logged, {durability:?}: {:.0} frames/s with all tables from line bytes; bare SQLite, frames only: {:.0}; ratio {:.2} (bar 0.70)",
-            count / ours,
-            count / theirs,
-            theirs / ours
+            "{durability:?}: {:.0} rows/s logged from line bytes, summaries kept; bare SQLite, the same rows ready-made: {:.0}; ratio {:.2} (bar 0.70); {:.2} of bare SQLite without rows of moves",
+            rows as f64 / ours,
+            rows as f64 / rows_only,
+            rows_only / ours,
+            frames_only / ours
         );
     }
 }
@@ -222,7 +156,7 @@ SELECT axis, interval * 300000000,
     max(CASE WHEN place = CAST(0.95 * (n - 1) AS INTEGER) + 1 THEN settling_ns END)
 FROM ranked GROUP BY axis, interval ORDER BY axis, interval";
 
-fn month(moves: u64) -> Result<(), Error> {
+fn a_month(moves: u64) -> Result<(), Error> {
     let (path, rows) = (scratch("month"), scratch("rows"));
     let mut log = Log::open(&path, &Options::default(), None, axes())?;
     let mut month = Month::new(moves);
@@ -243,32 +177,19 @@ fn month(moves: u64) -> Result<(), Error> {
     Ok(())
 }
 
+/// Beginning, median and 95 % quantile of an interval of an axis.
+type Drawn = Vec<(i64, i64, i64)>;
+
 /// Median and 95 % quantile per axis and 5 minutes: from the summaries, and by SQL over narrow rows of their own.
 fn quantiles(store: &Store, path: &Path, rows: &Path) -> Result<(), Error> {
-    let connection = Connection::open(rows).expect("a file");
-    connection.pragma_update(None, "cache_size", -256_000).expect("a cache");
-    connection
-        .execute_batch(&format!(
-            "ATTACH '{}' AS store; CREATE TABLE rows (axis INTEGER, at_us INTEGER, settling_ns INTEGER);
-            INSERT INTO rows SELECT axis, at_us, settling_ns FROM store.moves; DETACH store;",
-            path.display()
-        ))
-        .expect("rows");
-    let begun = Instant::now();
-    let mut statement = connection.prepare(EXACT).expect("SQL");
-    let exact: Vec<(i64, i64, i64)> = statement
-        .query_map([], |row| Ok((row.get(1)?, row.get(2)?, row.get(3)?)))
-        .expect("rows")
-        .map(|row| row.expect("a row"))
-        .collect();
-    let theirs = begun.elapsed().as_secs_f64();
+    let (exact, theirs) = by_sql(path, rows);
     let begun = Instant::now();
     let mut drawn = vec![];
     for known in store.axes()? {
         drawn.extend(store.intervals(&known, 300, (i64::MIN, i64::MAX))?);
     }
     let ours = begun.elapsed().as_secs_f64();
-    let drawn: Vec<(i64, i64, i64)> =
+    let drawn: Drawn =
         drawn.iter().filter_map(|each| each.quantiles.map(|(p50, p95)| (each.at, p50, p95))).collect();
     assert_eq!(drawn.len(), exact.len());
     let mut worst: f64 = 0.0;
@@ -287,6 +208,27 @@ fn quantiles(store: &Store, path: &Path, rows: &Path) -> Result<(), Error> {
         worst * 100.0
     );
     Ok(())
+}
+
+/// The exact quantiles, and how long SQL took for them. Unit: s
+fn by_sql(path: &Path, rows: &Path) -> (Drawn, f64) {
+    let connection = Connection::open(rows).expect("a file");
+    connection.pragma_update(None, "cache_size", -256_000).expect("a cache");
+    connection
+        .execute_batch(&format!(
+            "ATTACH '{}' AS store; CREATE TABLE rows (axis INTEGER, at_us INTEGER, settling_ns INTEGER);
+            INSERT INTO rows SELECT axis, at_us, settling_ns FROM store.moves; DETACH store;",
+            path.display()
+        ))
+        .expect("rows");
+    let begun = Instant::now();
+    let mut statement = connection.prepare(EXACT).expect("SQL");
+    let exact = statement
+        .query_map([], |row| Ok((row.get(1)?, row.get(2)?, row.get(3)?)))
+        .expect("rows")
+        .map(|row| row.expect("a row"))
+        .collect();
+    (exact, begun.elapsed().as_secs_f64())
 }
 
 /// Moves of one axis in one hour in the middle.
@@ -313,5 +255,5 @@ fn hour(store: &Store) -> Result<(), Error> {
 fn main() {
     let moves = std::env::args().filter_map(|word| word.parse().ok()).next().unwrap_or(1_000_000);
     logging();
-    month(moves).expect("a month");
+    a_month(moves).expect("a month");
 }

@@ -1,5 +1,8 @@
 //! The store: what it keeps through kills, full disks, other writers, replays and clocks; and its commands.
 
+#[cfg(feature = "parquet")]
+#[path = "store/columns.rs"]
+mod columns;
 #[path = "store/commands.rs"]
 mod commands;
 #[path = "store/kept.rs"]

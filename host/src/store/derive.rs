@@ -16,13 +16,14 @@ use super::boots::{Boot, Boots, From};
 use super::journal::{self, Key};
 use super::kind::kind;
 use super::summary::{Seen, Summaries};
-use super::tables;
+use super::tables::{self, Moves};
 
 /// What it takes to derive, held between frames.
 #[derive(Debug, Default)]
 pub(super) struct Derive {
     pub(super) boots: Boots,
     summaries: Summaries,
+    moves: Moves,
     /// Moves before this are past retention. Unit: µs since 1970, UTC
     pub(super) horizon: i64,
 }
@@ -121,7 +122,7 @@ impl Derive {
             outcome: told.outcome,
             settling: has_settling.then(|| boot.nanoseconds(told.settling)),
         };
-        tables::told(store, stored, told, &seen)?;
+        self.moves.add(stored, told, seen);
         // Intervals that lie before the horizon are whole, and stay as they are.
         if seen.at >= self.horizon { self.summaries.add(store, &seen) } else { Ok(()) }
     }
@@ -147,6 +148,7 @@ impl Derive {
 
     /// Writes what waits to be written; before every commit.
     pub(super) fn write(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        self.moves.write(store)?;
         self.summaries.write(store)
     }
 
@@ -154,6 +156,7 @@ impl Derive {
     pub(super) fn forget(&mut self, store: &Connection) -> rusqlite::Result<()> {
         self.boots.forget();
         self.summaries.forget();
+        self.moves.forget();
         self.horizon = mark(store, HORIZON)?.unwrap_or(i64::MIN);
         Ok(())
     }

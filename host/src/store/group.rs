@@ -1,14 +1,14 @@
 //! In: frames that wait. Out: one transaction that stores them, once each, and what follows from them.
 
-use std::collections::{BTreeMap, HashMap, VecDeque};
+use std::collections::{BTreeMap, VecDeque};
 
-use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use rusqlite::{CachedStatement, Connection, OptionalExtension, TransactionBehavior, params};
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 
 use super::boots::From;
 use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
-use super::journal;
+use super::journal::{self, Key};
 use super::kept::{Axis, Kept};
 
 /// Frames that may wait for the monitor to say who it is.
@@ -34,11 +34,33 @@ pub(super) struct Held {
 #[derive(Debug, Default)]
 pub(super) struct Grouped {
     pub(super) derive: Derive,
-    devices: HashMap<Number, i64>,
+    /// One or two on a line.
+    devices: Vec<(Number, i64)>,
     /// SQLite's mark of changes that others have made.
     changes: Option<i64>,
     pub(super) kept: Kept,
     pub(super) notes: Vec<String>,
+}
+
+/// Places of frames whose start is not tied to wall time, and whose they are.
+type Untied = Vec<(usize, Number)>;
+
+const INSERT: &str = "INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING";
+
+/// A transaction under work.
+struct Open<'c> {
+    store: &'c Connection,
+    insert: CachedStatement<'c>,
+    axes: &'c [Axis],
+}
+
+impl Open<'_> {
+    /// False if a frame of this number is there.
+    fn insert(&mut self, stored: &Stored) -> rusqlite::Result<bool> {
+        let Key { device, boot, priority, sequence } = stored.key();
+        let row = params![device, boot, priority, sequence, stored.arrived, stored.frame.body()];
+        Ok(self.insert.execute(row)? > 0)
+    }
 }
 
 impl Grouped {
@@ -80,42 +102,52 @@ impl Grouped {
     ) -> rusqlite::Result<Vec<usize>> {
         let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         self.refresh(&store)?;
-        let all_named = waiting.iter().filter(|held| held.number.is_none()).count() > UNNAMED;
-        let (mut later, mut untied) = (vec![], vec![]);
-        for (place, held) in waiting.iter().enumerate() {
-            let number = held.number.or(all_named.then(Number::default));
-            let Some(number) = number else {
-                later.push(place);
-                continue;
-            };
-            let device = self.device(&store, number, axes)?;
-            let is_old = held.header.replay && held.header.priority == Priority::Move;
-            if is_old && self.derive.boots.known(&store, device, held.header.boot)?.is_none() {
-                untied.push((place, number));
-            } else {
-                self.take(&store, held, number, axes)?;
-            }
-        }
+        let mut open = Open { store: &store, insert: store.prepare_cached(INSERT)?, axes };
+        let (mut later, untied) = self.take_tied(&mut open, waiting)?;
         if dumped || untied.len() > UNTIED {
-            self.take_untied(&store, waiting, &untied, axes)?;
-        } else {
-            // Its start may have been tied by a later frame of this very group.
-            for (place, number) in untied {
-                let Some(held) = waiting.get(place) else { continue };
-                let device = self.device(&store, number, axes)?;
-                match self.derive.boots.known(&store, device, held.header.boot)? {
-                    Some(_) => self.take(&store, held, number, axes)?,
-                    None => later.push(place),
-                }
-            }
-            later.sort_unstable();
+            self.tie(&open, waiting, &untied)?;
         }
+        // A start may have been tied by a later frame of this very group.
+        for (place, number) in untied {
+            let Some(held) = waiting.get(place) else { continue };
+            let device = self.device(&store, number, axes)?;
+            match self.derive.boots.known(&store, device, held.header.boot)? {
+                Some(_) => self.take(&mut open, held, number)?,
+                None => later.push(place),
+            }
+        }
+        later.sort_unstable();
+        drop(open);
         if let Some(last) = waiting.back() {
             set_mark(&store, ARRIVED, last.arrived.max(mark(&store, ARRIVED)?.unwrap_or(i64::MIN)))?;
         }
         self.derive.write(&store)?;
         store.commit()?;
         Ok(later)
+    }
+
+    /// Stores what is named and tied to wall time; the places of what is not named, and of what is not tied.
+    fn take_tied(
+        &mut self,
+        open: &mut Open,
+        waiting: &VecDeque<Held>,
+    ) -> rusqlite::Result<(Vec<usize>, Untied)> {
+        let all_named = waiting.iter().filter(|held| held.number.is_none()).count() > UNNAMED;
+        let (mut unnamed, mut untied) = (vec![], vec![]);
+        for (place, held) in waiting.iter().enumerate() {
+            let Some(number) = held.number.or(all_named.then(Number::default)) else {
+                unnamed.push(place);
+                continue;
+            };
+            let is_old = held.header.replay && held.header.priority == Priority::Move;
+            let device = self.device(open.store, number, open.axes)?;
+            if is_old && self.derive.boots.known(open.store, device, held.header.boot)?.is_none() {
+                untied.push((place, number));
+            } else {
+                self.take(open, held, number)?;
+            }
+        }
+        Ok((unnamed, untied))
     }
 
     /// Forgets what is in memory if the file was changed by somebody else.
@@ -129,14 +161,8 @@ impl Grouped {
         Ok(())
     }
 
-    /// Stores frames of starts whose wall time nothing tells: the later a start, the better its end is known.
-    fn take_untied(
-        &mut self,
-        store: &Connection,
-        waiting: &VecDeque<Held>,
-        untied: &[(usize, Number)],
-        axes: &[Axis],
-    ) -> rusqlite::Result<()> {
+    /// Ties starts whose wall time nothing tells: the later a start, the better its end is known.
+    fn tie(&mut self, open: &Open, waiting: &VecDeque<Held>, untied: &Untied) -> rusqlite::Result<()> {
         let mut ends: BTreeMap<(Number, u32), (u64, i64)> = BTreeMap::new();
         for (held, number) in untied.iter().filter_map(|(place, number)| Some((waiting.get(*place)?, number)))
         {
@@ -147,25 +173,16 @@ impl Grouped {
             *last = (last.0.max(end), last.1.max(held.arrived));
         }
         for ((number, boot), (end, arrived)) in ends.into_iter().rev() {
-            let device = self.device(store, number, axes)?;
-            self.derive.boots.tie(store, (device, boot), From::Replay(end), arrived)?;
-        }
-        for (place, number) in untied {
-            let Some(held) = waiting.get(*place) else { continue };
-            self.take(store, held, *number, axes)?;
+            let device = self.device(open.store, number, open.axes)?;
+            self.derive.boots.tie(open.store, (device, boot), From::Replay(end), arrived)?;
         }
         Ok(())
     }
 
     /// Stores one frame, unless it is there.
-    fn take(
-        &mut self,
-        store: &Connection,
-        held: &Held,
-        number: Number,
-        axes: &[Axis],
-    ) -> rusqlite::Result<()> {
-        let mut device = self.device(store, number, axes)?;
+    fn take(&mut self, open: &mut Open, held: &Held, number: Number) -> rusqlite::Result<()> {
+        let store = open.store;
+        let device = self.device(store, number, open.axes)?;
         let Some(mut stored) = Stored::new(device, held.arrived, &held.body) else { return Ok(()) };
         let message = stored.message();
         if let Some(message) = &message
@@ -174,14 +191,13 @@ impl Grouped {
             self.kept.past += 1;
             return Ok(());
         }
-        if !insert(store, &stored)? {
+        if !open.insert(&stored)? {
             if !differs(store, &stored)? {
                 self.kept.known += 1;
                 return Ok(());
             }
-            device = self.renew(store, number, device)?;
-            stored.device = device;
-            insert(store, &stored)?;
+            stored.device = self.renew(store, number, device)?;
+            open.insert(&stored)?;
         }
         self.kept.stored += 1;
         message.map_or(Ok(()), |message| self.derive.take(store, &stored, &message))
@@ -189,7 +205,7 @@ impl Grouped {
 
     /// Number of a device in this store.
     fn device(&mut self, store: &Connection, number: Number, axes: &[Axis]) -> rusqlite::Result<i64> {
-        if let Some(device) = self.devices.get(&number) {
+        if let Some((_, device)) = self.devices.iter().find(|known| known.0 == number) {
             return Ok(*device);
         }
         let device = match newest(store, &number)? {
@@ -200,7 +216,7 @@ impl Grouped {
             }
         };
         name(store, device, axes)?;
-        self.devices.insert(number, device);
+        self.devices.push((number, device));
         Ok(device)
     }
 
@@ -219,7 +235,8 @@ impl Grouped {
             "INSERT INTO axes SELECT ?1, axis, name, unit, counts_per_unit, window, source FROM axes WHERE device = ?2",
             [new, device],
         )?;
-        self.devices.insert(number, new);
+        self.devices.retain(|known| known.0 != number);
+        self.devices.push((number, new));
         Ok(new)
     }
 }
@@ -238,16 +255,6 @@ fn name(store: &Connection, device: i64, axes: &[Axis]) -> rusqlite::Result<()> 
         statement.execute(params![device, axis, name, unit, counts_per_unit, window, source])?;
     }
     Ok(())
-}
-
-/// False if a frame of this number is there.
-fn insert(store: &Connection, stored: &Stored) -> rusqlite::Result<bool> {
-    let key = stored.key();
-    let mut statement =
-        store.prepare_cached("INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING")?;
-    let body = stored.frame.body();
-    Ok(statement.execute(params![key.device, key.boot, key.priority, key.sequence, stored.arrived, body])?
-        > 0)
 }
 
 /// Whether the frame that is there says something else; marks of a replay and so the CRC may differ.

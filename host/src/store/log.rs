@@ -177,7 +177,7 @@ impl Log {
     }
 
     fn recovered(&mut self) {
-        (self.begun, self.fresh, self.why) = (None, 0, None);
+        (self.begun, self.fresh, self.why, self.dumped) = (None, 0, None, false);
         if self.retry.take().is_some() {
             self.notes.push("the store is written again; nothing that waited is lost".to_owned());
         }

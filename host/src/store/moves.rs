@@ -1,6 +1,6 @@
 //! In: an axis and a time. Out: its moves, as the lines that `measure` and `watch` print.
 
-use rusqlite::params;
+use rusqlite::{CachedStatement, OptionalExtension, params};
 use stillpoint_core::record::Record;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::settling::curve::Point;
@@ -61,29 +61,42 @@ impl Store {
     }
 
     fn read_axes(&self) -> rusqlite::Result<Vec<Known>> {
-        // A step per axis; reading all moves would take long.
-        let mut statement = self.connection.prepare_cached(
-            "SELECT moves.device, moves.axis, name, unit, counts_per_unit, window, source FROM moves
-            LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis
-            WHERE (moves.device, moves.axis) > (?1, ?2) ORDER BY moves.device, moves.axis LIMIT 1",
-        )?;
+        // A step per axis; reading all moves would take long, and so would comparing pairs, which no index serves.
+        let next = |where_| -> rusqlite::Result<CachedStatement> {
+            self.connection.prepare_cached(&format!(
+                "SELECT moves.device, moves.axis, name, unit, counts_per_unit, window, source FROM moves
+                LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis
+                WHERE {where_} ORDER BY moves.device, moves.axis LIMIT 1"
+            ))
+        };
+        let mut axis = next("moves.device = ?1 AND moves.axis > ?2")?;
+        let mut device = next("moves.device > ?1 AND ?2 IS NOT NULL")?;
         let (mut known, mut after) = (Vec::new(), (-1_i64, 0_u8));
+        let read = |row: &rusqlite::Row| self.known(row);
         loop {
-            let mut rows = statement.query(params![after.0, after.1])?;
-            let Some(row) = rows.next()? else { return Ok(known) };
-            let (device, axis): (i64, u8) = (row.get(0)?, row.get(1)?);
-            let text = |place| row.get::<_, Option<String>>(place);
-            let axis = Axis {
-                axis,
-                name: text(2)?.unwrap_or_else(|| format!("axis {axis}")),
-                unit: text(3)?.unwrap_or_else(|| "count".to_owned()),
-                counts_per_unit: row.get::<_, Option<f64>>(4)?.unwrap_or(1.0),
-                window: row.get(5)?,
-                source: text(6)?.unwrap_or_else(|| self.path.display().to_string()),
+            let here = axis.query_row(params![after.0, after.1], read).optional()?;
+            let found = match here {
+                None => device.query_row(params![after.0, after.1], read).optional()?,
+                here => here,
             };
-            after = (device, axis.axis);
-            known.push(Known { device, axis });
+            let Some(found) = found else { return Ok(known) };
+            after = (found.device, found.axis.axis);
+            known.push(found);
         }
+    }
+
+    fn known(&self, row: &rusqlite::Row) -> rusqlite::Result<Known> {
+        let text = |place| row.get::<_, Option<String>>(place);
+        let axis: u8 = row.get(1)?;
+        let axis = Axis {
+            axis,
+            name: text(2)?.unwrap_or_else(|| format!("axis {axis}")),
+            unit: text(3)?.unwrap_or_else(|| "count".to_owned()),
+            counts_per_unit: row.get::<_, Option<f64>>(4)?.unwrap_or(1.0),
+            window: row.get(5)?,
+            source: text(6)?.unwrap_or_else(|| self.path.display().to_string()),
+        };
+        Ok(Known { device: row.get(0)?, axis })
     }
 
     /// Axes of a name or number; an error lists the names there are.

@@ -1,5 +1,7 @@
 //! In: one message. Out: its row in a derived table.
 
+use std::ops::Range;
+
 use rusqlite::{Connection, OptionalExtension, params};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::Settings;
@@ -10,23 +12,59 @@ use super::derive::Stored;
 use super::journal::{self, Key};
 use super::summary::Seen;
 
-pub(super) fn told(store: &Connection, stored: &Stored, told: &Move, seen: &Seen) -> rusqlite::Result<()> {
-    let mut statement = store
-        .prepare_cached("INSERT OR REPLACE INTO moves VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?;
-    let header = &stored.frame.header;
-    statement.execute(params![
-        seen.device,
-        seen.axis,
-        seen.at,
-        header.boot,
-        told.number,
-        header.sequence,
-        seen.kind,
-        told.outcome as u8,
-        seen.settling,
-        stored.frame.body(),
-    ])?;
-    Ok(())
+/// Moves that wait to be written together, axis by axis, which is faster than as they come.
+#[derive(Debug, Default)]
+pub(super) struct Moves {
+    rows: Vec<Row>,
+    bodies: Vec<u8>,
+}
+
+#[derive(Debug)]
+struct Row {
+    seen: Seen,
+    boot: u32,
+    number: u32,
+    sequence: u32,
+    body: Range<usize>,
+}
+
+impl Moves {
+    pub(super) fn add(&mut self, stored: &Stored, told: &Move, seen: Seen) {
+        let from = self.bodies.len();
+        self.bodies.extend_from_slice(stored.frame.body());
+        let Key { boot, sequence, .. } = stored.key();
+        self.rows.push(Row { seen, boot, number: told.number, sequence, body: from..self.bodies.len() });
+    }
+
+    pub(super) fn write(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        self.rows
+            .sort_unstable_by_key(|row| (row.seen.device, row.seen.axis, row.seen.at, row.boot, row.number));
+        let mut statement = store.prepare_cached(
+            "INSERT OR REPLACE INTO moves VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        )?;
+        for Row { seen, boot, number, sequence, body } in &self.rows {
+            let (outcome, body) = (seen.outcome as u8, self.bodies.get(body.clone()));
+            statement.execute(params![
+                seen.device,
+                seen.axis,
+                seen.at,
+                boot,
+                number,
+                sequence,
+                seen.kind,
+                outcome,
+                seen.settling,
+                body,
+            ])?;
+        }
+        self.forget();
+        Ok(())
+    }
+
+    pub(super) fn forget(&mut self) {
+        self.rows.clear();
+        self.bodies.clear();
+    }
 }
 
 pub(super) fn settings(store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {
