@@ -2,7 +2,6 @@
 
 use std::io::{Read, Write};
 use std::net::TcpListener;
-use std::path::PathBuf;
 use std::process::{Command, Output};
 use std::time::Duration;
 
@@ -19,10 +18,6 @@ fn stillpoint(arguments: &[&str]) -> Output {
 
 fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
-}
-
-fn scratch(name: &str) -> PathBuf {
-    std::env::temp_dir().join(format!("stillpoint-{}-{name}", std::process::id()))
 }
 
 /// A monitor that listens on a port and works through so many seconds once somebody has connected.
@@ -50,26 +45,6 @@ fn serve(seconds: f64) -> String {
         line.write_all(&bytes).ok();
     });
     format!("tcp:{address}")
-}
-
-#[test]
-fn kept_frames_tell_the_same_moves_again() {
-    let store = scratch("kept.frames");
-    std::fs::remove_file(&store).ok();
-    let path = store.display().to_string();
-    let live =
-        stillpoint(&["rehearse", "--hours", "0.01", "--seed", "5", "--format", "jsonl", "--store", &path]);
-    let again = stillpoint(&["watch", &format!("file:{path}")]);
-    std::fs::remove_file(&store).ok();
-    assert!(live.status.success() && again.status.success(), "{}", text(&again.stderr));
-    let moves = |output: &Output| -> Vec<(serde_json::Value, serde_json::Value)> {
-        let lines = text(&output.stdout);
-        let read = lines.lines().map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"));
-        read.map(|line| (line["move"].clone(), line["settling_s"].clone())).collect()
-    };
-    assert!(moves(&live).len() > 100);
-    assert_eq!(moves(&live), moves(&again));
-    assert!(text(&again.stderr).contains("0 lost on the line"), "{}", text(&again.stderr));
 }
 
 #[test]

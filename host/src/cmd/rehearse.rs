@@ -88,6 +88,12 @@ impl Arguments {
             window: Some(known.window),
             source: "rehearsal".to_owned(),
         };
+        let axes = known.iter().enumerate().map(axis).collect();
+        Log::open(path, &store::Options::default(), Some(self.number()), axes).map(Some)
+    }
+
+    /// Number of the virtual monitor.
+    fn number(&self) -> [u8; 12] {
         let shift = [self.hours.to_bits(), self.seed, u64::from(self.healthy), u64::from(self.rate)];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
         // FNV-1a, 64 bits: enough to tell rehearsals apart.
@@ -96,8 +102,7 @@ impl Arguments {
         });
         let mut number = *b"inv\0\0\0\0\0\0\0\0\0";
         number.iter_mut().skip(4).zip(hash.to_le_bytes()).for_each(|(place, byte)| *place = byte);
-        let axes = known.iter().enumerate().map(axis).collect();
-        Log::open(path, &store::Options::default(), Some(number), axes).map(Some)
+        number
     }
 }
 
@@ -196,7 +201,9 @@ impl Shift {
         if let Some(store) = self.store {
             let (store, kept) = store.finish()?;
             let name = format!("rehearsal of {} h, seed {}", arguments.hours, arguments.seed);
-            store.name_shift(&name, self.begun, self.begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
+            // Known from an earlier time, it lies where it lay then.
+            let begun = store.began(&arguments.number())?.unwrap_or(self.begun);
+            store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             tell(format_args!("{}: {kept}", store.path().display()));
         }
         let counts = self.decoder.counts();

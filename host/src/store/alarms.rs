@@ -35,7 +35,16 @@ impl AlarmLine {
     /// The fields as text, in the order of [`AlarmLine::HEADER`].
     pub fn row(&self) -> [String; 8] {
         let AlarmLine { axis, alarm, at, subject, state, number, value, limit } = self.clone();
-        [axis, alarm.to_string(), at, subject, state, number.to_string(), value.to_string(), limit.to_string()]
+        [
+            axis,
+            alarm.to_string(),
+            at,
+            subject,
+            state,
+            number.to_string(),
+            value.to_string(),
+            limit.to_string(),
+        ]
     }
 }
 

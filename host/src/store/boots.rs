@@ -4,6 +4,9 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, OptionalExtension, params};
 
+use super::Store;
+use crate::error::Error;
+
 /// Where the ticks of one start lie in wall time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Boot {
@@ -50,14 +53,21 @@ const UNTOLD_RATE: u32 = 1_000_000;
 
 impl Boots {
     /// The start, if it is tied to wall time.
-    pub(super) fn known(&mut self, store: &Connection, device: i64, boot: u32) -> rusqlite::Result<Option<Boot>> {
+    pub(super) fn known(
+        &mut self,
+        store: &Connection,
+        device: i64,
+        boot: u32,
+    ) -> rusqlite::Result<Option<Boot>> {
         if let Some(known) = self.0.get(&(device, boot)) {
             return Ok(Some(*known));
         }
         let mut statement = store
             .prepare_cached("SELECT ticks_per_second, epoch_us FROM boots WHERE device = ?1 AND boot = ?2")?;
         let found = statement
-            .query_row(params![device, boot], |row| Ok(Boot { ticks_per_second: row.get(0)?, epoch: row.get(1)? }))
+            .query_row(params![device, boot], |row| {
+                Ok(Boot { ticks_per_second: row.get(0)?, epoch: row.get(1)? })
+            })
             .optional()?;
         Ok(found.inspect(|found| {
             self.0.insert((device, boot), *found);
@@ -100,6 +110,16 @@ impl Boots {
     /// What is in memory no longer holds.
     pub(super) fn forget(&mut self) {
         self.0.clear();
+    }
+}
+
+impl Store {
+    /// When the newest start of a monitor began, if anything of it is stored. Unit: µs since 1970, UTC
+    pub fn began(&self, number: &[u8; 12]) -> Result<Option<i64>, Error> {
+        let sql = "SELECT epoch_us FROM boots JOIN devices ON devices.id = device
+            WHERE number = ?1 ORDER BY generation DESC, boot DESC LIMIT 1";
+        let found = self.connection.query_row(sql, [&number[..]], |row| row.get(0)).optional();
+        found.map_err(|error| self.fault(&error))
     }
 }
 

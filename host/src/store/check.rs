@@ -4,8 +4,8 @@ use rusqlite::params;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
-use super::derive::Stored;
 use super::Store;
+use super::derive::Stored;
 use crate::error::Error;
 
 /// What a look through the whole store found.

@@ -56,7 +56,12 @@ impl<'a> Stored<'a> {
 
 impl Derive {
     /// Puts what a frame says into the tables. What is not known here stays a raw frame until it is.
-    pub(super) fn take(&mut self, store: &Connection, stored: &Stored, message: &Message) -> rusqlite::Result<()> {
+    pub(super) fn take(
+        &mut self,
+        store: &Connection,
+        stored: &Stored,
+        message: &Message,
+    ) -> rusqlite::Result<()> {
         match message {
             Message::Hello(hello) => self.hello(store, stored, hello),
             Message::Move(told) => self.told(store, stored, told),
@@ -93,7 +98,9 @@ impl Derive {
 
     fn hello(&mut self, store: &Connection, stored: &Stored, hello: &Hello) -> rusqlite::Result<()> {
         store
-            .prepare_cached("UPDATE devices SET board = ?2, firmware = ?3, ticks_per_second = ?4 WHERE id = ?1")?
+            .prepare_cached(
+                "UPDATE devices SET board = ?2, firmware = ?3, ticks_per_second = ?4 WHERE id = ?1",
+            )?
             .execute(params![stored.device, hello.board, hello.firmware, hello.ticks_per_second])?;
         if let Some(epoch) = hello.clock {
             let start = (stored.device, stored.frame.header.boot);
@@ -137,7 +144,8 @@ impl Derive {
         if before == Some(settings.parameters) && settings.refused.is_none() {
             return Ok(());
         }
-        let what = settings.refused_name().map_or("in force".to_owned(), |name| format!("{name} refused, in force"));
+        let what =
+            settings.refused_name().map_or("in force".to_owned(), |name| format!("{name} refused, in force"));
         let text = format!("{what}: {:?}", settings.parameters);
         journal::told(store, stored.key(), stored.arrived, ("settings", &text), Some(settings.axis))
     }
@@ -156,7 +164,12 @@ impl Derive {
     }
 
     /// Whether a move is past retention, so that its frame must not come back.
-    pub(super) fn is_past(&mut self, store: &Connection, stored: &Stored, message: &Message) -> rusqlite::Result<bool> {
+    pub(super) fn is_past(
+        &mut self,
+        store: &Connection,
+        stored: &Stored,
+        message: &Message,
+    ) -> rusqlite::Result<bool> {
         let Message::Move(told) = message else { return Ok(false) };
         if self.horizon == i64::MIN || stored.frame.header.priority != Priority::Move {
             return Ok(false);

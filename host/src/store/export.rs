@@ -10,8 +10,20 @@ use crate::report::csv;
 
 /// Names of the columns of summaries.
 pub const SUMMARY: [&str; 14] = [
-    "axis", "span_s", "kind", "at", "moves", "settled", "unsettled", "interrupted", "untrusted", "mean_s", "min_s",
-    "max_s", "p50_s", "p95_s",
+    "axis",
+    "span_s",
+    "kind",
+    "at",
+    "moves",
+    "settled",
+    "unsettled",
+    "interrupted",
+    "untrusted",
+    "mean_s",
+    "min_s",
+    "max_s",
+    "p50_s",
+    "p95_s",
 ];
 
 /// A summary as it is exported; a time is none if nothing settled.
@@ -34,7 +46,8 @@ pub struct SummaryLine {
 impl SummaryLine {
     fn row(&self) -> Vec<String> {
         let [settled, unsettled, interrupted, untrusted] = self.outcomes;
-        let counts = [settled + unsettled + interrupted + untrusted, settled, unsettled, interrupted, untrusted];
+        let counts =
+            [settled + unsettled + interrupted + untrusted, settled, unsettled, interrupted, untrusted];
         let mut row = vec![self.axis.clone(), self.span.to_string(), self.kind.to_string(), self.at.clone()];
         row.extend(counts.map(|count| count.to_string()));
         row.extend(self.settling.map(|time| time.map(|time| time.to_string()).unwrap_or_default()));

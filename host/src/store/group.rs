@@ -9,7 +9,7 @@ use stillpoint_core::wire::message::Message;
 use super::boots::From;
 use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
 use super::journal;
-use super::log::{Axis, Kept};
+use super::kept::{Axis, Kept};
 
 /// Frames that may wait for the monitor to say who it is.
 const UNNAMED: usize = 1024;
@@ -138,7 +138,8 @@ impl Grouped {
         axes: &[Axis],
     ) -> rusqlite::Result<()> {
         let mut ends: BTreeMap<(Number, u32), (u64, i64)> = BTreeMap::new();
-        for (held, number) in untied.iter().filter_map(|(place, number)| Some((waiting.get(*place)?, number))) {
+        for (held, number) in untied.iter().filter_map(|(place, number)| Some((waiting.get(*place)?, number)))
+        {
             let stored = Stored::new(0, held.arrived, &held.body);
             let Some(Message::Move(told)) = stored.and_then(|stored| stored.message()) else { continue };
             let end = told.start.wrapping_add(told.duration).saturating_add(told.held);
@@ -157,7 +158,13 @@ impl Grouped {
     }
 
     /// Stores one frame, unless it is there.
-    fn take(&mut self, store: &Connection, held: &Held, number: Number, axes: &[Axis]) -> rusqlite::Result<()> {
+    fn take(
+        &mut self,
+        store: &Connection,
+        held: &Held,
+        number: Number,
+        axes: &[Axis],
+    ) -> rusqlite::Result<()> {
         let mut device = self.device(store, number, axes)?;
         let Some(mut stored) = Stored::new(device, held.arrived, &held.body) else { return Ok(()) };
         let message = stored.message();
@@ -225,7 +232,8 @@ pub(super) fn newest(store: &Connection, number: &Number) -> rusqlite::Result<Op
 
 /// Keeps names and scales of the axes as they were given last.
 fn name(store: &Connection, device: i64, axes: &[Axis]) -> rusqlite::Result<()> {
-    let mut statement = store.prepare_cached("INSERT OR REPLACE INTO axes VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?;
+    let mut statement =
+        store.prepare_cached("INSERT OR REPLACE INTO axes VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?;
     for Axis { axis, name, unit, counts_per_unit, window, source } in axes {
         statement.execute(params![device, axis, name, unit, counts_per_unit, window, source])?;
     }
@@ -238,7 +246,8 @@ fn insert(store: &Connection, stored: &Stored) -> rusqlite::Result<bool> {
     let mut statement =
         store.prepare_cached("INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING")?;
     let body = stored.frame.body();
-    Ok(statement.execute(params![key.device, key.boot, key.priority, key.sequence, stored.arrived, body])? > 0)
+    Ok(statement.execute(params![key.device, key.boot, key.priority, key.sequence, stored.arrived, body])?
+        > 0)
 }
 
 /// Whether the frame that is there says something else; marks of a replay and so the CRC may differ.

@@ -16,6 +16,7 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use super::derive::{ARRIVED, mark};
 use super::group::{Grouped, Held};
 use super::journal;
+pub use super::kept::{Axis, Kept};
 use super::resume;
 use super::{Options, Store, words};
 use crate::error::Error;
@@ -28,55 +29,8 @@ const AGE: Duration = Duration::from_millis(200);
 const SYNC: Duration = Duration::from_secs(10);
 /// After trouble the next try waits so long.
 const AGAIN: Duration = Duration::from_secs(1);
-/// Frames that may wait for better times; some 10 MB.
-const WAITING: usize = 100_000;
 /// This computer's clock has stepped back if it does by more than this. Unit: µs
 const STEP: i64 = 1_000_000;
-
-/// Name of an axis and its scale.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Axis {
-    /// Number, from 0.
-    pub axis: u8,
-    /// Its name.
-    pub name: String,
-    /// Name of its unit.
-    pub unit: String,
-    /// Unit: counts/unit
-    pub counts_per_unit: f64,
-    /// Half-width of the window as it was asked for, if that is known. Unit: its unit
-    pub window: Option<f64>,
-    /// Where it was heard.
-    pub source: String,
-}
-
-/// What became of the frames.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Kept {
-    /// Stored.
-    pub stored: u64,
-    /// There already.
-    pub known: u64,
-    /// Of moves past retention, which are not stored again.
-    pub past: u64,
-    /// Dropped because the store could not be written for too long.
-    pub dropped: u64,
-    /// Still waiting.
-    pub waiting: u64,
-}
-
-impl std::fmt::Display for Kept {
-    fn fmt(&self, out: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(out, "{} frames stored, {} known already", self.stored, self.known)?;
-        if self.past > 0 {
-            write!(out, ", {} past retention", self.past)?;
-        }
-        if self.dropped > 0 {
-            write!(out, ", {} dropped", self.dropped)?;
-        }
-        Ok(())
-    }
-}
 
 /// Logs one monitor.
 #[derive(Debug)]
@@ -101,13 +55,19 @@ pub struct Log {
     retry: Option<Instant>,
     /// Oldest frame of a move that was dropped.
     lost: Option<DumpSince>,
+    most_waiting: usize,
     asks: Vec<DumpSince>,
     notes: Vec<String>,
 }
 
 impl Log {
     /// Opens a store, or makes one, to log a monitor into. `number` if it is known who is on the line.
-    pub fn open(path: &Path, options: &Options, number: Option<[u8; 12]>, axes: Vec<Axis>) -> Result<Log, Error> {
+    pub fn open(
+        path: &Path,
+        options: &Options,
+        number: Option<[u8; 12]>,
+        axes: Vec<Axis>,
+    ) -> Result<Log, Error> {
         let store = Store::create(path, options)?;
         // The time of a line whose monitor is known beforehand is made up by whoever rehearses it.
         let arrived = match number {
@@ -131,6 +91,7 @@ impl Log {
             synced: Instant::now(),
             retry: None,
             lost: None,
+            most_waiting: options.most_waiting,
             asks: Vec::new(),
             notes: Vec::new(),
         })
@@ -175,7 +136,10 @@ impl Log {
             return;
         }
         self.number = Some(number);
-        self.waiting.iter_mut().filter(|held| held.number.is_none()).for_each(|held| held.number = Some(number));
+        self.waiting
+            .iter_mut()
+            .filter(|held| held.number.is_none())
+            .for_each(|held| held.number = Some(number));
         match resume::point(&self.store.connection, &number) {
             Ok(point) => self.asks.extend(point),
             Err(error) => self.notes.push(format!("where the store ends can't be read: {error}")),
@@ -238,7 +202,8 @@ impl Log {
         let (wrong, remedy) = words(error);
         if self.retry.is_none() {
             let (path, waiting) = (self.store.path.display(), self.waiting.len());
-            self.notes.push(format!("{path}: {wrong}; {remedy}. {waiting} frames wait, and watching goes on"));
+            self.notes
+                .push(format!("{path}: {wrong}; {remedy}. {waiting} frames wait, and watching goes on"));
         }
         self.why = Some((wrong, remedy));
         self.retry = Some(Instant::now() + AGAIN);
@@ -246,11 +211,12 @@ impl Log {
     }
 
     fn drop_oldest(&mut self) {
-        while self.waiting.len() > WAITING {
+        while self.waiting.len() > self.most_waiting {
             let Some(held) = self.waiting.pop_front() else { return };
             self.dropped += 1;
             let Header { boot, priority, sequence, .. } = held.header;
-            if priority == Priority::Move && self.lost.is_none_or(|lost| (boot, sequence) < (lost.boot, lost.sequence))
+            if priority == Priority::Move
+                && self.lost.is_none_or(|lost| (boot, sequence) < (lost.boot, lost.sequence))
             {
                 self.lost = Some(DumpSince { boot, priority: priority as u8, sequence });
             }

@@ -31,6 +31,7 @@ mod journal;
 mod boots;
 mod derive;
 mod tables;
+mod kept;
 mod group;
 pub mod log;
 mod resume;
@@ -74,11 +75,18 @@ pub struct Options {
     pub patience: Duration,
     /// The file grows no further than this. Unit: pages of 4096 bytes
     pub most_pages: Option<u32>,
+    /// Frames that may wait in memory while the store can't be written; some 100 bytes each.
+    pub most_waiting: usize,
 }
 
 impl Default for Options {
     fn default() -> Options {
-        Options { durability: Durability::Process, patience: Duration::from_secs(2), most_pages: None }
+        Options {
+            durability: Durability::Process,
+            patience: Duration::from_secs(2),
+            most_pages: None,
+            most_waiting: 100_000,
+        }
     }
 }
 
@@ -136,7 +144,8 @@ impl Store {
             return Err(self.refuse("is a database, but no store", "name another file"));
         }
         if version > CURRENT {
-            let wrong = format!("has version {version} of the tables, newer than {CURRENT}, the last known here");
+            let wrong =
+                format!("has version {version} of the tables, newer than {CURRENT}, the last known here");
             return Err(self.refuse(&wrong, "use the `stillpoint` that wrote it, or a later one"));
         }
         Ok(())
@@ -162,6 +171,12 @@ impl Store {
             connection.pragma_update(None, "max_page_count", pages)?;
         }
         Ok(found)
+    }
+
+    /// Lets the file grow to so many pages. Unit: pages of 4096 bytes
+    pub fn allow(&self, most_pages: u32) -> Result<(), Error> {
+        let set = self.connection.pragma_update(None, "max_page_count", most_pages);
+        set.map_err(|error| self.fault(&error))
     }
 
     /// Where it lies.
@@ -201,7 +216,9 @@ fn words(error: &rusqlite::Error) -> (String, &'static str) {
         Some(ErrorCode::DiskFull) => {
             ("the disk or the size allowed for the store is full", "make room, or `stillpoint store retain`")
         }
-        Some(ErrorCode::ReadOnly) => ("can't be written", "check the permissions of the file and of its folder"),
+        Some(ErrorCode::ReadOnly) => {
+            ("can't be written", "check the permissions of the file and of its folder")
+        }
         Some(ErrorCode::CannotOpen) => {
             ("can't be opened or made", "check that the folder is there and may be written")
         }

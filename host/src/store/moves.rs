@@ -100,16 +100,16 @@ impl Store {
             option: "--axis".to_owned(),
             value: asked.to_owned(),
             wrong: format!("{} has no moves of such an axis", self.path.display()),
-            remedy: if names.is_empty() { "it has none at all".to_owned() } else { format!("it has: {}", names.join(", ")) },
+            remedy: if names.is_empty() {
+                "it has none at all".to_owned()
+            } else {
+                format!("it has: {}", names.join(", "))
+            },
         })
     }
 
     /// Hands out moves, axis by axis in the order of time.
-    pub fn moves(
-        &self,
-        ask: &Ask,
-        out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
-    ) -> Result<(), Error> {
+    pub fn moves(&self, ask: &Ask, out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>) -> Result<(), Error> {
         self.find(ask.axis.as_deref())?.iter().try_for_each(|known| self.moves_of(known, ask, out))
     }
 
@@ -216,9 +216,12 @@ struct Lines<'a> {
 impl Lines<'_> {
     fn line(&self, row: &Row, curve: Vec<Point>) -> MoveLine {
         let until = self.settings.partition_point(|(from, _)| *from <= (row.boot, row.sequence));
-        let told = until.checked_sub(1).and_then(|place| self.settings.get(place)).map(|(_, settings)| *settings);
+        let told =
+            until.checked_sub(1).and_then(|place| self.settings.get(place)).map(|(_, settings)| *settings);
         // Before a monitor has told its settings nothing is known of them.
-        let Some(settings) = told.or(Settings::new(Parameters::default()).ok()) else { return MoveLine::default() };
+        let Some(settings) = told.or(Settings::new(Parameters::default()).ok()) else {
+            return MoveLine::default();
+        };
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
         let counts = f64::from(settings.window);
         // What was asked for is told as it was, as long as it is what was set.

@@ -35,12 +35,13 @@ fn derive_all(store: &Connection) -> rusqlite::Result<u64> {
     }
     let (mut derive, mut frames) = (Derive::default(), 0);
     derive.forget(store)?;
-    let mut statement = store.prepare(
-        "SELECT device, arrived_us, body FROM frames ORDER BY device, boot, priority, sequence",
-    )?;
+    let mut statement = store
+        .prepare("SELECT device, arrived_us, body FROM frames ORDER BY device, boot, priority, sequence")?;
     let mut rows = statement.query([])?;
     while let Some(row) = rows.next()? {
-        let Some(stored) = Stored::new(row.get(0)?, row.get(1)?, row.get_ref(2)?.as_blob()?) else { continue };
+        let Some(stored) = Stored::new(row.get(0)?, row.get(1)?, row.get_ref(2)?.as_blob()?) else {
+            continue;
+        };
         if let Some(message) = stored.message() {
             derive.take(store, &stored, &message)?;
         }

@@ -18,7 +18,8 @@ pub(super) fn point(store: &Connection, number: &Number) -> rusqlite::Result<Opt
     let mut statement = store.prepare_cached(
         "SELECT boot FROM frames WHERE device = ?1 AND priority = ?2 ORDER BY boot DESC LIMIT 1",
     )?;
-    let Some(boot) = statement.query_row(params![device, priority], |row| row.get::<_, u32>(0)).optional()? else {
+    let Some(boot) = statement.query_row(params![device, priority], |row| row.get::<_, u32>(0)).optional()?
+    else {
         return Ok(None);
     };
     let from: Option<u32> = store

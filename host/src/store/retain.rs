@@ -96,8 +96,10 @@ impl Store {
             )?;
         }
         // Settings, gaps, alarms and what was found are few and stay.
-        gone.frames += store
-            .execute("DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2", params![priority, horizon])?;
+        gone.frames += store.execute(
+            "DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2",
+            params![priority, horizon],
+        )?;
         set_mark(&store, HORIZON, horizon)?;
         gone.before = Some(horizon);
         store.commit()
@@ -114,7 +116,8 @@ fn oldest(store: &Connection) -> rusqlite::Result<Option<i64>> {
     let mut least: Option<i64> = None;
     for (device, axis) in axes(store)? {
         let sql = "SELECT min(at_us) FROM moves WHERE device = ?1 AND axis = ?2";
-        let here: Option<i64> = store.prepare_cached(sql)?.query_row(params![device, axis], |row| row.get(0))?;
+        let here: Option<i64> =
+            store.prepare_cached(sql)?.query_row(params![device, axis], |row| row.get(0))?;
         least = least.into_iter().chain(here).min();
     }
     Ok(least)

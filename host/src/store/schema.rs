@@ -99,7 +99,9 @@ pub const CURRENT: usize = STEPS.len();
 
 /// Version of the file.
 pub(super) fn version(connection: &Connection) -> rusqlite::Result<usize> {
-    connection.pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0)).map(|version| version as usize)
+    connection
+        .pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0))
+        .map(|version| version as usize)
 }
 
 /// Takes the steps that are missing. Returns the version found.

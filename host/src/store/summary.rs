@@ -73,7 +73,8 @@ pub(super) struct Summaries {
     cells: HashMap<Place, (Summary, bool)>,
 }
 
-const READ: &str = "SELECT settled, unsettled, interrupted, untrusted, sum_ns, min_ns, max_ns, sketch FROM summaries
+const READ: &str =
+    "SELECT settled, unsettled, interrupted, untrusted, sum_ns, min_ns, max_ns, sketch FROM summaries
     WHERE device = ?1 AND axis = ?2 AND span = ?3 AND kind = ?4 AND at_us = ?5";
 
 const WRITE: &str = "INSERT OR REPLACE INTO summaries
@@ -103,7 +104,9 @@ impl Summaries {
                 let place = Place { device: seen.device, axis: seen.axis, span, kind, at };
                 let (summary, changed) = match self.cells.entry(place) {
                     std::collections::hash_map::Entry::Occupied(held) => held.into_mut(),
-                    std::collections::hash_map::Entry::Vacant(free) => free.insert((read(store, &place)?, false)),
+                    std::collections::hash_map::Entry::Vacant(free) => {
+                        free.insert((read(store, &place)?, false))
+                    }
                 };
                 summary.add(seen.outcome, seen.settling, bin);
                 *changed = true;
@@ -121,8 +124,21 @@ impl Summaries {
             let quantile = |share| summary.sketch.quantile(&self.bins, share);
             let (least, most) = summary.range.unzip();
             statement.execute(params![
-                device, axis, span, kind, at, settled, unsettled, interrupted, untrusted, summary.sum, least, most,
-                quantile(0.5), quantile(0.95), summary.sketch.to_bytes(),
+                device,
+                axis,
+                span,
+                kind,
+                at,
+                settled,
+                unsettled,
+                interrupted,
+                untrusted,
+                summary.sum,
+                least,
+                most,
+                quantile(0.5),
+                quantile(0.95),
+                summary.sketch.to_bytes(),
             ])?;
             *changed = false;
         }
@@ -141,7 +157,8 @@ impl Summaries {
 fn read(store: &Connection, place: &Place) -> rusqlite::Result<Summary> {
     let Place { device, axis, span, kind, at } = *place;
     let mut statement = store.prepare_cached(READ)?;
-    let found = statement.query_row(params![device, axis, span, kind, at], |row| of_row(row, at)).optional()?;
+    let found =
+        statement.query_row(params![device, axis, span, kind, at], |row| of_row(row, at)).optional()?;
     Ok(found.unwrap_or(Summary { at, ..Summary::default() }))
 }
 
@@ -168,7 +185,8 @@ pub(super) fn whole(
         "SELECT settled, unsettled, interrupted, untrusted, sum_ns, min_ns, max_ns, sketch, at_us FROM summaries
         WHERE device = ?1 AND axis = ?2 AND span = ?3 AND kind = ?4 AND at_us >= ?5 AND at_us < ?6",
     )?;
-    let rows = statement.query_map(params![device, axis, span, kind, since, until], |row| of_row(row, row.get(8)?))?;
+    let rows = statement
+        .query_map(params![device, axis, span, kind, since, until], |row| of_row(row, row.get(8)?))?;
     rows.collect()
 }
 

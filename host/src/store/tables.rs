@@ -11,8 +11,8 @@ use super::journal::{self, Key};
 use super::summary::Seen;
 
 pub(super) fn told(store: &Connection, stored: &Stored, told: &Move, seen: &Seen) -> rusqlite::Result<()> {
-    let mut statement =
-        store.prepare_cached("INSERT OR REPLACE INTO moves VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?;
+    let mut statement = store
+        .prepare_cached("INSERT OR REPLACE INTO moves VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)")?;
     let header = &stored.frame.header;
     statement.execute(params![
         seen.device,
@@ -31,9 +31,13 @@ pub(super) fn told(store: &Connection, stored: &Stored, told: &Move, seen: &Seen
 
 pub(super) fn settings(store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {
     let Key { device, boot, sequence, .. } = stored.key();
-    store
-        .prepare_cached("INSERT OR REPLACE INTO settings VALUES (?1, ?2, ?3, ?4, ?5)")?
-        .execute(params![device, boot, sequence, settings.axis, stored.frame.body()])?;
+    store.prepare_cached("INSERT OR REPLACE INTO settings VALUES (?1, ?2, ?3, ?4, ?5)")?.execute(params![
+        device,
+        boot,
+        sequence,
+        settings.axis,
+        stored.frame.body()
+    ])?;
     Ok(())
 }
 
@@ -54,9 +58,9 @@ pub(super) fn gap(store: &Connection, stored: &Stored, gap: &Gap) -> rusqlite::R
         Missing::Samples { axis, first } => (Some(axis), None, i64::try_from(first).unwrap_or(i64::MAX)),
         Missing::Frames { priority, first } => (None, Some(priority), i64::from(first)),
     };
-    store
-        .prepare_cached("INSERT OR REPLACE INTO gaps VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?
-        .execute(params![device, boot, sequence, axis, priority, first, gap.count, format!("{:?}", gap.cause)])?;
+    store.prepare_cached("INSERT OR REPLACE INTO gaps VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?.execute(
+        params![device, boot, sequence, axis, priority, first, gap.count, format!("{:?}", gap.cause)],
+    )?;
     Ok(())
 }
 
@@ -64,9 +68,20 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
     let Key { device, boot, sequence, .. } = stored.key();
     let (subject, state) = (subject(alarm.subject), state(alarm.state));
     store
-        .prepare_cached("INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)")?
+        .prepare_cached(
+            "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+        )?
         .execute(params![
-            device, boot, sequence, alarm.alarm, alarm.axis, at, subject, state, alarm.number, alarm.value,
+            device,
+            boot,
+            sequence,
+            alarm.alarm,
+            alarm.axis,
+            at,
+            subject,
+            state,
+            alarm.number,
+            alarm.value,
             alarm.limit,
         ])?;
     let Alarm { alarm, number, value, limit, axis, .. } = *alarm;
@@ -74,11 +89,17 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
     journal::told(store, stored.key(), at, ("alarm", &text), Some(axis))
 }
 
-pub(super) fn baseline(store: &Connection, stored: &Stored, told: &Baseline, at: i64) -> rusqlite::Result<()> {
+pub(super) fn baseline(
+    store: &Connection,
+    stored: &Stored,
+    told: &Baseline,
+    at: i64,
+) -> rusqlite::Result<()> {
     finding(store, stored, (told.axis, told.kind, "baseline"), at)?;
     let Baseline { kind, moves, settling_median, settling_p95, axis, .. } = *told;
-    let text =
-        format!("kind {kind}: {moves} moves, median {settling_median} ticks, 95 % within {settling_p95} ticks");
+    let text = format!(
+        "kind {kind}: {moves} moves, median {settling_median} ticks, 95 % within {settling_p95} ticks"
+    );
     journal::told(store, stored.key(), at, ("baseline", &text), Some(axis))
 }
 

@@ -12,7 +12,8 @@ pub fn now() -> i64 {
 /// An instant as RFC 3339. Input unit: µs since 1970, UTC
 pub fn text(microseconds: i64) -> String {
     // Instants beyond the year 9999 stay figures.
-    Timestamp::from_microsecond(microseconds).map_or(format!("{microseconds} µs"), |time| format!("{time:.6}"))
+    Timestamp::from_microsecond(microseconds)
+        .map_or(format!("{microseconds} µs"), |time| format!("{time:.6}"))
 }
 
 /// `2026-05-04T10:11:12Z`, a date, or how long ago: `90s`, `30m`, `2h`, `3d`. Unit: µs since 1970, UTC

@@ -1,0 +1,158 @@
+//! The commands that write and read a store, through the binary.
+
+use std::io::{Read, Write};
+use std::net::TcpListener;
+use std::process::{Command, Output};
+use std::time::Duration;
+
+use super::*;
+
+fn stillpoint(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
+}
+
+/// Its output, if it did what it should.
+#[track_caller]
+fn done(arguments: &[&str]) -> String {
+    let output = stillpoint(arguments);
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
+
+/// What it says is wrong.
+#[track_caller]
+fn refused(arguments: &[&str], status: i32, parts: &[&str]) {
+    let output = stillpoint(arguments);
+    let told = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(status), "{told}");
+    parts.iter().for_each(|part| assert!(told.contains(part), "{part:?} is not in {told:?}"));
+}
+
+fn sorted(text: &str) -> Vec<&str> {
+    let mut lines: Vec<&str> = text.lines().collect();
+    lines.sort_unstable();
+    lines
+}
+
+#[test]
+fn a_rehearsed_shift_reads_back_line_by_line() {
+    let place = Scratch::new("rehearsed");
+    let store = place.text();
+    let rehearse = ["rehearse", "--hours", "0.01", "--seed", "5", "--format", "jsonl", "--store", &store];
+    let live = done(&rehearse);
+    let moves = |more: &[&str]| done(&[&["moves", "--store", &store], more].concat());
+    let kept = moves(&["--format", "jsonl"]);
+    assert!(live.lines().count() > 100);
+    assert_eq!(sorted(&live), sorted(&kept));
+    // The same shift again is known; it is an hour's fraction that ended just now.
+    assert_eq!(sorted(&done(&rehearse)), sorted(&live));
+    assert_eq!(moves(&["--format", "jsonl"]), kept);
+    let count =
+        |more: &[&str]| moves(&[&["--format", "csv", "--no-curves"], more].concat()).lines().count() - 1;
+    let all = kept.lines().count();
+    assert_eq!(count(&["--since", "1h"]), all);
+    assert_eq!(count(&["--until", "1h"]), 0);
+    assert_eq!(count(&["--shift", "rehearsal of 0.01 h, seed 5"]), all);
+    let late = count(&["--since", "18s"]);
+    assert!(late > 0 && late < all, "{late}");
+    let by_axis: usize = ["tray_shuttle", "dibble", "2"].iter().map(|axis| count(&["--axis", axis])).sum();
+    assert_eq!(by_axis, all);
+    assert_eq!(
+        done(&["alarms", "--store", &store, "--format", "csv"]),
+        "axis,alarm,at,subject,state,move,value,limit\n"
+    );
+}
+
+#[test]
+fn a_store_is_looked_after() {
+    let (place, table) = (Scratch::new("work"), Scratch::new("work.csv"));
+    let store = place.text();
+    done(&["rehearse", "--hours", "0.01", "--seed", "6", "--store", &store]);
+    assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
+    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
+    done(&["store", "note", "--store", &store, "--who", "M. Ito", "belt tightened"]);
+    assert!(
+        done(&["store", "journal", "--store", &store])
+            .contains(r#""who":"M. Ito","what":"note","text":"belt tightened""#)
+    );
+    done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
+    assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
+    done(&["store", "export", "--store", &store, &table.text()]);
+    assert_eq!(
+        std::fs::read_to_string(&table.0).expect("a file"),
+        done(&["moves", "--store", &store, "--format", "csv"])
+    );
+    done(&["store", "export", "--store", &store, "--summaries", &table.text()]);
+    let summaries = std::fs::read_to_string(&table.0).expect("a file");
+    assert!(summaries.starts_with("axis,span_s,kind,at,moves,") && summaries.contains("\ndibble,86400,-1,"));
+    assert!(done(&["store", "retain", "--store", &store, "--days", "30"]).starts_with("0 raw frames"));
+
+    let moves = |more: &[&'static str]| {
+        [&["moves", "--store", &store], more].concat().iter().map(|word| word.to_string()).collect::<Vec<_>>()
+    };
+    let check = |more: &[&'static str], parts: &[&str]| {
+        let arguments = moves(more);
+        refused(&arguments.iter().map(String::as_str).collect::<Vec<_>>(), 2, parts);
+    };
+    check(&["--since", "yesterday"], &["--since yesterday: is no time", "30m, 2h, 3d"]);
+    check(&["--axis", "spindle"], &["tray_shuttle, dibble"]);
+    check(&["--shift", "late"], &["no shift has this name", "early"]);
+    refused(&["moves", "--store", "not-there.store"], 1, &["not-there.store", "there is no store here"]);
+    refused(&["store", "export", "--store", &store, "week.txt"], 2, &["week.txt", ".csv"]);
+    refused(&["rehearse", "--store", "/not/there/s.store"], 1, &["can't be opened or made", "folder"]);
+}
+
+#[test]
+fn frames_in_a_file_are_taken_into_a_store() {
+    let (place, file) = (Scratch::new("imported"), Scratch::new("raw.frames"));
+    std::fs::write(&file.0, Line::new(32).run(150).concat()).expect("a file");
+    let source = format!("file:{}", file.text());
+    let live = done(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
+    let kept = done(&["moves", "--store", &place.text(), "--format", "jsonl"]);
+    assert!(live.lines().count() > 60);
+    assert_eq!(sorted(&live), sorted(&kept));
+    let again = stillpoint(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
+    let told = String::from_utf8_lossy(&again.stderr).into_owned();
+    assert!(told.contains("0 frames stored") && told.contains("0 lost on the line"), "{told}");
+    assert_eq!(kept, done(&["moves", "--store", &place.text(), "--format", "jsonl"]));
+}
+
+/// A monitor that goes on while nobody listens: so many tenths of a second to each who connects, and between.
+fn serve(parts: [usize; 3]) -> String {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = listener.local_addr().expect("an address");
+    std::thread::spawn(move || {
+        let mut line = Line::new(33);
+        for (part, tenths) in parts.into_iter().enumerate() {
+            if part == 1 {
+                line.run(tenths);
+                continue;
+            }
+            let (mut out, _) = listener.accept().expect("a listener");
+            out.set_read_timeout(Some(Duration::from_millis(2))).expect("a time-out");
+            let mut heard = [0; 256];
+            for _ in 0..tenths {
+                if let Ok(count) = out.read(&mut heard) {
+                    line.monitor.hear(&heard[..count]);
+                }
+                let bytes = line.run(1).concat();
+                out.write_all(&bytes).expect("a listener");
+            }
+        }
+    });
+    format!("tcp:{address}")
+}
+
+#[test]
+fn whoever_watches_again_gets_what_was_missed() {
+    let place = Scratch::new("again");
+    let source = serve([80, 60, 120]);
+    let watch = ["watch", &source, "--store", &place.text()].map(str::to_owned);
+    let watch = || stillpoint(&watch.iter().map(String::as_str).collect::<Vec<_>>());
+    assert!(watch().status.success());
+    let first = numbers(&place.store()).len();
+    assert!(watch().status.success());
+    let both = check_whole(&place.store());
+    assert_eq!(place.store().check().expect("readable").missing, []);
+    assert!(first > 30 && both > 3 * first / 2 + 30, "{first} {both}");
+}

@@ -1,0 +1,146 @@
+//! A full disk, other writers, and files that are no store.
+
+use std::time::Duration;
+
+use stillpoint::store::log::Axis;
+
+use super::*;
+
+/// Long enough for the next try.
+fn later() {
+    std::thread::sleep(Duration::from_millis(1050));
+}
+
+#[test]
+fn on_a_full_disk_frames_wait_and_nothing_is_lost() {
+    let place = Scratch::new("full");
+    let mut line = Line::new(20);
+    let mut log = place.log(&Options { most_pages: Some(40), ..Options::default() });
+    let mut now = BEGIN;
+    while log.kept().waiting == 0 {
+        now = hear(&mut log, &line.run(20), now);
+        log.commit();
+    }
+    let notes = log.notes();
+    assert!(
+        notes.len() == 1 && notes[0].contains("is full") && notes[0].contains("watching goes on"),
+        "{notes:?}"
+    );
+    now = hear(&mut log, &line.run(20), now);
+    assert!(!log.commit(), "not before the next try is due");
+    log.store().allow(100_000).expect("a store");
+    later();
+    assert!(log.commit() && log.kept().dropped == 0);
+    assert!(log.notes()[0].contains("written again"));
+    hear(&mut log, &line.run(20), now);
+    check_whole(&log.finish().expect("room").0);
+}
+
+#[test]
+fn what_had_to_be_dropped_is_counted_and_asked_for() {
+    let place = Scratch::new("dropped");
+    let mut line = Line::new(21);
+    let mut log = place.log(&Options { most_pages: Some(40), most_waiting: 50, ..Options::default() });
+    let mut now = BEGIN;
+    while log.kept().dropped < 20 {
+        now = hear(&mut log, &line.run(10), now);
+        log.commit();
+    }
+    assert_eq!(log.kept().waiting, 50);
+    assert_eq!(log.asks(), []);
+    log.store().allow(100_000).expect("a store");
+    later();
+    assert!(log.commit());
+    let asks = log.asks();
+    assert_eq!(asks.len(), 1);
+    assert!(log.notes().iter().any(|note| note.contains("frames were dropped")));
+    hear(&mut log, &line.dump(asks[0]), now);
+    check_whole(&log.finish().expect("room").0);
+}
+
+#[test]
+fn a_disk_that_stays_full_is_an_error_at_the_end() {
+    let place = Scratch::new("stays-full");
+    let mut log = place.log(&Options { most_pages: Some(40), ..Options::default() });
+    hear(&mut log, &Line::new(22).run(900), BEGIN);
+    let error = log.finish().expect_err("no room").to_string();
+    assert!(
+        error.contains("could not be stored") && error.contains("full") && error.contains("make room"),
+        "{error}"
+    );
+    check_whole(&place.store());
+}
+
+#[test]
+fn two_writers_take_turns() {
+    let place = Scratch::new("two");
+    let named = |number: u8, name: &str| {
+        let axis = |axis| Axis {
+            axis,
+            name: format!("{name} {axis}"),
+            unit: "count".to_owned(),
+            counts_per_unit: 1.0,
+            window: None,
+            source: name.to_owned(),
+        };
+        Log::open(&place.0, &Options::default(), Some([number; 12]), (0..3).map(axis).collect())
+            .expect("a store")
+    };
+    // Two monitors, and the first of them by two programs at once.
+    let mut logs = [named(1, "axis"), named(2, "other"), named(1, "axis")];
+    let (first, second) = (Line::new(23).run(150), Line::new(24).run(150));
+    for (tenth, (first, second)) in first.iter().zip(&second).enumerate() {
+        for (log, chunk) in logs.iter_mut().zip([first, second, first]) {
+            log.hear(chunk, BEGIN + tenth as i64 * 100_000);
+            assert!(log.commit());
+        }
+    }
+    let [a, b, c] = logs.map(|log| log.finish().expect("room").1);
+    assert!(a.known + c.known == a.stored + c.stored && a.stored > 100 && b.known == 0, "{a:?} {b:?} {c:?}");
+    check_whole(&place.store());
+    let others = numbers(&place.store()).iter().filter(|each| each.0.starts_with("other")).count();
+    assert!(others > 60);
+}
+
+#[test]
+fn a_writer_that_holds_on_is_told_and_waited_for() {
+    let place = Scratch::new("busy");
+    let mut log = place.log(&Options { patience: Duration::from_millis(50), ..Options::default() });
+    let mut line = Line::new(25);
+    let other = rusqlite::Connection::open(&place.0).expect("a file");
+    other.execute_batch("BEGIN IMMEDIATE").expect("a transaction");
+    let now = hear(&mut log, &line.run(50), BEGIN);
+    assert!(!log.commit());
+    let notes = log.notes();
+    assert!(notes.len() == 1 && notes[0].contains("another program is writing"), "{notes:?}");
+    other.execute_batch("ROLLBACK").expect("an end");
+    later();
+    hear(&mut log, &line.run(50), now);
+    check_whole(&log.finish().expect("room").0);
+}
+
+#[test]
+fn a_file_that_is_no_store_says_what_to_do() {
+    #[track_caller]
+    fn check(place: &Scratch, parts: &[&str]) {
+        let error = Store::open(&place.0, &Options::default()).expect_err("no store").to_string();
+        for part in parts {
+            assert!(error.contains(part), "{part:?} is not in {error:?}");
+        }
+    }
+    let place = Scratch::new("no-store");
+    check(&place, &["there is no store here", "watch SOURCE --store"]);
+    std::fs::write(&place.0, "frames ".repeat(1000)).expect("a file");
+    check(&place, &["is no store", "watch file:PATH --store NEW"]);
+    assert_eq!(std::fs::read(&place.0).expect("a file").len(), 7000, "left as it was");
+    place.clear();
+    let other = rusqlite::Connection::open(&place.0).expect("a file");
+    other.execute_batch("CREATE TABLE recipes (name TEXT)").expect("a table");
+    check(&place, &["a database, but no store", "name another file"]);
+    drop(other);
+    place.clear();
+    drop(place.log(&Options::default()));
+    let newer = rusqlite::Connection::open(&place.0).expect("a file");
+    newer.pragma_update(None, "user_version", 99).expect("a version");
+    check(&place, &["version 99", "a later one"]);
+}
