@@ -130,7 +130,13 @@ impl Derive {
         if settings.pending {
             let what = settings.refused_name().map_or(String::new(), |name| format!("{name} refused, "));
             let text = format!("{what}from the next move on: {:?}", settings.parameters);
-            return journal::told(store, stored.key(), stored.arrived, ("settings", &text), Some(settings.axis));
+            return journal::told(
+                store,
+                stored.key(),
+                stored.arrived,
+                ("settings", &text),
+                Some(settings.axis),
+            );
         }
         let before = tables::settings_before(store, &stored.key(), settings.axis)?;
         tables::settings(store, stored, settings)?;
