@@ -3,8 +3,9 @@
 //! Data flows one way and the modules stand in its order; a module names only earlier ones:
 //! [`unit`] and [`settings`] fix the scales, [`sample`] turns two counters into a following
 //! error, [`motion`] finds the moves, [`settling`] watches each stop, [`record`] says what was
-//! measured, [`alarm`] tells people of a number beyond its limit, and [`axis`] is the one place that
-//! knows them all.
+//! measured; [`kind`] puts like with like, [`baseline`] says what a kind looks like, [`drift`] whether it has
+//! changed; [`alarm`] tells people of a number beyond its limit; and [`axis`] is the one place that knows how
+//! a move is measured.
 //!
 //! Nothing here allocates, reads a clock, fails while running or panics. Bad input becomes a
 //! value that travels with the move: see [`record::Outcome`] and [`record::Reasons`].
@@ -21,6 +22,9 @@ pub mod sample;
 pub mod motion;
 pub mod settling;
 pub mod record;
+pub mod kind;
+pub mod baseline;
+pub mod drift;
 pub mod alarm;
 pub mod axis;
 pub mod wire;

@@ -12,3 +12,7 @@ pub mod chance;
 pub mod monitor;
 pub mod recording;
 pub mod emulator;
+pub mod normal;
+pub mod scatter;
+pub mod run_length;
+pub mod promise;

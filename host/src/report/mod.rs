@@ -8,3 +8,4 @@ pub mod shift;
 pub mod summary;
 pub mod table;
 pub mod told;
+pub mod trend;

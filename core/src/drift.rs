@@ -1,0 +1,148 @@
+//! In: what one value of the moves of one kind comes to. Out: whether it has changed for good, and by how much.
+//!
+//! Means of eight scores go into a two-sided CUSUM against the kind's own baseline. Steps and slow ramps end in the
+//! same two sums, because a baseline that is full no longer follows. Its limits come from the false alarms that are
+//! allowed, the smallest change worth one and how often the axis moves; see METHOD.md.
+
+pub mod watch;
+pub mod spread;
+pub mod limit;
+pub mod cusum;
+mod judge;
+
+use crate::baseline::reference::{Evidence, First};
+use crate::record::{Outcome, Record};
+use judge::Judge;
+use watch::Watch;
+
+/// Moves whose mean is judged at once.
+pub const SUBGROUP: u32 = 8;
+/// A score as large as the limit.
+pub const LIMIT: u32 = 256;
+
+/// What is known about the promise of a false alarm rate.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Promise {
+    /// Too few moves yet to set limits that are sure to hold; a large change is found all the same.
+    #[default]
+    Learning,
+    /// Half of the first moves did not settle: there is nothing to compare with.
+    NoBaseline,
+    /// Moves depend on each other over more than a few: false alarms may be more than promised.
+    Dependent,
+    /// False alarms are as promised, but the baseline is too short for the smallest change: see `smallest`.
+    Short,
+    /// As promised.
+    Held,
+}
+
+/// Which way a value has gone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Direction {
+    /// Larger: slower.
+    Up,
+    /// Smaller: faster. Not a fault, but not the baseline either.
+    Down,
+}
+
+/// How it stands after a subgroup.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Finding {
+    /// Side of the larger sum.
+    pub direction: Direction,
+    /// That sum, at most twice the limit; from [`LIMIT`] on it is a drift. Unit: 1/256 of the limit
+    pub score: u32,
+    /// Estimated change since the sum left zero; less than the true one if that is beyond 2.5 units of scatter.
+    /// Unit: ticks, or that of the values
+    pub change: i32,
+    /// Last move of the kind before that, from 1. Unit: moves
+    pub since: u32,
+    /// Change that is found within about the promised time. Unit: ticks, or that of the values
+    pub smallest: u32,
+    /// Whether to believe it.
+    pub promise: Promise,
+}
+
+impl Finding {
+    /// A statistically sound change against the baseline.
+    pub fn is_drift(&self) -> bool {
+        self.score >= LIMIT
+    }
+}
+
+/// Watches one value of one kind.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Drift {
+    moves: u32,
+    stage: Stage,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum Stage {
+    /// Before there is a scale.
+    Meeting(First, Promise),
+    Judging(Judge),
+}
+
+impl Default for Stage {
+    fn default() -> Stage {
+        Stage::Meeting(First::default(), Promise::Learning)
+    }
+}
+
+impl Evidence {
+    /// The settling time of a move; none if it was interrupted or can't be trusted.
+    pub fn of(record: &Record) -> Option<Evidence> {
+        match record.outcome {
+            Outcome::Settled => record.settling.map(Evidence::Value),
+            Outcome::Unsettled => Some(Evidence::Unsettled),
+            Outcome::Interrupted | Outcome::Untrusted => None,
+        }
+    }
+}
+
+impl Drift {
+    /// Adds a move; tells how it stands after every eighth, once there is something to compare with.
+    ///
+    /// A new baseline or other settings begin with `Drift::default()`.
+    #[inline]
+    pub fn step(&mut self, watch: &Watch, evidence: Evidence) -> Option<Finding> {
+        self.moves = self.moves.saturating_add(1);
+        match &mut self.stage {
+            Stage::Judging(judge) => return judge.step(watch, evidence, self.moves),
+            Stage::Meeting(first, _) => {
+                if first.step(evidence) {
+                    self.stage = match Judge::new(watch, first) {
+                        Some(judge) => Stage::Judging(judge),
+                        None => Stage::Meeting(First::default(), Promise::NoBaseline),
+                    };
+                }
+            }
+        }
+        None
+    }
+
+    /// Forgets the evidence gathered against the baseline, and keeps the baseline: after an alarm was dealt with.
+    pub fn rearm(&mut self) {
+        if let Stage::Judging(judge) = &mut self.stage {
+            judge.rearm();
+        }
+    }
+
+    /// Moves so far.
+    pub fn moves(&self) -> u32 {
+        self.moves
+    }
+
+    /// What is known about the promise.
+    pub fn promise(&self) -> Promise {
+        match &self.stage {
+            Stage::Meeting(_, promise) => *promise,
+            Stage::Judging(judge) => judge.promise(),
+        }
+    }
+}
+
+#[cfg(test)]
+#[path = "drift/tests.rs"]
+mod tests;

@@ -1,0 +1,128 @@
+//! What ends in an alarm and what does not, as tables.
+
+use std::println;
+use std::vec::Vec;
+
+use super::watch::Wish;
+use super::*;
+
+/// Settling times about 50 ms with a spread of 10 %: a fixed, well mixed sequence.
+fn good(k: u32) -> u32 {
+    let mixed = |k: u32| (k.wrapping_mul(2_654_435_761).rotate_left(7).wrapping_mul(0x9E37_79B1)) >> 16;
+    let sum: u32 = (0..4).map(|part| mixed(4 * k + part + 17) % 8000).sum();
+    34_000 + sum
+}
+
+fn watch() -> Watch {
+    Watch::new(Wish::default()).unwrap()
+}
+
+/// Findings of good moves that are changed from the first one on.
+fn findings(moves: u32, change: impl Fn(u32, u32) -> Evidence) -> (Drift, Vec<Finding>) {
+    let (watch, mut drift) = (watch(), Drift::default());
+    let findings = (1..=moves).filter_map(|k| drift.step(&watch, change(k, good(k)))).collect();
+    (drift, findings)
+}
+
+#[track_caller]
+fn check(moves: u32, change: impl Fn(u32, u32) -> Evidence, drifts: bool) -> Option<Finding> {
+    let (_, findings) = findings(moves, change);
+    let found = findings.iter().find(|finding| finding.is_drift());
+    assert_eq!(found.is_some(), drifts, "{:?}, last {:?}", found, findings.last());
+    found.copied()
+}
+
+#[test]
+fn changes_for_good_are_found_and_wild_moves_are_not() {
+    use Evidence::{Unsettled, Value};
+    check(20_000, |_, time| Value(time), false);
+    // One move in fifty takes ten times as long, from the first on.
+    check(20_000, |k, time| Value(if k % 50 == 0 { 10 * time } else { time }), false);
+    check(5000, |k, time| if k == 3000 { Unsettled } else { Value(time) }, false);
+    for (change, moves) in [(8_i32, 200), (-8, 200), (30, 40), (-30, 40)] {
+        let slowed = |k: u32, time: u32| {
+            Value(if k > 3000 { (i64::from(time) * i64::from(100 + change) / 100) as u32 } else { time })
+        };
+        let found = check(3000 + moves, slowed, true).unwrap();
+        assert_eq!(found.direction, if change > 0 { Direction::Up } else { Direction::Down }, "{change} %");
+        assert!(found.since.abs_diff(3000) < 40, "{change} % since {}", found.since);
+        let told = found.change as f32 / 500.0;
+        assert!(
+            told / change as f32 > 0.25 && told.abs() < 1.7 * change.abs() as f32,
+            "{change} %: {told} %"
+        );
+    }
+    // A ramp of 10 % over 2000 moves.
+    check(5200, |k, time| Value(time + time / 1000 * k.saturating_sub(3000) / 20), true);
+    // Moves that no longer settle: one in three.
+    check(3200, |k, time| if k > 3000 && k % 3 == 0 { Unsettled } else { Value(time) }, true);
+}
+
+/// Inside from the command end on, every time; then no longer.
+#[test]
+fn a_baseline_without_any_scatter_is_one() {
+    for value in [0, 7, 1 << 31, u32::MAX - 5] {
+        check(3000, |_, _| Evidence::Value(value), false);
+    }
+    let found = check(3040, |k, _| Evidence::Value(if k > 3000 { 600 } else { 0 }), true).unwrap();
+    assert_eq!(
+        (found.direction, found.since, found.promise),
+        (Direction::Up, 3004 / 8 * 8 - 4, Promise::Held)
+    );
+}
+
+#[test]
+fn a_large_change_is_found_while_still_learning() {
+    for before in [100, 200, 400] {
+        let found =
+            check(before + 200, |k, time| Evidence::Value(if k > before { 2 * time } else { time }), true);
+        println!("twice as slow after {before} moves: found after {}", found.unwrap().since);
+    }
+}
+
+#[test]
+fn it_says_whether_the_promise_holds() {
+    let promise = |moves, change: &dyn Fn(u32, u32) -> Evidence| findings(moves, change).0.promise();
+    let as_is = |_, time| Evidence::Value(time);
+    assert_eq!(promise(100, &as_is), Promise::Learning);
+    assert_eq!(promise(2000, &as_is), Promise::Held);
+    assert_eq!(promise(2000, &|_, _| Evidence::Unsettled), Promise::NoBaseline);
+    // Slow and fast by turns of thirty moves.
+    let turns = |k: u32, time: u32| Evidence::Value(time + k / 30 % 2 * 5000);
+    assert_eq!(promise(4000, &turns), Promise::Dependent);
+    let short = Watch::new(Wish { baseline: 48, ..Wish::default() }).unwrap();
+    let mut drift = Drift::default();
+    (1..4000).for_each(|k| _ = drift.step(&short, Evidence::Value(good(k))));
+    assert_eq!(drift.promise(), Promise::Short);
+}
+
+#[test]
+fn rearming_keeps_the_baseline() {
+    let (mut drift, _) = findings(3000, |_, time| Evidence::Value(time));
+    let watch = watch();
+    let slow = |drift: &mut Drift| {
+        (1..400).find(|&k| {
+            drift.step(&watch, Evidence::Value(good(k) + 10_000)).is_some_and(|found| found.is_drift())
+        })
+    };
+    let first = slow(&mut drift).unwrap();
+    drift.rearm();
+    assert!(slow(&mut drift).unwrap().abs_diff(first) <= 8);
+}
+
+/// Bits that every processor must give; worked out once on a PC.
+#[test]
+fn the_same_numbers_everywhere() {
+    let (_, findings) = findings(4000, |k, time| Evidence::Value(time + k / 16));
+    let mixed = findings.iter().fold(0_u32, |mixed, finding| {
+        mixed.rotate_left(5).wrapping_mul(31) ^ finding.score ^ finding.change as u32 ^ finding.smallest << 8
+    });
+    assert_eq!(mixed, 4_104_183_598);
+}
+
+#[test]
+fn a_watched_value_is_small() {
+    let size = size_of::<Drift>();
+    println!("{size} bytes a kind and value");
+    assert!(size <= 192, "{size}");
+}

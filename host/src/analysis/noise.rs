@@ -1,0 +1,91 @@
+//! In: values in the order of time. Out: their scatter and autocorrelation, whatever trend or steps they have.
+//!
+//! Differences of neighbours are blind to slow trends and hurt by few steps. For an AR(1) series the mean square of
+//! the differences over one place is 2σ²(1 − ρ), over two places 2σ²(1 − ρ²): their ratio is 1 + ρ (von Neumann,
+//! Annals of Mathematical Statistics 12 (1941), for the first; the ratio is our use of it).
+
+use super::quantile::{MAD_TO_SD, median};
+
+/// Differences farther out than this many standard deviations count as this far: one wild value changes little.
+const FARTHEST: f64 = 4.0;
+/// Autocorrelation beyond which a series of this length would say next to nothing.
+const MOST_AUTOCORRELATION: f64 = 0.9;
+
+/// How values scatter about whatever they follow.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Noise {
+    /// Standard deviation of a value. Unit: that of the values
+    pub sd: f64,
+    /// Correlation of neighbours, 0 … 0.9; negative ones are told as 0.
+    pub autocorrelation: f64,
+}
+
+impl Noise {
+    /// The noise of a series; `None` under five values.
+    pub fn of(values: &[f64]) -> Option<Noise> {
+        if values.len() < 5 {
+            return None;
+        }
+        let (one, two) = (square(values, 1)?, square(values, 2)?);
+        let ratio = if one > 0.0 { two / one - 1.0 } else { 0.0 };
+        let autocorrelation = ratio.clamp(0.0, MOST_AUTOCORRELATION);
+        Some(Noise { sd: (one / 2.0 / (1.0 - autocorrelation)).sqrt(), autocorrelation })
+    }
+
+    /// Factor on the variance of means and slopes because neighbours are alike: (1 + ρ)/(1 − ρ).
+    pub fn variance_factor(&self) -> f64 {
+        (1.0 + self.autocorrelation) / (1.0 - self.autocorrelation)
+    }
+}
+
+/// Factor on the variance of means and slopes from the residuals of a fitted line: (1 + r)/(1 − r) with their
+/// correlation of neighbours r, which the fit makes too small by about (2 + 4r)/n (Kendall, Biometrika 41, 1954); at
+/// least 1.
+pub fn residual_factor(residuals: &[f64]) -> f64 {
+    let power: f64 = residuals.iter().map(|residual| residual * residual).sum();
+    if power <= 0.0 {
+        return 1.0;
+    }
+    let plain = residuals.windows(2).map(|pair| pair[0] * pair[1]).sum::<f64>() / power;
+    let correlation = (plain + (2.0 + 4.0 * plain) / residuals.len() as f64).clamp(0.0, MOST_AUTOCORRELATION);
+    (1.0 + correlation) / (1.0 - correlation)
+}
+
+/// Mean square of the differences over `lag` places, wild ones cut.
+fn square(values: &[f64], lag: usize) -> Option<f64> {
+    let differences: Vec<f64> = values.iter().zip(&values[lag..]).map(|(a, b)| b - a).collect();
+    let middle = median(&differences)?;
+    let sizes: Vec<f64> = differences.iter().map(|difference| (difference - middle).abs()).collect();
+    let scale = MAD_TO_SD * median(&sizes)?;
+    let most = if scale > 0.0 { FARTHEST * scale } else { f64::INFINITY };
+    Some(sizes.iter().map(|size| size.min(most).powi(2)).sum::<f64>() / sizes.len() as f64)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_pcg::Pcg32;
+    use rand_pcg::rand_core::Rng;
+
+    #[test]
+    fn finds_scatter_and_correlation_under_a_ramp_and_a_step() {
+        for correlation in [0.0_f64, 0.3, 0.6] {
+            let mut chance = Pcg32::new(4, 4);
+            let mut even = || f64::from(chance.next_u32()) / f64::from(u32::MAX) - 0.5;
+            let mut state = 0.0;
+            let mut values: Vec<f64> = (0..4000)
+                .map(|i| {
+                    let new: f64 = (0..12).map(|_| even()).sum();
+                    state = correlation * state + (1.0 - correlation * correlation).sqrt() * new;
+                    3.0 * state + f64::from(i) * 0.01 + if i > 2000 { 90.0 } else { 0.0 }
+                })
+                .collect();
+            values[77] = 1e6;
+            let noise = Noise::of(&values).unwrap();
+            assert!((noise.sd - 3.0).abs() < 0.2, "{noise:?}");
+            assert!((noise.autocorrelation - correlation).abs() < 0.06, "{correlation}: {noise:?}");
+        }
+        assert_eq!(Noise::of(&[1.0; 4]), None);
+        assert_eq!(Noise::of(&[1.0; 9]), Some(Noise { sd: 0.0, autocorrelation: 0.0 }));
+    }
+}

@@ -1,0 +1,203 @@
+//! In: times and values. Out: the Theil–Sen line, its slope with a confidence interval.
+//!
+//! The slope is the median of the slopes of all pairs (Theil 1950; Sen, J. American Statistical Association 63,
+//! 1968). Its interval reads the slopes at the ranks (N ± z·√Var S)/2 with Var S of the Mann–Kendall statistic,
+//! between two slopes linearly (Gilbert, "Statistical methods for environmental pollution monitoring", 1987, 16.5).
+//! No list of pairs is made: the k-th slope is found by halving, each time counting the slopes below in O(n log n).
+
+use statrs::distribution::{ContinuousCDF, Normal};
+
+use super::mann_kendall::variance;
+use super::order::inversions;
+use super::quantile::median;
+
+/// A line through the middle of the pairs.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Slope {
+    /// Change of the value per second.
+    pub slope: f64,
+    /// Lower end of the confidence interval of `slope`; −∞ if there are too few values for that confidence.
+    pub low: f64,
+    /// Upper end; +∞ if there are too few values.
+    pub high: f64,
+    /// Value of the line at time 0: median value less `slope` times median time.
+    pub intercept: f64,
+}
+
+/// The line. `variance_factor` widens the interval for autocorrelated values (1 for independent ones); `None` under
+/// two different times, for values that are no numbers, or a confidence outside 0 … 1.
+pub fn theil_sen(time: &[f64], values: &[f64], confidence: f64, variance_factor: f64) -> Option<Slope> {
+    let pairs = Pairs::new(time, values)?;
+    if !(confidence > 0.0 && confidence < 1.0) {
+        return None;
+    }
+    let half = Normal::standard().inverse_cdf(0.5 + confidence / 2.0)
+        * (variance(values) * variance_factor.max(0.0)).sqrt()
+        / 2.0;
+    let middle = (pairs.count as f64 + 1.0) / 2.0;
+    // Gilbert counts ranks from 1: the lower end is the (N − C)/2-th slope, the upper the (N + C)/2 + 1-th.
+    let slope = pairs.at(middle);
+    let (low, high) = (pairs.at(middle - half - 0.5), pairs.at(middle + half + 0.5));
+    let intercept = median(values)? - slope * median(time)?;
+    Some(Slope { slope, low, high, intercept })
+}
+
+/// The slope alone; `None` as for [`theil_sen`].
+pub fn median_slope(time: &[f64], values: &[f64]) -> Option<f64> {
+    let pairs = Pairs::new(time, values)?;
+    Some(pairs.at((pairs.count as f64 + 1.0) / 2.0))
+}
+
+/// The points in the order of time, and of value where times are equal.
+struct Pairs {
+    points: Vec<(f64, f64)>,
+    /// Pairs at different times.
+    count: u64,
+}
+
+impl Pairs {
+    fn new(time: &[f64], values: &[f64]) -> Option<Pairs> {
+        let (time_0, value_0) = (median(time)?, median(values)?);
+        // Times of day are large numbers with small differences: the middle is taken off before multiplying.
+        let mut points: Vec<(f64, f64)> =
+            time.iter().zip(values).map(|(time, value)| (time - time_0, value - value_0)).collect();
+        if points.iter().any(|(time, value)| !time.is_finite() || !value.is_finite()) {
+            return None;
+        }
+        points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+        let all = |n: u64| n * n.saturating_sub(1) / 2;
+        let equal: u64 = points.chunk_by(|a, b| a.0 == b.0).map(|group| all(group.len() as u64)).sum();
+        let count = all(points.len() as u64) - equal;
+        (count > 0).then_some(Pairs { points, count })
+    }
+
+    /// Pairs with a slope below `slope`: those that would fall if that slope were taken off.
+    fn below(&self, slope: f64) -> u64 {
+        let mut level: Vec<f64> = self.points.iter().map(|(time, value)| value - slope * time).collect();
+        inversions(&mut level)
+    }
+
+    /// The slope of this rank from 1, between two ranks linearly; infinite outside of the ranks.
+    fn at(&self, rank: f64) -> f64 {
+        if rank < 1.0 {
+            return f64::NEG_INFINITY;
+        } else if rank > self.count as f64 {
+            return f64::INFINITY;
+        }
+        let low = self.ranked(rank as u64);
+        if rank.fract() == 0.0 { low } else { low + rank.fract() * (self.ranked(rank as u64 + 1) - low) }
+    }
+
+    /// The slope with this rank from 1: halving brackets it until no more slopes than points are left, and these are
+    /// listed. Where too many slopes are equal for that, halving ends at the number itself.
+    fn ranked(&self, rank: u64) -> f64 {
+        let (mut low, mut high) = (key(f64::MIN), key(f64::MAX));
+        let (mut below_low, mut below_high) = (0, self.count);
+        // Halving the integer keys of the numbers takes at most 64 turns, whatever the size of the slope.
+        while high - low > 1 {
+            if below_high - below_low <= self.points.len() as u64 {
+                let mut between = self.between(number(low), number(high));
+                // Rounding may see a pair on both sides of a bracket: then halving goes on.
+                if between.len() as u64 == below_high - below_low {
+                    let place = (rank - below_low - 1) as usize;
+                    return *between.select_nth_unstable_by(place, f64::total_cmp).1;
+                }
+            }
+            let middle = low.midpoint(high);
+            let below = self.below(number(middle));
+            if below < rank {
+                (low, below_low) = (middle, below)
+            } else {
+                (high, below_high) = (middle, below)
+            }
+        }
+        number(low)
+    }
+
+    /// Slopes from `low` on, below `high`: those of the pairs that change places between the two levels.
+    fn between(&self, low: f64, high: f64) -> Vec<f64> {
+        let level = |point: &(f64, f64), slope: f64| point.1 - slope * point.0;
+        let mut order = self.points.clone();
+        order.sort_by(|a, b| level(a, low).total_cmp(&level(b, low)));
+        let mut slopes = Vec::new();
+        for from in 1..order.len() {
+            let mut place = from;
+            while place > 0 && level(&order[place - 1], high) > level(&order[place], high) {
+                let (a, b) = (order[place - 1], order[place]);
+                slopes.push((b.1 - a.1) / (b.0 - a.0));
+                order.swap(place - 1, place);
+                place -= 1;
+                if slopes.len() > self.points.len() {
+                    return slopes;
+                }
+            }
+        }
+        slopes
+    }
+}
+
+/// Integers in the order of the numbers.
+fn key(number: f64) -> i128 {
+    let bits = i128::from(number.abs().to_bits());
+    if number < 0.0 { -bits } else { bits }
+}
+
+fn number(key: i128) -> f64 {
+    let size = f64::from_bits(key.unsigned_abs() as u64);
+    if key < 0 { -size } else { size }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The same by listing every pair: the slow twin.
+    fn slow(time: &[f64], values: &[f64], half: f64) -> [f64; 3] {
+        let mut slopes = Vec::new();
+        for i in 0..time.len() {
+            for j in 0..i {
+                if time[i] != time[j] {
+                    slopes.push((values[i] - values[j]) / (time[i] - time[j]));
+                }
+            }
+        }
+        slopes.sort_by(f64::total_cmp);
+        let at = |rank: f64| {
+            let low = slopes[rank as usize - 1];
+            low + rank.fract() * (slopes.get(rank as usize).unwrap_or(&low) - low)
+        };
+        let middle = (slopes.len() as f64 + 1.0) / 2.0;
+        [at(middle), at(middle - half - 0.5), at(middle + half + 0.5)]
+    }
+
+    #[test]
+    fn equals_the_slow_twin() {
+        let mut state = 7_u64;
+        let mut chance = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) as f64 / (1_u64 << 31) as f64
+        };
+        for (n, offset, step) in [(9, 0.0, 1.0), (40, 1.7e9, 300.0), (160, -5.0, 0.25), (401, 1e5, 60.0)] {
+            let time: Vec<f64> =
+                (0..n).map(|i| offset + step * (f64::from(i) + (chance() * 3.0).floor())).collect();
+            let values: Vec<f64> =
+                time.iter().map(|t| 0.05 + 1e-7 * (t - offset) + 0.001 * chance()).collect();
+            let fast = theil_sen(&time, &values, 0.9, 1.3).unwrap();
+            let half = 1.644_853_626_951_472_7 * (variance(&values) * 1.3).sqrt() / 2.0;
+            for (got, expected) in [fast.slope, fast.low, fast.high].iter().zip(slow(&time, &values, half)) {
+                assert!((got - expected).abs() <= 1e-9 * expected.abs(), "n {n}: {got}, slowly {expected}");
+            }
+        }
+    }
+
+    #[test]
+    fn too_little_says_so() {
+        assert_eq!(theil_sen(&[1.0, 1.0], &[1.0, 2.0], 0.95, 1.0), None);
+        assert_eq!(theil_sen(&[1.0, 2.0], &[1.0, f64::NAN], 0.95, 1.0), None);
+        assert_eq!(theil_sen(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], 1.0, 1.0), None);
+        let line = theil_sen(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], 0.95, 1.0).unwrap();
+        assert!(
+            (line.slope - 1.0).abs() < 1e-12 && line.low == f64::NEG_INFINITY && line.high == f64::INFINITY
+        );
+    }
+}

@@ -1,0 +1,206 @@
+//! In: figures per interval. Out: which intervals are warm-up and which hot; each warm-up against the earlier ones.
+//!
+//! An axis that has stood still is cold: its settling differs for some minutes and then comes back. Compared with hot
+//! running every morning would be drift. The rule, which is ours: a run begins with the series or after a pause; its
+//! hot level is the median of its intervals between one and three times `longest_s` after its start; its first
+//! intervals are warm-up, within `longest_s`, until one lies inside ± `width` × noise about that level or on the other
+//! side of it. A run too short for a hot level of its own takes that of the run before; without any, everything within
+//! `longest_s` is warm-up.
+
+use std::ops::Range;
+
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use super::noise::Noise;
+use super::quantile::median;
+
+/// Fewest intervals that make a hot level.
+const FEWEST_HOT: usize = 3;
+/// Fewest earlier warm-ups that a warm-up is judged against.
+const FEWEST_EARLIER: usize = 3;
+
+/// What a pause and a warm-up are.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rule {
+    /// Length of an interval. Unit: s
+    pub interval_s: f64,
+    /// Standstill from which on an axis counts as cold. Unit: s
+    pub pause_s: f64,
+    /// Longest that a warm-up may last. Unit: s
+    pub longest_s: f64,
+    /// Half-width of hot running about its level, in standard deviations of an interval's figure.
+    pub width: f64,
+}
+
+impl Rule {
+    /// Pauses from 15 min on, warm-ups of at most 30 min, two standard deviations.
+    pub fn new(interval_s: f64) -> Rule {
+        Rule { interval_s, pause_s: 900.0, longest_s: 1800.0, width: 2.0 }
+    }
+}
+
+/// The first intervals after a pause.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WarmUp {
+    /// First interval, by its place in the series.
+    pub first: usize,
+    /// Number of intervals, at least 1.
+    pub intervals: usize,
+    /// Start. Unit: s
+    pub from_s: f64,
+    /// End of the last interval. Unit: s
+    pub to_s: f64,
+    /// Sum over the intervals of (figure − hot level) × length: how much and how long in one. `None` without a hot
+    /// level. Unit: figure × s
+    pub excess: Option<f64>,
+    /// This excess less the mean of the earlier warm-ups'; `None` for the first.
+    pub against_earlier: Option<f64>,
+    /// Probability of lying as far from the earlier ones if nothing changed: Student's t of one new value against a
+    /// normal sample; `None` with fewer than three earlier ones.
+    pub p: Option<f64>,
+}
+
+/// Warm-ups of a series in the order of time; an interval in none of them is hot. Runs without a warm-up have an
+/// excess of 0 that later ones are compared with.
+pub fn warm_ups(time: &[f64], figures: &[f64], rule: &Rule) -> Vec<WarmUp> {
+    let noise = Noise::of(figures).map_or(0.0, |noise| noise.sd);
+    let (mut found, mut earlier) = (Vec::new(), Vec::new());
+    let mut hot: Option<f64> = None;
+    for run in runs(time, rule) {
+        let start = time[run.start];
+        let later = |place: &usize| time[*place] - start >= rule.longest_s;
+        let settled: Vec<f64> = run
+            .clone()
+            .filter(|place| later(place) && time[*place] - start < 3.0 * rule.longest_s)
+            .map(|place| figures[place])
+            .collect();
+        if settled.len() >= FEWEST_HOT {
+            hot = median(&settled);
+        }
+        let intervals = cold(&run, figures, |place| !later(&place), hot, rule.width * noise);
+        let cold = run.start..run.start + intervals;
+        let excess =
+            hot.map(|hot| figures[cold.clone()].iter().map(|y| (y - hot) * rule.interval_s).sum::<f64>());
+        let (against_earlier, p) = excess.map_or((None, None), |excess| against(excess, &earlier));
+        earlier.extend(excess);
+        if intervals > 0 {
+            let to_s = time[cold.end - 1] + rule.interval_s;
+            found.push(WarmUp {
+                first: run.start,
+                intervals,
+                from_s: start,
+                to_s,
+                excess,
+                against_earlier,
+                p,
+            });
+        }
+    }
+    found
+}
+
+/// Stretches between pauses.
+fn runs(time: &[f64], rule: &Rule) -> Vec<Range<usize>> {
+    let mut runs: Vec<Range<usize>> = Vec::new();
+    for (place, start) in time.iter().enumerate() {
+        match runs.last_mut() {
+            Some(run) if start - time[place - 1] - rule.interval_s < rule.pause_s => run.end = place + 1,
+            _ => runs.push(place..place + 1),
+        }
+    }
+    runs
+}
+
+/// How many intervals at the start of a run are warm-up.
+fn cold(
+    run: &Range<usize>,
+    figures: &[f64],
+    early: impl Fn(usize) -> bool,
+    hot: Option<f64>,
+    width: f64,
+) -> usize {
+    let mut side = 0.0;
+    run.clone()
+        .take_while(|place| {
+            let Some(hot) = hot else { return early(*place) };
+            let off = figures[*place] - hot;
+            let goes_on = early(*place) && off.abs() > width && off * side >= 0.0;
+            side = off;
+            goes_on
+        })
+        .count()
+}
+
+/// Distance from the mean of the earlier excesses, and the probability of one as large.
+fn against(excess: f64, earlier: &[f64]) -> (Option<f64>, Option<f64>) {
+    let n = earlier.len() as f64;
+    if earlier.is_empty() {
+        return (None, None);
+    }
+    let mean = earlier.iter().sum::<f64>() / n;
+    let difference = excess - mean;
+    let power: f64 = earlier.iter().map(|each| (each - mean).powi(2)).sum();
+    let t = difference / (power / (n - 1.0) * (1.0 + 1.0 / n)).sqrt();
+    if earlier.len() < FEWEST_EARLIER || !t.is_finite() {
+        return (Some(difference), None);
+    }
+    let p = StudentsT::new(0.0, 1.0, n - 1.0).ok().map(|student| 2.0 * student.cdf(-t.abs()));
+    (Some(difference), p)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand_pcg::Pcg32;
+    use rand_pcg::rand_core::Rng;
+
+    /// Days of 8 h with a warm-up of `excess` that fades with 8 min, then hot at 50; intervals of 5 min.
+    fn days(excess: &[f64]) -> (Vec<f64>, Vec<f64>) {
+        let mut chance = Pcg32::new(2, 2);
+        let mut noise = || f64::from(chance.next_u32()) / f64::from(u32::MAX) - 0.5;
+        excess
+            .iter()
+            .enumerate()
+            .flat_map(|(day, excess)| {
+                (0..96).map(move |i| (86_400.0 * day as f64, 300.0 * f64::from(i), *excess))
+            })
+            .map(|(day, since, excess)| (day + since, 50.0 + excess * f64::exp(-since / 480.0) + noise()))
+            .unzip()
+    }
+
+    #[test]
+    fn mornings_are_told_from_hot_running_and_from_other_mornings() {
+        let (time, figures) = days(&[9.0, 10.0, 8.5, 9.2, 9.4, 20.0]);
+        let found = warm_ups(&time, &figures, &Rule::new(300.0));
+        assert_eq!(found.len(), 6, "{found:#?}");
+        for (day, warm_up) in found.iter().enumerate() {
+            assert_eq!(warm_up.first, 96 * day);
+            assert!((4..=6).contains(&warm_up.intervals), "{warm_up:?}");
+        }
+        assert!(
+            found[2].p.is_none() && found[4].p.unwrap() > 0.05 && found[5].p.unwrap() < 0.01,
+            "{found:#?}"
+        );
+        assert!(found[5].against_earlier.unwrap() > 0.0);
+    }
+
+    #[test]
+    fn no_warm_up_is_made_where_none_is() {
+        let (time, figures) = days(&[0.0; 40]);
+        let found: usize =
+            warm_ups(&time, &figures, &Rule::new(300.0)).iter().map(|each| each.intervals).sum();
+        assert!(found <= 6, "{found} of 40 first intervals");
+    }
+
+    #[test]
+    fn short_runs_borrow_the_hot_level() {
+        let (mut time, mut figures) = days(&[9.0]);
+        time.extend([90_000.0, 90_300.0, 90_600.0]);
+        figures.extend([58.0, 55.0, 50.1]);
+        let found = warm_ups(&time, &figures, &Rule::new(300.0));
+        assert_eq!((found[1].first, found[1].intervals), (96, 2));
+        let alone = warm_ups(&time[96..], &figures[96..], &Rule::new(300.0));
+        assert_eq!((alone[0].intervals, alone[0].excess), (3, None), "without any hot level all is warm-up");
+        assert_eq!(warm_ups(&[], &[], &Rule::new(300.0)), []);
+    }
+}

@@ -1,0 +1,176 @@
+//! In: the trend of a kind. Out: one JSON line or CSV row for other tools, a table for people.
+//!
+//! The field names are a contract: other tools read them. Add at the end, never rename.
+
+pub mod csv;
+pub mod table;
+
+use std::io;
+
+use serde::Serialize;
+
+use crate::analysis::trend::Trend;
+
+/// Seconds per hour.
+const HOUR: f64 = 3600.0;
+
+/// The trend of one kind as other tools read it. Times on the clock of the store, in seconds.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct TrendLine {
+    /// Name of the axis.
+    pub axis: String,
+    /// Name of the kind.
+    pub kind: String,
+    /// `median` or `p95` of the settling times of an interval.
+    pub measure: String,
+    /// Start of the first interval. Unit: s
+    pub from_s: f64,
+    /// End of the last interval. Unit: s
+    pub to_s: f64,
+    /// Intervals used.
+    pub intervals: usize,
+    /// Intervals left out: too few settled moves, or no numbers.
+    pub left_out: usize,
+    /// Intervals that are warm-up.
+    pub warm_up_intervals: usize,
+    /// Probability that the last warm-up lies as far from the earlier ones by chance.
+    pub warm_up_p: Option<f64>,
+    /// Changes in hot running: (time, median before, median after). Unit: s
+    pub change_points: Vec<(f64, f64, f64)>,
+    /// Start of the stretch the trend was fitted to. Unit: s
+    pub fitted_from_s: Option<f64>,
+    /// Value of the line at `to_s`. Unit: s
+    pub level_s: Option<f64>,
+    /// Slope. Unit: s per hour
+    pub slope_s_per_h: Option<f64>,
+    /// Lower end of its confidence interval; none if open.
+    pub slope_low_s_per_h: Option<f64>,
+    /// Upper end; none if open.
+    pub slope_high_s_per_h: Option<f64>,
+    /// Mann–Kendall: two-sided probability without a trend, autocorrelation allowed for.
+    pub mann_kendall_p: Option<f64>,
+    /// By how much autocorrelation widened variances.
+    pub variance_factor: Option<f64>,
+    /// Settling time that must not be reached. Unit: s
+    pub limit_s: Option<f64>,
+    /// `unknown`, `reached`, `between`, `not-before` or `never`; empty without a limit.
+    pub time_to_limit: String,
+    /// Earliest instant at which the line reaches the limit, from `to_s`. Unit: s
+    pub limit_earliest_s: Option<f64>,
+    /// Latest instant, from `to_s`; none if it may never. Unit: s
+    pub limit_latest_s: Option<f64>,
+    /// Settled moves.
+    pub moves: u64,
+    /// Seconds lost against zero.
+    pub lost_s: f64,
+    /// Seconds lost against the baseline, negative for a gain.
+    pub lost_against_baseline_s: Option<f64>,
+    /// Parts lost against zero.
+    pub lost_parts: Option<f64>,
+    /// Parts lost against the baseline.
+    pub lost_against_baseline_parts: Option<f64>,
+    /// Cost per shift: (name, moves, seconds against zero, seconds against the baseline).
+    pub shifts: Vec<(String, u64, f64, Option<f64>)>,
+}
+
+impl TrendLine {
+    /// The line of a trend.
+    pub fn new(axis: &str, kind: &str, trend: &Trend, limit_s: Option<f64>) -> TrendLine {
+        let fit = trend.fit.as_ref();
+        let slope = |figure: f64| Some(figure * HOUR).filter(|slope| slope.is_finite());
+        let ends = trend.time_to_limit.map(|time| time.ends()).unwrap_or_default();
+        let cost = &trend.cost;
+        let shifts = trend.shifts.iter();
+        TrendLine {
+            axis: axis.to_owned(),
+            kind: kind.to_owned(),
+            measure: trend.measure.word().to_owned(),
+            from_s: trend.span_s.0,
+            to_s: trend.span_s.1,
+            intervals: trend.points,
+            left_out: trend.left_out,
+            warm_up_intervals: trend.warm_ups.iter().map(|warm_up| warm_up.intervals).sum(),
+            warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p),
+            change_points: trend.changes.iter().map(|at| (at.time_s, at.before_s, at.after_s)).collect(),
+            fitted_from_s: fit.map(|fit| fit.from_s),
+            level_s: fit.map(|fit| fit.level_s),
+            slope_s_per_h: fit.and_then(|fit| slope(fit.slope.slope)),
+            slope_low_s_per_h: fit.and_then(|fit| slope(fit.slope.low)),
+            slope_high_s_per_h: fit.and_then(|fit| slope(fit.slope.high)),
+            mann_kendall_p: fit.and_then(|fit| fit.test).map(|test| test.p),
+            variance_factor: fit.map(|fit| fit.variance_factor),
+            limit_s,
+            time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
+            limit_earliest_s: ends.0,
+            limit_latest_s: ends.1,
+            moves: cost.moves,
+            lost_s: cost.seconds,
+            lost_against_baseline_s: cost.seconds_against_baseline,
+            lost_parts: cost.parts,
+            lost_against_baseline_parts: cost.parts_against_baseline,
+            shifts: shifts
+                .map(|(shift, cost)| {
+                    (shift.name.clone(), cost.moves, cost.seconds, cost.seconds_against_baseline)
+                })
+                .collect(),
+        }
+    }
+}
+
+/// One JSON line, with its line break.
+pub fn json(line: &TrendLine) -> io::Result<String> {
+    Ok(serde_json::to_string(line)? + "\n")
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use super::*;
+    use crate::analysis::cost::{Cycle, Shift};
+    use crate::analysis::point::Point;
+    use crate::analysis::trend::{Ask, trend};
+    use rand_pcg::Pcg32;
+    use rand_pcg::rand_core::Rng;
+
+    /// Two hours of standing level at 50 ms, then two that rise by 5 ms each.
+    pub(crate) fn line() -> TrendLine {
+        let mut chance = Pcg32::new(5, 5);
+        let mut even = || f64::from(chance.next_u32()) / f64::from(u32::MAX);
+        let points: Vec<Point> = (0..48)
+            .map(|i| {
+                let rise = 0.005 * (f64::from(i) - 23.5).max(0.0) / 12.0;
+                let median_s = 0.05 + rise + 0.0001 * (even() - 0.5);
+                Point {
+                    time_s: 300.0 * f64::from(i),
+                    moves: 100,
+                    median_s,
+                    p95_s: 0.06,
+                    mean_s: Some(median_s),
+                }
+            })
+            .collect();
+        let ask = Ask {
+            limit_s: Some(0.07),
+            baseline_s: Some(0.05),
+            cycle: Some(Cycle { seconds: 3.0, moves: 1.0 }),
+            shifts: vec![Shift { name: "early; 1".to_owned(), from_s: 0.0, to_s: 7200.0 }],
+            ..Ask::new(300.0)
+        };
+        TrendLine::new("tray shuttle", "out, long", &trend(&points, &ask).unwrap(), ask.limit_s)
+    }
+
+    #[test]
+    fn the_line_tells_the_trend() {
+        let line = line();
+        assert!((line.slope_s_per_h.unwrap() - 0.005).abs() < 2e-4, "{line:?}");
+        assert!((line.level_s.unwrap() - 0.06).abs() < 3e-4 && line.change_points.len() == 1, "{line:?}");
+        let (from, to) = (line.limit_earliest_s.unwrap(), line.limit_latest_s.unwrap());
+        assert!(line.time_to_limit == "between" && 7000.0 < from && from < to && to < 7400.0, "{line:?}");
+        assert!((line.lost_against_baseline_s.unwrap() - 12.0).abs() < 0.3 && line.moves == 4800, "{line:?}");
+        let text = json(&line).unwrap();
+        assert!(
+            text.starts_with("{\"axis\":\"tray shuttle\",\"kind\":\"out, long\",\"measure\":\"median\""),
+            "{text}"
+        );
+        assert!(text.ends_with("]]}\n"), "{text}");
+    }
+}

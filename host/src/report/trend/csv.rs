@@ -1,0 +1,99 @@
+//! In: trends as lines. Out: CSV under the same field names as the JSON line.
+//!
+//! A list is one field: its entries are parted by `;`, their figures by `:`.
+
+use std::io;
+
+use super::TrendLine;
+
+/// Writes a header, then one row per line.
+pub fn csv(lines: &[TrendLine], out: impl io::Write) -> io::Result<()> {
+    let mut rows = csv::Writer::from_writer(out);
+    rows.write_record(fields(&TrendLine::default()).iter().map(|field| field.0))?;
+    for line in lines {
+        rows.write_record(fields(line).iter().map(|field| field.1.as_str()))?;
+    }
+    rows.flush()
+}
+
+/// Names and texts, in order.
+fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
+    let list = |entries: Vec<String>| entries.join(";");
+    let changes = line
+        .change_points
+        .iter()
+        .map(|(at, from, to)| format!("{}:{}:{}", number(*at), number(*from), number(*to)));
+    let shifts = line.shifts.iter().map(|(name, moves, lost, against)| {
+        let name = name.replace([':', ';'], " ");
+        format!("{name}:{moves}:{}:{}", number(*lost), optional(*against))
+    });
+    vec![
+        ("axis", line.axis.clone()),
+        ("kind", line.kind.clone()),
+        ("measure", line.measure.clone()),
+        ("from_s", number(line.from_s)),
+        ("to_s", number(line.to_s)),
+        ("intervals", line.intervals.to_string()),
+        ("left_out", line.left_out.to_string()),
+        ("warm_up_intervals", line.warm_up_intervals.to_string()),
+        ("warm_up_p", optional(line.warm_up_p)),
+        ("change_points", list(changes.collect())),
+        ("fitted_from_s", optional(line.fitted_from_s)),
+        ("level_s", optional(line.level_s)),
+        ("slope_s_per_h", optional(line.slope_s_per_h)),
+        ("slope_low_s_per_h", optional(line.slope_low_s_per_h)),
+        ("slope_high_s_per_h", optional(line.slope_high_s_per_h)),
+        ("mann_kendall_p", optional(line.mann_kendall_p)),
+        ("variance_factor", optional(line.variance_factor)),
+        ("limit_s", optional(line.limit_s)),
+        ("time_to_limit", line.time_to_limit.clone()),
+        ("limit_earliest_s", optional(line.limit_earliest_s)),
+        ("limit_latest_s", optional(line.limit_latest_s)),
+        ("moves", line.moves.to_string()),
+        ("lost_s", number(line.lost_s)),
+        ("lost_against_baseline_s", optional(line.lost_against_baseline_s)),
+        ("lost_parts", optional(line.lost_parts)),
+        ("lost_against_baseline_parts", optional(line.lost_against_baseline_parts)),
+        ("shifts", list(shifts.collect())),
+    ]
+}
+
+/// Shortest text that reads back as the same number.
+fn number(value: f64) -> String {
+    if value.is_finite() { value.to_string() } else { String::new() }
+}
+
+fn optional(value: Option<f64>) -> String {
+    value.map(number).unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::line;
+    use super::*;
+
+    #[test]
+    fn names_values_and_order_are_those_of_the_json_line() {
+        let mut bytes = Vec::new();
+        csv(&[line(), TrendLine::default()], &mut bytes).unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let header = reader.headers().unwrap().clone();
+        let text = serde_json::to_string(&line()).unwrap();
+        let at: Vec<usize> =
+            header.iter().map(|name| text.find(&format!("\"{name}\":")).expect(name)).collect();
+        let json = serde_json::to_value(line()).unwrap();
+        assert!(at.is_sorted() && json.as_object().unwrap().len() == header.len(), "{at:?}");
+        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
+        assert_eq!(rows.len(), 2);
+        for (name, text) in header.iter().zip(&rows[0]) {
+            match &json[name] {
+                serde_json::Value::Null => assert_eq!(text, "", "{name}"),
+                serde_json::Value::String(expected) => assert_eq!(text, expected, "{name}"),
+                serde_json::Value::Number(expected) => {
+                    assert_eq!(text.parse().ok(), expected.as_f64(), "{name}")
+                }
+                list => assert_eq!(text.split(';').count(), list.as_array().unwrap().len(), "{name}"),
+            }
+        }
+    }
+}

@@ -1,0 +1,109 @@
+//! In: a chart and a shift. Out: its average run length, by Nyström's method on Page's integral equation.
+//!
+//! Shares nothing with the core. Sources: E. S. Page 1954; S. V. Crowder 1987 (EWMA); J. M. Lucas and
+//! R. B. Crosier 1982 (two sides and the head start).
+
+use crate::normal::{below, density, gauss_legendre};
+
+const NODES: usize = 80;
+
+/// Average run length of a one-sided CUSUM that starts at `start`.
+pub fn one_sided(k: f64, h: f64, shift: f64, start: f64) -> f64 {
+    let grid: Vec<(f64, f64)> =
+        gauss_legendre(NODES).iter().map(|(x, weight)| (h / 2.0 * (x + 1.0), weight * h / 2.0)).collect();
+    // The first unknown is the length from 0, which has a mass of its own.
+    let row = |from: f64| -> Vec<f64> {
+        let mut row = vec![below(k - from - shift)];
+        row.extend(grid.iter().map(|(to, weight)| weight * density(to + k - from - shift)));
+        row
+    };
+    let places = std::iter::once(0.0).chain(grid.iter().map(|node| node.0));
+    let lengths = solve(places.map(row).collect());
+    1.0 + row(start).iter().zip(&lengths).map(|(part, length)| part * length).sum::<f64>()
+}
+
+/// Two sides, both starting at `start`.
+pub fn two_sided(k: f64, h: f64, shift: f64, start: f64) -> f64 {
+    let (up, down) = (one_sided(k, h, shift, 0.0), one_sided(k, h, -shift, 0.0));
+    let (up_from, down_from) = (one_sided(k, h, shift, start), one_sided(k, h, -shift, start));
+    (up_from * down + down_from * up - up * down) / (up + down)
+}
+
+/// A two-sided EWMA with fixed limits at ±`limit` of its own steady deviations.
+pub fn ewma(lambda: f64, limit: f64, shift: f64) -> f64 {
+    let edge = limit * (lambda / (2.0 - lambda)).sqrt();
+    let grid: Vec<(f64, f64)> =
+        gauss_legendre(NODES).iter().map(|(x, weight)| (edge * x, weight * edge)).collect();
+    let row = |from: f64| -> Vec<f64> {
+        let kernel = |to: f64| density((to - (1.0 - lambda) * from) / lambda - shift) / lambda;
+        grid.iter().map(|(to, weight)| weight * kernel(*to)).collect()
+    };
+    let lengths = solve(grid.iter().map(|node| row(node.0)).collect());
+    1.0 + row(0.0).iter().zip(&lengths).map(|(part, length)| part * length).sum::<f64>()
+}
+
+/// The same with limits that start narrow, as the deviation of the average itself does.
+pub fn ewma_narrow_start(lambda: f64, limit: f64, shift: f64) -> f64 {
+    let nodes = gauss_legendre(NODES);
+    let edge = |n: i32| limit * (lambda / (2.0 - lambda) * (1.0 - (1.0 - lambda).powi(2 * n))).sqrt();
+    let kernel = |from: f64, to: f64| density((to - (1.0 - lambda) * from) / lambda - shift) / lambda;
+    let mut heights: Vec<f64> = nodes.iter().map(|(x, _)| kernel(0.0, edge(1) * x)).collect();
+    let (mut length, mut left, mut part_left) = (1.0, 1.0, 0.0);
+    for n in 1.. {
+        let mass: Vec<f64> =
+            heights.iter().zip(&nodes).map(|(height, node)| height * node.1 * edge(n)).collect();
+        let now: f64 = mass.iter().sum();
+        let part = now / left;
+        length += now;
+        // Once the same part is lost at every step, the rest is a geometric series.
+        if now < 1e-13 || n > 3 && (part - part_left).abs() < 1e-13 && edge(n + 1) - edge(n) < 1e-14 {
+            return length + now * part / (1.0 - part);
+        }
+        (left, part_left) = (now, part);
+        let onto = |x: f64| {
+            mass.iter().zip(&nodes).map(|(m, node)| m * kernel(edge(n) * node.0, edge(n + 1) * x)).sum()
+        };
+        heights = nodes.iter().map(|(x, _)| onto(*x)).collect();
+    }
+    unreachable!("the loop has no end of its own")
+}
+
+/// The h at which a two-sided CUSUM has a run length.
+pub fn limit_for(k: f64, run_length: f64) -> f64 {
+    let (mut low, mut high) = (0.5, 20.0);
+    for _ in 0..40 {
+        let middle = (low + high) / 2.0;
+        if two_sided(k, middle, 0.0, 0.0) < run_length { low = middle } else { high = middle }
+    }
+    low
+}
+
+/// Solves x = 1 + A x by elimination with the largest pivot.
+fn solve(kernel: Vec<Vec<f64>>) -> Vec<f64> {
+    let count = kernel.len();
+    let mut rows: Vec<Vec<f64>> = kernel
+        .into_iter()
+        .enumerate()
+        .map(|(k, row)| {
+            let mut row: Vec<f64> = row.into_iter().map(|cell| -cell).collect();
+            row[k] += 1.0;
+            row.push(1.0);
+            row
+        })
+        .collect();
+    for column in 0..count {
+        let best = (column..count).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()));
+        rows.swap(column, best.expect("a row"));
+        let pivot = rows[column].clone();
+        for row in rows.iter_mut().skip(column + 1) {
+            let factor = row[column] / pivot[column];
+            row.iter_mut().zip(&pivot).skip(column).for_each(|(cell, top)| *cell -= factor * top);
+        }
+    }
+    let mut found = vec![0.0; count];
+    for k in (0..count).rev() {
+        let known: f64 = (k + 1..count).map(|j| rows[k][j] * found[j]).sum();
+        found[k] = (rows[k][count] - known) / rows[k][k];
+    }
+    found
+}

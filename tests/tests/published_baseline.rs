@@ -1,0 +1,86 @@
+//! Moments and quantiles of published group 04 through the shipped baseline.
+
+use stillpoint_core::baseline::moments::Moments;
+use stillpoint_core::baseline::quantile::Quantile;
+use stillpoint_tests::published::{json, rows};
+
+/// Correct digits: −log10 of the relative error, 15 if there is none. Source: NIST StRD, "LRE".
+fn digits(found: f64, certified: &str) -> f64 {
+    let certified: f64 = certified.parse().unwrap();
+    let error = ((found - certified) / certified).abs();
+    if error == 0.0 { 15.0 } else { (-error.log10()).min(15.0) }
+}
+
+/// Source: NIST Statistical Reference Datasets, univariate; certified values from the file headers.
+///
+/// The sets are made whole numbers by their last printed decimal, as ticks are.
+#[test]
+fn nist_univariate_sets_to_13_digits() {
+    let Some(file) = json("published/04_nist_strd_univariate.json") else { return };
+    let mut ran = 0;
+    for set in file["sets"].as_array().unwrap() {
+        let (name, data) = (set["name"].as_str().unwrap(), set["file"].as_str().unwrap());
+        let data = rows(&format!("published/{data}")).unwrap();
+        assert_eq!(data.len() as u64, set["n"].as_u64().unwrap(), "{name}");
+        let scale = if name == "NumAcc2" || name == "NumAcc4" { 10.0 } else { 1.0 };
+        let mut moments = Moments::default();
+        for row in &data {
+            let whole = row.number("y") * scale;
+            assert!((whole - whole.round()).abs() < 1e-7, "{name}: {whole}");
+            moments.step(whole.round() as i64);
+        }
+        let certified = |value: &str| set["certified"][value].as_str().unwrap();
+        let found = [
+            digits(moments.mean().unwrap() / scale, certified("mean")),
+            digits(moments.deviation().unwrap() / scale, certified("sd_n_minus_1")),
+            digits(moments.autocorrelation().unwrap(), certified("r1")),
+        ];
+        println!("{name}: {found:.1?} correct digits of mean, deviation and autocorrelation");
+        assert!(found.iter().all(|digits| *digits >= 13.0), "{name}: {found:?}");
+        ran += 1;
+    }
+    assert_eq!(ran, 6);
+}
+
+/// Source: Jain & Chlamtac 1985, Table I: all markers after every value from the sixth on, as printed.
+#[test]
+fn p2_follows_the_published_table() {
+    let Some(file) = json("published/04_p2_quantile.json") else { return };
+    for case in file["cases"].as_array().unwrap() {
+        let mut quantile = Quantile::new(case["p"].as_f64().unwrap());
+        for (k, value) in case["data"].as_array().unwrap().iter().enumerate() {
+            quantile.step(value.as_f64().unwrap());
+            let table = |name: &str, k: Option<usize>| k.and_then(|k| case[name].get(k)).cloned();
+            let heights = quantile.heights();
+            // The exact table begins with the fifth value, the printed one with the sixth.
+            if let Some(exact) = table("computed_heights_exact", k.checked_sub(4)) {
+                for (found, exact) in heights.iter().zip(exact.as_array().unwrap()) {
+                    assert!(
+                        (found - exact.as_f64().unwrap()).abs() < 1e-12,
+                        "value {k}: {heights:?}, {exact}"
+                    );
+                }
+            }
+            if let Some(places) = table("published_positions", k.checked_sub(5)) {
+                let places: Vec<u64> =
+                    places.as_array().unwrap().iter().map(|place| place.as_u64().unwrap()).collect();
+                assert_eq!(quantile.places().map(u64::from).to_vec(), places, "value {k}");
+            }
+            if let Some(printed) = table("published_heights_after_obs6_20", k.checked_sub(5)) {
+                for (found, printed) in heights.iter().zip(printed.as_array().unwrap()) {
+                    assert!(
+                        (found - printed.as_f64().unwrap()).abs() < 0.017,
+                        "value {k}: {heights:?}, {printed}"
+                    );
+                }
+            }
+        }
+        let expected = case["final_exact"].as_f64().unwrap();
+        let found = quantile.value().unwrap();
+        assert!(
+            (found - expected).abs() < 1e-12 * expected.max(1.0),
+            "{}: {found}, not {expected}",
+            case["id"]
+        );
+    }
+}

@@ -1,0 +1,189 @@
+//! How long the shipped detector runs: to a false alarm while nothing changes, to the alarm after a change.
+//!
+//! A subgroup is eight moves and "sd" is that of its mean. The charts beside it are Nyström twins of this
+//! repository and the published values they are checked against in `published_drift.rs`.
+
+use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::drift::watch::{Watch, Wish};
+use stillpoint_core::drift::{Direction, Drift, Finding, SUBGROUP};
+use stillpoint_tests::promise::{Cell, Count, cells};
+use stillpoint_tests::run_length::{limit_for, two_sided};
+use stillpoint_tests::scatter::{Scatter, Shape, TYPICAL};
+
+const NORMAL: Shape = Shape::Normal(0.1);
+/// Deviation of a subgroup's mean. Unit: ticks
+const DEVIATION: f64 = TYPICAL * 0.1 / 2.828_427_124_746_19;
+
+/// A watch that runs for so many subgroups, for a smallest change in deviations of a subgroup.
+fn watch(subgroups: f64, smallest: f64, baseline: u32) -> Watch {
+    let hours = subgroups * f64::from(SUBGROUP) / 730.5;
+    let wish = Wish {
+        false_alarms_per_axis_month: (3600.0 / hours) as f32,
+        smallest_change_permille: 0,
+        smallest_change: (smallest * DEVIATION).round() as u32,
+        moves_per_hour: 3600,
+        baseline,
+        ..Wish::default()
+    };
+    Watch::new(wish).expect("a sound watch")
+}
+
+/// One more move while nothing changes.
+fn feed(drift: &mut Drift, watch: &Watch, scatter: &mut Scatter) -> Option<Finding> {
+    drift.step(watch, Evidence::Value(scatter.time() as u32))
+}
+
+/// Detectors that know their baseline well, so that what is measured is the chart.
+fn learnt(watch: &Watch, scatter: &mut Scatter, count: usize) -> Vec<Drift> {
+    let one = |_| {
+        let mut drift = Drift::default();
+        (0..watch.baseline + 100).for_each(|_| _ = feed(&mut drift, watch, scatter));
+        while feed(&mut drift, watch, scatter).is_none() {}
+        drift.rearm();
+        drift
+    };
+    (0..count).map(one).collect()
+}
+
+/// Subgroups up to the alarm, one run after the other; `change` tells the shift of a subgroup in sd.
+fn lengths(
+    watch: &Watch,
+    from: &[Drift],
+    scatter: &mut Scatter,
+    runs: usize,
+    change: impl Fn(u32) -> f64,
+) -> Vec<f64> {
+    let run = |k: usize| {
+        let mut drift = from[k % from.len()];
+        for subgroup in 1.. {
+            let shift = (change(subgroup) * DEVIATION) as f32;
+            let found = (0..SUBGROUP)
+                .filter_map(|_| drift.step(watch, Evidence::Value((scatter.time() + shift) as u32)));
+            if found.last().is_some_and(|finding| finding.is_drift()) {
+                return f64::from(subgroup);
+            }
+        }
+        unreachable!("a run ends with an alarm")
+    };
+    (0..runs).map(run).collect()
+}
+
+fn mean(lengths: &[f64]) -> f64 {
+    lengths.iter().sum::<f64>() / lengths.len() as f64
+}
+
+#[test]
+fn in_control_it_runs_as_long_as_asked_and_finds_changes_nearly_as_soon_as_can_be() {
+    println!("ask     in control | shift sd: found after, beside the CUSUM of the same length, in subgroups");
+    for (ask, runs) in [(465.44, 8000), (1000.0, 6000), (10_000.0, 3000)] {
+        let watch = watch(ask, 1.0, 100_000);
+        let mut scatter = Scatter::new(NORMAL, 0.0, 11);
+        let from = learnt(&watch, &mut scatter, 20);
+        let length = mean(&lengths(&watch, &from, &mut scatter, runs, |_| 0.0));
+        assert!((length / ask - 1.0).abs() < 0.1, "asked for {ask}, runs for {length}");
+        let h = limit_for(0.5, length);
+        let delays = [0.5, 1.0, 2.0].map(|shift| {
+            let delay = mean(&lengths(&watch, &from, &mut scatter, 4000, |_| shift));
+            (shift, delay, two_sided(0.5, h, shift, 0.0))
+        });
+        println!(
+            "{ask:7.0} {length:10.0} | {}",
+            delays.map(|(s, ours, best)| format!("{s}: {ours:.2} ({best:.2})")).join("  ")
+        );
+        let (_, ours, best) = delays[1];
+        assert!(ours <= 1.3 * best, "1 sd after {ours}, the best chart after {best}");
+    }
+}
+
+/// Gan 1992, Table 1, k 0.25 and h 8 (two-sided run length 368.39), in `04_arl_linear_drift.csv`.
+#[test]
+fn ramps_are_found_as_soon_as_by_the_published_chart() {
+    let watch = watch(368.39, 0.5, 100_000);
+    let mut scatter = Scatter::new(NORMAL, 0.0, 12);
+    let from = learnt(&watch, &mut scatter, 20);
+    println!("ramp sd/subgroup: found after, published, in subgroups");
+    for (slope, published) in
+        [(0.005, 76.3), (0.01, 52.0), (0.02, 35.2), (0.05, 21.4), (0.1, 15.0), (0.5, 6.95)]
+    {
+        let delay = mean(&lengths(&watch, &from, &mut scatter, 4000, |k| slope * f64::from(k - 1)));
+        println!("{slope:6}: {delay:6.2} {published:6.2}");
+        assert!(delay <= 1.1 * published, "{slope}: {delay} for {published}");
+    }
+}
+
+/// Moves up to the alarm after a slowdown, sorted.
+fn slowdown(baseline: u32, before: u32, runs: u32) -> Vec<u32> {
+    let watch = Watch::new(Wish { baseline, ..Wish::default() }).unwrap();
+    let mut scatter = Scatter::new(NORMAL, 0.0, 13);
+    let mut delays = vec![];
+    while (delays.len() as u32) < runs {
+        let mut drift = Drift::default();
+        (0..before).for_each(|_| _ = feed(&mut drift, &watch, &mut scatter));
+        let found = (1..).find(|_| {
+            let slow = Evidence::Value((scatter.time() * 1.1) as u32);
+            drift
+                .step(&watch, slow)
+                .is_some_and(|finding| finding.is_drift() && finding.direction == Direction::Up)
+        });
+        delays.extend(found);
+    }
+    delays.sort_unstable();
+    delays
+}
+
+#[test]
+fn a_tenth_slower_is_found_within_a_stated_number_of_moves() {
+    println!(
+        "50 ms with 10 % scatter becomes 55 ms; one false alarm a month is allowed. Moves up to the alarm:"
+    );
+    for (baseline, before, most) in
+        [(500, 504, [60, 100]), (500, 2000, [44, 76]), (500, 20_000, [40, 76]), (5000, 70_000, [40, 68])]
+    {
+        let delays = slowdown(baseline, before, 1000);
+        let found = [50, 95].map(|part| delays[delays.len() * part / 100]);
+        println!("baseline of {baseline}, after {before} moves: median {}, p95 {}", found[0], found[1]);
+        assert!(found[0] <= most[0] && found[1] <= most[1], "{found:?}, stated {most:?}");
+    }
+}
+
+/// What the monitor says of a cell of the promise.
+fn said(count: &Count) -> Vec<&str> {
+    count.promises.keys().map(String::as_str).collect()
+}
+
+/// The default promise in small: 4 months in each of 20 cells. `--bench promise` watches 50 in each.
+#[test]
+fn no_more_false_alarms_than_twice_the_promise() {
+    for cell in cells() {
+        let count = cell.watch(Wish::default(), 8, 0.5);
+        println!("{cell:?}: {} in {} months, {:?}", count.alarms, count.months, count.promises);
+        assert!(f64::from(count.alarms) <= 2.0 * count.months, "{cell:?}: {count:?}");
+        let expected = if cell.baseline == 500 && scatters_little(cell.shape) { ["Held"] } else { ["Short"] };
+        assert_eq!(said(&count), expected, "{cell:?}");
+    }
+}
+
+fn scatters_little(shape: Shape) -> bool {
+    !matches!(shape, Shape::Lognormal(0.5) | Shape::Gamma(4))
+}
+
+/// A promise of a hundred a month is one that can be counted: kept, and not by limits that are far too wide.
+#[test]
+fn many_false_alarms_are_as_many_as_promised() {
+    for cell in cells() {
+        let count = cell.watch(Wish { false_alarms_per_axis_month: 100.0, ..Wish::default() }, 20, 0.1);
+        let part = f64::from(count.alarms) / count.months / 100.0;
+        println!("{cell:?}: {part:.2} of the promise, {:?}", count.promises);
+        assert!(part <= 2.0, "{cell:?}: {part}");
+        assert!(part >= 0.2 || said(&count) != ["Held"], "{cell:?}: {part}");
+    }
+}
+
+#[test]
+fn the_monitor_says_where_nothing_is_promised() {
+    for alike in [0.6, 0.9] {
+        let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(Wish::default(), 4, 0.02);
+        println!("autocorrelation {alike}: {} in {} months", count.alarms, count.months);
+        assert_eq!(said(&count), ["Dependent"], "{alike}");
+    }
+}

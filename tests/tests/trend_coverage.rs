@@ -1,0 +1,167 @@
+//! In: made series with a ramp of known slope. Out: how often the trend's intervals hold the truth.
+
+use stillpoint::analysis::point::Point;
+use stillpoint::analysis::quantile::{Definition, quantile_sorted, sorted};
+use stillpoint::analysis::time_to_limit::TimeToLimit;
+use stillpoint::analysis::trend::{Ask, Measure, Trend, trend};
+use stillpoint_tests::chance::Chance;
+
+/// Length of an interval. Unit: s
+const INTERVAL: f64 = 300.0;
+/// Intervals in a shift of 8 h.
+const POINTS: usize = 96;
+/// Scatter of an interval's median: 10 % of 50 ms over about 100 moves. Unit: s
+const SCATTER: f64 = 0.0006;
+
+/// Shifts of each sort.
+const SEEDS: u64 = 100;
+
+/// A shift: level 50 ms, from `from` (0 … 1 of the shift) on rising evenly by `rise` until its end.
+struct Scene {
+    from: f64,
+    rise: f64,
+    correlation: f64,
+}
+
+impl Scene {
+    fn slope(&self) -> f64 {
+        self.rise / ((1.0 - self.from) * POINTS as f64 * INTERVAL)
+    }
+
+    fn points(&self, seed: u64) -> Vec<Point> {
+        let mut chance = Chance::new(seed * 7919 + 1);
+        let mut state = chance.normal();
+        (0..POINTS)
+            .map(|i| {
+                let middle = (i as f64 + 0.5) / POINTS as f64;
+                let truth = 0.05 + self.rise * (middle - self.from).max(0.0) / (1.0 - self.from);
+                let median_s = truth + SCATTER * state;
+                state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
+                Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s: median_s, mean_s: None }
+            })
+            .collect()
+    }
+
+    /// The trend, and the true time to its limit: what is left of it takes 40 % of the ramp's own length.
+    fn run(&self, seed: u64) -> (Trend, f64) {
+        let left = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
+        let limit = 0.05 + self.rise + left * self.slope();
+        let ask = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
+        (trend(&self.points(seed), &ask).expect("points"), left)
+    }
+}
+
+/// Whether a told time holds the true one; `None` is never.
+fn held(told: TimeToLimit, truth: Option<f64>) -> bool {
+    match (told, truth) {
+        (TimeToLimit::Between(low, high), Some(truth)) => (low..=high).contains(&truth),
+        (TimeToLimit::NotBefore(low), Some(truth)) => low <= truth,
+        (TimeToLimit::Unknown, _) | (TimeToLimit::Never | TimeToLimit::NotBefore(_), None) => true,
+        _ => false,
+    }
+}
+
+#[test]
+fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
+    println!("ramp from | rise ms | AR(1) | slope held | time held | closed | width / true time, median");
+    let mut short = Vec::new();
+    let cells = [0.0, 0.3].into_iter().flat_map(|correlation| {
+        let froms = [0.0, 0.375, 0.5, 0.7].into_iter();
+        froms.flat_map(move |from| [0.001, 0.002, 0.005, 0.015].map(|rise| Scene { from, rise, correlation }))
+    });
+    for scene in cells {
+        let (mut slope_held, mut time_held, mut widths) = (0, 0, vec![]);
+        for seed in 1..=SEEDS {
+            let (trend, truth) = scene.run(seed);
+            let slope = trend.fit.expect("a fit").slope;
+            slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
+            let told = trend.time_to_limit.expect("a limit");
+            time_held += u64::from(held(told, Some(truth)));
+            if let TimeToLimit::Between(low, high) = told {
+                widths.push((high - low) / truth);
+            }
+        }
+        widths.sort_by(f64::total_cmp);
+        let Scene { from, rise, correlation } = scene;
+        let width = widths.get(widths.len() / 2).copied().unwrap_or(f64::NAN);
+        let (closed, rise) = (widths.len(), rise * 1e3);
+        println!(
+            "{from:9} | {rise:7} | {correlation:5} | {slope_held:10} | {time_held:9} | {closed:6} | {width:.2}"
+        );
+        // A steep ramp must be told with both ends, and closely: an interval that is always open would hold, too.
+        let is_useful = rise < 15.0 || from == 0.0 || (closed as u64 * 10 >= SEEDS * 8 && width < 0.6);
+        if slope_held * 10 < SEEDS * 9 || time_held * 10 < SEEDS * 9 || !is_useful {
+            short.push((from, rise, correlation, slope_held, time_held, closed, width));
+        }
+    }
+    assert!(short.is_empty(), "{short:?}");
+}
+
+/// Shifts with something in them that is no ramp, and what may be said about them in at least 90 of 100.
+#[test]
+fn what_is_no_ramp_is_not_told_as_one() {
+    let check = |name: &str, correlation: f64, shape: &dyn Fn(usize, f64) -> f64, truth: Option<f64>| {
+        let flat = Scene { from: 0.0, rise: 0.0, correlation };
+        let (mut good, mut closed, mut found) = (0, 0, 0);
+        for seed in 1..=SEEDS {
+            let mut points = flat.points(seed);
+            points.iter_mut().enumerate().for_each(|(i, point)| point.median_s = shape(i, point.median_s));
+            let ask = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
+            let trend = trend(&points, &ask).expect("points");
+            let told = trend.time_to_limit.expect("a limit");
+            good += u64::from(held(told, truth));
+            closed += u64::from(matches!(told, TimeToLimit::Between(..)));
+            found += u64::from(!trend.changes.is_empty());
+        }
+        println!(
+            "{name}, AR(1) {correlation}: {good} of {SEEDS} right, {closed} closed, {found} with a change"
+        );
+        assert!(good * 10 >= SEEDS * 9, "{name}, AR(1) {correlation}: {good} of {SEEDS}");
+        found
+    };
+    let ramp = |i: usize| 0.01 * (i as f64 - 47.5).max(0.0) / 48.0;
+    let time = Some(INTERVAL * 48.0);
+    for correlation in [0.0, 0.3] {
+        let changed = check("healthy", correlation, &|_, y| y, None);
+        assert!(changed * 10 <= SEEDS, "changes in {changed} of {SEEDS} healthy shifts");
+        let changed =
+            check("a step, then level", correlation, &|i, y| if i < 40 { y } else { y + 0.005 }, None);
+        assert!(changed * 10 >= SEEDS * 9, "a step seen in {changed} of {SEEDS}");
+        let wild = |i: usize| if [13, 37, 71].contains(&i) { 0.05 } else { 0.0 };
+        check("three wild intervals", correlation, &|i, y| y + wild(i), None);
+        check("a ramp with wild intervals", correlation, &|i, y| y + ramp(i) + wild(i), time);
+        let cold = |i: usize| 0.008 * f64::exp(-(i as f64) * INTERVAL / 480.0);
+        check("a warm-up, then level", correlation, &|i, y| y + cold(i), None);
+        check("a warm-up, later a ramp", correlation, &|i, y| y + cold(i) + ramp(i), time);
+    }
+}
+
+/// Single moves, skewed (lognormal, 10 %), 100 to an interval; from the middle on all of them slow down by 20 %.
+#[test]
+fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
+    for (measure, level) in
+        [(Measure::Median, 0.05), (Measure::P95, 0.05 * f64::exp(0.1 * 1.644_853_626_951_472_7))]
+    {
+        let truth = 0.2 * level / (0.5 * POINTS as f64 * INTERVAL);
+        let mut held = 0;
+        for seed in 1..=SEEDS {
+            let mut chance = Chance::new(seed * 977 + 5);
+            let points: Vec<Point> = (0..POINTS)
+                .map(|i| {
+                    let slowdown = 1.0 + 0.4 * ((i as f64 + 0.5) / POINTS as f64 - 0.5).max(0.0);
+                    let moves = (0..100).map(|_| 0.05 * slowdown * (0.1 * chance.normal()).exp());
+                    let moves = sorted(&moves.collect::<Vec<f64>>());
+                    let [median_s, p95_s] =
+                        [0.5, 0.95].map(|p| quantile_sorted(&moves, p, Definition::R7).expect("moves"));
+                    let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
+                    Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s, mean_s }
+                })
+                .collect();
+            let ask = Ask { measure, ..Ask::new(INTERVAL) };
+            let slope = trend(&points, &ask).and_then(|trend| trend.fit).expect("a fit").slope;
+            held += u64::from((slope.low..=slope.high).contains(&truth) && slope.low > 0.0);
+        }
+        println!("{}: {held} of {SEEDS} slopes held and above 0", measure.word());
+        assert!(held * 10 >= SEEDS * 9, "{}: {held} of {SEEDS}", measure.word());
+    }
+}
