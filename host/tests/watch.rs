@@ -69,7 +69,7 @@ fn findings_and_alarms_are_told_in_words() {
         let (header, mut frame) = (numbers.take(message.priority()), [0; LONGEST_FRAME]);
         bytes.extend(encode::<SmallTable>(&header, &message, &mut frame).expect("it fits"));
     }
-    let file = scratch("findings.frames");
+    let file = std::env::temp_dir().join(format!("stillpoint-{}-findings.frames", std::process::id()));
     std::fs::write(&file, bytes).expect("a file is written");
     let source = format!("file:{}", file.display());
     let told = stillpoint(&["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"]);

@@ -66,7 +66,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         let (before, wanted) = (watched.unsettled, watched.stopped(record.outcome, self.now));
         let now = watched.unsettled;
         self.tell(&Message::Move(Move::new(number as u8, inferred, &record)));
-        self.curve(number, record.number, wanted);
+        self.curve(number, record.number, Priority::Curve);
+        if wanted == Wanted::Evidence {
+            self.curve(number, record.number, Priority::Move);
+        }
         self.trace(number, record.number, wanted);
         if now != before {
             self.judge(number, &record, now);
@@ -76,11 +79,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
     }
 
-    /// The settling curve; that of evidence is kept, the others are not: with them the log of a shift would
-    /// be three times as large.
-    fn curve(&mut self, number: usize, record: u32, wanted: Wanted) {
+    /// The settling curve. That of evidence goes with the moves once more and so is kept; the others are
+    /// not: with them the log of a shift would be three times as large.
+    fn curve(&mut self, number: usize, record: u32, priority: Priority) {
         let Some(watched) = self.watched.get(number) else { return };
-        let priority = if wanted == Wanted::Evidence { Priority::Move } else { Priority::Curve };
         let mut points = watched.axis.curve().peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
         while let Some(curve) = Curve::take((number as u8, record, first), &mut points, &mut buffer) {

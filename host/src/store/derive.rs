@@ -128,6 +128,17 @@ impl Derive {
     }
 
     fn settings(&mut self, store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {
+        if settings.pending {
+            let what = settings.refused_name().map_or(String::new(), |name| format!("{name} refused, "));
+            let text = format!("{what}from the next move on: {:?}", settings.parameters);
+            return journal::told(
+                store,
+                stored.key(),
+                stored.arrived,
+                ("settings", &text),
+                Some(settings.axis),
+            );
+        }
         let before = tables::settings_before(store, &stored.key(), settings.axis)?;
         tables::settings(store, stored, settings)?;
         let before = before.and_then(|body| {

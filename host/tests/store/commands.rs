@@ -57,10 +57,11 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     assert!(late > 0 && late < all, "{late}");
     let by_axis: usize = ["tray_shuttle", "dibble", "2"].iter().map(|axis| count(&["--axis", axis])).sum();
     assert_eq!(by_axis, all);
-    assert_eq!(
-        done(&["alarms", "--store", &store, "--format", "csv"]),
-        "axis,alarm,at,subject,state,move,value,limit\n"
-    );
+    // The machine wears out within the fraction of an hour: stops of the dibble no longer settle.
+    let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
+    let (head, steps) = alarms.split_once('\n').expect("a head");
+    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit");
+    assert!(steps.starts_with("dibble,1,") && steps.contains(",unsettled,unacknowledged,"), "{steps}");
 }
 
 #[test]
