@@ -1,5 +1,6 @@
 //! In: a session with a running chip. Out: the rings of bytes in its memory, by name.
 
+use std::mem::ManuallyDrop;
 use std::time::{Duration, Instant};
 
 use probe_rs::rtt::{Error, Rtt, ScanRegion};
@@ -22,14 +23,17 @@ const PAUSE: Duration = Duration::from_millis(50);
 
 /// The rings of one monitor.
 pub struct Channels {
-    session: Session,
+    // Never dropped: a session that ends halts the chip once more, which would cost the monitor samples. What stays
+    // behind, debugging allowed and a USB handle, does no harm and goes with this program or the power.
+    session: ManuallyDrop<Session>,
     region: ScanRegion,
     rings: Rtt,
 }
 
 impl Channels {
     /// Finds the rings: where the image says, else by searching the memory.
-    pub fn find(mut session: Session, block: Option<u64>) -> Result<Channels, Ended> {
+    pub fn find(session: Session, block: Option<u64>) -> Result<Channels, Ended> {
+        let mut session = ManuallyDrop::new(session);
         let region = block.map_or_else(|| session.target().rtt_scan_regions.clone(), ScanRegion::Exact);
         let rings = patiently(|| attach(&mut session, &region)).map_err(unfound)?;
         Ok(Channels { session, region, rings })
@@ -39,15 +43,17 @@ impl Channels {
     fn steady(&mut self, step: impl Fn(&mut Rtt, &mut Core) -> Result<usize, Error>) -> Result<usize, Ended> {
         let Channels { session, region, rings } = self;
         let once = |session: &mut Session, rings: &mut Rtt| step(rings, &mut session.core(0)?);
-        if let Ok(count) = once(session, rings) {
-            return Ok(count);
-        }
+        let first = match once(session, rings) {
+            Ok(count) => return Ok(count),
+            Err(error) => error,
+        };
+        // What is tried later fails for lack of rings, which says nothing of why.
         patiently(|| {
             *rings = attach(session, region)?;
             once(session, rings)
         })
-        .map_err(|error| {
-            let wrong = format!("the monitor no longer answers: {}", whole(&error));
+        .map_err(|_| {
+            let wrong = format!("the monitor no longer answers: {}", whole(&first));
             Ended::new(wrong, "check the power and the probe's cable, and start anew")
         })
     }
@@ -101,7 +107,7 @@ fn patiently<T>(mut step: impl FnMut() -> Result<T, Error>) -> Result<T, Error> 
 }
 
 fn unfound(error: Error) -> Ended {
-    let remedy = "write the monitor's image with `stillpoint device probe:CHIP flash IMAGE.elf` first";
+    let remedy = "write the monitor's image with `stillpoint device probe:CHIP flash IMAGE.elf`";
     match error {
         Error::ControlBlockNotFound | Error::NoControlBlockLocation => {
             Ended::new("no monitor runs on the chip: its RTT block was not found in memory", remedy)
@@ -114,6 +120,9 @@ fn unfound(error: Error) -> Ended {
             let wrong = format!("the chip's memory can't be read: {}", whole(&error));
             Ended::new(wrong, "check the power and the probe's cable")
         }
-        error => Ended::new(format!("the RTT block on the chip is no monitor's: {}", whole(&error)), remedy),
+        error => Ended::new(
+            format!("the RTT block on the chip is no monitor's: {}", whole(&error)),
+            format!("{remedy}, or name the image that runs with --image IMAGE.elf"),
+        ),
     }
 }

@@ -19,7 +19,8 @@ use std::path::Path;
 use super::Line;
 use crate::error::Error;
 
-/// Listens to a monitor that runs already; it is neither halted nor restarted.
+/// Listens to a monitor that runs already. It is not restarted. While the probe attaches it is halted for an instant,
+/// because probe-rs then looks after breakpoints: the samples of that instant are missing, which the monitor counts.
 #[cfg(feature = "probe")]
 pub fn open(chip: &str, image: Option<&Path>) -> Result<Line, Error> {
     open_through(&probe_rs::probe::list::Lister::new(), chip, image, Box::new(std::io::stderr()))

@@ -11,7 +11,7 @@ use crate::source::Ended;
 /// How many chips of a like name are told.
 const NEAR: usize = 5;
 
-/// Attaches to a running chip. Errors: the chip is not known; no probe, more than one, or none that may be opened;
+/// Attaches to a running chip, which is halted for an instant. Errors: the chip is not known; no probe, more than one, or none that may be opened;
 /// the chip does not answer.
 pub fn attach(lister: &Lister, chip: &str) -> Result<Session, Error> {
     known(chip)?;
