@@ -92,7 +92,9 @@ pub(crate) fn run(chip: Chip, seconds: f64) -> Running {
             monitor.hear(&heard);
             until += if heard.is_empty() { 0.0 } else { 0.1 };
             if bytes.is_empty() && monitor.seconds() < until {
-                (0..40).for_each(|_| drop(monitor.step(&mut bytes)));
+                for _ in 0..40 {
+                    monitor.step(&mut bytes);
+                }
             } else {
                 // The memory is left to the probe for a while.
                 sleep(Duration::from_micros(100));
