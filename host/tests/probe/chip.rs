@@ -30,7 +30,7 @@ pub(crate) struct Memory {
     registers: BTreeMap<u64, u32>,
     /// Whether the wire is connected.
     pub(crate) answers: bool,
-    /// Halts that were asked for.
+    /// Halts of the running chip that were asked for.
     pub(crate) halts: u32,
     /// System resets that were asked for.
     pub(crate) resets: u32,
@@ -61,7 +61,8 @@ impl Memory {
     }
 
     fn write_register(&mut self, at: u64, word: u32) {
-        self.halts += u32::from(at == DHCSR && word & 2 != 0);
+        let halted = self.registers.get(&DHCSR).is_some_and(|kept| kept & 2 != 0);
+        self.halts += u32::from(at == DHCSR && word & 2 != 0 && !halted);
         self.resets += u32::from(at == AIRCR && word & 4 != 0);
         self.registers.insert(at, word);
     }

@@ -146,11 +146,8 @@ fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
     read_until(&mut *reader, &mut decoder, applied);
     assert_eq!(decoder.counts().lost, 0);
     drop((reader, running));
-    assert_eq!(
-        (chip.memory().halts, chip.memory().resets),
-        (1, 0),
-        "halted while attaching, and never again"
-    );
+    let memory = chip.memory();
+    assert_eq!((memory.halts, memory.resets), (1, 0), "halted while attaching, and never again");
 }
 
 #[test]
