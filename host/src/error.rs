@@ -103,6 +103,16 @@ pub enum Error {
         /// What to do about it.
         remedy: String,
     },
+    /// A monitor is not to be heard, or not any more.
+    #[error("{place}: {wrong}; {remedy}")]
+    Unreached {
+        /// Where it was to be heard.
+        place: String,
+        /// What is wrong.
+        wrong: String,
+        /// What to do about it.
+        remedy: String,
+    },
     /// An option of the command can't be used.
     #[error("{option} {value}: {wrong}; {remedy}")]
     Option {

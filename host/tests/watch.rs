@@ -95,8 +95,25 @@ fn a_monitor_answers() {
 fn a_place_that_can_not_be_listened_to_is_named() {
     let wrong = stillpoint(&["watch", "nowhere"]);
     assert_eq!(wrong.status.code(), Some(2));
-    assert!(text(&wrong.stderr).contains("serial:PATH, tcp:HOST:PORT or file:PATH"));
+    assert!(text(&wrong.stderr).contains("serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP"));
     let missing = stillpoint(&["watch", "file:not-there.frames"]);
     assert_eq!(missing.status.code(), Some(1));
     assert!(text(&missing.stderr).contains("not-there.frames"));
+    let no_probe = stillpoint(&["device", "serial:port", "flash", "image.elf"]);
+    assert_eq!(no_probe.status.code(), Some(2));
+    assert!(text(&no_probe.stderr).contains("serial:port: is no probe; say probe:CHIP"));
+}
+
+/// `--features probe` has its own tests.
+#[cfg(not(feature = "probe"))]
+#[test]
+fn a_build_without_probe_says_so() {
+    for arguments in [&["watch", "probe:STM32G474RETx"][..], &["device", "probe:STM32G474RETx", "flash", "a"]]
+    {
+        let refused = stillpoint(arguments);
+        assert_eq!(refused.status.code(), Some(1));
+        let words = text(&refused.stderr);
+        assert!(words.contains("probe:STM32G474RETx: this program was built without probe"), "{words}");
+        assert!(words.contains("build it with `--features probe`"), "{words}");
+    }
 }

@@ -28,8 +28,11 @@ use crate::trace::choice::fraction;
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
-    /// serial:PATH, tcp:HOST:PORT, or file:PATH with frames kept earlier
+    /// serial:PATH, tcp:HOST:PORT, probe:CHIP, or file:PATH with frames kept earlier
     source: String,
+    /// The image that runs on the chip at probe:CHIP; its log is then told too
+    #[arg(long, value_name = "ELF")]
+    image: Option<PathBuf>,
     /// Log it into this store; what is missing there since last time is asked for
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
@@ -50,6 +53,7 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 Examples:
   stillpoint watch serial:/dev/ttyACM0 --store shift.store --axes tray,dibble,turntable
+  stillpoint watch probe:STM32G474RETx --image stillpoint-nucleo-g474re
   stillpoint watch file:old.frames --store shift.store
   stillpoint watch file:old.frames --format table";
 
@@ -75,7 +79,7 @@ impl Arguments {
 /// Watches until the line ends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let counts_per_unit = fraction("--counts-per-unit", &arguments.counts_per_unit)?.to_f64();
-    let Line { mut reader, writer } = source::open(&arguments.source)?;
+    let Line { mut reader, writer } = source::open_with(&arguments.source, arguments.image.as_deref())?;
     let mut watch = Watch {
         arguments,
         counts_per_unit,
@@ -88,13 +92,13 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     watch.ask(&Command::Identify)?;
     let (mut decoder, mut bytes) = (Decoder::default(), vec![0; BUFFER]);
     loop {
-        let count = reader
-            .read(&mut bytes)
-            .map_err(|source| Error::Unreadable { file: arguments.source.clone(), source })?;
-        let came = bytes.get(..count).unwrap_or_default();
+        let read = reader.read(&mut bytes);
+        let came = read.as_ref().ok().and_then(|count| bytes.get(..*count)).unwrap_or_default();
         watch.take(&mut decoder, came)?;
-        if count == 0 {
-            return watch.finish(&decoder);
+        if came.is_empty() {
+            // What came until a line broke is told all the same.
+            let done = watch.finish(&decoder)?;
+            return read.map(|_| done).map_err(|error| source::failed(&arguments.source, error));
         }
     }
 }
@@ -176,8 +180,8 @@ impl Watch<'_> {
 
     fn ask(&mut self, command: &Command) -> Result<(), Error> {
         let Some(writer) = &mut self.writer else { return Ok(()) };
-        writer.write_all(&self.commands.bytes(command))?;
-        Ok(writer.flush()?)
+        let sent = writer.write_all(&self.commands.bytes(command)).and_then(|()| writer.flush());
+        sent.map_err(|error| source::failed(&self.arguments.source, error))
     }
 
     fn name(&self, axis: u8) -> String {

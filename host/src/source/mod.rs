@@ -1,11 +1,13 @@
 //! In: where a monitor is to be heard. Out: its bytes, and a way to send it commands if there is one.
 
+pub mod probe;
 pub mod rehearsal;
+mod serial;
 
 use std::fs::File;
-use std::io::{Read, Write};
+use std::io::{self, Read, Write};
 use std::net::TcpStream;
-use std::time::Duration;
+use std::path::Path;
 
 use crate::error::Error;
 
@@ -17,14 +19,47 @@ pub struct Line {
     pub writer: Option<Box<dyn Write + Send>>,
 }
 
-/// Speed of a serial line. Unit: baud
-const BAUD: u32 = 921_600;
+/// Why a line ended that should not have.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{wrong}; {remedy}")]
+pub struct Ended {
+    wrong: String,
+    remedy: String,
+}
 
-/// How long a serial line may be silent before it is asked again.
-const SILENCE: Duration = Duration::from_millis(200);
+impl Ended {
+    /// What happened, and what to do about it.
+    pub fn new(wrong: impl ToString, remedy: impl ToString) -> Ended {
+        Ended { wrong: wrong.to_string(), remedy: remedy.to_string() }
+    }
 
-/// Opens `serial:PATH`, `tcp:HOST:PORT` or `file:PATH`.
+    /// The same, of a place.
+    pub fn at(self, place: &str) -> Error {
+        Error::Unreached { place: place.to_owned(), wrong: self.wrong, remedy: self.remedy }
+    }
+}
+
+impl From<Ended> for io::Error {
+    fn from(ended: Ended) -> io::Error {
+        io::Error::new(io::ErrorKind::ConnectionAborted, ended)
+    }
+}
+
+/// What a failed read or write on a line means.
+pub fn failed(place: &str, error: io::Error) -> Error {
+    match error.downcast::<Ended>() {
+        Ok(ended) => ended.at(place),
+        Err(source) => Error::Unreadable { file: place.to_owned(), source },
+    }
+}
+
+/// Opens `serial:PATH`, `tcp:HOST:PORT`, `file:PATH` or `probe:CHIP`.
 pub fn open(place: &str) -> Result<Line, Error> {
+    open_with(place, None)
+}
+
+/// The same, with the image that runs on the monitor: a probe then reads the log as well.
+pub fn open_with(place: &str, image: Option<&Path>) -> Result<Line, Error> {
     let unreadable = |source| Error::Unreadable { file: place.to_owned(), source };
     match place.split_once(':') {
         Some(("file", path)) => {
@@ -37,33 +72,13 @@ pub fn open(place: &str) -> Result<Line, Error> {
             let writer = stream.try_clone().map_err(unreadable)?;
             Ok(Line { reader: Box::new(stream), writer: Some(Box::new(writer)) })
         }
-        Some(("serial", path)) => serial(path).map_err(unreadable),
+        Some(("serial", path)) => serial::open(path).map_err(unreadable),
+        Some(("probe", chip)) => probe::open(chip, image),
         _ => Err(Error::Option {
             option: "SOURCE".to_owned(),
             value: place.to_owned(),
             wrong: "is no place to listen to".to_owned(),
-            remedy: "say serial:PATH, tcp:HOST:PORT or file:PATH".to_owned(),
+            remedy: "say serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP".to_owned(),
         }),
-    }
-}
-
-fn serial(path: &str) -> std::io::Result<Line> {
-    let mut port = serial2::SerialPort::open(path, BAUD)?;
-    port.set_read_timeout(SILENCE)?;
-    let writer = port.try_clone()?;
-    Ok(Line { reader: Box::new(Patient(port)), writer: Some(Box::new(writer)) })
-}
-
-/// Silence on a line is not its end.
-struct Patient<R>(R);
-
-impl<R: Read> Read for Patient<R> {
-    fn read(&mut self, out: &mut [u8]) -> std::io::Result<usize> {
-        loop {
-            match self.0.read(out) {
-                Err(error) if error.kind() == std::io::ErrorKind::TimedOut => (),
-                read => return read,
-            }
-        }
     }
 }

@@ -85,7 +85,7 @@ mod image {
                 board.lamp.show(&tick);
                 board.watchdog.feed();
             }
-            if let Some(byte) = board.line.read() {
+            if let Some(byte) = board.line.read().or_else(rtt::command_byte) {
                 monitor.hear(&[byte]);
             }
             let mut byte = [0];

@@ -1,7 +1,9 @@
-//! In: words of the log, bytes of frames. Out: two channels in memory that a debug probe reads while the program runs.
+//! In: words of the log, bytes of frames; commands. Out: three channels in memory that a debug probe reads and writes
+//! while the program runs.
 //!
-//! Channel 0 `defmt` is the log, channel 1 `frames` a copy of what the serial line sends. Neither ever waits: with no
-//! probe the channels fill up and later bytes are dropped; the frames on the line are not touched by that.
+//! Up channel 0 `defmt` is the log, up channel 1 `frames` a copy of what the serial line sends. Neither ever waits: with
+//! no probe the channels fill up and later bytes are dropped; the frames on the line are not touched by that. Down
+//! channel 0 `commands` is heard beside the line: a probe and the line must not both speak at the same time.
 //!
 //! The crate `defmt-rtt` does the first of these, but may panic, and the image is to hold no panic at all.
 
@@ -24,7 +26,10 @@ struct Channel<const BYTES: usize> {
 }
 
 impl<const BYTES: usize> Channel<BYTES> {
-    const fn new(name: &'static [u8; 7], ring: &'static [AtomicU8; BYTES]) -> Channel<BYTES> {
+    const fn new<const LETTERS: usize>(
+        name: &'static [u8; LETTERS],
+        ring: &'static [AtomicU8; BYTES],
+    ) -> Channel<BYTES> {
         Channel {
             name: &name[0],
             ring,
@@ -46,6 +51,16 @@ impl<const BYTES: usize> Channel<BYTES> {
             self.write.store(next, Ordering::Release);
         }
     }
+
+    fn take(&self) -> Option<u8> {
+        let at = self.read.load(Ordering::Relaxed);
+        if at == self.write.load(Ordering::Acquire) {
+            return None;
+        }
+        let byte = self.ring.get(at as usize)?.load(Ordering::Relaxed);
+        self.read.store(if at + 1 < self.bytes { at + 1 } else { 0 }, Ordering::Release);
+        Some(byte)
+    }
 }
 
 /// What a probe looks for in memory.
@@ -56,10 +71,12 @@ struct Block {
     down: u32,
     log: Channel<1024>,
     frames: Channel<4096>,
+    commands: Channel<128>,
 }
 
 static LOG: [AtomicU8; 1024] = [const { AtomicU8::new(0) }; 1024];
 static FRAMES: [AtomicU8; 4096] = [const { AtomicU8::new(0) }; 4096];
+static COMMANDS: [AtomicU8; 128] = [const { AtomicU8::new(0) }; 128];
 
 // Safety: probes find the block by this name, and nothing else is called so.
 #[unsafe(export_name = "_SEGGER_RTT")]
@@ -67,14 +84,20 @@ static FRAMES: [AtomicU8; 4096] = [const { AtomicU8::new(0) }; 4096];
 static BLOCK: Block = Block {
     mark: *b"SEGGER RTT\0\0\0\0\0\0",
     up: 2,
-    down: 0,
+    down: 1,
     log: Channel::new(b"defmt\0\0", &LOG),
     frames: Channel::new(b"frames\0", &FRAMES),
+    commands: Channel::new(b"commands\0", &COMMANDS),
 };
 
 /// Copies a byte of a frame.
 pub fn frame_byte(byte: u8) {
     BLOCK.frames.put(byte);
+}
+
+/// A byte of a command that a probe has written.
+pub fn command_byte() -> Option<u8> {
+    BLOCK.commands.take()
 }
 
 /// Only the main loop logs, never an interrupt, so words do not mix.

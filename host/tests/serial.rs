@@ -1,0 +1,169 @@
+//! A serial line without hardware: the monitor on one end of a pseudo-terminal, `serial:` on the other.
+#![cfg(target_os = "linux")]
+
+use std::fs::{File, OpenOptions};
+use std::io::{Read, Write};
+use std::os::fd::AsFd;
+use std::os::unix::fs::OpenOptionsExt;
+use std::process::{Command as Process, Stdio};
+use std::sync::mpsc::{Sender, channel};
+use std::thread::{JoinHandle, spawn};
+
+use nix::fcntl::OFlag;
+use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
+use nix::pty::{grantpt, posix_openpt, ptsname_r, unlockpt};
+use stillpoint::command::Commands;
+use stillpoint::decode::{Decoder, Said};
+use stillpoint::source::rehearsal::monitor::Monitor;
+use stillpoint::source::{self, Line};
+use stillpoint_core::record::Record;
+use stillpoint_core::wire::command::{Apply, Command};
+
+/// Unit: s
+const SHIFT: f64 = 30.0;
+
+fn monitor() -> Monitor {
+    Monitor::new(3, 4000, None).expect("a machine").0
+}
+
+/// The far end: a monitor that works as soon as it hears something, and on until it is to hang up.
+struct Far {
+    line: File,
+    monitor: Monitor,
+}
+
+impl Far {
+    /// The name of the near end, a way to have the far one hang up, and the thread to wait for.
+    fn start() -> (String, Sender<()>, JoinHandle<()>) {
+        // Both ends close when a program starts: else the program under test would hold its own far end.
+        let master =
+            posix_openpt(OFlag::O_RDWR | OFlag::O_NOCTTY | OFlag::O_CLOEXEC).expect("a pseudo-terminal");
+        grantpt(&master).and_then(|()| unlockpt(&master)).expect("its near end is free");
+        let name = ptsname_r(&master).expect("its name");
+        let mut near = OpenOptions::new();
+        near.read(true).custom_flags(OFlag::O_NOCTTY.bits());
+        let near = near.open(&name).expect("its near end");
+        let line = File::from(master.as_fd().try_clone_to_owned().expect("a handle"));
+        let mut far = Far { line, monitor: monitor() };
+        drop(master);
+        let (hang_up, told) = channel();
+        let thread = spawn(move || {
+            assert!(far.hear(PollTimeout::NONE), "a command");
+            // Until here nobody else held the near end, and the far one would have heard a hang-up.
+            drop(near);
+            while far.monitor.seconds() < SHIFT {
+                far.hear(PollTimeout::ZERO);
+                far.work();
+            }
+            while told.try_recv().is_err() {
+                if far.hear(PollTimeout::from(10_u8)) {
+                    far.work();
+                }
+            }
+        });
+        (format!("serial:{name}"), hang_up, thread)
+    }
+
+    /// Whether something came.
+    fn hear(&mut self, wait: PollTimeout) -> bool {
+        let mut asked = [PollFd::new(self.line.as_fd(), PollFlags::POLLIN)];
+        if poll(&mut asked, wait).expect("the line is asked") == 0 {
+            return false;
+        }
+        let mut bytes = [0; 256];
+        // Where nobody holds the near end any more there is nothing to hear.
+        let Ok(count) = self.line.read(&mut bytes) else { return false };
+        self.monitor.hear(&bytes[..count]);
+        true
+    }
+
+    /// A tenth of a second of samples.
+    fn work(&mut self) {
+        let mut bytes = vec![];
+        for _ in 0..400 {
+            self.monitor.step(&mut bytes);
+        }
+        self.line.write_all(&bytes).expect("the line takes it");
+    }
+}
+
+/// The moves of the shift, told without a line.
+fn truth() -> Vec<(u8, Record)> {
+    let (mut monitor, mut bytes, mut moves) = (monitor(), vec![], vec![]);
+    while monitor.seconds() < SHIFT {
+        monitor.step(&mut bytes);
+    }
+    Decoder::default().take(&bytes, &mut |said| keep(&mut moves, &said));
+    moves
+}
+
+fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
+    if let Said::Move(told) = said {
+        moves.push((told.axis, told.record));
+    }
+}
+
+#[test]
+fn moves_arrive_and_commands_get_through() {
+    let (truth, (place, hang_up, far)) = (truth(), Far::start());
+    let Line { mut reader, writer } = source::open(&place).expect("the port opens");
+    let (mut writer, mut commands) = (writer.expect("a port takes commands"), Commands::new(1));
+    let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the port takes it");
+    let (mut decoder, mut moves, mut bytes) = (Decoder::default(), vec![], [0; 4096]);
+    let mut told = vec![];
+    say(Command::Identify);
+    while moves.len() < truth.len() {
+        let count = reader.read(&mut bytes).expect("the port is read");
+        decoder.take(&bytes[..count], &mut |said| {
+            keep(&mut moves, &said);
+            told.push(said);
+        });
+    }
+    assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
+    assert_eq!(decoder.counts().lost, 0);
+    let before = told.iter().find_map(|said| match said {
+        Said::Settings(settings) if settings.axis == 1 => Some(settings.parameters),
+        _ => None,
+    });
+    let mut parameters = before.expect("settings are told");
+    parameters.window += 7;
+    say(Command::Apply(Apply { axis: 1, parameters }));
+    let mut applied = false;
+    while !applied {
+        let count = reader.read(&mut bytes).expect("the port is read");
+        decoder.take(&bytes[..count], &mut |said| {
+            applied |= matches!(said, Said::Settings(settings) if settings.parameters == parameters);
+        });
+    }
+    hang_up.send(()).expect("the far end waits");
+    far.join().expect("the far end did well");
+    let error = loop {
+        if let Err(error) = reader.read(&mut bytes) {
+            break source::failed(&place, error).to_string();
+        }
+    };
+    let told = ": the other side has hung up; plug the monitor in again and start anew";
+    assert_eq!(error, format!("{place}{told}"));
+}
+
+#[test]
+fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
+    let (place, hang_up, far) = Far::start();
+    let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
+    process.args(["watch", &place]).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut watch = process.spawn().expect("it runs");
+    let mut lines = String::new();
+    let mut out = std::io::BufReader::new(watch.stdout.take().expect("its output"));
+    for _ in 0..truth().len() {
+        std::io::BufRead::read_line(&mut out, &mut lines).expect("a move");
+    }
+    hang_up.send(()).expect("the far end waits");
+    far.join().expect("the far end did well");
+    out.read_to_string(&mut lines).expect("the rest");
+    let done = watch.wait_with_output().expect("it ends");
+    let words = String::from_utf8_lossy(&done.stderr);
+    assert_eq!(done.status.code(), Some(1), "{words}");
+    assert!(words.contains("the other side has hung up; plug the monitor in again"), "{words}");
+    assert!(words.contains(" 0 lost on the line"), "{words}");
+    assert!(lines.lines().count() >= truth().len() && lines.lines().all(|line| line.ends_with('}')));
+}
