@@ -100,7 +100,11 @@ impl Axis {
                 let rest_end = now - u64::from(sample.elapsed);
                 self.close(settings, rest_end, last_tick, last_error);
             }
-            Phase::End => self.pending = Some(self.motion.course()),
+            Phase::End => {
+                let course = self.motion.course();
+                self.settling.rested(settings, &course);
+                self.pending = Some(course);
+            }
             Phase::Resting => event = self.close_if_long(settings, sample, now),
             Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
@@ -250,8 +254,11 @@ impl Axis {
     }
 
     fn tell(&mut self, event: Event) {
-        if self.events.push_back(event).is_err() {
+        if self.events.is_full() {
             self.lost = self.lost.saturating_add(1);
+        } else {
+            // There is room; asking first keeps the event from being handed to and fro.
+            let _ = self.events.push_back(event);
         }
     }
 }

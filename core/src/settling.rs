@@ -92,6 +92,7 @@ pub struct Settling {
     change: i32,
     command_end: Place,
     error_at_command_end: i32,
+    first_crossing: First,
     /// Faults that count, and those that will if the window is left again.
     faults: Faults,
     later: Faults,
@@ -261,25 +262,43 @@ impl Settling {
         self.change = sample.feedback_change;
     }
 
+    /// The command end is certain now, and so is what came before it.
+    #[cold]
+    #[inline(never)]
+    pub fn rested(&mut self, settings: &Settings, course: &Course) {
+        let end = self.command_end;
+        self.first_crossing = self.approach.first_crossing(settings, self.target(), course.travel, end);
+    }
+
+    /// The feedback that would leave no error. Unit: counts, wrapping
+    fn target(&self) -> i32 {
+        self.command_end.feedback.wrapping_add(self.error_at_command_end)
+    }
+
     /// The stop that ends with the last sample of the rest, after the command took this course.
+    #[inline]
     pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
-        let target = self.command_end.feedback.wrapping_add(self.error_at_command_end);
-        let edge = |crossing: Crossing| crossing.edge(settings);
+        let delay = |crossing: Crossing| crossing.delay(settings);
+        let last = self.window.last.map(|last| (last, delay(last)));
+        let first = match (self.window.first, last) {
+            (Some(first), Some(last)) if first.instant == last.0.instant => Some(last),
+            (first, _) => first.map(|first| (first, delay(first))),
+        };
+        let edge = |(crossing, delay): (Crossing, u32)| crossing.edge(delay);
         let noise = self.rest.noise();
         let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
-            first_entry: self.window.first.map(edge),
-            last_entry: self.window.last.map(edge),
-            uncertainty: self
-                .window
-                .last
-                .map_or_else(Uncertainty::default, |at| at.uncertainty(settings, noise)),
+            first_entry: first.map(edge),
+            last_entry: last.map(edge),
+            uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
+                crossing.uncertainty(settings, delay, noise)
+            }),
             reached: self.window.reached,
-            first_crossing: self.approach.first_crossing(settings, target, course.travel, self.command_end),
+            first_crossing: self.first_crossing,
             entries: self.window.entries,
-            overshoot: self.peaks.overshoot(target, course.travel),
+            overshoot: self.peaks.overshoot(self.target(), course.travel),
             peak_following_error: self.peaks.error(),
             error_at_command_end: self.error_at_command_end,
             peak_speed: self.peaks.fastest(),

@@ -44,7 +44,16 @@ pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 
     let change = 2 * u64::from(change(before, after)).max(1);
     // Two bits less of each keep the product within 64 bits; they matter only to small errors.
     let spare = if change >> 31 == 0 { 0 } else { 3 };
-    (u64::from(elapsed) * (to_edge.min(change) >> spare) / (change >> spare).max(1)) as u32
+    quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
+}
+
+/// Most numbers are small, and need no division of 64 bits, which a small processor has to do in steps.
+#[inline]
+pub fn quotient(upper: u64, lower: u64) -> u64 {
+    match (u32::try_from(upper), u32::try_from(lower)) {
+        (Ok(upper), Ok(lower)) => u64::from(upper / lower.max(1)),
+        _ => upper / lower.max(1),
+    }
 }
 
 /// How far the error came. Unit: counts
@@ -79,20 +88,25 @@ impl Uncertainty {
 }
 
 impl Crossing {
-    /// Where the error crossed the edge. Unit: ticks since the first reading
-    pub fn edge(&self, settings: &Settings) -> u64 {
-        let delay = delay(self.before, self.after, settings, self.elapsed);
+    /// Time from the sample before to the edge. Unit: ticks
+    pub fn delay(&self, settings: &Settings) -> u32 {
+        delay(self.before, self.after, settings, self.elapsed)
+    }
+
+    /// Where the error crossed the edge, the delay being this. Unit: ticks since the first reading
+    pub fn edge(&self, delay: u32) -> u64 {
         (self.instant + u64::from(delay)).saturating_sub(u64::from(self.elapsed))
     }
 
     /// Propagates encoder step, rest noise and the sample period through the crossing.
     ///
-    /// `noise` is the variance of one reading. Unit: 1/256 counts²
+    /// `delay` is that of the crossing, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
     ///
     /// Once per move, in f32: sums, products and quotients are exactly rounded on every machine.
-    pub fn uncertainty(&self, settings: &Settings, noise: u64) -> Uncertainty {
-        let (fall, time) = self.slope(settings, noise);
-        let (per_count, fraction) = (time as f32 / fall as f32, self.fraction(settings));
+    pub fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
+        let noise_rms = noise.isqrt();
+        let (fall, time) = self.slope(settings, noise_rms);
+        let (per_count, fraction) = (time as f32 / fall as f32, delay as f32 / self.elapsed.max(1) as f32);
         let weight = if change(self.before, self.after) <= settings.encoder_step {
             1.0
         } else {
@@ -103,7 +117,7 @@ impl Crossing {
         // Where the error lay in its step when sampled; at the most, when in the period it changed.
         let place = (phase * weight).min(square(self.elapsed as f32) / 12.0);
         let bend = square(self.straightness(settings, fraction)) / 12.0;
-        let chatter = self.chatter(settings, noise);
+        let chatter = self.chatter(settings, noise_rms);
         // Interpolation keeps `weight` of it; choosing the last of all crossings gives half the rest back.
         let noise = noise as f32 / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
         // 95 of 100 lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90
@@ -127,10 +141,10 @@ impl Crossing {
     /// The last of several noisy entries comes late. A swing that went beyond the edge by less than
     /// three times the noise may not have been one, and then the entry before was the last.
     /// The divisors were found by simulation; see the coverage test.
-    fn chatter(&self, settings: &Settings, noise: u64) -> f32 {
+    fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
         let since = |instant: u64| self.instant.saturating_sub(instant) as f32;
         let beyond = u64::from(self.farthest.saturating_sub(settings.window));
-        let grazed = beyond * 16 <= 3 * noise.isqrt();
+        let grazed = beyond * 16 <= 3 * noise_rms;
         if self.cluster < self.instant {
             square(since(self.cluster)) / 5.0
         } else if grazed {
@@ -143,14 +157,14 @@ impl Crossing {
     /// How steeply the error came through the edge. Unit: counts, ticks
     ///
     /// The last step alone is trusted only if it is much larger than encoder step and noise.
-    fn slope(&self, settings: &Settings, noise: u64) -> (u32, u32) {
+    fn slope(&self, settings: &Settings, noise_rms: u64) -> (u32, u32) {
         let change = change(self.before, self.after).max(1);
-        let rough = settings.encoder_step.max((noise.isqrt() >> 4) as u32);
+        let rough = settings.encoder_step.max((noise_rms >> 4) as u32);
         // A reading that stood for long did so half a step before the edge, where a tail is steeper.
         let size = u64::from(self.before.unsigned_abs());
         let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
         let stood = u64::from(self.flat.max(self.elapsed));
-        let flat = if stood > u64::from(self.elapsed) { stood * 2 * size / later } else { stood };
+        let flat = if stood > u64::from(self.elapsed) { quotient(stood * 2 * size, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
         let Some(long) = self.long_slope(settings) else { return last };
         let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
@@ -164,18 +178,13 @@ impl Crossing {
         let (from, to) = (self.earlier.unsigned_abs(), self.after.unsigned_abs());
         let falls = (self.earlier < 0) == (self.before < 0) && from > to;
         let middle = (u64::from(from) + u64::from(to)) / 2;
-        let time =
-            u64::from(self.earlier_time) * middle / u64::from(settings.window.max(1)).min(middle.max(1));
+        let lower = u64::from(settings.window.max(1)).min(middle.max(1));
+        let time = quotient(u64::from(self.earlier_time) * middle, lower);
         falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
     }
 
-    /// Where between the two samples the edge was crossed, 0 to 1.
-    fn fraction(&self, settings: &Settings) -> f32 {
-        let delay = delay(self.before, self.after, settings, self.elapsed);
-        delay as f32 / self.elapsed.max(1) as f32
-    }
-
-    /// How far a straight line may miss the bent course, at most one sample. Unit: ticks
+    /// How far a straight line may miss the bent course, at most one sample, where `fraction` of it, 0 to 1, is
+    /// left behind. Unit: ticks
     fn straightness(&self, settings: &Settings, fraction: f32) -> f32 {
         // Steps of the encoder alone look like a bend of two steps.
         let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2)) as f32;
@@ -230,7 +239,7 @@ mod tests {
             let before_it =
                 Crossing { instant: 5000, cluster: 5000, entry_before: 5000, ..Crossing::default() };
             let crossing = Crossing { elapsed: 1000, before, after: 5, flat, ..before_it };
-            crossing.uncertainty(&settings(5, 1), 0)
+            crossing.uncertainty(&settings(5, 1), crossing.delay(&settings(5, 1)), 0)
         };
         // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.
         assert_eq!(entry(6, 1000), Uncertainty { standard: 408, expanded: 753 });

@@ -4,6 +4,7 @@
 //! shows how).
 
 use crate::settings::Settings;
+use crate::settling::crossing::quotient;
 
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
@@ -89,7 +90,11 @@ impl Rest {
     #[inline]
     fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
-        let whole = self.sum.div_euclid(count);
+        // Most sums fit 32 bits, and need no division of 64.
+        let whole = match i32::try_from(self.sum) {
+            Ok(sum) => i64::from(sum.div_euclid(self.count.max(1) as i32)),
+            Err(_) => self.sum.div_euclid(count),
+        };
         (whole, (self.sum - whole * count) as u32)
     }
 
@@ -123,7 +128,7 @@ impl Rest {
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
     pub fn noise(&self) -> u64 {
         let sixfold = (6 * (self.count.max(3) - 2)).max(1);
-        let whole = self.bends / u64::from(sixfold);
+        let whole = quotient(self.bends, u64::from(sixfold));
         let left = (self.bends - whole * u64::from(sixfold)) as u32;
         whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
     }

@@ -131,14 +131,17 @@ mod image {
         hprintln!("{}_instructions_per_sample {}.{:02}", name, whole / count, whole % count * 100 / count);
     }
 
-    /// The worst sample, with and without those at which a move ends.
+    /// The worst sample, with and without those at which a move ends: where its command end becomes certain,
+    /// and where its rest is over and it is told.
     fn worst(settings: &Settings, readings: &[Reading]) {
-        let (mut axis, mut usual, mut ending) = (Axis::default(), 0, 0);
+        let (mut axis, mut usual, mut ending, mut under_way) = (Axis::default(), 0, 0, false);
         for reading in readings {
             let from = SYST::get_current();
             let status = axis.step(settings, *reading);
             let spent = since(from);
-            if status.event {
+            let ended = under_way && !axis.is_under_way();
+            under_way = axis.is_under_way();
+            if status.event || ended {
                 ending = ending.max(spent);
                 while let Some(Event::Move(record)) = axis.event() {
                     black_box(record);
