@@ -28,7 +28,10 @@ pub enum Event {
 }
 
 /// Everything that is remembered of one axis.
+///
+/// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
 #[derive(Clone, Debug, Default)]
+#[repr(C)]
 pub struct Axis {
     sampler: Sampler,
     motion: Motion,
@@ -49,35 +52,38 @@ impl Axis {
 
     /// Adds one reading; the status holds for this instant.
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
+        // One by one they come in registers.
+        let Reading { tick, command, feedback } = reading;
         if self.sampler.expects_motion() {
-            self.step_moving(settings, &reading)
+            self.step_moving(settings, tick, command, feedback)
         } else {
-            self.step_held(settings, &reading)
+            self.step_held(settings, tick, command, feedback)
         }
     }
 
     #[inline(never)]
-    fn step_moving(&mut self, settings: &Settings, reading: &Reading) -> Status {
-        let Some(sample) = self.sampler.step_moving(settings, *reading) else {
-            return self.step_closely(settings, reading);
+    fn step_moving(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let reading = Reading { tick, command, feedback };
+        let Some(sample) = self.sampler.step_moving(settings, reading) else {
+            return self.step_closely(settings, tick, command, feedback);
         };
         self.motion.step_moving(sample);
         self.settling.step_moving(settings, sample)
     }
 
     #[inline(never)]
-    fn step_held(&mut self, settings: &Settings, reading: &Reading) -> Status {
-        let Some(sample) = self.sampler.step_held(*reading) else {
-            return self.step_closely(settings, reading);
+    fn step_held(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let Some(sample) = self.sampler.step_held(Reading { tick, command, feedback }) else {
+            return self.step_closely(settings, tick, command, feedback);
         };
         self.motion.step_held();
         self.settling.step_held(settings, sample)
     }
 
     #[inline(never)]
-    fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
+    fn step_closely(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let was = self.settling.place();
-        let (status, phase) = self.step_any(settings, reading);
+        let (status, phase) = self.step_any(settings, &Reading { tick, command, feedback });
         // Only after a sample at which nothing has happened: that leaves time for it.
         let nothing = (status.moving, status.position) == was && phase != Phase::End;
         if nothing && (!status.moving || self.motion.is_move(settings)) {

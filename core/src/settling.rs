@@ -79,13 +79,14 @@ pub struct Stop {
 }
 
 /// The stage.
+///
+/// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
 #[derive(Clone, Debug, Default)]
+#[repr(C)]
 pub struct Settling {
-    window: Window,
-    curve: Curve,
     rest: Rest,
     peaks: Peaks,
-    approach: Approach,
+    window: Window,
     following: Following,
     /// While outside: when the error changed last, and by how much in the last sample. Unit: ticks, counts
     changed: u32,
@@ -100,6 +101,8 @@ pub struct Settling {
     moving: bool,
     /// The curve still belongs to the move before.
     stale: bool,
+    curve: Curve,
+    approach: Approach,
 }
 
 impl Settling {
