@@ -6,6 +6,7 @@ use heapless::Deque;
 
 use crate::motion::{Course, Motion, Phase};
 use crate::record::{LONGEST_MOVE, Record};
+use crate::sample::expected::Way;
 use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
@@ -54,11 +55,27 @@ impl Axis {
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         // One by one they come in registers.
         let Reading { tick, command, feedback } = reading;
-        if self.sampler.expects_motion() {
-            self.step_moving(settings, tick, command, feedback)
-        } else {
-            self.step_held(settings, tick, command, feedback)
+        match self.sampler.way() {
+            Way::Reached => self.step_reached(settings, tick, command, feedback),
+            Way::Held => self.step_held(settings, tick, command, feedback),
+            Way::Moving => self.step_moving(settings, tick, command, feedback),
         }
+    }
+
+    #[inline(never)]
+    fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
+            return self.step_closely(settings, tick, command, feedback);
+        };
+        self.settling.step_reached(sample)
+    }
+
+    /// Counts the samples that only the sampler has counted so far.
+    #[inline]
+    fn catch_up(&mut self) {
+        let passed = self.sampler.passed();
+        self.motion.held_for(passed);
+        self.settling.reached_for(passed);
     }
 
     #[inline(never)]
@@ -82,6 +99,7 @@ impl Axis {
 
     #[inline(never)]
     fn step_closely(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        self.catch_up();
         let was = self.settling.place();
         let (status, phase) = self.step_any(settings, &Reading { tick, command, feedback });
         // Only after a sample at which nothing has happened: that leaves time for it.
@@ -129,7 +147,8 @@ impl Axis {
         let Some(alike) = self.alike(settings) else { return };
         // From an error out of the range feedback may jump into it.
         if alike.moving || alike.samples > 0 && alike.span <= settings.jump && alike.has(self.error()) {
-            self.sampler.expect(self.settling.expected(alike));
+            let (alike, way) = self.settling.expected(settings, alike);
+            self.sampler.expect(alike, way);
         }
     }
 
@@ -137,6 +156,7 @@ impl Axis {
     ///
     /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, settings: &Settings, readings: &[Reading]) -> usize {
+        self.catch_up();
         let (mut left, mut stretch) = (readings, Stretch::default());
         loop {
             while let Some(alike) = self.alike(settings) {
@@ -186,6 +206,7 @@ impl Axis {
     ///
     /// Returns whether a move was still under way, and so is not told.
     pub fn finish(&mut self, settings: &Settings) -> bool {
+        self.catch_up();
         let (tick, error) = self.sampler.last();
         self.close(settings, self.sampler.now(), tick, error);
         self.motion.under_way()

@@ -136,6 +136,12 @@ impl Motion {
         self.held_samples = self.held_samples.wrapping_add(1);
     }
 
+    /// Adds so many of them.
+    #[inline]
+    pub fn held_for(&mut self, samples: u32) {
+        self.held_samples = self.held_samples.wrapping_add(samples);
+    }
+
     /// Adds one sample moving after another, once [`Motion::is_move`].
     ///
     /// The last of those that move is what counts; when it was, the next sample sorted tells.

@@ -2,9 +2,10 @@
 
 use crate::settings::Settings;
 
-mod expected;
+pub mod expected;
 pub mod stretch;
 
+use expected::Way;
 use stretch::{Alike, Stretch};
 
 /// One simultaneous reading of an axis's two signals.
@@ -92,6 +93,9 @@ pub struct Sampler {
     /// What readings up to `until` need no closer look; none if that is the last one's tick.
     expected: Alike,
     until: u32,
+    /// How many of them are left to go [`Way::Reached`].
+    left: u32,
+    way: Way,
     faults: Faults,
 }
 
@@ -101,7 +105,7 @@ const FIRST: Faults = Faults(1 << 7);
 impl Default for Sampler {
     fn default() -> Sampler {
         let (tick, feedback, raw_command, command, remainder) = (0, 0, 0, 0, 0);
-        let (now, counted, until, expected) = (0, 0, 0, Alike::default());
+        let (now, counted, until, left, expected) = (0, 0, 0, 0, Alike::default());
         Sampler {
             tick,
             feedback,
@@ -112,6 +116,8 @@ impl Default for Sampler {
             counted,
             expected,
             until,
+            left,
+            way: Way::Held,
             faults: FIRST,
         }
     }

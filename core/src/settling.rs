@@ -5,6 +5,7 @@
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
 use crate::motion::{Course, Phase};
+use crate::sample::expected::Way;
 use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
@@ -138,9 +139,29 @@ impl Settling {
     }
 
     /// Which of these samples need no closer look: once the target is reached, those between known extremes.
-    pub fn expected(&self, alike: Alike) -> Alike {
-        let at_rest = !self.moving && self.window.position() == Position::TargetReached;
-        if at_rest { self.peaks.known(alike) } else { alike }
+    pub fn expected(&self, settings: &Settings, alike: Alike) -> (Alike, Way) {
+        if self.moving {
+            (alike, Way::Moving)
+        } else if self.window.position() != Position::TargetReached {
+            (alike, Way::Held)
+        } else {
+            let summed = self.rest.room(settings).is_some();
+            (self.peaks.known(alike), if summed { Way::Reached } else { Way::Held })
+        }
+    }
+
+    /// Adds one sample that is [`Settling::expected`] to go [`Way::Reached`]; [`Settling::reached_for`] counts it.
+    #[inline]
+    pub fn step_reached(&mut self, sample: Sample) -> Status {
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.rest.add(sample.error, sample.feedback_change);
+        Status { position: Position::TargetReached, ..Status::default() }
+    }
+
+    /// Counts so many of them.
+    #[inline]
+    pub fn reached_for(&mut self, samples: u32) {
+        self.rest.count_on(samples);
     }
 
     /// Adds one sample that is [`Settling::expected`], the command standing as before.
@@ -148,7 +169,7 @@ impl Settling {
     pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         if self.window.position() == Position::TargetReached {
-            self.rest.step_on(settings, sample.error, sample.feedback_change);
+            // Nothing is summed any more.
             return Status { position: Position::TargetReached, ..Status::default() };
         }
         self.peaks.held(sample.error);

@@ -8,18 +8,48 @@ use super::{Faults, Reading, Sample, Sampler};
 use crate::sample::stretch::Alike;
 use crate::settings::Settings;
 
+/// The short way that readings go while they are as expected.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// The command goes on changing.
+    Moving,
+    /// It stands.
+    Held,
+    /// It stands and the target is reached: nothing but sums goes on, and [`Sampler::passed`] counts for all.
+    Reached,
+}
+
 impl Sampler {
     /// Until something else comes, readings like these need no closer look.
     #[inline]
-    pub fn expect(&mut self, alike: Alike) {
+    pub fn expect(&mut self, alike: Alike, way: Way) {
         self.expected = alike;
         self.until = self.tick.wrapping_add(alike.ticks);
+        self.left = alike.samples;
+        self.way = way;
     }
 
-    /// Whether the command is expected to go on changing.
+    /// The short way of the next readings.
     #[inline]
-    pub fn expects_motion(&self) -> bool {
-        self.expected.moving
+    pub fn way(&self) -> Way {
+        self.way
+    }
+
+    /// How many readings have gone [`Way::Reached`] since this was last asked.
+    #[inline]
+    pub fn passed(&mut self) -> u32 {
+        let passed = self.expected.samples - self.left;
+        self.expected.samples = self.left;
+        passed
+    }
+
+    /// Adds a reading if it is as expected, the target being reached.
+    #[inline]
+    pub fn step_reached(&mut self, reading: Reading) -> Option<Sample> {
+        let left = self.left.checked_sub(1)?;
+        let sample = self.step_held(reading)?;
+        self.left = left;
+        Some(sample)
     }
 
     /// Adds a reading if it is as expected, the command standing.

@@ -73,12 +73,19 @@ impl Rest {
         (room > 0).then_some(if self.count > 1 { room } else { 0 })
     }
 
+    /// Adds one error where there is room, without counting it.
     #[inline]
-    fn add(&mut self, error: i32, change: i32) {
+    pub fn add(&mut self, error: i32, change: i32) {
         self.bend(change.wrapping_sub(self.change));
         self.change = change;
         self.sum += i64::from(error);
         self.squares += square(error);
+    }
+
+    /// Counts errors that were added.
+    #[inline]
+    pub fn count_on(&mut self, errors: u32) {
+        self.count += errors;
     }
 
     /// How many errors were added.
