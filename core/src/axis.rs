@@ -6,7 +6,6 @@ use heapless::Deque;
 
 use crate::motion::{Course, Motion, Phase};
 use crate::record::{LONGEST_MOVE, Record};
-use crate::sample::expected::Way;
 use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
@@ -55,10 +54,12 @@ impl Axis {
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         // One by one they come in registers.
         let Reading { tick, command, feedback } = reading;
-        match self.sampler.way() {
-            Way::Reached => self.step_reached(settings, tick, command, feedback),
-            Way::Held => self.step_held(settings, tick, command, feedback),
-            Way::Moving => self.step_moving(settings, tick, command, feedback),
+        if self.sampler.expects_rest() {
+            self.step_reached(settings, tick, command, feedback)
+        } else if self.sampler.expects_motion() {
+            self.step_moving(settings, tick, command, feedback)
+        } else {
+            self.step_held(settings, tick, command, feedback)
         }
     }
 
@@ -147,8 +148,8 @@ impl Axis {
         let Some(alike) = self.alike(settings) else { return };
         // From an error out of the range feedback may jump into it.
         if alike.moving || alike.samples > 0 && alike.span <= settings.jump && alike.has(self.error()) {
-            let (alike, way) = self.settling.expected(settings, alike);
-            self.sampler.expect(alike, way);
+            let (alike, reached) = self.settling.expected(settings, alike);
+            self.sampler.expect(alike, reached);
         }
     }
 

@@ -2,10 +2,9 @@
 
 use crate::settings::Settings;
 
-pub mod expected;
+mod expected;
 pub mod stretch;
 
-use expected::Way;
 use stretch::{Alike, Stretch};
 
 /// One simultaneous reading of an axis's two signals.
@@ -78,11 +77,18 @@ impl Sample {
 }
 
 /// The stage: keeps the last reading.
+///
+/// What is read or written together lies together.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Sampler {
     /// The last reading.
-    tick: u32,
     feedback: i32,
+    tick: u32,
+    /// What readings up to `until` need no closer look; none if that is the last one's tick.
+    until: u32,
+    /// How many of them are left for [`Sampler::step_reached`].
+    left: u32,
     raw_command: i32,
     /// Scaled command; its fraction waits in `remainder`. Unit: feedback counts
     command: i32,
@@ -90,12 +96,7 @@ pub struct Sampler {
     /// Time from the first reading to the one at `counted`; what came after it is added when asked for.
     now: u64,
     counted: u32,
-    /// What readings up to `until` need no closer look; none if that is the last one's tick.
     expected: Alike,
-    until: u32,
-    /// How many of them are left to go [`Way::Reached`].
-    left: u32,
-    way: Way,
     faults: Faults,
 }
 
@@ -117,7 +118,6 @@ impl Default for Sampler {
             expected,
             until,
             left,
-            way: Way::Held,
             faults: FIRST,
         }
     }

@@ -5,7 +5,6 @@
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
 use crate::motion::{Course, Phase};
-use crate::sample::expected::Way;
 use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
@@ -102,8 +101,8 @@ pub struct Settling {
     moving: bool,
     /// The curve still belongs to the move before.
     stale: bool,
-    curve: Curve,
     approach: Approach,
+    curve: Curve,
 }
 
 impl Settling {
@@ -138,19 +137,17 @@ impl Settling {
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
-    /// Which of these samples need no closer look: once the target is reached, those between known extremes.
-    pub fn expected(&self, settings: &Settings, alike: Alike) -> (Alike, Way) {
-        if self.moving {
-            (alike, Way::Moving)
-        } else if self.window.position() != Position::TargetReached {
-            (alike, Way::Held)
-        } else {
-            let summed = self.rest.room(settings).is_some();
-            (self.peaks.known(alike), if summed { Way::Reached } else { Way::Held })
+    /// Which of these samples need no closer look: once the target is reached, those between known extremes;
+    /// and how many [`Settling::step_reached`] can take.
+    pub fn expected(&self, settings: &Settings, alike: Alike) -> (Alike, u32) {
+        if self.moving || self.window.position() != Position::TargetReached {
+            return (alike, 0);
         }
+        let summed = self.rest.room(settings).is_some();
+        (self.peaks.known(alike), if summed { alike.samples } else { 0 })
     }
 
-    /// Adds one sample that is [`Settling::expected`] to go [`Way::Reached`]; [`Settling::reached_for`] counts it.
+    /// Adds one sample that is [`Settling::expected`], the target being reached; [`Settling::reached_for`] counts it.
     #[inline]
     pub fn step_reached(&mut self, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);

@@ -8,34 +8,29 @@ use super::{Faults, Reading, Sample, Sampler};
 use crate::sample::stretch::Alike;
 use crate::settings::Settings;
 
-/// The short way that readings go while they are as expected.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Way {
-    /// The command goes on changing.
-    Moving,
-    /// It stands.
-    Held,
-    /// It stands and the target is reached: nothing but sums goes on, and [`Sampler::passed`] counts for all.
-    Reached,
-}
-
 impl Sampler {
-    /// Until something else comes, readings like these need no closer look.
+    /// Until something else comes, readings like these need no closer look; so many of them lie within a target
+    /// that is reached.
     #[inline]
-    pub fn expect(&mut self, alike: Alike, way: Way) {
-        self.expected = alike;
+    pub fn expect(&mut self, alike: Alike, reached: u32) {
+        self.expected = Alike { samples: reached, ..alike };
         self.until = self.tick.wrapping_add(alike.ticks);
-        self.left = alike.samples;
-        self.way = way;
+        self.left = reached;
     }
 
-    /// The short way of the next readings.
+    /// Whether the command is expected to go on changing.
     #[inline]
-    pub fn way(&self) -> Way {
-        self.way
+    pub fn expects_motion(&self) -> bool {
+        self.expected.moving
     }
 
-    /// How many readings have gone [`Way::Reached`] since this was last asked.
+    /// Whether the target is reached and expected to stay so: then [`Sampler::step_reached`] does.
+    #[inline]
+    pub fn expects_rest(&self) -> bool {
+        self.left > 0
+    }
+
+    /// How many readings [`Sampler::step_reached`] has added since this was last asked.
     #[inline]
     pub fn passed(&mut self) -> u32 {
         let passed = self.expected.samples - self.left;
@@ -46,9 +41,8 @@ impl Sampler {
     /// Adds a reading if it is as expected, the target being reached.
     #[inline]
     pub fn step_reached(&mut self, reading: Reading) -> Option<Sample> {
-        let left = self.left.checked_sub(1)?;
         let sample = self.step_held(reading)?;
-        self.left = left;
+        self.left = self.left.wrapping_sub(1);
         Some(sample)
     }
 
