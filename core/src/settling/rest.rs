@@ -123,8 +123,8 @@ impl Rest {
         let shift = (2 * self.sum - whole * count as i64).wrapping_mul(whole);
         let about_whole = self.squares.wrapping_sub(shift as u64);
         let fraction = (about_whole.leading_zeros() & !1).min(16);
-        let excess = ((u64::from(left) * u64::from(left)) << fraction).div_ceil(count);
-        let variance = (about_whole << fraction).saturating_sub(excess) / count;
+        let excess = share(((u64::from(left) * u64::from(left)) << fraction) + count - 1, self.count);
+        let variance = share((about_whole << fraction).saturating_sub(excess), self.count);
         let root = variance.isqrt() << ((16 - fraction) / 2);
         u32::try_from(root).unwrap_or(u32::MAX)
     }
@@ -139,6 +139,16 @@ impl Rest {
         let left = (self.bends - whole * u64::from(sixfold)) as u32;
         whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
     }
+}
+
+/// Division by a count of errors, at most 2^16: three steps of 32 bits instead of one of 64.
+#[inline]
+fn share(sum: u64, count: u32) -> u64 {
+    let count = count.max(1);
+    let (upper, middle, lower) = ((sum >> 32) as u32, (sum >> 16) as u32 & 0xffff, sum as u32 & 0xffff);
+    let middle = (upper % count) << 16 | middle;
+    let lower = (middle % count) << 16 | lower;
+    (u64::from(upper / count) << 32) + (u64::from(middle / count) << 16) + u64::from(lower / count)
 }
 
 #[inline]
@@ -175,6 +185,15 @@ mod tests {
         let mut numbers = std::vec![10_000_002];
         (0..500).for_each(|_| numbers.extend([10_000_001, 10_000_003]));
         check(&numbers, 10_000_002.0, (1000.0_f64 / 1001.0).sqrt(), (9.0 + 998.0 * 16.0) / 6.0 / 999.0);
+    }
+
+    #[test]
+    fn a_share_is_what_a_division_gives() {
+        for sum in [0, 1, 0xffff, 0x1_0000, u64::from(u32::MAX), 0x1234_5678_9abc_def0, u64::MAX] {
+            for count in [1, 2, 3, 255, 999, 0xfffe, 0xffff, 0x1_0000] {
+                assert_eq!(share(sum, count), sum / u64::from(count), "{sum} in {count}");
+            }
+        }
     }
 
     #[test]
