@@ -4,7 +4,7 @@
 
 use heapless::Deque;
 
-use crate::motion::{Course, Motion, Phase};
+use crate::motion::{Course, Motion, Phase, left};
 use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
@@ -195,12 +195,12 @@ impl Axis {
             return Some(alike);
         }
         // While a move is told of only after its rest, the next is not yet under way.
-        let until = match &self.pending {
-            Some(course) => course.command_end + LONGEST_REST,
-            None => self.motion.until(settings),
+        let now = self.sampler.now();
+        let ticks = match &self.pending {
+            Some(course) => left(LONGEST_REST, now - course.command_end),
+            None => self.motion.left(settings, now),
         };
-        let until = until.saturating_sub(self.sampler.now() + 1);
-        Some(Alike { ticks: alike.ticks.min(u32::try_from(until).unwrap_or(u32::MAX)), ..alike })
+        Some(Alike { ticks: alike.ticks.min(ticks), ..alike })
     }
 
     /// No more readings come: the last rest ends here.

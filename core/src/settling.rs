@@ -19,7 +19,7 @@ pub mod following;
 mod together;
 
 use approach::{Approach, First, Place};
-use crossing::{Crossing, Uncertainty};
+use crossing::{Crossing, Entry, Uncertainty};
 use curve::{Curve, Point, Readout};
 use following::Following;
 use peaks::{Peaks, Speed};
@@ -262,10 +262,12 @@ impl Settling {
         if passage == Passage::Entered {
             let (earlier, earlier_time) = self.peaks.earlier(sample);
             let crossing = Crossing {
-                instant: now,
-                elapsed: sample.elapsed,
-                before: sample.error_before(),
-                after: sample.error,
+                entry: Entry {
+                    instant: now,
+                    elapsed: sample.elapsed,
+                    before: sample.error_before(),
+                    after: sample.error,
+                },
                 flat: sample.tick.wrapping_sub(self.changed),
                 earlier,
                 earlier_time,
@@ -299,20 +301,19 @@ impl Settling {
     /// The stop that ends with the last sample of the rest, after the command took this course.
     #[inline]
     pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
-        let delay = |crossing: Crossing| crossing.delay(settings);
-        let last = self.window.last.map(|last| (last, delay(last)));
-        let first = match (self.window.first, last) {
-            (Some(first), Some(last)) if first.instant == last.0.instant => Some(last),
-            (first, _) => first.map(|first| (first, delay(first))),
+        let last = self.window.last.map(|last| (last, last.entry.delay(settings)));
+        let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
+        let first_entry = match (self.window.first, last) {
+            (first, Some((last, _))) if first == Some(last.entry) => last_entry,
+            (first, _) => first.map(|entry| entry.edge(entry.delay(settings))),
         };
-        let edge = |(crossing, delay): (Crossing, u32)| crossing.edge(delay);
         let noise = self.rest.noise();
         let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
-            first_entry: first.map(edge),
-            last_entry: last.map(edge),
+            first_entry,
+            last_entry,
             uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
                 crossing.uncertainty(settings, delay, noise)
             }),

@@ -69,7 +69,12 @@ impl Curve {
     #[cold]
     #[inline(never)]
     pub fn clear(&mut self, tick: u32) {
-        self.after.fill(tick);
+        // By eights, which a Cortex-M stores two at a time.
+        let mut eights = self.after.chunks_exact_mut(8);
+        for eight in &mut eights {
+            eight.copy_from_slice(&[tick; 8]);
+        }
+        eights.into_remainder().fill(tick);
     }
 
     /// An error of this size was read at the sample before `tick`.
