@@ -10,6 +10,7 @@ use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
+use crate::settling::together::LONGEST;
 use crate::settling::{Settling, Status};
 
 /// Events that wait for the caller; one step makes at most two.
@@ -66,7 +67,7 @@ impl Axis {
     #[inline(never)]
     fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
-            return self.step_closely(settings, tick, command, feedback);
+            return self.step_calm(settings, tick, command, feedback);
         };
         self.settling.step_reached(sample)
     }
@@ -92,10 +93,28 @@ impl Axis {
     #[inline(never)]
     fn step_held(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_held(Reading { tick, command, feedback }) else {
-            return self.step_closely(settings, tick, command, feedback);
+            return self.step_calm(settings, tick, command, feedback);
         };
         self.motion.step_held();
         self.settling.step_held(settings, sample)
+    }
+
+    /// Adds a reading of a standing command at which no phase ends.
+    #[inline(never)]
+    fn step_calm(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let Some(sample) = self.sampler.step_calm(settings, Reading { tick, command, feedback }) else {
+            return self.step_closely(settings, tick, command, feedback);
+        };
+        self.catch_up();
+        self.motion.step_held();
+        let was = self.settling.place().1;
+        let position = self.settling.step_calm(settings, sample, self.sampler.now());
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        self.sampler.expect_nothing();
+        if position == was {
+            self.expect(settings, sample.error);
+        }
+        Status { position, ..Status::default() }
     }
 
     #[inline(never)]
@@ -104,9 +123,12 @@ impl Axis {
         let was = self.settling.place();
         let (status, phase) = self.step_any(settings, &Reading { tick, command, feedback });
         // Only after a sample at which nothing has happened: that leaves time for it.
-        let nothing = (status.moving, status.position) == was && phase != Phase::End;
-        if nothing && (!status.moving || self.motion.is_move(settings)) {
-            self.expect(settings);
+        if (status.moving, status.position) == was && phase != Phase::End {
+            if !status.moving {
+                self.calm(settings);
+            } else if self.motion.is_move(settings) {
+                self.expect(settings, self.error());
+            }
         }
         status
     }
@@ -143,12 +165,28 @@ impl Axis {
         (status, phase)
     }
 
+    /// How long nothing but the place of feedback can change, if the command stands.
+    #[inline]
+    fn calm(&mut self, settings: &Settings) {
+        if self.sampler.is_sound() && self.settling.is_following() {
+            self.sampler.stay_calm(self.phase_left(settings).min(LONGEST));
+        }
+    }
+
     /// Most likely the next samples are like this one, and need no closer look.
-    fn expect(&mut self, settings: &Settings) {
-        let Some(alike) = self.alike(settings) else { return };
+    #[inline]
+    fn expect(&mut self, settings: &Settings, error: i32) {
+        let Some(alike) = self.settling.alike(settings, error) else { return };
+        if alike.moving {
+            if self.sampler.is_even(settings, true) {
+                self.sampler.expect(alike, 0);
+            }
+            return;
+        }
+        let ticks = alike.ticks.min(self.sampler.calm_left());
         // From an error out of the range feedback may jump into it.
-        if alike.moving || alike.samples > 0 && alike.span <= settings.jump && alike.has(self.error()) {
-            let (alike, reached) = self.settling.expected(settings, alike);
+        if alike.samples > 0 && alike.span <= settings.jump && alike.has(error) {
+            let (alike, reached) = self.settling.expected(settings, Alike { ticks, ..alike });
             self.sampler.expect(alike, reached);
         }
     }
@@ -195,12 +233,17 @@ impl Axis {
             return Some(alike);
         }
         // While a move is told of only after its rest, the next is not yet under way.
+        Some(Alike { ticks: alike.ticks.min(self.phase_left(settings)), ..alike })
+    }
+
+    /// How long a standing command changes no phase. Unit: ticks
+    #[inline]
+    fn phase_left(&self, settings: &Settings) -> u32 {
         let now = self.sampler.now();
-        let ticks = match &self.pending {
+        match &self.pending {
             Some(course) => left(LONGEST_REST, now - course.command_end),
             None => self.motion.left(settings, now),
-        };
-        Some(Alike { ticks: alike.ticks.min(ticks), ..alike })
+        }
     }
 
     /// No more readings come: the last rest ends here.

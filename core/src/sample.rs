@@ -97,6 +97,8 @@ pub struct Sampler {
     now: u64,
     counted: u32,
     expected: Alike,
+    /// Until then a standing command changes nothing but where feedback is; not at all if that is the last tick.
+    calm: u32,
     faults: Faults,
 }
 
@@ -106,7 +108,7 @@ const FIRST: Faults = Faults(1 << 7);
 impl Default for Sampler {
     fn default() -> Sampler {
         let (tick, feedback, raw_command, command, remainder) = (0, 0, 0, 0, 0);
-        let (now, counted, until, left, expected) = (0, 0, 0, 0, Alike::default());
+        let (now, counted, until, left, calm, expected) = (0, 0, 0, 0, 0, Alike::default());
         Sampler {
             tick,
             feedback,
@@ -118,6 +120,7 @@ impl Default for Sampler {
             expected,
             until,
             left,
+            calm,
             faults: FIRST,
         }
     }
@@ -128,6 +131,7 @@ impl Sampler {
     pub fn gap(&mut self) {
         self.faults = self.faults.with(Faults::GAP);
         self.until = self.tick;
+        self.calm = self.tick;
     }
 
     /// Time since the first reading. Unit: ticks
@@ -182,6 +186,7 @@ impl Sampler {
         self.counted = tick;
         self.tick = tick;
         self.until = tick;
+        self.calm = tick;
     }
 
     /// Differences the counters; the first reading stands for its own past.

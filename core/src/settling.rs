@@ -16,7 +16,7 @@ pub mod rest;
 pub mod peaks;
 pub mod approach;
 pub mod following;
-mod together;
+pub mod together;
 
 use approach::{Approach, First, Place};
 use crossing::{Crossing, Entry, Uncertainty};
@@ -240,16 +240,29 @@ impl Settling {
         if self.moving {
             self.command_ended(settings, sample.aside(), now);
         }
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample.error);
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }
+        self.step_calm(settings, sample, now);
+    }
+
+    /// Adds one sound sample, the command and the following error's time-out standing as before.
+    #[inline]
+    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.peaks.held(sample.error);
         match self.window.step(settings, sample, now) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
             Passage::Outside => self.outside(sample),
             passage => self.passed(settings, sample.aside(), passage, now),
         }
+        self.window.position()
+    }
+
+    /// Whether the last following error was within its window.
+    #[inline]
+    pub fn is_following(&self) -> bool {
+        self.following.is_inside()
     }
 
     #[cold]

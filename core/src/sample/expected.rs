@@ -18,6 +18,43 @@ impl Sampler {
         self.left = reached;
     }
 
+    /// The next reading needs a closer look, but perhaps not the closest.
+    #[inline]
+    pub fn expect_nothing(&mut self) {
+        self.until = self.tick;
+    }
+
+    /// For so long a standing command changes nothing but where feedback is. Unit: ticks, less than 2^31
+    #[inline]
+    pub fn stay_calm(&mut self, ticks: u32) {
+        self.calm = self.tick.wrapping_add(ticks);
+        self.expected.moving = false;
+    }
+
+    /// How much of that is left. Unit: ticks
+    #[inline]
+    pub fn calm_left(&self) -> u32 {
+        self.calm.wrapping_sub(self.tick)
+    }
+
+    /// Adds a reading while it is calm, wherever feedback is within its bounds.
+    #[inline]
+    pub fn step_calm(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.calm_left() || command != self.raw_command {
+            return None;
+        }
+        let error = self.command.wrapping_sub(feedback);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let far = error.unsigned_abs() > settings.following_error_window;
+        if far || feedback_change.unsigned_abs() > settings.jump {
+            return None;
+        }
+        (self.tick, self.feedback) = (tick, feedback);
+        Some(Sample { tick, elapsed, command_change: 0, feedback, feedback_change, error, faults: Faults::NONE })
+    }
+
     /// Whether the command is expected to go on changing.
     #[inline]
     pub fn expects_motion(&self) -> bool {
