@@ -67,7 +67,7 @@ impl Axis {
     #[inline(never)]
     fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
-            return self.step_calm(settings, tick, command, feedback);
+            return self.step_otherwise(settings, tick, command, feedback);
         };
         self.settling.step_reached(sample)
     }
@@ -93,10 +93,20 @@ impl Axis {
     #[inline(never)]
     fn step_held(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_held(Reading { tick, command, feedback }) else {
-            return self.step_calm(settings, tick, command, feedback);
+            return self.step_otherwise(settings, tick, command, feedback);
         };
         self.motion.step_held();
         self.settling.step_held(settings, sample)
+    }
+
+    /// Adds a reading that is not as expected.
+    #[inline]
+    fn step_otherwise(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        if self.sampler.is_calm(command) {
+            self.step_calm(settings, tick, command, feedback)
+        } else {
+            self.step_closely(settings, tick, command, feedback)
+        }
     }
 
     /// Adds a reading of a standing command at which no phase ends.
@@ -144,8 +154,10 @@ impl Axis {
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
-                let rest_end = now - u64::from(sample.elapsed);
-                self.close(settings, rest_end, last_tick, last_error);
+                if event {
+                    let rest_end = now - u64::from(sample.elapsed);
+                    self.close(settings, rest_end, last_tick, last_error);
+                }
             }
             Phase::End => {
                 let course = self.motion.course();

@@ -131,7 +131,9 @@ impl Settling {
     /// Adds one sample that is [`Settling::expected`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        self.peaks.moving(sample);
+        if self.peaks.moving(sample) {
+            self.clear_curve(sample.tick);
+        }
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         Status { moving: true, position: self.window.position(), ..Status::default() }
@@ -229,6 +231,12 @@ impl Settling {
         self.change = 0;
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
+        self.clear_curve(tick);
+    }
+
+    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    #[inline]
+    fn clear_curve(&mut self, tick: u32) {
         if self.stale {
             self.curve.clear(tick);
             self.stale = false;
@@ -247,7 +255,7 @@ impl Settling {
     }
 
     /// Adds one sound sample, the command and the following error's time-out standing as before.
-    #[inline]
+    #[inline(always)]
     pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);

@@ -37,6 +37,12 @@ impl Sampler {
         self.calm.wrapping_sub(self.tick)
     }
 
+    /// Whether that may be so at a reading of this command.
+    #[inline]
+    pub fn is_calm(&self, command: i32) -> bool {
+        self.calm != self.tick && command == self.raw_command
+    }
+
     /// Adds a reading while it is calm, wherever feedback is within its bounds.
     #[inline]
     pub fn step_calm(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
@@ -52,7 +58,15 @@ impl Sampler {
             return None;
         }
         (self.tick, self.feedback) = (tick, feedback);
-        Some(Sample { tick, elapsed, command_change: 0, feedback, feedback_change, error, faults: Faults::NONE })
+        Some(Sample {
+            tick,
+            elapsed,
+            command_change: 0,
+            feedback,
+            feedback_change,
+            error,
+            faults: Faults::NONE,
+        })
     }
 
     /// Whether the command is expected to go on changing.

@@ -120,7 +120,8 @@ impl Crossing {
     pub fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
         let noise_rms = noise.isqrt();
         let (fall, time) = self.slope(settings, noise_rms);
-        let (per_count, fraction) = (time as f32 / fall as f32, delay as f32 / self.entry.elapsed.max(1) as f32);
+        let (per_count, fraction) =
+            (time as f32 / fall as f32, delay as f32 / self.entry.elapsed.max(1) as f32);
         let weight = if self.entry.change() <= settings.encoder_step {
             1.0
         } else {
@@ -146,8 +147,7 @@ impl Crossing {
     ///
     /// A swing that goes further beyond the window than twice its last step is a real one.
     pub fn is_chatter(&self, settings: &Settings) -> bool {
-        u64::from(self.farthest.saturating_sub(settings.window))
-            <= 2 * u64::from(self.entry.change())
+        u64::from(self.farthest.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
     /// What noise adds by making entries that are none. Unit: ticks²
@@ -178,7 +178,8 @@ impl Crossing {
         let size = u64::from(self.entry.before.unsigned_abs());
         let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
         let stood = u64::from(self.flat.max(self.entry.elapsed));
-        let flat = if stood > u64::from(self.entry.elapsed) { quotient(stood * 2 * size, later) } else { stood };
+        let flat =
+            if stood > u64::from(self.entry.elapsed) { quotient(stood * 2 * size, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
         let Some(long) = self.long_slope(settings) else { return last };
         let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
@@ -261,8 +262,7 @@ mod tests {
     fn a_steeper_entry_is_better_known() {
         let entry = |before, flat| {
             let entry = Entry { instant: 5000, elapsed: 1000, before, after: 5 };
-            let crossing =
-                Crossing { entry, flat, cluster: 5000, entry_before: 5000, ..Crossing::default() };
+            let crossing = Crossing { entry, flat, cluster: 5000, entry_before: 5000, ..Crossing::default() };
             crossing.uncertainty(&settings(5, 1), entry.delay(&settings(5, 1)), 0)
         };
         // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.

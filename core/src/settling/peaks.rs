@@ -101,9 +101,9 @@ impl Peaks {
         };
     }
 
-    /// Adds one sample at which the command has changed.
+    /// Adds one sample at which the command has changed; whether a block ends there.
     #[inline]
-    pub fn moving(&mut self, sample: Sample) {
+    pub fn moving(&mut self, sample: Sample) -> bool {
         let away = sample.feedback.wrapping_sub(self.origin);
         // Written only where it changes.
         if away > self.high {
@@ -114,7 +114,7 @@ impl Peaks {
         if sample.error.unsigned_abs() > self.moving_error {
             self.moving_error = sample.error.unsigned_abs();
         }
-        self.block(sample);
+        self.block(sample)
     }
 
     /// From here on the command stands.
@@ -156,13 +156,15 @@ impl Peaks {
         Alike { least, span: most.wrapping_sub(least) as u32, ..alike }
     }
 
-    /// Adds one sample to the speed; not needed while feedback stays inside the window.
+    /// Adds one sample to the speed; not needed while feedback stays inside the window. Whether a block ends.
     #[inline]
-    pub fn block(&mut self, sample: Sample) {
+    pub fn block(&mut self, sample: Sample) -> bool {
         self.count += 1;
-        if self.count >= BLOCK {
+        let ends = self.count >= BLOCK;
+        if ends {
             self.roll(sample.tick, sample.feedback, sample.error);
         }
+        ends
     }
 
     /// Adds a stretch to it.

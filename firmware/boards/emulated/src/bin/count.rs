@@ -124,7 +124,12 @@ mod image {
         let around = whole(readings, &mut (), |(), reading| _ = black_box(reading));
         let count = readings.len() as u32;
         for (name, whole) in [("loop", around), ("bare", bare - around), ("core", axis - around)] {
-            hprintln!("{}_instructions_per_sample {}.{:02}", name, whole / count, whole % count * 100 / count);
+            hprintln!(
+                "{}_instructions_per_sample {}.{:02}",
+                name,
+                whole / count,
+                whole % count * 100 / count
+            );
         }
         worst(&settings, readings);
     }
