@@ -5,10 +5,10 @@ use core::fmt;
 use crate::motion::Course;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
-use crate::settling::Stop;
 use crate::settling::approach::First;
 use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
+use crate::settling::stop::Stop;
 use crate::settling::window::Position;
 
 /// What became of a stop.

@@ -4,7 +4,7 @@
 //! for, [`curve`] all others, [`crossing`] the last entry, [`approach`] what came before the command
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
-use crate::motion::{Course, Phase};
+use crate::motion::Phase;
 use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
@@ -16,13 +16,14 @@ pub mod rest;
 pub mod peaks;
 pub mod approach;
 pub mod following;
+pub mod stop;
 pub mod together;
 
 use approach::{Approach, First, Place};
-use crossing::{Crossing, Entry, Uncertainty};
+use crossing::{Crossing, Entry};
 use curve::{Curve, Point, Readout};
 use following::Following;
-use peaks::{Peaks, Speed};
+use peaks::Peaks;
 use rest::Rest;
 use window::{Passage, Position, Window};
 
@@ -37,45 +38,6 @@ pub struct Status {
     pub position: Position,
     /// Following error beyond its window for longer than its time-out (statusword bit 13).
     pub following_error: bool,
-}
-
-/// What one stop was like. Instants count ticks since the first reading.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Stop {
-    /// Where feedback stood at the end of the rest.
-    pub position: Position,
-    /// Feedback was inside at the command end.
-    pub began_inside: bool,
-    /// First entry after the command end, if feedback was outside then. Unit: ticks
-    pub first_entry: Option<u64>,
-    /// Last entry, if feedback was ever outside. Unit: ticks
-    pub last_entry: Option<u64>,
-    /// How well `last_entry` is known. Unit: ticks
-    pub uncertainty: Uncertainty,
-    /// Sample at which the stay began that first reached the target. Unit: ticks
-    pub reached: Option<u64>,
-    /// First crossing into the window, if before the command end.
-    pub first_crossing: First,
-    /// Times feedback came to be inside.
-    pub entries: u32,
-    /// Largest excursion beyond the target in the direction of travel. Unit: counts
-    pub overshoot: u32,
-    /// Largest |error|. Unit: counts
-    pub peak_following_error: u32,
-    /// Unit: counts
-    pub error_at_command_end: i32,
-    /// Fastest feedback over eight samples.
-    pub peak_speed: Speed,
-    /// Mean error over the rest. Unit: 1/256 counts
-    pub rest_error: i64,
-    /// Rms of the error about it. Unit: 1/256 counts
-    pub rest_noise: u32,
-    /// Samples in the rest.
-    pub rest_samples: u32,
-    /// Command end to the last sample of the rest. Unit: ticks
-    pub held: u64,
-    /// What was wrong in the move or before it had settled.
-    pub faults: Faults,
 }
 
 /// The stage.
@@ -304,53 +266,6 @@ impl Settling {
         }
         self.changed = sample.tick;
         self.change = sample.feedback_change;
-    }
-
-    /// The command end is certain now, and so is what came before it.
-    #[cold]
-    #[inline(never)]
-    pub fn rested(&mut self, settings: &Settings, course: &Course) {
-        let end = self.command_end;
-        self.first_crossing = self.approach.first_crossing(settings, self.target(), course.travel, end);
-    }
-
-    /// The feedback that would leave no error. Unit: counts, wrapping
-    fn target(&self) -> i32 {
-        self.command_end.feedback.wrapping_add(self.error_at_command_end)
-    }
-
-    /// The stop that ends with the last sample of the rest, after the command took this course.
-    #[inline]
-    pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
-        let last = self.window.last.map(|last| (last, last.entry.delay(settings)));
-        let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
-        let first_entry = match (self.window.first, last) {
-            (first, Some((last, _))) if first == Some(last.entry) => last_entry,
-            (first, _) => first.map(|entry| entry.edge(entry.delay(settings))),
-        };
-        let noise = self.rest.noise();
-        let confirmed = self.window.position() == Position::TargetReached;
-        Stop {
-            position: self.window.position(),
-            began_inside: self.window.began_inside,
-            first_entry,
-            last_entry,
-            uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
-                crossing.uncertainty(settings, delay, noise)
-            }),
-            reached: self.window.reached,
-            first_crossing: self.first_crossing,
-            entries: self.window.entries,
-            overshoot: self.peaks.overshoot(self.target(), course.travel),
-            peak_following_error: self.peaks.error(),
-            error_at_command_end: self.error_at_command_end,
-            peak_speed: self.peaks.fastest(),
-            rest_error: self.rest.mean(),
-            rest_noise: self.rest.rms(),
-            rest_samples: self.rest.count(),
-            held,
-            faults: if confirmed { self.faults } else { self.faults.with(self.later) },
-        }
     }
 
     /// The curve that `readout` was taken for, until the next sample at rest.
