@@ -14,6 +14,7 @@ use crate::settling::together::LONGEST;
 
 impl Axis {
     /// Adds one reading; the status holds for this instant.
+    #[inline(always)]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         // One by one they come in registers.
         let Reading { tick, command, feedback } = reading;

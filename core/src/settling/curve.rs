@@ -70,11 +70,11 @@ impl Curve {
     #[inline(never)]
     pub fn clear(&mut self, tick: u32) {
         // By eights, which a Cortex-M stores two at a time.
-        let mut eights = self.after.chunks_exact_mut(8);
-        for eight in &mut eights {
-            eight.copy_from_slice(&[tick; 8]);
+        let (eights, others) = self.after.as_chunks_mut();
+        for [a, b, c, d, e, f, g, h] in eights {
+            (*a, *b, *c, *d, *e, *f, *g, *h) = (tick, tick, tick, tick, tick, tick, tick, tick);
         }
-        eights.into_remainder().fill(tick);
+        others.fill(tick);
     }
 
     /// An error of this size was read at the sample before `tick`.

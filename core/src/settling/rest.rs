@@ -98,10 +98,8 @@ impl Rest {
     fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
         // Most sums fit 32 bits, and need no division of 64.
-        let whole = match i32::try_from(self.sum) {
-            Ok(sum) => i64::from(sum.div_euclid(self.count.max(1) as i32)),
-            Err(_) => self.sum.div_euclid(count),
-        };
+        let short = i32::try_from(self.sum).ok().and_then(|sum| sum.checked_div_euclid(count as i32));
+        let whole = short.map_or_else(|| self.sum.div_euclid(count), i64::from);
         (whole, (self.sum - whole * count) as u32)
     }
 
