@@ -4,13 +4,15 @@
 
 use heapless::Deque;
 
-use crate::motion::{Course, Motion, Phase};
+use crate::motion::{Course, Motion, Phase, left};
 use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::stretch::{Alike, Stretch};
 use crate::sample::{Reading, Sample, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Point, Readout};
 use crate::settling::{Settling, Status};
+
+mod step;
 
 /// Events that wait for the caller; one step makes at most two.
 const EVENTS: usize = 4;
@@ -28,7 +30,10 @@ pub enum Event {
 }
 
 /// Everything that is remembered of one axis.
+///
+/// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
 #[derive(Clone, Debug, Default)]
+#[repr(C)]
 pub struct Axis {
     sampler: Sampler,
     motion: Motion,
@@ -47,45 +52,6 @@ impl Axis {
         self.sampler.gap();
     }
 
-    /// Adds one reading; the status holds for this instant.
-    pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
-        if self.sampler.expects_motion() {
-            self.step_moving(settings, &reading)
-        } else {
-            self.step_held(settings, &reading)
-        }
-    }
-
-    #[inline(never)]
-    fn step_moving(&mut self, settings: &Settings, reading: &Reading) -> Status {
-        let Some(sample) = self.sampler.step_moving(settings, *reading) else {
-            return self.step_closely(settings, reading);
-        };
-        self.motion.step_moving(sample);
-        self.settling.step_moving(settings, sample)
-    }
-
-    #[inline(never)]
-    fn step_held(&mut self, settings: &Settings, reading: &Reading) -> Status {
-        let Some(sample) = self.sampler.step_held(*reading) else {
-            return self.step_closely(settings, reading);
-        };
-        self.motion.step_held();
-        self.settling.step_held(settings, sample)
-    }
-
-    #[inline(never)]
-    fn step_closely(&mut self, settings: &Settings, reading: &Reading) -> Status {
-        let was = self.settling.place();
-        let (status, phase) = self.step_any(settings, reading);
-        // Only after a sample at which nothing has happened: that leaves time for it.
-        let nothing = (status.moving, status.position) == was && phase != Phase::End;
-        if nothing && (!status.moving || self.motion.is_move(settings)) {
-            self.expect(settings);
-        }
-        status
-    }
-
     /// Adds one reading whatever it is, and expects nothing.
     #[inline]
     fn step_any(&mut self, settings: &Settings, reading: &Reading) -> (Status, Phase) {
@@ -97,10 +63,16 @@ impl Axis {
         match phase {
             Phase::Start => {
                 event = self.pending.is_some();
-                let rest_end = now - u64::from(sample.elapsed);
-                self.close(settings, rest_end, last_tick, last_error);
+                if event {
+                    let rest_end = now - u64::from(sample.elapsed);
+                    self.close(settings, rest_end, last_tick, last_error);
+                }
             }
-            Phase::End => self.pending = Some(self.motion.course()),
+            Phase::End => {
+                let course = self.motion.course();
+                self.settling.rested(settings, &course);
+                self.pending = Some(course);
+            }
             Phase::Resting => event = self.close_if_long(settings, sample, now),
             Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
@@ -114,19 +86,11 @@ impl Axis {
         (status, phase)
     }
 
-    /// Most likely the next samples are like this one, and need no closer look.
-    fn expect(&mut self, settings: &Settings) {
-        let Some(alike) = self.alike(settings) else { return };
-        // From an error out of the range feedback may jump into it.
-        if alike.moving || alike.samples > 0 && alike.span <= settings.jump && alike.has(self.error()) {
-            self.sampler.expect(self.settling.expected(alike));
-        }
-    }
-
     /// Adds readings up to the first at which something happened; returns how many were added.
     ///
     /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, settings: &Settings, readings: &[Reading]) -> usize {
+        self.catch_up();
         let (mut left, mut stretch) = (readings, Stretch::default());
         loop {
             while let Some(alike) = self.alike(settings) {
@@ -164,18 +128,24 @@ impl Axis {
             return Some(alike);
         }
         // While a move is told of only after its rest, the next is not yet under way.
-        let until = match &self.pending {
-            Some(course) => course.command_end + LONGEST_REST,
-            None => self.motion.until(settings),
-        };
-        let until = until.saturating_sub(self.sampler.now() + 1);
-        Some(Alike { ticks: alike.ticks.min(u32::try_from(until).unwrap_or(u32::MAX)), ..alike })
+        Some(Alike { ticks: alike.ticks.min(self.phase_left(settings)), ..alike })
+    }
+
+    /// How long a standing command changes no phase. Unit: ticks
+    #[inline]
+    fn phase_left(&self, settings: &Settings) -> u32 {
+        let now = self.sampler.now();
+        match &self.pending {
+            Some(course) => left(LONGEST_REST, now - course.command_end),
+            None => self.motion.left(settings, now),
+        }
     }
 
     /// No more readings come: the last rest ends here.
     ///
     /// Returns whether a move was still under way, and so is not told.
     pub fn finish(&mut self, settings: &Settings) -> bool {
+        self.catch_up();
         let (tick, error) = self.sampler.last();
         self.close(settings, self.sampler.now(), tick, error);
         self.motion.under_way()
@@ -250,8 +220,11 @@ impl Axis {
     }
 
     fn tell(&mut self, event: Event) {
-        if self.events.push_back(event).is_err() {
+        if self.events.is_full() {
             self.lost = self.lost.saturating_add(1);
+        } else {
+            // There is room; asking first keeps the event from being handed to and fro.
+            let _ = self.events.push_back(event);
         }
     }
 }

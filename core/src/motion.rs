@@ -95,16 +95,16 @@ impl Motion {
         self.state == State::Going
     }
 
-    /// Until when an unchanged command changes no phase. Unit: ticks since the first reading
+    /// How long after `now` an unchanged command changes no phase. Unit: ticks
     #[inline]
-    pub fn until(&self, settings: &Settings) -> u64 {
+    pub fn left(&self, settings: &Settings, now: u64) -> u32 {
         match self.state {
-            State::Going => self.changed.saturating_add(self.needed(settings)),
-            State::Idle | State::Resting => u64::MAX,
+            State::Going => left(self.needed(settings), now - self.changed),
+            State::Idle | State::Resting => u32::MAX,
         }
     }
 
-    /// Adds a whole stretch, all standing before [`Motion::until`], or all moving after a sample that moved.
+    /// Adds a whole stretch, none standing longer than [`Motion::left`], or all moving after a sample that moved.
     #[inline]
     pub fn take(&mut self, stretch: &Stretch, moving: bool, now: u64) {
         if !moving {
@@ -130,10 +130,16 @@ impl Motion {
         self.excursion > settings.window
     }
 
-    /// Adds one sample standing before [`Motion::until`].
+    /// Adds one sample standing no longer than [`Motion::left`].
     #[inline]
     pub fn step_held(&mut self) {
         self.held_samples = self.held_samples.wrapping_add(1);
+    }
+
+    /// Adds so many of them.
+    #[inline]
+    pub fn held_for(&mut self, samples: u32) {
+        self.held_samples = self.held_samples.wrapping_add(samples);
     }
 
     /// Adds one sample moving after another, once [`Motion::is_move`].
@@ -224,6 +230,12 @@ impl Motion {
         self.state = State::Resting;
         Phase::End
     }
+}
+
+/// What is left of a time after `passed` and one tick more. Unit: ticks
+#[inline]
+pub fn left(time: u64, passed: u64) -> u32 {
+    u32::try_from(time.saturating_sub(passed + 1)).unwrap_or(u32::MAX)
 }
 
 #[cfg(test)]

@@ -5,10 +5,10 @@ use core::fmt;
 use crate::motion::Course;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
-use crate::settling::Stop;
 use crate::settling::approach::First;
 use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
+use crate::settling::stop::Stop;
 use crate::settling::window::Position;
 
 /// What became of a stop.
@@ -171,6 +171,7 @@ pub struct Record {
 
 impl Record {
     /// Puts together what the stages found out.
+    #[inline]
     pub fn new(settings: &Settings, number: u32, course: &Course, stop: &Stop) -> Record {
         let times = Times::new(settings, course, stop);
         let (outcome, reasons) = judge(settings, course, stop, &times);
@@ -243,11 +244,11 @@ impl Times {
 /// A status changes at a sample, so it is known to the sample period; a stabilization time has a crossing
 /// at both ends, the first of which is known to the period.
 fn uncertainty(settings: &Settings, course: &Course, stop: &Stop) -> Uncertainty {
-    let period = Uncertainty::uniform(course.period);
+    let period = || Uncertainty::uniform(course.period);
     match settings.definition {
         Definition::LastEntry => stop.uncertainty,
-        Definition::TargetReached => period,
-        Definition::Iso9283 => stop.uncertainty.and(period),
+        Definition::TargetReached => period(),
+        Definition::Iso9283 => stop.uncertainty.and(period()),
     }
 }
 

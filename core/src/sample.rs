@@ -77,11 +77,18 @@ impl Sample {
 }
 
 /// The stage: keeps the last reading.
+///
+/// What is read or written together lies together.
 #[derive(Clone, Debug)]
+#[repr(C)]
 pub struct Sampler {
     /// The last reading.
-    tick: u32,
     feedback: i32,
+    tick: u32,
+    /// What readings up to `until` need no closer look; none if that is the last one's tick.
+    until: u32,
+    /// How many of them are left for [`Sampler::step_reached`].
+    left: u32,
     raw_command: i32,
     /// Scaled command; its fraction waits in `remainder`. Unit: feedback counts
     command: i32,
@@ -89,9 +96,9 @@ pub struct Sampler {
     /// Time from the first reading to the one at `counted`; what came after it is added when asked for.
     now: u64,
     counted: u32,
-    /// What readings up to `until` need no closer look; none if that is the last one's tick.
     expected: Alike,
-    until: u32,
+    /// Until then a standing command changes nothing but where feedback is; not at all if that is the last tick.
+    calm: u32,
     faults: Faults,
 }
 
@@ -101,7 +108,7 @@ const FIRST: Faults = Faults(1 << 7);
 impl Default for Sampler {
     fn default() -> Sampler {
         let (tick, feedback, raw_command, command, remainder) = (0, 0, 0, 0, 0);
-        let (now, counted, until, expected) = (0, 0, 0, Alike::default());
+        let (now, counted, until, left, calm, expected) = (0, 0, 0, 0, 0, Alike::default());
         Sampler {
             tick,
             feedback,
@@ -112,6 +119,8 @@ impl Default for Sampler {
             counted,
             expected,
             until,
+            left,
+            calm,
             faults: FIRST,
         }
     }
@@ -122,6 +131,7 @@ impl Sampler {
     pub fn gap(&mut self) {
         self.faults = self.faults.with(Faults::GAP);
         self.until = self.tick;
+        self.calm = self.tick;
     }
 
     /// Time since the first reading. Unit: ticks
@@ -176,6 +186,7 @@ impl Sampler {
         self.counted = tick;
         self.tick = tick;
         self.until = tick;
+        self.calm = tick;
     }
 
     /// Differences the counters; the first reading stands for its own past.
@@ -244,54 +255,5 @@ impl Sampler {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::settings::Parameters;
-
-    #[track_caller]
-    fn check(scale: (i32, i32), readings: &[(u32, i32, i32)], expected: &[(u32, i32, i32, Faults)]) {
-        let parameters = Parameters { command_scale: scale, jump: 1000, ..Parameters::default() };
-        let settings = Settings::new(parameters).unwrap();
-        let mut sampler = Sampler::default();
-        for (&(tick, command, feedback), &(elapsed, change, error, faults)) in readings.iter().zip(expected) {
-            let sample = sampler.step(&settings, Reading { tick, command, feedback });
-            let found = (sample.elapsed, sample.command_change, sample.error, sample.faults);
-            assert_eq!(found, (elapsed, change, error, faults), "at tick {tick}");
-        }
-    }
-
-    #[test]
-    fn counters_and_time_stamps_wrap() {
-        check(
-            (1, 1),
-            &[(u32::MAX, i32::MAX, i32::MAX), (9, i32::MIN, i32::MAX), (19, i32::MIN, i32::MIN)],
-            &[(0, 0, 0, Faults::NONE), (10, 1, 1, Faults::NONE), (10, 0, 0, Faults::NONE)],
-        );
-    }
-
-    #[test]
-    fn a_scaled_command_loses_nothing() {
-        let thirds = [(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 2), (4, 0, 0)];
-        check(
-            (2, 3),
-            &thirds,
-            &[(0, 0, 0), (1, 0, 0), (1, 1, 1), (1, 1, 0), (1, -2, 0)]
-                .map(|(t, c, e)| (t, c, e, Faults::NONE)),
-        );
-        check((-1, 2), &[(0, 10, -5), (1, 12, -5)], &[(0, 0, 0, Faults::NONE), (1, -1, -1, Faults::NONE)]);
-    }
-
-    #[test]
-    fn a_clock_that_stops_or_goes_back_and_a_jump_are_marked() {
-        check(
-            (1, 1),
-            &[(5, 0, 0), (5, 0, 0), (3, 0, 0), (4, 0, 1001)],
-            &[
-                (0, 0, 0, Faults::NONE),
-                (0, 0, 0, Faults::CLOCK),
-                (0, 0, 0, Faults::CLOCK),
-                (1, 0, -1001, Faults::JUMP),
-            ],
-        );
-    }
-}
+#[path = "sample_tests.rs"]
+mod tests;

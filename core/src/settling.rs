@@ -4,7 +4,7 @@
 //! for, [`curve`] all others, [`crossing`] the last entry, [`approach`] what came before the command
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
-use crate::motion::{Course, Phase};
+use crate::motion::Phase;
 use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
@@ -16,13 +16,14 @@ pub mod rest;
 pub mod peaks;
 pub mod approach;
 pub mod following;
-mod together;
+pub mod stop;
+pub mod together;
 
 use approach::{Approach, First, Place};
-use crossing::{Crossing, Uncertainty};
+use crossing::{Crossing, Entry};
 use curve::{Curve, Point, Readout};
 use following::Following;
-use peaks::{Peaks, Speed};
+use peaks::Peaks;
 use rest::Rest;
 use window::{Passage, Position, Window};
 
@@ -39,59 +40,22 @@ pub struct Status {
     pub following_error: bool,
 }
 
-/// What one stop was like. Instants count ticks since the first reading.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Stop {
-    /// Where feedback stood at the end of the rest.
-    pub position: Position,
-    /// Feedback was inside at the command end.
-    pub began_inside: bool,
-    /// First entry after the command end, if feedback was outside then. Unit: ticks
-    pub first_entry: Option<u64>,
-    /// Last entry, if feedback was ever outside. Unit: ticks
-    pub last_entry: Option<u64>,
-    /// How well `last_entry` is known. Unit: ticks
-    pub uncertainty: Uncertainty,
-    /// Sample at which the stay began that first reached the target. Unit: ticks
-    pub reached: Option<u64>,
-    /// First crossing into the window, if before the command end.
-    pub first_crossing: First,
-    /// Times feedback came to be inside.
-    pub entries: u32,
-    /// Largest excursion beyond the target in the direction of travel. Unit: counts
-    pub overshoot: u32,
-    /// Largest |error|. Unit: counts
-    pub peak_following_error: u32,
-    /// Unit: counts
-    pub error_at_command_end: i32,
-    /// Fastest feedback over eight samples.
-    pub peak_speed: Speed,
-    /// Mean error over the rest. Unit: 1/256 counts
-    pub rest_error: i64,
-    /// Rms of the error about it. Unit: 1/256 counts
-    pub rest_noise: u32,
-    /// Samples in the rest.
-    pub rest_samples: u32,
-    /// Command end to the last sample of the rest. Unit: ticks
-    pub held: u64,
-    /// What was wrong in the move or before it had settled.
-    pub faults: Faults,
-}
-
 /// The stage.
+///
+/// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
 #[derive(Clone, Debug, Default)]
+#[repr(C)]
 pub struct Settling {
-    window: Window,
-    curve: Curve,
     rest: Rest,
     peaks: Peaks,
-    approach: Approach,
+    window: Window,
     following: Following,
     /// While outside: when the error changed last, and by how much in the last sample. Unit: ticks, counts
     changed: u32,
     change: i32,
     command_end: Place,
     error_at_command_end: i32,
+    first_crossing: First,
     /// Faults that count, and those that will if the window is left again.
     faults: Faults,
     later: Faults,
@@ -99,6 +63,8 @@ pub struct Settling {
     moving: bool,
     /// The curve still belongs to the move before.
     stale: bool,
+    approach: Approach,
+    curve: Curve,
 }
 
 impl Settling {
@@ -127,16 +93,36 @@ impl Settling {
     /// Adds one sample that is [`Settling::expected`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        self.peaks.moving(sample);
+        if self.peaks.moving(sample) {
+            self.clear_curve(sample.tick);
+        }
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
-    /// Which of these samples need no closer look: once the target is reached, those between known extremes.
-    pub fn expected(&self, alike: Alike) -> Alike {
-        let at_rest = !self.moving && self.window.position() == Position::TargetReached;
-        if at_rest { self.peaks.known(alike) } else { alike }
+    /// Which of these samples need no closer look: once the target is reached, those between known extremes;
+    /// and how many [`Settling::step_reached`] can take.
+    pub fn expected(&self, settings: &Settings, alike: Alike) -> (Alike, u32) {
+        if self.moving || self.window.position() != Position::TargetReached {
+            return (alike, 0);
+        }
+        let summed = self.rest.room(settings).is_some();
+        (self.peaks.known(alike), if summed { alike.samples } else { 0 })
+    }
+
+    /// Adds one sample that is [`Settling::expected`], the target being reached; [`Settling::reached_for`] counts it.
+    #[inline]
+    pub fn step_reached(&mut self, sample: Sample) -> Status {
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.rest.add(sample.error, sample.feedback_change);
+        Status { position: Position::TargetReached, ..Status::default() }
+    }
+
+    /// Counts so many of them.
+    #[inline]
+    pub fn reached_for(&mut self, samples: u32) {
+        self.rest.count_on(samples);
     }
 
     /// Adds one sample that is [`Settling::expected`], the command standing as before.
@@ -144,7 +130,7 @@ impl Settling {
     pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         if self.window.position() == Position::TargetReached {
-            self.rest.step_on(settings, sample.error, sample.feedback_change);
+            // Nothing is summed any more.
             return Status { position: Position::TargetReached, ..Status::default() };
         }
         self.peaks.held(sample.error);
@@ -198,9 +184,7 @@ impl Settling {
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
         self.moving = false;
-        if !self.stale {
-            self.peaks.paused(self.command_end.feedback.wrapping_add(self.error_at_command_end));
-        }
+        self.peaks.paused(self.command_end.feedback.wrapping_add(self.error_at_command_end));
         self.command_end = Place { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
@@ -210,6 +194,12 @@ impl Settling {
         self.change = 0;
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
+        self.clear_curve(tick);
+    }
+
+    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    #[inline]
+    fn clear_curve(&mut self, tick: u32) {
         if self.stale {
             self.curve.clear(tick);
             self.stale = false;
@@ -221,16 +211,29 @@ impl Settling {
         if self.moving {
             self.command_ended(settings, sample.aside(), now);
         }
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample.error);
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }
+        self.step_calm(settings, sample, now);
+    }
+
+    /// Adds one sound sample, the command and the following error's time-out standing as before.
+    #[inline(always)]
+    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        self.peaks.held(sample.error);
         match self.window.step(settings, sample, now) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
             Passage::Outside => self.outside(sample),
             passage => self.passed(settings, sample.aside(), passage, now),
         }
+        self.window.position()
+    }
+
+    /// Whether the last following error was within its window.
+    #[inline]
+    pub fn is_following(&self) -> bool {
+        self.following.is_inside()
     }
 
     #[cold]
@@ -243,10 +246,12 @@ impl Settling {
         if passage == Passage::Entered {
             let (earlier, earlier_time) = self.peaks.earlier(sample);
             let crossing = Crossing {
-                instant: now,
-                elapsed: sample.elapsed,
-                before: sample.error_before(),
-                after: sample.error,
+                entry: Entry {
+                    instant: now,
+                    elapsed: sample.elapsed,
+                    before: sample.error_before(),
+                    after: sample.error,
+                },
                 flat: sample.tick.wrapping_sub(self.changed),
                 earlier,
                 earlier_time,
@@ -262,35 +267,6 @@ impl Settling {
         }
         self.changed = sample.tick;
         self.change = sample.feedback_change;
-    }
-
-    /// The stop that ends with the last sample of the rest, after the command took this course.
-    pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
-        let target = self.command_end.feedback.wrapping_add(self.error_at_command_end);
-        let edge = |crossing: Crossing| crossing.edge(settings);
-        let confirmed = self.window.position() == Position::TargetReached;
-        Stop {
-            position: self.window.position(),
-            began_inside: self.window.began_inside,
-            first_entry: self.window.first.map(edge),
-            last_entry: self.window.last.map(edge),
-            uncertainty: self
-                .window
-                .last
-                .map_or_else(Uncertainty::default, |at| at.uncertainty(settings, self.rest.noise())),
-            reached: self.window.reached,
-            first_crossing: self.approach.first_crossing(settings, target, course.travel, self.command_end),
-            entries: self.window.entries,
-            overshoot: self.peaks.overshoot(target, course.travel),
-            peak_following_error: self.peaks.error(),
-            error_at_command_end: self.error_at_command_end,
-            peak_speed: self.peaks.fastest(),
-            rest_error: self.rest.mean(),
-            rest_noise: self.rest.rms(),
-            rest_samples: self.rest.count(),
-            held,
-            faults: if confirmed { self.faults } else { self.faults.with(self.later) },
-        }
     }
 
     /// The curve that `readout` was taken for, until the next sample at rest.

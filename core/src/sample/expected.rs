@@ -9,17 +9,92 @@ use crate::sample::stretch::Alike;
 use crate::settings::Settings;
 
 impl Sampler {
-    /// Until something else comes, readings like these need no closer look.
+    /// Until something else comes, readings like these need no closer look; so many of them lie within a target
+    /// that is reached.
     #[inline]
-    pub fn expect(&mut self, alike: Alike) {
-        self.expected = alike;
+    pub fn expect(&mut self, alike: Alike, reached: u32) {
+        self.expected = Alike { samples: reached, ..alike };
         self.until = self.tick.wrapping_add(alike.ticks);
+        self.left = reached;
+    }
+
+    /// The next reading needs a closer look, but perhaps not the closest.
+    #[inline]
+    pub fn expect_nothing(&mut self) {
+        self.until = self.tick;
+    }
+
+    /// For so long a standing command changes nothing but where feedback is. Unit: ticks, less than 2^31
+    #[inline]
+    pub fn stay_calm(&mut self, ticks: u32) {
+        self.calm = self.tick.wrapping_add(ticks);
+        self.expected.moving = false;
+    }
+
+    /// How much of that is left. Unit: ticks
+    #[inline]
+    pub fn calm_left(&self) -> u32 {
+        self.calm.wrapping_sub(self.tick)
+    }
+
+    /// Whether that may be so at a reading of this command.
+    #[inline]
+    pub fn is_calm(&self, command: i32) -> bool {
+        self.calm != self.tick && command == self.raw_command
+    }
+
+    /// Adds a reading while it is calm, wherever feedback is within its bounds.
+    #[inline]
+    pub fn step_calm(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.calm_left() || command != self.raw_command {
+            return None;
+        }
+        let error = self.command.wrapping_sub(feedback);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let far = error.unsigned_abs() > settings.following_error_window;
+        if far || feedback_change.unsigned_abs() > settings.jump {
+            return None;
+        }
+        (self.tick, self.feedback) = (tick, feedback);
+        Some(Sample {
+            tick,
+            elapsed,
+            command_change: 0,
+            feedback,
+            feedback_change,
+            error,
+            faults: Faults::NONE,
+        })
     }
 
     /// Whether the command is expected to go on changing.
     #[inline]
     pub fn expects_motion(&self) -> bool {
         self.expected.moving
+    }
+
+    /// Whether the target is reached and expected to stay so: then [`Sampler::step_reached`] does.
+    #[inline]
+    pub fn expects_rest(&self) -> bool {
+        self.left > 0
+    }
+
+    /// How many readings [`Sampler::step_reached`] has added since this was last asked.
+    #[inline]
+    pub fn passed(&mut self) -> u32 {
+        let passed = self.expected.samples - self.left;
+        self.expected.samples = self.left;
+        passed
+    }
+
+    /// Adds a reading if it is as expected, the target being reached.
+    #[inline]
+    pub fn step_reached(&mut self, reading: Reading) -> Option<Sample> {
+        let sample = self.step_held(reading)?;
+        self.left = self.left.wrapping_sub(1);
+        Some(sample)
     }
 
     /// Adds a reading if it is as expected, the command standing.

@@ -26,13 +26,14 @@ pub struct Place {
 
 /// The last places of the approach, oldest overwritten.
 #[derive(Clone, Debug, Default)]
+#[repr(C)]
 pub struct Approach {
-    near: [Place; PLACES],
-    /// Every sixteenth of them.
-    far: [Place; PLACES],
     /// How many places were ever kept for this move.
     kept: usize,
     last: i32,
+    near: [Place; PLACES],
+    /// Every sixteenth of them.
+    far: [Place; PLACES],
 }
 
 impl Approach {

@@ -5,9 +5,9 @@
 
 use crate::settings::Settings;
 
-/// One entry into the window, as seen in the samples.
+/// One entry into the window: the samples before and after.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Crossing {
+pub struct Entry {
     /// First sample inside. Unit: ticks since the first reading
     pub instant: u64,
     /// Time since the sample before. Unit: ticks
@@ -16,6 +16,13 @@ pub struct Crossing {
     pub before: i32,
     /// Error of the first sample inside. Unit: counts
     pub after: i32,
+}
+
+/// One entry into the window, and all that tells how well it is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Crossing {
+    /// The samples before and after.
+    pub entry: Entry,
     /// How long `before` had been read when `after` was. Unit: ticks
     pub flat: u32,
     /// Error eight to sixteen samples ago. Unit: counts
@@ -44,7 +51,16 @@ pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 
     let change = 2 * u64::from(change(before, after)).max(1);
     // Two bits less of each keep the product within 64 bits; they matter only to small errors.
     let spare = if change >> 31 == 0 { 0 } else { 3 };
-    (u64::from(elapsed) * (to_edge.min(change) >> spare) / (change >> spare).max(1)) as u32
+    quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
+}
+
+/// Most numbers are small, and need no division of 64 bits, which a small processor has to do in steps.
+#[inline]
+pub fn quotient(upper: u64, lower: u64) -> u64 {
+    match (u32::try_from(upper), u32::try_from(lower)) {
+        (Ok(upper), Ok(lower)) => u64::from(upper / lower.max(1)),
+        _ => upper / lower.max(1),
+    }
 }
 
 /// How far the error came. Unit: counts
@@ -78,22 +94,35 @@ impl Uncertainty {
     }
 }
 
-impl Crossing {
-    /// Where the error crossed the edge. Unit: ticks since the first reading
-    pub fn edge(&self, settings: &Settings) -> u64 {
-        let delay = delay(self.before, self.after, settings, self.elapsed);
+impl Entry {
+    /// Time from the sample before to the edge. Unit: ticks
+    pub fn delay(&self, settings: &Settings) -> u32 {
+        delay(self.before, self.after, settings, self.elapsed)
+    }
+
+    /// Where the error crossed the edge, the delay being this. Unit: ticks since the first reading
+    pub fn edge(&self, delay: u32) -> u64 {
         (self.instant + u64::from(delay)).saturating_sub(u64::from(self.elapsed))
     }
 
+    /// How far the error came. Unit: counts
+    fn change(&self) -> u32 {
+        change(self.before, self.after)
+    }
+}
+
+impl Crossing {
     /// Propagates encoder step, rest noise and the sample period through the crossing.
     ///
-    /// `noise` is the variance of one reading. Unit: 1/256 counts²
+    /// `delay` is that of the crossing, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
     ///
     /// Once per move, in f32: sums, products and quotients are exactly rounded on every machine.
-    pub fn uncertainty(&self, settings: &Settings, noise: u64) -> Uncertainty {
-        let (fall, time) = self.slope(settings, noise);
-        let (per_count, fraction) = (time as f32 / fall as f32, self.fraction(settings));
-        let weight = if change(self.before, self.after) <= settings.encoder_step {
+    pub fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
+        let noise_rms = noise.isqrt();
+        let (fall, time) = self.slope(settings, noise_rms);
+        let (per_count, fraction) =
+            (time as f32 / fall as f32, delay as f32 / self.entry.elapsed.max(1) as f32);
+        let weight = if self.entry.change() <= settings.encoder_step {
             1.0
         } else {
             square(fraction) + square(1.0 - fraction)
@@ -101,11 +130,11 @@ impl Crossing {
         // Where the encoder's steps lie to the target: uniform over one step (JCGM 100, 4.3.7).
         let phase = square(settings.encoder_step as f32 * per_count) / 12.0;
         // Where the error lay in its step when sampled; at the most, when in the period it changed.
-        let place = (phase * weight).min(square(self.elapsed as f32) / 12.0);
+        let place = (phase * weight).min(square(self.entry.elapsed as f32) / 12.0);
         let bend = square(self.straightness(settings, fraction)) / 12.0;
-        let chatter = self.chatter(settings, noise);
+        let chatter = self.chatter(settings, noise_rms);
         // Interpolation keeps `weight` of it; choosing the last of all crossings gives half the rest back.
-        let noise = noise as f32 / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
+        let noise = float(noise) / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
         // 95 of 100 lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90
         // if two do and 1.96 if all is normal.
         Uncertainty {
@@ -118,8 +147,7 @@ impl Crossing {
     ///
     /// A swing that goes further beyond the window than twice its last step is a real one.
     pub fn is_chatter(&self, settings: &Settings) -> bool {
-        u64::from(self.farthest.saturating_sub(settings.window))
-            <= 2 * u64::from(change(self.before, self.after))
+        u64::from(self.farthest.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
     /// What noise adds by making entries that are none. Unit: ticks²
@@ -127,11 +155,11 @@ impl Crossing {
     /// The last of several noisy entries comes late. A swing that went beyond the edge by less than
     /// three times the noise may not have been one, and then the entry before was the last.
     /// The divisors were found by simulation; see the coverage test.
-    fn chatter(&self, settings: &Settings, noise: u64) -> f32 {
-        let since = |instant: u64| self.instant.saturating_sub(instant) as f32;
+    fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
+        let since = |instant: u64| self.entry.instant.saturating_sub(instant) as f32;
         let beyond = u64::from(self.farthest.saturating_sub(settings.window));
-        let grazed = beyond * 16 <= 3 * noise.isqrt();
-        if self.cluster < self.instant {
+        let grazed = beyond * 16 <= 3 * noise_rms;
+        if self.cluster < self.entry.instant {
             square(since(self.cluster)) / 5.0
         } else if grazed {
             square(since(self.entry_before)) / 3.0
@@ -143,14 +171,15 @@ impl Crossing {
     /// How steeply the error came through the edge. Unit: counts, ticks
     ///
     /// The last step alone is trusted only if it is much larger than encoder step and noise.
-    fn slope(&self, settings: &Settings, noise: u64) -> (u32, u32) {
-        let change = change(self.before, self.after).max(1);
-        let rough = settings.encoder_step.max((noise.isqrt() >> 4) as u32);
+    fn slope(&self, settings: &Settings, noise_rms: u64) -> (u32, u32) {
+        let change = self.entry.change().max(1);
+        let rough = settings.encoder_step.max((noise_rms >> 4) as u32);
         // A reading that stood for long did so half a step before the edge, where a tail is steeper.
-        let size = u64::from(self.before.unsigned_abs());
+        let size = u64::from(self.entry.before.unsigned_abs());
         let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
-        let stood = u64::from(self.flat.max(self.elapsed));
-        let flat = if stood > u64::from(self.elapsed) { stood * 2 * size / later } else { stood };
+        let stood = u64::from(self.flat.max(self.entry.elapsed));
+        let flat =
+            if stood > u64::from(self.entry.elapsed) { quotient(stood * 2 * size, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
         let Some(long) = self.long_slope(settings) else { return last };
         let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
@@ -161,26 +190,21 @@ impl Crossing {
 
     /// Fall since the earlier error; a tail's steepness shrinks with the error, which is allowed for.
     fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
-        let (from, to) = (self.earlier.unsigned_abs(), self.after.unsigned_abs());
-        let falls = (self.earlier < 0) == (self.before < 0) && from > to;
+        let (from, to) = (self.earlier.unsigned_abs(), self.entry.after.unsigned_abs());
+        let falls = (self.earlier < 0) == (self.entry.before < 0) && from > to;
         let middle = (u64::from(from) + u64::from(to)) / 2;
-        let time =
-            u64::from(self.earlier_time) * middle / u64::from(settings.window.max(1)).min(middle.max(1));
+        let lower = u64::from(settings.window.max(1)).min(middle.max(1));
+        let time = quotient(u64::from(self.earlier_time) * middle, lower);
         falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
     }
 
-    /// Where between the two samples the edge was crossed, 0 to 1.
-    fn fraction(&self, settings: &Settings) -> f32 {
-        let delay = delay(self.before, self.after, settings, self.elapsed);
-        delay as f32 / self.elapsed.max(1) as f32
-    }
-
-    /// How far a straight line may miss the bent course, at most one sample. Unit: ticks
+    /// How far a straight line may miss the bent course, at most one sample, where `fraction` of it, 0 to 1, is
+    /// left behind. Unit: ticks
     fn straightness(&self, settings: &Settings, fraction: f32) -> f32 {
         // Steps of the encoder alone look like a bend of two steps.
         let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2)) as f32;
-        let share = fraction * (1.0 - fraction) * bend / change(self.before, self.after).max(1) as f32;
-        share.min(1.0) * self.elapsed as f32
+        let share = fraction * (1.0 - fraction) * bend / self.entry.change().max(1) as f32;
+        share.min(1.0) * self.entry.elapsed as f32
     }
 }
 
@@ -188,11 +212,21 @@ fn square(value: f32) -> f32 {
     value * value
 }
 
-/// Square root of ticks², to the tick below.
+/// The nearest f32; what fits 32 bits takes one instruction.
+fn float(value: u64) -> f32 {
+    u32::try_from(value).map_or(value as f32, |value| value as f32)
+}
+
+/// Square root of ticks², to the tick below. Most fit 32 bits, where it is short work.
 fn root(square: f32) -> u32 {
-    let fine = square < (1_u64 << 46) as f32;
-    let root = if fine { ((square * 65_536.0) as u64).isqrt() >> 8 } else { (square as u64).isqrt() };
-    root as u32
+    let fine = square * 65_536.0;
+    if fine < (1_u64 << 32) as f32 {
+        (fine as u32).isqrt() >> 8
+    } else if square < (1_u64 << 46) as f32 {
+        ((fine as u64).isqrt() >> 8) as u32
+    } else {
+        (square as u64).isqrt() as u32
+    }
 }
 
 #[cfg(test)]
@@ -227,10 +261,9 @@ mod tests {
     #[test]
     fn a_steeper_entry_is_better_known() {
         let entry = |before, flat| {
-            let before_it =
-                Crossing { instant: 5000, cluster: 5000, entry_before: 5000, ..Crossing::default() };
-            let crossing = Crossing { elapsed: 1000, before, after: 5, flat, ..before_it };
-            crossing.uncertainty(&settings(5, 1), 0)
+            let entry = Entry { instant: 5000, elapsed: 1000, before, after: 5 };
+            let crossing = Crossing { entry, flat, cluster: 5000, entry_before: 5000, ..Crossing::default() };
+            crossing.uncertainty(&settings(5, 1), entry.delay(&settings(5, 1)), 0)
         };
         // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.
         assert_eq!(entry(6, 1000), Uncertainty { standard: 408, expanded: 753 });

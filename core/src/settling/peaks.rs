@@ -77,6 +77,7 @@ pub struct Peaks {
     moving_error: u32,
     /// Since the command stands.
     held: Extremes,
+    stood: bool,
     count: u32,
     mark: Mark,
     older: Mark,
@@ -101,9 +102,9 @@ impl Peaks {
         };
     }
 
-    /// Adds one sample at which the command has changed.
+    /// Adds one sample at which the command has changed; whether a block ends there.
     #[inline]
-    pub fn moving(&mut self, sample: Sample) {
+    pub fn moving(&mut self, sample: Sample) -> bool {
         let away = sample.feedback.wrapping_sub(self.origin);
         // Written only where it changes.
         if away > self.high {
@@ -114,12 +115,15 @@ impl Peaks {
         if sample.error.unsigned_abs() > self.moving_error {
             self.moving_error = sample.error.unsigned_abs();
         }
-        self.block(sample);
+        self.block(sample)
     }
 
-    /// The command stood at `target` and has gone on: what was seen there belongs to the motion.
+    /// If the command stood at `target` before, it has gone on: what was seen there belongs to the motion.
     #[cold]
     pub fn paused(&mut self, target: i32) {
+        if !self.stood {
+            return;
+        }
         let Extremes { most, least } = self.held;
         let away = target.wrapping_sub(self.origin);
         self.high = self.high.max(away.wrapping_sub(least));
@@ -130,6 +134,7 @@ impl Peaks {
     /// From here on the command stands.
     pub fn command_ended(&mut self, error: i32) {
         self.held = Extremes { most: error, least: error };
+        self.stood = true;
     }
 
     /// Adds one sample at which it has not.
@@ -166,13 +171,15 @@ impl Peaks {
         Alike { least, span: most.wrapping_sub(least) as u32, ..alike }
     }
 
-    /// Adds one sample to the speed; not needed while feedback stays inside the window.
+    /// Adds one sample to the speed; not needed while feedback stays inside the window. Whether a block ends.
     #[inline]
-    pub fn block(&mut self, sample: Sample) {
+    pub fn block(&mut self, sample: Sample) -> bool {
         self.count += 1;
-        if self.count >= BLOCK {
+        let ends = self.count >= BLOCK;
+        if ends {
             self.roll(sample.tick, sample.feedback, sample.error);
         }
+        ends
     }
 
     /// Adds a stretch to it.

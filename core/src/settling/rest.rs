@@ -4,6 +4,7 @@
 //! shows how).
 
 use crate::settings::Settings;
+use crate::settling::crossing::quotient;
 
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
@@ -72,12 +73,19 @@ impl Rest {
         (room > 0).then_some(if self.count > 1 { room } else { 0 })
     }
 
+    /// Adds one error where there is room, without counting it.
     #[inline]
-    fn add(&mut self, error: i32, change: i32) {
+    pub fn add(&mut self, error: i32, change: i32) {
         self.bend(change.wrapping_sub(self.change));
         self.change = change;
         self.sum += i64::from(error);
         self.squares += square(error);
+    }
+
+    /// Counts errors that were added.
+    #[inline]
+    pub fn count_on(&mut self, errors: u32) {
+        self.count += errors;
     }
 
     /// How many errors were added.
@@ -89,7 +97,9 @@ impl Rest {
     #[inline]
     fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
-        let whole = self.sum.div_euclid(count);
+        // Most sums fit 32 bits, and need no division of 64.
+        let short = i32::try_from(self.sum).ok().and_then(|sum| sum.checked_div_euclid(count as i32));
+        let whole = short.map_or_else(|| self.sum.div_euclid(count), i64::from);
         (whole, (self.sum - whole * count) as u32)
     }
 
@@ -111,8 +121,8 @@ impl Rest {
         let shift = (2 * self.sum - whole * count as i64).wrapping_mul(whole);
         let about_whole = self.squares.wrapping_sub(shift as u64);
         let fraction = (about_whole.leading_zeros() & !1).min(16);
-        let excess = ((u64::from(left) * u64::from(left)) << fraction).div_ceil(count);
-        let variance = (about_whole << fraction).saturating_sub(excess) / count;
+        let excess = share(((u64::from(left) * u64::from(left)) << fraction) + count - 1, self.count);
+        let variance = share((about_whole << fraction).saturating_sub(excess), self.count);
         let root = variance.isqrt() << ((16 - fraction) / 2);
         u32::try_from(root).unwrap_or(u32::MAX)
     }
@@ -123,10 +133,20 @@ impl Rest {
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
     pub fn noise(&self) -> u64 {
         let sixfold = (6 * (self.count.max(3) - 2)).max(1);
-        let whole = self.bends / u64::from(sixfold);
+        let whole = quotient(self.bends, u64::from(sixfold));
         let left = (self.bends - whole * u64::from(sixfold)) as u32;
         whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
     }
+}
+
+/// Division by a count of errors, at most 2^16: three steps of 32 bits instead of one of 64.
+#[inline]
+fn share(sum: u64, count: u32) -> u64 {
+    let count = count.max(1);
+    let (upper, middle, lower) = ((sum >> 32) as u32, (sum >> 16) as u32 & 0xffff, sum as u32 & 0xffff);
+    let middle = (upper % count) << 16 | middle;
+    let lower = (middle % count) << 16 | lower;
+    (u64::from(upper / count) << 32) + (u64::from(middle / count) << 16) + u64::from(lower / count)
 }
 
 #[inline]
@@ -163,6 +183,15 @@ mod tests {
         let mut numbers = std::vec![10_000_002];
         (0..500).for_each(|_| numbers.extend([10_000_001, 10_000_003]));
         check(&numbers, 10_000_002.0, (1000.0_f64 / 1001.0).sqrt(), (9.0 + 998.0 * 16.0) / 6.0 / 999.0);
+    }
+
+    #[test]
+    fn a_share_is_what_a_division_gives() {
+        for sum in [0, 1, 0xffff, 0x1_0000, u64::from(u32::MAX), 0x1234_5678_9abc_def0, u64::MAX] {
+            for count in [1, 2, 3, 255, 999, 0xfffe, 0xffff, 0x1_0000] {
+                assert_eq!(share(sum, count), sum / u64::from(count), "{sum} in {count}");
+            }
+        }
     }
 
     #[test]

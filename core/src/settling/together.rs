@@ -6,7 +6,7 @@ use crate::settings::Settings;
 use crate::settling::window::Position;
 
 /// Longest time a stretch may take. Unit: ticks
-const LONGEST: u32 = (1 << 31) - 1;
+pub const LONGEST: u32 = (1 << 31) - 1;
 
 impl Settling {
     /// What the next samples are if nothing happens, the last error being this; `None` if something may.

@@ -2,7 +2,7 @@
 
 use crate::sample::Sample;
 use crate::settings::Settings;
-use crate::settling::crossing::Crossing;
+use crate::settling::crossing::{Crossing, Entry};
 
 /// Where feedback stands in the position window.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -38,7 +38,7 @@ pub struct Window {
     /// Times feedback came to be inside at this command; being inside at its start is one.
     pub entries: u32,
     /// First and last entry from outside, `None` while feedback was inside from the start on.
-    pub first: Option<Crossing>,
+    pub first: Option<Entry>,
     /// The last one.
     pub last: Option<Crossing>,
     /// Dwell start and instant of the first target reached. Unit: ticks since the first reading
@@ -133,21 +133,24 @@ impl Window {
     }
 
     /// Feedback came inside at `crossing`.
-    #[cold]
-    #[inline(never)]
+    #[inline]
     pub fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
-        crossing.farthest = self.farthest;
-        crossing.cluster = match self.last {
-            Some(last) if !self.confirmed && crossing.is_chatter(settings) => last.cluster,
-            _ => crossing.instant,
-        };
-        crossing.entry_before = self.last.map_or(crossing.instant, |last| last.instant);
+        let instant = crossing.entry.instant;
+        (crossing.farthest, crossing.cluster, crossing.entry_before) = (self.farthest, instant, instant);
+        if let Some(last) = &self.last {
+            crossing.entry_before = last.entry.instant;
+            if !self.confirmed && crossing.is_chatter(settings) {
+                crossing.cluster = last.cluster;
+            }
+        }
         self.position = Position::Inside;
         self.inside_for = 0;
         self.entries = self.entries.saturating_add(1);
-        self.first = self.first.or(Some(crossing));
+        if self.first.is_none() {
+            self.first = Some(crossing.entry);
+        }
         self.last = Some(crossing);
-        self.dwell(settings, 0, crossing.instant);
+        self.dwell(settings, 0, instant);
     }
 
     #[inline]

@@ -107,38 +107,53 @@ mod image {
             return;
         };
         fill(readings);
+        // Where they lie is not known beforehand, as with a recording: no address is put together at each.
+        let readings: &[Reading] = black_box(readings);
         let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::default() };
         let Ok(settings) = Settings::new(black_box(parameters)) else { return };
         hprintln!("axis_bytes {}", core::mem::size_of::<Axis>());
-        mean("bare", readings, &mut Bare::default(), |bare, reading| bare.step(reading));
-        mean("core", readings, &mut Axis::default(), |axis, reading| {
+        let bare = whole(readings, &mut Bare::default(), |bare, reading| bare.step(reading));
+        let axis = whole(readings, &mut Axis::default(), |axis, reading| {
             if axis.step(&settings, *reading).event {
                 while let Some(event) = axis.event() {
                     black_box(event);
                 }
             }
         });
+        // The loop with nothing in it but to look at each reading: what is left is the work on the samples.
+        let around = whole(readings, &mut (), |(), reading| _ = black_box(reading));
+        let count = readings.len() as u32;
+        for (name, whole) in [("loop", around), ("bare", bare - around), ("core", axis - around)] {
+            hprintln!(
+                "{}_instructions_per_sample {}.{:02}",
+                name,
+                whole / count,
+                whole % count * 100 / count
+            );
+        }
         worst(&settings, readings);
     }
 
-    /// Counts whole moves; the loop's own few instructions are in it.
-    fn mean<T>(name: &str, readings: &[Reading], state: &mut T, mut step: impl FnMut(&mut T, &Reading)) {
+    /// Counts whole moves, the loop around them included.
+    fn whole<T>(readings: &[Reading], state: &mut T, mut step: impl FnMut(&mut T, &Reading)) -> u32 {
         let from = SYST::get_current();
         readings.iter().for_each(|reading| step(state, reading));
         let whole = since(from);
         black_box(state);
-        let count = readings.len() as u32;
-        hprintln!("{}_instructions_per_sample {}.{:02}", name, whole / count, whole % count * 100 / count);
+        whole
     }
 
-    /// The worst sample, with and without those at which a move ends.
+    /// The worst sample, with and without those at which a move ends: where its command end becomes certain,
+    /// and where its rest is over and it is told.
     fn worst(settings: &Settings, readings: &[Reading]) {
-        let (mut axis, mut usual, mut ending) = (Axis::default(), 0, 0);
+        let (mut axis, mut usual, mut ending, mut under_way) = (Axis::default(), 0, 0, false);
         for reading in readings {
             let from = SYST::get_current();
             let status = axis.step(settings, *reading);
             let spent = since(from);
-            if status.event {
+            let ended = under_way && !axis.is_under_way();
+            under_way = axis.is_under_way();
+            if status.event || ended {
                 ending = ending.max(spent);
                 while let Some(Event::Move(record)) = axis.event() {
                     black_box(record);

@@ -1,0 +1,98 @@
+//! In: what the parts of the stage remember at the end of a rest. Out: the stop.
+
+use super::Settling;
+use crate::motion::Course;
+use crate::sample::Faults;
+use crate::settings::Settings;
+use crate::settling::approach::First;
+use crate::settling::crossing::Uncertainty;
+use crate::settling::peaks::Speed;
+use crate::settling::window::Position;
+
+/// What one stop was like. Instants count ticks since the first reading.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Stop {
+    /// Where feedback stood at the end of the rest.
+    pub position: Position,
+    /// Feedback was inside at the command end.
+    pub began_inside: bool,
+    /// First entry after the command end, if feedback was outside then. Unit: ticks
+    pub first_entry: Option<u64>,
+    /// Last entry, if feedback was ever outside. Unit: ticks
+    pub last_entry: Option<u64>,
+    /// How well `last_entry` is known. Unit: ticks
+    pub uncertainty: Uncertainty,
+    /// Sample at which the stay began that first reached the target. Unit: ticks
+    pub reached: Option<u64>,
+    /// First crossing into the window, if before the command end.
+    pub first_crossing: First,
+    /// Times feedback came to be inside.
+    pub entries: u32,
+    /// Largest excursion beyond the target in the direction of travel. Unit: counts
+    pub overshoot: u32,
+    /// Largest |error|. Unit: counts
+    pub peak_following_error: u32,
+    /// Unit: counts
+    pub error_at_command_end: i32,
+    /// Fastest feedback over eight samples.
+    pub peak_speed: Speed,
+    /// Mean error over the rest. Unit: 1/256 counts
+    pub rest_error: i64,
+    /// Rms of the error about it. Unit: 1/256 counts
+    pub rest_noise: u32,
+    /// Samples in the rest.
+    pub rest_samples: u32,
+    /// Command end to the last sample of the rest. Unit: ticks
+    pub held: u64,
+    /// What was wrong in the move or before it had settled.
+    pub faults: Faults,
+}
+
+impl Settling {
+    /// The command end is certain now, and so is what came before it.
+    #[cold]
+    #[inline(never)]
+    pub fn rested(&mut self, settings: &Settings, course: &Course) {
+        let end = self.command_end;
+        self.first_crossing = self.approach.first_crossing(settings, self.target(), course.travel, end);
+    }
+
+    /// The feedback that would leave no error. Unit: counts, wrapping
+    fn target(&self) -> i32 {
+        self.command_end.feedback.wrapping_add(self.error_at_command_end)
+    }
+
+    /// The stop that ends with the last sample of the rest, after the command took this course.
+    #[inline]
+    pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
+        let last = self.window.last.map(|last| (last, last.entry.delay(settings)));
+        let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
+        let first_entry = match (self.window.first, last) {
+            (first, Some((last, _))) if first == Some(last.entry) => last_entry,
+            (first, _) => first.map(|entry| entry.edge(entry.delay(settings))),
+        };
+        let noise = self.rest.noise();
+        let confirmed = self.window.position() == Position::TargetReached;
+        Stop {
+            position: self.window.position(),
+            began_inside: self.window.began_inside,
+            first_entry,
+            last_entry,
+            uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
+                crossing.uncertainty(settings, delay, noise)
+            }),
+            reached: self.window.reached,
+            first_crossing: self.first_crossing,
+            entries: self.window.entries,
+            overshoot: self.peaks.overshoot(self.target(), course.travel),
+            peak_following_error: self.peaks.error(),
+            error_at_command_end: self.error_at_command_end,
+            peak_speed: self.peaks.fastest(),
+            rest_error: self.rest.mean(),
+            rest_noise: self.rest.rms(),
+            rest_samples: self.rest.count(),
+            held,
+            faults: if confirmed { self.faults } else { self.faults.with(self.later) },
+        }
+    }
+}
