@@ -19,15 +19,12 @@ mod image {
     use stillpoint_nucleo_g474re::pins::{self, Output};
     use stillpoint_nucleo_g474re::spi::Spi;
     use stillpoint_nucleo_g474re::taps::{self, AXES};
-    use stillpoint_nucleo_g474re::ticks::{PERIOD, TICKS_PER_SECOND, Tick, Ticks};
+    use stillpoint_nucleo_g474re::ticks::{PERIOD, TICKS_PER_SECOND, Ticks};
     use stillpoint_nucleo_g474re::{clock, line, rtt};
 
     type Monitor = App<AXES, Nor<Spi>>;
 
     static MONITOR: StaticCell<Result<Monitor, Error>> = StaticCell::new();
-
-    /// How long the lamp tells of missed ticks. Unit: ticks
-    const TOLD: u32 = 2 * TICKS_PER_SECOND;
 
     #[entry]
     fn main() -> ! {
@@ -38,7 +35,7 @@ mod image {
         if let Some(monitor) = start() {
             taps::start();
             if let (Some(ticks), Some(line)) = (Ticks::start(), Line::start()) {
-                run(monitor, Board { ticks, line, watchdog, lamp: Lamp { lamp, last: 0, until: 0 } });
+                run(monitor, Board { ticks, line, watchdog, lamp });
             }
         }
         defmt::error!("no monitor: the watchdog starts it over");
@@ -51,7 +48,8 @@ mod image {
         ticks: Ticks,
         line: Line,
         watchdog: Watchdog,
-        lamp: Lamp,
+        /// The alarm output: a lamp, and nothing that leads to a drive.
+        lamp: Output,
     }
 
     /// Finds the flash chip and opens the monitor on it. Not inlined, so that its stack is free again afterwards.
@@ -82,7 +80,7 @@ mod image {
         loop {
             if let Some(tick) = board.ticks.take() {
                 monitor.sample(tick.time(), &tick.raw());
-                board.lamp.show(&tick);
+                board.lamp.set(monitor.is_lit());
                 board.watchdog.feed();
             }
             if let Some(byte) = board.line.read().or_else(rtt::command_byte) {
@@ -93,28 +91,6 @@ mod image {
                 board.line.write(byte[0]);
                 rtt::frame_byte(byte[0]);
             }
-        }
-    }
-
-    /// The alarm output: a lamp, and nothing that leads to a drive.
-    struct Lamp {
-        lamp: Output,
-        last: u32,
-        until: u32,
-    }
-
-    impl Lamp {
-        /// Lit for a while after ticks were missed.
-        fn show(&mut self, tick: &Tick) {
-            let now = tick.time();
-            if now.wrapping_sub(self.last) > PERIOD && self.last != 0 {
-                self.until = now.wrapping_add(TOLD);
-            }
-            self.last = now;
-            if self.until != 0 && self.until.wrapping_sub(now) > TOLD {
-                self.until = 0;
-            }
-            self.lamp.set(self.until != 0);
         }
     }
 
