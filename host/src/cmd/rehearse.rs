@@ -23,9 +23,9 @@ use crate::store::{self, time};
 /// Rehearse a shift on a virtual machine
 ///
 /// An invented greenhouse plug-tray transplanter, its three axes watched by the monitor's own code. What the
-/// monitor sends is decoded as if it came over a line. Unless it is healthy, the machine wears out within
-/// the hours: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper turntable's
-/// bearing tightens.
+/// monitor sends is decoded as if it came over a line. Unless it is healthy, the machine wears out in the
+/// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper
+/// turntable's bearing tightens.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
