@@ -55,6 +55,11 @@ impl<'a> Stored<'a> {
     }
 }
 
+/// Curves and traces, by their kinds (core/WIRE.md): nothing follows from them, so that they needn't be read.
+pub(super) fn is_silent(frame: &Frame) -> bool {
+    matches!(frame.kind(), 3 | 9)
+}
+
 impl Derive {
     /// Puts what a frame says into the tables. What is not known here stays a raw frame until it is.
     pub(super) fn take(
@@ -203,4 +208,32 @@ pub(super) fn mark(store: &Connection, name: &str) -> rusqlite::Result<Option<i6
 pub(super) fn set_mark(store: &Connection, name: &str, value: i64) -> rusqlite::Result<()> {
     store.prepare_cached("INSERT OR REPLACE INTO marks VALUES (?1, ?2)")?.execute(params![name, value])?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use stillpoint_core::wire::curve::Curve;
+    use stillpoint_core::wire::frame::{Payload, encode_body};
+    use stillpoint_core::wire::header::{Numbers, Way};
+    use stillpoint_core::wire::status::Status;
+
+    #[test]
+    fn only_curves_and_traces_are_silent() {
+        let points = std::iter::once(stillpoint_core::settling::curve::Point { window: 64, settling: None });
+        let mut buffer = [0; stillpoint_core::wire::LONGEST_PIECE];
+        let curve = Curve::take((0, 1, 0), &mut points.peekable(), &mut buffer).unwrap();
+        for (message, silent) in [
+            (Message::Hello(Hello::default()), false),
+            (Message::Settings(Settings::default()), false),
+            (Message::Move(Move::default()), false),
+            (Message::Curve(curve), true),
+            (Message::Status(Status::default()), false),
+        ] {
+            let header = Numbers::new(Way::FromDevice, 1).take(message.priority());
+            let mut body = [0; stillpoint_core::wire::LONGEST_BODY];
+            let body = encode_body::<LargeTable>(&header, &message, &mut body).unwrap();
+            assert_eq!(is_silent(&Frame::check::<LargeTable>(body).unwrap()), silent, "{message:?}");
+        }
+    }
 }

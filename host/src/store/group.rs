@@ -7,7 +7,7 @@ use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 
 use super::boots::From;
-use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
+use super::derive::{ARRIVED, Derive, Stored, is_silent, mark, set_mark};
 use super::journal::{self, Key};
 use super::kept::{Axis, Kept};
 
@@ -184,7 +184,7 @@ impl Grouped {
         let store = open.store;
         let device = self.device(store, number, open.axes)?;
         let Some(mut stored) = Stored::new(device, held.arrived, &held.body) else { return Ok(()) };
-        let message = stored.message();
+        let message = if is_silent(&stored.frame) { None } else { stored.message() };
         if let Some(message) = &message
             && self.derive.is_past(store, &stored, message)?
         {

@@ -13,7 +13,7 @@ use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
-use super::derive::{ARRIVED, mark};
+use super::derive::{ARRIVED, is_silent, mark};
 use super::group::{Grouped, Held};
 use super::journal;
 pub use super::kept::{Axis, Kept};
@@ -107,7 +107,7 @@ impl Log {
             let (header, body) = (frame.header, Box::from(frame.body()));
             let mut named = None;
             // Only these two are read before they are stored.
-            if header.priority != Priority::Move {
+            if header.priority != Priority::Move && !is_silent(&frame) {
                 match frame.read::<Message>().map(|read| read.payload) {
                     Ok(Message::Hello(hello)) => named = Some(hello.device),
                     Ok(Message::Status(status)) => self.dumped |= status.replay_left == 0,
