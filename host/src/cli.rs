@@ -26,6 +26,7 @@ enum Command {
     Device(cmd::device::Arguments),
     Moves(cmd::moves::Arguments),
     Alarms(cmd::alarms::Arguments),
+    Trend(cmd::trend::Arguments),
     Store(Box<cmd::store::Arguments>),
 }
 
@@ -47,6 +48,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Device(arguments)) => cmd::device::run(&arguments),
         Some(Command::Moves(arguments)) => cmd::moves::run(&arguments),
         Some(Command::Alarms(arguments)) => cmd::alarms::run(&arguments),
+        Some(Command::Trend(arguments)) => cmd::trend::run(&arguments),
         Some(Command::Store(arguments)) => cmd::store::run(&arguments),
     };
     match done {

@@ -8,6 +8,7 @@ pub mod watch;
 pub mod device;
 pub mod moves;
 pub mod alarms;
+pub mod trend;
 pub mod store;
 mod recording;
 

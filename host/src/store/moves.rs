@@ -205,6 +205,12 @@ impl Store {
         summary::whole(&self.connection, place, within).map_err(|error| self.fault(&error))
     }
 
+    /// Kinds of an axis that have moves within a time, in the order of their numbers.
+    pub fn kinds(&self, known: &Known, span: i64, within: (i64, i64)) -> Result<Vec<i64>, Error> {
+        let place = (known.device, known.axis.axis, span);
+        summary::kinds(&self.connection, place, within).map_err(|error| self.fault(&error))
+    }
+
     /// The same for a picture of all kinds together: only count, median and 95 % quantile.
     pub fn intervals(&self, known: &Known, span: i64, within: (i64, i64)) -> Result<Vec<Interval>, Error> {
         let place = (known.device, known.axis.axis, span, kind::ALL);

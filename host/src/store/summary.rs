@@ -190,6 +190,19 @@ pub(super) fn whole(
     rows.collect()
 }
 
+/// Kinds that have intervals within a time.
+pub(super) fn kinds(
+    store: &Connection,
+    (device, axis, span): (i64, u8, i64),
+    (since, until): (i64, i64),
+) -> rusqlite::Result<Vec<i64>> {
+    let mut statement = store.prepare_cached(
+        "SELECT DISTINCT kind FROM summaries
+        WHERE device = ?1 AND axis = ?2 AND span = ?3 AND kind <> ?4 AND at_us >= ?5 AND at_us < ?6 ORDER BY kind",
+    )?;
+    statement.query_map(params![device, axis, span, ALL, since, until], |row| row.get(0))?.collect()
+}
+
 /// One point of a picture over time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Interval {

@@ -1,0 +1,160 @@
+//! In: a store and a time. Out: how the settling of each kind of moves goes on.
+
+use std::io::{self, Write};
+use std::process::ExitCode;
+
+use clap::{Args, ValueEnum};
+
+use super::moves::Within;
+use super::output::{Form, tell};
+use crate::analysis::cost::Cycle;
+use crate::analysis::point::Point;
+use crate::analysis::trend::{self, Measure};
+use crate::error::Error;
+use crate::report::trend::{TrendLine, csv, json, table};
+use crate::store::Store;
+use crate::store::moves::Known;
+use crate::store::sketch::Bins;
+use crate::store::summary::Summary;
+
+/// Tell where the settling of a store's axes is going
+///
+/// For each kind of moves (same axis, direction and distance): slope with its 95 % interval, whether there is a
+/// trend at all, changes and when they were, when a limit is reached, and what settling cost. How each figure is
+/// made is in core/METHOD.md, section Trend.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    #[command(flatten)]
+    within: Within,
+    /// How it is printed
+    #[arg(long, value_enum, default_value = "table")]
+    format: Form,
+    /// Moves are summed up over so long
+    #[arg(long, value_enum, default_value = "5min")]
+    interval: Interval,
+    /// Follow the settling time that 95 of 100 moves keep, instead of the median
+    #[arg(long)]
+    p95: bool,
+    /// Settling time that must not be reached
+    #[arg(long, value_name = "L")]
+    limit_ms: Option<f64>,
+    /// Mean settling time when the axis was good; costs are told against it
+    #[arg(long, value_name = "B")]
+    baseline_ms: Option<f64>,
+    /// Time from part to part
+    #[arg(long, value_name = "C", requires = "moves_per_cycle")]
+    cycle_s: Option<f64>,
+    /// Moves of one kind in a cycle
+    #[arg(long, value_name = "N", requires = "cycle_s")]
+    moves_per_cycle: Option<f64>,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint trend --store shift.store --limit-ms 40
+  stillpoint trend --store shift.store --axis dibble --since 8h --format jsonl
+  stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1";
+
+/// Lengths of time that a store sums up.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Interval {
+    #[value(name = "5min")]
+    FiveMinutes,
+    #[value(name = "1h")]
+    Hour,
+    #[value(name = "1d")]
+    Day,
+}
+
+impl Interval {
+    /// Unit: s
+    fn seconds(self) -> i64 {
+        match self {
+            Interval::FiveMinutes => 300,
+            Interval::Hour => 3600,
+            Interval::Day => 86_400,
+        }
+    }
+}
+
+/// Prints the trends.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    let ask = ask(arguments)?;
+    let store = arguments.within.open()?;
+    let within = arguments.within.interval(&store)?;
+    let (mut lines, mut short) = (Vec::new(), 0);
+    for known in store.find(arguments.within.axis.as_deref())? {
+        for (kind, points) in points(&store, &known, arguments.interval.seconds(), within)? {
+            match trend::trend(&points, &ask) {
+                Some(found) => lines.push(TrendLine::new(&known.axis.name, &kind, &found, ask.limit_s)),
+                None => short += 1,
+            }
+        }
+    }
+    if short > 0 {
+        tell(format_args!("{short} kinds have too few settled moves for a trend"));
+    }
+    print(arguments.format, &lines)
+}
+
+fn print(form: Form, lines: &[TrendLine]) -> Result<ExitCode, Error> {
+    let mut out = io::stdout().lock();
+    match form {
+        Form::Table => out.write_all(table::table(lines).as_bytes())?,
+        Form::Jsonl => lines.iter().try_for_each(|line| out.write_all(json(line)?.as_bytes()))?,
+        Form::Csv => csv::csv(lines, out)?,
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// What is asked, the figures checked.
+fn ask(arguments: &Arguments) -> Result<trend::Ask, Error> {
+    let time = |option: &str, value: Option<f64>, scale: f64| match value {
+        Some(value) if !(value.is_finite() && value > 0.0) => Err(Error::Option {
+            option: option.to_owned(),
+            value: value.to_string(),
+            wrong: "is no length of time or count".to_owned(),
+            remedy: "give a number above zero".to_owned(),
+        }),
+        value => Ok(value.map(|value| value * scale)),
+    };
+    let cycle = time("--cycle-s", arguments.cycle_s, 1.0)?;
+    let moves = time("--moves-per-cycle", arguments.moves_per_cycle, 1.0)?;
+    Ok(trend::Ask {
+        measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
+        limit_s: time("--limit-ms", arguments.limit_ms, 1e-3)?,
+        baseline_s: time("--baseline-ms", arguments.baseline_ms, 1e-3)?,
+        cycle: cycle.zip(moves).map(|(seconds, moves)| Cycle { seconds, moves }),
+        ..trend::Ask::new(arguments.interval.seconds() as f64)
+    })
+}
+
+/// The points of each kind of an axis, by the kind's name.
+fn points(
+    store: &Store,
+    known: &Known,
+    span: i64,
+    within: (i64, i64),
+) -> Result<Vec<(String, Vec<Point>)>, Error> {
+    let bins = Bins::default();
+    let mut found = Vec::new();
+    for kind in store.kinds(known, span, within)? {
+        let summaries = store.summaries(known, (span, kind), within)?;
+        found.push((kind.to_string(), summaries.iter().filter_map(|one| point(&bins, one)).collect()));
+    }
+    Ok(found)
+}
+
+/// The point of an interval, if a move settled in it.
+fn point(bins: &Bins, summary: &Summary) -> Option<Point> {
+    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
+    let moves = summary.sketch.count();
+    Some(Point {
+        time_s: summary.at as f64 * 1e-6,
+        moves,
+        median_s: seconds(summary.sketch.quantile(bins, 0.5)?),
+        p95_s: seconds(summary.sketch.quantile(bins, 0.95)?),
+        mean_s: (moves > 0).then(|| seconds(summary.sum) / moves as f64),
+    })
+}
