@@ -9,6 +9,8 @@ mod commands;
 mod kept;
 #[path = "store/killed.rs"]
 mod killed;
+#[path = "store/trend.rs"]
+mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
 #[path = "store/versions.rs"]

@@ -71,10 +71,10 @@ fn a_store_is_looked_after() {
     done(&["rehearse", "--hours", "0.01", "--seed", "6", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
     assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
-    done(&["store", "note", "--store", &store, "--who", "M. Ito", "belt tightened"]);
+    done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
     assert!(
         done(&["store", "journal", "--store", &store])
-            .contains(r#""who":"M. Ito","what":"note","text":"belt tightened""#)
+            .contains(r#""who":"night shift","what":"note","text":"belt tightened""#)
     );
     done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
     assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
