@@ -23,7 +23,13 @@ pub fn alarm(axis: &str, told: &Alarm) -> String {
         Subject::Signal => "the signals are wrong",
         Subject::Gap => "samples or frames are missing",
     };
-    let state = match told.state {
+    let state = state(told.state);
+    format!("{axis}: alarm {}, {subject}: {state}", told.alarm)
+}
+
+/// State of an alarm by the names of IEC 62682 / ANSI/ISA-18.2.
+pub fn state(state: AlarmState) -> &'static str {
+    match state {
         AlarmState::Normal => "normal",
         AlarmState::Unacknowledged => "unacknowledged",
         AlarmState::Acknowledged => "acknowledged",
@@ -33,6 +39,5 @@ pub fn alarm(axis: &str, told: &Alarm) -> String {
         AlarmState::Shelved => "shelved",
         AlarmState::SuppressedByDesign => "suppressed by design",
         AlarmState::OutOfService => "out of service",
-    };
-    format!("{axis}: alarm {}, {subject}: {state}", told.alarm)
+    }
 }

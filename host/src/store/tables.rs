@@ -6,11 +6,12 @@ use rusqlite::{Connection, OptionalExtension, params};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Missing};
-use stillpoint_core::wire::watch::{Alarm, AlarmState, Baseline, Drift, Subject};
+use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Subject};
 
 use super::derive::Stored;
 use super::journal::{self, Key};
 use super::summary::Seen;
+use crate::report::told;
 
 /// Moves that wait to be written together, axis by axis, which is faster than as they come.
 #[derive(Debug, Default)]
@@ -104,7 +105,7 @@ pub(super) fn gap(store: &Connection, stored: &Stored, gap: &Gap) -> rusqlite::R
 
 pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64) -> rusqlite::Result<()> {
     let Key { device, boot, sequence, .. } = stored.key();
-    let (subject, state) = (subject(alarm.subject), state(alarm.state));
+    let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
     store
         .prepare_cached(
             "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
@@ -166,20 +167,5 @@ fn subject(subject: Subject) -> &'static str {
         Subject::FollowingError => "following error",
         Subject::Signal => "signal",
         Subject::Gap => "gap",
-    }
-}
-
-/// State names of IEC 62682 / ANSI/ISA-18.2.
-fn state(state: AlarmState) -> &'static str {
-    match state {
-        AlarmState::Normal => "normal",
-        AlarmState::Unacknowledged => "unacknowledged",
-        AlarmState::Acknowledged => "acknowledged",
-        AlarmState::ReturnedToNormalUnacknowledged => "returned to normal unacknowledged",
-        AlarmState::LatchedUnacknowledged => "latched unacknowledged",
-        AlarmState::LatchedAcknowledged => "latched acknowledged",
-        AlarmState::Shelved => "shelved",
-        AlarmState::SuppressedByDesign => "suppressed by design",
-        AlarmState::OutOfService => "out of service",
     }
 }
