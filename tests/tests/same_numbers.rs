@@ -13,7 +13,7 @@ use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{self, Frame};
-use stillpoint_core::wire::header::{Header, Way};
+use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{self, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -36,6 +36,8 @@ type Told = BTreeMap<u8, Vec<Vec<u8>>>;
 fn keep(told: &mut Told, frame: &Frame) {
     let axis = match frame.read::<Message>().expect("a payload").payload {
         Message::Move(told) => told.axis,
+        // Evidence of a stop that did not settle: its curve a second time, among the moves.
+        Message::Curve(_) if frame.header.priority == Priority::Move => return,
         Message::Curve(curve) => curve.axis,
         _ => return,
     };
