@@ -1,7 +1,7 @@
 //! Alarm rates against published group 05: exact.
 //!
-//! Sources, as the catalogue says: the key figures of ANSI/ISA-18.2-2016, 16.4, tables 5 and 6, through a public
-//! transcription; bins fixed from the start are common practice; chatter is from secondary texts. Chattering,
+//! Sources, as the catalogue says: the key figures of ANSI/ISA-18.2-2016, 16.4, tables 5 and 6, through a public secondary
+//! text; bins fixed from the start are common practice; chatter is from secondary texts. Chattering,
 //! busiest and stale alarms have no published cases: theirs are counted by hand.
 
 use std::time::Duration;

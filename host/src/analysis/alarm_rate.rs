@@ -1,6 +1,6 @@
 //! In: when alarms called for a person, and when they cleared. Out: how many, how thick, for how long.
 //!
-//! The figures of ANSI/ISA-18.2-2016, 16.4 and IEC 62682, by a public transcription. Where those leave a
+//! The figures of ANSI/ISA-18.2-2016, 16.4 and IEC 62682, by a public secondary text. Where those leave a
 //! choice it is said here and in METHOD.md: bins are fixed from the start of the period, a span counts
 //! its first instant and leaves out its last.
 
