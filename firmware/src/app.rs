@@ -88,7 +88,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
     ) -> App<AXES, F, LINES, LINE> {
         let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
         let asked = settings.map(|settings| {
-            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept.parameters).ok());
+            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
             kept.unwrap_or(Asked { settings, inferred: false })

@@ -80,7 +80,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         let answer = Settings { refused, ..watched.accepted(apply.axis) };
         self.tell(&Message::Settings(answer));
         let all = self.watched.iter().enumerate();
-        let all = all.map(|(axis, watched)| watched.accepted(axis as u8));
+        let all = all.map(|(axis, watched)| {
+            let Settings { axis, parameters, .. } = watched.accepted(axis as u8);
+            Apply { axis, parameters }
+        });
         // Applied all the same if the flash refuses; the next start then has the old ones.
         checked.is_ok() && self.store.remember(all).is_ok()
     }
@@ -105,8 +108,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         while self.link.has_room(Priority::Move, 4) {
             let Some(mut cursor) = self.replay.take() else { return };
             let link = &mut self.link;
-            if !self.store.read(&mut cursor, |header, message| {
-                link.queue(header, message);
+            if !self.store.read(&mut cursor, |frame| {
+                link.again(frame);
             }) {
                 // The dump is complete: the status says so.
                 (0..AXES).for_each(|number| self.tell_status(number));
