@@ -2,7 +2,7 @@
 
 use stillpoint_core::baseline::moments::Moments;
 use stillpoint_core::baseline::quantile::Quantile;
-use stillpoint_tests::published::{json, rows};
+use stillpoint_tests::published::{json, near, numbers, rows};
 
 /// Correct digits: −log10 of the relative error, 15 if there is none. Source: NIST StRD, "LRE".
 fn digits(found: f64, certified: &str) -> f64 {
@@ -35,6 +35,23 @@ fn nist_univariate_sets_to_13_digits() {
             digits(moments.deviation().unwrap() / scale, certified("sd_n_minus_1")),
             digits(moments.autocorrelation().unwrap(), certified("r1")),
         ];
+        let exact = |value: &str| set["recomputed_exact_rational"][value].as_str().unwrap();
+        let again = [
+            digits(moments.mean().unwrap() / scale, exact("mean")),
+            digits(moments.deviation().unwrap() / scale, exact("sd")),
+            digits(moments.autocorrelation().unwrap(), exact("r1")),
+        ];
+        assert!(again.iter().all(|digits| *digits >= 13.0), "{name}: {again:?}");
+        assert_eq!(set["agrees"], serde_json::json!([true, true, true]), "{name}: certified and exact");
+        // What sums in floating point make of the deviation is never nearer by more than the last bit.
+        let ours = (moments.deviation().unwrap() / scale - exact("sd").parse::<f64>().unwrap()).abs();
+        for other in ["naive_one_pass_sd_float64", "f32_two_pass_sd"] {
+            let off = (set[other].as_f64().unwrap() - exact("sd").parse::<f64>().unwrap()).abs();
+            assert!(
+                ours <= off + f64::EPSILON * moments.deviation().unwrap() / scale,
+                "{name}: off by {ours}, {other} by {off}"
+            );
+        }
         println!("{name}: {found:.1?} correct digits of mean, deviation and autocorrelation");
         assert!(found.iter().all(|digits| *digits >= 13.0), "{name}: {found:?}");
         ran += 1;
@@ -75,8 +92,23 @@ fn p2_follows_the_published_table() {
                 }
             }
         }
-        let expected = case["final_exact"].as_f64().unwrap();
         let found = quantile.value().unwrap();
+        // Source: river 0.26.1, stats.Quantile.
+        assert!(
+            (found - case["river_stats_Quantile"].as_f64().unwrap()).abs() < 1e-12 * found,
+            "{}",
+            case["id"]
+        );
+        if let Some(printed) = case["published_final"].as_f64() {
+            near(found, printed, 0.005, "as printed");
+            let markers = numbers(&case["final_markers"]);
+            quantile
+                .heights()
+                .iter()
+                .zip(markers)
+                .for_each(|(found, marker)| near(*found, marker, 1e-12, "marker"));
+        }
+        let expected = case["final_exact"].as_f64().unwrap();
         assert!(
             (found - expected).abs() < 1e-12 * expected.max(1.0),
             "{}: {found}, not {expected}",
