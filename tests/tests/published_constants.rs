@@ -1,5 +1,5 @@
-//! Constants and quantiles of published group 04 that belong to samples of a normal variable: exactly by integrals of
-//! this repository, and through the shipped moments over simulated samples.
+//! Constants and quantiles of published group 04 that belong to samples of a normal variable: exactly, by
+//! integrals of this repository, and through the shipped moments over simulated samples.
 
 use stillpoint_core::baseline::moments::Moments;
 use stillpoint_tests::chance::Chance;
@@ -29,7 +29,7 @@ fn simulated(count: usize, samples: usize) -> [f64; 3] {
     [ranges.mean(), ranges.deviation(), deviations.mean()].map(|found| found.unwrap() / MILLIONTHS)
 }
 
-/// The source is every textbook's table; the file's figures are integrals, too. Four standard errors for the samples.
+/// Source: every textbook's table; the file's figures are integrals, too. Four standard errors for the samples.
 #[test]
 fn control_chart_constants() {
     let Some(rows) = rows("published/04_control_chart_constants.csv") else { return };
@@ -71,7 +71,13 @@ fn check(what: &str, part: f64, quantile: f64, mut figure: impl FnMut(&mut Chanc
     near(under as f64 / count, part, 4.0 * (part * (1.0 - part) / count).sqrt(), what);
 }
 
-/// Source: scipy 1.17.1. Quantiles are good to 1e-9 where their part is to 1e-10: no density here is below 0.005.
+/// Fails unless the published quantile is right to 1e-9 of itself.
+fn bracket(what: &str, part: f64, quantile: f64, below: impl Fn(f64) -> f64) {
+    let [low, high] = [1.0 - 1e-9, 1.0 + 1e-9].map(|factor| below(factor * quantile));
+    assert!(low < part && part < high, "{what}: {quantile} has {low} to {high} below it, not {part}");
+}
+
+/// Source: scipy 1.17.1.
 #[test]
 fn quantiles_of_what_samples_give() {
     let Some(told) = json("published/04_distribution_quantiles.json") else { return };
@@ -86,13 +92,13 @@ fn quantiles_of_what_samples_give() {
     for (name, part) in [("chi2_975", 0.975), ("chi2_025", 0.025)] {
         for (freedom, quantile) in table(name) {
             let count: u32 = freedom.parse().unwrap();
-            near(chi_square(f64::from(count), quantile), part, 1e-11, &freedom);
+            bracket(&freedom, part, quantile, |square| chi_square(count.into(), square));
             check(&freedom, part, quantile, |chance| f64::from(count) * sample(chance, count + 1).1);
         }
     }
     for (freedom, quantile) in table("t_quantile_975") {
         let count: u32 = freedom.parse().unwrap();
-        near(student(f64::from(count), quantile), 0.975, 1e-11, &freedom);
+        bracket(&freedom, 0.975, quantile, |t| student(count.into(), t));
         check(&freedom, 0.975, quantile, |chance| {
             let (mean, variance) = sample(chance, count + 1);
             mean / (variance / f64::from(count + 1)).sqrt()
@@ -101,7 +107,7 @@ fn quantiles_of_what_samples_give() {
     for (freedoms, quantile) in table("F_95") {
         let counts = freedoms.split_once(',').unwrap();
         let (above, below): (u32, u32) = (counts.0.parse().unwrap(), counts.1.parse().unwrap());
-        near(variance_ratio(above.into(), below.into(), quantile), 0.95, 1e-11, &freedoms);
+        bracket(&freedoms, 0.95, quantile, |ratio| variance_ratio(above.into(), below.into(), ratio));
         check(&freedoms, 0.95, quantile, |chance| sample(chance, above + 1).1 / sample(chance, below + 1).1);
     }
 }

@@ -1,8 +1,8 @@
-//! Which test checks which entry of published group 04: `published_group_4.csv`, printed and held against both sides.
+//! Which test checks which entry of published group 04: `published_group_4.csv`, printed and held against both.
 //!
-//! An entry that no row names fails, and so does a row whose entry is gone or whose test doesn't name it: so a file that
-//! grows is noticed. How an entry is checked is for its test to show. Roles: `checked` against what our code gives,
-//! `given` to our code, `words` for people, `without` a counterpart in the product and so not checked.
+//! An entry that no row names fails, and so does a row whose entry is gone or whose test doesn't name it: a file
+//! that grows is noticed. How an entry is checked is for its test to show. Roles: `checked` against what our code
+//! gives, `given` to our code, `words` for people, `without` a counterpart in the product and so not checked.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;

@@ -1,4 +1,4 @@
-//! Charts of Page and Hinkley of published group 04, and when the shipped sum and the shipped watch find the same change.
+//! Charts of Page and Hinkley of published group 04, and when the shipped sum and watch find the same change.
 
 use stillpoint_core::baseline::reference::Evidence;
 use stillpoint_core::drift::cusum::Cusum;
@@ -8,7 +8,7 @@ use stillpoint_tests::page_hinkley::PageHinkley;
 use stillpoint_tests::published::{json, numbers};
 use stillpoint_tests::scatter::TYPICAL;
 
-/// Values before the mean of the file's grows by 1.2 deviations. Source: `04_change_point.json`, which has the same data
+/// Values before their mean grows by 1.2 deviations. Source: `04_change_point.json`, of the same data
 const CHANGE: usize = 80;
 
 /// The classic chart is the shipped sum. Source: asserted by the file, which says Page–Hinkley with a fixed mean.
@@ -29,9 +29,9 @@ fn the_classic_chart() {
     }
 }
 
-/// Values from the change on up to the shipped watch's first drift, as settling times of 50 ms and a tenth of scatter.
+/// Values from the change to the shipped watch's first drift, as settling times of 50 ms with a tenth of scatter.
 ///
-/// What went before comes so many times; a false alarm is allowed about every 800 moves, the least that can be asked.
+/// What went before comes so many times; about 800 moves from one false alarm to the next are the least to ask.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
     let wish = Wish { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..Wish::default() };
     let (watch, mut drift) = (Watch::new(wish).expect("a sound watch"), Drift::default());
@@ -44,7 +44,7 @@ fn watched(values: &[f64], times: usize) -> Option<usize> {
     after.iter().position(finds).map(|place| place + 1)
 }
 
-/// Source: river 0.26.1. The shipped watch learns its scatter beside its mean, so eighty values are a short history.
+/// Source: river 0.26.1. The shipped watch learns its scatter, too, for which eighty values are few.
 #[test]
 fn rivers_chart_and_the_shipped_watch() {
     let Some(file) = json("published/04_page_hinkley.json") else { return };
