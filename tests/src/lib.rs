@@ -12,6 +12,8 @@ pub mod chance;
 pub mod monitor;
 pub mod recording;
 pub mod emulator;
+pub mod linear;
+pub mod exponential;
 pub mod normal;
 pub mod distribution;
 pub mod scatter;

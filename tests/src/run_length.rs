@@ -3,6 +3,7 @@
 //! Shares nothing with the core. Sources: E. S. Page 1954; S. V. Crowder 1987 (EWMA); J. M. Lucas and
 //! R. B. Crosier 1982 (two sides and the head start).
 
+use crate::linear;
 use crate::normal::{below, density, gauss_legendre};
 
 const NODES: usize = 80;
@@ -141,32 +142,11 @@ pub fn limit_for(k: f64, run_length: f64) -> f64 {
     low
 }
 
-/// Solves x = 1 + A x by elimination with the largest pivot.
-fn solve(kernel: Vec<Vec<f64>>) -> Vec<f64> {
-    let count = kernel.len();
-    let mut rows: Vec<Vec<f64>> = kernel
-        .into_iter()
-        .enumerate()
-        .map(|(k, row)| {
-            let mut row: Vec<f64> = row.into_iter().map(|cell| -cell).collect();
-            row[k] += 1.0;
-            row.push(1.0);
-            row
-        })
-        .collect();
-    for column in 0..count {
-        let best = (column..count).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()));
-        rows.swap(column, best.expect("a row"));
-        let pivot = rows[column].clone();
-        for row in rows.iter_mut().skip(column + 1) {
-            let factor = row[column] / pivot[column];
-            row.iter_mut().zip(&pivot).skip(column).for_each(|(cell, top)| *cell -= factor * top);
-        }
+/// Solves x = 1 + A x.
+fn solve(mut kernel: Vec<Vec<f64>>) -> Vec<f64> {
+    for (k, row) in kernel.iter_mut().enumerate() {
+        row.iter_mut().for_each(|cell| *cell = -*cell);
+        row[k] += 1.0;
     }
-    let mut found = vec![0.0; count];
-    for k in (0..count).rev() {
-        let known: f64 = (k + 1..count).map(|j| rows[k][j] * found[j]).sum();
-        found[k] = (rows[k][count] - known) / rows[k][k];
-    }
-    found
+    linear::solve(&kernel, &vec![1.0; kernel.len()])
 }

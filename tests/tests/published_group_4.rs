@@ -60,15 +60,21 @@ fn covers(row: &Row, entry: &str) -> bool {
     entry.strip_prefix(row.entry.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
 }
 
-/// Body of a test `file::function`.
+/// A test `file::function` with what stands about it, but for the file's other tests.
 fn body(test: &str) -> String {
     let (file, function) = test.split_once("::").unwrap_or_else(|| panic!("{test}: no file::function"));
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests").join(file).with_extension("rs");
     let text = std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{test}: {error}"));
-    let start =
-        text.find(&format!("#[test]\nfn {function}() {{\n")).unwrap_or_else(|| panic!("no test {test}"));
-    let body = &text[start..];
-    body[..body.find("\n}\n").map_or(body.len(), |end| end + 3)].to_owned()
+    let mut parts = text.split("#[test]\n");
+    let mut body = parts.next().unwrap_or_default().to_owned();
+    let mut found = false;
+    for part in parts {
+        let own = part.starts_with(&format!("fn {function}() {{\n"));
+        found |= own;
+        body += if own { part } else { part.split_once("\n}\n").map_or("", |(_, after)| after) };
+    }
+    assert!(found, "no test {test}");
+    body
 }
 
 /// Fails unless the test reads the file and names the entry.
