@@ -125,9 +125,11 @@ impl Motion {
         self.held_samples_before = 0;
     }
 
-    /// Whether the command has come out of the window.
-    pub fn is_move(&self, settings: &Settings) -> bool {
-        self.excursion > settings.window
+    /// Adds the first sample standing after one that moved: nothing is at rest so soon.
+    #[inline]
+    pub fn stopped(&mut self, sample: Sample, now: u64) {
+        self.changed = now - u64::from(sample.elapsed);
+        self.held_samples = 1;
     }
 
     /// Adds one sample standing no longer than [`Motion::left`].
@@ -142,12 +144,17 @@ impl Motion {
         self.held_samples = self.held_samples.wrapping_add(samples);
     }
 
-    /// Adds one sample moving after another, once [`Motion::is_move`].
+    /// Adds one sample moving after another.
     ///
     /// The last of those that move is what counts; when it was, the next sample sorted tells.
     #[inline]
     pub fn step_moving(&mut self, sample: Sample) {
-        self.course.travel = self.course.travel.wrapping_add(sample.command_change);
+        let travel = self.course.travel.wrapping_add(sample.command_change);
+        self.course.travel = travel;
+        // Written only where it changes.
+        if travel.unsigned_abs() > self.excursion {
+            self.excursion = travel.unsigned_abs();
+        }
         self.pause = u64::from(sample.elapsed);
         self.step = sample.command_change;
         self.held_samples_before = 0;

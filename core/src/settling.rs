@@ -85,17 +85,16 @@ impl Settling {
         !self.faults.with(self.later).has(Faults::CLOCK)
     }
 
-    /// Whether the last sample changed the command, and where feedback stands.
-    pub fn place(&self) -> (bool, Position) {
-        (self.moving, self.window.position())
+    /// Where feedback stands.
+    #[inline]
+    pub fn position(&self) -> Position {
+        self.window.position()
     }
 
     /// Adds one sample that is [`Settling::expected`], the command changing as before.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        if self.peaks.moving(sample) {
-            self.clear_curve(sample.tick);
-        }
+        self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         Status { moving: true, position: self.window.position(), ..Status::default() }
@@ -145,12 +144,13 @@ impl Settling {
     }
 
     #[inline]
-    fn outside(&mut self, sample: Sample) {
-        self.peaks.block(sample);
+    fn outside(&mut self, sample: Sample) -> bool {
+        let block_ends = self.peaks.block(sample);
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;
         }
+        block_ends
     }
 
     #[cold]
@@ -194,40 +194,74 @@ impl Settling {
         self.change = 0;
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
-        self.clear_curve(tick);
     }
 
-    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    /// Once per move, at the second sample standing, as the first has no time for it; `tick` is the first one's.
     #[inline]
-    fn clear_curve(&mut self, tick: u32) {
-        if self.stale {
-            self.curve.clear(tick);
-            self.stale = false;
-        }
+    fn renew_curve(&mut self, tick: u32) {
+        // Nothing older than the command end matters.
+        self.curve.clear(self.command_end.tick);
+        self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);
+        self.stale = false;
     }
 
     #[inline]
     fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
-            self.command_ended(settings, sample.aside(), now);
+            self.command_ended(settings, sample, now);
+        } else if self.stale {
+            self.renew_curve(sample.tick.wrapping_sub(sample.elapsed));
         }
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }
-        self.step_calm(settings, sample, now);
+        self.stand(settings, sample, || now);
     }
 
-    /// Adds one sound sample, the command and the following error's time-out standing as before.
+    /// Adds the first sound sample standing after one that moved, at `now`.
+    #[inline]
+    pub fn stopped(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
+        self.command_ended(settings, sample, now);
+        self.stand(settings, sample, || now);
+        self.window.position()
+    }
+
+    /// Takes the first error, before which there was nothing; whether it counts as a following error at once.
+    pub fn begin(&mut self, settings: &Settings, error: i32) -> bool {
+        self.window.moving(settings, error);
+        self.following.step(settings, error, 0)
+    }
+
+    /// Adds one sound sample, the command and the following error's time-out standing as before; whether nothing
+    /// happened at it that took time.
     #[inline(always)]
-    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
+    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
+        if self.stale {
+            self.renew_curve(sample.tick.wrapping_sub(sample.elapsed));
+            self.stand(settings, sample, now);
+            return false;
+        }
+        self.stand(settings, sample, now)
+    }
+
+    #[inline(always)]
+    fn stand(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);
-        match self.window.step(settings, sample, now) {
+        match self.window.step(settings, sample) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Passage::Outside => self.outside(sample),
-            passage => self.passed(settings, sample.aside(), passage, now),
+            Passage::Outside => return !self.outside(sample),
+            Passage::Reached => {
+                self.window.reach(now());
+                self.rest.step(settings, sample.error, sample.feedback_change);
+                return false;
+            }
+            passage => {
+                self.passed(settings, sample, passage, now());
+                return false;
+            }
         }
-        self.window.position()
+        true
     }
 
     /// Whether the last following error was within its window.

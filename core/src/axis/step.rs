@@ -5,12 +5,10 @@
 //! phase can end, and only the others are looked at closely. The result is the same, and a test holds it to that.
 
 use super::Axis;
-use crate::motion::Phase;
 use crate::sample::Reading;
-use crate::sample::stretch::Alike;
+use crate::sample::stretch::{Alike, LONGEST};
 use crate::settings::Settings;
 use crate::settling::Status;
-use crate::settling::together::LONGEST;
 
 impl Axis {
     /// Adds one reading; the status holds for this instant.
@@ -22,6 +20,8 @@ impl Axis {
             self.step_reached(settings, tick, command, feedback)
         } else if self.sampler.expects_motion() {
             self.step_moving(settings, tick, command, feedback)
+        } else if self.sampler.expects_nothing() {
+            self.step_calm(settings, tick, command, feedback)
         } else {
             self.step_held(settings, tick, command, feedback)
         }
@@ -39,18 +39,31 @@ impl Axis {
     #[inline]
     pub(super) fn catch_up(&mut self) {
         let passed = self.sampler.passed();
-        self.motion.held_for(passed);
-        self.settling.reached_for(passed);
+        if passed > 0 {
+            self.motion.held_for(passed);
+            self.settling.reached_for(passed);
+        }
     }
 
     #[inline(never)]
     fn step_moving(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let reading = Reading { tick, command, feedback };
         let Some(sample) = self.sampler.step_moving(settings, reading) else {
-            return self.step_closely(settings, tick, command, feedback);
+            return self.step_stopped(settings, tick, command, feedback);
         };
         self.motion.step_moving(sample);
         self.settling.step_moving(settings, sample)
+    }
+
+    /// Adds the first reading of a command that stands after it has moved.
+    #[inline(never)]
+    fn step_stopped(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let Some(sample) = self.sampler.step_stopped(settings, Reading { tick, command, feedback }) else {
+            return self.step_closely(settings, tick, command, feedback);
+        };
+        let now = self.sampler.now();
+        self.motion.stopped(sample, now);
+        Status { position: self.settling.stopped(settings, sample, now), ..Status::default() }
     }
 
     #[inline(never)]
@@ -80,50 +93,34 @@ impl Axis {
         };
         self.catch_up();
         self.motion.step_held();
-        let was = self.settling.place().1;
-        let position = self.settling.step_calm(settings, sample, self.sampler.now());
-        // Only after a sample at which nothing has happened: that leaves time for it.
+        let quiet = self.settling.step_calm(settings, sample, || self.sampler.now());
         self.sampler.expect_nothing();
-        if position == was {
+        // Only after a sample at which nothing has happened: that leaves time for it.
+        if quiet {
             self.expect(settings, sample.error);
         }
-        Status { position, ..Status::default() }
+        Status { position: self.settling.position(), ..Status::default() }
     }
 
     #[inline(never)]
     fn step_closely(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         self.catch_up();
-        let was = self.settling.place();
-        let (status, phase) = self.step_any(settings, &Reading { tick, command, feedback });
-        // Only after a sample at which nothing has happened: that leaves time for it.
-        if (status.moving, status.position) == was && phase != Phase::End {
-            if !status.moving {
-                self.calm(settings);
-            } else if self.motion.is_move(settings) {
-                self.expect(settings, self.error());
+        let status = self.step_any(settings, &Reading { tick, command, feedback });
+        if self.sampler.is_sound() && self.settling.is_following() {
+            if status.moving {
+                self.sampler.expect_motion(settings);
+            } else {
+                // How long nothing but the place of feedback can change, if the command stands.
+                self.sampler.stay_calm(self.phase_left(settings).min(LONGEST));
             }
         }
         status
     }
 
-    /// How long nothing but the place of feedback can change, if the command stands.
-    #[inline]
-    fn calm(&mut self, settings: &Settings) {
-        if self.sampler.is_sound() && self.settling.is_following() {
-            self.sampler.stay_calm(self.phase_left(settings).min(LONGEST));
-        }
-    }
-
-    /// Most likely the next samples are like this one, and need no closer look.
+    /// Most likely the next samples of a standing command are like this one, and need no closer look.
     #[inline]
     fn expect(&mut self, settings: &Settings, error: i32) {
         let Some(alike) = self.settling.alike(settings, error) else { return };
-        if alike.moving {
-            if self.sampler.is_even(settings, true) {
-                self.sampler.expect(alike, 0);
-            }
-            return;
-        }
         let ticks = alike.ticks.min(self.sampler.calm_left());
         // From an error out of the range feedback may jump into it.
         if alike.samples > 0 && alike.span <= settings.jump && alike.has(error) {

@@ -5,7 +5,7 @@
 //! then says what to expect next. The result is the same, and a test holds it to that.
 
 use super::{Faults, Reading, Sample, Sampler};
-use crate::sample::stretch::Alike;
+use crate::sample::stretch::{Alike, LONGEST};
 use crate::settings::Settings;
 
 impl Sampler {
@@ -16,6 +16,14 @@ impl Sampler {
         self.expected = Alike { samples: reached, ..alike };
         self.until = self.tick.wrapping_add(alike.ticks);
         self.left = reached;
+    }
+
+    /// Until something else comes, the command goes on changing.
+    #[inline]
+    pub fn expect_motion(&mut self, settings: &Settings) {
+        let widest = i32::try_from(settings.following_error_window).unwrap_or(i32::MAX);
+        let span = widest as u32 * 2;
+        self.expect(Alike { moving: true, least: -widest, span, ticks: LONGEST, samples: 0 }, 0);
     }
 
     /// The next reading needs a closer look, but perhaps not the closest.
@@ -43,12 +51,33 @@ impl Sampler {
         self.calm != self.tick && command == self.raw_command
     }
 
+    /// Whether the next reading needs a closer look in any case.
+    #[inline]
+    pub fn expects_nothing(&self) -> bool {
+        self.until == self.tick
+    }
+
     /// Adds a reading while it is calm, wherever feedback is within its bounds.
     #[inline]
     pub fn step_calm(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        self.step_standing(settings, reading, self.calm)
+    }
+
+    /// Adds the first reading of a standing command, where it was expected to move; what follows is calm, as nothing
+    /// is at rest sooner than the rest time.
+    #[inline]
+    pub fn step_stopped(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let sample = self.step_standing(settings, reading, self.until)?;
+        self.count(0, reading.tick);
+        self.stay_calm(settings.rest_time.saturating_sub(sample.elapsed + 1));
+        Some(sample)
+    }
+
+    #[inline]
+    fn step_standing(&mut self, settings: &Settings, reading: Reading, until: u32) -> Option<Sample> {
         let Reading { tick, command, feedback } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= self.calm_left() || command != self.raw_command {
+        if elapsed.wrapping_sub(1) >= until.wrapping_sub(self.tick) || command != self.raw_command {
             return None;
         }
         let error = self.command.wrapping_sub(feedback);
@@ -116,21 +145,23 @@ impl Sampler {
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
     }
 
-    /// Adds a reading if it is as expected, the command changing, at a scale of one.
+    /// Adds a reading if it is as expected, the command changing.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
         let Reading { tick, command, feedback } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
-        let command_change = command.wrapping_sub(self.raw_command);
-        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command == self.raw_command {
             return None;
         }
+        let (command_change, remainder) = self.scaled(settings, command.wrapping_sub(self.raw_command));
         let scaled = self.command.wrapping_add(command_change);
         let feedback_change = feedback.wrapping_sub(self.feedback);
         let error = scaled.wrapping_sub(feedback);
-        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
+        let far = !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump;
+        if far || command_change == 0 {
             return None;
         }
+        self.remainder = remainder;
         (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
     }

@@ -11,6 +11,9 @@ use crate::settings::Settings;
 /// Most samples of a stretch.
 const LENGTH: usize = 64;
 
+/// Longest time that readings may be told of beforehand. Unit: ticks
+pub const LONGEST: u32 = (1 << 31) - 1;
+
 /// What the samples of a stretch have in common.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Alike {

@@ -1,12 +1,9 @@
 //! In: a stretch of samples that are alike. Out: the same as from one step for each.
 
 use super::Settling;
-use crate::sample::stretch::{Alike, Stretch};
+use crate::sample::stretch::{Alike, LONGEST, Stretch};
 use crate::settings::Settings;
 use crate::settling::window::Position;
-
-/// Longest time a stretch may take. Unit: ticks
-pub const LONGEST: u32 = (1 << 31) - 1;
 
 impl Settling {
     /// What the next samples are if nothing happens, the last error being this; `None` if something may.
@@ -52,6 +49,9 @@ impl Settling {
             self.approach.step_all(readings, settings.window);
             self.window.moving(settings, stretch.last_error());
             return;
+        }
+        if self.stale {
+            self.renew_curve(stretch.before().tick);
         }
         let largest = self.peaks.held_all(errors);
         self.curve.stamp_all(errors, readings, largest);
