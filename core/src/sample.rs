@@ -255,12 +255,13 @@ impl Sampler {
     /// A change of the command in feedback counts, and the fraction left over, that waits for the next change: exact.
     #[inline]
     fn scaled(&self, settings: &Settings, change: i32) -> (i32, i32) {
-        let (upper, lower) = (settings.command_scale.0, settings.command_scale.1.max(1));
+        let (upper, lower) = (settings.command_scale.0, settings.command_scale.1);
         if upper == lower { (change, self.remainder) } else { self.quotient(change, upper, lower) }
     }
 
     #[inline(never)]
     fn quotient(&self, change: i32, upper: i32, lower: i32) -> (i32, i32) {
+        let lower = lower.max(1);
         let total = i64::from(change) * i64::from(upper) + i64::from(self.remainder);
         // Most changes are small, and need no division of 64 bits, which a small processor has to do in steps.
         let short = i32::try_from(total).ok().and_then(|total| total.checked_div_euclid(lower));

@@ -92,11 +92,14 @@ impl Settling {
     }
 
     /// Adds one sample that is [`Settling::expected`], the command changing as before.
-    #[inline]
+    #[inline(always)]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
+        if self.stale {
+            self.clear_curve(sample.tick);
+        }
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
@@ -178,7 +181,7 @@ impl Settling {
     }
 
     /// The sample before this one may have been the command end.
-    #[inline(never)]
+    #[inline(always)]
     fn command_ended(&mut self, settings: &Settings, sample: Sample, now: u64) {
         let tick = sample.tick.wrapping_sub(sample.elapsed);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
@@ -196,13 +199,18 @@ impl Settling {
         self.later = Faults::NONE;
     }
 
-    /// Once per move, at the second sample standing, as the first has no time for it; `tick` is the first one's.
+    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    #[inline]
+    fn clear_curve(&mut self, tick: u32) {
+        self.curve.clear(tick);
+        self.stale = false;
+    }
+
+    /// The same at the second sample standing, as the first has no time for it; `tick` is the first one's.
     #[inline]
     fn renew_curve(&mut self, tick: u32) {
-        // Nothing older than the command end matters.
-        self.curve.clear(self.command_end.tick);
+        self.clear_curve(self.command_end.tick);
         self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);
-        self.stale = false;
     }
 
     #[inline]
@@ -270,8 +278,7 @@ impl Settling {
         self.following.is_inside()
     }
 
-    #[cold]
-    #[inline(never)]
+    #[inline(always)]
     fn passed(&mut self, settings: &Settings, sample: Sample, passage: Passage, now: u64) {
         // Whatever was wrong before this passage was wrong before the axis had settled.
         self.faults = self.faults.with(self.later);

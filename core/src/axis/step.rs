@@ -5,8 +5,8 @@
 //! phase can end, and only the others are looked at closely. The result is the same, and a test holds it to that.
 
 use super::Axis;
-use crate::sample::Reading;
 use crate::sample::stretch::{Alike, LONGEST};
+use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 use crate::settling::Status;
 
@@ -20,8 +20,6 @@ impl Axis {
             self.step_reached(settings, tick, command, feedback)
         } else if self.sampler.expects_motion() {
             self.step_moving(settings, tick, command, feedback)
-        } else if self.sampler.expects_nothing() {
-            self.step_calm(settings, tick, command, feedback)
         } else {
             self.step_held(settings, tick, command, feedback)
         }
@@ -30,7 +28,7 @@ impl Axis {
     #[inline(never)]
     fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
-            return self.step_otherwise(settings, tick, command, feedback);
+            return self.step_held(settings, tick, command, feedback);
         };
         self.settling.step_reached(sample)
     }
@@ -49,7 +47,22 @@ impl Axis {
     fn step_moving(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let reading = Reading { tick, command, feedback };
         let Some(sample) = self.sampler.step_moving(settings, reading) else {
-            return self.step_stopped(settings, tick, command, feedback);
+            return if self.sampler.moves(command) {
+                self.step_scaled(settings, tick, command, feedback)
+            } else {
+                self.step_stopped(settings, tick, command, feedback)
+            };
+        };
+        self.motion.step_moving(sample);
+        self.settling.step_moving(settings, sample)
+    }
+
+    /// Adds a reading of a moving command whose counts are others than those of the feedback.
+    #[inline(never)]
+    fn step_scaled(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let reading = Reading { tick, command, feedback };
+        let Some(sample) = self.sampler.step_scaled(settings, reading) else {
+            return self.step_closely(settings, tick, command, feedback);
         };
         self.motion.step_moving(sample);
         self.settling.step_moving(settings, sample)
@@ -68,29 +81,20 @@ impl Axis {
 
     #[inline(never)]
     fn step_held(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
-        let Some(sample) = self.sampler.step_held(Reading { tick, command, feedback }) else {
-            return self.step_otherwise(settings, tick, command, feedback);
-        };
-        self.motion.step_held();
-        self.settling.step_held(settings, sample)
-    }
-
-    /// Adds a reading that is not as expected.
-    #[inline]
-    fn step_otherwise(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
-        if self.sampler.is_calm(command) {
-            self.step_calm(settings, tick, command, feedback)
-        } else {
-            self.step_closely(settings, tick, command, feedback)
+        let reading = Reading { tick, command, feedback };
+        if let Some(sample) = self.sampler.step_held(reading) {
+            self.motion.step_held();
+            return self.settling.step_held(settings, sample);
         }
-    }
-
-    /// Adds a reading of a standing command at which no phase ends.
-    #[inline(never)]
-    fn step_calm(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
-        let Some(sample) = self.sampler.step_calm(settings, Reading { tick, command, feedback }) else {
+        let Some(sample) = self.sampler.step_calm(settings, reading) else {
             return self.step_closely(settings, tick, command, feedback);
         };
+        self.step_calm(settings, sample)
+    }
+
+    /// Adds a sample of a standing command at which no phase ends.
+    #[inline(always)]
+    fn step_calm(&mut self, settings: &Settings, sample: Sample) -> Status {
         self.catch_up();
         self.motion.step_held();
         let quiet = self.settling.step_calm(settings, sample, || self.sampler.now());
@@ -120,10 +124,10 @@ impl Axis {
     /// Most likely the next samples of a standing command are like this one, and need no closer look.
     #[inline]
     fn expect(&mut self, settings: &Settings, error: i32) {
-        let Some(alike) = self.settling.alike(settings, error) else { return };
+        let Some(alike) = self.settling.alike_standing(settings, error) else { return };
         let ticks = alike.ticks.min(self.sampler.calm_left());
         // From an error out of the range feedback may jump into it.
-        if alike.samples > 0 && alike.span <= settings.jump && alike.has(error) {
+        if alike.samples > 0 && alike.has(error) {
             let (alike, reached) = self.settling.expected(settings, Alike { ticks, ..alike });
             self.sampler.expect(alike, reached);
         }

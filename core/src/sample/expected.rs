@@ -5,7 +5,7 @@
 //! then says what to expect next. The result is the same, and a test holds it to that.
 
 use super::{Faults, Reading, Sample, Sampler};
-use crate::sample::stretch::{Alike, LONGEST};
+use crate::sample::stretch::Alike;
 use crate::settings::Settings;
 
 impl Sampler {
@@ -13,7 +13,10 @@ impl Sampler {
     /// that is reached.
     #[inline]
     pub fn expect(&mut self, alike: Alike, reached: u32) {
-        self.expected = Alike { samples: reached, ..alike };
+        // Not the ticks, which `until` stands for.
+        let Alike { moving, least, span, .. } = alike;
+        (self.expected.moving, self.expected.least, self.expected.span) = (moving, least, span);
+        self.expected.samples = reached;
         self.until = self.tick.wrapping_add(alike.ticks);
         self.left = reached;
     }
@@ -21,9 +24,7 @@ impl Sampler {
     /// Until something else comes, the command goes on changing.
     #[inline]
     pub fn expect_motion(&mut self, settings: &Settings) {
-        let widest = i32::try_from(settings.following_error_window).unwrap_or(i32::MAX);
-        let span = widest as u32 * 2;
-        self.expect(Alike { moving: true, least: -widest, span, ticks: LONGEST, samples: 0 }, 0);
+        self.expect(Alike::within(settings.bounds().widest).moving(), 0);
     }
 
     /// The next reading needs a closer look, but perhaps not the closest.
@@ -49,6 +50,12 @@ impl Sampler {
     #[inline]
     pub fn is_calm(&self, command: i32) -> bool {
         self.calm != self.tick && command == self.raw_command
+    }
+
+    /// Whether a reading of this command changes it.
+    #[inline]
+    pub fn moves(&self, command: i32) -> bool {
+        command != self.raw_command
     }
 
     /// Whether the next reading needs a closer look in any case.
@@ -145,24 +152,44 @@ impl Sampler {
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
     }
 
-    /// Adds a reading if it is as expected, the command changing.
+    /// Adds a reading if it is as expected, the command changing, at a scale of one.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
-        let Reading { tick, command, feedback } = reading;
-        let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command == self.raw_command {
+        if settings.command_scale.0 != settings.command_scale.1 {
             return None;
         }
-        let (command_change, remainder) = self.scaled(settings, command.wrapping_sub(self.raw_command));
+        let change = reading.command.wrapping_sub(self.raw_command);
+        self.step_moved(settings, reading, (change, self.remainder))
+    }
+
+    /// The same at any scale.
+    #[inline]
+    pub fn step_scaled(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let change = self.scaled(settings, reading.command.wrapping_sub(self.raw_command));
+        self.step_moved(settings, reading, change)
+    }
+
+    /// The same for a change of so many feedback counts, and the fraction of one that is left over.
+    #[inline]
+    fn step_moved(
+        &mut self,
+        settings: &Settings,
+        reading: Reading,
+        (command_change, remainder): (i32, i32),
+    ) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
+            return None;
+        }
         let scaled = self.command.wrapping_add(command_change);
         let feedback_change = feedback.wrapping_sub(self.feedback);
         let error = scaled.wrapping_sub(feedback);
-        let far = !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump;
-        if far || command_change == 0 {
+        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
             return None;
         }
-        self.remainder = remainder;
         (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);
+        self.remainder = remainder;
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
     }
 }

@@ -30,6 +30,19 @@ pub struct Alike {
 }
 
 impl Alike {
+    /// Errors of at most this size, of a standing command, without an end.
+    #[inline]
+    pub fn within(size: i32) -> Alike {
+        let span = size as u32 * 2;
+        Alike { moving: false, least: -size, span, ticks: LONGEST, samples: u32::MAX }
+    }
+
+    /// The same of a moving command.
+    #[inline]
+    pub fn moving(self) -> Alike {
+        Alike { moving: true, ..self }
+    }
+
     /// Whether this error is one of theirs.
     #[inline]
     pub fn has(&self, error: i32) -> bool {
