@@ -40,6 +40,17 @@ pub struct Status {
     pub following_error: bool,
 }
 
+/// What is left to do for the curve, the samples before having had no time for it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Due {
+    #[default]
+    Nothing,
+    /// The error at the command end has to be stamped.
+    Stamp,
+    /// The same, and the curve still belongs to the move before.
+    All,
+}
+
 /// The stage.
 ///
 /// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
@@ -61,8 +72,7 @@ pub struct Settling {
     later: Faults,
     /// The last sample changed the command.
     moving: bool,
-    /// The curve still belongs to the move before.
-    stale: bool,
+    curve_due: Due,
     approach: Approach,
     curve: Curve,
 }
@@ -97,7 +107,7 @@ impl Settling {
         self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
-        if self.stale {
+        if self.curve_due == Due::All {
             self.clear_curve(sample.tick);
         }
         Status { moving: true, position: self.window.position(), ..Status::default() }
@@ -161,7 +171,7 @@ impl Settling {
     fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later = Faults::NONE;
-        self.stale = true;
+        self.curve_due = Due::All;
         self.peaks.restart(sample);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         self.approach.restart(feedback, sample.tick.wrapping_sub(sample.elapsed));
@@ -192,33 +202,43 @@ impl Settling {
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
         self.window.restart(settings, error, now - u64::from(sample.elapsed));
-        self.rest.restart(error);
+        if self.window.began_inside {
+            self.rest.restart(error);
+        } else {
+            self.rest.forget();
+        }
         self.changed = tick;
         self.change = 0;
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
+        if self.curve_due == Due::Nothing {
+            self.curve_due = Due::Stamp;
+        }
     }
 
     /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
     #[inline]
     fn clear_curve(&mut self, tick: u32) {
         self.curve.clear(tick);
-        self.stale = false;
+        self.curve_due = Due::Nothing;
     }
 
-    /// The same at the second sample standing, as the first has no time for it; `tick` is the first one's.
+    /// What is due at the second sample standing; `tick` is the first one's.
     #[inline]
-    fn renew_curve(&mut self, tick: u32) {
-        self.clear_curve(self.command_end.tick);
+    fn begin_curve(&mut self, tick: u32) {
+        if self.curve_due == Due::All {
+            self.clear_curve(self.command_end.tick);
+        }
         self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);
+        self.curve_due = Due::Nothing;
     }
 
     #[inline]
     fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
             self.command_ended(settings, sample, now);
-        } else if self.stale {
-            self.renew_curve(sample.tick.wrapping_sub(sample.elapsed));
+        } else {
+            self.stamp(sample);
         }
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
@@ -244,17 +264,23 @@ impl Settling {
     /// happened at it that took time.
     #[inline(always)]
     pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
-        if self.stale {
-            self.renew_curve(sample.tick.wrapping_sub(sample.elapsed));
-            self.stand(settings, sample, now);
-            return false;
+        let in_time = self.stamp(sample);
+        self.stand(settings, sample, now) && in_time
+    }
+
+    /// Stamps the error before a sample standing after another; whether no more than that was due.
+    #[inline]
+    fn stamp(&mut self, sample: Sample) -> bool {
+        let in_time = self.curve_due == Due::Nothing;
+        if !in_time {
+            self.begin_curve(sample.tick.wrapping_sub(sample.elapsed));
         }
-        self.stand(settings, sample, now)
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        in_time
     }
 
     #[inline(always)]
     fn stand(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
         self.peaks.held(sample.error);
         match self.window.step(settings, sample) {
             Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
@@ -283,8 +309,8 @@ impl Settling {
         // Whatever was wrong before this passage was wrong before the axis had settled.
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
-        self.rest.restart(sample.error);
         if passage == Passage::Entered {
+            self.rest.restart(sample.error);
             let (earlier, earlier_time) = self.peaks.earlier(sample);
             let crossing = Crossing {
                 entry: Entry {
@@ -304,6 +330,7 @@ impl Settling {
             };
             self.window.enter(settings, crossing);
         } else {
+            self.rest.forget();
             self.peaks.left(sample);
         }
         self.changed = sample.tick;

@@ -45,13 +45,11 @@ impl Axis {
 
     #[inline(never)]
     fn step_moving(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
-        let reading = Reading { tick, command, feedback };
-        let Some(sample) = self.sampler.step_moving(settings, reading) else {
-            return if self.sampler.moves(command) {
-                self.step_scaled(settings, tick, command, feedback)
-            } else {
-                self.step_stopped(settings, tick, command, feedback)
-            };
+        if !self.sampler.moves(command) {
+            return self.step_stopped(settings, tick, command, feedback);
+        }
+        let Some(sample) = self.sampler.step_moving(settings, Reading { tick, command, feedback }) else {
+            return self.step_scaled(settings, tick, command, feedback);
         };
         self.motion.step_moving(sample);
         self.settling.step_moving(settings, sample)

@@ -119,11 +119,16 @@ impl Peaks {
     }
 
     /// If the command stood at `target` before, it has gone on: what was seen there belongs to the motion.
-    #[cold]
+    #[inline]
     pub fn paused(&mut self, target: i32) {
-        if !self.stood {
-            return;
+        if self.stood {
+            self.went_on(target);
         }
+    }
+
+    #[cold]
+    #[inline(never)]
+    fn went_on(&mut self, target: i32) {
         let Extremes { most, least } = self.held;
         let away = target.wrapping_sub(self.origin);
         self.high = self.high.max(away.wrapping_sub(least));

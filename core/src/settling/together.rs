@@ -1,6 +1,6 @@
 //! In: a stretch of samples that are alike. Out: the same as from one step for each.
 
-use super::Settling;
+use super::{Due, Settling};
 use crate::sample::stretch::{Alike, LONGEST, Stretch};
 use crate::settings::{Bounds, Settings};
 use crate::settling::window::Position;
@@ -45,8 +45,8 @@ impl Settling {
             self.window.moving(settings, stretch.last_error());
             return;
         }
-        if self.stale {
-            self.renew_curve(stretch.before().tick);
+        if self.curve_due != Due::Nothing {
+            self.begin_curve(stretch.before().tick);
         }
         let largest = self.peaks.held_all(errors);
         self.curve.stamp_all(errors, readings, largest);
