@@ -160,6 +160,12 @@ impl Motion {
         self.held_samples_before = 0;
     }
 
+    /// Adds one sample moving after one that stood; whether a move starts.
+    #[inline]
+    pub fn step_away(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
+        self.changed(settings, sample, now)
+    }
+
     /// Sorts one sample; `now` counts ticks since the first reading.
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
@@ -191,8 +197,7 @@ impl Motion {
         Phase::Moving
     }
 
-    #[cold]
-    #[inline(never)]
+    #[inline]
     fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
         let start = now - u64::from(elapsed);
         let stood = self.pause.saturating_sub(u64::from(elapsed));

@@ -82,7 +82,7 @@ impl Settling {
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample.aside()),
+            Phase::Start => self.start(settings, sample),
             Phase::Moving => self.moving(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => self.held(settings, sample, now),
         }
@@ -166,8 +166,17 @@ impl Settling {
         block_ends
     }
 
-    #[cold]
-    #[inline(never)]
+    /// Adds one sound sample, the command moving after it has stood.
+    #[inline]
+    pub fn step_away(&mut self, settings: &Settings, sample: Sample, phase: Phase) -> Position {
+        match phase {
+            Phase::Start => self.start(settings, sample),
+            _ => self.moving(settings, sample),
+        }
+        self.window.position()
+    }
+
+    #[inline]
     fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later = Faults::NONE;

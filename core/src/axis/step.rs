@@ -84,10 +84,30 @@ impl Axis {
             self.motion.step_held();
             return self.settling.step_held(settings, sample);
         }
+        if self.sampler.moves(command) {
+            return self.step_away(settings, tick, command, feedback);
+        }
         let Some(sample) = self.sampler.step_calm(settings, reading) else {
             return self.step_closely(settings, tick, command, feedback);
         };
         self.step_calm(settings, sample)
+    }
+
+    /// Adds the first reading of a command that moves after it has stood, while there is no move to tell.
+    #[inline(never)]
+    fn step_away(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
+        let reading = Reading { tick, command, feedback };
+        if self.pending.is_some() {
+            return self.step_closely(settings, tick, command, feedback);
+        }
+        let Some(sample) = self.sampler.step_away(settings, reading) else {
+            return self.step_closely(settings, tick, command, feedback);
+        };
+        self.catch_up();
+        let phase = self.motion.step_away(settings, sample, self.sampler.now());
+        let position = self.settling.step_away(settings, sample, phase);
+        self.sampler.expect_motion(settings);
+        Status { moving: true, position, ..Status::default() }
     }
 
     /// Adds a sample of a standing command at which no phase ends.

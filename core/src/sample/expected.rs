@@ -105,6 +105,28 @@ impl Sampler {
         })
     }
 
+    /// Adds a reading while it is calm, but of a command that changes.
+    #[inline]
+    pub fn step_away(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
+        let Reading { tick, command, feedback } = reading;
+        let elapsed = tick.wrapping_sub(self.tick);
+        if elapsed.wrapping_sub(1) >= self.calm_left() {
+            return None;
+        }
+        let (command_change, remainder) = self.scaled(settings, command.wrapping_sub(self.raw_command));
+        let scaled = self.command.wrapping_add(command_change);
+        let feedback_change = feedback.wrapping_sub(self.feedback);
+        let error = scaled.wrapping_sub(feedback);
+        let far = error.unsigned_abs() > settings.following_error_window;
+        if far || command_change == 0 || feedback_change.unsigned_abs() > settings.jump {
+            return None;
+        }
+        (self.raw_command, self.command, self.feedback) = (command, scaled, feedback);
+        self.remainder = remainder;
+        self.count(elapsed, tick);
+        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
+    }
+
     /// Whether the command is expected to go on changing.
     #[inline]
     pub fn expects_motion(&self) -> bool {

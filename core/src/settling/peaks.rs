@@ -86,8 +86,7 @@ pub struct Peaks {
 
 impl Peaks {
     /// A move starts with this sample.
-    #[cold]
-    #[inline(never)]
+    #[inline]
     pub fn restart(&mut self, sample: Sample) {
         let tick = sample.tick.wrapping_sub(sample.elapsed);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
