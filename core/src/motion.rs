@@ -199,10 +199,11 @@ impl Motion {
 
     #[inline]
     fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
-        let start = now - u64::from(elapsed);
-        let stood = self.pause.saturating_sub(u64::from(elapsed));
-        let joined_late = stood < u64::from(settings.rest_time) && self.state == State::Idle;
-        self.course = Course { start, travel, joined_late, ..Course::default() };
+        // What it stood before the sample that it last stood at.
+        let stood_long = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
+        self.course.start = now - u64::from(elapsed);
+        self.course.travel = travel;
+        self.course.joined_late = self.state == State::Idle && !stood_long;
         self.excursion = travel.unsigned_abs();
         self.state = State::Going;
         // A pause before the first pulse counts only so far: a longer one was a rest.

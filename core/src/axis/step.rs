@@ -20,6 +20,8 @@ impl Axis {
             self.step_reached(settings, tick, command, feedback)
         } else if self.sampler.expects_motion() {
             self.step_moving(settings, tick, command, feedback)
+        } else if self.sampler.moves(command) {
+            self.step_away(settings, tick, command, feedback)
         } else {
             self.step_held(settings, tick, command, feedback)
         }
@@ -28,7 +30,11 @@ impl Axis {
     #[inline(never)]
     fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
-            return self.step_held(settings, tick, command, feedback);
+            return if self.sampler.moves(command) {
+                self.step_away(settings, tick, command, feedback)
+            } else {
+                self.step_held(settings, tick, command, feedback)
+            };
         };
         self.settling.step_reached(sample)
     }
@@ -84,9 +90,6 @@ impl Axis {
             self.motion.step_held();
             return self.settling.step_held(settings, sample);
         }
-        if self.sampler.moves(command) {
-            return self.step_away(settings, tick, command, feedback);
-        }
         let Some(sample) = self.sampler.step_calm(settings, reading) else {
             return self.step_closely(settings, tick, command, feedback);
         };
@@ -106,7 +109,7 @@ impl Axis {
         self.catch_up();
         let phase = self.motion.step_away(settings, sample, self.sampler.now());
         let position = self.settling.step_away(settings, sample, phase);
-        self.sampler.expect_motion(settings);
+        self.sampler.expect_motion();
         Status { moving: true, position, ..Status::default() }
     }
 
@@ -130,7 +133,7 @@ impl Axis {
         let status = self.step_any(settings, &Reading { tick, command, feedback });
         if self.sampler.is_sound() && self.settling.is_following() {
             if status.moving {
-                self.sampler.expect_motion(settings);
+                self.sampler.expect_motion();
             } else {
                 // How long nothing but the place of feedback can change, if the command stands.
                 self.sampler.stay_calm(self.phase_left(settings).min(LONGEST));

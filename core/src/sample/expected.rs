@@ -5,7 +5,7 @@
 //! then says what to expect next. The result is the same, and a test holds it to that.
 
 use super::{Faults, Reading, Sample, Sampler};
-use crate::sample::stretch::Alike;
+use crate::sample::stretch::{Alike, LONGEST};
 use crate::settings::Settings;
 
 impl Sampler {
@@ -23,8 +23,9 @@ impl Sampler {
 
     /// Until something else comes, the command goes on changing.
     #[inline]
-    pub fn expect_motion(&mut self, settings: &Settings) {
-        self.expect(Alike::within(settings.bounds().widest).moving(), 0);
+    pub fn expect_motion(&mut self) {
+        (self.expected.moving, self.expected.samples, self.left) = (true, 0, 0);
+        self.until = self.tick.wrapping_add(LONGEST);
     }
 
     /// The next reading needs a closer look, but perhaps not the closest.
@@ -46,22 +47,10 @@ impl Sampler {
         self.calm.wrapping_sub(self.tick)
     }
 
-    /// Whether that may be so at a reading of this command.
-    #[inline]
-    pub fn is_calm(&self, command: i32) -> bool {
-        self.calm != self.tick && command == self.raw_command
-    }
-
     /// Whether a reading of this command changes it.
     #[inline]
     pub fn moves(&self, command: i32) -> bool {
         command != self.raw_command
-    }
-
-    /// Whether the next reading needs a closer look in any case.
-    #[inline]
-    pub fn expects_nothing(&self) -> bool {
-        self.until == self.tick
     }
 
     /// Adds a reading while it is calm, wherever feedback is within its bounds.
@@ -82,9 +71,9 @@ impl Sampler {
 
     #[inline]
     fn step_standing(&mut self, settings: &Settings, reading: Reading, until: u32) -> Option<Sample> {
-        let Reading { tick, command, feedback } = reading;
+        let Reading { tick, feedback, .. } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= until.wrapping_sub(self.tick) || command != self.raw_command {
+        if elapsed.wrapping_sub(1) >= until.wrapping_sub(self.tick) {
             return None;
         }
         let error = self.command.wrapping_sub(feedback);
@@ -108,23 +97,10 @@ impl Sampler {
     /// Adds a reading while it is calm, but of a command that changes.
     #[inline]
     pub fn step_away(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
-        let Reading { tick, command, feedback } = reading;
-        let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= self.calm_left() {
-            return None;
-        }
-        let (command_change, remainder) = self.scaled(settings, command.wrapping_sub(self.raw_command));
-        let scaled = self.command.wrapping_add(command_change);
-        let feedback_change = feedback.wrapping_sub(self.feedback);
-        let error = scaled.wrapping_sub(feedback);
-        let far = error.unsigned_abs() > settings.following_error_window;
-        if far || command_change == 0 || feedback_change.unsigned_abs() > settings.jump {
-            return None;
-        }
-        (self.raw_command, self.command, self.feedback) = (command, scaled, feedback);
-        self.remainder = remainder;
-        self.count(elapsed, tick);
-        Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults: Faults::NONE })
+        let change = self.scaled(settings, reading.command.wrapping_sub(self.raw_command));
+        let sample = self.step_moved(settings, reading, change, self.calm)?;
+        self.count(0, reading.tick);
+        Some(sample)
     }
 
     /// Whether the command is expected to go on changing.
@@ -150,17 +126,20 @@ impl Sampler {
     /// Adds a reading if it is as expected, the target being reached.
     #[inline]
     pub fn step_reached(&mut self, reading: Reading) -> Option<Sample> {
+        if self.moves(reading.command) {
+            return None;
+        }
         let sample = self.step_held(reading)?;
         self.left = self.left.wrapping_sub(1);
         Some(sample)
     }
 
-    /// Adds a reading if it is as expected, the command standing.
+    /// Adds a reading of a standing command if it is as expected.
     #[inline]
     pub fn step_held(&mut self, reading: Reading) -> Option<Sample> {
-        let Reading { tick, command, feedback } = reading;
+        let Reading { tick, feedback, .. } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command != self.raw_command {
+        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) {
             return None;
         }
         let error = self.command.wrapping_sub(feedback);
@@ -181,14 +160,14 @@ impl Sampler {
             return None;
         }
         let change = reading.command.wrapping_sub(self.raw_command);
-        self.step_moved(settings, reading, (change, self.remainder))
+        self.step_moved(settings, reading, (change, self.remainder), self.until)
     }
 
     /// The same at any scale.
     #[inline]
     pub fn step_scaled(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
         let change = self.scaled(settings, reading.command.wrapping_sub(self.raw_command));
-        self.step_moved(settings, reading, change)
+        self.step_moved(settings, reading, change, self.until)
     }
 
     /// The same for a change of so many feedback counts, and the fraction of one that is left over.
@@ -198,16 +177,18 @@ impl Sampler {
         settings: &Settings,
         reading: Reading,
         (command_change, remainder): (i32, i32),
+        until: u32,
     ) -> Option<Sample> {
         let Reading { tick, command, feedback } = reading;
         let elapsed = tick.wrapping_sub(self.tick);
-        if elapsed.wrapping_sub(1) >= self.until.wrapping_sub(self.tick) || command_change == 0 {
+        if elapsed.wrapping_sub(1) >= until.wrapping_sub(self.tick) || command_change == 0 {
             return None;
         }
         let scaled = self.command.wrapping_add(command_change);
         let feedback_change = feedback.wrapping_sub(self.feedback);
         let error = scaled.wrapping_sub(feedback);
-        if !self.expected.has(error) || feedback_change.unsigned_abs() > settings.jump {
+        let far = error.unsigned_abs() > settings.following_error_window;
+        if far || feedback_change.unsigned_abs() > settings.jump {
             return None;
         }
         (self.tick, self.raw_command, self.command, self.feedback) = (tick, command, scaled, feedback);

@@ -80,7 +80,8 @@ pub struct Peaks {
     stood: bool,
     count: u32,
     mark: Mark,
-    older: Mark,
+    /// The one before it, as far as it is asked for.
+    older: (u32, i32),
     fastest: Speed,
 }
 
@@ -95,8 +96,10 @@ impl Peaks {
         *self = Peaks {
             origin: feedback,
             mark,
-            older: mark,
+            older: (tick, error),
             moving_error: error.unsigned_abs(),
+            // Counts from the command end on.
+            held: self.held,
             ..Peaks::default()
         };
     }
@@ -201,7 +204,7 @@ impl Peaks {
     /// Feedback left the window: a block begins here.
     pub fn left(&mut self, sample: Sample) {
         self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
-        self.older = self.mark;
+        self.older = (sample.tick, sample.error);
         self.count = 0;
     }
 
@@ -213,14 +216,15 @@ impl Peaks {
         if speed.faster(self.fastest) {
             self.fastest = speed;
         }
-        self.older = self.mark;
+        self.older = (self.mark.tick, self.mark.error);
         self.mark = mark;
         self.count = 0;
     }
 
     /// Error eight to sixteen samples ago, and the time since. Unit: counts, ticks
     pub fn earlier(&self, sample: Sample) -> (i32, u32) {
-        (self.older.error, sample.tick.wrapping_sub(self.older.tick))
+        let (tick, error) = self.older;
+        (error, sample.tick.wrapping_sub(tick))
     }
 
     /// Largest |error|. Unit: counts
