@@ -20,6 +20,9 @@ const PAUSES: u64 = 8;
 /// A first pulse counts a pause before it up to this many rest times; a longer one was a rest.
 const LONGEST_PAUSE: u64 = 8;
 
+/// Stands for the samples before the first pulse, however many.
+const FIRST_PULSE: u32 = u32::MAX;
+
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Phase {
@@ -187,11 +190,12 @@ impl Motion {
         self.pause = now - self.changed;
         self.changed = now;
         self.step = sample.command_change;
-        self.held_samples_before = core::mem::take(&mut self.held_samples);
+        let held_samples = core::mem::take(&mut self.held_samples);
         if self.state != State::Going {
             self.start(settings, sample.command_change, sample.elapsed, now);
             return Phase::Start;
         }
+        self.held_samples_before = held_samples;
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
         self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
         Phase::Moving
@@ -206,9 +210,7 @@ impl Motion {
         self.course.joined_late = self.state == State::Idle && !stood_long;
         self.excursion = travel.unsigned_abs();
         self.state = State::Going;
-        // A pause before the first pulse counts only so far: a longer one was a rest.
-        self.pause = self.pause.min(u64::from(settings.rest_time) * LONGEST_PAUSE);
-        self.held_samples_before = 1;
+        self.held_samples_before = FIRST_PULSE;
     }
 
     #[inline]
@@ -226,8 +228,11 @@ impl Motion {
     fn needed(&self, settings: &Settings) -> u64 {
         // A step within the window after a pause is a creeping pulse: wait for the next one.
         let creeping = self.step.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
-        let waited = if creeping { self.pause.saturating_mul(PAUSES) } else { 0 };
-        waited.max(u64::from(settings.rest_time))
+        let rest_time = u64::from(settings.rest_time);
+        let first = self.held_samples_before == FIRST_PULSE;
+        let pause = if first { self.pause.min(rest_time * LONGEST_PAUSE) } else { self.pause };
+        let waited = if creeping { pause.saturating_mul(PAUSES) } else { 0 };
+        waited.max(rest_time)
     }
 
     #[cold]

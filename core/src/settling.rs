@@ -184,13 +184,18 @@ impl Settling {
         self.peaks.restart(sample);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         self.approach.restart(feedback, sample.tick.wrapping_sub(sample.elapsed));
-        self.moving(settings, sample);
+        self.go_on(settings, sample);
     }
 
     /// What only the last sample of the motion decides waits for [`Settling::command_ended`].
     #[inline]
     fn moving(&mut self, settings: &Settings, sample: Sample) {
         self.peaks.moving(sample);
+        self.go_on(settings, sample);
+    }
+
+    #[inline]
+    fn go_on(&mut self, settings: &Settings, sample: Sample) {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         self.moving = true;

@@ -16,7 +16,7 @@ impl Axis {
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Status {
         // One by one they come in registers.
         let Reading { tick, command, feedback } = reading;
-        if self.sampler.expects_rest() {
+        if self.sampler.expects_rest() && !self.sampler.moves(command) {
             self.step_reached(settings, tick, command, feedback)
         } else if self.sampler.expects_motion() {
             self.step_moving(settings, tick, command, feedback)
@@ -30,11 +30,7 @@ impl Axis {
     #[inline(never)]
     fn step_reached(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let Some(sample) = self.sampler.step_reached(Reading { tick, command, feedback }) else {
-            return if self.sampler.moves(command) {
-                self.step_away(settings, tick, command, feedback)
-            } else {
-                self.step_held(settings, tick, command, feedback)
-            };
+            return self.step_held(settings, tick, command, feedback);
         };
         self.settling.step_reached(sample)
     }
@@ -100,13 +96,11 @@ impl Axis {
     #[inline(never)]
     fn step_away(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
         let reading = Reading { tick, command, feedback };
-        if self.pending.is_some() {
-            return self.step_closely(settings, tick, command, feedback);
-        }
-        let Some(sample) = self.sampler.step_away(settings, reading) else {
+        let sample = if self.pending.is_none() { self.sampler.step_away(settings, reading) } else { None };
+        let Some(sample) = sample else {
             return self.step_closely(settings, tick, command, feedback);
         };
-        self.catch_up();
+        // How many samples only the sampler has counted is no longer asked for.
         let phase = self.motion.step_away(settings, sample, self.sampler.now());
         let position = self.settling.step_away(settings, sample, phase);
         self.sampler.expect_motion();

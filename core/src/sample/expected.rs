@@ -126,9 +126,6 @@ impl Sampler {
     /// Adds a reading if it is as expected, the target being reached.
     #[inline]
     pub fn step_reached(&mut self, reading: Reading) -> Option<Sample> {
-        if self.moves(reading.command) {
-            return None;
-        }
         let sample = self.step_held(reading)?;
         self.left = self.left.wrapping_sub(1);
         Some(sample)

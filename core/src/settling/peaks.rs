@@ -92,15 +92,18 @@ impl Peaks {
         let tick = sample.tick.wrapping_sub(sample.elapsed);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
-        let mark = Mark { tick, feedback, error };
         *self = Peaks {
             origin: feedback,
-            mark,
-            older: (tick, error),
-            moving_error: error.unsigned_abs(),
+            high: sample.feedback_change.max(0),
+            low: sample.feedback_change.min(0),
+            moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
             // Counts from the command end on.
             held: self.held,
-            ..Peaks::default()
+            stood: false,
+            count: 1,
+            mark: Mark { tick, feedback, error },
+            older: (tick, error),
+            fastest: Speed::default(),
         };
     }
 
@@ -273,7 +276,6 @@ mod tests {
             match k {
                 0 => {
                     peaks.restart(sample);
-                    peaks.moving(sample);
                     peaks.command_ended(sample.error);
                 }
                 _ => {
