@@ -259,15 +259,23 @@ impl Sampler {
         if upper == lower { (change, self.remainder) } else { self.quotient(change, upper, lower) }
     }
 
-    #[inline(never)]
+    #[inline]
     fn quotient(&self, change: i32, upper: i32, lower: i32) -> (i32, i32) {
         let lower = lower.max(1);
         let total = i64::from(change) * i64::from(upper) + i64::from(self.remainder);
         // Most changes are small, and need no division of 64 bits, which a small processor has to do in steps.
-        let short = i32::try_from(total).ok().and_then(|total| total.checked_div_euclid(lower));
-        let whole = short.map_or_else(|| total.div_euclid(i64::from(lower)), i64::from);
-        (whole as i32, (total - whole * i64::from(lower)) as i32)
+        let Ok(total) = i32::try_from(total) else { return long_quotient(total, lower) };
+        let (whole, rest) = (total / lower, total % lower);
+        if rest < 0 { (whole - 1, rest + lower) } else { (whole, rest) }
     }
+}
+
+/// The quotient, rounded down, and what is left.
+#[cold]
+#[inline(never)]
+fn long_quotient(total: i64, lower: i32) -> (i32, i32) {
+    let whole = total.div_euclid(i64::from(lower));
+    (whole as i32, (total - whole * i64::from(lower)) as i32)
 }
 
 #[cfg(test)]

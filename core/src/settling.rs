@@ -41,13 +41,15 @@ pub struct Status {
 }
 
 /// What is left to do for the curve, the samples before having had no time for it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd)]
 enum Due {
     #[default]
     Nothing,
     /// The error at the command end has to be stamped.
     Stamp,
-    /// The same, and the curve still belongs to the move before.
+    /// The same, and half of the curve still belongs to the move before.
+    Half,
+    /// The whole of it does.
     All,
 }
 
@@ -107,7 +109,7 @@ impl Settling {
         self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
-        if self.curve_due == Due::All {
+        if self.curve_due > Due::Stamp {
             self.clear_curve(sample.tick);
         }
         Status { moving: true, position: self.window.position(), ..Status::default() }
@@ -190,6 +192,9 @@ impl Settling {
     /// What only the last sample of the motion decides waits for [`Settling::command_ended`].
     #[inline]
     fn moving(&mut self, settings: &Settings, sample: Sample) {
+        if !self.moving {
+            self.peaks.went_on(self.target());
+        }
         self.peaks.moving(sample);
         self.go_on(settings, sample);
     }
@@ -211,7 +216,6 @@ impl Settling {
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
         self.moving = false;
-        self.peaks.paused(self.command_end.feedback.wrapping_add(self.error_at_command_end));
         self.command_end = Place { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
@@ -230,17 +234,18 @@ impl Settling {
         }
     }
 
-    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    /// Half of the curve at a time, as soon as there is time: nothing older than the command end matters to it.
     #[inline]
     fn clear_curve(&mut self, tick: u32) {
-        self.curve.clear(tick);
-        self.curve_due = Due::Nothing;
+        let all = self.curve_due == Due::All;
+        self.curve.clear(all, tick);
+        self.curve_due = if all { Due::Half } else { Due::Nothing };
     }
 
     /// What is due at the second sample standing; `tick` is the first one's.
     #[inline]
     fn begin_curve(&mut self, tick: u32) {
-        if self.curve_due == Due::All {
+        while self.curve_due > Due::Stamp {
             self.clear_curve(self.command_end.tick);
         }
         self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);

@@ -51,17 +51,6 @@ impl Axis {
             return self.step_stopped(settings, tick, command, feedback);
         }
         let Some(sample) = self.sampler.step_moving(settings, Reading { tick, command, feedback }) else {
-            return self.step_scaled(settings, tick, command, feedback);
-        };
-        self.motion.step_moving(sample);
-        self.settling.step_moving(settings, sample)
-    }
-
-    /// Adds a reading of a moving command whose counts are others than those of the feedback.
-    #[inline(never)]
-    fn step_scaled(&mut self, settings: &Settings, tick: u32, command: i32, feedback: i32) -> Status {
-        let reading = Reading { tick, command, feedback };
-        let Some(sample) = self.sampler.step_scaled(settings, reading) else {
             return self.step_closely(settings, tick, command, feedback);
         };
         self.motion.step_moving(sample);

@@ -150,19 +150,9 @@ impl Sampler {
         Some(Sample { tick, elapsed, command_change, feedback, feedback_change, error, faults })
     }
 
-    /// Adds a reading if it is as expected, the command changing, at a scale of one.
+    /// Adds a reading if it is as expected, the command changing.
     #[inline]
     pub fn step_moving(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
-        if settings.command_scale.0 != settings.command_scale.1 {
-            return None;
-        }
-        let change = reading.command.wrapping_sub(self.raw_command);
-        self.step_moved(settings, reading, (change, self.remainder), self.until)
-    }
-
-    /// The same at any scale.
-    #[inline]
-    pub fn step_scaled(&mut self, settings: &Settings, reading: Reading) -> Option<Sample> {
         let change = self.scaled(settings, reading.command.wrapping_sub(self.raw_command));
         self.step_moved(settings, reading, change, self.until)
     }

@@ -77,7 +77,6 @@ pub struct Peaks {
     moving_error: u32,
     /// Since the command stands.
     held: Extremes,
-    stood: bool,
     count: u32,
     mark: Mark,
     /// The one before it, as far as it is asked for.
@@ -99,7 +98,6 @@ impl Peaks {
             moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
             // Counts from the command end on.
             held: self.held,
-            stood: false,
             count: 1,
             mark: Mark { tick, feedback, error },
             older: (tick, error),
@@ -123,17 +121,9 @@ impl Peaks {
         self.block(sample)
     }
 
-    /// If the command stood at `target` before, it has gone on: what was seen there belongs to the motion.
+    /// The command stood at `target` and has gone on: what was seen there belongs to the motion.
     #[inline]
-    pub fn paused(&mut self, target: i32) {
-        if self.stood {
-            self.went_on(target);
-        }
-    }
-
-    #[cold]
-    #[inline(never)]
-    fn went_on(&mut self, target: i32) {
+    pub fn went_on(&mut self, target: i32) {
         let Extremes { most, least } = self.held;
         let away = target.wrapping_sub(self.origin);
         self.high = self.high.max(away.wrapping_sub(least));
@@ -144,7 +134,6 @@ impl Peaks {
     /// From here on the command stands.
     pub fn command_ended(&mut self, error: i32) {
         self.held = Extremes { most: error, least: error };
-        self.stood = true;
     }
 
     /// Adds one sample at which it has not.

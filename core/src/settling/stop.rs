@@ -58,7 +58,7 @@ impl Settling {
     }
 
     /// The feedback that would leave no error. Unit: counts, wrapping
-    fn target(&self) -> i32 {
+    pub(super) fn target(&self) -> i32 {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 

@@ -22,7 +22,7 @@ impl Settling {
         let Bounds { far, edge, .. } = settings.bounds();
         let position = self.window.position();
         if position == Position::Outside {
-            let span = far.wrapping_sub(settings.window as i32 + 1);
+            let span = far.wrapping_sub((settings.window as i32).wrapping_add(1));
             let least = if error < 0 { -far } else { far - span };
             return (span >= 0).then_some(Alike { least, span: span as u32, ..Alike::within(0) });
         }
