@@ -54,7 +54,10 @@ impl Axis {
 
     /// Adds one reading whatever it is, and expects nothing.
     #[inline]
-    fn step_any(&mut self, settings: &Settings, reading: &Reading) -> (Status, Phase) {
+    fn step_any(&mut self, settings: &Settings, reading: &Reading) -> Status {
+        if self.sampler.is_new() {
+            return self.begin(settings, *reading);
+        }
         let (last_tick, last_error) = self.sampler.last();
         let sample = self.sampler.step(settings, *reading);
         let now = self.sampler.now();
@@ -76,14 +79,30 @@ impl Axis {
             Phase::Resting => event = self.close_if_long(settings, sample, now),
             Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
-        let mut status = self.settling.step(settings, sample, phase, now);
-        if status.following_error != self.following_error {
-            self.following_error = status.following_error;
-            self.tell(Event::FollowingError(status.following_error));
-            event = true;
+        let status = self.settling.step(settings, sample, phase, now);
+        let event = self.watch(status.following_error) || event;
+        Status { event, ..status }
+    }
+
+    /// Takes the first reading: nothing was before it, so that nothing can have moved or passed an edge.
+    #[cold]
+    #[inline(never)]
+    fn begin(&mut self, settings: &Settings, reading: Reading) -> Status {
+        let error = self.sampler.begin(settings, reading);
+        let following_error = self.settling.begin(settings, error);
+        let event = self.watch(following_error);
+        Status { moving: false, event, position: self.settling.position(), following_error }
+    }
+
+    /// Tells a following error that has come to last too long, or is inside again; whether there is one to tell.
+    #[inline]
+    fn watch(&mut self, following_error: bool) -> bool {
+        let changed = following_error != self.following_error;
+        if changed {
+            self.following_error = following_error;
+            self.tell(Event::FollowingError(following_error));
         }
-        status.event = event;
-        (status, phase)
+        changed
     }
 
     /// Adds readings up to the first at which something happened; returns how many were added.
@@ -103,7 +122,7 @@ impl Axis {
             }
             let Some((reading, others)) = left.split_first() else { return readings.len() };
             left = others;
-            if self.step_any(settings, reading).0.event {
+            if self.step_any(settings, reading).event {
                 return readings.len() - left.len();
             }
         }

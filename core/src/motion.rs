@@ -20,6 +20,9 @@ const PAUSES: u64 = 8;
 /// A first pulse counts a pause before it up to this many rest times; a longer one was a rest.
 const LONGEST_PAUSE: u64 = 8;
 
+/// Stands for the samples before the first pulse, however many.
+const FIRST_PULSE: u32 = u32::MAX;
+
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Phase {
@@ -125,9 +128,11 @@ impl Motion {
         self.held_samples_before = 0;
     }
 
-    /// Whether the command has come out of the window.
-    pub fn is_move(&self, settings: &Settings) -> bool {
-        self.excursion > settings.window
+    /// Adds the first sample standing after one that moved: nothing is at rest so soon.
+    #[inline]
+    pub fn stopped(&mut self, sample: Sample, now: u64) {
+        self.changed = now - u64::from(sample.elapsed);
+        self.held_samples = 1;
     }
 
     /// Adds one sample standing no longer than [`Motion::left`].
@@ -142,15 +147,26 @@ impl Motion {
         self.held_samples = self.held_samples.wrapping_add(samples);
     }
 
-    /// Adds one sample moving after another, once [`Motion::is_move`].
+    /// Adds one sample moving after another.
     ///
     /// The last of those that move is what counts; when it was, the next sample sorted tells.
     #[inline]
     pub fn step_moving(&mut self, sample: Sample) {
-        self.course.travel = self.course.travel.wrapping_add(sample.command_change);
+        let travel = self.course.travel.wrapping_add(sample.command_change);
+        self.course.travel = travel;
+        // Written only where it changes.
+        if travel.unsigned_abs() > self.excursion {
+            self.excursion = travel.unsigned_abs();
+        }
         self.pause = u64::from(sample.elapsed);
         self.step = sample.command_change;
         self.held_samples_before = 0;
+    }
+
+    /// Adds one sample moving after one that stood; whether a move starts.
+    #[inline]
+    pub fn step_away(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
+        self.changed(settings, sample, now)
     }
 
     /// Sorts one sample; `now` counts ticks since the first reading.
@@ -174,28 +190,27 @@ impl Motion {
         self.pause = now - self.changed;
         self.changed = now;
         self.step = sample.command_change;
-        self.held_samples_before = core::mem::take(&mut self.held_samples);
+        let held_samples = core::mem::take(&mut self.held_samples);
         if self.state != State::Going {
             self.start(settings, sample.command_change, sample.elapsed, now);
             return Phase::Start;
         }
+        self.held_samples_before = held_samples;
         self.course.travel = self.course.travel.wrapping_add(sample.command_change);
         self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
         Phase::Moving
     }
 
-    #[cold]
-    #[inline(never)]
+    #[inline]
     fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
-        let start = now - u64::from(elapsed);
-        let stood = self.pause.saturating_sub(u64::from(elapsed));
-        let joined_late = stood < u64::from(settings.rest_time) && self.state == State::Idle;
-        self.course = Course { start, travel, joined_late, ..Course::default() };
+        // What it stood before the sample that it last stood at.
+        let stood_long = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
+        self.course.start = now - u64::from(elapsed);
+        self.course.travel = travel;
+        self.course.joined_late = self.state == State::Idle && !stood_long;
         self.excursion = travel.unsigned_abs();
         self.state = State::Going;
-        // A pause before the first pulse counts only so far: a longer one was a rest.
-        self.pause = self.pause.min(u64::from(settings.rest_time) * LONGEST_PAUSE);
-        self.held_samples_before = 1;
+        self.held_samples_before = FIRST_PULSE;
     }
 
     #[inline]
@@ -213,8 +228,11 @@ impl Motion {
     fn needed(&self, settings: &Settings) -> u64 {
         // A step within the window after a pause is a creeping pulse: wait for the next one.
         let creeping = self.step.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
-        let waited = if creeping { self.pause.saturating_mul(PAUSES) } else { 0 };
-        waited.max(u64::from(settings.rest_time))
+        let rest_time = u64::from(settings.rest_time);
+        let first = self.held_samples_before == FIRST_PULSE;
+        let pause = if first { self.pause.min(rest_time * LONGEST_PAUSE) } else { self.pause };
+        let waited = if creeping { pause.saturating_mul(PAUSES) } else { 0 };
+        waited.max(rest_time)
     }
 
     #[cold]

@@ -11,7 +11,12 @@ fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<
     let (mut sampler, mut motion) = (Sampler::default(), Motion::default());
     let mut found = std::vec![];
     for (tick, command) in (0..).zip(commands) {
-        let sample = sampler.step(&settings, Reading { tick, command, feedback: 0 });
+        let reading = Reading { tick, command, feedback: 0 };
+        if sampler.is_new() {
+            sampler.begin(&settings, reading);
+            continue;
+        }
+        let sample = sampler.step(&settings, reading);
         if motion.step(&settings, sample, sampler.now()) == Phase::End {
             let course = motion.course();
             found.push((course.start, course.command_end, course.travel, course.joined_late));

@@ -189,7 +189,23 @@ impl Sampler {
         self.calm = tick;
     }
 
-    /// Differences the counters; the first reading stands for its own past.
+    /// Whether nothing has been read yet: then [`Sampler::begin`] takes the reading.
+    #[inline]
+    pub fn is_new(&self) -> bool {
+        self.faults.has(FIRST)
+    }
+
+    /// Takes the first reading, that has no time and no way before it; returns its error. Unit: feedback counts
+    pub fn begin(&mut self, settings: &Settings, reading: Reading) -> i32 {
+        let Reading { tick, command, feedback } = reading;
+        self.faults = Faults::NONE;
+        (self.command, self.remainder) = self.scaled(settings, command);
+        (self.raw_command, self.feedback) = (command, feedback);
+        (self.tick, self.counted, self.until, self.calm) = (tick, tick, tick, tick);
+        self.command.wrapping_sub(feedback)
+    }
+
+    /// Differences the counters.
     #[inline]
     pub fn step(&mut self, settings: &Settings, reading: Reading) -> Sample {
         let mut elapsed = reading.tick.wrapping_sub(self.tick);
@@ -212,12 +228,6 @@ impl Sampler {
     #[inline(never)]
     fn unsound(&mut self, settings: &Settings, reading: Reading) -> (u32, i32, Faults) {
         let mut faults = core::mem::take(&mut self.faults);
-        if faults.has(FIRST) {
-            // The first reading has no time before it, and that is no fault.
-            self.raw_command = reading.command;
-            self.command = self.scaled(settings, reading.command);
-            return (0, 0, Faults(faults.0 & !FIRST.0));
-        }
         let mut elapsed = reading.tick.wrapping_sub(self.tick);
         let feedback_change = reading.feedback.wrapping_sub(self.feedback);
         if (elapsed as i32) <= 0 {
@@ -235,23 +245,37 @@ impl Sampler {
         if command == self.raw_command {
             return 0;
         }
-        let change = self.scaled(settings, command.wrapping_sub(self.raw_command));
+        let change;
+        (change, self.remainder) = self.scaled(settings, command.wrapping_sub(self.raw_command));
         self.raw_command = command;
         self.command = self.command.wrapping_add(change);
         change
     }
 
-    /// Exact: the fraction of a count that is left over waits for the next change.
-    fn scaled(&mut self, settings: &Settings, change: i32) -> i32 {
-        let (upper, lower) = (settings.command_scale.0, settings.command_scale.1.max(1));
-        if upper == lower {
-            return change;
-        }
-        let total = i64::from(change) * i64::from(upper) + i64::from(self.remainder);
-        let whole = total.div_euclid(i64::from(lower));
-        self.remainder = (total - whole * i64::from(lower)) as i32;
-        whole as i32
+    /// A change of the command in feedback counts, and the fraction left over, that waits for the next change: exact.
+    #[inline]
+    fn scaled(&self, settings: &Settings, change: i32) -> (i32, i32) {
+        let (upper, lower) = (settings.command_scale.0, settings.command_scale.1);
+        if upper == lower { (change, self.remainder) } else { self.quotient(change, upper, lower) }
     }
+
+    #[inline]
+    fn quotient(&self, change: i32, upper: i32, lower: i32) -> (i32, i32) {
+        let lower = lower.max(1);
+        let total = i64::from(change) * i64::from(upper) + i64::from(self.remainder);
+        // Most changes are small, and need no division of 64 bits, which a small processor has to do in steps.
+        let Ok(total) = i32::try_from(total) else { return long_quotient(total, lower) };
+        let (whole, rest) = (total / lower, total % lower);
+        if rest < 0 { (whole - 1, rest + lower) } else { (whole, rest) }
+    }
+}
+
+/// The quotient, rounded down, and what is left.
+#[cold]
+#[inline(never)]
+fn long_quotient(total: i64, lower: i32) -> (i32, i32) {
+    let whole = total.div_euclid(i64::from(lower));
+    (whole as i32, (total - whole * i64::from(lower)) as i32)
 }
 
 #[cfg(test)]

@@ -9,8 +9,13 @@ fn check(scale: (i32, i32), readings: &[(u32, i32, i32)], expected: &[(u32, i32,
     let settings = Settings::new(parameters).unwrap();
     let mut sampler = Sampler::default();
     for (&(tick, command, feedback), &(elapsed, change, error, faults)) in readings.iter().zip(expected) {
-        let sample = sampler.step(&settings, Reading { tick, command, feedback });
-        let found = (sample.elapsed, sample.command_change, sample.error, sample.faults);
+        let reading = Reading { tick, command, feedback };
+        let found = if sampler.is_new() {
+            (0, 0, sampler.begin(&settings, reading), Faults::NONE)
+        } else {
+            let sample = sampler.step(&settings, reading);
+            (sample.elapsed, sample.command_change, sample.error, sample.faults)
+        };
         assert_eq!(found, (elapsed, change, error, faults), "at tick {tick}");
     }
 }

@@ -78,6 +78,18 @@ impl fmt::Display for Invalid {
 pub struct Settings {
     parameters: Parameters,
     rest_samples: u32,
+    bounds: Bounds,
+}
+
+/// Ranges of errors that need no closer look, worked out once. Unit: feedback counts
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bounds {
+    /// Largest that is no following error.
+    pub widest: i32,
+    /// The same outside the window, the range being no wider than a jump; not beyond the window if there is none.
+    pub far: i32,
+    /// The same inside.
+    pub edge: i32,
 }
 
 /// Longest time a setting may name, so that sums of two never wrap. Unit: ticks
@@ -108,7 +120,11 @@ impl Settings {
         };
         match broken {
             Some((parameter, rule)) => Err(Invalid { parameter, rule }),
-            None => Ok(Settings { parameters, rest_samples: rest_samples(parameters.window) }),
+            None => Ok(Settings {
+                parameters,
+                rest_samples: rest_samples(parameters.window),
+                bounds: bounds(&parameters),
+            }),
         }
     }
 }
@@ -119,6 +135,31 @@ impl Settings {
     pub fn rest_samples(&self) -> u32 {
         self.rest_samples
     }
+
+    /// Errors that need no closer look.
+    #[inline]
+    pub fn bounds(&self) -> Bounds {
+        self.bounds
+    }
+}
+
+const fn bounds(parameters: &Parameters) -> Bounds {
+    let (widest, window) = (counts(parameters.following_error_window), counts(parameters.window));
+    let beyond = window.saturating_add(counts(parameters.jump));
+    Bounds {
+        widest,
+        far: least(widest, beyond),
+        edge: least(least(window, widest), counts(parameters.jump / 2)),
+    }
+}
+
+/// The same with a sign, the largest standing for all beyond it.
+const fn counts(counts: u32) -> i32 {
+    if counts > i32::MAX as u32 { i32::MAX } else { counts as i32 }
+}
+
+const fn least(one: i32, other: i32) -> i32 {
+    if one < other { one } else { other }
 }
 
 const fn rest_samples(window: u32) -> u32 {

@@ -40,6 +40,19 @@ pub struct Status {
     pub following_error: bool,
 }
 
+/// What is left to do for the curve, the samples before having had no time for it.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd)]
+enum Due {
+    #[default]
+    Nothing,
+    /// The error at the command end has to be stamped.
+    Stamp,
+    /// The same, and half of the curve still belongs to the move before.
+    Half,
+    /// The whole of it does.
+    All,
+}
+
 /// The stage.
 ///
 /// What every sample needs comes first: a Cortex-M loads in pairs only what lies within the first kibibyte.
@@ -61,8 +74,7 @@ pub struct Settling {
     later: Faults,
     /// The last sample changed the command.
     moving: bool,
-    /// The curve still belongs to the move before.
-    stale: bool,
+    curve_due: Due,
     approach: Approach,
     curve: Curve,
 }
@@ -72,7 +84,7 @@ impl Settling {
     #[inline]
     pub fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample.aside()),
+            Phase::Start => self.start(settings, sample),
             Phase::Moving => self.moving(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => self.held(settings, sample, now),
         }
@@ -85,19 +97,21 @@ impl Settling {
         !self.faults.with(self.later).has(Faults::CLOCK)
     }
 
-    /// Whether the last sample changed the command, and where feedback stands.
-    pub fn place(&self) -> (bool, Position) {
-        (self.moving, self.window.position())
+    /// Where feedback stands.
+    #[inline]
+    pub fn position(&self) -> Position {
+        self.window.position()
     }
 
     /// Adds one sample that is [`Settling::expected`], the command changing as before.
-    #[inline]
+    #[inline(always)]
     pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        if self.peaks.moving(sample) {
-            self.clear_curve(sample.tick);
-        }
+        self.peaks.moving(sample);
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
+        if self.curve_due > Due::Stamp {
+            self.clear_curve(sample.tick);
+        }
         Status { moving: true, position: self.window.position(), ..Status::default() }
     }
 
@@ -145,30 +159,48 @@ impl Settling {
     }
 
     #[inline]
-    fn outside(&mut self, sample: Sample) {
-        self.peaks.block(sample);
+    fn outside(&mut self, sample: Sample) -> bool {
+        let block_ends = self.peaks.block(sample);
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;
         }
+        block_ends
     }
 
-    #[cold]
-    #[inline(never)]
+    /// Adds one sound sample, the command moving after it has stood.
+    #[inline]
+    pub fn step_away(&mut self, settings: &Settings, sample: Sample, phase: Phase) -> Position {
+        match phase {
+            Phase::Start => self.start(settings, sample),
+            _ => self.moving(settings, sample),
+        }
+        self.window.position()
+    }
+
+    #[inline]
     fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later = Faults::NONE;
-        self.stale = true;
+        self.curve_due = Due::All;
         self.peaks.restart(sample);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         self.approach.restart(feedback, sample.tick.wrapping_sub(sample.elapsed));
-        self.moving(settings, sample);
+        self.go_on(settings, sample);
     }
 
     /// What only the last sample of the motion decides waits for [`Settling::command_ended`].
     #[inline]
     fn moving(&mut self, settings: &Settings, sample: Sample) {
+        if !self.moving {
+            self.peaks.went_on(self.target());
+        }
         self.peaks.moving(sample);
+        self.go_on(settings, sample);
+    }
+
+    #[inline]
+    fn go_on(&mut self, settings: &Settings, sample: Sample) {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         self.moving = true;
@@ -178,56 +210,111 @@ impl Settling {
     }
 
     /// The sample before this one may have been the command end.
-    #[inline(never)]
+    #[inline(always)]
     fn command_ended(&mut self, settings: &Settings, sample: Sample, now: u64) {
         let tick = sample.tick.wrapping_sub(sample.elapsed);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
         self.moving = false;
-        self.peaks.paused(self.command_end.feedback.wrapping_add(self.error_at_command_end));
         self.command_end = Place { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
         self.window.restart(settings, error, now - u64::from(sample.elapsed));
-        self.rest.restart(error);
+        if self.window.began_inside {
+            self.rest.restart(error);
+        } else {
+            self.rest.forget();
+        }
         self.changed = tick;
         self.change = 0;
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
-        self.clear_curve(tick);
+        if self.curve_due == Due::Nothing {
+            self.curve_due = Due::Stamp;
+        }
     }
 
-    /// Once per move, as soon as there is time: nothing older than the command end matters to the curve.
+    /// Half of the curve at a time, as soon as there is time: nothing older than the command end matters to it.
     #[inline]
     fn clear_curve(&mut self, tick: u32) {
-        if self.stale {
-            self.curve.clear(tick);
-            self.stale = false;
+        let all = self.curve_due == Due::All;
+        self.curve.clear(all, tick);
+        self.curve_due = if all { Due::Half } else { Due::Nothing };
+    }
+
+    /// What is due at the second sample standing; `tick` is the first one's.
+    #[inline]
+    fn begin_curve(&mut self, tick: u32) {
+        while self.curve_due > Due::Stamp {
+            self.clear_curve(self.command_end.tick);
         }
+        self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);
+        self.curve_due = Due::Nothing;
     }
 
     #[inline]
     fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
-            self.command_ended(settings, sample.aside(), now);
+            self.command_ended(settings, sample, now);
+        } else {
+            self.stamp(sample);
         }
         if sample.faults != Faults::NONE {
             self.later = self.later.with(sample.faults);
         }
-        self.step_calm(settings, sample, now);
+        self.stand(settings, sample, || now);
     }
 
-    /// Adds one sound sample, the command and the following error's time-out standing as before.
-    #[inline(always)]
-    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.peaks.held(sample.error);
-        match self.window.step(settings, sample, now) {
-            Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Passage::Outside => self.outside(sample),
-            passage => self.passed(settings, sample.aside(), passage, now),
-        }
+    /// Adds the first sound sample standing after one that moved, at `now`.
+    #[inline]
+    pub fn stopped(&mut self, settings: &Settings, sample: Sample, now: u64) -> Position {
+        self.command_ended(settings, sample, now);
+        self.stand(settings, sample, || now);
         self.window.position()
+    }
+
+    /// Takes the first error, before which there was nothing; whether it counts as a following error at once.
+    pub fn begin(&mut self, settings: &Settings, error: i32) -> bool {
+        self.window.moving(settings, error);
+        self.following.step(settings, error, 0)
+    }
+
+    /// Adds one sound sample, the command and the following error's time-out standing as before; whether nothing
+    /// happened at it that took time.
+    #[inline(always)]
+    pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
+        let in_time = self.stamp(sample);
+        self.stand(settings, sample, now) && in_time
+    }
+
+    /// Stamps the error before a sample standing after another; whether no more than that was due.
+    #[inline]
+    fn stamp(&mut self, sample: Sample) -> bool {
+        let in_time = self.curve_due == Due::Nothing;
+        if !in_time {
+            self.begin_curve(sample.tick.wrapping_sub(sample.elapsed));
+        }
+        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        in_time
+    }
+
+    #[inline(always)]
+    fn stand(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
+        self.peaks.held(sample.error);
+        match self.window.step(settings, sample) {
+            Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
+            Passage::Outside => return !self.outside(sample),
+            Passage::Reached => {
+                self.window.reach(now());
+                self.rest.step(settings, sample.error, sample.feedback_change);
+                return false;
+            }
+            passage => {
+                self.passed(settings, sample, passage, now());
+                return false;
+            }
+        }
+        true
     }
 
     /// Whether the last following error was within its window.
@@ -236,14 +323,13 @@ impl Settling {
         self.following.is_inside()
     }
 
-    #[cold]
-    #[inline(never)]
+    #[inline(always)]
     fn passed(&mut self, settings: &Settings, sample: Sample, passage: Passage, now: u64) {
         // Whatever was wrong before this passage was wrong before the axis had settled.
         self.faults = self.faults.with(self.later);
         self.later = Faults::NONE;
-        self.rest.restart(sample.error);
         if passage == Passage::Entered {
+            self.rest.restart(sample.error);
             let (earlier, earlier_time) = self.peaks.earlier(sample);
             let crossing = Crossing {
                 entry: Entry {
@@ -263,6 +349,7 @@ impl Settling {
             };
             self.window.enter(settings, crossing);
         } else {
+            self.rest.forget();
             self.peaks.left(sample);
         }
         self.changed = sample.tick;

@@ -11,6 +11,9 @@ use crate::settings::Settings;
 /// Most samples of a stretch.
 const LENGTH: usize = 64;
 
+/// Longest time that readings may be told of beforehand. Unit: ticks
+pub const LONGEST: u32 = (1 << 31) - 1;
+
 /// What the samples of a stretch have in common.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Alike {
@@ -27,6 +30,19 @@ pub struct Alike {
 }
 
 impl Alike {
+    /// Errors of at most this size, of a standing command, without an end.
+    #[inline]
+    pub fn within(size: i32) -> Alike {
+        let span = size as u32 * 2;
+        Alike { moving: false, least: -size, span, ticks: LONGEST, samples: u32::MAX }
+    }
+
+    /// The same of a moving command.
+    #[inline]
+    pub fn moving(self) -> Alike {
+        Alike { moving: true, ..self }
+    }
+
     /// Whether this error is one of theirs.
     #[inline]
     pub fn has(&self, error: i32) -> bool {

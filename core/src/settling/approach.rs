@@ -38,8 +38,7 @@ pub struct Approach {
 
 impl Approach {
     /// A move starts from here.
-    #[cold]
-    #[inline(never)]
+    #[inline]
     pub fn restart(&mut self, feedback: i32, tick: u32) {
         self.kept = 0;
         self.keep(feedback, tick);

@@ -65,15 +65,15 @@ pub struct Readout {
 }
 
 impl Curve {
-    /// Forgets everything; older than any command end to come is as good as never.
+    /// Forgets the larger sizes, or the smaller ones; older than any command end to come is as good as never.
     #[cold]
     #[inline(never)]
-    pub fn clear(&mut self, tick: u32) {
-        // By eights, which a Cortex-M stores two at a time.
-        let (eights, others) = self.after.as_chunks_mut();
-        for [a, b, c, d, e, f, g, h] in eights {
-            (*a, *b, *c, *d, *e, *f, *g, *h) = (tick, tick, tick, tick, tick, tick, tick, tick);
-        }
+    pub fn clear(&mut self, larger: bool, tick: u32) {
+        let (smaller_ones, larger_ones) = self.after.split_at_mut(BUCKETS / 2);
+        let half = if larger { larger_ones } else { smaller_ones };
+        // By twenties, which a Cortex-M stores two at a time.
+        let (twenties, others) = half.as_chunks_mut::<20>();
+        twenties.iter_mut().for_each(|twenty| *twenty = [tick; 20]);
         others.fill(tick);
     }
 
@@ -172,7 +172,8 @@ mod tests {
                 .collect();
             let mut curve = Curve::default();
             let start = u32::MAX - 20;
-            curve.clear(start - 100);
+            curve.clear(true, start - 100);
+            curve.clear(false, start - 100);
             for (k, pair) in errors.windows(2).enumerate() {
                 curve.stamp(pair[0].unsigned_abs(), start.wrapping_add(k as u32 + 1));
             }

@@ -77,28 +77,31 @@ pub struct Peaks {
     moving_error: u32,
     /// Since the command stands.
     held: Extremes,
-    stood: bool,
     count: u32,
     mark: Mark,
-    older: Mark,
+    /// The one before it, as far as it is asked for.
+    older: (u32, i32),
     fastest: Speed,
 }
 
 impl Peaks {
     /// A move starts with this sample.
-    #[cold]
-    #[inline(never)]
+    #[inline]
     pub fn restart(&mut self, sample: Sample) {
         let tick = sample.tick.wrapping_sub(sample.elapsed);
         let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
         let error = sample.error_before();
-        let mark = Mark { tick, feedback, error };
         *self = Peaks {
             origin: feedback,
-            mark,
-            older: mark,
-            moving_error: error.unsigned_abs(),
-            ..Peaks::default()
+            high: sample.feedback_change.max(0),
+            low: sample.feedback_change.min(0),
+            moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
+            // Counts from the command end on.
+            held: self.held,
+            count: 1,
+            mark: Mark { tick, feedback, error },
+            older: (tick, error),
+            fastest: Speed::default(),
         };
     }
 
@@ -118,12 +121,9 @@ impl Peaks {
         self.block(sample)
     }
 
-    /// If the command stood at `target` before, it has gone on: what was seen there belongs to the motion.
-    #[cold]
-    pub fn paused(&mut self, target: i32) {
-        if !self.stood {
-            return;
-        }
+    /// The command stood at `target` and has gone on: what was seen there belongs to the motion.
+    #[inline]
+    pub fn went_on(&mut self, target: i32) {
         let Extremes { most, least } = self.held;
         let away = target.wrapping_sub(self.origin);
         self.high = self.high.max(away.wrapping_sub(least));
@@ -134,7 +134,6 @@ impl Peaks {
     /// From here on the command stands.
     pub fn command_ended(&mut self, error: i32) {
         self.held = Extremes { most: error, least: error };
-        self.stood = true;
     }
 
     /// Adds one sample at which it has not.
@@ -197,7 +196,7 @@ impl Peaks {
     /// Feedback left the window: a block begins here.
     pub fn left(&mut self, sample: Sample) {
         self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
-        self.older = self.mark;
+        self.older = (sample.tick, sample.error);
         self.count = 0;
     }
 
@@ -209,14 +208,15 @@ impl Peaks {
         if speed.faster(self.fastest) {
             self.fastest = speed;
         }
-        self.older = self.mark;
+        self.older = (self.mark.tick, self.mark.error);
         self.mark = mark;
         self.count = 0;
     }
 
     /// Error eight to sixteen samples ago, and the time since. Unit: counts, ticks
     pub fn earlier(&self, sample: Sample) -> (i32, u32) {
-        (self.older.error, sample.tick.wrapping_sub(self.older.tick))
+        let (tick, error) = self.older;
+        (error, sample.tick.wrapping_sub(tick))
     }
 
     /// Largest |error|. Unit: counts
@@ -265,7 +265,6 @@ mod tests {
             match k {
                 0 => {
                     peaks.restart(sample);
-                    peaks.moving(sample);
                     peaks.command_ended(sample.error);
                 }
                 _ => {

@@ -24,6 +24,12 @@ impl Rest {
         *self = Rest { count: 1, sum: i64::from(error), squares: square(error), ..Rest::default() };
     }
 
+    /// There is no rest outside the window; it begins anew at the next entry.
+    #[inline]
+    pub fn forget(&mut self) {
+        self.count = 0;
+    }
+
     /// Adds one error inside the window, and what feedback changed by.
     #[inline]
     pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {

@@ -58,19 +58,19 @@ impl Settling {
     }
 
     /// The feedback that would leave no error. Unit: counts, wrapping
-    fn target(&self) -> i32 {
+    pub(super) fn target(&self) -> i32 {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 
     /// The stop that ends with the last sample of the rest, after the command took this course.
     #[inline]
     pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
-        let last = self.window.last.map(|last| (last, last.entry.delay(settings)));
+        let crossings = self.window.crossings();
+        let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
         let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
-        let first_entry = match (self.window.first, last) {
-            (first, Some((last, _))) if first == Some(last.entry) => last_entry,
-            (first, _) => first.map(|entry| entry.edge(entry.delay(settings))),
-        };
+        let first_entry = crossings.and_then(|(first, last)| {
+            if *first == last.entry { last_entry } else { Some(first.edge(first.delay(settings))) }
+        });
         let noise = self.rest.noise();
         let confirmed = self.window.position() == Position::TargetReached;
         Stop {

@@ -1,12 +1,9 @@
 //! In: a stretch of samples that are alike. Out: the same as from one step for each.
 
-use super::Settling;
-use crate::sample::stretch::{Alike, Stretch};
-use crate::settings::Settings;
+use super::{Due, Settling};
+use crate::sample::stretch::{Alike, LONGEST, Stretch};
+use crate::settings::{Bounds, Settings};
 use crate::settling::window::Position;
-
-/// Longest time a stretch may take. Unit: ticks
-pub const LONGEST: u32 = (1 << 31) - 1;
 
 impl Settling {
     /// What the next samples are if nothing happens, the last error being this; `None` if something may.
@@ -15,31 +12,26 @@ impl Settling {
         if !self.following.is_inside() {
             return None;
         }
-        let counts = |counts: u32| i32::try_from(counts).unwrap_or(i32::MAX);
-        let (widest, window) = (counts(settings.following_error_window), counts(settings.window));
-        let between = |least: i32, most: i32| {
-            let span = most.wrapping_sub(least) as u32;
-            Alike { moving: self.moving, least, span, ticks: LONGEST, samples: u32::MAX }
-        };
-        if self.moving {
-            return Some(between(-widest, widest));
+        let widest = settings.bounds().widest;
+        if self.moving { Some(Alike::within(widest).moving()) } else { self.alike_standing(settings, error) }
+    }
+
+    /// The same while the command stands and the following error is inside.
+    #[inline]
+    pub fn alike_standing(&self, settings: &Settings, error: i32) -> Option<Alike> {
+        let Bounds { far, edge, .. } = settings.bounds();
+        let position = self.window.position();
+        if position == Position::Outside {
+            let span = far.wrapping_sub((settings.window as i32).wrapping_add(1));
+            let least = if error < 0 { -far } else { far - span };
+            return (span >= 0).then_some(Alike { least, span: span as u32, ..Alike::within(0) });
         }
-        // Ranges no wider than a jump.
-        let (near, far) =
-            (window.saturating_add(1), widest.min(window.saturating_add(counts(settings.jump))));
-        let edge = window.min(widest).min(counts(settings.jump / 2));
         let samples = self.rest.room(settings).unwrap_or(u32::MAX);
-        let inside = Alike { samples, ..between(-edge, edge) };
-        match self.window.position() {
-            Position::Outside if far <= window => None,
-            Position::Outside if error < 0 => Some(between(-far, -near)),
-            Position::Outside => Some(between(near, far)),
-            Position::Inside => Some(Alike {
-                ticks: settings.window_time.saturating_sub(self.window.inside_for + 1),
-                ..inside
-            }),
-            Position::TargetReached => Some(inside),
-        }
+        let ticks = match position {
+            Position::Inside => settings.window_time.saturating_sub(self.window.inside_for + 1),
+            _ => LONGEST,
+        };
+        Some(Alike { ticks, samples, ..Alike::within(edge) })
     }
 
     /// Adds a stretch of samples that are [`Settling::alike`].
@@ -52,6 +44,9 @@ impl Settling {
             self.approach.step_all(readings, settings.window);
             self.window.moving(settings, stretch.last_error());
             return;
+        }
+        if self.curve_due != Due::Nothing {
+            self.begin_curve(stretch.before().tick);
         }
         let largest = self.peaks.held_all(errors);
         self.curve.stamp_all(errors, readings, largest);

@@ -27,6 +27,8 @@ pub enum Passage {
     Entered,
     /// Feedback went outside.
     Left,
+    /// Feedback has now been inside for the window time.
+    Reached,
 }
 
 /// Exact tracking of the one window that was asked for.
@@ -37,10 +39,9 @@ pub struct Window {
     pub inside_for: u32,
     /// Times feedback came to be inside at this command; being inside at its start is one.
     pub entries: u32,
-    /// First and last entry from outside, `None` while feedback was inside from the start on.
-    pub first: Option<Entry>,
-    /// The last one.
-    pub last: Option<Crossing>,
+    /// First and last entry from outside, if there was one.
+    first: Entry,
+    last: Crossing,
     /// Dwell start and instant of the first target reached. Unit: ticks since the first reading
     pub reached: Option<u64>,
     /// The last stay inside had reached the window time.
@@ -55,6 +56,16 @@ impl Window {
     /// Where feedback stands now.
     pub fn position(&self) -> Position {
         self.position
+    }
+
+    /// First and last entry from outside; none while feedback was inside from the start on.
+    pub fn crossings(&self) -> Option<(&Entry, &Crossing)> {
+        self.has_entered().then_some((&self.first, &self.last))
+    }
+
+    #[inline]
+    fn has_entered(&self) -> bool {
+        self.entries > u32::from(self.began_inside)
     }
 
     /// The command has changed again.
@@ -76,31 +87,27 @@ impl Window {
         self.inside_for = 0;
         self.entries = 0;
         self.began_inside = inside;
-        self.first = None;
-        self.last = None;
         self.reached = None;
         self.confirmed = false;
         self.farthest = error.unsigned_abs();
         if inside {
             self.position = Position::Inside;
             self.entries = 1;
-            self.dwell(settings, 0, now);
+            self.dwell(settings, now);
         }
     }
 
     /// The same command.
     #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Passage {
+    pub fn step(&mut self, settings: &Settings, sample: Sample) -> Passage {
         let inside = sample.error.unsigned_abs() <= settings.window;
         if inside && self.position == Position::TargetReached {
             return Passage::Inside;
         }
         match (self.position == Position::Outside, inside) {
             (false, true) => {
-                if self.position == Position::Inside {
-                    self.dwell(settings, sample.elapsed, now);
-                }
-                Passage::Inside
+                self.inside_for = self.inside_for.saturating_add(sample.elapsed);
+                if self.inside_for >= settings.window_time { Passage::Reached } else { Passage::Inside }
             }
             (true, false) => {
                 self.outside(sample.error);
@@ -137,28 +144,33 @@ impl Window {
     pub fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
         let instant = crossing.entry.instant;
         (crossing.farthest, crossing.cluster, crossing.entry_before) = (self.farthest, instant, instant);
-        if let Some(last) = &self.last {
-            crossing.entry_before = last.entry.instant;
+        if self.has_entered() {
+            crossing.entry_before = self.last.entry.instant;
             if !self.confirmed && crossing.is_chatter(settings) {
-                crossing.cluster = last.cluster;
+                crossing.cluster = self.last.cluster;
             }
+        } else {
+            self.first = crossing.entry;
         }
         self.position = Position::Inside;
         self.inside_for = 0;
         self.entries = self.entries.saturating_add(1);
-        if self.first.is_none() {
-            self.first = Some(crossing.entry);
-        }
-        self.last = Some(crossing);
-        self.dwell(settings, 0, instant);
+        self.last = crossing;
+        self.dwell(settings, instant);
     }
 
+    /// A stay inside begins; without a window time that is all.
     #[inline]
-    fn dwell(&mut self, settings: &Settings, elapsed: u32, now: u64) {
-        self.inside_for = self.inside_for.saturating_add(elapsed);
-        if self.inside_for >= settings.window_time {
-            self.position = Position::TargetReached;
-            self.reached = self.reached.or(Some(now - u64::from(self.inside_for)));
+    fn dwell(&mut self, settings: &Settings, now: u64) {
+        if settings.window_time == 0 {
+            self.reach(now);
         }
+    }
+
+    /// Feedback has been inside for the window time.
+    #[inline]
+    pub fn reach(&mut self, now: u64) {
+        self.position = Position::TargetReached;
+        self.reached = self.reached.or(Some(now - u64::from(self.inside_for)));
     }
 }

@@ -17,9 +17,10 @@ mod image {
     use cortex_m::peripheral::syst::SystClkSource;
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::axis::{Axis, Event};
+    use stillpoint_core::axis::Axis;
     use stillpoint_core::sample::Reading;
-    use stillpoint_core::settings::{Parameters, Settings};
+    use stillpoint_core::settings::{Definition, Parameters, Settings};
+    use stillpoint_emulated::recording::{Course, Recording};
 
     const MOVES: usize = 8;
     const SAMPLES: usize = 1000;
@@ -27,27 +28,6 @@ mod image {
     const PER_TICK: u32 = 40;
     const WINDOW: u32 = 2796;
     const WINDOW_TIME: u32 = 5000;
-
-    /// 60 mm there and back; each stop rings and has two bits of noise.
-    fn fill(readings: &mut [Reading]) {
-        let (mut noise, mut x, mut y) = (1_u32, 0_i64, 0_i64);
-        for (number, reading) in readings.iter_mut().enumerate() {
-            let (forth, k) = ((number / SAMPLES) % 2 == 0, (number % SAMPLES) as i64);
-            let part = k.min(200);
-            let way = 16_777_216 * part * part * (600 - 2 * part) / 8_000_000;
-            let command = if forth { way } else { 16_777_216 - way };
-            if k == 200 {
-                (x, y) = (60_000, 0);
-            }
-            // A turn of 1/12 radian and a decay of 1/60 per sample.
-            (x, y) = ((x * 32_105 - y * 2_683) >> 15, (x * 2_683 + y * 32_105) >> 15);
-            noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            let ringing = if k >= 200 { x } else { 0 };
-            let feedback = command + ringing + i64::from(noise >> 30);
-            *reading =
-                Reading { tick: number as u32 * 250, command: command as i32, feedback: feedback as i32 };
-        }
-    }
 
     /// Window, last entry and dwell, nothing else: what anyone would write first.
     #[derive(Default)]
@@ -106,11 +86,10 @@ mod image {
         else {
             return;
         };
-        fill(readings);
+        readings.iter_mut().zip(Recording::new(Course::USUAL)).for_each(|(place, reading)| *place = reading);
         // Where they lie is not known beforehand, as with a recording: no address is put together at each.
         let readings: &[Reading] = black_box(readings);
-        let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::default() };
-        let Ok(settings) = Settings::new(black_box(parameters)) else { return };
+        let Ok(settings) = Settings::new(black_box(Course::USUAL.parameters)) else { return };
         hprintln!("axis_bytes {}", core::mem::size_of::<Axis>());
         let bare = whole(readings, &mut Bare::default(), |bare, reading| bare.step(reading));
         let axis = whole(readings, &mut Axis::default(), |axis, reading| {
@@ -131,7 +110,7 @@ mod image {
                 whole % count * 100 / count
             );
         }
-        worst(&settings, readings);
+        courses().into_iter().for_each(worst);
     }
 
     /// Counts whole moves, the loop around them included.
@@ -143,27 +122,52 @@ mod image {
         whole
     }
 
+    /// Recordings on which the worst samples are looked for, the usual one first.
+    fn courses() -> [Course; 9] {
+        let usual = Course::USUAL;
+        let asked = usual.parameters;
+        let fine = Parameters { window: 100_000, definition: Definition::Iso9283, ..asked };
+        let following = Parameters { following_error_window: 8000, following_error_time_out: 1000, ..asked };
+        [
+            usual,
+            // A step of the command, and an axis that is there at once.
+            Course { name: "step", ramp: 1, swing: 0, ..usual },
+            Course { name: "short", ramp: 6, swing: 4000, offset: 2700, noise: 8, ..usual },
+            // Noise about the edge of the window: an entry at every second sample.
+            Course { name: "edge", swing: 0, offset: 2640, noise: 9, ..usual },
+            Course { name: "pulses", travel: 40_000, ramp: 40, pause: 3, ..usual },
+            Course { name: "scaled", parameters: Parameters { command_scale: (-1000, 3), ..asked }, ..usual },
+            // An encoder of 24 bits, coarse for its window, and a noisy rest.
+            Course { name: "fine", parameters: fine, travel: 1 << 30, swing: 1 << 26, noise: 17, ..usual },
+            Course { name: "following", parameters: following, ..usual },
+            Course { name: "faults", parameters: Parameters { jump: 300_000, ..asked }, faults: 37, ..usual },
+        ]
+    }
+
     /// The worst sample, with and without those at which a move ends: where its command end becomes certain,
     /// and where its rest is over and it is told.
-    fn worst(settings: &Settings, readings: &[Reading]) {
+    fn worst(course: Course) {
+        let Ok(settings) = Settings::new(black_box(course.parameters)) else { return };
         let (mut axis, mut usual, mut ending, mut under_way) = (Axis::default(), 0, 0, false);
-        for reading in readings {
+        let mut recording = Recording::new(course);
+        for _ in 0..MOVES * SAMPLES {
+            if recording.is_gap() {
+                axis.gap();
+            }
+            let Some(reading) = recording.next() else { return };
             let from = SYST::get_current();
-            let status = axis.step(settings, *reading);
+            let status = axis.step(&settings, black_box(reading));
             let spent = since(from);
             let ended = under_way && !axis.is_under_way();
             under_way = axis.is_under_way();
-            if status.event || ended {
-                ending = ending.max(spent);
-                while let Some(Event::Move(record)) = axis.event() {
-                    black_box(record);
-                }
-            } else {
-                usual = usual.max(spent);
+            let worst = if status.event || ended { &mut ending } else { &mut usual };
+            *worst = spent.max(*worst);
+            while let Some(event) = axis.event() {
+                black_box(event);
             }
         }
-        hprintln!("worst_usual_instructions {}", usual);
-        hprintln!("worst_ending_instructions {}", ending);
+        hprintln!("worst_usual_instructions_{} {}", course.name, usual);
+        hprintln!("worst_ending_instructions_{} {} ({} moves)", course.name, ending, axis.moves());
     }
 
     #[panic_handler]

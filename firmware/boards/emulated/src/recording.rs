@@ -1,0 +1,123 @@
+//! In: what an invented axis does. Out: its readings, one by one, to count instructions on.
+
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Definition, Parameters};
+
+/// Time between readings. Unit: ticks
+const PERIOD: u32 = 250;
+
+/// Back and forth, one move like the other; each stop rings, stands beside its target and has noise.
+#[derive(Clone, Copy)]
+pub struct Course {
+    /// Words of letters and underlines.
+    pub name: &'static str,
+    /// What is asked of the axis.
+    pub parameters: Parameters,
+    /// Commanded distance. Unit: feedback counts
+    pub travel: i64,
+    /// Samples of a move, of that those in which the command changes, and how many stand between two of those.
+    pub samples: usize,
+    /// See there.
+    pub ramp: i64,
+    /// See there.
+    pub pause: i64,
+    /// Error at the command end. Unit: counts
+    pub swing: i64,
+    /// Error about which the stop rings. Unit: counts
+    pub offset: i64,
+    /// Bits of noise.
+    pub noise: u32,
+    /// Every so many samples one is missing, one jumps and one has the time stamp of that before; 0 is never.
+    pub faults: usize,
+}
+
+impl Course {
+    /// 60 mm of a smooth move, and a stop with two bits of noise.
+    pub const USUAL: Course = Course {
+        name: "usual",
+        parameters: Parameters {
+            ticks_per_second: 1_000_000,
+            window: 2796,
+            window_time: 5000,
+            rest_time: 20_000,
+            following_error_window: u32::MAX,
+            following_error_time_out: 0,
+            command_scale: (1, 1),
+            encoder_step: 1,
+            jump: 1 << 30,
+            definition: Definition::LastEntry,
+        },
+        travel: 16_777_216,
+        samples: 1000,
+        ramp: 200,
+        pause: 0,
+        swing: 60_000,
+        offset: 0,
+        noise: 2,
+        faults: 0,
+    };
+}
+
+/// A recording in the making.
+pub struct Recording {
+    course: Course,
+    number: usize,
+    noise: u32,
+    /// The ringing and what it turns into. Unit: counts
+    ringing: (i64, i64),
+    tick: u32,
+}
+
+impl Recording {
+    /// From the first reading on.
+    pub fn new(course: Course) -> Recording {
+        Recording { course, number: 0, noise: 1, ringing: (0, 0), tick: 0 }
+    }
+
+    /// Whether readings are missing before the next one.
+    pub fn is_gap(&self) -> bool {
+        self.course.faults > 0 && self.number % self.course.faults == self.course.faults - 1
+    }
+
+    /// What has to stand where, the command in feedback counts.
+    fn command(&self) -> i64 {
+        let Course { travel, samples, ramp, pause, .. } = self.course;
+        let (forth, k) = ((self.number / samples) % 2 == 0, (self.number % samples) as i64);
+        let part = (k / (pause + 1)).min(ramp);
+        let way = travel * part * part * (3 * ramp - 2 * part) / (ramp * ramp * ramp);
+        if forth { way } else { travel - way }
+    }
+
+    /// Whether the command has come to its end: from there on the axis rings.
+    fn error(&mut self) -> i64 {
+        let Course { samples, ramp, pause, swing, offset, noise, .. } = self.course;
+        let (x, y) = self.ringing;
+        let k = (self.number % samples) as i64;
+        let end = ramp * (pause + 1);
+        let (x, y) = if k == end { (swing, 0) } else { (x, y) };
+        // A turn of 1/12 radian and a decay of 1/60 per sample.
+        self.ringing = ((x * 32_105 - y * 2_683) >> 15, (x * 2_683 + y * 32_105) >> 15);
+        self.noise = self.noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let noise = i64::from(self.noise >> (31 - noise) >> 1);
+        if k >= end { self.ringing.0 + offset + noise } else { noise }
+    }
+}
+
+impl Iterator for Recording {
+    type Item = Reading;
+
+    fn next(&mut self) -> Option<Reading> {
+        let Course { parameters, faults, .. } = self.course;
+        let (command, error) = (self.command(), self.error());
+        let (upper, lower) = parameters.command_scale;
+        let fault = |place: usize| faults > 0 && self.number % faults == faults / place;
+        self.tick += if fault(2) { 0 } else { PERIOD };
+        let jump = if fault(3) { i64::from(parameters.jump) + 1 } else { 0 };
+        self.number += 1;
+        Some(Reading {
+            tick: self.tick,
+            command: (command * i64::from(lower) / i64::from(upper)) as i32,
+            feedback: (command + error + jump) as i32,
+        })
+    }
+}
