@@ -53,6 +53,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 self.tell_alarm(step);
                 return step.is_some();
             }
+            // Yet to come.
+            Command::Act(_) | Command::Declare(_) | Command::Arrange(_) => return false,
         }
         true
     }
