@@ -1,8 +1,9 @@
 //! In: bytes of commands. Out: what they ask for, done or refused.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::alarm::Action;
 use stillpoint_core::settings::Invalid;
-use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
@@ -29,7 +30,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 Some(Event::Corrupt(_)) => None,
             };
             let done = heard.is_some_and(|command| self.obey(&command));
-            self.refused = self.refused.saturating_add(u32::from(!done));
+            if !done {
+                self.refused = self.refused.saturating_add(1);
+                self.tell_status(0);
+            }
         }
     }
 
@@ -47,16 +51,27 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             Command::CaptureNext(CaptureNext { axis, stops }) => {
                 let Some(watched) = self.watched.get_mut(usize::from(*axis)) else { return false };
                 watched.stops = *stops;
+                self.tell_status(usize::from(*axis));
             }
-            Command::Acknowledge(Acknowledge { alarm }) => {
-                let step = self.alarms.acknowledge(*alarm, self.now);
-                self.tell_alarm(step);
-                return step.is_some();
+            Command::Acknowledge(Acknowledge { alarm }) => return self.act(*alarm, Action::Acknowledge),
+            Command::Act(Act { alarm, action }) => return self.act(*alarm, (*action).into()),
+            Command::Arrange(arrangement) => {
+                let arranged = self.alarms.arrange(arrangement);
+                self.tell(&Message::Arranged(arranged));
+                self.tell_alarm(None);
+                return arranged.refused.is_none();
             }
             // Yet to come.
-            Command::Act(_) | Command::Declare(_) | Command::Arrange(_) => return false,
+            Command::Declare(_) => return false,
         }
         true
+    }
+
+    /// What a person does about an alarm.
+    fn act(&mut self, alarm: u32, action: Action) -> bool {
+        let step = self.alarms.act(alarm, action, self.now);
+        self.tell_alarm(step);
+        step.is_some()
     }
 
     fn apply(&mut self, apply: &Apply) -> bool {
