@@ -70,10 +70,8 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     tick: Option<u32>,
     last_command: Option<u32>,
     refused: u32,
-    /// Samples and frames of moves, and when they were last more. Unit of the latter: ticks
+    /// Samples and frames of moves, and whether some were lost at this tick.
     lost: u32,
-    lost_at: Option<u64>,
-    /// Some were lost at this tick.
     losing: bool,
 }
 
@@ -117,7 +115,6 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             last_command: None,
             refused: 0,
             lost: 0,
-            lost_at: None,
             losing: false,
         }
     }
@@ -145,12 +142,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
 
     /// What the lamp, the buzzer and the contact are to show.
     pub fn lamp(&self) -> Lamp {
-        let second = u64::from(self.ticks_per_second());
-        Lamp::new(&Wrong {
-            warning: self.watched.iter().any(|watched| watched.warned),
-            losing: self.lost_at.is_some_and(|at| self.now.saturating_sub(at) < 2 * second),
-            ..self.alarms.wrong()
-        })
+        let warning = self.watched.iter().any(|watched| watched.warned);
+        Lamp::new(&Wrong { warning, ..self.alarms.wrong() })
     }
 
     /// Whether the lamp is lit now.
@@ -164,11 +157,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         let lost = self.sampler.missed().saturating_add(of_moves);
         let more = lost.saturating_sub(self.lost);
         if more > 0 || self.losing {
-            self.losing = more > 0;
+            (self.lost, self.losing) = (lost, more > 0);
             self.alarm((0, Subject::Gap), more.into(), (0, 0));
-        }
-        if more > 0 {
-            (self.lost, self.lost_at) = (lost, Some(self.now));
         }
     }
 
