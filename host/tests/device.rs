@@ -138,9 +138,10 @@ fn samples_are_asked_for_and_good_is_declared() {
     let declared = "are declared good as they run now; baselines are learnt anew";
     check(&place, "declare 1", 0, &format!("axis 1: all kinds of moves {declared}"));
     check(&place, "declare 1 --kind 1", 0, &format!("axis 1: moves of kind 1 {declared}"));
-    let first = "let it move first; `stillpoint watch` tells which kinds there are";
-    let none = "axis 0: the monitor refused: there are no all kinds of moves to declare good";
-    check(&place, "declare 0", 1, &format!("{none}; {first}"));
+    let kinds = "`stillpoint watch` keeps which kinds there are";
+    let none = |why| format!("axis 0 can't be declared good: {why}; {kinds}");
+    check(&place, "declare 0", 1, &none("it has made no move yet"));
+    check(&place, "declare 0 --kind 3", 1, &none("it has no kind 3 of moves"));
     assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves came\n"));
 }
 

@@ -170,10 +170,13 @@ pub(super) fn declare(talk: &mut Talk, axis: u8, kind: u32) -> Result<Done, Erro
         Message::Restart(told) if (told.axis, told.kind) == (axis, kind) && !header.replay => Some(*header),
         _ => None,
     })?;
-    let which = if kind == 0 { "all kinds of moves".to_owned() } else { format!("moves of kind {kind}") };
+    let (which, none) = match kind {
+        0 => ("all kinds of moves".to_owned(), "it has made no move yet".to_owned()),
+        _ => (format!("moves of kind {kind}"), format!("it has no kind {kind} of moves")),
+    };
     let Some(header) = answer else {
-        let wrong = format!("axis {axis}: the monitor refused: there are no {which} to declare good");
-        return Err(talk.wrong(wrong, "let it move first; `stillpoint watch` tells which kinds there are"));
+        let wrong = format!("axis {axis} can't be declared good: {none}");
+        return Err(talk.wrong(wrong, "`stillpoint watch` keeps which kinds there are"));
     };
     let text = format!("axis {axis}: {which} are declared good as they run now; baselines are learnt anew");
     Ok(Done { text, noted: Some(Noted { what: "baseline", header, axis }) })
