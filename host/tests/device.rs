@@ -145,6 +145,28 @@ fn samples_are_asked_for_and_good_is_declared() {
     assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves came\n"));
 }
 
+#[test]
+fn an_alarm_is_arranged() {
+    let place = serve(monitor());
+    let line = |latching: bool, delay: &str, priority: &str| {
+        format!(
+            "axis 1, unsettled: latching={latching} on_delay={delay} off_delay=0s re_alarm_time=28800s \
+            longest_shelving=28800s priority={priority}"
+        )
+    };
+    check(&place, "arrange 1 unsettled", 0, &line(false, "0s", "medium"));
+    let changes = "arrange 1 unsettled latching=true on_delay=1500ms priority=high";
+    check(&place, changes, 0, &line(true, "1.5s", "high"));
+    let refused = "axis 1: off_delay was refused: it must be at most 2^48 ticks";
+    let kept = "what was set before stays in force";
+    check(&place, "arrange 1 unsettled off_delay=999999h", 1, &format!("{refused}; {kept}"));
+    check(&place, "arrange 1 unsettled", 0, &line(true, "1.5s", "high"));
+    check(&place, "arrange 1 gap", 1, "axis 1 has no such alarm; losses are those of axis 0");
+    let wrong = stillpoint(&["device", &place, "arrange", "1", "drift", "latch=true"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("keys: latching, on_delay, "));
+}
+
 /// A store that is gone when the test is.
 struct Scratch(PathBuf);
 

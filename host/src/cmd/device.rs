@@ -11,6 +11,7 @@ use crate::source::probe;
 use talk::Talk;
 
 mod act;
+mod arrange;
 mod settings;
 mod talk;
 
@@ -40,6 +41,7 @@ Examples:
   stillpoint device serial:/dev/ttyACM0 acknowledge 3 --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 shelve 3 --minutes 90 --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 settings 1 window=120 window_time=10ms
+  stillpoint device serial:/dev/ttyACM0 arrange 1 drift latching=true re_alarm_time=24h
   stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re";
 
 #[derive(Subcommand)]
@@ -74,6 +76,8 @@ enum Question {
     },
     /// Show or change the settings of an axis, from its next move on
     Settings(settings::Arguments),
+    /// Show or change how an alarm behaves, until the monitor starts anew
+    Arrange(arrange::Arguments),
     /// Write the monitor's image to the chip at probe:CHIP, check it and start it
     Flash {
         /// The ELF file that cargo built
@@ -92,6 +96,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Question::Capture { axis, stops } => act::capture(&mut talk, *axis, *stops),
         Question::Declare { axis, kind } => act::declare(&mut talk, *axis, *kind),
         Question::Settings(asked) => asked.run(&mut talk),
+        Question::Arrange(asked) => asked.run(&mut talk),
         Question::SetClock => act::set_clock(&mut talk),
         Question::DumpSince { boot, sequence } => act::dump(&mut talk, *boot, *sequence),
         Question::Identify | Question::Flash { .. } => Ok(settings::identify(&talk)),
@@ -145,4 +150,20 @@ fn unfit(place: &str, wrong: &str, remedy: &str) -> Error {
         wrong: wrong.to_owned(),
         remedy: remedy.to_owned(),
     }
+}
+
+/// A time as people write it: in ticks, or as 10ms, 2s, 5min or 8h. Unit: ticks
+fn ticks(value: &str, ticks_per_second: u32) -> Option<u64> {
+    let units = [("ms", 0.001), ("min", 60.0), ("s", 1.0), ("h", 3600.0)];
+    let with = units.iter().find_map(|(unit, seconds)| Some((value.strip_suffix(unit)?, seconds)));
+    match with {
+        Some((number, seconds)) => times(number, seconds * f64::from(ticks_per_second)),
+        None => value.parse().ok(),
+    }
+}
+
+/// So many times a number that is not negative.
+fn times(value: &str, factor: f64) -> Option<u64> {
+    let product = (value.trim().parse::<f64>().ok()? * factor).round();
+    (0.0..=u64::MAX as f64).contains(&product).then_some(product as u64)
 }

@@ -5,10 +5,11 @@ use serde::Serialize;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, AlarmPriority, Category};
+use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
 use super::{Store, time};
 use crate::error::Error;
+use crate::report::told;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -68,20 +69,11 @@ impl AlarmLine {
 }
 
 /// What the frame says beside the table. Nothing, if it is of a monitor that did not know more.
-fn told(body: Option<&[u8]>) -> Option<Alarm> {
+fn more(body: Option<&[u8]>) -> Option<Alarm> {
     let frame = Frame::check::<LargeTable>(body?).ok()?;
     match frame.read::<Message>().ok()?.payload {
         Message::Alarm(alarm) if alarm.event != AlarmEvent::Unknown => Some(alarm),
         _ => None,
-    }
-}
-
-fn priority(priority: AlarmPriority) -> &'static str {
-    match priority {
-        AlarmPriority::Low => "low",
-        AlarmPriority::Medium => "medium",
-        AlarmPriority::High => "high",
-        AlarmPriority::Highest => "highest",
     }
 }
 
@@ -113,7 +105,7 @@ impl Store {
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
             let mut statement = self.connection.prepare_cached(STEPS)?;
             let rows = statement.query_map(params![since, until, axis], |row| {
-                let more = told(row.get_ref(8)?.as_blob_or_null()?);
+                let more = more(row.get_ref(8)?.as_blob_or_null()?);
                 Ok(AlarmLine {
                     axis: row.get(0)?,
                     alarm: row.get(1)?,
@@ -124,7 +116,7 @@ impl Store {
                     value: row.get(6)?,
                     limit: row.get(7)?,
                     kind: more.map_or(0, |alarm| alarm.kind),
-                    priority: more.map(|alarm| priority(alarm.priority)),
+                    priority: more.map(|alarm| told::priority(alarm.priority)),
                     category: more.map(|alarm| letter(alarm.category)),
                     who: row.get(9)?,
                 })

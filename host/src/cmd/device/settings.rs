@@ -18,7 +18,7 @@ use crate::report::told;
 pub(super) struct Arguments {
     /// Number of the axis, from 0
     axis: u8,
-    /// KEY=VALUE, as shown without any: counts or ticks; times also as 10ms or 2s
+    /// KEY=VALUE, as shown without any: counts or ticks; times also as 10ms, 2s, 5min or 8h
     changes: Vec<String>,
 }
 
@@ -147,7 +147,7 @@ fn set(asked: &mut Parameters, change: &str) -> Option<()> {
             asked.definition = all.into_iter().find(|one| definition(*one) == value)?;
         }
         "inferred" => asked.inferred = value.parse().ok()?,
-        "false_alarms_per_axis_month" => watch.false_alarms_per_axis_month_milli = times(value, 1000.0)?,
+        "false_alarms_per_axis_month" => watch.false_alarms_per_axis_month_milli = milli(value)?,
         "smallest_change_permille" => watch.smallest_change_permille = number()?,
         "smallest_change" => watch.smallest_change = ticks(value, rate)?,
         "moves_per_hour" => watch.moves_per_hour = number()?,
@@ -157,20 +157,13 @@ fn set(asked: &mut Parameters, change: &str) -> Option<()> {
     Some(())
 }
 
-/// A time. Unit: ticks, from ticks or with its unit
+/// A time of the wire. Unit: ticks
 fn ticks(value: &str, ticks_per_second: u32) -> Option<u32> {
-    let second = f64::from(ticks_per_second);
-    match (value.strip_suffix("ms"), value.strip_suffix('s')) {
-        (Some(milliseconds), _) => times(milliseconds, second / 1000.0),
-        (None, Some(seconds)) => times(seconds, second),
-        (None, None) => value.parse().ok(),
-    }
+    super::ticks(value, ticks_per_second).and_then(|ticks| ticks.try_into().ok())
 }
 
-/// So many times a number, if that is one of the wire.
-fn times(value: &str, factor: f64) -> Option<u32> {
-    let product = (value.trim().parse::<f64>().ok()? * factor).round();
-    (0.0..=f64::from(u32::MAX)).contains(&product).then_some(product as u32)
+fn milli(value: &str) -> Option<u32> {
+    super::times(value, 1000.0).and_then(|milli| milli.try_into().ok())
 }
 
 fn definition(definition: Definition) -> &'static str {
