@@ -129,7 +129,10 @@ impl Derive {
         };
         self.moves.add(stored, told, seen);
         // Intervals that lie before the horizon are whole, and stay as they are.
-        if seen.at >= self.horizon { self.summaries.add(store, &seen) } else { Ok(()) }
+        if seen.at >= self.horizon {
+            self.summaries.add(&seen);
+        }
+        Ok(())
     }
 
     fn settings(&mut self, store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {

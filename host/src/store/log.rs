@@ -14,7 +14,8 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
 use super::derive::{ARRIVED, is_silent, mark};
-use super::group::{Grouped, Held};
+use super::frames::Held;
+use super::group::Grouped;
 use super::journal;
 pub use super::kept::{Axis, Kept};
 use super::resume;
@@ -104,10 +105,10 @@ impl Log {
         while let Some(event) = self.receiver.step(&mut left) {
             // What is no frame is counted where the bytes are decoded.
             let Event::Frame(frame) = event else { continue };
-            let (header, body) = (frame.header, Box::from(frame.body()));
+            let (header, silent, body) = (frame.header, is_silent(&frame), Box::from(frame.body()));
             let mut named = None;
             // Only these two are read before they are stored.
-            if header.priority != Priority::Move && !is_silent(&frame) {
+            if header.priority != Priority::Move && !silent {
                 match frame.read::<Message>().map(|read| read.payload) {
                     Ok(Message::Hello(hello)) => named = Some(hello.device),
                     Ok(Message::Status(status)) => self.dumped |= status.replay_left == 0,
@@ -117,7 +118,7 @@ impl Log {
             if let Some(number) = named {
                 self.name(number);
             }
-            self.waiting.push_back(Held { number: self.number, header, arrived: now, body });
+            self.waiting.push_back(Held { number: self.number, header, silent, arrived: now, body });
             self.fresh += 1;
         }
         if self.fresh > 0 {

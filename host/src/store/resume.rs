@@ -5,7 +5,8 @@ use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::header::Priority;
 
 use super::Store;
-use super::group::{Number, newest};
+use super::frames::Number;
+use super::group::newest;
 use crate::error::Error;
 
 /// The last frame of a move before the first hole in the newest start, or simply the last: it is in the monitor's
