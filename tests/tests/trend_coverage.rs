@@ -37,7 +37,8 @@ impl Scene {
                 let truth = 0.05 + self.rise * (middle - self.from).max(0.0) / (1.0 - self.from);
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
-                Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s: median_s, mean_s: None }
+                let time_s = i as f64 * INTERVAL;
+                Point { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
             })
             .collect()
     }

@@ -4,17 +4,18 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
+use stillpoint_core::wire::record::Outcome;
 
 use super::moves::Within;
 use super::output::{Form, tell};
-use crate::analysis::cost::Cycle;
+use crate::analysis::cost::{Baseline, Cycle, Source};
 use crate::analysis::point::Point;
 use crate::analysis::trend::{self, Measure};
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, json, table};
 use crate::store::Store;
 use crate::store::moves::Known;
-use crate::store::sketch::Bins;
+use crate::store::sketch::{Bins, rank};
 use crate::store::summary::Summary;
 
 /// Tell where the settling of a store's axes is going
@@ -39,7 +40,7 @@ pub struct Arguments {
     /// Settling time that must not be reached
     #[arg(long, value_name = "L")]
     limit_ms: Option<f64>,
-    /// Mean settling time when the axis was good; costs are told against it
+    /// Settling time when the axis was good, to tell costs against; else the monitor's baseline, else the first interval
     #[arg(long, value_name = "B")]
     baseline_ms: Option<f64>,
     /// Time from part to part
@@ -93,7 +94,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         }
     }
     if short > 0 {
-        tell(format_args!("{short} kinds have too few settled moves for a trend"));
+        tell(format_args!("{short} kinds have too few moves for a trend"));
     }
     print(arguments.format, &lines)
 }
@@ -120,11 +121,12 @@ fn ask(arguments: &Arguments) -> Result<trend::Ask, Error> {
         value => Ok(value.map(|value| value * scale)),
     };
     let cycle = time("--cycle-s", arguments.cycle_s, 1.0)?;
+    let baseline = time("--baseline-ms", arguments.baseline_ms, 1e-3)?;
     let moves = time("--moves-per-cycle", arguments.moves_per_cycle, 1.0)?;
     Ok(trend::Ask {
         measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
         limit_s: time("--limit-ms", arguments.limit_ms, 1e-3)?,
-        baseline_s: time("--baseline-ms", arguments.baseline_ms, 1e-3)?,
+        baseline: baseline.map(|settling_s| Baseline { settling_s, source: Source::Asked }),
         cycle: cycle.zip(moves).map(|(seconds, moves)| Cycle { seconds, moves }),
         ..trend::Ask::new(arguments.interval.seconds() as f64)
     })
@@ -146,15 +148,22 @@ fn points(
     Ok(found)
 }
 
-/// The point of an interval, if a move settled in it.
+/// The point of an interval, if a move in it settled or did not.
 fn point(bins: &Bins, summary: &Summary) -> Option<Point> {
     let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
     let moves = summary.sketch.count();
+    let unsettled = u64::try_from(summary.outcomes[Outcome::Unsettled as usize]).unwrap_or(0);
+    // A move that did not settle stands behind all that did.
+    let quantile = |share| {
+        let rank = rank(share, moves + unsettled)?;
+        Some(summary.sketch.ranked(bins, rank).map_or(f64::INFINITY, seconds))
+    };
     Some(Point {
         time_s: summary.at as f64 * 1e-6,
         moves,
-        median_s: seconds(summary.sketch.quantile(bins, 0.5)?),
-        p95_s: seconds(summary.sketch.quantile(bins, 0.95)?),
+        unsettled,
+        median_s: quantile(0.5)?,
+        p95_s: quantile(0.95)?,
         mean_s: (moves > 0).then(|| seconds(summary.sum) / moves as f64),
     })
 }
