@@ -14,6 +14,7 @@ use stillpoint_core::wire::header::Way;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
+use stillpoint_core::wire::watch::Subject;
 
 use crate::lamp::{Lamp, Wrong};
 use crate::link::Link;
@@ -65,6 +66,8 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     /// Samples and frames of moves, and when they were last more. Unit of the latter: ticks
     lost: u32,
     lost_at: Option<u64>,
+    /// Some were lost at this tick.
+    losing: bool,
 }
 
 impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
@@ -88,18 +91,19 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
     ) -> App<AXES, F, LINES, LINE> {
         let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
         let asked = settings.map(|settings| {
-            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept.parameters).ok());
+            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
             kept.unwrap_or(Asked { settings, inferred: false })
         });
+        let rate = asked.first().map_or(1, |asked| asked.settings.ticks_per_second);
         told::greet(&identity, &asked, &mut link, &mut store);
         App {
             identity,
             sampler: Sampler::new(identity.period),
             watched: asked.map(|asked| Watched::new(asked, identity.period)),
             lines,
-            alarms: Alarms::new(),
+            alarms: Alarms::new(rate),
             link,
             receiver: Receiver::new(Way::FromHost),
             store,
@@ -111,6 +115,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             refused: 0,
             lost: 0,
             lost_at: None,
+            losing: false,
         }
     }
 
@@ -123,6 +128,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
         let taken = self.sampler.take(tick, raw);
         self.look_for_losses();
+        if self.alarms.is_due(self.now) {
+            self.tell_alarm(None);
+        }
         for (number, taken) in taken.taken() {
             match (taken, raw.get(number)) {
                 (Taken::Gap(count), _) => self.gap(number, count),
@@ -151,7 +159,12 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
     fn look_for_losses(&mut self) {
         let [_, of_moves, ..] = self.link.lost();
         let lost = self.sampler.missed().saturating_add(of_moves);
-        if lost != self.lost {
+        let more = lost.saturating_sub(self.lost);
+        if more > 0 || self.losing {
+            self.losing = more > 0;
+            self.alarm((0, Subject::Gap), more.into(), (0, 0));
+        }
+        if more > 0 {
             (self.lost, self.lost_at) = (lost, Some(self.now));
         }
     }
@@ -267,7 +280,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             match watched.axis.event() {
                 None => break,
                 Some(Event::Move(record)) => self.told(number, record),
-                Some(Event::FollowingError(_)) => self.tell_status(number),
+                Some(Event::FollowingError(lasts)) => self.following_error(number, lasts),
             }
         }
     }

@@ -4,8 +4,8 @@
 //! |---|---|---|
 //! | fast | an alarm that nobody has acknowledged | look at it, acknowledge it; the buzzer is silent then |
 //! | slow | an alarm that came and went unseen; or samples or moves were lost within two seconds | look what it was |
-//! | steady | an acknowledged alarm that still holds; or a signal near its limit | put it right |
-//! | off | nothing of the kind | |
+//! | steady | an acknowledged alarm that still holds, or is held by its latch; or a signal near its limit | put it right, reset it |
+//! | off | nothing of the kind; what is shelved, suppressed or out of service is not shown | |
 //!
 //! The more urgent is shown. Fast and slow differ by a factor of four, so that one alone can be told. A lamp
 //! that stays dark may also be one without power: the contact is closed only while the monitor runs
@@ -16,9 +16,9 @@
 pub struct Wrong {
     /// An alarm holds and is not acknowledged.
     pub unacknowledged: bool,
-    /// An alarm has gone by itself and is not acknowledged.
+    /// An alarm has gone by itself, held by its latch or not, and is not acknowledged.
     pub returned: bool,
-    /// An alarm holds and is acknowledged.
+    /// An alarm holds, if only by its latch, and is acknowledged.
     pub acknowledged: bool,
     /// A signal is near its limit.
     pub warning: bool,

@@ -1,8 +1,9 @@
 //! In: bytes of commands. Out: what they ask for, done or refused.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::alarm::Action;
 use stillpoint_core::settings::Invalid;
-use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
@@ -29,7 +30,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 Some(Event::Corrupt(_)) => None,
             };
             let done = heard.is_some_and(|command| self.obey(&command));
-            self.refused = self.refused.saturating_add(u32::from(!done));
+            if !done {
+                self.refused = self.refused.saturating_add(1);
+                self.tell_status(0);
+            }
         }
     }
 
@@ -47,14 +51,27 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             Command::CaptureNext(CaptureNext { axis, stops }) => {
                 let Some(watched) = self.watched.get_mut(usize::from(*axis)) else { return false };
                 watched.stops = *stops;
+                self.tell_status(usize::from(*axis));
             }
-            Command::Acknowledge(Acknowledge { alarm }) => {
-                let step = self.alarms.acknowledge(*alarm, self.now);
-                self.tell_alarm(step);
-                return step.is_some();
+            Command::Acknowledge(Acknowledge { alarm }) => return self.act(*alarm, Action::Acknowledge),
+            Command::Act(Act { alarm, action }) => return self.act(*alarm, (*action).into()),
+            Command::Arrange(arrangement) => {
+                let arranged = self.alarms.arrange(arrangement);
+                self.tell(&Message::Arranged(arranged));
+                self.tell_alarm(None);
+                return arranged.refused.is_none();
             }
+            // Yet to come.
+            Command::Declare(_) => return false,
         }
         true
+    }
+
+    /// What a person does about an alarm.
+    fn act(&mut self, alarm: u32, action: Action) -> bool {
+        let step = self.alarms.act(alarm, action, self.now);
+        self.tell_alarm(step);
+        step.is_some()
     }
 
     fn apply(&mut self, apply: &Apply) -> bool {
@@ -80,7 +97,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         let answer = Settings { refused, ..watched.accepted(apply.axis) };
         self.tell(&Message::Settings(answer));
         let all = self.watched.iter().enumerate();
-        let all = all.map(|(axis, watched)| watched.accepted(axis as u8));
+        let all = all.map(|(axis, watched)| {
+            let Settings { axis, parameters, .. } = watched.accepted(axis as u8);
+            Apply { axis, parameters }
+        });
         // Applied all the same if the flash refuses; the next start then has the old ones.
         checked.is_ok() && self.store.remember(all).is_ok()
     }
@@ -105,8 +125,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         while self.link.has_room(Priority::Move, 4) {
             let Some(mut cursor) = self.replay.take() else { return };
             let link = &mut self.link;
-            if !self.store.read(&mut cursor, |header, message| {
-                link.queue(header, message);
+            if !self.store.read(&mut cursor, |frame| {
+                link.again(frame);
             }) {
                 // The dump is complete: the status says so.
                 (0..AXES).for_each(|number| self.tell_status(number));
