@@ -88,9 +88,10 @@ CREATE TABLE summaries (                -- span in s; kind -1 is all kinds of th
     PRIMARY KEY (device, axis, span, kind, at_us)) WITHOUT ROWID;
 ";
 
-/// What follows from what monitors tell of their watch. A kind of moves has a number on its axis, which begins anew at
+/// Which holes nobody can fill, and what follows from what monitors tell of their watch. A kind of moves has a number on its axis, which begins anew at
 /// every start of the monitor: in `summaries`, kind is boot << 32 | number, 0 no kind, -1 all.
 const WATCHED: &str = "
+ALTER TABLE boots ADD COLUMN gone_before INTEGER NOT NULL DEFAULT 0; -- holes before it: not in the monitor's log either
 DROP TABLE findings;
 DROP TABLE alarms;
 CREATE TABLE alarms (

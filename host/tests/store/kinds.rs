@@ -25,7 +25,8 @@ struct Start {
 
 impl Start {
     fn new(boot: u32) -> Start {
-        let mut start = Start { numbers: Numbers::new(Way::FromDevice, boot), bytes: vec![], chance: boot };
+        let mut start =
+            Start { numbers: Numbers::new(Way::FromDevice, boot), bytes: vec![], chance: boot * 12_345 };
         start.say(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
         start
     }
