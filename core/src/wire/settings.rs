@@ -169,6 +169,19 @@ impl From<&Parameters> for settings::Parameters {
     }
 }
 
+impl From<&watch::Watch> for Wish {
+    fn from(watch: &watch::Watch) -> Wish {
+        Wish {
+            // At most a million: a tenth is the most by which single precision is off.
+            false_alarms_per_axis_month_milli: (watch.false_alarms_per_axis_month * 1000.0 + 0.5) as u32,
+            smallest_change_permille: watch.smallest_change_permille,
+            smallest_change: watch.smallest_change,
+            moves_per_hour: watch.moves_per_hour,
+            baseline: watch.baseline,
+        }
+    }
+}
+
 impl From<&Wish> for watch::Wish {
     fn from(sent: &Wish) -> watch::Wish {
         let default = watch::Wish::default();
@@ -228,6 +241,11 @@ mod tests {
         assert_eq!((asked.false_alarms_per_axis_month, asked.smallest_change_permille), (0.25, 50));
         assert_eq!((asked.smallest_change, asked.moves_per_hour, asked.baseline), (800, 60, 100));
         assert_eq!(watch::Wish::from(&Wish::default()), watch::Wish::default());
+        for false_alarms_per_axis_month_milli in 1..=1_000_000 {
+            let one = Wish { false_alarms_per_axis_month_milli, ..good };
+            assert_eq!(Wish::from(&watch::Watch::new((&one).into()).unwrap()), one);
+        }
+        assert_eq!(Wish::from(&watch::Watch::new(asked).unwrap()), good);
         let cases = [
             Wish { false_alarms_per_axis_month_milli: u32::MAX, ..good },
             Wish { smallest_change_permille: u32::MAX, ..good },

@@ -7,7 +7,7 @@
 //! nothing and are suppressed by design, unless a person has set them aside. Their figures are followed all the
 //! same, so that what stands when the signals are right again comes back by itself.
 
-use stillpoint_core::alarm::{Action, Event, NEVER, Parameters, Point, Settings, State, Step};
+use stillpoint_core::alarm::{Action, Event, NEVER, Parameters, Point, Priority, Settings, State, Step};
 use stillpoint_core::settings::Invalid;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
@@ -217,8 +217,12 @@ impl<const AXES: usize> Alarms<AXES> {
         let mut wrong = Wrong::default();
         for life in self.all() {
             match life.point.state() {
-                State::Unacknowledged => wrong.unacknowledged = true,
-                State::ReturnedToNormalUnacknowledged | State::LatchedUnacknowledged => wrong.returned = true,
+                State::Unacknowledged if life.settings.priority > Priority::Low => {
+                    wrong.unacknowledged = true;
+                }
+                State::Unacknowledged
+                | State::ReturnedToNormalUnacknowledged
+                | State::LatchedUnacknowledged => wrong.unseen = true,
                 State::Acknowledged | State::LatchedAcknowledged => wrong.acknowledged = true,
                 // Set aside is set aside here, too.
                 _ => (),

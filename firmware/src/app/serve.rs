@@ -3,11 +3,12 @@
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::alarm::Action;
 use stillpoint_core::settings::Invalid;
-use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, DumpSince};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
 use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::watch::Why;
 
 use super::App;
 use super::watched::Asked;
@@ -15,7 +16,9 @@ use super::watched::Asked;
 /// All delay lines are in use, or the board has none.
 const NO_LINE: Invalid = Invalid { parameter: "inferred", rule: "no more often than the board can infer" };
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
     /// Takes bytes of commands as they come.
     pub fn hear(&mut self, bytes: &[u8]) {
         let mut left = bytes;
@@ -61,8 +64,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 self.tell_alarm(None);
                 return arranged.refused.is_none();
             }
-            // Yet to come.
-            Command::Declare(_) => return false,
+            Command::Declare(Declare { axis, kind }) => {
+                return self.restart(usize::from(*axis), *kind, Why::Declared);
+            }
         }
         true
     }

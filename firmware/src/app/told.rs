@@ -47,7 +47,9 @@ fn tell_as<F: NorFlash>(priority: Priority, message: &Message, link: &mut Link, 
     }
 }
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
     /// Numbers a message, keeps it if it is one to be kept, and queues it.
     pub(super) fn tell(&mut self, message: &Message) {
         tell_as(message.priority(), message, &mut self.link, &mut self.store);
@@ -62,7 +64,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
         let (before, wanted) = (watched.unsettled, watched.stopped(record.outcome, self.now));
         let now = watched.unsettled;
-        self.tell(&Message::Move(Move::new(number as u8, inferred, &record)));
+        let kind = self.compare(number, &record);
+        self.tell(&Message::Move(Move { kind, ..Move::new(number as u8, inferred, &record) }));
         self.curve(number, record.number, Priority::Curve);
         if wanted == Wanted::Evidence {
             self.curve(number, record.number, Priority::Move);
