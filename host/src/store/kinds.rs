@@ -67,7 +67,7 @@ impl Kind {
             (number, None) => format!("kind {number}"),
             (number, Some(met)) => {
                 let (sign, unit) = (if met.forward { '+' } else { '-' }, &self.unit);
-                let (distance, speed) = (plain_to(met.distance, 3), plain_to(met.speed, 3));
+                let (distance, speed) = (plain_to(met.distance, 3), plain_to(met.speed, 2));
                 format!("{sign}{distance} {unit} at {speed} {unit}/s (kind {number})")
             }
         }
