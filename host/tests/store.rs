@@ -7,6 +7,8 @@ mod columns;
 mod commands;
 #[path = "store/kept.rs"]
 mod kept;
+#[path = "store/kinds.rs"]
+mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
 #[path = "store/trend.rs"]
@@ -144,7 +146,9 @@ fn check_whole(store: &Store) -> usize {
 fn tables(path: &Path) -> Vec<String> {
     let connection = rusqlite::Connection::open(path).expect("a file");
     let mut rows = vec![];
-    for table in ["moves", "settings", "gaps", "alarms", "findings", "summaries", "journal", "boots"] {
+    let derived =
+        ["moves", "settings", "gaps", "alarms", "kinds", "baselines", "drifts", "restarts", "findings"];
+    for table in derived.into_iter().chain(["summaries", "journal", "boots"]) {
         let mut statement = connection.prepare(&format!("SELECT * FROM {table}")).expect("a table");
         let columns = statement.column_count();
         let mut found = statement.query([]).expect("rows");

@@ -37,7 +37,8 @@ impl Scene {
                 let truth = 0.05 + self.rise * (middle - self.from).max(0.0) / (1.0 - self.from);
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
-                Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s: median_s, mean_s: None }
+                let time_s = i as f64 * INTERVAL;
+                Point { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
             })
             .collect()
     }
@@ -124,6 +125,14 @@ fn what_is_no_ramp_is_not_told_as_one() {
     for correlation in [0.0, 0.3] {
         let changed = check("healthy", correlation, &|_, y| y, None);
         assert!(changed * 10 <= SEEDS, "changes in {changed} of {SEEDS} healthy shifts");
+        // As a store keeps figures.
+        let changed = check(
+            "healthy, in steps of 2 %",
+            correlation,
+            &|_, y| ((y.ln() * 50.0).round() / 50.0).exp(),
+            None,
+        );
+        assert!(changed * 10 <= SEEDS, "changes in {changed} of {SEEDS} healthy shifts in steps");
         let changed =
             check("a step, then level", correlation, &|i, y| if i < 40 { y } else { y + 0.005 }, None);
         assert!(changed * 10 >= SEEDS * 9, "a step seen in {changed} of {SEEDS}");
@@ -154,7 +163,8 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
                     let [median_s, p95_s] =
                         [0.5, 0.95].map(|p| quantile_sorted(&moves, p, Definition::R7).expect("moves"));
                     let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
-                    Point { time_s: i as f64 * INTERVAL, moves: 100, median_s, p95_s, mean_s }
+                    let time_s = i as f64 * INTERVAL;
+                    Point { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
                 })
                 .collect();
             let ask = Ask { measure, ..Ask::new(INTERVAL) };

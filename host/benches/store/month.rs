@@ -88,6 +88,7 @@ impl Month {
             error_at_command_end: -417,
             peak_speed_distance: 800,
             peak_speed_time: 20_000,
+            kind: (self.moves / AXES % 4 + 1) as u32,
             ..Move::default()
         }
     }

@@ -18,11 +18,44 @@ pub struct Shift {
     pub to_s: f64,
 }
 
+/// Where the settling time comes from that costs are told against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// Somebody gave it.
+    Asked,
+    /// The monitor's baseline: a median.
+    Monitor,
+    /// The first hot interval: its mean.
+    FirstInterval,
+}
+
+impl Source {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Source::Asked => "asked",
+            Source::Monitor => "monitor",
+            Source::FirstInterval => "first interval",
+        }
+    }
+}
+
+/// Settling time of a kind when it was good.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Baseline {
+    /// Unit: s
+    pub settling_s: f64,
+    /// Who says so.
+    pub source: Source,
+}
+
 /// What settling cost.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Cost {
     /// Moves that settled.
     pub moves: u64,
+    /// Moves that did not: what they cost is not known, and not in the seconds.
+    pub unsettled: u64,
     /// Seconds against zero: all time spent settling.
     pub seconds: f64,
     /// Seconds against the baseline, negative for a gain; `None` without one.
@@ -46,8 +79,9 @@ pub struct Cycle {
 pub fn cost(points: &[Point], shift: Option<&Shift>, baseline_s: Option<f64>, cycle: Option<Cycle>) -> Cost {
     let within =
         |point: &&Point| shift.is_none_or(|shift| (shift.from_s..shift.to_s).contains(&point.time_s));
-    let (mut moves, mut seconds) = (0_u64, 0.0);
+    let (mut moves, mut unsettled, mut seconds) = (0_u64, 0, 0.0);
     for point in points.iter().filter(within) {
+        unsettled += point.unsettled;
         let mean = point.mean_s.unwrap_or(point.median_s);
         if mean.is_finite() {
             moves += point.moves;
@@ -58,6 +92,7 @@ pub fn cost(points: &[Point], shift: Option<&Shift>, baseline_s: Option<f64>, cy
     let parts = |seconds: f64| cycle.and_then(|cycle| parts(seconds, moves, cycle));
     Cost {
         moves,
+        unsettled,
         seconds,
         seconds_against_baseline: against,
         parts: parts(seconds),
@@ -79,7 +114,7 @@ mod tests {
     use super::*;
 
     fn point(time_s: f64, moves: u64, median_s: f64, mean_s: Option<f64>) -> Point {
-        Point { time_s, moves, median_s, p95_s: median_s, mean_s }
+        Point { time_s, moves, unsettled: moves / 9, median_s, p95_s: median_s, mean_s }
     }
 
     #[test]
@@ -89,7 +124,7 @@ mod tests {
         let shift = Shift { name: "early".to_owned(), from_s: 0.0, to_s: 600.0 };
         let cycle = Some(Cycle { seconds: 2.0, moves: 2.0 });
         let found = cost(&points, Some(&shift), Some(0.05), cycle);
-        assert_eq!(found.moves, 400);
+        assert_eq!((found.moves, found.unsettled), (400, 11 + 33));
         assert!(
             (found.seconds - 26.0).abs() < 1e-12
                 && (found.seconds_against_baseline.unwrap() - 6.0).abs() < 1e-12

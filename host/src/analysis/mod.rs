@@ -15,4 +15,6 @@ pub mod time_to_limit;
 pub mod warm_up;
 pub mod point;
 pub mod cost;
+pub mod fit;
+pub mod unsettled;
 pub mod trend;

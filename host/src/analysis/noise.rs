@@ -8,6 +8,9 @@ use super::quantile::{MAD_TO_SD, median};
 
 /// Differences farther out than this many standard deviations count as this far: one wild value changes little.
 const FARTHEST: f64 = 4.0;
+/// Figures of a store stand in steps of 2 % (store/sketch.rs): the standard deviation that such a step alone makes, as a
+/// share of the figure, 0.02/√12.
+const RESOLUTION: f64 = 0.005_77;
 /// Autocorrelation beyond which a series of this length would say next to nothing.
 const MOST_AUTOCORRELATION: f64 = 0.9;
 
@@ -56,8 +59,10 @@ fn square(values: &[f64], lag: usize) -> Option<f64> {
     let differences: Vec<f64> = values.iter().zip(&values[lag..]).map(|(a, b)| b - a).collect();
     let middle = median(&differences)?;
     let sizes: Vec<f64> = differences.iter().map(|difference| (difference - middle).abs()).collect();
-    let scale = MAD_TO_SD * median(&sizes)?;
-    let most = if scale > 0.0 { FARTHEST * scale } else { f64::INFINITY };
+    // Where most neighbours are equal a step would otherwise be all the noise there is.
+    let resolution = RESOLUTION * median(values)?.abs();
+    let scale = [MAD_TO_SD * median(&sizes)?, resolution].into_iter().find(|scale| *scale > 0.0);
+    let most = scale.map_or(f64::INFINITY, |scale| FARTHEST * scale);
     Some(sizes.iter().map(|size| size.min(most).powi(2)).sum::<f64>() / sizes.len() as f64)
 }
 
@@ -86,6 +91,8 @@ mod tests {
             assert!((noise.autocorrelation - correlation).abs() < 0.06, "{correlation}: {noise:?}");
         }
         assert_eq!(Noise::of(&[1.0; 4]), None);
+        let step: Vec<f64> = (0..48).map(|i| if i < 30 { 20.0 } else { 30.0 }).collect();
+        assert!(Noise::of(&step).unwrap().sd < 0.3, "a step between equal figures is no noise");
         assert_eq!(Noise::of(&[1.0; 9]), Some(Noise { sd: 0.0, autocorrelation: 0.0 }));
     }
 }

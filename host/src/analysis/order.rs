@@ -51,6 +51,15 @@ pub fn ranks(values: &[f64]) -> (Vec<f64>, Vec<usize>) {
     (ranks, groups)
 }
 
+/// The values with a number beyond all others in place of +∞, for methods that need differences: as far beyond the
+/// largest as that is from the smallest or from 0, whichever is more.
+pub fn numbers(values: &[f64]) -> Vec<f64> {
+    let finite = || values.iter().copied().filter(|value| value.is_finite());
+    let (least, most) = (finite().fold(0.0, f64::min), finite().fold(0.0, f64::max));
+    let beyond = most + (most - least).max(f64::MIN_POSITIVE);
+    values.iter().map(|value| if *value == f64::INFINITY { beyond } else { *value }).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -77,5 +86,14 @@ mod tests {
     fn ties_share_their_rank() {
         assert_eq!(ranks(&[2.0, 1.0, 2.0, 5.0]), (vec![2.5, 1.0, 2.5, 4.0], vec![1, 2, 1]));
         assert_eq!(ranks(&[]), (vec![], vec![]));
+    }
+
+    #[test]
+    fn numbers_keep_the_order() {
+        let check = |values: &[f64], expected: &[f64]| assert_eq!(numbers(values), expected, "{values:?}");
+        check(&[2.0, f64::INFINITY, 1.0, f64::INFINITY], &[2.0, 4.0, 1.0, 4.0]);
+        check(&[-1.0, f64::INFINITY, 2.0], &[-1.0, 5.0, 2.0]);
+        check(&[f64::INFINITY; 2], &[f64::MIN_POSITIVE; 2]);
+        check(&[0.5], &[0.5]);
     }
 }

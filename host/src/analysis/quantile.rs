@@ -31,7 +31,7 @@ pub enum Definition {
 /// Scales a MAD to the standard deviation of a normal distribution: 1 / Φ⁻¹(3/4).
 pub const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
-/// The `p` quantile of sorted values, or `None` without values or for a `p` outside 0 … 1.
+/// The `p` quantile of sorted values, or `None` without values or for a `p` outside 0 … 1. A value may be infinite.
 pub fn quantile_sorted(sorted: &[f64], p: f64, definition: Definition) -> Option<f64> {
     let last = sorted.len().checked_sub(1)?;
     if !(0.0..=1.0).contains(&p) {
@@ -52,7 +52,9 @@ pub fn quantile_sorted(sorted: &[f64], p: f64, definition: Definition) -> Option
     };
     let place = (a + p * (n + 1.0 - a - b)).clamp(1.0, n);
     let (low, high) = (at(place.floor()), at(place.floor() + 1.0));
-    Some(low + (place - place.floor()) * (high - low))
+    let share = place - place.floor();
+    // Infinities have no difference.
+    Some(if share == 0.0 || low == high { low } else { low + share * (high - low) })
 }
 
 /// Sorted copy.
@@ -122,6 +124,8 @@ mod tests {
             check(&[], 0.5, None);
             check(&[1.0], 1.5, None);
             check(&[1.0], f64::NAN, None);
+            check(&[f64::INFINITY, f64::INFINITY, 1.0], 1.0, Some(f64::INFINITY));
+            check(&[f64::INFINITY, f64::INFINITY], 0.5, Some(f64::INFINITY));
         }
     }
 

@@ -3,6 +3,8 @@
 //! The slope is the median of the slopes of all pairs (Theil 1950; Sen, J. American Statistical Association 63,
 //! 1968). Its interval reads the slopes at the ranks (N ± z·√Var S)/2 with Var S of the Mann–Kendall statistic,
 //! between two slopes linearly (Gilbert, "Statistical methods for environmental pollution monitoring", 1987, 16.5).
+//! A value may be +∞, which stands for larger than any: its pairs are steeper than any number, and two of them tell
+//! nothing of each other, so that they make no pair.
 //! No list of pairs is made: the k-th slope is found by halving, each time counting the slopes below in O(n log n).
 
 use statrs::distribution::{ContinuousCDF, Normal};
@@ -14,18 +16,24 @@ use super::quantile::median;
 /// A line through the middle of the pairs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Slope {
-    /// Change of the value per second.
+    /// Change of the value per second; infinite if most pairs have an infinite value.
     pub slope: f64,
     /// Lower end of the confidence interval of `slope`; −∞ if there are too few values for that confidence.
     pub low: f64,
     /// Upper end; +∞ if there are too few values.
     pub high: f64,
-    /// Value of the line at time 0: median value less `slope` times median time.
+    /// Value of the line at time 0: median value less `slope` times median time; no number where these are infinite.
     pub intercept: f64,
 }
 
+impl Slope {
+    /// Nothing is known of it.
+    pub const UNKNOWN: Slope =
+        Slope { slope: f64::NAN, low: f64::NEG_INFINITY, high: f64::INFINITY, intercept: f64::NAN };
+}
+
 /// The line. `variance_factor` widens the interval for autocorrelated values (1 for independent ones); `None` under
-/// two different times, for values that are no numbers, or a confidence outside 0 … 1.
+/// two different times or numbers, for values that are NaN or −∞, or a confidence outside 0 … 1.
 pub fn theil_sen(time: &[f64], values: &[f64], confidence: f64, variance_factor: f64) -> Option<Slope> {
     let pairs = Pairs::new(time, values)?;
     if !(confidence > 0.0 && confidence < 1.0) {
@@ -51,24 +59,34 @@ pub fn median_slope(time: &[f64], values: &[f64]) -> Option<f64> {
 /// The points in the order of time, and of value where times are equal.
 struct Pairs {
     points: Vec<(f64, f64)>,
-    /// Pairs at different times.
+    /// Pairs at different times of which one value at least is a number.
     count: u64,
+    /// Of them, those that fall from +∞ and those that rise to it.
+    steep: (u64, u64),
 }
 
 impl Pairs {
     fn new(time: &[f64], values: &[f64]) -> Option<Pairs> {
-        let (time_0, value_0) = (median(time)?, median(values)?);
+        let numbers: Vec<f64> = values.iter().copied().filter(|value| *value != f64::INFINITY).collect();
+        let (time_0, value_0) = (median(time)?, median(&numbers)?);
         // Times of day are large numbers with small differences: the middle is taken off before multiplying.
         let mut points: Vec<(f64, f64)> =
             time.iter().zip(values).map(|(time, value)| (time - time_0, value - value_0)).collect();
-        if points.iter().any(|(time, value)| !time.is_finite() || !value.is_finite()) {
+        if points
+            .iter()
+            .any(|(time, value)| !time.is_finite() || value.is_nan() || *value == f64::NEG_INFINITY)
+        {
             return None;
         }
         points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
-        let all = |n: u64| n * n.saturating_sub(1) / 2;
-        let equal: u64 = points.chunk_by(|a, b| a.0 == b.0).map(|group| all(group.len() as u64)).sum();
-        let count = all(points.len() as u64) - equal;
-        (count > 0).then_some(Pairs { points, count })
+        let all = |points: &[(f64, f64)]| {
+            let infinite = points.iter().filter(|point| point.1 == f64::INFINITY).count() as u64;
+            let pairs = |n: u64| n * n.saturating_sub(1) / 2;
+            pairs(points.len() as u64) - pairs(infinite)
+        };
+        let equal: u64 = points.chunk_by(|a, b| a.0 == b.0).map(all).sum();
+        let count = all(&points) - equal;
+        (count > 0).then(|| Pairs { steep: steep(&points), points, count })
     }
 
     /// Pairs with a slope below `slope`: those that would fall if that slope were taken off.
@@ -85,12 +103,32 @@ impl Pairs {
             return f64::INFINITY;
         }
         let low = self.ranked(rank as u64);
-        if rank.fract() == 0.0 { low } else { low + rank.fract() * (self.ranked(rank as u64 + 1) - low) }
+        if rank.fract() == 0.0 {
+            return low;
+        }
+        let high = self.ranked(rank as u64 + 1);
+        match low.is_finite() && high.is_finite() {
+            true => low + rank.fract() * (high - low),
+            // Nothing lies between a number and none: the nearer.
+            false => {
+                if rank.fract() < 0.5 {
+                    low
+                } else {
+                    high
+                }
+            }
+        }
     }
 
     /// The slope with this rank from 1: halving brackets it until no more slopes than points are left, and these are
     /// listed. Where too many slopes are equal for that, halving ends at the number itself.
     fn ranked(&self, rank: u64) -> f64 {
+        let (falling, rising) = self.steep;
+        if rank <= falling {
+            return f64::NEG_INFINITY;
+        } else if rank > self.count - rising {
+            return f64::INFINITY;
+        }
         let (mut low, mut high) = (key(f64::MIN), key(f64::MAX));
         let (mut below_low, mut below_high) = (0, self.count);
         // Halving the integer keys of the numbers takes at most 64 turns, whatever the size of the slope.
@@ -136,6 +174,18 @@ impl Pairs {
     }
 }
 
+/// Pairs at different times that fall from +∞ to a number, and those that rise to it. `points` are sorted.
+fn steep(points: &[(f64, f64)]) -> (u64, u64) {
+    let (mut infinite, mut finite, mut falling, mut rising) = (0, 0, 0, 0);
+    for at_once in points.chunk_by(|a, b| a.0 == b.0) {
+        let here = at_once.iter().filter(|point| point.1 == f64::INFINITY).count() as u64;
+        let others = at_once.len() as u64 - here;
+        (falling, rising) = (falling + infinite * others, rising + finite * here);
+        (infinite, finite) = (infinite + here, finite + others);
+    }
+    (falling, rising)
+}
+
 /// Integers in the order of the numbers.
 fn key(number: f64) -> i128 {
     let bits = i128::from(number.abs().to_bits());
@@ -156,15 +206,19 @@ mod tests {
         let mut slopes = Vec::new();
         for i in 0..time.len() {
             for j in 0..i {
-                if time[i] != time[j] {
+                if time[i] != time[j] && values[i].min(values[j]).is_finite() {
                     slopes.push((values[i] - values[j]) / (time[i] - time[j]));
                 }
             }
         }
         slopes.sort_by(f64::total_cmp);
         let at = |rank: f64| {
-            let low = slopes[rank as usize - 1];
-            low + rank.fract() * (slopes.get(rank as usize).unwrap_or(&low) - low)
+            let (low, high) = (slopes[rank as usize - 1], *slopes.get(rank as usize).unwrap_or(&f64::NAN));
+            match rank.fract() {
+                0.0 => low,
+                part if (high - low).is_finite() => low + part * (high - low),
+                part => [low, high][usize::from(part >= 0.5)],
+            }
         };
         let middle = (slopes.len() as f64 + 1.0) / 2.0;
         [at(middle), at(middle - half - 0.5), at(middle + half + 0.5)]
@@ -177,15 +231,26 @@ mod tests {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             (state >> 33) as f64 / (1_u64 << 31) as f64
         };
-        for (n, offset, step) in [(9, 0.0, 1.0), (40, 1.7e9, 300.0), (160, -5.0, 0.25), (401, 1e5, 60.0)] {
+        // From `limit` on a value is larger than any.
+        for (n, offset, step, limit) in [
+            (9, 0.0, 1.0, 1.0),
+            (40, 1.7e9, 300.0, 1.0),
+            (160, -5.0, 0.25, 1.0),
+            (401, 1e5, 60.0, 1.0),
+            (160, -5.0, 0.25, 0.0508),
+            (160, 0.0, 60.0, 0.0503),
+            (90, 0.0, 1e4, 0.0550),
+        ] {
             let time: Vec<f64> =
                 (0..n).map(|i| offset + step * (f64::from(i) + (chance() * 3.0).floor())).collect();
-            let values: Vec<f64> =
-                time.iter().map(|t| 0.05 + 1e-7 * (t - offset) + 0.001 * chance()).collect();
+            let value = |t: &f64| 0.05 + 1e-7 * (t - offset) + 0.001 * chance();
+            let limited = |value: f64| if value < limit { value } else { f64::INFINITY };
+            let values: Vec<f64> = time.iter().map(value).map(limited).collect();
             let fast = theil_sen(&time, &values, 0.9, 1.3).unwrap();
             let half = 1.644_853_626_951_472_7 * (variance(&values) * 1.3).sqrt() / 2.0;
             for (got, expected) in [fast.slope, fast.low, fast.high].iter().zip(slow(&time, &values, half)) {
-                assert!((got - expected).abs() <= 1e-9 * expected.abs(), "n {n}: {got}, slowly {expected}");
+                let same = *got == expected || (got - expected).abs() <= 1e-9 * expected.abs();
+                assert!(same, "n {n}, limit {limit}: {got}, slowly {expected}");
             }
         }
     }
@@ -194,6 +259,10 @@ mod tests {
     fn too_little_says_so() {
         assert_eq!(theil_sen(&[1.0, 1.0], &[1.0, 2.0], 0.95, 1.0), None);
         assert_eq!(theil_sen(&[1.0, 2.0], &[1.0, f64::NAN], 0.95, 1.0), None);
+        assert_eq!(theil_sen(&[1.0, 2.0], &[f64::INFINITY; 2], 0.95, 1.0), None);
+        assert_eq!(theil_sen(&[1.0, 2.0], &[1.0, f64::NEG_INFINITY], 0.95, 1.0), None);
+        let step = [1.0, 2.0, f64::INFINITY, f64::INFINITY];
+        assert_eq!(median_slope(&[1.0, 2.0, 3.0, 4.0], &step), Some(f64::INFINITY));
         assert_eq!(theil_sen(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], 1.0, 1.0), None);
         let line = theil_sen(&[1.0, 2.0, 3.0], &[1.0, 2.0, 3.0], 0.95, 1.0).unwrap();
         assert!(

@@ -1,20 +1,14 @@
 //! In: points of one kind. Out: its trend, changes, warm-ups, time to limit and cost.
 
-use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
-
-use super::change_point::SHORTEST;
-use super::cost::{Cost, Cycle, Shift, cost};
-use super::mann_kendall::{MannKendall, mann_kendall, variance_factor};
-use super::noise::residual_factor;
+use super::cost::{Baseline, Cost, Cycle, Shift, Source, cost};
+use super::fit::{Fit, Fitted, fitted};
+use super::order::numbers;
 use super::point::Point;
-use super::quantile::{MAD_TO_SD, mad, median};
+use super::quantile::median;
 use super::stretch::divide;
-use super::theil_sen::{Slope, median_slope, theil_sen};
-use super::time_to_limit::{Level, TimeToLimit, time_to_limit};
+use super::time_to_limit::TimeToLimit;
+use super::unsettled::{Unsettled, unsettled};
 use super::warm_up::{Rule, WarmUp, warm_ups};
-
-/// Standard error of a median over that of a mean, for normal values: √(π/2).
-const MEDIAN_TO_MEAN: f64 = 1.253_314_137_315_500_3;
 
 /// Points beyond which neighbours are made one.
 const MOST_POINTS: usize = 1000;
@@ -29,7 +23,7 @@ pub enum Measure {
 }
 
 impl Measure {
-    /// The figure of a point. Unit: s
+    /// The figure of a point; +∞: not settled. Unit: s
     pub fn of(self, point: &Point) -> f64 {
         match self {
             Measure::Median => point.median_s,
@@ -59,8 +53,10 @@ pub struct Ask {
     pub confidence: f64,
     /// Settling time that must not be reached. Unit: s
     pub limit_s: Option<f64>,
-    /// Mean settling time when the kind was declared good. Unit: s
-    pub baseline_s: Option<f64>,
+    /// What costs are told against; without it, the first hot interval.
+    pub baseline: Option<Baseline>,
+    /// When settings or the machine were changed: slopes are not taken across. Unit: s
+    pub restarts: Vec<f64>,
     /// What a cycle takes, for parts.
     pub cycle: Option<Cycle>,
     /// Intervals of time that are accounted for by themselves.
@@ -76,10 +72,21 @@ impl Ask {
             fewest_moves: 5,
             confidence: 0.95,
             limit_s: None,
-            baseline_s: None,
+            baseline: None,
+            restarts: Vec::new(),
             cycle: None,
             shifts: Vec::new(),
         }
+    }
+
+    /// Whether a point has enough moves, a figure, and no restart within.
+    fn takes(&self, point: &Point) -> bool {
+        let within =
+            |restart: &f64| *restart > point.time_s && *restart < point.time_s + self.rule.interval_s;
+        point.moves + point.unsettled >= self.fewest_moves
+            && point.time_s.is_finite()
+            && !self.measure.of(point).is_nan()
+            && !self.restarts.iter().any(within)
     }
 }
 
@@ -88,27 +95,10 @@ impl Ask {
 pub struct Change {
     /// Start of the first interval after it. Unit: s
     pub time_s: f64,
-    /// Median figure of the stretch before, up to the change before. Unit: s
+    /// Median figure of the stretch before, up to the change before; +∞: not settled. Unit: s
     pub before_s: f64,
-    /// Median figure of the stretch after, up to the next change. Unit: s
+    /// Median figure of the stretch after, up to the next change; +∞: not settled. Unit: s
     pub after_s: f64,
-}
-
-/// The trend since the last change.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Fit {
-    /// Start of the first interval fitted; of the middle one of its group if `grouped`. Unit: s
-    pub from_s: f64,
-    /// Points fitted, each of `grouped` intervals.
-    pub points: usize,
-    /// Theil–Sen line through the middles of the intervals; its interval covers every beginning the stretch may have.
-    pub slope: Slope,
-    /// Mann–Kendall test of the same points; `None` if all are equal.
-    pub test: Option<MannKendall>,
-    /// By how much autocorrelation widens variances, from 1.
-    pub variance_factor: f64,
-    /// Value of the line at the end of the last interval. Unit: s
-    pub level_s: f64,
 }
 
 /// The trend of one kind.
@@ -118,134 +108,158 @@ pub struct Trend {
     pub measure: Measure,
     /// Points used, hot or not.
     pub points: usize,
-    /// Points left out: too few moves, or figures that are no numbers.
+    /// Points left out: too few moves, figures that are no numbers, or a restart within.
     pub left_out: usize,
+    /// Of those used, the points whose figure is "not settled".
+    pub not_settled: usize,
     /// Start of the first interval and end of the last. Unit: s
     pub span_s: (f64, f64),
     /// Hot points that were made one, by their medians, for the changes and the fit: 1 unless there are over a thousand.
     pub grouped: usize,
     /// First intervals after pauses.
     pub warm_ups: Vec<WarmUp>,
+    /// Restarts within, in order: nothing is compared across them. Unit: s
+    pub restarts: Vec<f64>,
     /// Changes in hot running, in order.
     pub changes: Vec<Change>,
-    /// The trend since the last of them; `None` under eight hot points.
+    /// The trend since the last of them; `None` under eight hot points since the last restart.
     pub fit: Option<Fit>,
+    /// Moves that did not settle, in hot running since the last restart.
+    pub unsettled: Option<Unsettled>,
+    /// Intervals used in which moves did not settle: start in s, how many, of how many that did or did not.
+    pub unsettled_intervals: Vec<(f64, u64, u64)>,
     /// From the end of the last interval, on the clock of hot running; `None` without a limit.
     pub time_to_limit: Option<TimeToLimit>,
+    /// What costs are told against: what was asked for, else the first hot interval.
+    pub baseline: Option<Baseline>,
     /// Cost over all points, warm-ups included: they cost as much.
     pub cost: Cost,
+    /// Cost of the warm-ups alone.
+    pub warm_up_cost: Cost,
     /// Cost of each shift, in the order asked.
     pub shifts: Vec<(Shift, Cost)>,
 }
 
 /// The trend of points in any order; `None` if none can be used.
 pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
-    let mut used: Vec<Point> = points
-        .iter()
-        .filter(|point| point.moves >= ask.fewest_moves)
-        .filter(|point| point.time_s.is_finite() && ask.measure.of(point).is_finite())
-        .copied()
-        .collect();
+    let mut used: Vec<Point> = points.iter().filter(|point| ask.takes(point)).copied().collect();
     used.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     let time: Vec<f64> = used.iter().map(|point| point.time_s).collect();
     let figures: Vec<f64> = used.iter().map(|point| ask.measure.of(point)).collect();
-    let warm_ups = warm_ups(&time, &figures, &ask.rule);
-    let is_cold = |at: usize| warm_ups.iter().any(|w| (w.first..w.first + w.intervals).contains(&at));
-    let (time, figures): (Vec<f64>, Vec<f64>) =
-        (0..used.len()).filter(|at| !is_cold(*at)).map(|at| (time[at], figures[at])).unzip();
-    let (time, figures, grouped) = grouped(&time, &figures);
     let end = used.last()?.time_s + ask.rule.interval_s;
-    let (changes, fit, time_to_limit) = last_stretch(&time, &figures, end, ask);
-    let cost_of = |shift| cost(points, shift, ask.baseline_s, ask.cycle);
+    let warm_ups = warm_ups(&time, &figures, &ask.rule);
+    let (hot, cold) = parted(&used, &warm_ups);
+    let mut restarts = ask.restarts.clone();
+    restarts.retain(|restart| (used[0].time_s..end).contains(restart));
+    restarts.sort_by(f64::total_cmp);
+    let size = hot.len().div_ceil(MOST_POINTS).max(1);
+    let parts = parts(&hot, &restarts);
+    let stretch = last_stretch(&parts, size, end, ask);
+    let first = hot.first().map(|first| first.mean_s.unwrap_or(first.median_s));
+    let first = first.filter(|first| first.is_finite());
+    let first = first.map(|settling_s| Baseline { settling_s, source: Source::FirstInterval });
+    let baseline = ask.baseline.or(first);
+    let cost_of = |points, shift| cost(points, shift, baseline.map(|it| it.settling_s), ask.cycle);
     Some(Trend {
         measure: ask.measure,
         points: used.len(),
         left_out: points.len() - used.len(),
+        not_settled: figures.iter().filter(|figure| **figure == f64::INFINITY).count(),
         span_s: (used.first()?.time_s, end),
-        grouped,
+        grouped: size,
         warm_ups,
-        changes,
-        fit,
-        time_to_limit: ask.limit_s.map(|_| time_to_limit.unwrap_or(TimeToLimit::Unknown)),
-        cost: cost_of(None),
-        shifts: ask.shifts.iter().map(|shift| (shift.clone(), cost_of(Some(shift)))).collect(),
+        restarts,
+        changes: stretch.changes,
+        fit: stretch.fit,
+        unsettled: parts.last().and_then(|last| unsettled(last)),
+        unsettled_intervals: used
+            .iter()
+            .filter(|point| point.unsettled > 0)
+            .map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled))
+            .collect(),
+        time_to_limit: ask.limit_s.map(|_| stretch.time_to_limit.unwrap_or(TimeToLimit::Unknown)),
+        baseline,
+        cost: cost_of(points, None),
+        warm_up_cost: cost_of(&cold, None),
+        shifts: ask.shifts.iter().map(|shift| (shift.clone(), cost_of(points, Some(shift)))).collect(),
     })
 }
 
-/// So many neighbours made one that at most [`MOST_POINTS`] are left: a month needs no more, and is told at once.
-fn grouped(time: &[f64], figures: &[f64]) -> (Vec<f64>, Vec<f64>, usize) {
-    let size = time.len().div_ceil(MOST_POINTS).max(1);
-    let times = time.chunks(size).map(|group| group.iter().sum::<f64>() / group.len() as f64);
-    (times.collect(), figures.chunks(size).filter_map(median).collect(), size)
+/// Hot points and those of warm-ups.
+fn parted(used: &[Point], warm_ups: &[WarmUp]) -> (Vec<Point>, Vec<Point>) {
+    let is_hot = |at: usize| !warm_ups.iter().any(|w| (w.first..w.first + w.intervals).contains(&at));
+    let (hot, cold): (Vec<_>, Vec<_>) = used.iter().copied().enumerate().partition(|(at, _)| is_hot(*at));
+    let points = |of: Vec<(usize, Point)>| of.into_iter().map(|(_, point)| point).collect();
+    (points(hot), points(cold))
 }
 
-/// Changes of the hot series, the fit since the last, and the time to the limit counted from `end`.
-fn last_stretch(
-    time: &[f64],
-    figures: &[f64],
-    end: f64,
-    ask: &Ask,
-) -> (Vec<Change>, Option<Fit>, Option<TimeToLimit>) {
-    let Some(division) = divide(time, figures) else { return (Vec::new(), None, None) };
+/// The points between restarts, one part more than there are restarts.
+fn parts<'p>(hot: &'p [Point], restarts: &[f64]) -> Vec<&'p [Point]> {
+    let mut parts = Vec::new();
+    let mut left = hot;
+    for restart in restarts {
+        let (before, after) = left.split_at(left.partition_point(|point| point.time_s < *restart));
+        parts.push(before);
+        left = after;
+    }
+    parts.push(left);
+    parts
+}
+
+/// What the stretches say.
+#[derive(Default)]
+struct Stretch {
+    changes: Vec<Change>,
+    fit: Option<Fit>,
+    time_to_limit: Option<TimeToLimit>,
+}
+
+/// Changes of all parts, the fit since the last in the last part, and the time to the limit counted from `end`.
+fn last_stretch(parts: &[&[Point]], size: usize, end: f64, ask: &Ask) -> Stretch {
+    let mut last = Stretch::default();
+    for part in parts {
+        let (time, figures) = grouped(part, size, ask.measure);
+        let changes = std::mem::take(&mut last.changes);
+        last = stretch(&time, &figures, end, ask);
+        last.changes.splice(0..0, changes);
+    }
+    last
+}
+
+/// So many neighbours made one that at most [`MOST_POINTS`] are left: a month needs no more, and is told at once.
+fn grouped(points: &[Point], size: usize, measure: Measure) -> (Vec<f64>, Vec<f64>) {
+    let figure = |group: &[Point]| median(&group.iter().map(|point| measure.of(point)).collect::<Vec<f64>>());
+    let time = |group: &[Point]| group.iter().map(|point| point.time_s).sum::<f64>() / group.len() as f64;
+    points.chunks(size).filter_map(|group| Some((time(group), figure(group)?))).unzip()
+}
+
+/// Changes of a hot series, the fit since the last, and the time to the limit counted from `end`.
+fn stretch(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Stretch {
+    // What does not settle lies beyond all that does, so that its beginning is a change like any other.
+    let Some(division) = divide(time, &numbers(figures)) else { return Stretch::default() };
     let places = [&[0], division.changes.as_slice(), &[time.len()]].concat();
     let changes = places.windows(3).filter_map(|places| {
         let &[before, at, after] = places else { return None };
         let (before_s, after_s) = (median(&figures[before..at])?, median(&figures[at..after])?);
         Some(Change { time_s: time[at], before_s, after_s })
     });
-    let line = |start: usize| fitted(&time[start..], &figures[start..], end, ask);
+    let how = (ask.rule.interval_s, ask.confidence);
+    let line = |start: usize| fitted(&time[start..], &figures[start..], end, how);
     let lines: Vec<Fitted> = division.starts.iter().filter_map(|start| line(*start)).collect();
-    let fit = line(division.start).map(|best| {
+    let best = line(division.start);
+    let time_to_limit = ask.limit_s.and_then(|limit| {
+        // What does not settle is beyond any limit, wherever the stretch began.
+        let is_beyond = best.as_ref().is_some_and(|best| best.fit.level_s == f64::INFINITY);
+        let either = || lines.iter().map(|line| line.time_to(limit)).reduce(TimeToLimit::or);
+        if is_beyond { Some(TimeToLimit::Reached) } else { either() }
+    });
+    let fit = best.map(|best| {
         let mut fit = best.fit;
         fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.fit.slope.low));
         fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.fit.slope.high));
         fit
     });
-    let limits = ask.limit_s.and_then(|limit| {
-        lines
-            .iter()
-            .map(|line| time_to_limit(&line.level, &line.fit.slope, line.quantile, limit))
-            .reduce(TimeToLimit::or)
-    });
-    (changes.collect(), fit, limits)
-}
-
-/// One line with what its extrapolation needs.
-struct Fitted {
-    fit: Fit,
-    level: Level,
-    quantile: f64,
-}
-
-/// The line through one stretch.
-fn fitted(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Option<Fitted> {
-    let half = ask.rule.interval_s / 2.0;
-    let middles: Vec<f64> = time.iter().map(|time| time + half).collect();
-    let slope = median_slope(&middles, figures)?;
-    let center = median(&middles)?;
-    let flat: Vec<f64> = middles.iter().zip(figures).map(|(t, y)| y - slope * (t - center)).collect();
-    let value = median(&flat)?;
-    let residuals: Vec<f64> = flat.iter().map(|level| level - value).collect();
-    let n = time.len() as f64;
-    let factor = widening(&residuals);
-    let test = mann_kendall(figures, factor);
-    // Student's t for as many independent values as the series is worth.
-    let freedom = (n / factor - 2.0).max(1.0);
-    let quantile = StudentsT::new(0.0, 1.0, freedom).ok()?.inverse_cdf(0.5 + ask.confidence / 2.0);
-    let confidence = (2.0 * Normal::standard().cdf(quantile) - 1.0).min(1.0 - 1e-12);
-    let slope = theil_sen(&middles, figures, confidence, factor)?;
-    let scatter = residuals.iter().map(|residual| residual.abs()).sum::<f64>() / n * MEDIAN_TO_MEAN;
-    let error = MEDIAN_TO_MEAN * (MAD_TO_SD * mad(&flat)?).max(scatter) * (factor / n).sqrt();
-    let level = Level { middle_s: center - end, value, error, span_s: end - time.first()? };
-    let level_s = value + slope.slope * (end - center);
-    let fit =
-        Fit { from_s: *time.first()?, points: time.len(), slope, test, variance_factor: factor, level_s };
-    (time.len() >= SHORTEST).then_some(Fitted { fit, level, quantile })
-}
-
-/// The larger of Hamed & Rao's factor and that of an AR(1) series; at least 1.
-fn widening(residuals: &[f64]) -> f64 {
-    variance_factor(residuals, residuals.len() / 4).max(residual_factor(residuals))
+    Stretch { changes: changes.collect(), fit, time_to_limit }
 }
 
 #[cfg(test)]
@@ -259,7 +273,7 @@ mod tests {
             .map(|i| {
                 let median_s = 0.05 + 1e-3 * noise(i);
                 let p95_s = 0.06 + 1e-3 * noise(i + 1) + 1e-5 * i as f64;
-                Point { time_s: 300.0 * i as f64, moves: 20, median_s, p95_s, mean_s: None }
+                Point { time_s: 300.0 * i as f64, moves: 20, unsettled: 0, median_s, p95_s, mean_s: None }
             })
             .collect()
     }

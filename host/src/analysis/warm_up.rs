@@ -12,6 +12,7 @@ use std::ops::Range;
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::noise::Noise;
+use super::order::numbers;
 use super::quantile::median;
 
 /// Fewest intervals that make a hot level.
@@ -61,26 +62,29 @@ pub struct WarmUp {
 }
 
 /// Warm-ups of a series in the order of time; an interval in none of them is hot. Runs without a warm-up have an
-/// excess of 0 that later ones are compared with.
+/// excess of 0 that later ones are compared with. A figure may be +∞, not settled: there an excess has no size.
 pub fn warm_ups(time: &[f64], figures: &[f64], rule: &Rule) -> Vec<WarmUp> {
-    let noise = Noise::of(figures).map_or(0.0, |noise| noise.sd);
+    let numbers = numbers(figures);
+    let noise = Noise::of(&numbers).map_or(0.0, |noise| noise.sd);
     let (mut found, mut earlier) = (Vec::new(), Vec::new());
-    let mut hot: Option<f64> = None;
+    // By the figures, and by the numbers that stand for them.
+    let mut hot: Option<(f64, f64)> = None;
     for run in runs(time, rule) {
         let start = time[run.start];
         let later = |place: &usize| time[*place] - start >= rule.longest_s;
-        let settled: Vec<f64> = run
+        let (own, stand_in): (Vec<f64>, Vec<f64>) = run
             .clone()
             .filter(|place| later(place) && time[*place] - start < 3.0 * rule.longest_s)
-            .map(|place| figures[place])
-            .collect();
-        if settled.len() >= FEWEST_HOT {
-            hot = median(&settled);
+            .map(|place| (figures[place], numbers[place]))
+            .unzip();
+        if own.len() >= FEWEST_HOT {
+            hot = median(&own).zip(median(&stand_in));
         }
-        let intervals = cold(&run, figures, |place| !later(&place), hot, rule.width * noise);
+        let level = hot.map(|hot| hot.1);
+        let intervals = cold(&run, &numbers, |place| !later(&place), level, rule.width * noise);
         let cold = run.start..run.start + intervals;
-        let excess =
-            hot.map(|hot| figures[cold.clone()].iter().map(|y| (y - hot) * rule.interval_s).sum::<f64>());
+        let sum = |hot: f64| figures[cold.clone()].iter().map(|y| (y - hot) * rule.interval_s).sum::<f64>();
+        let excess = hot.map(|hot| sum(hot.0)).filter(|excess| excess.is_finite());
         let (against_earlier, p) = excess.map_or((None, None), |excess| against(excess, &earlier));
         earlier.extend(excess);
         if intervals > 0 {
@@ -202,5 +206,17 @@ mod tests {
         let alone = warm_ups(&time[96..], &figures[96..], &Rule::new(300.0));
         assert_eq!((alone[0].intervals, alone[0].excess), (3, None), "without any hot level all is warm-up");
         assert_eq!(warm_ups(&[], &[], &Rule::new(300.0)), []);
+    }
+
+    #[test]
+    fn a_morning_that_does_not_settle_is_a_warm_up_of_no_size() {
+        let (time, mut figures) = days(&[9.0, 9.0, 9.0, 9.0]);
+        figures[96..99].fill(f64::INFINITY);
+        let found = warm_ups(&time, &figures, &Rule::new(300.0));
+        let intervals: Vec<usize> = found.iter().map(|each| each.intervals).collect();
+        assert!(found.len() == 4 && intervals.iter().all(|count| (3..=6).contains(count)), "{found:#?}");
+        assert!(found[0].excess.is_some() && found[1].excess.is_none() && found[2].against_earlier.is_some());
+        let hot = warm_ups(&time[..96], &[f64::INFINITY; 96], &Rule::new(300.0));
+        assert_eq!(hot, [], "an axis that never settles is no colder in the morning");
     }
 }

@@ -12,7 +12,7 @@ use crate::store::{Options, Store, time};
 
 /// Print the moves of a store
 ///
-/// Axis by axis, in the order of time: the same records as `measure` and `watch` print.
+/// Axis by axis, in the order of time: the same records as `measure` and `watch` print, with the kind of each.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -80,7 +80,7 @@ impl Within {
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let ask = arguments.within.ask(&store, !arguments.no_curves)?;
-    let mut output = Output::new(arguments.format)?;
+    let mut output = Output::of_store(arguments.format)?;
     store.moves(&ask, &mut |line| Ok(output.take(line)?))?;
     output.finish()?;
     Ok(ExitCode::SUCCESS)

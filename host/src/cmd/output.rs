@@ -46,6 +46,17 @@ impl Output {
         })
     }
 
+    /// The same for moves out of a store, whose kinds are told.
+    pub(super) fn of_store(form: Form) -> io::Result<Output> {
+        match form {
+            Form::Csv => {
+                let out = BufWriter::new(io::stdout().lock());
+                Ok(Output::Csv(Box::new(csv::Writer::with_kinds(out)?)))
+            }
+            form => Output::new(form),
+        }
+    }
+
     /// Takes one move.
     pub(super) fn take(&mut self, line: &MoveLine) -> io::Result<()> {
         match self {

@@ -4,24 +4,27 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
+use stillpoint_core::wire::record::Outcome;
 
 use super::moves::Within;
 use super::output::{Form, tell};
-use crate::analysis::cost::Cycle;
+use crate::analysis::cost::{Baseline, Cycle, Source};
 use crate::analysis::point::Point;
 use crate::analysis::trend::{self, Measure};
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, json, table};
 use crate::store::Store;
+use crate::store::kinds::Kind;
 use crate::store::moves::Known;
-use crate::store::sketch::Bins;
+use crate::store::sketch::{Bins, rank};
 use crate::store::summary::Summary;
 
 /// Tell where the settling of a store's axes is going
 ///
-/// For each kind of moves (same axis, direction and distance): slope with its 95 % interval, whether there is a
+/// For each kind of moves (same axis, direction, distance and speed): slope with its 95 % interval, whether there is a
 /// trend at all, changes and when they were, when a limit is reached, and what settling cost. How each figure is
-/// made is in core/METHOD.md, section Trend.
+/// made is in core/METHOD.md, section Trend. Moves that don't settle count as slower than all that do. Slopes are not
+/// taken across other settings and declarations.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -33,13 +36,16 @@ pub struct Arguments {
     /// Moves are summed up over so long
     #[arg(long, value_enum, default_value = "5min")]
     interval: Interval,
+    /// Only the kind of this number
+    #[arg(long, value_name = "N")]
+    kind: Option<u32>,
     /// Follow the settling time that 95 of 100 moves keep, instead of the median
     #[arg(long)]
     p95: bool,
     /// Settling time that must not be reached
     #[arg(long, value_name = "L")]
     limit_ms: Option<f64>,
-    /// Mean settling time when the axis was good; costs are told against it
+    /// Settling time when the axis was good, to tell costs against; else the monitor's baseline, else the first interval
     #[arg(long, value_name = "B")]
     baseline_ms: Option<f64>,
     /// Time from part to part
@@ -53,7 +59,7 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 Examples:
   stillpoint trend --store shift.store --limit-ms 40
-  stillpoint trend --store shift.store --axis dibble --since 8h --format jsonl
+  stillpoint trend --store shift.store --axis dibble --kind 1 --since 8h --format jsonl
   stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1";
 
 /// Lengths of time that a store sums up.
@@ -83,19 +89,43 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let ask = ask(arguments)?;
     let store = arguments.within.open()?;
     let within = arguments.within.interval(&store)?;
+    let span = arguments.interval.seconds();
     let (mut lines, mut short) = (Vec::new(), 0);
     for known in store.find(arguments.within.axis.as_deref())? {
-        for (kind, points) in points(&store, &known, arguments.interval.seconds(), within)? {
+        for kind in store.kinds(&known, span, within)? {
+            if arguments.kind.is_some_and(|number| number != kind.number()) {
+                continue;
+            }
+            let ask = of_kind(&store, &known, &kind, within.1, &ask)?;
+            let summaries = store.summaries_of(&known, (span, &kind), within)?;
+            let bins = Bins::default();
+            let points: Vec<Point> = summaries.iter().filter_map(|one| point(&bins, one)).collect();
             match trend::trend(&points, &ask) {
-                Some(found) => lines.push(TrendLine::new(&known.axis.name, &kind, &found, ask.limit_s)),
+                Some(found) => {
+                    lines.push(TrendLine::new(&known.axis.name, &kind.words(), &found, ask.limit_s));
+                }
                 None => short += 1,
             }
         }
     }
     if short > 0 {
-        tell(format_args!("{short} kinds have too few settled moves for a trend"));
+        tell(format_args!("{short} kinds have too few moves for a trend"));
     }
     print(arguments.format, &lines)
+}
+
+/// What is asked of one kind: with what the monitor told of it.
+fn of_kind(
+    store: &Store,
+    known: &Known,
+    kind: &Kind,
+    until: i64,
+    ask: &trend::Ask,
+) -> Result<trend::Ask, Error> {
+    let told = store.baseline(known, kind, until)?;
+    let told = told.map(|told| Baseline { settling_s: told.median as f64 * 1e-9, source: Source::Monitor });
+    let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
+    Ok(trend::Ask { baseline: ask.baseline.or(told), restarts, ..ask.clone() })
 }
 
 fn print(form: Form, lines: &[TrendLine]) -> Result<ExitCode, Error> {
@@ -120,41 +150,33 @@ fn ask(arguments: &Arguments) -> Result<trend::Ask, Error> {
         value => Ok(value.map(|value| value * scale)),
     };
     let cycle = time("--cycle-s", arguments.cycle_s, 1.0)?;
+    let baseline = time("--baseline-ms", arguments.baseline_ms, 1e-3)?;
     let moves = time("--moves-per-cycle", arguments.moves_per_cycle, 1.0)?;
     Ok(trend::Ask {
         measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
         limit_s: time("--limit-ms", arguments.limit_ms, 1e-3)?,
-        baseline_s: time("--baseline-ms", arguments.baseline_ms, 1e-3)?,
+        baseline: baseline.map(|settling_s| Baseline { settling_s, source: Source::Asked }),
         cycle: cycle.zip(moves).map(|(seconds, moves)| Cycle { seconds, moves }),
         ..trend::Ask::new(arguments.interval.seconds() as f64)
     })
 }
 
-/// The points of each kind of an axis, by the kind's name.
-fn points(
-    store: &Store,
-    known: &Known,
-    span: i64,
-    within: (i64, i64),
-) -> Result<Vec<(String, Vec<Point>)>, Error> {
-    let bins = Bins::default();
-    let mut found = Vec::new();
-    for kind in store.kinds(known, span, within)? {
-        let summaries = store.summaries(known, (span, kind), within)?;
-        found.push((kind.to_string(), summaries.iter().filter_map(|one| point(&bins, one)).collect()));
-    }
-    Ok(found)
-}
-
-/// The point of an interval, if a move settled in it.
+/// The point of an interval, if a move in it settled or did not.
 fn point(bins: &Bins, summary: &Summary) -> Option<Point> {
     let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
     let moves = summary.sketch.count();
+    let unsettled = u64::try_from(summary.outcomes[Outcome::Unsettled as usize]).unwrap_or(0);
+    // A move that did not settle stands behind all that did.
+    let quantile = |share| {
+        let rank = rank(share, moves + unsettled)?;
+        Some(summary.sketch.ranked(bins, rank).map_or(f64::INFINITY, seconds))
+    };
     Some(Point {
         time_s: summary.at as f64 * 1e-6,
         moves,
-        median_s: seconds(summary.sketch.quantile(bins, 0.5)?),
-        p95_s: seconds(summary.sketch.quantile(bins, 0.95)?),
+        unsettled,
+        median_s: quantile(0.5)?,
+        p95_s: quantile(0.95)?,
         mean_s: (moves > 0).then(|| seconds(summary.sum) / moves as f64),
     })
 }

@@ -5,7 +5,7 @@ use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
@@ -19,7 +19,7 @@ use crate::report::line::MoveLine;
 use crate::report::told;
 use crate::source::{self, Line};
 use crate::store::log::{Axis, Log};
-use crate::store::{self, time};
+use crate::store::{Durability, Options, time};
 use crate::trace::choice::fraction;
 
 /// Watch a monitor
@@ -36,6 +36,9 @@ pub struct Arguments {
     /// Log it into this store; what is missing there since last time is asked for
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
+    /// What is stored survives: full, a power cut; normal, the end of this program
+    #[arg(long, value_enum, default_value = "normal", requires = "store")]
+    durability: Durable,
     /// How the moves are printed; a table waits for the end
     #[arg(long, value_enum, default_value = "jsonl")]
     format: Form,
@@ -48,6 +51,13 @@ pub struct Arguments {
     /// Counts in one unit
     #[arg(long, value_name = "N", default_value = "1")]
     counts_per_unit: String,
+}
+
+/// What survives what.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Durable {
+    Normal,
+    Full,
 }
 
 const EXAMPLES: &str = "\
@@ -72,7 +82,11 @@ impl Arguments {
             source: self.source.clone(),
         };
         let axes = self.axes.iter().take(256).enumerate().map(named).collect();
-        Log::open(path, &store::Options::default(), None, axes).map(Some)
+        let durability = match self.durability {
+            Durable::Normal => Durability::Process,
+            Durable::Full => Durability::Power,
+        };
+        Log::open(path, &Options { durability, ..Options::default() }, None, axes).map(Some)
     }
 }
 
@@ -176,6 +190,7 @@ impl Watch<'_> {
             return Ok(());
         }
         tell(format_args!("{count} frames of moves did not come; asking the monitor's log"));
+        self.store.iter_mut().for_each(Log::disturb);
         self.ask(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
     }
 

@@ -95,5 +95,6 @@ pub(crate) fn line(number: u32, settling_s: Option<f64>) -> MoveLine {
         signature: Some("ringing".to_owned()),
         settling_curve: vec![(0.1, settling_s.map(|s| s * 0.5)), (0.01, settling_s), (0.005, None)],
         settling_95_s: settling_s.map(|_| 0.000_4),
+        kind: None,
     }
 }

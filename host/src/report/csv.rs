@@ -10,6 +10,7 @@ use super::line::MoveLine;
 #[derive(Debug)]
 pub struct Writer<W: io::Write> {
     rows: csv::Writer<W>,
+    with_kinds: bool,
 }
 
 impl<W: io::Write> Writer<W> {
@@ -17,12 +18,20 @@ impl<W: io::Write> Writer<W> {
     pub fn new(out: W) -> io::Result<Self> {
         let mut rows = csv::Writer::from_writer(out);
         rows.write_record(header()).map_err(plain)?;
-        Ok(Self { rows })
+        Ok(Self { rows, with_kinds: false })
+    }
+
+    /// The same for moves out of a store: their kinds in one more column.
+    pub fn with_kinds(out: W) -> io::Result<Self> {
+        let mut rows = csv::Writer::from_writer(out);
+        rows.write_record(header().iter().chain(&["kind"])).map_err(plain)?;
+        Ok(Self { rows, with_kinds: true })
     }
 
     /// Writes one move.
     pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
-        self.rows.write_record(row(line)).map_err(plain)
+        let kind = self.with_kinds.then(|| line.kind.clone().unwrap_or_default());
+        self.rows.write_record(row(line).into_iter().chain(kind)).map_err(plain)
     }
 
     /// Writes what is still held back.

@@ -72,6 +72,9 @@ pub struct MoveLine {
     pub settling_curve: Vec<(f64, Option<f64>)>,
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves. Unit: s
     pub settling_95_s: Option<f64>,
+    /// Which moves it may be compared with, in words; only where a monitor told it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub kind: Option<String>,
 }
 
 impl MoveLine {

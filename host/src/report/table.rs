@@ -90,11 +90,11 @@ fn columns(moves: &[&MoveLine]) -> Vec<Column> {
         column("rest\nerror {unit}", 4, &|line| mean(line.rest_error)),
         column("rest\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
         column("\nsignature", 2, &|line| line.signature.as_deref().map_or(DASH.to_owned(), printable)),
+        column("\nkind", 3, &|line| line.kind.as_deref().map_or(DASH.to_owned(), printable)),
     ];
-    // Where no shape was looked for, a column of dashes would only take room.
-    columns.retain(|column| {
-        !column.heading.ends_with("signature") || column.cells.iter().any(|cell| cell != DASH)
-    });
+    // Where no shape was looked for and no kind was told, a column of dashes would only take room.
+    let is_spare = |heading: &str| heading.ends_with("signature") || heading.ends_with("kind");
+    columns.retain(|column| !is_spare(&column.heading) || column.cells.iter().any(|cell| cell != DASH));
     columns
 }
 
@@ -134,7 +134,7 @@ fn drawn(columns: &mut [Column]) -> String {
     }
     for (at, column) in table.column_iter_mut().enumerate() {
         column.set_padding((0, GAP as u16));
-        let is_word = ["outcome", "signature"].iter().any(|word| columns[at].heading.ends_with(word));
+        let is_word = ["outcome", "signature", "kind"].iter().any(|word| columns[at].heading.ends_with(word));
         column.set_cell_alignment(if is_word { CellAlignment::Left } else { CellAlignment::Right });
     }
     table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()

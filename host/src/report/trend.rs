@@ -29,17 +29,17 @@ pub struct TrendLine {
     pub to_s: f64,
     /// Intervals used.
     pub intervals: usize,
-    /// Intervals left out: too few settled moves, or no numbers.
+    /// Intervals left out: too few moves, no numbers, or a restart within.
     pub left_out: usize,
     /// Intervals that are warm-up.
     pub warm_up_intervals: usize,
     /// Probability that the last warm-up lies as far from the earlier ones by chance.
     pub warm_up_p: Option<f64>,
-    /// Changes in hot running: (time, median before, median after). Unit: s
+    /// Changes in hot running: (time, median before, median after), a median `null` if it is "not settled". Unit: s
     pub change_points: Vec<(f64, f64, f64)>,
     /// Start of the stretch the trend was fitted to. Unit: s
     pub fitted_from_s: Option<f64>,
-    /// Value of the line at `to_s`. Unit: s
+    /// Value of the line at `to_s`; none if it is "not settled", which `settles_now` tells. Unit: s
     pub level_s: Option<f64>,
     /// Slope. Unit: s per hour
     pub slope_s_per_h: Option<f64>,
@@ -71,6 +71,30 @@ pub struct TrendLine {
     pub lost_against_baseline_parts: Option<f64>,
     /// Cost per shift: (name, moves, seconds against zero, seconds against the baseline).
     pub shifts: Vec<(String, u64, f64, Option<f64>)>,
+    /// Whether the figure at `to_s` is a settling time; none without a line.
+    pub settles_now: Option<bool>,
+    /// Of the intervals used, those whose figure is "not settled".
+    pub not_settled_intervals: usize,
+    /// Moves that did not settle.
+    pub unsettled: u64,
+    /// Share of them among all that did or did not.
+    pub unsettled_share: Option<f64>,
+    /// The same in hot running since the last restart: in its first quarter,
+    pub unsettled_share_before: Option<f64>,
+    /// and in its last.
+    pub unsettled_share_now: Option<f64>,
+    /// Mann–Kendall of the shares of its intervals, as `mann_kendall_p`.
+    pub unsettled_p: Option<f64>,
+    /// Intervals in which moves did not settle: (start in s, how many, of how many).
+    pub unsettled_intervals: Vec<(f64, u64, u64)>,
+    /// When the watch over these moves began anew: slopes are not taken across. Unit: s
+    pub restarts: Vec<f64>,
+    /// What costs are told against. Unit: s
+    pub baseline_s: Option<f64>,
+    /// `asked`, `monitor` or `first interval`; empty without one.
+    pub baseline_from: String,
+    /// Seconds that warm-ups lost against the baseline; they are in the others.
+    pub warm_up_lost_s: Option<f64>,
 }
 
 impl TrendLine {
@@ -81,6 +105,8 @@ impl TrendLine {
         let ends = trend.time_to_limit.map(|time| time.ends()).unwrap_or_default();
         let cost = &trend.cost;
         let shifts = trend.shifts.iter();
+        let unsettled = trend.unsettled.as_ref();
+        let all = cost.moves + cost.unsettled;
         TrendLine {
             axis: axis.to_owned(),
             kind: kind.to_owned(),
@@ -93,7 +119,7 @@ impl TrendLine {
             warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p),
             change_points: trend.changes.iter().map(|at| (at.time_s, at.before_s, at.after_s)).collect(),
             fitted_from_s: fit.map(|fit| fit.from_s),
-            level_s: fit.map(|fit| fit.level_s),
+            level_s: fit.map(|fit| fit.level_s).filter(|level| level.is_finite()),
             slope_s_per_h: fit.and_then(|fit| slope(fit.slope.slope)),
             slope_low_s_per_h: fit.and_then(|fit| slope(fit.slope.low)),
             slope_high_s_per_h: fit.and_then(|fit| slope(fit.slope.high)),
@@ -113,6 +139,18 @@ impl TrendLine {
                     (shift.name.clone(), cost.moves, cost.seconds, cost.seconds_against_baseline)
                 })
                 .collect(),
+            settles_now: fit.map(|fit| fit.level_s.is_finite()),
+            not_settled_intervals: trend.not_settled,
+            unsettled: cost.unsettled,
+            unsettled_share: (all > 0).then(|| cost.unsettled as f64 / all as f64),
+            unsettled_share_before: unsettled.map(|shares| shares.before),
+            unsettled_share_now: unsettled.map(|shares| shares.now),
+            unsettled_p: unsettled.and_then(|shares| shares.test).map(|test| test.p),
+            unsettled_intervals: trend.unsettled_intervals.clone(),
+            restarts: trend.restarts.clone(),
+            baseline_s: trend.baseline.map(|baseline| baseline.settling_s),
+            baseline_from: trend.baseline.map_or("", |baseline| baseline.source.words()).to_owned(),
+            warm_up_lost_s: trend.warm_up_cost.seconds_against_baseline,
         }
     }
 }
@@ -125,7 +163,7 @@ pub fn json(line: &TrendLine) -> io::Result<String> {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::analysis::cost::{Cycle, Shift};
+    use crate::analysis::cost::{Baseline, Cycle, Shift, Source};
     use crate::analysis::point::Point;
     use crate::analysis::trend::{Ask, trend};
     use rand_pcg::Pcg32;
@@ -142,6 +180,7 @@ pub(crate) mod tests {
                 Point {
                     time_s: 300.0 * f64::from(i),
                     moves: 100,
+                    unsettled: u64::try_from(i / 12).unwrap_or(0),
                     median_s,
                     p95_s: 0.06,
                     mean_s: Some(median_s),
@@ -150,7 +189,7 @@ pub(crate) mod tests {
             .collect();
         let ask = Ask {
             limit_s: Some(0.07),
-            baseline_s: Some(0.05),
+            baseline: Some(Baseline { settling_s: 0.05, source: Source::Asked }),
             cycle: Some(Cycle { seconds: 3.0, moves: 1.0 }),
             shifts: vec![Shift { name: "early; 1".to_owned(), from_s: 0.0, to_s: 7200.0 }],
             ..Ask::new(300.0)
@@ -171,6 +210,10 @@ pub(crate) mod tests {
             text.starts_with("{\"axis\":\"tray shuttle\",\"kind\":\"out, long\",\"measure\":\"median\""),
             "{text}"
         );
-        assert!(text.ends_with("]]}\n"), "{text}");
+        assert!(text.contains(r#""settles_now":true,"not_settled_intervals":0,"unsettled":72,"#), "{text}");
+        assert!(
+            text.contains(r#""baseline_s":0.05,"baseline_from":"asked","warm_up_lost_s":0.0}"#),
+            "{text}"
+        );
     }
 }

@@ -58,6 +58,7 @@ fn of_moves() -> Vec<Column<MoveLine>> {
         ("rest_noise_rms", "unit", Figure(|line| line.rest_noise_rms)),
         ("counts_per_unit", "count/unit", Figure(|line| Some(line.counts_per_unit))),
         ("settling_95_s", "s", Figure(|line| line.settling_95_s)),
+        ("kind", "", Text(|line| line.kind.clone().unwrap_or_default())),
     ]
 }
 

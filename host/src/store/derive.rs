@@ -17,6 +17,7 @@ use super::journal::{self, Key};
 use super::kind::kind;
 use super::summary::{Seen, Summaries};
 use super::tables::{self, Moves};
+use super::watched;
 
 /// What it takes to derive, held between frames.
 #[derive(Debug, Default)]
@@ -77,14 +78,25 @@ impl Derive {
                 let at = self.at(store, stored, alarm.at)?;
                 tables::alarm(store, stored, alarm, at)
             }
+            Message::Kind(kind) => {
+                let boot = self.boot(store, stored, kind.at)?;
+                watched::kind(store, stored, kind, &boot)
+            }
+            Message::Restart(restart) => {
+                let at = self.at(store, stored, restart.at)?;
+                watched::restart(store, stored, restart, at)
+            }
             Message::Baseline(baseline) => {
-                let at = self.at(store, stored, baseline.at)?;
-                tables::baseline(store, stored, baseline, at)
+                let boot = self.boot(store, stored, baseline.at)?;
+                watched::baseline(store, stored, baseline, &boot)
+            }
+            Message::Drift(drift) => watched::drift(store, stored, drift),
+            Message::Finding(finding) => {
+                let at = self.at(store, stored, finding.at)?;
+                watched::finding(store, stored, finding, at)
             }
             // It ties its start to wall time, if nothing has before.
             Message::Status(status) => self.boot(store, stored, status.now).map(|_| ()),
-            // A drift names its move, not an instant.
-            Message::Drift(drift) => tables::drift(store, stored, drift),
             // Curves and traces are read from their frames when they are asked for.
             _ => Ok(()),
         }
@@ -122,14 +134,17 @@ impl Derive {
         let seen = Seen {
             device: stored.device,
             axis: told.axis,
-            kind: kind(told),
+            kind: kind(stored.frame.header.boot, told),
             at: boot.at(command_end),
             outcome: told.outcome,
             settling: has_settling.then(|| boot.nanoseconds(told.settling)),
         };
         self.moves.add(stored, told, seen);
         // Intervals that lie before the horizon are whole, and stay as they are.
-        if seen.at >= self.horizon { self.summaries.add(store, &seen) } else { Ok(()) }
+        if seen.at >= self.horizon {
+            self.summaries.add(&seen);
+        }
+        Ok(())
     }
 
     fn settings(&mut self, store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {

@@ -56,9 +56,9 @@ impl SummaryLine {
 }
 
 impl Store {
-    /// Writes moves as CSV, the rows of `measure --format csv`.
+    /// Writes moves as CSV, the rows of `moves --format csv`.
     pub fn export_moves(&self, ask: &Ask, out: impl Write) -> Result<(), Error> {
-        let mut rows = csv::Writer::new(out)?;
+        let mut rows = csv::Writer::with_kinds(out)?;
         self.moves(ask, &mut |line| Ok(rows.take(line)?))?;
         Ok(rows.finish()?)
     }

@@ -2,13 +2,14 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use rusqlite::{CachedStatement, Connection, OptionalExtension, TransactionBehavior, params};
-use stillpoint_core::wire::header::{Header, Priority};
+use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
+use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
 use super::boots::From;
-use super::derive::{ARRIVED, Derive, Stored, is_silent, mark, set_mark};
-use super::journal::{self, Key};
+use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
+use super::frames::{Frames, Held, Last, Number, Row};
+use super::journal;
 use super::kept::{Axis, Kept};
 
 /// Frames that may wait for the monitor to say who it is.
@@ -16,24 +17,11 @@ const UNNAMED: usize = 1024;
 /// Frames out of a log that may wait for the wall time of their start to be known.
 const UNTIED: usize = 50_000;
 
-/// A monitor's own number.
-pub(super) type Number = [u8; 12];
-
-/// A frame that waits to be stored.
-#[derive(Debug)]
-pub(super) struct Held {
-    /// Whose it is; not known before the first hello on the line.
-    pub(super) number: Option<Number>,
-    pub(super) header: Header,
-    /// Unit: µs since 1970, UTC
-    pub(super) arrived: i64,
-    pub(super) body: Box<[u8]>,
-}
-
 /// What lasts from one group to the next, as long as nobody else writes and nothing fails.
 #[derive(Debug, Default)]
 pub(super) struct Grouped {
     pub(super) derive: Derive,
+    last: Last,
     /// One or two on a line.
     devices: Vec<(Number, i64)>,
     /// SQLite's mark of changes that others have made.
@@ -45,22 +33,11 @@ pub(super) struct Grouped {
 /// Places of frames whose start is not tied to wall time, and whose they are.
 type Untied = Vec<(usize, Number)>;
 
-const INSERT: &str = "INSERT INTO frames VALUES (?1, ?2, ?3, ?4, ?5, ?6) ON CONFLICT DO NOTHING";
-
 /// A transaction under work.
-struct Open<'c> {
+struct Open<'c, 'h> {
     store: &'c Connection,
-    insert: CachedStatement<'c>,
+    frames: Frames<'c, 'h>,
     axes: &'c [Axis],
-}
-
-impl Open<'_> {
-    /// False if a frame of this number is there.
-    fn insert(&mut self, stored: &Stored) -> rusqlite::Result<bool> {
-        let Key { device, boot, priority, sequence } = stored.key();
-        let row = params![device, boot, priority, sequence, stored.arrived, stored.frame.body()];
-        Ok(self.insert.execute(row)? > 0)
-    }
 }
 
 impl Grouped {
@@ -102,7 +79,7 @@ impl Grouped {
     ) -> rusqlite::Result<Vec<usize>> {
         let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         self.refresh(&store)?;
-        let mut open = Open { store: &store, insert: store.prepare_cached(INSERT)?, axes };
+        let mut open = Open { store: &store, frames: Frames::new(&store)?, axes };
         let (mut later, untied) = self.take_tied(&mut open, waiting)?;
         if dumped || untied.len() > UNTIED {
             self.tie(&open, waiting, &untied)?;
@@ -117,6 +94,7 @@ impl Grouped {
             }
         }
         later.sort_unstable();
+        open.frames.write()?;
         drop(open);
         if let Some(last) = waiting.back() {
             set_mark(&store, ARRIVED, last.arrived.max(mark(&store, ARRIVED)?.unwrap_or(i64::MIN)))?;
@@ -127,10 +105,10 @@ impl Grouped {
     }
 
     /// Stores what is named and tied to wall time; the places of what is not named, and of what is not tied.
-    fn take_tied(
+    fn take_tied<'h>(
         &mut self,
-        open: &mut Open,
-        waiting: &VecDeque<Held>,
+        open: &mut Open<'_, 'h>,
+        waiting: &'h VecDeque<Held>,
     ) -> rusqlite::Result<(Vec<usize>, Untied)> {
         let all_named = waiting.iter().filter(|held| held.number.is_none()).count() > UNNAMED;
         let (mut unnamed, mut untied) = (vec![], vec![]);
@@ -155,6 +133,7 @@ impl Grouped {
         let changes = store.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?;
         if self.changes != Some(changes) {
             self.derive.forget(store)?;
+            self.last.forget();
             self.devices.clear();
             self.changes = Some(changes);
         }
@@ -180,27 +159,28 @@ impl Grouped {
     }
 
     /// Stores one frame, unless it is there.
-    fn take(&mut self, open: &mut Open, held: &Held, number: Number) -> rusqlite::Result<()> {
+    fn take<'h>(&mut self, open: &mut Open<'_, 'h>, held: &'h Held, number: Number) -> rusqlite::Result<()> {
         let store = open.store;
-        let device = self.device(store, number, open.axes)?;
-        let Some(mut stored) = Stored::new(device, held.arrived, &held.body) else { return Ok(()) };
-        let message = if is_silent(&stored.frame) { None } else { stored.message() };
-        if let Some(message) = &message
-            && self.derive.is_past(store, &stored, message)?
+        let mut row = Row::new(self.device(store, number, open.axes)?, held);
+        let stored = if held.silent { None } else { Stored::new(row.key.device, held.arrived, &held.body) };
+        let told = stored.and_then(|stored| Some((stored, stored.message()?)));
+        if let Some((stored, message)) = &told
+            && self.derive.is_past(store, stored, message)?
         {
             self.kept.past += 1;
             return Ok(());
         }
-        if !open.insert(&stored)? {
-            if !differs(store, &stored)? {
+        if !open.frames.insert(&mut self.last, &row)? {
+            if !row.differs(store)? {
                 self.kept.known += 1;
                 return Ok(());
             }
-            stored.device = self.renew(store, number, device)?;
-            open.insert(&stored)?;
+            row.key.device = self.renew(store, number, row.key.device)?;
+            open.frames.insert(&mut self.last, &row)?;
         }
         self.kept.stored += 1;
-        message.map_or(Ok(()), |message| self.derive.take(store, &stored, &message))
+        let Some((stored, message)) = told else { return Ok(()) };
+        self.derive.take(store, &Stored { device: row.key.device, ..stored }, &message)
     }
 
     /// Number of a device in this store.
@@ -255,16 +235,4 @@ fn name(store: &Connection, device: i64, axes: &[Axis]) -> rusqlite::Result<()> 
         statement.execute(params![device, axis, name, unit, counts_per_unit, window, source])?;
     }
     Ok(())
-}
-
-/// Whether the frame that is there says something else; marks of a replay and so the CRC may differ.
-fn differs(store: &Connection, stored: &Stored) -> rusqlite::Result<bool> {
-    let key = stored.key();
-    let there: Vec<u8> = store
-        .prepare_cached(
-            "SELECT body FROM frames WHERE device = ?1 AND boot = ?2 AND priority = ?3 AND sequence = ?4",
-        )?
-        .query_row(params![key.device, key.boot, key.priority, key.sequence], |row| row.get(0))?;
-    let said = |body: &[u8]| -> Option<Vec<u8>> { Some(body.get(1..body.len().checked_sub(4)?)?.to_vec()) };
-    Ok(said(&there) != said(stored.frame.body()))
 }

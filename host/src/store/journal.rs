@@ -8,7 +8,7 @@ use super::{Store, time};
 use crate::error::Error;
 
 /// What a frame is known by.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Key {
     pub(super) device: i64,
     pub(super) boot: u32,

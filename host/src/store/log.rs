@@ -14,10 +14,11 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
 use super::derive::{ARRIVED, is_silent, mark};
-use super::group::{Grouped, Held};
+use super::frames::Held;
+use super::group::Grouped;
 use super::journal;
 pub use super::kept::{Axis, Kept};
-use super::resume;
+use super::resume::{self, Asked};
 use super::{Options, Store, words};
 use crate::error::Error;
 
@@ -57,6 +58,8 @@ pub struct Log {
     lost: Option<DumpSince>,
     most_waiting: usize,
     asks: Vec<DumpSince>,
+    /// Unless something spoils what comes of it.
+    asked: Option<Asked>,
     notes: Vec<String>,
 }
 
@@ -93,6 +96,7 @@ impl Log {
             lost: None,
             most_waiting: options.most_waiting,
             asks: Vec::new(),
+            asked: None,
             notes: Vec::new(),
         })
     }
@@ -102,22 +106,29 @@ impl Log {
         self.mind_clock(now);
         let mut left = bytes;
         while let Some(event) = self.receiver.step(&mut left) {
-            // What is no frame is counted where the bytes are decoded.
-            let Event::Frame(frame) = event else { continue };
-            let (header, body) = (frame.header, Box::from(frame.body()));
+            let Event::Frame(frame) = event else {
+                // What is no frame is counted where the bytes are decoded; it may have been one out of the log.
+                self.asked = None;
+                continue;
+            };
+            let (header, silent, body) = (frame.header, is_silent(&frame), Box::from(frame.body()));
             let mut named = None;
             // Only these two are read before they are stored.
-            if header.priority != Priority::Move && !is_silent(&frame) {
+            if header.priority != Priority::Move && !silent {
                 match frame.read::<Message>().map(|read| read.payload) {
                     Ok(Message::Hello(hello)) => named = Some(hello.device),
-                    Ok(Message::Status(status)) => self.dumped |= status.replay_left == 0,
+                    Ok(Message::Status(status)) if status.replay_left == 0 => {
+                        self.dumped = true;
+                        self.asked.iter_mut().for_each(Asked::end);
+                    }
                     _ => (),
                 }
             }
             if let Some(number) = named {
                 self.name(number);
             }
-            self.waiting.push_back(Held { number: self.number, header, arrived: now, body });
+            self.asked.iter_mut().for_each(|asked| asked.hear(&header));
+            self.waiting.push_back(Held { number: self.number, header, silent, arrived: now, body });
             self.fresh += 1;
         }
         if self.fresh > 0 {
@@ -141,7 +152,10 @@ impl Log {
             .filter(|held| held.number.is_none())
             .for_each(|held| held.number = Some(number));
         match resume::point(&self.store.connection, &number) {
-            Ok(point) => self.asks.extend(point),
+            Ok(point) => {
+                self.asked = point.as_ref().map(Asked::new);
+                self.asks.extend(point);
+            }
             Err(error) => self.notes.push(format!("where the store ends can't be read: {error}")),
         }
     }
@@ -190,12 +204,28 @@ impl Log {
             self.notes.push(text);
             self.asks.push(lost);
         }
+        self.give_up();
         if self.synced.elapsed() >= SYNC {
             self.synced = Instant::now();
             // A reader in the way only delays it; the next one does it.
             let mut pragma = self.store.connection.prepare_cached("PRAGMA wal_checkpoint(PASSIVE)").ok();
             pragma.as_mut().map(|pragma| pragma.query_row([], |_| Ok(())).ok());
         }
+    }
+
+    /// What was asked for and did not come will not come.
+    fn give_up(&mut self) {
+        let Some(asked) = self.asked.take_if(|asked| asked.is_done()) else { return };
+        // After an error it is asked for again at the next opening, and given up then.
+        let missing = self.number.map(|number| asked.give_up(&self.store.connection, &number));
+        if let Some(Ok(missing @ 1..)) = missing {
+            self.notes.push(format!("{missing} frames are no longer in the monitor's log"));
+        }
+    }
+
+    /// Somebody else asks the monitor for a part of its log: what comes of the store's own asking can't be told.
+    pub fn disturb(&mut self) {
+        self.asked = None;
     }
 
     fn trouble(&mut self, error: &rusqlite::Error) {

@@ -1,5 +1,7 @@
 //! In: an axis and a time. Out: its moves, as the lines that `measure` and `watch` print.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{CachedStatement, OptionalExtension, params};
 use stillpoint_core::record::Record;
 use stillpoint_core::settings::{Parameters, Settings};
@@ -133,7 +135,8 @@ impl Store {
         out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
     ) -> Result<(), Error> {
         let wrong = |error| self.fault(&error);
-        let lines = Lines { known, settings: self.settings(known).map_err(wrong)? };
+        let kinds = self.kind_words(known)?;
+        let lines = Lines { known, settings: self.settings(known).map_err(wrong)?, kinds };
         let mut statement = self
             .connection
             .prepare_cached(
@@ -205,12 +208,6 @@ impl Store {
         summary::whole(&self.connection, place, within).map_err(|error| self.fault(&error))
     }
 
-    /// Kinds of an axis that have moves within a time, in the order of their numbers.
-    pub fn kinds(&self, known: &Known, span: i64, within: (i64, i64)) -> Result<Vec<i64>, Error> {
-        let place = (known.device, known.axis.axis, span);
-        summary::kinds(&self.connection, place, within).map_err(|error| self.fault(&error))
-    }
-
     /// The same for a picture of all kinds together: only count, median and 95 % quantile.
     pub fn intervals(&self, known: &Known, span: i64, within: (i64, i64)) -> Result<Vec<Interval>, Error> {
         let place = (known.device, known.axis.axis, span, kind::ALL);
@@ -230,6 +227,7 @@ fn told(body: &[u8]) -> Option<Move> {
 struct Lines<'a> {
     known: &'a Known,
     settings: Vec<((u32, u32), Settings)>,
+    kinds: BTreeMap<i64, String>,
 }
 
 impl Lines<'_> {
@@ -254,6 +252,13 @@ impl Lines<'_> {
             ticks_per_second: f64::from(settings.ticks_per_second),
         };
         let clock = Clock::new(settings.ticks_per_second, 0.0);
-        scale.line(&settings, &clock, &Record::from(&row.told), curve.into_iter())
+        let line = scale.line(&settings, &clock, &Record::from(&row.told), curve.into_iter());
+        MoveLine { kind: self.kind(row), ..line }
+    }
+
+    fn kind(&self, row: &Row) -> Option<String> {
+        let number = row.told.kind;
+        let told = || self.kinds.get(&kind::id(row.boot, number)).cloned();
+        (number > 0).then(|| told().unwrap_or_else(|| format!("kind {number}")))
     }
 }

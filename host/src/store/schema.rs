@@ -1,8 +1,8 @@
 //! In: a file of any version, or an empty one. Out: a store of the current version.
 //!
 //! `PRAGMA user_version` counts the steps that were taken. Steps only append and are never edited once
-//! released. Step 1 holds the truth: what monitors sent, and what people said. Step 2 holds what follows from
-//! it: these tables may be dropped and made again at any time, which is what a change of them does.
+//! released. Step 1 holds the truth: what monitors sent, and what people said. The later ones hold what follows
+//! from it: these tables may be dropped and made again at any time, which is what a change of them does.
 
 use rusqlite::{Connection, TransactionBehavior};
 
@@ -88,11 +88,66 @@ CREATE TABLE summaries (                -- span in s; kind -1 is all kinds of th
     PRIMARY KEY (device, axis, span, kind, at_us)) WITHOUT ROWID;
 ";
 
-/// Tables of [`DERIVED`].
-pub(super) const TABLES: [&str; 6] = ["moves", "settings", "gaps", "alarms", "findings", "summaries"];
+/// Which holes nobody can fill, and what follows from what monitors tell of their watch. A kind of moves has a number on its axis, which begins anew at
+/// every start of the monitor: in `summaries`, kind is boot << 32 | number, 0 no kind, -1 all.
+const WATCHED: &str = "
+ALTER TABLE boots ADD COLUMN gone_before INTEGER NOT NULL DEFAULT 0; -- holes before it: not in the monitor's log either
+DROP TABLE findings;
+DROP TABLE alarms;
+CREATE TABLE alarms (
+    device INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    alarm INTEGER NOT NULL, axis INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    subject TEXT NOT NULL, state TEXT NOT NULL, number INTEGER NOT NULL,
+    value INTEGER NOT NULL, limit_value INTEGER NOT NULL,
+    event TEXT NOT NULL, priority TEXT NOT NULL, category TEXT NOT NULL,
+    kind INTEGER NOT NULL,              -- on its axis, 0: none
+    PRIMARY KEY (device, boot, sequence)) WITHOUT ROWID;
+CREATE TABLE kinds (                    -- as they were first met
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    forward INTEGER NOT NULL, distance INTEGER NOT NULL, -- counts
+    speed REAL NOT NULL,                -- counts/s
+    instead_of INTEGER NOT NULL,        -- the kind that was dropped for it, 0: none
+    dropped_moves INTEGER NOT NULL,     -- that it had
+    PRIMARY KEY (device, axis, boot, kind)) WITHOUT ROWID;
+CREATE TABLE baselines (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    moves INTEGER NOT NULL, median_ns INTEGER NOT NULL, p95_ns INTEGER NOT NULL,
+    PRIMARY KEY (device, axis, boot, kind, sequence)) WITHOUT ROWID;
+CREATE TABLE drifts (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, arrived_us INTEGER NOT NULL, number INTEGER NOT NULL,
+    change_ticks INTEGER NOT NULL, score INTEGER NOT NULL, -- from 256 on a drift stands
+    direction TEXT NOT NULL, since INTEGER NOT NULL, smallest_ticks INTEGER NOT NULL,
+    promise TEXT NOT NULL, moves INTEGER NOT NULL,
+    PRIMARY KEY (device, axis, boot, kind, sequence)) WITHOUT ROWID;
+CREATE TABLE restarts (                 -- of the watch; kind 0 is all of the axis
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, at_us INTEGER NOT NULL, why TEXT NOT NULL,
+    PRIMARY KEY (device, axis, boot, kind, sequence)) WITHOUT ROWID;
+CREATE TABLE findings (                 -- about the signals of an axis
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    at_us INTEGER NOT NULL, what TEXT NOT NULL, severity TEXT NOT NULL, figure INTEGER NOT NULL,
+    PRIMARY KEY (device, axis, boot, sequence)) WITHOUT ROWID;
+";
+
+/// Tables of [`DERIVED`] and [`WATCHED`].
+pub(super) const TABLES: [&str; 10] = [
+    "moves",
+    "settings",
+    "gaps",
+    "alarms",
+    "kinds",
+    "baselines",
+    "drifts",
+    "restarts",
+    "findings",
+    "summaries",
+];
 
 /// One after the other, each in its own transaction with its number.
-const STEPS: [&str; 2] = [TRUTH, DERIVED];
+const STEPS: [&str; 3] = [TRUTH, DERIVED, WATCHED];
 
 /// The version that is written.
 pub const CURRENT: usize = STEPS.len();

@@ -67,8 +67,11 @@ impl Sketch {
 
     /// The settling time of rank ⌊share · (count − 1)⌋, counted from 0, to [`RELATIVE_ERROR`]. Unit: ns
     pub fn quantile(&self, bins: &Bins, share: f64) -> Option<i64> {
-        let last = self.count().checked_sub(1)?;
-        let rank = (share.clamp(0.0, 1.0) * last as f64) as u64;
+        self.ranked(bins, rank(share, self.count())?)
+    }
+
+    /// The settling time of a rank from 0, to [`RELATIVE_ERROR`]; none beyond the last. Unit: ns
+    pub fn ranked(&self, bins: &Bins, rank: u64) -> Option<i64> {
         let mut below = 0_u64;
         let found = self.counts.iter().find(|(_, count)| {
             below = below.saturating_add(*count);
@@ -101,6 +104,11 @@ impl Sketch {
         }
         sketch.counts.is_sorted_by(|a, b| a.0 < b.0).then_some(sketch)
     }
+}
+
+/// The rank from 0 of the quantile `share` of so many; none of none.
+pub fn rank(share: f64, count: u64) -> Option<u64> {
+    Some((share.clamp(0.0, 1.0) * count.checked_sub(1)? as f64) as u64)
 }
 
 /// Seven bits a byte, the lowest first.

@@ -3,7 +3,8 @@
 //! Kept as the moves arrive, for intervals of 5 minutes, an hour and a day of UTC at once, per kind and for all
 //! kinds of the axis together: a picture of a month reads thousands of rows, not millions.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 use rusqlite::{Connection, OptionalExtension, params};
 use stillpoint_core::wire::record::Outcome;
@@ -18,13 +19,21 @@ pub const SPANS: [i64; 3] = [300, 3600, 86_400];
 const HELD: usize = 20_000;
 
 /// Which interval of which moves.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct Place {
     device: i64,
     axis: u8,
     span: i64,
     kind: i64,
     at: i64,
+}
+
+impl Place {
+    /// The interval of this length around an instant, of no axis yet.
+    fn of(span: i64, at: i64) -> Place {
+        let length = span * 1_000_000;
+        Place { device: 0, axis: 0, span, kind: ALL, at: at.div_euclid(length) * length }
+    }
 }
 
 /// The moves of one interval.
@@ -66,11 +75,13 @@ impl Summary {
     }
 }
 
-/// Summaries under work: changed in memory, written once per transaction.
+/// Summaries under work: moves are added to their shortest intervals in memory, and these to all others once per
+/// transaction.
 #[derive(Debug, Default)]
 pub(super) struct Summaries {
     bins: Bins,
-    cells: HashMap<Place, (Summary, bool)>,
+    fresh: BTreeMap<Place, Summary>,
+    cells: BTreeMap<Place, (Summary, bool)>,
 }
 
 const READ: &str =
@@ -94,22 +105,28 @@ pub(super) struct Seen {
 }
 
 impl Summaries {
-    /// Adds a move to all its intervals.
-    pub(super) fn add(&mut self, store: &Connection, seen: &Seen) -> rusqlite::Result<()> {
-        let bin = seen.settling.map_or(0, |settling| self.bins.bin(settling));
-        for span in SPANS {
-            let length = span * 1_000_000;
-            let at = seen.at.div_euclid(length) * length;
-            for kind in [seen.kind, ALL] {
-                let place = Place { device: seen.device, axis: seen.axis, span, kind, at };
-                let (summary, changed) = match self.cells.entry(place) {
-                    std::collections::hash_map::Entry::Occupied(held) => held.into_mut(),
-                    std::collections::hash_map::Entry::Vacant(free) => {
-                        free.insert((read(store, &place)?, false))
-                    }
-                };
-                summary.add(seen.outcome, seen.settling, bin);
-                *changed = true;
+    /// Adds a move.
+    pub(super) fn add(&mut self, seen: &Seen) {
+        let Seen { device, axis, kind, at, outcome, settling } = *seen;
+        let bin = settling.map_or(0, |settling| self.bins.bin(settling));
+        let place = Place { device, axis, kind, ..Place::of(SPANS[0], at) };
+        self.fresh.entry(place).or_default().add(outcome, settling, bin);
+    }
+
+    /// Adds what is fresh to all its intervals.
+    fn spread(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        for (fresh, added) in std::mem::take(&mut self.fresh) {
+            for span in SPANS {
+                for kind in [fresh.kind, ALL] {
+                    let place =
+                        Place { device: fresh.device, axis: fresh.axis, kind, ..Place::of(span, fresh.at) };
+                    let (summary, changed) = match self.cells.entry(place) {
+                        Entry::Occupied(held) => held.into_mut(),
+                        Entry::Vacant(free) => free.insert((read(store, &place)?, false)),
+                    };
+                    summary.merge(&added);
+                    *changed = true;
+                }
             }
         }
         Ok(())
@@ -117,6 +134,7 @@ impl Summaries {
 
     /// Writes what has changed.
     pub(super) fn write(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        self.spread(store)?;
         let mut statement = store.prepare_cached(WRITE)?;
         for (place, (summary, changed)) in self.cells.iter_mut().filter(|(_, (_, changed))| *changed) {
             let Place { device, axis, span, kind, at } = place;
@@ -150,6 +168,7 @@ impl Summaries {
 
     /// What is in memory no longer holds: somebody else has written, or what was written is undone.
     pub(super) fn forget(&mut self) {
+        self.fresh.clear();
         self.cells.clear();
     }
 }

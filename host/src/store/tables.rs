@@ -6,10 +6,12 @@ use rusqlite::{Connection, OptionalExtension, params};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Missing};
-use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Subject};
+use stillpoint_core::wire::watch::{Alarm, Subject};
 
+use super::batch;
 use super::derive::Stored;
 use super::journal::{self, Key};
+use super::kind;
 use super::summary::Seen;
 use crate::report::told;
 
@@ -40,24 +42,21 @@ impl Moves {
     pub(super) fn write(&mut self, store: &Connection) -> rusqlite::Result<()> {
         self.rows
             .sort_unstable_by_key(|row| (row.seen.device, row.seen.axis, row.seen.at, row.boot, row.number));
-        let mut statement = store.prepare_cached(
-            "INSERT OR REPLACE INTO moves VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
-        )?;
-        for Row { seen, boot, number, sequence, body } in &self.rows {
-            let (outcome, body) = (seen.outcome as u8, self.bodies.get(body.clone()));
-            statement.execute(params![
-                seen.device,
-                seen.axis,
-                seen.at,
-                boot,
-                number,
-                sequence,
-                seen.kind,
-                outcome,
-                seen.settling,
-                body,
-            ])?;
-        }
+        let bodies = &self.bodies;
+        // No frame tells a move twice; to ignore spares SQLite a copy of every page, kept to undo half a statement.
+        batch::insert(store, ("INSERT OR IGNORE INTO moves", 10), &self.rows, |row, values| {
+            let Row { seen, boot, number, sequence, body } = row;
+            values.push(seen.device)?;
+            values.push(seen.axis)?;
+            values.push(seen.at)?;
+            values.push(boot)?;
+            values.push(number)?;
+            values.push(sequence)?;
+            values.push(kind::parts(seen.kind).1)?;
+            values.push(seen.outcome as u8)?;
+            values.push(seen.settling)?;
+            values.push(bodies.get(body.clone()))
+        })?;
         self.forget();
         Ok(())
     }
@@ -108,7 +107,8 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
     let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
     store
         .prepare_cached(
-            "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+            "INSERT OR REPLACE INTO alarms
+            VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
         )?
         .execute(params![
             device,
@@ -122,41 +122,14 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
             alarm.number,
             alarm.value,
             alarm.limit,
+            words(&alarm.event),
+            words(&alarm.priority),
+            words(&alarm.category),
+            alarm.kind,
         ])?;
     let Alarm { alarm, number, value, limit, axis, .. } = *alarm;
     let text = format!("alarm {alarm}, {subject}: {state}; move {number}, value {value}, limit {limit}");
     journal::told(store, stored.key(), at, ("alarm", &text), Some(axis))
-}
-
-pub(super) fn baseline(
-    store: &Connection,
-    stored: &Stored,
-    told: &Baseline,
-    at: i64,
-) -> rusqlite::Result<()> {
-    finding(store, stored, (told.axis, told.kind, "baseline"), at)?;
-    let Baseline { kind, moves, settling_median, settling_p95, axis, .. } = *told;
-    let text = format!(
-        "kind {kind}: {moves} moves, median {settling_median} ticks, 95 % within {settling_p95} ticks"
-    );
-    journal::told(store, stored.key(), at, ("baseline", &text), Some(axis))
-}
-
-pub(super) fn drift(store: &Connection, stored: &Stored, drift: &Drift) -> rusqlite::Result<()> {
-    finding(store, stored, (drift.axis, drift.kind, "drift"), stored.arrived)
-}
-
-fn finding(
-    store: &Connection,
-    stored: &Stored,
-    (axis, kind, what): (u8, u32, &str),
-    at: i64,
-) -> rusqlite::Result<()> {
-    let Key { device, boot, priority, sequence } = stored.key();
-    store
-        .prepare_cached("INSERT OR REPLACE INTO findings VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)")?
-        .execute(params![device, boot, priority, sequence, axis, kind, at, what, stored.frame.body()])?;
-    Ok(())
 }
 
 /// Name of an alarm's subject.
@@ -167,5 +140,28 @@ fn subject(subject: Subject) -> &'static str {
         Subject::FollowingError => "following error",
         Subject::Signal => "signal",
         Subject::Gap => "gap",
+    }
+}
+
+/// The name of a variant in words: `OutOfService` is `out of service`.
+pub(super) fn words(variant: &impl std::fmt::Debug) -> String {
+    let mut words = String::new();
+    for letter in format!("{variant:?}").chars() {
+        if letter.is_uppercase() && !words.is_empty() {
+            words.push(' ');
+        }
+        words.extend(letter.to_lowercase());
+    }
+    words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::words;
+    use stillpoint_core::wire::watch::{AlarmEvent, Why};
+
+    #[test]
+    fn variants_in_words() {
+        assert_eq!([words(&AlarmEvent::OutOfService), words(&Why::Settings)], ["out of service", "settings"]);
     }
 }

@@ -6,7 +6,7 @@ use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Numbers, Way};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::record::{Move, flag};
+use stillpoint_core::wire::record::{Move, Outcome, flag};
 use stillpoint_core::wire::status::Hello;
 
 use super::*;
@@ -18,33 +18,39 @@ const MOVES: u64 = 4 * 360;
 /// What settling grows by. Unit: s per hour
 const SLOPE: f64 = 0.002;
 
-/// From 20 ms on, give or take half a millisecond.
-fn moves() -> Vec<u8> {
-    let mut numbers = Numbers::new(Way::FromDevice, 1);
-    let mut bytes = vec![];
-    let mut say = |message: &Message| {
-        let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
-        let header = numbers.take(message.priority());
-        bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
+/// Moves that settle in `settling` seconds, give or take half a millisecond; one in so many as `unsettled` says does
+/// not settle within its rest. Both are given the hours since the beginning. With the frames of the moves.
+fn moves(settling: impl Fn(f64) -> f64, unsettled: impl Fn(f64) -> f64) -> (Vec<Move>, Vec<u8>) {
+    let mut state = 1_u32;
+    let mut chance = || {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        f64::from(state >> 16) / 65_536.0
     };
-    say(&Message::Hello(Hello { axes: 1, ticks_per_second: RATE as u32, board: "test", ..Hello::default() }));
-    let mut chance = 1_u32;
-    for number in 1..=MOVES {
-        let command_end = number * 10 * RATE;
-        chance = chance.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-        let noise = (f64::from(chance >> 16) / 65_536.0 - 0.5) * 1e-3;
-        let settling = 0.020 + SLOPE * number as f64 / 360.0 + noise;
-        say(&Message::Move(Move {
-            flags: flag::SETTLING,
+    let mut made = |number: u64| {
+        let hours = number as f64 / 360.0;
+        let time = settling(hours) + (chance() - 0.5) * 1e-3;
+        let settled = chance() >= unsettled(hours);
+        Move {
+            flags: if settled { flag::SETTLING } else { 0 },
+            outcome: if settled { Outcome::Settled } else { Outcome::Unsettled },
             number: number as u32,
-            start: command_end - RATE / 2,
+            start: number * 10 * RATE - RATE / 2,
             duration: RATE / 2,
             travel: 10_000,
-            settling: (settling * RATE as f64) as u32,
+            settling: if settled { (time * RATE as f64) as u32 } else { 0 },
             ..Move::default()
-        }));
+        }
+    };
+    let moves: Vec<Move> = (1..=MOVES).map(&mut made).collect();
+    let hello = Hello { axes: 1, ticks_per_second: RATE as u32, board: "test", ..Hello::default() };
+    let mut numbers = Numbers::new(Way::FromDevice, 1);
+    let mut bytes = vec![];
+    for message in std::iter::once(Message::Hello(hello)).chain(moves.iter().copied().map(Message::Move)) {
+        let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
+        let header = numbers.take(message.priority());
+        bytes.extend_from_slice(encode::<LargeTable>(&header, &message, &mut buffer).expect("it fits"));
     }
-    bytes
+    (moves, bytes)
 }
 
 fn trend(store: &str, more: &[&str]) -> process::Output {
@@ -58,7 +64,7 @@ fn trend(store: &str, more: &[&str]) -> process::Output {
 fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     let place = Scratch::new("trend");
     let mut log = place.log(&Options::default());
-    log.hear(&moves(), BEGIN);
+    log.hear(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
     log.finish().expect("room");
     let output = trend(&place.text(), &["--format", "jsonl", "--limit-ms", "32", "--baseline-ms", "20"]);
     let text = String::from_utf8(output.stdout).expect("UTF-8");
@@ -78,7 +84,60 @@ fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     let lost = figure("lost_against_baseline_s");
     assert!((lost / (0.004 * MOVES as f64) - 1.0).abs() < 0.02, "{lost}");
     let table = String::from_utf8(trend(&place.text(), &[]).stdout).expect("UTF-8");
-    assert!(table.contains("axis 0") && table.lines().count() == 3, "{table}");
+    assert!(table.contains("axis 0") && table.contains("first interval"), "{table}");
+}
+
+/// The lines of a trend in JSON.
+fn lines(store: &str, more: &[&str]) -> Vec<serde_json::Value> {
+    let output = trend(store, &[&["--format", "jsonl"], more].concat());
+    let text = String::from_utf8(output.stdout).expect("UTF-8");
+    text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+}
+
+/// The slow twin of an interval's median: all its moves in a row, those that did not settle at the end.
+fn medians(moves: &[Move]) -> Vec<Option<f64>> {
+    let interval = |told: &Move| (told.start + told.duration) / RATE / 300;
+    let median = |of: &[Move]| {
+        let time = |told: &Move| (told.outcome == Outcome::Settled).then_some(told.settling);
+        let mut row: Vec<Option<u32>> = of.iter().map(time).collect();
+        row.sort_by_key(|time| time.unwrap_or(u32::MAX));
+        row[(row.len() - 1) / 2].map(|time| f64::from(time) / RATE as f64)
+    };
+    moves.chunk_by(|a, b| interval(a) == interval(b)).filter(|of| of.len() >= 5).map(median).collect()
+}
+
+#[test]
+fn an_axis_that_no_longer_settles_does_not_get_better() {
+    let place = Scratch::new("trend-unsettled");
+    // The moves that do settle get faster, and that is all that used to be looked at.
+    let (moves, bytes) = moves(|hours| 0.020 - 0.0005 * hours, |hours| 0.2 * hours);
+    let mut log = place.log(&Options::default());
+    log.hear(&bytes, BEGIN);
+    log.finish().expect("room");
+    let unsettled = moves.iter().filter(|told| told.outcome == Outcome::Unsettled).count();
+    let twin = medians(&moves);
+    let beyond = twin.iter().filter(|median| median.is_none()).count();
+    assert!(beyond > 10 && twin.iter().position(Option::is_none) > Some(10), "{twin:?}");
+    let lines = lines(&place.text(), &["--limit-ms", "40"]);
+    let [line] = lines.as_slice() else { panic!("{lines:?}") };
+    assert_eq!(line["settles_now"], false, "{line}");
+    assert_eq!(line["time_to_limit"], "reached", "{line}");
+    assert_eq!(line["unsettled"], unsettled as u64, "{line}");
+    assert!(line["not_settled_intervals"].as_u64().expect("a count").abs_diff(beyond as u64) <= 2, "{line}");
+    let share = |name: &str| line[name].as_f64().unwrap_or_else(|| panic!("{name} in {line}"));
+    assert!(share("unsettled_share_before") < 0.2 && share("unsettled_share_now") > 0.6, "{line}");
+    assert!(share("unsettled_p") < 1e-4, "{line}");
+    let told: u64 = line["unsettled_intervals"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|interval| interval[1].as_u64().expect("a count"))
+        .sum();
+    assert_eq!(told, unsettled as u64);
+    let table = String::from_utf8(trend(&place.text(), &["--limit-ms", "40"]).stdout).expect("UTF-8");
+    assert!(table.contains("not settled") && table.contains("already"), "{table}");
+    let csv = String::from_utf8(trend(&place.text(), &["--format", "csv"]).stdout).expect("UTF-8");
+    assert!(csv.contains(",false,") && csv.contains("unsettled_intervals"), "{csv}");
 }
 
 #[test]

@@ -27,6 +27,8 @@ fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
         let name = name.replace([':', ';'], " ");
         format!("{name}:{moves}:{}:{}", number(*lost), optional(*against))
     });
+    let unsettled =
+        line.unsettled_intervals.iter().map(|(at, count, of)| format!("{}:{count}:{of}", number(*at)));
     vec![
         ("axis", line.axis.clone()),
         ("kind", line.kind.clone()),
@@ -55,6 +57,18 @@ fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("lost_parts", optional(line.lost_parts)),
         ("lost_against_baseline_parts", optional(line.lost_against_baseline_parts)),
         ("shifts", list(shifts.collect())),
+        ("settles_now", line.settles_now.map(|settles| settles.to_string()).unwrap_or_default()),
+        ("not_settled_intervals", line.not_settled_intervals.to_string()),
+        ("unsettled", line.unsettled.to_string()),
+        ("unsettled_share", optional(line.unsettled_share)),
+        ("unsettled_share_before", optional(line.unsettled_share_before)),
+        ("unsettled_share_now", optional(line.unsettled_share_now)),
+        ("unsettled_p", optional(line.unsettled_p)),
+        ("unsettled_intervals", list(unsettled.collect())),
+        ("restarts", list(line.restarts.iter().map(|at| number(*at)).collect())),
+        ("baseline_s", optional(line.baseline_s)),
+        ("baseline_from", line.baseline_from.clone()),
+        ("warm_up_lost_s", optional(line.warm_up_lost_s)),
     ]
 }
 
@@ -92,7 +106,11 @@ mod tests {
                 serde_json::Value::Number(expected) => {
                     assert_eq!(text.parse().ok(), expected.as_f64(), "{name}")
                 }
-                list => assert_eq!(text.split(';').count(), list.as_array().unwrap().len(), "{name}"),
+                serde_json::Value::Bool(expected) => assert_eq!(text, &expected.to_string(), "{name}"),
+                list => {
+                    let parts = text.split(';').filter(|part| !part.is_empty()).count();
+                    assert_eq!(parts, list.as_array().unwrap().len(), "{name}");
+                }
             }
         }
     }

@@ -1,4 +1,4 @@
-//! In: trends as lines. Out: a table for people, one row per kind.
+//! In: trends as lines. Out: two tables for people, one row per kind in each: how settling goes on, and what it cost.
 
 use comfy_table::{CellAlignment, Table, presets};
 
@@ -9,20 +9,25 @@ use super::{HOUR, TrendLine};
 /// Stands for what is not known.
 const DASH: &str = "–";
 
-/// The table, ending in a line break.
+/// Both tables, ending in a line break.
 pub fn table(lines: &[TrendLine]) -> String {
+    let rows = |cells: fn(&TrendLine) -> Vec<String>| lines.iter().map(cells).collect::<Vec<_>>();
+    format!("{}\n{}", drawn(&SETTLING, rows(settling)), drawn(&COST, rows(cost)))
+}
+
+fn drawn(headings: &[&str], rows: Vec<Vec<String>>) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
-    table.set_header(HEADINGS);
-    for line in lines {
-        table.add_row(cells(line));
-    }
-    table.column_iter_mut().skip(3).for_each(|column| column.set_cell_alignment(CellAlignment::Right));
+    table.set_header(headings);
+    rows.into_iter().for_each(|row| {
+        table.add_row(row);
+    });
+    table.column_iter_mut().skip(2).for_each(|column| column.set_cell_alignment(CellAlignment::Right));
     table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
 }
 
-/// Headings of the table.
-const HEADINGS: [&str; 10] = [
+/// Headings of the first table.
+const SETTLING: [&str; 12] = [
     "axis",
     "kind",
     "settling",
@@ -31,31 +36,89 @@ const HEADINGS: [&str; 10] = [
     "slope\nms/h",
     "p",
     "changes",
+    "restarts",
     "limit in\nh",
-    "lost against\nbaseline s",
+    "unsettled\n%",
+    "unsettled\np",
 ];
 
-/// One row of the table.
-fn cells(line: &TrendLine) -> [String; 10] {
+fn settling(line: &TrendLine) -> Vec<String> {
     let ms = |s: Option<f64>| s.map_or(DASH.to_owned(), |s| plain(1e3 * s));
     let slope = line.slope_s_per_h.map_or(DASH.to_owned(), |_| {
         let [middle, low, high] =
             [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h].map(ms);
         format!("{middle} ({low} to {high})")
     });
-    [
+    let now = match line.settles_now {
+        Some(false) => "not settled".to_owned(),
+        _ => line.level_s.map_or(DASH.to_owned(), |level| fixed(1e3 * level, 1)),
+    };
+    vec![
         printable(&line.axis),
         printable(&line.kind),
         line.measure.clone(),
         line.intervals.to_string(),
-        line.level_s.map_or(DASH.to_owned(), |level| fixed(1e3 * level, 1)),
+        now,
         slope,
-        line.mann_kendall_p
-            .map_or(DASH.to_owned(), |p| if p < 0.001 { "< 0.001".to_owned() } else { fixed(p, 3) }),
+        probability(line.mann_kendall_p),
         line.change_points.len().to_string(),
+        line.restarts.len().to_string(),
         limit(line),
-        line.lost_against_baseline_s.map_or(DASH.to_owned(), |s| fixed(s, 0)),
+        unsettled(line),
+        probability(line.unsettled_p),
     ]
+}
+
+/// Headings of the second table.
+const COST: [&str; 11] = [
+    "axis",
+    "kind",
+    "moves",
+    "warm-up\nintervals",
+    "warm-up\np",
+    "baseline\nms",
+    "from",
+    "lost against\nbaseline s",
+    "of it in\nwarm-up s",
+    "lost against\nzero s",
+    "lost\nparts",
+];
+
+fn cost(line: &TrendLine) -> Vec<String> {
+    let whole = |s: Option<f64>| s.map_or(DASH.to_owned(), |s| fixed(s, 0));
+    let parts = match (line.lost_against_baseline_parts, line.lost_parts) {
+        (None, None) => DASH.to_owned(),
+        (against, zero) => format!("{} of {}", whole(against), whole(zero)),
+    };
+    vec![
+        printable(&line.axis),
+        printable(&line.kind),
+        line.moves.to_string(),
+        line.warm_up_intervals.to_string(),
+        probability(line.warm_up_p),
+        line.baseline_s.map_or(DASH.to_owned(), |s| fixed(1e3 * s, 1)),
+        line.baseline_from.clone(),
+        whole(line.lost_against_baseline_s),
+        whole(line.warm_up_lost_s),
+        whole(Some(line.lost_s)),
+        parts,
+    ]
+}
+
+fn probability(p: Option<f64>) -> String {
+    p.map_or(DASH.to_owned(), |p| if p < 0.001 { "< 0.001".to_owned() } else { fixed(p, 3) })
+}
+
+/// Moves that did not settle: all, and how their share went.
+fn unsettled(line: &TrendLine) -> String {
+    let percent = |share: f64| fixed(100.0 * share, 1);
+    match (line.unsettled_share, line.unsettled_share_before, line.unsettled_share_now) {
+        (None, ..) => DASH.to_owned(),
+        (Some(share), Some(before), Some(now)) if line.unsettled > 0 => {
+            format!("{} ({} to {})", percent(share), percent(before), percent(now))
+        }
+        (Some(share), ..) => percent(share),
+    }
 }
 
 /// When the limit is reached, in words.
@@ -66,6 +129,7 @@ fn limit(line: &TrendLine) -> String {
         "" => DASH.to_owned(),
         "between" => format!("{from} to {to}"),
         "not-before" => format!("not before {from}"),
+        "reached" => "already".to_owned(),
         word => word.to_owned(),
     }
 }
@@ -79,13 +143,15 @@ mod tests {
     fn one_row_per_kind_and_open_ends_are_said() {
         let check = |line: TrendLine, expected: &[&str]| {
             let text = table(&[line]);
-            let row = text.lines().last().unwrap();
-            assert!(expected.iter().all(|part| row.contains(part)), "{text}");
+            assert!(expected.iter().all(|part| text.contains(part)), "{expected:?} in {text}");
         };
-        check(line(), &["tray shuttle", "out, long", "median", " 60.0 ", "< 0.001", " 12"]);
+        check(line(), &["tray shuttle", "out, long", "median", " 60.0 ", "< 0.001", " 12 ", "asked"]);
+        check(line(), &[" 1.5 (0.0 to 2.9) "]);
         let open = TrendLine { time_to_limit: "not-before".to_owned(), limit_latest_s: None, ..line() };
         check(open, &["not before 2.0"]);
+        let time_to_limit = "reached".to_owned();
+        check(TrendLine { settles_now: Some(false), time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { axis: "\u{1b}[2J".to_owned(), ..TrendLine::default() }, &["\u{FFFD}[2J", "–"]);
-        assert_eq!(table(&[]).lines().count(), 2);
+        assert_eq!(table(&[]).lines().count(), 2 + 1 + 2);
     }
 }

@@ -1,0 +1,192 @@
+//! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
+
+use stillpoint::store::log::{Axis, Log};
+use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::frame::{Payload, encode};
+use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::record::{Move, flag};
+use stillpoint_core::wire::status::Hello;
+use stillpoint_core::wire::watch::{Baseline, Drift, Kind, Restart, Why};
+
+use super::*;
+
+/// Unit: ticks/s
+const RATE: u64 = 1_000_000;
+/// Unit: s
+const HOUR: u64 = 3600;
+
+/// One start of a monitor.
+struct Start {
+    numbers: Numbers,
+    bytes: Vec<u8>,
+    chance: u32,
+}
+
+impl Start {
+    fn new(boot: u32) -> Start {
+        let mut start =
+            Start { numbers: Numbers::new(Way::FromDevice, boot), bytes: vec![], chance: boot * 12_345 };
+        start.say(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
+        start
+    }
+
+    fn say(&mut self, message: &Message) {
+        let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
+        let header = self.numbers.take(message.priority());
+        self.bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
+    }
+
+    /// Out, 60 mm at 600 mm/s, as one kind, and back as the other.
+    fn meet(&mut self, out: u32, back: u32) {
+        for (kind, forward) in [(out, true), (back, false)] {
+            let (distance, speed_distance, speed_time) = (60_000, 6000, 10_000);
+            let kind = Kind { kind, forward, distance, speed_distance, speed_time, ..Kind::default() };
+            self.say(&Message::Kind(kind));
+        }
+    }
+
+    /// A move each ten seconds, out and back in turn, out in `settling` seconds and back in twice that.
+    fn run(&mut self, (from, to): (u64, u64), (out, back): (u32, u32), settling: f64) {
+        for number in from / 10 + 1..=to / 10 {
+            self.chance = self.chance.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let noise = 1.0 + (f64::from(self.chance >> 16) / 65_536.0 - 0.5) * 0.2;
+            let forward = number % 2 == 0;
+            let settling = settling * noise * if forward { 1.0 } else { 2.0 };
+            self.say(&Message::Move(Move {
+                flags: flag::SETTLING,
+                number: number as u32,
+                start: number * 10 * RATE - RATE / 2,
+                duration: RATE / 4,
+                travel: if forward { 60_000 } else { -60_000 },
+                settling: (settling * RATE as f64) as u32,
+                kind: if forward { out } else { back },
+                ..Move::default()
+            }));
+        }
+    }
+}
+
+/// Three hours at 20 ms, the monitor started anew after two; then other settings, and two hours at 30 ms.
+fn stored(name: &str) -> Scratch {
+    let place = Scratch::new(name);
+    let axis = Axis {
+        axis: 0,
+        name: "shuttle".to_owned(),
+        unit: "mm".to_owned(),
+        counts_per_unit: 1000.0,
+        window: None,
+        source: "test".to_owned(),
+    };
+    let mut log = Log::open(&place.0, &Options::default(), None, vec![axis]).expect("a store");
+    let mut first = Start::new(1);
+    first.meet(1, 2);
+    first.run((0, 2 * HOUR), (1, 2), 0.020);
+    let (settling_median, settling_p95) = (20_000, 20_190);
+    let baseline = Baseline {
+        kind: 1,
+        at: HOUR * RATE,
+        moves: 100,
+        settling_median,
+        settling_p95,
+        ..Baseline::default()
+    };
+    first.say(&Message::Baseline(baseline));
+    first.say(&Message::Drift(Drift { kind: 2, number: 700, change: -9, score: 300, ..Drift::default() }));
+    let mut second = Start::new(2);
+    second.meet(2, 1);
+    second.run((0, HOUR), (2, 1), 0.020);
+    let restart = Restart { axis: 0, kind: 0, at: HOUR * RATE, why: Why::Settings };
+    second.say(&Message::Restart(restart));
+    second.run((HOUR, 3 * HOUR), (2, 1), 0.030);
+    log.hear(&first.bytes, BEGIN);
+    log.hear(&second.bytes, BEGIN + 2 * HOUR as i64 * 1_000_000);
+    log.finish().expect("room");
+    place
+}
+
+fn command(arguments: &[&str]) -> String {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output();
+    String::from_utf8(output.expect("it runs").stdout).expect("UTF-8")
+}
+
+fn json(text: &str) -> Vec<serde_json::Value> {
+    text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect()
+}
+
+#[test]
+fn kinds_go_on_over_starts_and_no_slope_over_a_restart() {
+    let place = stored("kinds");
+    let trend = |more: &[&str]| {
+        json(&command(&[&["trend", "--store", &place.text(), "--format", "jsonl"], more].concat()))
+    };
+    let lines = trend(&[]);
+    let words: Vec<&str> = lines.iter().filter_map(|line| line["kind"].as_str()).collect();
+    assert_eq!(words, ["+60 mm at 600 mm/s (kind 2)", "-60 mm at 600 mm/s (kind 1)"]);
+    let out = trend(&["--kind", "2"]);
+    assert_eq!(out, lines[..1], "a kind has the number of its last start");
+    let [out] = out.as_slice() else { panic!("{out:?}") };
+    let figure = |name: &str| out[name].as_f64().unwrap_or_else(|| panic!("{name} in {out}"));
+    // Out has every other move of five hours, over both starts.
+    assert_eq!(figure("moves"), 5.0 * 180.0);
+    assert_eq!(out["restarts"].as_array().map(Vec::len), Some(1), "{out}");
+    assert_eq!(out["change_points"], serde_json::json!([]), "the step is that of the settings: {out}");
+    assert!((figure("level_s") - 0.030).abs() < 5e-4, "{out}");
+    assert!(figure("slope_low_s_per_h") < 0.0 && figure("slope_high_s_per_h") > 0.0, "{out}");
+    // The same without the restart would be told as a change.
+    let until = command(&["store", "journal", "--store", &place.text()]);
+    assert!(until.contains("the watch over all kinds begins anew: other settings are in force"), "{until}");
+    // 180 moves an hour, ten milliseconds more than the monitor's baseline in the last two of five.
+    assert_eq!((out["baseline_from"].as_str(), figure("baseline_s")), (Some("monitor"), 0.020), "{out}");
+    assert!((figure("lost_against_baseline_s") - 3.6).abs() < 0.2, "{out}");
+    let back = &lines[1];
+    assert_eq!(back["baseline_from"], "first interval", "{back}");
+    assert!((back["baseline_s"].as_f64().expect("one") - 0.040).abs() < 2e-3, "{back}");
+    let asked = trend(&["--kind", "2", "--baseline-ms", "15"]);
+    assert_eq!(
+        (asked[0]["baseline_from"].as_str(), asked[0]["baseline_s"].as_f64()),
+        (Some("asked"), Some(0.015))
+    );
+    assert_eq!(trend(&["--kind", "7"]), Vec::<serde_json::Value>::new());
+    let table = command(&["trend", "--store", &place.text()]);
+    assert!(table.contains("+60 mm at 600 mm/s (kind 2)") && table.contains("monitor"), "{table}");
+}
+
+#[test]
+fn a_step_without_a_restart_is_a_change() {
+    let place = stored("kinds-step");
+    let connection = rusqlite::Connection::open(&place.0).expect("a file");
+    connection.execute("DELETE FROM restarts", []).expect("SQL");
+    drop(connection);
+    let lines = json(&command(&["trend", "--store", &place.text(), "--kind", "2", "--format", "jsonl"]));
+    assert_eq!(lines[0]["change_points"].as_array().map(Vec::len), Some(1), "{}", lines[0]);
+}
+
+#[test]
+fn moves_name_their_kind_as_their_own_start_numbered_it() {
+    let place = stored("kinds-moves");
+    let moves = |form| command(&["moves", "--store", &place.text(), "--format", form]);
+    let lines = json(&moves("jsonl"));
+    let count = |words: &str| lines.iter().filter(|line| line["kind"] == words).count();
+    // Two hours of the first start, three of the second, which numbers them the other way.
+    for (first, second, sign) in [(1, 2, '+'), (2, 1, '-')] {
+        assert_eq!(count(&format!("{sign}60 mm at 600 mm/s (kind {first})")), 2 * 180);
+        assert_eq!(count(&format!("{sign}60 mm at 600 mm/s (kind {second})")), 3 * 180);
+    }
+    let csv = moves("csv");
+    let mut rows = csv.lines();
+    assert!(rows.next().is_some_and(|header| header.ends_with(",settling_95_s,kind")), "{csv}");
+    assert!(rows.all(|row| row.contains("0 mm at 600 mm/s (kind ")), "{csv}");
+    assert!(moves("table").contains("+60 mm at 600 mm/s (kind 2)"));
+}
+
+#[test]
+fn the_tables_of_a_watch_are_made_again_the_same() {
+    let place = stored("kinds-rebuilt");
+    let before = tables(&place.0);
+    for (table, rows) in [("kinds", 4), ("baselines", 1), ("drifts", 1), ("restarts", 1)] {
+        assert_eq!(before.iter().filter(|row| row.starts_with(table)).count(), rows, "{table}");
+    }
+    place.store().rebuild().expect("frames");
+    assert_eq!(before, tables(&place.0));
+}
