@@ -16,3 +16,4 @@ pub mod normal;
 pub mod scatter;
 pub mod run_length;
 pub mod promise;
+pub mod shift;
