@@ -131,15 +131,35 @@ pub enum Answer {
     Rejected(Rejected),
 }
 
+impl Answer {
+    /// The step, if it was done.
+    pub fn done(self) -> Option<Step> {
+        match self {
+            Answer::Done(step) => Some(step),
+            Answer::Rejected(_) => None,
+        }
+    }
+}
+
+/// An instant that does not come. Unit: ticks
+pub const NEVER: u64 = u64::MAX;
+
 /// One alarm of one number.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Point {
     state: State,
     condition: Condition,
     /// The last number seen. Unit: that of the limit
     value: Option<i64>,
-    /// When the state ends by itself: a shelving expires, an acknowledged alarm is raised again. Unit: ticks
-    due: Option<u64>,
+    /// When the state ends by itself: a shelving expires, an acknowledged alarm is raised again; else
+    /// [`NEVER`]. Unit: ticks
+    due: u64,
+}
+
+impl Default for Point {
+    fn default() -> Point {
+        Point { state: State::Normal, condition: Condition::default(), value: None, due: NEVER }
+    }
 }
 
 impl Point {
@@ -153,6 +173,11 @@ impl Point {
         self.condition.is_abnormal()
     }
 
+    /// The last number seen, none before the first. Unit: that of the limit
+    pub fn value(&self) -> Option<i64> {
+        self.value
+    }
+
     /// Adds one number. Unit of `value`: that of the limit; of `now`: ticks
     pub fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Step> {
         self.value = Some(value);
@@ -163,12 +188,27 @@ impl Point {
 
     /// Lets time pass without a number: only what is due by the clock happens. Unit: ticks
     pub fn wait(&mut self, settings: &Settings, now: u64) -> Option<Step> {
-        let due = self.due.is_some_and(|due| due <= now);
+        if now < self.due {
+            return None;
+        }
         match self.state {
-            State::Shelved if due => self.enter(settings, Event::ShelvingExpired, now),
-            State::Acknowledged if due => self.enter(settings, Event::ReAlarm, now),
+            State::Shelved => self.enter(settings, Event::ShelvingExpired, now),
+            State::Acknowledged => self.enter(settings, Event::ReAlarm, now),
             _ => None,
         }
+    }
+
+    /// Lets time pass with the last number still standing: a delay may be over as well. Unit: ticks
+    pub fn hold(&mut self, settings: &Settings, now: u64) -> Option<Step> {
+        match self.value {
+            Some(value) => self.step(settings, value, now),
+            None => self.wait(settings, now),
+        }
+    }
+
+    /// The next instant at which [`Point::hold`] has something to do, else [`NEVER`]. Unit: ticks
+    pub fn due(&self, settings: &Settings) -> u64 {
+        self.due.min(self.condition.due(settings))
     }
 
     /// Does what a person or logic asks, or says why not. Unit of `now`: ticks
@@ -186,7 +226,7 @@ impl Point {
             return Answer::Rejected(Rejected { action, state, why: Refusal::State });
         };
         if let Action::Shelve(time) = action {
-            self.due = Some(now.saturating_add(time));
+            self.due = now.saturating_add(time);
         }
         Answer::Done(step)
     }
@@ -195,7 +235,7 @@ impl Point {
         let from = self.state;
         self.state = from.after(event, settings.latching, self.condition.is_abnormal())?;
         let again = self.state == State::Acknowledged && settings.re_alarm_time > 0;
-        self.due = again.then(|| now.saturating_add(settings.re_alarm_time));
+        self.due = if again { now.saturating_add(settings.re_alarm_time) } else { NEVER };
         Some(Step {
             from,
             event,

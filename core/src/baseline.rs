@@ -1,10 +1,12 @@
 //! In: the moves of one kind while it is good. Out: what that looks like.
 //!
-//! [`moments`] are exact, [`quantile`] is P², [`reference`] turns a value into a bounded score.
+//! [`moments`] are exact, [`quantile`] is P²; [`quantiles`] has two in little room, for the monitor; [`reference`]
+//! turns a value into a bounded score.
 //! A baseline is for telling people; what watches for a change is `drift`.
 
 pub mod moments;
 pub mod quantile;
+pub mod quantiles;
 pub mod reference;
 
 use moments::Moments;

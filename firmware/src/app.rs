@@ -4,16 +4,20 @@
 //! [`App::hear`] when bytes came, [`App::say`] when the line takes some.
 //!
 //! What is not like on every board is a parameter: `AXES`, and `LINES` delay lines of `LINE` samples each
-//! for axes whose command end is inferred; without any, such settings are refused and nothing is spent.
+//! for axes whose command end is inferred; without any, such settings are refused and nothing is spent;
+//! and on each axis `KINDS` kinds of moves are watched at a time.
 
 use embedded_storage::nor_flash::NorFlash;
+use heapless::Deque;
 use stillpoint_core::axis::Event;
+use stillpoint_core::drift::watch::Watch;
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::Settings;
 use stillpoint_core::wire::header::Way;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
+use stillpoint_core::wire::watch::{Subject, Why};
 
 use crate::lamp::{Lamp, Wrong};
 use crate::link::Link;
@@ -22,10 +26,12 @@ use crate::sampler::{Raw, Sampler, Taken};
 use crate::store::Store;
 
 use alarms::Alarms;
+use kinds::{Compared, WAITING, Waiting};
 use lines::Lines;
 use watched::{Asked, Watched};
 
 mod alarms;
+mod kinds;
 mod lines;
 mod watched;
 mod told;
@@ -46,11 +52,13 @@ pub struct Identity {
 
 /// The monitor.
 #[derive(Debug)]
-pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize = 0> {
+pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize = 0, const KINDS: usize = 8> {
     identity: Identity,
     sampler: Sampler<AXES>,
     watched: [Watched; AXES],
     lines: Lines<LINES, LINE>,
+    compared: [Compared<KINDS>; AXES],
+    waiting: Deque<Waiting, WAITING>,
     alarms: Alarms<AXES>,
     link: Link,
     receiver: Receiver,
@@ -62,44 +70,41 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     tick: Option<u32>,
     last_command: Option<u32>,
     refused: u32,
-    /// Samples and frames of moves, and when they were last more. Unit of the latter: ticks
+    /// Samples and frames of moves, and whether some were lost at this tick.
     lost: u32,
-    lost_at: Option<u64>,
+    losing: bool,
 }
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
     /// Starts: opens the flash, takes a boot number and says hello.
     ///
     /// An axis is set to what it was before the restart, or else to its `settings`.
-    pub fn new(
-        identity: Identity,
-        settings: [Settings; AXES],
-        flash: F,
-    ) -> Result<App<AXES, F, LINES, LINE>, Error> {
+    pub fn new(identity: Identity, settings: [Settings; AXES], flash: F) -> Result<Self, Error> {
         Store::open(flash).map(|store| App::start(identity, settings, store))
     }
 
     /// Made where it stays, as far as the compiler can: it is large for the stack of a board.
     #[inline(never)]
-    fn start(
-        identity: Identity,
-        settings: [Settings; AXES],
-        mut store: Store<F>,
-    ) -> App<AXES, F, LINES, LINE> {
+    fn start(identity: Identity, settings: [Settings; AXES], mut store: Store<F>) -> Self {
         let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
         let asked = settings.map(|settings| {
-            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept.parameters).ok());
+            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
-            kept.unwrap_or(Asked { settings, inferred: false })
+            kept.unwrap_or(Asked { settings, inferred: false, watch: Watch::default() })
         });
+        let rate = asked.first().map_or(1, |asked| asked.settings.ticks_per_second);
         told::greet(&identity, &asked, &mut link, &mut store);
         App {
             identity,
             sampler: Sampler::new(identity.period),
             watched: asked.map(|asked| Watched::new(asked, identity.period)),
             lines,
-            alarms: Alarms::new(),
+            compared: core::array::from_fn(|_| Compared::new()),
+            waiting: Deque::new(),
+            alarms: Alarms::new(rate),
             link,
             receiver: Receiver::new(Way::FromHost),
             store,
@@ -110,7 +115,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             last_command: None,
             refused: 0,
             lost: 0,
-            lost_at: None,
+            losing: false,
         }
     }
 
@@ -123,6 +128,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
         let taken = self.sampler.take(tick, raw);
         self.look_for_losses();
+        if self.alarms.is_due(self.now) {
+            self.tell_alarm(None);
+        }
         for (number, taken) in taken.taken() {
             match (taken, raw.get(number)) {
                 (Taken::Gap(count), _) => self.gap(number, count),
@@ -134,12 +142,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
 
     /// What the lamp, the buzzer and the contact are to show.
     pub fn lamp(&self) -> Lamp {
-        let second = u64::from(self.ticks_per_second());
-        Lamp::new(&Wrong {
-            warning: self.watched.iter().any(|watched| watched.warned),
-            losing: self.lost_at.is_some_and(|at| self.now.saturating_sub(at) < 2 * second),
-            ..self.alarms.wrong()
-        })
+        let warning = self.watched.iter().any(|watched| watched.warned);
+        Lamp::new(&Wrong { warning, ..self.alarms.wrong() })
     }
 
     /// Whether the lamp is lit now.
@@ -151,8 +155,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
     fn look_for_losses(&mut self) {
         let [_, of_moves, ..] = self.link.lost();
         let lost = self.sampler.missed().saturating_add(of_moves);
-        if lost != self.lost {
-            (self.lost, self.lost_at) = (lost, Some(self.now));
+        let more = lost.saturating_sub(self.lost);
+        if more > 0 || self.losing {
+            (self.lost, self.losing) = (lost, more > 0);
+            self.alarm((0, Subject::Gap), more.into(), (0, 0));
         }
     }
 
@@ -228,6 +234,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             return;
         };
         self.tell(&Message::Settings(settings));
+        self.restart(number, 0, Why::Settings);
     }
 
     /// Closes the last rest and puts the settings in force that waited.
@@ -260,6 +267,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             }
             self.events(number);
         }
+        while !self.waiting.is_empty() {
+            self.idle();
+        }
     }
 
     fn events(&mut self, number: usize) {
@@ -267,13 +277,14 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             match watched.axis.event() {
                 None => break,
                 Some(Event::Move(record)) => self.told(number, record),
-                Some(Event::FollowingError(_)) => self.tell_status(number),
+                Some(Event::FollowingError(lasts)) => self.following_error(number, lasts),
             }
         }
     }
 
     /// Fills `out` with what there is to say; how many bytes there are.
     pub fn say(&mut self, out: &mut [u8]) -> usize {
+        self.idle();
         self.replay_some();
         self.link.pull(out)
     }

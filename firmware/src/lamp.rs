@@ -3,9 +3,9 @@
 //! | shown | means | what to do |
 //! |---|---|---|
 //! | fast | an alarm that nobody has acknowledged | look at it, acknowledge it; the buzzer is silent then |
-//! | slow | an alarm that came and went unseen; or samples or moves were lost within two seconds | look what it was |
-//! | steady | an acknowledged alarm that still holds; or a signal near its limit | put it right |
-//! | off | nothing of the kind | |
+//! | slow | the same, of low priority; or an alarm that came and went unseen | look what it was |
+//! | steady | an acknowledged alarm that holds, if only by its latch; or a signal near its limit | put it right, reset it |
+//! | off | nothing of the kind; what is shelved, suppressed or out of service is not shown | |
 //!
 //! The more urgent is shown. Fast and slow differ by a factor of four, so that one alone can be told. A lamp
 //! that stays dark may also be one without power: the contact is closed only while the monitor runs
@@ -14,16 +14,14 @@
 /// What is wrong, as far as the monitor knows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Wrong {
-    /// An alarm holds and is not acknowledged.
+    /// An alarm of more than low priority holds and is not acknowledged.
     pub unacknowledged: bool,
-    /// An alarm has gone by itself and is not acknowledged.
-    pub returned: bool,
-    /// An alarm holds and is acknowledged.
+    /// An alarm is not acknowledged that is of low priority or has gone by itself, held by its latch or not.
+    pub unseen: bool,
+    /// An alarm holds, if only by its latch, and is acknowledged.
     pub acknowledged: bool,
     /// A signal is near its limit.
     pub warning: bool,
-    /// Samples, or frames of moves that the log should keep, were lost a moment ago.
-    pub losing: bool,
 }
 
 /// What is shown.
@@ -45,7 +43,7 @@ impl Lamp {
     pub fn new(wrong: &Wrong) -> Lamp {
         if wrong.unacknowledged {
             Lamp::Fast
-        } else if wrong.returned || wrong.losing {
+        } else if wrong.unseen {
             Lamp::Slow
         } else if wrong.acknowledged || wrong.warning {
             Lamp::Steady
@@ -93,9 +91,8 @@ mod tests {
             (wrong, Lamp::Off, 0),
             (Wrong { warning: true, ..wrong }, Lamp::Steady, 0),
             (Wrong { acknowledged: true, warning: true, ..wrong }, Lamp::Steady, 0),
-            (Wrong { losing: true, acknowledged: true, ..wrong }, Lamp::Slow, 3),
-            (Wrong { returned: true, ..wrong }, Lamp::Slow, 3),
-            (Wrong { unacknowledged: true, returned: true, losing: true, ..wrong }, Lamp::Fast, 31),
+            (Wrong { unseen: true, acknowledged: true, ..wrong }, Lamp::Slow, 3),
+            (Wrong { unacknowledged: true, unseen: true, warning: true, ..wrong }, Lamp::Fast, 31),
         ];
         for (wrong, expected, times) in cases {
             let lamp = Lamp::new(&wrong);

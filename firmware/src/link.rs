@@ -6,7 +6,7 @@
 use heapless::{Deque, Vec};
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::crc::SmallTable;
-use stillpoint_core::wire::frame::{Payload, encode};
+use stillpoint_core::wire::frame::{self, Payload, encode};
 use stillpoint_core::wire::header::{Header, Numbers, Priority, Way};
 use stillpoint_core::wire::message::Message;
 
@@ -59,15 +59,26 @@ impl Link {
         (header, self.queue(&header, message))
     }
 
-    /// Queues what has its number already, such as a frame out of the log.
-    pub fn queue(&mut self, header: &Header, message: &Message) -> Put {
+    fn queue(&mut self, header: &Header, message: &Message) -> Put {
         let mut buffer = [0; LONGEST_FRAME];
-        let frame = encode::<SmallTable>(header, message, &mut buffer).ok();
-        let frame = frame.and_then(|bytes| Frame::from_slice(bytes).ok());
-        let queue = self.queues.get_mut(header.priority as usize);
+        let bytes = encode::<SmallTable>(header, message, &mut buffer);
+        self.push(header.priority, bytes.unwrap_or_default())
+    }
+
+    /// Queues a frame out of the log once more, marked as such.
+    pub fn again(&mut self, logged: &frame::Frame) -> Put {
+        let mut buffer = [0; LONGEST_FRAME];
+        let bytes = logged.again::<SmallTable>(&mut buffer);
+        self.push(logged.header.priority, bytes.unwrap_or_default())
+    }
+
+    /// Queues bytes of a frame; none are a frame that could not be made.
+    fn push(&mut self, priority: Priority, bytes: &[u8]) -> Put {
+        let frame = Frame::from_slice(bytes).ok().filter(|frame| !frame.is_empty());
+        let queue = self.queues.get_mut(priority as usize);
         let queued = frame.zip(queue).and_then(|(frame, queue)| queue.push_back(frame).ok());
         if queued.is_none() {
-            self.count_lost(header.priority);
+            self.count_lost(priority);
             return Put::NoRoom;
         }
         self.most = self.most.max(self.waiting());

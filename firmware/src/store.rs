@@ -5,11 +5,12 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use heapless::Vec;
+use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Frame, encode_body};
-use stillpoint_core::wire::header::{Header, Priority};
+use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::settings::Parameters;
 use stillpoint_core::wire::{CURRENT, LONGEST_BODY};
 
 use crate::log::keep::Keep;
@@ -18,8 +19,8 @@ use crate::log::{Cursor, Error, Log};
 /// Pages for what outlives a restart: the boot number and the settings.
 const KEPT_PAGES: u32 = 2;
 
-/// Room for both: the number, then each axis's settings as the body of the frame that tells them, with its
-/// length before it. Unit: bytes
+/// Room for both: the number, then each axis's settings as the body of the command that asks for them, with
+/// its length before it. Unit: bytes
 const KEPT: usize = 1024;
 
 /// Log and kept numbers on one flash.
@@ -62,12 +63,12 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// Keeps what all axes are set to.
-    pub fn remember(&mut self, settings: impl Iterator<Item = Settings>) -> Result<(), Error> {
+    pub fn remember(&mut self, asked: impl Iterator<Item = Apply>) -> Result<(), Error> {
         let mut bodies = Vec::<u8, KEPT>::new();
-        for settings in settings {
+        for apply in asked {
             let mut buffer = [0; LONGEST_BODY];
-            let header = Header { version: CURRENT, ..Header::default() };
-            let body = encode_body::<SmallTable>(&header, &Message::Settings(settings), &mut buffer);
+            let header = Header { version: CURRENT, way: Way::FromHost, ..Header::default() };
+            let body = encode_body::<SmallTable>(&header, &Command::Apply(apply), &mut buffer);
             let body = body.map_err(|_| Error::TooLong(LONGEST_BODY))?;
             let whole = bodies.push(body.len() as u8).is_ok() && bodies.extend_from_slice(body).is_ok();
             if !whole {
@@ -78,15 +79,15 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// What an axis was set to before the restart, if anything was kept and is whole.
-    pub fn settings_of(&self, axis: usize) -> Option<Settings> {
+    pub fn settings_of(&self, axis: usize) -> Option<Parameters> {
         let mut left = self.kept.get(4..)?;
         for _ in 0..axis {
             left = left.get(1 + usize::from(*left.first()?)..)?;
         }
         let (length, rest) = left.split_first()?;
         let frame = Frame::check::<SmallTable>(rest.get(..usize::from(*length))?).ok()?;
-        match frame.read::<Message>().ok()?.payload {
-            Message::Settings(settings) if usize::from(settings.axis) == axis => Some(settings),
+        match frame.read::<Command>().ok()?.payload {
+            Command::Apply(apply) if usize::from(apply.axis) == axis => Some(apply.parameters),
             _ => None,
         }
     }
@@ -119,15 +120,13 @@ impl<F: NorFlash> Store<F> {
         self.log.since(&mut self.flash, u64::from(boot) << 32 | u64::from(sequence)).ok()
     }
 
-    /// The next frame at the cursor, given to `take` as it was sent, but for the mark of a replay.
-    pub fn read(&mut self, cursor: &mut Cursor, take: impl FnOnce(&Header, &Message)) -> bool {
+    /// The next frame at the cursor, given to `take` as it was sent.
+    pub fn read(&mut self, cursor: &mut Cursor, take: impl FnOnce(&Frame)) -> bool {
         let mut buffer = [0; LONGEST_BODY];
         let Ok(Some(entry)) = self.log.read(&mut self.flash, cursor, &mut buffer) else { return false };
         // What is no frame was no frame when it was kept; the next one is read all the same.
-        if let Ok(frame) = Frame::check::<SmallTable>(entry.frame)
-            && let Ok(read) = frame.read::<Message>()
-        {
-            take(&Header { replay: true, ..frame.header }, &read.payload);
+        if let Ok(frame) = Frame::check::<SmallTable>(entry.frame) {
+            take(&frame);
         }
         true
     }

@@ -15,10 +15,11 @@ use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
-use stillpoint_core::wire::watch::Alarm;
+use stillpoint_core::wire::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
 
 /// A move that a monitor told.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,6 +28,8 @@ pub struct Told {
     pub axis: u8,
     /// Its command end was inferred from feedback.
     pub inferred: bool,
+    /// Number of its kind on the axis, 0: none.
+    pub kind: u32,
     /// What was measured.
     pub record: Record,
     /// Its settling curve; empty if its frames were lost.
@@ -57,6 +60,16 @@ pub enum Said {
     Finding(Finding),
     /// A step in the life of an alarm.
     Alarm(Alarm),
+    /// How an alarm behaves.
+    Arranged(Arranged),
+    /// A kind of moves was met for the first time.
+    Kind(Kind),
+    /// What the moves of a kind looked like when they were good.
+    Baseline(Baseline),
+    /// How they stand against it.
+    Drift(Drift),
+    /// The watch over some moves begins anew.
+    Restart(Restart),
     /// How an axis fares.
     Status(Box<Status>),
     /// Frames are missing.
@@ -165,10 +178,16 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
         Message::Gap(gap) => out(Said::Gap(gap)),
         Message::Finding(finding) => out(Said::Finding(finding)),
         Message::Alarm(alarm) => out(Said::Alarm(alarm)),
+        Message::Arranged(arranged) => out(Said::Arranged(arranged)),
+        Message::Kind(kind) => out(Said::Kind(kind)),
+        Message::Baseline(baseline) => out(Said::Baseline(baseline)),
+        Message::Drift(drift) => out(Said::Drift(drift)),
+        Message::Restart(restart) => out(Said::Restart(restart)),
         Message::Status(status) => out(Said::Status(Box::new(status))),
         Message::Move(told) => {
-            let (axis, inferred) = (told.axis, told.is_inferred());
-            let told = Told { axis, inferred, record: Record::from(&told), curve: Vec::new() };
+            let Move { axis, kind, .. } = told;
+            let (inferred, record) = (told.is_inferred(), Record::from(&told));
+            let told = Told { axis, inferred, kind, record, curve: Vec::new() };
             if frame.header.replay {
                 // Out of the log, where no curves are kept.
                 out(Said::Move(Box::new(told)));
@@ -177,8 +196,8 @@ fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &
             }
         }
         Message::Curve(curve) => add(&curve, open, out),
-        // Baselines and drift are told by later versions of the monitor; traces are evidence.
-        Message::Baseline(_) | Message::Drift(_) | Message::Trace(_) => (),
+        // Evidence, for whoever reads the frames.
+        Message::Trace(_) => (),
     }
 }
 

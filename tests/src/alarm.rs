@@ -104,6 +104,11 @@ impl Twin {
         Twin { parameters, state: State::Normal, abnormal: false, numbers: vec![], due: None }
     }
 
+    /// From now on.
+    pub fn arrange(&mut self, parameters: Parameters) {
+        self.parameters = parameters;
+    }
+
     /// Adds one number; the state if it was entered.
     pub fn number(&mut self, value: i64, now: u64) -> Option<State> {
         self.numbers.push((now, value));

@@ -8,6 +8,7 @@ pub mod response;
 pub mod run;
 pub mod twin;
 pub mod alarm;
+pub mod alarms;
 pub mod chance;
 pub mod monitor;
 pub mod recording;

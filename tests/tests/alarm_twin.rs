@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use stillpoint::analysis::alarm_rate::{AlarmRate, Annunciation, Period};
 use stillpoint_core::alarm::life::{Event, State};
-use stillpoint_core::alarm::{Action, Answer, Parameters, Point, Settings, Side};
+use stillpoint_core::alarm::{Action, Answer, NEVER, Parameters, Point, Settings, Side};
 use stillpoint_tests::alarm::{Twin, after, rows};
 
 #[test]
@@ -20,6 +20,7 @@ fn the_twin_has_the_same_table() {
 enum Happening {
     Number(u64, i64),
     Time(u64),
+    Hold(u64),
     Ask(u64, Action),
 }
 
@@ -38,6 +39,7 @@ fn happenings() -> impl Strategy<Value = Vec<Happening>> {
     let happening = prop_oneof![
         6 => (0..4_u64, number).prop_map(|(wait, value)| Happening::Number(wait, value)),
         1 => (0..40_u64).prop_map(Happening::Time),
+        2 => (0..8_u64).prop_map(Happening::Hold),
         2 => (0..4_u64, action).prop_map(|(wait, action)| Happening::Ask(wait, action)),
     ];
     prop::collection::vec(happening, 0..200)
@@ -82,6 +84,16 @@ fn sound(point: &Point, settings: &Settings, now: u64) -> Result<(), TestCaseErr
         State::Shelved | State::SuppressedByDesign | State::OutOfService => (),
         _ => prop_assert!(!abnormal),
     }
+    // Nothing comes by itself before it is due; then something does.
+    let due = point.due(settings);
+    for (at, changes) in [(due.saturating_sub(1).max(now), false), (due, true)] {
+        if now < due && due < NEVER {
+            let mut later = *point;
+            let step = later.hold(settings, at);
+            let turned = later.is_abnormal() != abnormal;
+            prop_assert_eq!(step.is_some() || turned, changes, "held at {}, due at {}", at, due);
+        }
+    }
     // Shelved or not, after the longest shelving it is not, and it stands as the condition does.
     let mut later = *point;
     later.wait(settings, now + settings.longest_shelving);
@@ -99,17 +111,27 @@ proptest! {
     fn an_alarm_never_leaves_its_table(parameters in parameters(), happenings in happenings()) {
         let settings = Settings::new(parameters).unwrap();
         let (mut point, mut twin) = (Point::default(), Twin::new(parameters));
-        let mut now = 0;
+        let (mut now, mut last) = (0, None);
         for happening in happenings {
             let (from, due) = (point.state(), twin.due);
             let (step, expected) = match happening {
                 Happening::Number(wait, value) => {
                     now += wait;
+                    last = Some(value);
                     (point.step(&settings, value, now), twin.number(value, now))
                 }
                 Happening::Time(wait) => {
                     now += wait;
                     (point.wait(&settings, now), twin.time(now))
+                }
+                Happening::Hold(wait) => {
+                    now += wait;
+                    let expected = match last {
+                        Some(value) => twin.number(value, now),
+                        None => twin.time(now),
+                    };
+                    prop_assert_eq!(point.value(), last);
+                    (point.hold(&settings, now), expected)
                 }
                 Happening::Ask(wait, action) => {
                     now += wait;

@@ -4,12 +4,14 @@ use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::Parameters;
-use stillpoint_core::wire::command::{Acknowledge, Apply, Command};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Which;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
-use stillpoint_core::wire::watch::{Alarm, AlarmState, Subject};
+use stillpoint_core::wire::watch::{
+    Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
+};
 use stillpoint_firmware::lamp::Lamp;
 use stillpoint_tests::monitor::{Monitor, Said};
 
@@ -96,31 +98,189 @@ fn a_fault_of_the_signals_is_an_alarm_until_other_settings_are_in_force() {
     let dead: Vec<Reading> =
         readings(20).into_iter().map(|reading| Reading { command: 5, ..reading }).collect();
     let (first, second) = dead.split_at(dead.len() / 2);
-    let said = monitor.take(first.iter().copied());
-    let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
-    assert_eq!((alarm.subject, alarm.state), (Subject::Signal, AlarmState::Unacknowledged));
-    assert_eq!(alarm.value, Which::CommandDead as i64);
+    let told = alarms(&monitor.take(first.iter().copied()));
+    let about: Vec<_> = told.iter().map(|alarm| (alarm.alarm, alarm.subject, alarm.state)).collect();
+    let suppressed = AlarmState::SuppressedByDesign;
+    assert_eq!(
+        about,
+        [
+            (1, Subject::Signal, AlarmState::Unacknowledged),
+            (2, Subject::Unsettled, suppressed),
+            (3, Subject::Drift, suppressed)
+        ]
+    );
+    assert_eq!((told[0].value, told[0].category), (Which::CommandDead as i64, Category::Failure));
     monitor.ask(&acknowledge(1));
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
     let parameters = settings::Parameters { inferred: true, ..(&parameters()).into() };
     monitor.ask(&Command::Apply(Apply { axis: 0, parameters }));
     let said = monitor.take(second.iter().copied());
-    assert_eq!(seen(&said), [(1, AlarmState::Normal)]);
+    assert_eq!(seen(&said), [1, 2, 3].map(|alarm| (alarm, AlarmState::Normal)));
+    assert_eq!(monitor.app.lamp(), Lamp::Off);
+}
+
+/// Readings of an axis that stands still, a millisecond apart.
+fn still(from: u32, samples: u32) -> impl Iterator<Item = Reading> {
+    (from..from + samples).map(|k| Reading { tick: k * 1000, command: 0, feedback: 0 })
+}
+
+#[test]
+fn lost_samples_are_an_alarm_of_the_monitor_itself() {
+    let mut monitor = Monitor::new(parameters(), 1000);
+    assert_eq!(seen(&monitor.take(still(0, 1000))), []);
+    let told = alarms(&monitor.take(still(1005, 10_000)));
+    let [alarm] = told[..] else { panic!("{told:?}") };
+    assert_eq!((alarm.subject, alarm.category), (Subject::Gap, Category::FunctionCheck));
+    assert_eq!((alarm.axis, alarm.value, alarm.limit), (0, 5, 1));
+    // Of low priority: no buzzer.
+    assert_eq!((monitor.app.lamp(), monitor.app.lamp().sounds()), (Lamp::Slow, false));
+    // Again within a minute is still the same; a minute after the last it is over.
+    assert_eq!(seen(&monitor.take(still(11_020, 59_999))), []);
+    assert_eq!(seen(&monitor.take(still(71_019, 5))), [(1, AlarmState::ReturnedToNormalUnacknowledged)]);
+    assert_eq!(seen(&monitor.ask(&acknowledge(1))), [(1, AlarmState::Normal)]);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
 }
 
 #[test]
-fn lost_samples_show_for_two_seconds() {
-    let mut monitor = Monitor::new(parameters(), 1000);
-    let still = |from: u32, samples: u32| {
-        (from..from + samples).map(|k| Reading { tick: k * 1000, command: 0, feedback: 0 })
+fn a_following_error_that_comes_with_every_move_is_one_alarm() {
+    let following = Parameters {
+        window: 50,
+        following_error_window: 300,
+        following_error_time_out: 100_000,
+        ..parameters()
     };
-    monitor.take(still(0, 1000));
-    assert_eq!(monitor.app.lamp(), Lamp::Off);
-    monitor.take(still(1005, 1990));
+    let mut monitor = Monitor::new(following, 1000);
+    let told = alarms(&monitor.take(stops(0, &[0, 400, 0, 400, 0, 400, 0])));
+    let [alarm] = told[..] else { panic!("{told:?}") };
+    assert_eq!((alarm.subject, alarm.value, alarm.limit), (Subject::FollowingError, 100, 1));
+    assert_eq!((alarm.number, alarm.priority), (2, AlarmPriority::Medium));
+    let told = alarms(&monitor.take(stops(7, &[0; 60])));
+    let [alarm] = told[..] else { panic!("{told:?}") };
+    assert_eq!(alarm.state, AlarmState::ReturnedToNormalUnacknowledged);
+}
+
+/// Three stops that did not settle, told.
+fn unsettled() -> Monitor {
+    let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
+    let said = monitor.take(stops(0, &[0, 400, 400, 400, 400]));
+    assert_eq!(seen(&said), [(1, AlarmState::Unacknowledged)]);
+    monitor
+}
+
+fn act(action: Action) -> Command {
+    Command::Act(Act { alarm: 1, action })
+}
+
+const SECOND: u64 = 1_000_000;
+
+/// As the monitor begins, but for what is changed.
+fn arrange(monitor: &mut Monitor, change: impl Fn(&mut Arrangement)) -> Arranged {
+    let mut asked = Arrangement {
+        axis: 0,
+        subject: Subject::Unsettled,
+        longest_shelving: 100 * SECOND,
+        priority: AlarmPriority::Medium,
+        ..Arrangement::default()
+    };
+    change(&mut asked);
+    let said = monitor.ask(&Command::Arrange(asked));
+    let arranged = said.iter().find_map(|(_, message)| match message {
+        Message::Arranged(arranged) => Some(*arranged),
+        _ => None,
+    });
+    let arranged = arranged.expect("an answer");
+    assert_eq!(arranged.refused.is_none(), arranged.arrangement == asked, "{arranged:?}");
+    arranged
+}
+
+#[test]
+fn a_latch_holds_until_it_is_reset() {
+    let mut monitor = unsettled();
+    assert_eq!(arrange(&mut monitor, |asked| asked.latching = true).refused, None);
+    assert_eq!(seen(&monitor.take(stops(5, &[0, 0]))), [(1, AlarmState::LatchedUnacknowledged)]);
+    assert_eq!((seen(&monitor.ask(&act(Action::Reset))), refused(&mut monitor)), (vec![], 1));
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
-    monitor.take(still(2995, 100));
-    assert_eq!((monitor.app.lamp(), monitor.app.is_lit()), (Lamp::Off, false));
+    assert_eq!(seen(&monitor.ask(&acknowledge(1))), [(1, AlarmState::LatchedAcknowledged)]);
+    assert_eq!(monitor.app.lamp(), Lamp::Steady);
+    assert_eq!(seen(&monitor.ask(&act(Action::Reset))), [(1, AlarmState::Normal)]);
+    assert_eq!(monitor.app.lamp(), Lamp::Off);
+}
+
+#[test]
+fn what_is_shelved_comes_back_by_itself() {
+    let mut monitor = unsettled();
+    for time in [0, 8 * 3600 * SECOND + 1] {
+        assert_eq!(seen(&monitor.ask(&act(Action::Shelve(time)))), []);
+    }
+    assert_eq!(refused(&mut monitor), 2);
+    assert_eq!(seen(&monitor.ask(&act(Action::Shelve(3 * SECOND)))), [(1, AlarmState::Shelved)]);
+    assert_eq!(monitor.app.lamp(), Lamp::Off);
+    assert_eq!(seen(&monitor.ask(&Command::Identify)), [(1, AlarmState::Shelved)]);
+    // The last sample was at 4.999 s.
+    let mut readings = stops(5, &[400; 4]).into_iter();
+    assert_eq!(seen(&monitor.take(readings.by_ref().take(2999))), []);
+    let told = alarms(&monitor.take(readings));
+    assert_eq!((told[0].event, told[0].at), (AlarmEvent::ShelvingExpired, 7_999_000));
+    assert_eq!((told[0].state, told.len()), (AlarmState::Unacknowledged, 1));
+    // Shelved, right again, taken back early: it was over.
+    monitor.ask(&act(Action::Shelve(9 * SECOND)));
+    assert_eq!(seen(&monitor.take(stops(9, &[0, 0]))), []);
+    assert_eq!(seen(&monitor.ask(&act(Action::Unshelve))), [(1, AlarmState::Normal)]);
+}
+
+#[test]
+fn out_of_service_has_no_end_but_the_return() {
+    let mut monitor = unsettled();
+    assert_eq!(seen(&monitor.ask(&act(Action::OutOfService))), [(1, AlarmState::OutOfService)]);
+    assert_eq!(seen(&monitor.take(stops(5, &[0, 400, 400, 400, 400, 400]))), []);
+    assert_eq!((seen(&monitor.ask(&act(Action::Unshelve))), refused(&mut monitor)), (vec![], 1));
+    assert_eq!(seen(&monitor.ask(&act(Action::ReturnToService))), [(1, AlarmState::Unacknowledged)]);
+}
+
+#[test]
+fn delays_and_the_re_alarm_go_by_the_clock() {
+    let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
+    let slow = |asked: &mut Arrangement| {
+        (asked.on_delay, asked.off_delay, asked.re_alarm_time) = (3 * SECOND, 2 * SECOND, 4 * SECOND);
+    };
+    arrange(&mut monitor, slow);
+    // The third that did not settle is told as the fifth move begins; behind the alarm is the last one told.
+    let told = alarms(&monitor.take(stops(0, &[0, 400, 400, 400, 400, 400, 400, 400])));
+    let raised: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at, alarm.number)).collect();
+    assert_eq!(raised, [(AlarmEvent::AlarmOccurs, 4 * SECOND + 1000 + 3 * SECOND, 6)]);
+    monitor.ask(&acknowledge(1));
+    let told = alarms(&monitor.take(stops(8, &[400, 400, 400, 400, 0])));
+    let again: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
+    assert_eq!(again, [(AlarmEvent::ReAlarm, 7_999_000 + 4 * SECOND)]);
+    let told = alarms(&monitor.take(stops(13, &[0, 0, 0, 0])));
+    let over: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
+    assert_eq!(over, [(AlarmEvent::ReturnToNormal, 13 * SECOND + 1000 + 2 * SECOND)]);
+}
+
+#[test]
+fn an_arrangement_that_can_not_be_is_refused_by_name() {
+    let mut monitor = unsettled();
+    let cases: [(fn(&mut Arrangement), &str); 6] = [
+        (|asked| asked.on_delay = u64::MAX, "on_delay"),
+        (|asked| asked.off_delay = u64::MAX, "off_delay"),
+        (|asked| asked.re_alarm_time = u64::MAX, "re_alarm_time"),
+        (|asked| asked.longest_shelving = u64::MAX, "longest_shelving"),
+        (|asked| asked.axis = 1, "axis"),
+        (|asked| (asked.axis, asked.subject) = (9, Subject::Gap), "axis"),
+    ];
+    for (count, (change, name)) in (1..).zip(cases) {
+        let mut asked = Arrangement::default();
+        change(&mut asked);
+        let said = monitor.ask(&Command::Arrange(asked));
+        let told = said.iter().find_map(|(_, message)| match message {
+            Message::Arranged(arranged) => arranged.refused_name(),
+            _ => None,
+        });
+        assert_eq!((told, refused(&mut monitor)), (Some(name), count));
+    }
+    // What was in force stays so.
+    assert_eq!(arrange(&mut monitor, |asked| asked.priority = AlarmPriority::Low).refused, None);
+    assert_eq!(monitor.app.lamp(), Lamp::Slow);
 }
 
 #[test]

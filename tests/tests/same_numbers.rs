@@ -7,6 +7,7 @@ use std::io::{Read, Write};
 use stillpoint::command::Commands;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::axis::{Axis, Event};
+use stillpoint_core::kind::Kinds;
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Apply, Command};
@@ -59,19 +60,19 @@ fn frames(bytes: &[u8]) -> Told {
 fn alone(settings: &[Settings; USED], rows: &[Row]) -> Told {
     let mut told = Told::new();
     for (number, settings) in settings.iter().enumerate() {
-        let mut axis = Axis::default();
+        let (mut axis, mut kinds) = (Axis::default(), Kinds::default());
         for row in rows {
             if axis.step(settings, row[number]).event {
-                take(&mut told, number as u8, &mut axis);
+                take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
             }
         }
         axis.finish(settings);
-        take(&mut told, number as u8, &mut axis);
+        take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
     }
     told
 }
 
-fn take(told: &mut Told, number: u8, axis: &mut Axis) {
+fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut Axis, &mut Kinds)) {
     let mut put = |message: &Message| {
         let header = Header { version: CURRENT, ..Header::default() };
         let mut body = [0; LONGEST_BODY];
@@ -80,7 +81,8 @@ fn take(told: &mut Told, number: u8, axis: &mut Axis) {
     };
     while let Some(event) = axis.event() {
         let Event::Move(record) = event else { continue };
-        put(&Message::Move(Move::new(number, false, &record)));
+        let kind = kinds.step(settings, &record).map_or(0, |place| place.number);
+        put(&Message::Move(Move { kind, ..Move::new(number, false, &record) }));
         let (mut points, mut buffer, mut first) = (axis.curve().peekable(), [0; LONGEST_PIECE], 0);
         while let Some(curve) = Curve::take((number, record.number, first), &mut points, &mut buffer) {
             first += curve.points().count() as u16;

@@ -15,7 +15,9 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Outcome;
 use stillpoint_core::wire::settings::Definition;
 use stillpoint_core::wire::status::{Cause, Position, Reset};
-use stillpoint_core::wire::watch::{AlarmState, Subject};
+use stillpoint_core::wire::watch::{
+    Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Direction, Promise, Subject, Why,
+};
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
 
 const DOCUMENT: &str = include_str!("../../core/WIRE.md");
@@ -139,6 +141,44 @@ fn every_variant_stands_at_its_place() {
         A::OutOfService,
     ];
     check_variants("AlarmState", &states);
+}
+
+#[test]
+fn every_variant_of_the_watch_stands_at_its_place() {
+    check_variants("Why", &[Why::Settings, Why::Declared, Why::Dropped]);
+    check_variants("Direction", &[Direction::Up, Direction::Down]);
+    let promises =
+        [Promise::Learning, Promise::NoBaseline, Promise::Dependent, Promise::Short, Promise::Held];
+    check_variants("Promise", &promises);
+    let events = [
+        E::Unknown,
+        E::AlarmOccurs,
+        E::ReturnToNormal,
+        E::ReAlarm,
+        E::Acknowledge,
+        E::Reset,
+        E::Shelve,
+        E::Unshelve,
+        E::ShelvingExpired,
+        E::SuppressByDesign,
+        E::Unsuppress,
+        E::OutOfService,
+        E::ReturnToService,
+    ];
+    check_variants("AlarmEvent", &events);
+    use AlarmPriority as P;
+    check_variants("AlarmPriority", &[P::Low, P::Medium, P::High, P::Highest]);
+    use Category as C;
+    let categories = [C::Failure, C::FunctionCheck, C::OutOfSpecification, C::MaintenanceRequired];
+    check_variants("Category", &categories);
+    // Shelving is told with its time behind it.
+    let line = "- `Action`: Reset, Shelve, Unshelve, OutOfService, ReturnToService\n";
+    assert!(DOCUMENT.contains(line));
+    let actions =
+        [Action::Reset, Action::Shelve(7), Action::Unshelve, Action::OutOfService, Action::ReturnToService];
+    for (place, action) in actions.iter().enumerate() {
+        assert_eq!(postcard::to_slice(action, &mut [0; 8]).unwrap()[0], place as u8);
+    }
 }
 
 fn example(name: &str) -> Worked {

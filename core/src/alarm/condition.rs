@@ -1,5 +1,6 @@
 //! In: one number after another. Out: when the condition becomes abnormal, and when normal again.
 
+use super::NEVER;
 use super::life::Event;
 use super::settings::Settings;
 
@@ -8,11 +9,17 @@ use super::settings::Settings;
 /// A delay runs from the first number on the other side to the present one and starts anew whenever a
 /// number falls back. Meaning by OPC 10000-9, B.1.5; that a number on the edge does not count and that
 /// a delay just reached does is common practice, without a source.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Condition {
     abnormal: bool,
-    /// Since when the numbers have stood on the other side. Unit: ticks
-    turning: Option<u64>,
+    /// Since when the numbers have stood on the other side, [`NEVER`] if they don't. Unit: ticks
+    turning: u64,
+}
+
+impl Default for Condition {
+    fn default() -> Condition {
+        Condition { abnormal: false, turning: NEVER }
+    }
 }
 
 impl Condition {
@@ -21,22 +28,24 @@ impl Condition {
         self.abnormal
     }
 
+    /// When the delay is over that runs now, if the numbers stay where they are; else [`NEVER`]. Unit: ticks
+    pub fn due(&self, settings: &Settings) -> u64 {
+        let delay = if self.abnormal { settings.off_delay } else { settings.on_delay };
+        self.turning.saturating_add(delay)
+    }
+
     /// Adds one number.
     pub fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Event> {
-        let (turns, delay, event) = if self.abnormal {
-            (settings.clear(value), settings.off_delay, Event::ReturnToNormal)
+        let (turns, event) = if self.abnormal {
+            (settings.clear(value), Event::ReturnToNormal)
         } else {
-            (settings.beyond(value), settings.on_delay, Event::AlarmOccurs)
+            (settings.beyond(value), Event::AlarmOccurs)
         };
-        if !turns {
-            self.turning = None;
+        self.turning = if turns { self.turning.min(now) } else { NEVER };
+        if !turns || now < self.due(settings) {
             return None;
         }
-        let since = *self.turning.get_or_insert(now);
-        if now.saturating_sub(since) < delay {
-            return None;
-        }
-        *self = Condition { abnormal: !self.abnormal, turning: None };
+        *self = Condition { abnormal: !self.abnormal, turning: NEVER };
         Some(event)
     }
 }

@@ -155,6 +155,14 @@ impl Settings {
     }
 }
 
+impl Default for Settings {
+    /// Those of [`Parameters::default`].
+    fn default() -> Settings {
+        let parameters = Parameters::default();
+        Settings { parameters, clear: parameters.limit }
+    }
+}
+
 impl Deref for Settings {
     type Target = Parameters;
 

@@ -13,6 +13,7 @@ fn check_settings(change: impl Fn(&mut Parameters), broken: Option<&str>) {
 #[test]
 fn the_broken_parameter_is_named() {
     check_settings(|_| (), None);
+    assert_eq!(Settings::default(), Settings::new(Parameters::default()).unwrap());
     check_settings(|p| p.limit = i64::MAX, Some("limit"));
     check_settings(|p| p.limit = i64::MIN, Some("deadband"));
     check_settings(|p| (p.limit, p.side) = (i64::MIN, Side::Below), Some("limit"));
@@ -110,4 +111,36 @@ fn an_acknowledged_alarm_is_raised_again_unless_it_clears() {
     point.act(&settings, Action::Acknowledge, 16);
     assert_eq!(point.step(&settings, 0, 26).map(|step| step.state), Some(State::Normal));
     assert_eq!(point.wait(&settings, 99), None);
+}
+
+/// A number that stands is as good as the same one again: delays end while nothing new comes.
+#[test]
+fn a_standing_number_ends_its_delay() {
+    let settings = settings(|p| (p.on_delay, p.off_delay, p.re_alarm_time) = (5, 7, 20));
+    let mut point = Point::default();
+    assert_eq!((point.hold(&settings, 0), point.due(&settings), point.value()), (None, NEVER, None));
+    // Number or none, now, when it is due next, and the state.
+    let steps = [
+        (Some(11), 100, 105, State::Normal),
+        (None, 104, 105, State::Normal),
+        (None, 105, NEVER, State::Unacknowledged),
+        (Some(0), 110, 117, State::Unacknowledged),
+        (Some(11), 112, NEVER, State::Unacknowledged),
+        (Some(0), 120, 127, State::Unacknowledged),
+        (None, 130, NEVER, State::ReturnedToNormalUnacknowledged),
+    ];
+    for (value, now, due, state) in steps {
+        match value {
+            Some(value) => point.step(&settings, value, now),
+            None => point.hold(&settings, now),
+        };
+        assert_eq!((point.due(&settings), point.state()), (due, state), "at {now}");
+    }
+    point.step(&settings, 11, 200);
+    point.hold(&settings, 205);
+    point.act(&settings, Action::Acknowledge, 206);
+    assert_eq!(point.due(&settings), 226);
+    // Of two clocks the earlier.
+    point.step(&settings, 0, 210);
+    assert_eq!(point.due(&settings), 217);
 }

@@ -70,9 +70,13 @@ impl Watch {
         if wish.baseline < 48 || wish.baseline > 1_000_000 {
             return broken("baseline", "48 to 1000000 moves");
         }
+        Ok(Watch::of(wish))
+    }
+
+    fn of(wish: Wish) -> Watch {
         let month = wish.moves_per_hour as f32 * HOURS;
         let moves = month * wish.values_per_move as f32 / wish.false_alarms_per_axis_month;
-        Ok(Watch { wish, moves: moves.max(FEWEST) })
+        Watch { wish, moves: moves.max(FEWEST) }
     }
 
     /// Moves from one false alarm to the next, on average. Kinds need no share of their own: each has
@@ -84,6 +88,12 @@ impl Watch {
 
 /// Below a hundred subgroups a limit would mean nothing. Unit: moves
 const FEWEST: f32 = 800.0;
+
+impl Default for Watch {
+    fn default() -> Watch {
+        Watch::of(Wish::default())
+    }
+}
 
 impl Deref for Watch {
     type Target = Wish;
@@ -106,6 +116,7 @@ mod tests {
     #[test]
     fn a_refusal_names_the_parameter() {
         check(|_| (), None);
+        assert_eq!(Watch::new(Wish::default()), Ok(Watch::default()));
         check(|wish| wish.false_alarms_per_axis_month = f32::NAN, Some("false_alarms_per_axis_month"));
         check(|wish| wish.false_alarms_per_axis_month = 0.0, Some("false_alarms_per_axis_month"));
         check(|wish| wish.smallest_change_permille = 10_001, Some("smallest_change_permille"));

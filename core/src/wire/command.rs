@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::frame::Payload;
 use super::header::{Priority, Way};
 use super::settings::Parameters;
+use super::watch::{Action, Arrangement};
 
 /// Everything a host asks. New kinds go to the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -23,6 +24,12 @@ pub enum Command {
     Acknowledge(Acknowledge),
     /// This is the time: answered by `Hello`.
     SetClock(SetClock),
+    /// A person deals with an alarm: answered by `Alarm`.
+    Act(Act),
+    /// What runs now is good, watch from here on: answered by `Restart`.
+    Declare(Declare),
+    /// An alarm is to behave like this: answered by `Arranged`.
+    Arrange(Arrangement),
 }
 
 /// Settings for one axis; checked by the device.
@@ -61,6 +68,24 @@ pub struct Acknowledge {
     pub alarm: u32,
 }
 
+/// A person deals with an alarm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Act {
+    /// Number of the alarm.
+    pub alarm: u32,
+    /// What is done.
+    pub action: Action,
+}
+
+/// What runs now is good: baselines are forgotten and learnt anew.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Declare {
+    /// Axis, from 0.
+    pub axis: u8,
+    /// Number of the kind on its axis, 0: all of the axis.
+    pub kind: u32,
+}
+
 /// The host's time as it sends this.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SetClock {
@@ -70,7 +95,7 @@ pub struct SetClock {
 
 impl<'a> Payload<'a> for Command {
     const WAY: Way = Way::FromHost;
-    const KINDS: u8 = 6;
+    const KINDS: u8 = 9;
 
     fn priority(&self) -> Priority {
         Priority::Alarm

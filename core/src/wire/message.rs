@@ -10,7 +10,7 @@ use super::record::Move;
 use super::settings::Settings;
 use super::status::{Gap, Hello, Status};
 use super::trace::Trace;
-use super::watch::{Alarm, Baseline, Drift};
+use super::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
 
 /// Everything a device says. New kinds go to the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,17 +38,24 @@ pub enum Message<'a> {
     Trace(Trace<'a>),
     /// Something is wrong with the signals of an axis.
     Finding(Finding),
+    /// A kind of moves was met for the first time.
+    Kind(Kind),
+    /// The watch over some moves begins anew.
+    Restart(Restart),
+    /// How an alarm behaves.
+    Arranged(Arranged),
 }
 
 impl<'a> Payload<'a> for Message<'a> {
     const WAY: Way = Way::FromDevice;
-    const KINDS: u8 = 11;
+    const KINDS: u8 = 14;
 
     fn priority(&self) -> Priority {
         match self {
             Message::Hello(_) | Message::Alarm(_) => Priority::Alarm,
             Message::Settings(_) | Message::Move(_) | Message::Gap(_) => Priority::Move,
             Message::Baseline(_) | Message::Drift(_) | Message::Finding(_) => Priority::Move,
+            Message::Kind(_) | Message::Restart(_) | Message::Arranged(_) => Priority::Move,
             Message::Curve(_) | Message::Status(_) => Priority::Curve,
             Message::Trace(_) => Priority::Trace,
         }

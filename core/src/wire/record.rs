@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::appended;
 use crate::record::{self, Reasons, Record};
 use crate::settling::peaks::Speed;
 
@@ -112,6 +113,9 @@ pub struct Move {
     pub peak_speed_distance: u32,
     /// Their time. Unit: ticks
     pub peak_speed_time: u32,
+    /// Number of its kind on its axis, 0: none.
+    #[serde(deserialize_with = "appended")]
+    pub kind: u32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
@@ -124,7 +128,7 @@ fn beyond(time: Option<u32>, from: u32) -> i32 {
 }
 
 impl Move {
-    /// The record of an axis; `inferred` if its command end was inferred from feedback.
+    /// The record of an axis, its kind yet to be told; `inferred` if its command end was inferred from feedback.
     pub fn new(axis: u8, inferred: bool, record: &Record) -> Move {
         let settling = record.settling.unwrap_or(0);
         let first_entry = record.first_entry.unwrap_or(0);
@@ -158,6 +162,7 @@ impl Move {
             rest_noise_rms: record.rest_noise_rms.unwrap_or(0),
             peak_speed_distance: record.peak_speed.distance,
             peak_speed_time: record.peak_speed.time,
+            kind: 0,
         }
     }
 

@@ -2,6 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::appended;
+use crate::drift::watch;
 use crate::settings::{self, Invalid};
 
 /// Which published definition the reported settling time follows.
@@ -14,6 +16,21 @@ pub enum Definition {
     Iso9283,
     /// Command end to the window having been held for the window time.
     TargetReached,
+}
+
+/// What is asked of the watch over one axis; see [`watch::Wish`] for each. 0 in a field asks for its default.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Wish {
+    /// Unit: 1/1000 alarms/month
+    pub false_alarms_per_axis_month_milli: u32,
+    /// Unit: per mille
+    pub smallest_change_permille: u32,
+    /// Unit: ticks
+    pub smallest_change: u32,
+    /// Unit: moves/hour
+    pub moves_per_hour: u32,
+    /// Unit: moves of a kind
+    pub baseline: u32,
 }
 
 /// What is asked of one axis; see [`settings::Parameters`] for each, in the same order and units.
@@ -41,10 +58,13 @@ pub struct Parameters {
     pub definition: Definition,
     /// No command can be tapped: the command end is inferred from feedback. Not a setting of the core.
     pub inferred: bool,
+    /// What is asked of the watch over its moves.
+    #[serde(deserialize_with = "appended")]
+    pub watch: Wish,
 }
 
-/// Field names in order, as an [`Invalid`] gives them.
-const NAMES: [&str; 11] = [
+/// Field names in order, as an [`Invalid`] gives them; those of the watch follow one by one.
+const NAMES: [&str; 16] = [
     "ticks_per_second",
     "window",
     "window_time",
@@ -56,6 +76,11 @@ const NAMES: [&str; 11] = [
     "jump",
     "definition",
     "inferred",
+    "false_alarms_per_axis_month",
+    "smallest_change_permille",
+    "smallest_change",
+    "moves_per_hour",
+    "baseline",
 ];
 
 /// What is accepted for one axis; the answer to `Apply`, and to `Identify` one per axis.
@@ -118,6 +143,7 @@ impl From<&settings::Parameters> for Parameters {
                 settings::Definition::TargetReached => Definition::TargetReached,
             },
             inferred: false,
+            watch: Wish::default(),
         }
     }
 }
@@ -139,6 +165,37 @@ impl From<&Parameters> for settings::Parameters {
                 Definition::Iso9283 => settings::Definition::Iso9283,
                 Definition::TargetReached => settings::Definition::TargetReached,
             },
+        }
+    }
+}
+
+impl From<&watch::Watch> for Wish {
+    fn from(watch: &watch::Watch) -> Wish {
+        Wish {
+            // At most a million: a tenth is the most by which single precision is off.
+            false_alarms_per_axis_month_milli: (watch.false_alarms_per_axis_month * 1000.0 + 0.5) as u32,
+            smallest_change_permille: watch.smallest_change_permille,
+            smallest_change: watch.smallest_change,
+            moves_per_hour: watch.moves_per_hour,
+            baseline: watch.baseline,
+        }
+    }
+}
+
+impl From<&Wish> for watch::Wish {
+    fn from(sent: &Wish) -> watch::Wish {
+        let default = watch::Wish::default();
+        let asked = |asked: u32, default: u32| if asked == 0 { default } else { asked };
+        watch::Wish {
+            false_alarms_per_axis_month: match sent.false_alarms_per_axis_month_milli {
+                0 => default.false_alarms_per_axis_month,
+                milli => milli as f32 / 1000.0,
+            },
+            smallest_change_permille: asked(sent.smallest_change_permille, default.smallest_change_permille),
+            smallest_change: asked(sent.smallest_change, default.smallest_change),
+            moves_per_hour: asked(sent.moves_per_hour, default.moves_per_hour),
+            values_per_move: default.values_per_move,
+            baseline: asked(sent.baseline, default.baseline),
         }
     }
 }
@@ -168,6 +225,41 @@ mod tests {
             let invalid = broken(case).unwrap();
             let sent = Settings::new(1, &settings::Parameters::default(), Some(invalid));
             assert_eq!(sent.refused_name(), Some(invalid.parameter));
+        }
+    }
+
+    #[test]
+    fn every_wish_that_can_be_refused_has_its_name() {
+        let good = Wish {
+            false_alarms_per_axis_month_milli: 250,
+            smallest_change_permille: 50,
+            smallest_change: 800,
+            moves_per_hour: 60,
+            baseline: 100,
+        };
+        let asked = watch::Wish::from(&good);
+        assert_eq!((asked.false_alarms_per_axis_month, asked.smallest_change_permille), (0.25, 50));
+        assert_eq!((asked.smallest_change, asked.moves_per_hour, asked.baseline), (800, 60, 100));
+        assert_eq!(watch::Wish::from(&Wish::default()), watch::Wish::default());
+        for false_alarms_per_axis_month_milli in 1..=1_000_000 {
+            let one = Wish { false_alarms_per_axis_month_milli, ..good };
+            assert_eq!(Wish::from(&watch::Watch::new((&one).into()).unwrap()), one);
+        }
+        assert_eq!(Wish::from(&watch::Watch::new(asked).unwrap()), good);
+        let cases = [
+            Wish { false_alarms_per_axis_month_milli: u32::MAX, ..good },
+            Wish { smallest_change_permille: u32::MAX, ..good },
+            Wish { smallest_change: u32::MAX, ..good },
+            Wish { moves_per_hour: u32::MAX, ..good },
+            Wish { baseline: 47, ..good },
+        ];
+        for (place, case) in cases.iter().enumerate() {
+            let invalid = watch::Watch::new(case.into()).unwrap_err();
+            let sent = Settings::new(1, &settings::Parameters::default(), Some(invalid));
+            assert_eq!(
+                (sent.refused, sent.refused_name()),
+                (Some(11 + place as u8), Some(invalid.parameter))
+            );
         }
     }
 }

@@ -1,184 +1,233 @@
-//! In: what is wrong with an axis, when it is right again, who has seen it. Out: steps in the life of alarms.
+//! In: figures about the axes, what people do about alarms, time. Out: steps in the lives of alarms.
 //!
-//! The life cycle is the core's; no latch, no delay, nothing is set aside yet. One alarm per axis and
-//! subject at a time, which keeps its number until it is normal again.
+//! The life cycle is the core's, what is watched is in [`rules`]. An alarm gets its number as it leaves Normal,
+//! and keeps it until it is Normal again; one that a person sets aside by its number keeps that.
 //!
-//! | state | wrong (again) | right again | acknowledged |
-//! |---|---|---|---|
-//! | Normal | Unacknowledged, a new number | | refused |
-//! | Unacknowledged | | ReturnedToNormalUnacknowledged | Acknowledged |
-//! | Acknowledged | Unacknowledged | Normal | refused |
-//! | ReturnedToNormalUnacknowledged | Unacknowledged | | Normal |
+//! Logic, by name *signal fault*: while the condition of Signal is abnormal, Unsettled and Drift of that axis mean
+//! nothing and are suppressed by design, unless a person has set them aside. Their figures are followed all the
+//! same, so that what stands when the signals are right again comes back by itself.
 
-use stillpoint_core::alarm::{Event, State};
-use stillpoint_core::wire::watch::{Alarm, AlarmState, Subject};
+use stillpoint_core::alarm::{Action, Event, NEVER, Parameters, Point, Priority, Settings, State, Step};
+use stillpoint_core::settings::Invalid;
+use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
 use crate::lamp::Wrong;
+use rules::{OF_AXIS, OF_DEVICE, Rule};
 
-/// What is watched of each axis.
-const SUBJECTS: [Subject; 2] = [Subject::Signal, Subject::Unsettled];
+mod rules;
+#[cfg(test)]
+mod tests;
 
-/// One alarm: its state, and how that was told.
-#[derive(Clone, Copy, Debug, Default)]
+/// No such alarm is watched.
+const NO_ALARM: Invalid =
+    Invalid { parameter: "axis", rule: "one of the monitor's, or 0 for its own alarms" };
+
+/// One alarm: how it stands, what is asked of it, and its last step.
+#[derive(Clone, Debug)]
 struct Life {
-    state: State,
-    told: Alarm,
+    axis: u8,
+    subject: Subject,
+    event: AlarmEvent,
+    /// Its number; 0 before the first.
+    alarm: u32,
+    /// Number and kind of the move behind it.
+    behind: (u32, u32),
+    /// Unit: ticks
+    at: u64,
+    point: Point,
+    settings: Settings,
 }
 
 impl Life {
-    /// What happens; nothing if it has no meaning in this state.
-    fn enter(&mut self, event: Event) -> Option<()> {
-        let abnormal = matches!(self.state, State::Unacknowledged | State::Acknowledged);
-        self.state = self.state.after(event, false, abnormal)?;
-        Some(())
+    fn new(rule: &Rule, axis: usize, ticks_per_second: u32) -> Life {
+        Life {
+            axis: axis as u8,
+            subject: rule.subject,
+            event: AlarmEvent::Unknown,
+            alarm: 0,
+            behind: (0, 0),
+            at: 0,
+            point: Point::default(),
+            settings: rule.settings(ticks_per_second),
+        }
     }
 
-    /// The step that has just been made. Unit of `at`: ticks
-    fn tell(&mut self, at: u64) -> Alarm {
-        (self.told.state, self.told.at) = (on_wire(self.state), at);
-        self.told
+    /// Takes a figure, and the number and kind of the move behind it. Unit of `now`: ticks
+    fn step(&mut self, figure: i64, behind: (u32, u32), now: u64) -> Option<Step> {
+        let figure = rules::doubled(figure);
+        if !self.point.is_abnormal() && self.settings.beyond(figure) {
+            self.behind = behind;
+        }
+        self.point.step(&self.settings, figure, now)
+    }
+
+    /// What logic or the clock brings; `fault` of the signals. Unit of `now`: ticks
+    fn next(&mut self, fault: bool, now: u64) -> Option<Step> {
+        let fault = fault && matches!(self.subject, Subject::Unsettled | Subject::Drift);
+        let action = match self.point.state() {
+            State::SuppressedByDesign if !fault => Action::Unsuppress,
+            state if fault && !state.is_set_aside() => Action::SuppressByDesign,
+            _ => return self.point.hold(&self.settings, now),
+        };
+        self.point.act(&self.settings, action, now).done()
+    }
+
+    /// The step that has just been made, with the number of the alarm.
+    fn tell(&mut self, step: Step, numbers: &mut u32) -> Alarm {
+        let named = matches!(step.event, Event::Shelve | Event::OutOfService);
+        if step.from == State::Normal && !named {
+            *numbers = numbers.wrapping_add(1);
+            self.alarm = *numbers;
+        }
+        (self.event, self.at) = (step.event.into(), step.at);
+        self.told()
+    }
+
+    /// The last step; the figure is the latest.
+    fn told(&self) -> Alarm {
+        let Life { axis, subject, event, alarm, behind: (number, kind), at, .. } = *self;
+        let (value, limit) = rules::told(self.point.value(), self.settings.limit);
+        let (priority, category) = (self.settings.priority.into(), self.settings.category.into());
+        let state = self.point.state().into();
+        Alarm { alarm, axis, subject, state, at, number, value, limit, event, priority, category, kind }
+    }
+
+    fn arrangement(&self) -> Arrangement {
+        let Life { axis, subject, .. } = *self;
+        let Parameters { latching, on_delay, off_delay, re_alarm_time, longest_shelving, priority, .. } =
+            *self.settings;
+        let priority = priority.into();
+        Arrangement {
+            axis,
+            subject,
+            latching,
+            on_delay,
+            off_delay,
+            re_alarm_time,
+            longest_shelving,
+            priority,
+        }
     }
 }
 
 /// All alarms of the device.
 #[derive(Clone, Debug)]
 pub(super) struct Alarms<const AXES: usize> {
-    lives: [[Life; SUBJECTS.len()]; AXES],
+    lives: [[Life; OF_AXIS.len()]; AXES],
+    device: [Life; 1],
     /// Numbers given so far.
     numbers: u32,
+    /// When the next step may come by itself. Unit: ticks
+    due: u64,
 }
 
 impl<const AXES: usize> Alarms<AXES> {
-    pub(super) fn new() -> Alarms<AXES> {
-        Alarms { lives: [[Life::default(); SUBJECTS.len()]; AXES], numbers: 0 }
-    }
-
-    fn life(&mut self, axis: u8, subject: Subject) -> Option<&mut Life> {
-        let place = SUBJECTS.iter().position(|other| *other == subject)?;
-        self.lives.get_mut(usize::from(axis))?.get_mut(place)
-    }
-
-    /// Something is wrong; its number and state are filled in here. Nothing if it is told already.
-    pub(super) fn raise(&mut self, wrong: Alarm) -> Option<Alarm> {
-        let next = self.numbers.wrapping_add(1);
-        let life = self.life(wrong.axis, wrong.subject)?;
-        let (known, acknowledged) = (life.state != State::Normal, life.state == State::Acknowledged);
-        life.enter(if acknowledged { Event::ReAlarm } else { Event::AlarmOccurs })?;
-        life.told = Alarm { alarm: if known { life.told.alarm } else { next }, ..wrong };
-        let told = life.tell(wrong.at);
-        if !known {
-            self.numbers = next;
+    pub(super) fn new(ticks_per_second: u32) -> Alarms<AXES> {
+        let lives = |axis| OF_AXIS.each_ref().map(|rule| Life::new(rule, axis, ticks_per_second));
+        Alarms {
+            lives: core::array::from_fn(lives),
+            device: [Life::new(&OF_DEVICE, 0, ticks_per_second)],
+            numbers: 0,
+            due: NEVER,
         }
-        Some(told)
     }
 
-    /// It is right again; nothing if it was not wrong. Unit of `at`: ticks
-    pub(super) fn clear(&mut self, axis: u8, subject: Subject, at: u64) -> Option<Alarm> {
-        let life = self.life(axis, subject)?;
-        life.enter(Event::ReturnToNormal)?;
-        Some(life.tell(at))
+    fn all(&self) -> impl Iterator<Item = &Life> {
+        self.lives.iter().flatten().chain(&self.device)
     }
 
-    /// A person has seen it; nothing if no alarm of this number waits for that. Unit of `at`: ticks
-    pub(super) fn acknowledge(&mut self, alarm: u32, at: u64) -> Option<Alarm> {
-        let mut lives = self.lives.iter_mut().flatten();
-        let life = lives.find(|life| life.told.alarm == alarm && life.state != State::Normal)?;
-        life.enter(Event::Acknowledge)?;
-        Some(life.tell(at))
+    /// The one that fits; what is done to it may bring another step of its own.
+    fn find(&mut self, fits: impl Fn(&Life) -> bool) -> Option<(&mut Life, &mut u32)> {
+        self.due = 0;
+        let mut all = self.lives.iter_mut().flatten().chain(&mut self.device);
+        Some((all.find(|life| fits(life))?, &mut self.numbers))
+    }
+
+    /// Takes a figure, and the number and kind of the move behind it. Unit of `now`: ticks
+    pub(super) fn step(
+        &mut self,
+        (axis, subject): (usize, Subject),
+        figure: i64,
+        behind: (u32, u32),
+        now: u64,
+    ) -> Option<Alarm> {
+        let (life, numbers) = self.find(|life| (usize::from(life.axis), life.subject) == (axis, subject))?;
+        let step = life.step(figure, behind, now)?;
+        Some(life.tell(step, numbers))
+    }
+
+    /// What a person does about the alarm of this number; nothing if it has no meaning. Unit of `now`: ticks
+    pub(super) fn act(&mut self, alarm: u32, action: Action, now: u64) -> Option<Alarm> {
+        let (life, numbers) = self.find(|life| life.alarm == alarm && alarm != 0)?;
+        let step = life.point.act(&life.settings, action, now).done()?;
+        Some(life.tell(step, numbers))
+    }
+
+    /// How an alarm is to behave from now on; what it was set to holds if that can't be.
+    pub(super) fn arrange(&mut self, asked: &Arrangement) -> Arranged {
+        let found = self.find(|life| (life.axis, life.subject) == (asked.axis, asked.subject));
+        let Some((life, _)) = found else { return Arranged::new(*asked, Some(NO_ALARM)) };
+        let Arrangement { latching, on_delay, off_delay, re_alarm_time, longest_shelving, .. } = *asked;
+        let priority = asked.priority.into();
+        let settings = Settings::new(Parameters {
+            latching,
+            on_delay,
+            off_delay,
+            re_alarm_time,
+            longest_shelving,
+            priority,
+            ..*life.settings
+        });
+        let refused = settings.map(|settings| life.settings = settings).err();
+        Arranged::new(life.arrangement(), refused)
+    }
+
+    /// Whether [`Alarms::next`] is to be asked. Unit: ticks
+    pub(super) fn is_due(&self, now: u64) -> bool {
+        now >= self.due
+    }
+
+    /// The next step that logic or the clock brings; once there is none, it is known when to ask again. Unit: ticks
+    pub(super) fn next(&mut self, now: u64) -> Option<Alarm> {
+        let Alarms { lives, device, numbers, due } = self;
+        *due = NEVER;
+        let axes = lives.iter_mut().map(|lives| &mut lives[..]).chain([&mut device[..]]);
+        for lives in axes {
+            let mut signals = lives.iter().filter(|life| life.subject == Subject::Signal);
+            let fault = signals.any(|life| life.point.is_abnormal());
+            for life in lives {
+                if let Some(step) = life.next(fault, now) {
+                    // There may be more.
+                    *due = 0;
+                    return Some(life.tell(step, numbers));
+                }
+                *due = life.point.due(&life.settings).min(*due);
+            }
+        }
+        None
     }
 
     /// Those that are not normal.
     pub(super) fn open(&self) -> impl Iterator<Item = Alarm> + '_ {
-        let open = self.lives.iter().flatten().filter(|life| life.state != State::Normal);
-        open.map(|life| life.told)
+        self.all().filter(|life| life.point.state() != State::Normal).map(Life::told)
     }
 
     /// For the lamp.
     pub(super) fn wrong(&self) -> Wrong {
-        let any = |state: State| self.lives.iter().flatten().any(|life| life.state == state);
-        Wrong {
-            unacknowledged: any(State::Unacknowledged),
-            returned: any(State::ReturnedToNormalUnacknowledged),
-            acknowledged: any(State::Acknowledged),
-            ..Wrong::default()
-        }
-    }
-}
-
-/// The same name on the wire.
-const fn on_wire(state: State) -> AlarmState {
-    match state {
-        State::Normal => AlarmState::Normal,
-        State::Unacknowledged => AlarmState::Unacknowledged,
-        State::Acknowledged => AlarmState::Acknowledged,
-        State::ReturnedToNormalUnacknowledged => AlarmState::ReturnedToNormalUnacknowledged,
-        State::LatchedUnacknowledged => AlarmState::LatchedUnacknowledged,
-        State::LatchedAcknowledged => AlarmState::LatchedAcknowledged,
-        State::Shelved => AlarmState::Shelved,
-        State::SuppressedByDesign => AlarmState::SuppressedByDesign,
-        State::OutOfService => AlarmState::OutOfService,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use AlarmState::{Acknowledged, Normal, ReturnedToNormalUnacknowledged as Returned, Unacknowledged};
-
-    /// What is done to the alarm of axis 1 about unsettled stops.
-    enum Step {
-        Raise,
-        Clear,
-        Acknowledge(u32),
-    }
-
-    #[track_caller]
-    fn check(steps: &[(Step, Option<(u32, AlarmState)>)]) {
-        let mut alarms = Alarms::<2>::new();
-        for (number, (step, expected)) in steps.iter().enumerate() {
-            let told = match step {
-                Step::Raise => {
-                    alarms.raise(Alarm { axis: 1, subject: Subject::Unsettled, ..Alarm::default() })
+        let mut wrong = Wrong::default();
+        for life in self.all() {
+            match life.point.state() {
+                State::Unacknowledged if life.settings.priority > Priority::Low => {
+                    wrong.unacknowledged = true;
                 }
-                Step::Clear => alarms.clear(1, Subject::Unsettled, 9),
-                Step::Acknowledge(alarm) => alarms.acknowledge(*alarm, 9),
-            };
-            assert_eq!(told.map(|told| (told.alarm, told.state)), *expected, "step {number}");
-            assert!(told.is_none_or(|told| (told.axis, told.subject) == (1, Subject::Unsettled)));
+                State::Unacknowledged
+                | State::ReturnedToNormalUnacknowledged
+                | State::LatchedUnacknowledged => wrong.unseen = true,
+                State::Acknowledged | State::LatchedAcknowledged => wrong.acknowledged = true,
+                // Set aside is set aside here, too.
+                _ => (),
+            }
         }
-    }
-
-    #[test]
-    fn an_alarm_lives_and_ends() {
-        use Step::{Acknowledge, Clear, Raise};
-        check(&[
-            (Clear, None),
-            (Acknowledge(0), None),
-            (Acknowledge(1), None),
-            (Raise, Some((1, Unacknowledged))),
-            (Raise, None),
-            (Acknowledge(2), None),
-            (Acknowledge(1), Some((1, Acknowledged))),
-            (Acknowledge(1), None),
-            (Raise, Some((1, Unacknowledged))),
-            (Clear, Some((1, Returned))),
-            (Clear, None),
-            (Raise, Some((1, Unacknowledged))),
-            (Clear, Some((1, Returned))),
-            (Acknowledge(1), Some((1, Normal))),
-            (Acknowledge(1), None),
-            (Raise, Some((2, Unacknowledged))),
-            (Acknowledge(2), Some((2, Acknowledged))),
-            (Clear, Some((2, Normal))),
-            (Raise, Some((3, Unacknowledged))),
-        ]);
-    }
-
-    #[test]
-    fn an_axis_or_a_subject_that_is_not_watched_has_none() {
-        let mut alarms = Alarms::<2>::new();
-        assert_eq!(alarms.raise(Alarm { axis: 2, subject: Subject::Signal, ..Alarm::default() }), None);
-        assert_eq!(alarms.raise(Alarm { subject: Subject::Drift, ..Alarm::default() }), None);
-        assert_eq!((alarms.open().count(), alarms.wrong()), (0, Wrong::default()));
+        wrong
     }
 }

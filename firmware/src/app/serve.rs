@@ -1,12 +1,14 @@
 //! In: bytes of commands. Out: what they ask for, done or refused.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::alarm::Action;
 use stillpoint_core::settings::Invalid;
-use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
 use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::watch::Why;
 
 use super::App;
 use super::watched::Asked;
@@ -14,7 +16,9 @@ use super::watched::Asked;
 /// All delay lines are in use, or the board has none.
 const NO_LINE: Invalid = Invalid { parameter: "inferred", rule: "no more often than the board can infer" };
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
     /// Takes bytes of commands as they come.
     pub fn hear(&mut self, bytes: &[u8]) {
         let mut left = bytes;
@@ -29,7 +33,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
                 Some(Event::Corrupt(_)) => None,
             };
             let done = heard.is_some_and(|command| self.obey(&command));
-            self.refused = self.refused.saturating_add(u32::from(!done));
+            if !done {
+                self.refused = self.refused.saturating_add(1);
+                self.tell_status(0);
+            }
         }
     }
 
@@ -47,14 +54,28 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
             Command::CaptureNext(CaptureNext { axis, stops }) => {
                 let Some(watched) = self.watched.get_mut(usize::from(*axis)) else { return false };
                 watched.stops = *stops;
+                self.tell_status(usize::from(*axis));
             }
-            Command::Acknowledge(Acknowledge { alarm }) => {
-                let step = self.alarms.acknowledge(*alarm, self.now);
-                self.tell_alarm(step);
-                return step.is_some();
+            Command::Acknowledge(Acknowledge { alarm }) => return self.act(*alarm, Action::Acknowledge),
+            Command::Act(Act { alarm, action }) => return self.act(*alarm, (*action).into()),
+            Command::Arrange(arrangement) => {
+                let arranged = self.alarms.arrange(arrangement);
+                self.tell(&Message::Arranged(arranged));
+                self.tell_alarm(None);
+                return arranged.refused.is_none();
+            }
+            Command::Declare(Declare { axis, kind }) => {
+                return self.restart(usize::from(*axis), *kind, Why::Declared);
             }
         }
         true
+    }
+
+    /// What a person does about an alarm.
+    fn act(&mut self, alarm: u32, action: Action) -> bool {
+        let step = self.alarms.act(alarm, action, self.now);
+        self.tell_alarm(step);
+        step.is_some()
     }
 
     fn apply(&mut self, apply: &Apply) -> bool {
@@ -80,7 +101,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         let answer = Settings { refused, ..watched.accepted(apply.axis) };
         self.tell(&Message::Settings(answer));
         let all = self.watched.iter().enumerate();
-        let all = all.map(|(axis, watched)| watched.accepted(axis as u8));
+        let all = all.map(|(axis, watched)| {
+            let Settings { axis, parameters, .. } = watched.accepted(axis as u8);
+            Apply { axis, parameters }
+        });
         // Applied all the same if the flash refuses; the next start then has the old ones.
         checked.is_ok() && self.store.remember(all).is_ok()
     }
@@ -105,8 +129,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         while self.link.has_room(Priority::Move, 4) {
             let Some(mut cursor) = self.replay.take() else { return };
             let link = &mut self.link;
-            if !self.store.read(&mut cursor, |header, message| {
-                link.queue(header, message);
+            if !self.store.read(&mut cursor, |frame| {
+                link.again(frame);
             }) {
                 // The dump is complete: the status says so.
                 (0..AXES).for_each(|number| self.tell_status(number));

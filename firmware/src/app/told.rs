@@ -18,9 +18,6 @@ use crate::health::{Finding, Severity};
 use crate::link::{Link, Put};
 use crate::store::Store;
 
-/// Stops that did not settle before that is an alarm: one may be disturbed, two may be disturbed alike.
-const IN_A_ROW: u8 = 3;
-
 /// Who speaks, before the time is known.
 fn hello(identity: &Identity, axes: usize, ticks_per_second: u32) -> Hello<'static> {
     let Identity { device, board, reset, .. } = *identity;
@@ -50,7 +47,9 @@ fn tell_as<F: NorFlash>(priority: Priority, message: &Message, link: &mut Link, 
     }
 }
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<AXES, F, LINES, LINE> {
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
     /// Numbers a message, keeps it if it is one to be kept, and queues it.
     pub(super) fn tell(&mut self, message: &Message) {
         tell_as(message.priority(), message, &mut self.link, &mut self.store);
@@ -65,7 +64,8 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
         let (before, wanted) = (watched.unsettled, watched.stopped(record.outcome, self.now));
         let now = watched.unsettled;
-        self.tell(&Message::Move(Move::new(number as u8, inferred, &record)));
+        let kind = self.compare(number, &record);
+        self.tell(&Message::Move(Move { kind, ..Move::new(number as u8, inferred, &record) }));
         self.curve(number, record.number, Priority::Curve);
         if wanted == Wanted::Evidence {
             self.curve(number, record.number, Priority::Move);
@@ -108,19 +108,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         }
     }
 
-    /// So many stops in a row did not settle; that is an alarm, and gone with the first that does.
+    /// So many stops in a row did not settle.
     fn judge(&mut self, number: usize, record: &Record, unsettled: u8) {
-        let (axis, at) = (number as u8, self.now);
-        let step = match unsettled {
-            0 => self.alarms.clear(axis, Subject::Unsettled, at),
-            IN_A_ROW => {
-                let (subject, value, limit) = (Subject::Unsettled, unsettled.into(), IN_A_ROW.into());
-                let number = record.number;
-                self.alarms.raise(Alarm { axis, subject, at, number, value, limit, ..Alarm::default() })
-            }
-            _ => None,
-        };
-        self.tell_alarm(step);
+        self.alarm((number, Subject::Unsettled), unsettled.into(), (record.number, 0));
     }
 
     /// Something is wrong with the signals; where no number can be right it is an alarm.
@@ -128,21 +118,43 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize> App<
         let told = finding.told(number as u8, self.now);
         self.tell(&Message::Finding(told));
         if finding.severity() == Severity::Fault {
-            let (axis, subject, at, value) = (told.axis, Subject::Signal, told.at, told.which as i64);
-            let step = self.alarms.raise(Alarm { axis, subject, at, value, ..Alarm::default() });
-            self.tell_alarm(step);
+            self.alarm((number, Subject::Signal), told.which as i64, (0, 0));
         }
     }
 
     /// What was found about the signals no longer holds.
     pub(super) fn unfound(&mut self, number: usize) {
-        let step = self.alarms.clear(number as u8, Subject::Signal, self.now);
+        self.alarm((number, Subject::Signal), -1, (0, 0));
+    }
+
+    /// The following error lasts, or is inside its window again.
+    pub(super) fn following_error(&mut self, number: usize, lasts: bool) {
+        self.tell_status(number);
+        let Some(watched) = self.watched.get(number) else { return };
+        let window = watched.asked.settings.following_error_window;
+        let beyond = i64::from(watched.axis.error().unsigned_abs()) - i64::from(window);
+        // The event may be told a sample later.
+        let figure = if lasts { beyond.max(1) } else { beyond.min(0) };
+        self.alarm((number, Subject::FollowingError), figure, (watched.moves().wrapping_add(1), 0));
+    }
+
+    /// How the worst kind of moves of an axis stands against its baseline; `behind`: the move and the kind.
+    pub(super) fn alarm_drift(&mut self, number: usize, score: u32, behind: (u32, u32)) {
+        self.alarm((number, Subject::Drift), score.into(), behind);
+    }
+
+    /// A figure that an alarm is about, and the number and kind of the move behind it.
+    pub(super) fn alarm(&mut self, about: (usize, Subject), figure: i64, behind: (u32, u32)) {
+        let step = self.alarms.step(about, figure, behind, self.now);
         self.tell_alarm(step);
     }
 
+    /// Tells a step, and those that follow from it by logic or by the clock.
     pub(super) fn tell_alarm(&mut self, step: Option<Alarm>) {
-        if let Some(alarm) = step {
+        let mut step = step.or_else(|| self.alarms.next(self.now));
+        while let Some(alarm) = step {
             self.tell(&Message::Alarm(alarm));
+            step = self.alarms.next(self.now);
         }
     }
 

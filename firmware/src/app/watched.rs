@@ -7,6 +7,7 @@
 //! may be the dead one that the change is about.
 
 use stillpoint_core::axis::Axis;
+use stillpoint_core::drift::watch::Watch;
 use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
@@ -20,9 +21,11 @@ use crate::sampler::Raw;
 use crate::tap::Register;
 
 /// What is asked of an axis.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Asked {
     pub(super) settings: Settings,
+    /// Of the watch over its moves.
+    pub(super) watch: Watch,
     /// No command can be tapped.
     pub(super) inferred: bool,
 }
@@ -30,13 +33,15 @@ pub(super) struct Asked {
 impl Asked {
     /// As a host sends it, once checked.
     pub(super) fn new(sent: &settings::Parameters) -> Result<Asked, stillpoint_core::settings::Invalid> {
-        Ok(Asked { settings: Settings::new(Parameters::from(sent))?, inferred: sent.inferred })
+        let settings = Settings::new(Parameters::from(sent))?;
+        Ok(Asked { settings, watch: Watch::new((&sent.watch).into())?, inferred: sent.inferred })
     }
 
     /// As a host is told, in force.
     pub(super) fn told(&self, axis: u8) -> settings::Settings {
         let told = settings::Settings::new(axis, &self.settings, None);
-        let parameters = settings::Parameters { inferred: self.inferred, ..told.parameters };
+        let watch = (&self.watch).into();
+        let parameters = settings::Parameters { inferred: self.inferred, watch, ..told.parameters };
         settings::Settings { parameters, ..told }
     }
 

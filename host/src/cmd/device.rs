@@ -118,6 +118,7 @@ fn ask(place: &str, question: &Question) -> Result<ExitCode, Error> {
             Said::Move(_) => moves += 1,
             Said::Status(_) => done |= matches!(question, Question::DumpSince { .. }),
             Said::Gap(_) | Said::Missing(_) | Said::Finding(_) | Said::Alarm(_) => (),
+            Said::Arranged(_) | Said::Kind(_) | Said::Baseline(_) | Said::Drift(_) | Said::Restart(_) => (),
         });
     }
     if matches!(question, Question::DumpSince { .. }) {

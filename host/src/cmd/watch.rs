@@ -160,7 +160,8 @@ impl Watch<'_> {
             Said::Finding(told) => tell(told::finding(&self.name(told.axis), &told)),
             Said::Alarm(told) => tell(told::alarm(&self.name(told.axis), &told)),
             Said::Missing(missing) => self.fetch(&missing)?,
-            Said::Status(_) => (),
+            Said::Status(_) | Said::Arranged(_) | Said::Kind(_) => (),
+            Said::Baseline(_) | Said::Drift(_) | Said::Restart(_) => (),
         }
         Ok(())
     }

@@ -149,7 +149,7 @@ pub(super) fn drift(store: &Connection, stored: &Stored, drift: &Drift) -> rusql
 fn finding(
     store: &Connection,
     stored: &Stored,
-    (axis, kind, what): (u8, u16, &str),
+    (axis, kind, what): (u8, u32, &str),
     at: i64,
 ) -> rusqlite::Result<()> {
     let Key { device, boot, priority, sequence } = stored.key();

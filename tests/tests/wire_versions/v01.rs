@@ -16,6 +16,8 @@ use stillpoint_core::wire::watch::{Alarm, AlarmState, Baseline, Drift, Subject};
 
 use crate::{Golden, Golden as G};
 
+mod watch;
+
 fn header(priority: Priority, sequence: u32) -> Header {
     Header { version: 1, way: Way::FromDevice, replay: false, priority, boot: 0x0002_0B57, sequence }
 }
@@ -142,10 +144,11 @@ fn finding() -> Finding {
 
 /// What a device says.
 pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
-    [measured(), watched()].concat()
+    [measured(), watched(), watch::messages()].concat()
 }
 
-fn measured() -> Vec<Golden<Message<'static>>> {
+/// What a device said before fields were appended: it is still read, with zeros for them.
+pub(crate) fn shorter_messages() -> Vec<Golden<Message<'static>>> {
     let settings = Settings {
         axis: 0,
         refused: Some(1),
@@ -153,14 +156,8 @@ fn measured() -> Vec<Golden<Message<'static>>> {
         parameters: parameters(),
         ..Default::default()
     };
-    let again = Header { replay: true, ..header(Priority::Trace, 9) };
+    let drift = Drift { axis: 1, kind: 4, number: 9_120, change: 3_100, score: 261, ..Default::default() };
     vec![
-        G(
-            "0501570b020101012f0102030405060708090a0b0972656865617273616c05302e312e300103c0843d01018080 \
-             82e288d2a306c2562d5600",
-            header(Priority::Alarm, 0),
-            Message::Hello(hello()),
-        ),
         G(
             "0511570b0201020103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105e7d43f9c00",
             header(Priority::Move, 0),
@@ -171,6 +168,38 @@ fn measured() -> Vec<Golden<Message<'static>>> {
              dc03fff00483028003f0f512d00f81739a0100",
             header(Priority::Move, 300),
             Message::Move(a_move()),
+        ),
+        G(
+            "0511570b0211a09c01050104a047b8308502c637f1c200",
+            header(Priority::Move, 20_000),
+            Message::Drift(drift),
+        ),
+        G(
+            "0501570b020505060301130180a8b0fe10a047e89404d083042f4617a700",
+            header(Priority::Alarm, 5),
+            Message::Alarm(alarm()),
+        ),
+    ]
+}
+
+/// The same of commands.
+pub(crate) fn shorter_commands() -> Vec<Golden<Command>> {
+    let apply = Apply { axis: 0, parameters: parameters(), ..Default::default() };
+    vec![G(
+        "038107010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105d7e0a5a300",
+        Header { way: Way::FromHost, boot: 7, ..header(Priority::Alarm, 1) },
+        Command::Apply(apply),
+    )]
+}
+
+fn measured() -> Vec<Golden<Message<'static>>> {
+    let again = Header { replay: true, ..header(Priority::Trace, 9) };
+    vec![
+        G(
+            "0501570b020101012f0102030405060708090a0b0972656865617273616c05302e312e300103c0843d01018080 \
+             82e288d2a306c2562d5600",
+            header(Priority::Alarm, 0),
+            Message::Hello(hello()),
         ),
         G(
             "0521570b0205390301390b01ff170701a94601837d053e14969e00",
@@ -191,7 +220,6 @@ fn measured() -> Vec<Golden<Message<'static>>> {
 }
 
 fn watched() -> Vec<Golden<Message<'static>>> {
-    let drift = Drift { axis: 1, kind: 4, number: 9_120, change: 3_100, score: 261, ..Default::default() };
     let gap = |missing, count, cause| Message::Gap(Gap { missing, count, cause, ..Default::default() });
     let samples = Missing::Samples { axis: 0, first: 120_000 };
     let frames = Missing::Frames { priority: 3, first: 40 };
@@ -200,16 +228,6 @@ fn watched() -> Vec<Golden<Message<'static>>> {
             "0511570b0216ad020401048095f52a960198f201949d02b8f40a9d00",
             header(Priority::Move, 301),
             Message::Baseline(baseline()),
-        ),
-        G(
-            "0511570b0211a09c01050104a047b8308502c637f1c200",
-            header(Priority::Move, 20_000),
-            Message::Drift(drift),
-        ),
-        G(
-            "0501570b020505060301130180a8b0fe10a047e89404d083042f4617a700",
-            header(Priority::Alarm, 5),
-            Message::Alarm(alarm()),
         ),
         G(
             "0511570b0204ae0207010ac0a907020119e6d46900",
@@ -236,17 +254,15 @@ fn watched() -> Vec<Golden<Message<'static>>> {
 
 /// What a host asks.
 pub(crate) fn commands() -> Vec<Golden<Command>> {
+    [asked(), watch::commands()].concat()
+}
+
+fn asked() -> Vec<Golden<Command>> {
     let header = |sequence| Header { way: Way::FromHost, boot: 7, ..header(Priority::Alarm, sequence) };
-    let apply = Apply { axis: 0, parameters: parameters(), ..Default::default() };
     let since = DumpSince { boot: 0x0002_0B57, priority: 1, sequence: 301, ..Default::default() };
     let clock = SetClock { now: 1_767_225_629_000_000, ..Default::default() };
     vec![
         G("0381070101010105800e08ae00", header(0), Command::Identify),
-        G(
-            "038107010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105d7e0a5a300",
-            header(1),
-            Command::Apply(apply),
-        ),
         G("03810701010d0202d7960801ad02bc5a06b300", header(2), Command::DumpSince(since)),
         G(
             "038107010109030301026148047a00",

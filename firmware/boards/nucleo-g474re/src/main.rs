@@ -86,6 +86,7 @@ mod image {
             if let Some(byte) = board.line.read().or_else(rtt::command_byte) {
                 monitor.hear(&[byte]);
             }
+            monitor.idle();
             let mut byte = [0];
             while board.line.has_room() && monitor.say(&mut byte) == 1 {
                 board.line.write(byte[0]);

@@ -2,6 +2,7 @@
 //!
 //! The firmware is the real one and so are its frames; only counters, flash and line are made up.
 
+use stillpoint_core::kind::KINDS;
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::status::Reset;
@@ -34,7 +35,7 @@ const FLASH: usize = 16 << 20;
 pub struct Monitor {
     machine: Ahead,
     /// Each axis has a delay line of a quarter of a second at the usual rate, to infer its command from.
-    app: App<3, MemoryFlash<Vec<u8>>, 3, 1024>,
+    app: App<3, MemoryFlash<Vec<u8>>, 3, 1024, KINDS>,
 }
 
 /// What is known of an axis beforehand.

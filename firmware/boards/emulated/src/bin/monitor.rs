@@ -14,6 +14,7 @@ fn main() {
 mod image {
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
+    use stillpoint_core::kind::KINDS;
     use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_core::wire::status::Reset;
     use stillpoint_emulated::uart::Uart;
@@ -27,7 +28,8 @@ mod image {
     const SAMPLE: usize = 1 + 4 + AXES * 8;
     const FLASH: usize = 1 << 20;
 
-    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>>;
+    /// No delay lines, and as many kinds as in the rehearsal.
+    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>, 0, 0, KINDS>;
 
     #[entry]
     fn main() -> ! {

@@ -1,0 +1,296 @@
+//! The alarms of a whole monitor do what a slow and obvious twin does, whatever happens to the axis and whatever
+//! people ask: every step, in its order, at its tick; every command done or refused.
+
+use proptest::prelude::*;
+use proptest::test_runner::RngSeed;
+use stillpoint_core::alarm::life::Event;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
+use stillpoint_core::wire::finding::Severity;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::record::Outcome;
+use stillpoint_core::wire::watch::{Action, AlarmPriority, Arrangement, Subject};
+use stillpoint_tests::alarms::{Alarms, Told};
+use stillpoint_tests::monitor::{Monitor, Said};
+
+/// Unit: ticks
+const MILLISECOND: u32 = 1000;
+const SECOND: u64 = 1_000_000;
+const WINDOW: i64 = 300;
+
+fn parameters(window: u32) -> Parameters {
+    Parameters {
+        window,
+        following_error_window: WINDOW as u32,
+        following_error_time_out: 50 * MILLISECOND,
+        ..Parameters::default()
+    }
+}
+
+#[derive(Clone, Debug)]
+enum Happening {
+    /// A move and its rest, a second; feedback stays so far from its target. Unit: counts
+    Stop(i32),
+    /// A move that the command tap does not see.
+    Dead,
+    /// Nothing moves. Unit: ms
+    Idle(u16),
+    /// Samples that are not taken.
+    Lose(u8),
+    Acknowledge(u32),
+    Act(u32, Action),
+    Arrange(Arrangement),
+    /// Another window.
+    Apply(bool),
+}
+
+/// An alarm that there may be.
+fn alarm() -> impl Strategy<Value = u32> {
+    prop_oneof![1 => Just(0), 12 => 1..4_u32, 3 => 4..8_u32]
+}
+
+fn action() -> impl Strategy<Value = Action> {
+    let time = prop_oneof![6 => 1..4 * SECOND, 1 => Just(0), 1 => Just(u64::MAX)];
+    prop_oneof![
+        1 => Just(Action::Reset),
+        3 => time.prop_map(Action::Shelve),
+        1 => Just(Action::Unshelve),
+        1 => Just(Action::OutOfService),
+        1 => Just(Action::ReturnToService),
+    ]
+}
+
+fn arrangement() -> impl Strategy<Value = Arrangement> {
+    let subject = prop::sample::select(vec![
+        Subject::Signal,
+        Subject::Unsettled,
+        Subject::FollowingError,
+        Subject::Drift,
+        Subject::Gap,
+    ]);
+    let time = || prop_oneof![3 => Just(0), 6 => 0..3 * SECOND];
+    let long = prop_oneof![1 => Just(0), 6 => SECOND..9 * SECOND, 1 => Just(1 << 49)];
+    let axis = prop_oneof![9 => Just(0), 1 => Just(1)];
+    (axis, subject, any::<bool>(), time(), time(), time(), long).prop_map(
+        |(axis, subject, latching, on_delay, off_delay, re_alarm_time, longest_shelving)| Arrangement {
+            axis,
+            subject,
+            latching,
+            on_delay,
+            off_delay,
+            re_alarm_time,
+            longest_shelving,
+            priority: AlarmPriority::Low,
+        },
+    )
+}
+
+fn happenings() -> impl Strategy<Value = Vec<Happening>> {
+    let several = |happening: Happening, times: usize| vec![happening; times];
+    let one = prop_oneof![
+        2 => (1..3_usize).prop_map(move |times| several(Happening::Stop(0), times)),
+        4 => (2..5_usize).prop_map(move |times| several(Happening::Stop(200), times)),
+        4 => (2..5_usize).prop_map(move |times| several(Happening::Stop(400), times)),
+        2 => (3..5_usize).prop_map(move |times| several(Happening::Dead, times)),
+        2 => (1..3000_u16).prop_map(move |time| several(Happening::Idle(time), 1)),
+        3 => (1..20_u8).prop_map(move |count| several(Happening::Lose(count), 1)),
+        6 => alarm().prop_map(move |alarm| several(Happening::Acknowledge(alarm), 1)),
+        7 => (alarm(), action()).prop_map(move |(alarm, action)| several(Happening::Act(alarm, action), 1)),
+        5 => arrangement().prop_map(move |arrangement| several(Happening::Arrange(arrangement), 1)),
+        1 => any::<bool>().prop_map(move |wide| several(Happening::Apply(wide), 1)),
+    ];
+    prop::collection::vec(one, 10..40).prop_map(|parts| parts.concat())
+}
+
+/// What was told of alarms.
+fn told(said: &[Said]) -> Vec<Told> {
+    let alarm = |(_, message): &Said| match message {
+        Message::Alarm(told) => Some((told.alarm, told.subject, told.state, told.value)),
+        _ => None,
+    };
+    said.iter().filter_map(alarm).collect()
+}
+
+struct Bench {
+    monitor: Monitor,
+    twin: Alarms,
+    tick: u32,
+    command: i32,
+    feedback: i32,
+    unsettled: i64,
+    following_error: bool,
+    refused: u32,
+    steps: usize,
+}
+
+impl Bench {
+    fn new() -> Bench {
+        let mut monitor = Monitor::new(parameters(50), MILLISECOND);
+        monitor.take([Reading { tick: 0, command: 0, feedback: 0 }]);
+        let twin = Alarms::new(SECOND);
+        Bench {
+            monitor,
+            twin,
+            tick: 0,
+            command: 0,
+            feedback: 0,
+            unsettled: 0,
+            following_error: false,
+            refused: 0,
+            steps: 0,
+        }
+    }
+
+    fn now(&self) -> u64 {
+        self.tick.into()
+    }
+
+    /// One sample, so many after the last.
+    fn sample(&mut self, samples: u32) -> Result<(), TestCaseError> {
+        self.tick += samples * MILLISECOND;
+        let (tick, now) = (self.tick, self.now());
+        let said = self.monitor.take([Reading { tick, command: self.command, feedback: self.feedback }]);
+        let mut expected = vec![];
+        expected.extend(self.twin.figure(Subject::Gap, i64::from(samples) - 1, now));
+        for (_, message) in &said {
+            if let Message::Finding(found) = message
+                && found.severity == Severity::Fault
+            {
+                expected.extend(self.twin.figure(Subject::Signal, found.which as i64, now));
+            }
+        }
+        for (_, message) in &said {
+            expected.extend(self.hear(message, now));
+        }
+        for (_, message) in &said {
+            if let Message::Settings(settings) = message
+                && !settings.pending
+            {
+                expected.extend(self.twin.figure(Subject::Signal, -1, now));
+            }
+        }
+        self.same(&said, &expected)
+    }
+
+    /// Figures that a message tells of.
+    fn hear(&mut self, message: &Message, now: u64) -> Vec<Told> {
+        match message {
+            Message::Move(told) => {
+                self.unsettled = match told.outcome {
+                    Outcome::Settled => 0,
+                    Outcome::Unsettled | Outcome::Interrupted => self.unsettled + 1,
+                    Outcome::Untrusted => self.unsettled,
+                };
+                self.twin.figure(Subject::Unsettled, self.unsettled, now)
+            }
+            Message::Status(status) if status.following_error != self.following_error => {
+                self.following_error = status.following_error;
+                let beyond = i64::from(status.error.abs()) - WINDOW;
+                let figure = if self.following_error { beyond.max(1) } else { beyond.min(0) };
+                self.twin.figure(Subject::FollowingError, figure, now)
+            }
+            _ => vec![],
+        }
+    }
+
+    fn same(&mut self, said: &[Said], expected: &[Told]) -> Result<(), TestCaseError> {
+        let told = told(said);
+        prop_assert_eq!(&told, expected, "at {}", self.tick);
+        self.steps += told.len();
+        Ok(())
+    }
+
+    /// A command, and what the twin makes of it.
+    fn ask(&mut self, command: &Command, expected: Option<Vec<Told>>) -> Result<(), TestCaseError> {
+        self.refused += u32::from(expected.is_none());
+        let said = self.monitor.ask(command);
+        self.same(&said, &expected.unwrap_or_default())?;
+        // A refusal is told at once.
+        let status = said.iter().find_map(|(_, message)| match message {
+            Message::Status(status) => Some(status.refused_commands),
+            _ => None,
+        });
+        prop_assert_eq!(status.unwrap_or(self.refused), self.refused);
+        Ok(())
+    }
+
+    fn happen(&mut self, happening: &Happening) -> Result<(), TestCaseError> {
+        let now = self.now();
+        match happening {
+            Happening::Stop(off) => {
+                let (from, way) = (self.command, if self.command > 10_000 { -100 } else { 100 });
+                for sample in 1..=1000 {
+                    self.command = from + way * sample.min(200);
+                    self.feedback = self.command + off;
+                    self.sample(1)?;
+                }
+            }
+            Happening::Dead => {
+                let (from, way) = (self.feedback, if self.feedback > 10_000 { -100 } else { 100 });
+                for sample in 1..=1000 {
+                    self.feedback = from + way * sample.min(200);
+                    self.sample(1)?;
+                }
+            }
+            Happening::Idle(time) => (0..*time).try_for_each(|_| self.sample(1))?,
+            Happening::Lose(count) => self.sample(u32::from(*count) + 1)?,
+            Happening::Acknowledge(alarm) => {
+                let expected = self.twin.ask(*alarm, Event::Acknowledge, 0, now);
+                self.ask(&Command::Acknowledge(Acknowledge { alarm: *alarm }), expected)?;
+            }
+            Happening::Act(alarm, action) => {
+                let (event, time) = match *action {
+                    Action::Reset => (Event::Reset, 0),
+                    Action::Shelve(time) => (Event::Shelve, time),
+                    Action::Unshelve => (Event::Unshelve, 0),
+                    Action::OutOfService => (Event::OutOfService, 0),
+                    Action::ReturnToService => (Event::ReturnToService, 0),
+                };
+                let expected = self.twin.ask(*alarm, event, time, now);
+                self.ask(&Command::Act(Act { alarm: *alarm, action: *action }), expected)?;
+            }
+            Happening::Arrange(arrangement) => {
+                let expected = self.twin.arrange(arrangement, now);
+                self.ask(&Command::Arrange(*arrangement), expected)?;
+            }
+            Happening::Apply(wide) => {
+                let parameters = (&parameters(if *wide { 60 } else { 50 })).into();
+                self.ask(&Command::Apply(Apply { axis: 0, parameters }), Some(vec![]))?;
+            }
+        }
+        Ok(())
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 30, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_monitor_tells_what_its_twin_tells(happenings in happenings()) {
+        let mut bench = Bench::new();
+        for happening in &happenings {
+            bench.happen(happening)?;
+        }
+    }
+}
+
+/// The twin has something to say: a day at which everything happens.
+#[test]
+fn enough_happens() {
+    let mut bench = Bench::new();
+    let mut happen = |happening: Happening, times: usize| {
+        (0..times).for_each(|_| bench.happen(&happening).expect("the same"));
+        bench.steps
+    };
+    happen(Happening::Stop(200), 4);
+    happen(Happening::Lose(3), 1);
+    happen(Happening::Act(1, Action::Shelve(SECOND)), 1);
+    happen(Happening::Stop(400), 2);
+    happen(Happening::Dead, 4);
+    happen(Happening::Acknowledge(1), 1);
+    happen(Happening::Apply(true), 1);
+    let steps = happen(Happening::Stop(0), 3);
+    println!("ran {steps} steps of alarms");
+    assert!(steps > 10, "{steps}");
+}

@@ -1,0 +1,357 @@
+//! Kinds, baselines and drift through real bytes: what is told, when, and that it is what the core says of the same moves.
+
+use stillpoint_core::baseline::quantiles::Quantiles;
+use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::drift::{self, LIMIT};
+use stillpoint_core::kind::{Arrival, Kinds};
+use stillpoint_core::record::{Outcome, Record};
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::command::{Act, Apply, Command, Declare};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::settings::{self, Wish};
+use stillpoint_core::wire::watch::{
+    Action, Alarm, AlarmState, Baseline, Direction, Drift, Kind, Promise, Restart, Subject, Why,
+};
+use stillpoint_tests::monitor::{Monitor, Said};
+
+/// Samples of a move and its rest, and of the move alone; a sample a millisecond.
+const SAMPLES: u32 = 140;
+const MOVING: u32 = 20;
+const TICKS: u32 = 1000;
+/// Moves of a kind that make its baseline.
+const BASELINE: u32 = 100;
+/// Ways of the invented axis, over and over: three kinds. Unit: counts
+const WAYS: [i32; 3] = [10_000, 5_000, -15_000];
+
+fn parameters() -> Parameters {
+    Parameters { window: 50, ..Parameters::default() }
+}
+
+/// What is asked of the axis, its watch included.
+fn asked(wish: Wish, parameters: Parameters) -> Command {
+    let parameters = settings::Parameters { watch: wish, ..(&parameters).into() };
+    Command::Apply(Apply { axis: 0, parameters })
+}
+
+/// So many false alarms that limits are sure after few moves; with the invented scatter there are none all the same.
+fn wish() -> Wish {
+    let false_alarms_per_axis_month_milli = 1_000_000;
+    Wish { false_alarms_per_axis_month_milli, moves_per_hour: 1_800, baseline: BASELINE, ..Wish::default() }
+}
+
+/// The invented axis: after each way its error falls in a straight line.
+struct Machine {
+    monitor: Monitor,
+    moves: u32,
+    stands: i32,
+    /// Where the last sample stood off.
+    error: i32,
+    said: Vec<Said>,
+}
+
+impl Machine {
+    fn new() -> Machine {
+        let mut monitor = Monitor::new(parameters(), TICKS);
+        monitor.ask(&asked(wish(), parameters()));
+        let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, said: vec![] };
+        // A move that was not seen from its beginning has no kind.
+        machine.step(0, Some(40), true);
+        machine
+    }
+
+    /// One move, settled about so many samples after its end, none for never.
+    fn step(&mut self, way: i32, settling: Option<u32>, listen: bool) {
+        let scatter = (self.moves.wrapping_mul(2_654_435_761) >> 16) % 4000;
+        for sample in 0..SAMPLES {
+            let command = self.stands + way * sample.min(MOVING) as i32 / MOVING as i32;
+            let since = 1000 * sample.saturating_sub(MOVING);
+            let error = settling.map_or(400, |settling| {
+                let left = (1000 * settling + scatter).saturating_sub(since);
+                (left / settling / 2).min(400) as i32
+            });
+            // The rest before ends with the sample at which the command still stands.
+            let error = if sample == 0 {
+                self.error
+            } else if sample < MOVING {
+                0
+            } else {
+                error
+            };
+            self.error = error;
+            let reading =
+                Reading { tick: (self.moves * SAMPLES + sample) * TICKS, command, feedback: command - error };
+            if listen {
+                self.said.extend(self.monitor.take([reading]));
+            } else {
+                let word = |position: i32| stillpoint_firmware::tap::Register::Whole(position as u32);
+                let (command, feedback) = (word(reading.command), word(reading.feedback));
+                self.monitor
+                    .app
+                    .sample(reading.tick, &[stillpoint_firmware::sampler::Raw { command, feedback }]);
+            }
+        }
+        self.stands += way;
+        self.moves += 1;
+    }
+
+    /// So many rounds of all ways; the second kind settles so many samples late.
+    fn rounds(&mut self, rounds: u32, second: impl Fn(u32) -> Option<u32>) -> Vec<Said> {
+        for round in 0..rounds {
+            for way in WAYS {
+                self.step(way, if way == WAYS[1] { second(round) } else { Some(40) }, true);
+            }
+        }
+        std::mem::take(&mut self.said)
+    }
+}
+
+/// The messages that are picked.
+fn told<T>(said: &[Said], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
+    said.iter().filter_map(|(_, message)| pick(message)).collect()
+}
+
+fn drifts(said: &[Said]) -> Vec<Drift> {
+    told(said, |message| if let Message::Drift(drift) = message { Some(*drift) } else { None })
+}
+
+fn kinds(said: &[Said]) -> Vec<Kind> {
+    told(said, |message| if let Message::Kind(kind) = message { Some(*kind) } else { None })
+}
+
+fn restarts(said: &[Said]) -> Vec<Restart> {
+    told(said, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
+}
+
+fn baselines(said: &[Said]) -> Vec<Baseline> {
+    told(said, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
+}
+
+fn alarms(said: &[Said]) -> Vec<Alarm> {
+    told(said, |message| if let Message::Alarm(alarm) = message { Some(*alarm) } else { None })
+}
+
+/// Kind and way of each move.
+fn moves(said: &[Said]) -> Vec<(u32, Record)> {
+    told(
+        said,
+        |message| {
+            if let Message::Move(told) = message { Some((told.kind, Record::from(told))) } else { None }
+        },
+    )
+}
+
+#[test]
+fn kinds_are_told_once_and_their_numbers_never_come_again() {
+    let mut machine = Machine::new();
+    let said = machine.rounds(40, |_| Some(40));
+    let met: Vec<_> = kinds(&said).iter().map(|kind| (kind.kind, kind.forward, kind.distance)).collect();
+    assert_eq!(met, [(1, true, 10_000), (2, true, 5_000), (3, false, 15_000)]);
+    for (kind, record) in moves(&said) {
+        let place = WAYS.iter().position(|way| *way == record.travel).expect("a way");
+        assert_eq!(kind, place as u32 + 1, "{record:?}");
+    }
+    let first = |wanted: &dyn Fn(&Message) -> bool| said.iter().position(|(_, message)| wanted(message));
+    let met = first(&|message| matches!(message, Message::Kind(kind) if kind.kind == 2));
+    let moved = first(&|message| matches!(message, Message::Move(told) if told.kind == 2));
+    assert!(met.is_some() && met < moved, "the kind is told before its first move");
+
+    // Six more ways and their ways back: of eight kinds the one unseen for longest has to go for each.
+    for way in 1..=6 {
+        machine.step(way * 40_000, Some(40), true);
+        machine.step(way * -40_000, Some(40), true);
+    }
+    machine.step(WAYS[0], Some(40), true);
+    let said = std::mem::take(&mut machine.said);
+    let new = kinds(&said);
+    assert_eq!(new.iter().map(|kind| kind.kind).collect::<Vec<_>>(), (4..=15).collect::<Vec<_>>());
+    let gone: Vec<u32> = new.iter().map(|kind| kind.instead_of).collect();
+    assert_eq!(gone, [0, 0, 0, 0, 0, 1, 2, 3, 4, 5, 6, 7], "the first kind was seen first");
+    assert_eq!(new[5].moves, 40);
+    let dropped: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
+    assert_eq!(dropped, (1..=7).map(|kind| (kind, Why::Dropped)).collect::<Vec<_>>());
+}
+
+#[test]
+fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
+    let mut machine = Machine::new();
+    let said = machine.rounds(150, |_| Some(40));
+    assert!(alarms(&said).is_empty() && drifts(&said).iter().all(|drift| !drift.is_standing()));
+    let full = baselines(&said);
+    assert_eq!(
+        full.iter().map(|told| (told.kind, told.moves)).collect::<Vec<_>>(),
+        [1, 2, 3].map(|kind| (kind, BASELINE))
+    );
+    assert!(full.iter().all(|told| told.settling_median.abs_diff(40_000) < 8_000), "{full:?}");
+
+    let said = machine.rounds(60, |_| Some(52));
+    let [drift] = drifts(&said)[..] else { panic!("{:?}", drifts(&said)) };
+    assert_eq!((drift.kind, drift.direction, drift.is_standing()), (2, Direction::Up, true));
+    assert!(drift.since.abs_diff(150) <= 16 && drift.moves < 200, "{drift:?}");
+    assert!((4_000..=16_000).contains(&drift.change), "{drift:?}");
+    let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
+    assert_eq!((alarm.subject, alarm.kind, alarm.limit), (Subject::Drift, 2, LIMIT.into()));
+    assert_eq!((alarm.state, alarm.value), (AlarmState::Unacknowledged, drift.score.into()));
+    assert_eq!(alarm.number, drift.number);
+
+    // Put right again: the drift ends below its limit, the alarm only at half of it.
+    let said = machine.rounds(100, |_| Some(40));
+    let [drift] = drifts(&said)[..] else { panic!("{:?}", drifts(&said)) };
+    assert!(drift.kind == 2 && !drift.is_standing());
+    let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
+    assert_eq!((alarm.alarm, alarm.state), (1, AlarmState::ReturnedToNormalUnacknowledged));
+    assert!(alarm.value <= 128, "{alarm:?}");
+}
+
+#[test]
+fn moves_that_never_settle_count() {
+    let mut machine = Machine::new();
+    machine.rounds(150, |_| Some(40));
+    let said = machine.rounds(40, |round| (round % 2 == 0).then_some(40));
+    assert!(moves(&said).iter().any(|(kind, record)| (*kind, record.outcome) == (2, Outcome::Unsettled)));
+    let drifts = drifts(&said);
+    assert!(drifts.iter().any(|drift| drift.kind == 2 && drift.is_standing()), "{drifts:?}");
+    assert!(drifts.iter().all(|drift| drift.kind == 2));
+    assert!(alarms(&said).iter().any(|alarm| alarm.subject == Subject::Drift));
+}
+
+#[test]
+fn no_baseline_is_told() {
+    let mut machine = Machine::new();
+    let said = machine.rounds(30, |_| None);
+    let told: Vec<_> = drifts(&said).iter().map(|drift| (drift.kind, drift.promise, drift.moves)).collect();
+    assert_eq!(told, [(2, Promise::NoBaseline, 20)]);
+}
+
+#[test]
+fn what_is_declared_good_is_learnt_anew() {
+    let mut machine = Machine::new();
+    machine.rounds(150, |_| Some(40));
+    assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_standing));
+    let declare = |kind| Command::Declare(Declare { axis: 0, kind });
+    assert!(machine.monitor.ask(&declare(7)).iter().all(|(_, said)| !matches!(said, Message::Restart(_))));
+    let said = machine.monitor.ask(&declare(2));
+    let [restart] = restarts(&said)[..] else { panic!("{said:?}") };
+    assert_eq!((restart.kind, restart.why), (2, Why::Declared));
+    assert_eq!(alarms(&said)[0].state, AlarmState::ReturnedToNormalUnacknowledged);
+    let said = machine.rounds(130, |_| Some(52));
+    assert!(drifts(&said).iter().all(|drift| !drift.is_standing()), "{:?}", drifts(&said));
+    let [baseline] = baselines(&said)[..] else { panic!("{:?}", baselines(&said)) };
+    assert!(baseline.kind == 2 && baseline.settling_median > 46_000, "{baseline:?}");
+    let said = machine.monitor.ask(&declare(0));
+    assert_eq!(
+        restarts(&said).iter().map(|told| (told.kind, told.why)).collect::<Vec<_>>(),
+        [(0, Why::Declared)]
+    );
+    let said = machine.rounds(110, |_| Some(52));
+    assert_eq!(baselines(&said).len(), 3);
+    assert!(alarms(&machine.monitor.ask(&Command::Act(Act { alarm: 1, action: Action::Reset }))).is_empty());
+}
+
+#[test]
+fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
+    let mut machine = Machine::new();
+    machine.rounds(50, |_| Some(40));
+    for (wish, name) in [
+        (Wish { baseline: 47, ..wish() }, "baseline"),
+        (Wish { false_alarms_per_axis_month_milli: u32::MAX, ..wish() }, "false_alarms_per_axis_month"),
+        (Wish { smallest_change_permille: 10_001, ..wish() }, "smallest_change_permille"),
+        (Wish { smallest_change: u32::MAX, ..wish() }, "smallest_change"),
+        (Wish { moves_per_hour: 1_000_001, ..wish() }, "moves_per_hour"),
+    ] {
+        let said = machine.monitor.ask(&asked(wish, parameters()));
+        let names =
+            told(
+                &said,
+                |message| if let Message::Settings(told) = message { told.refused_name() } else { None },
+            );
+        assert_eq!(names, [name]);
+    }
+    assert_eq!(restarts(&machine.rounds(1, |_| Some(40))), [], "refused settings change nothing");
+    for (wish, parameters) in [
+        (wish(), Parameters { window: 60, ..parameters() }),
+        (Wish { baseline: 80, ..wish() }, Parameters { window: 60, ..parameters() }),
+    ] {
+        assert_eq!(restarts(&machine.monitor.ask(&asked(wish, parameters))), []);
+        let said = machine.rounds(90, |_| Some(40));
+        let why: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
+        assert_eq!(why, [(0, Why::Settings)]);
+        assert_eq!(baselines(&said).len(), if wish.baseline == 80 { 3 } else { 0 });
+        assert_eq!(kinds(&said), [], "kinds stay what they are");
+    }
+}
+
+/// The same moves through the stages of the core, without any bytes.
+fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
+    let settings = Settings::new(parameters()).expect("settings");
+    let watch = Watch::new((&wish()).into()).expect("a wish");
+    let (mut table, mut messages) = (Kinds::<8>::default(), vec![]);
+    let mut rows: [(drift::Drift, Quantiles, bool, drift::Promise); 8] = Default::default();
+    for (kind, record) in moves {
+        let Some(place) = table.step(&settings, record) else { continue };
+        assert_eq!((place.number, place.arrival == Arrival::New), (*kind, record.number <= 3));
+        let (drift, settling, stood, promise) = &mut rows[place.row];
+        let Some(evidence) = Evidence::of(record) else { continue };
+        if let Evidence::Value(value) = evidence
+            && settling.count() < BASELINE
+        {
+            settling.step(value);
+            if settling.count() == BASELINE {
+                let (settling_median, settling_p95) =
+                    (settling.median().expect("enough"), settling.p95().expect("enough"));
+                let moves = BASELINE;
+                let told = Baseline { axis: 0, kind: *kind, at: 0, moves, settling_median, settling_p95 };
+                messages.push(Message::Baseline(told));
+            }
+        }
+        let Some(found) = drift.step(&watch, evidence) else { continue };
+        if (found.is_drift(), found.promise) != (*stood, *promise) {
+            messages.push(Message::Drift(Drift {
+                axis: 0,
+                kind: *kind,
+                number: record.number,
+                change: found.change,
+                score: found.score,
+                direction: found.direction.into(),
+                since: found.since,
+                smallest: found.smallest,
+                promise: found.promise.into(),
+                moves: drift.moves(),
+            }));
+        }
+        (*stood, *promise) = (found.is_drift(), found.promise);
+    }
+    messages
+}
+
+#[test]
+fn the_core_says_the_same_of_the_same_moves() {
+    let mut machine = Machine::new();
+    let mut said = machine.rounds(400, |round| if round < 300 { Some(40) } else { Some(50) });
+    said.extend(machine.monitor.finish());
+    let expected = twin(&moves(&said));
+    let found = told(&said, |message| match message {
+        Message::Drift(drift) => Some(Message::Drift(*drift)),
+        Message::Baseline(baseline) => Some(Message::Baseline(Baseline { at: 0, ..*baseline })),
+        _ => None,
+    });
+    assert_eq!(found, expected);
+    let promises: Vec<Promise> = drifts(&said).iter().map(|drift| drift.promise).collect();
+    assert!(promises.contains(&Promise::Short) || promises.contains(&Promise::Held), "{promises:?}");
+}
+
+/// Nobody takes a byte and no time is left for thirty moves: their evidence is not lost.
+#[test]
+fn moves_that_find_the_queue_full_are_judged_all_the_same() {
+    let full = |silent: u32| {
+        let mut machine = Machine::new();
+        for round in 0..BASELINE + 10 {
+            for way in WAYS {
+                machine.step(way, Some(40), !(30..30 + silent).contains(&round));
+            }
+        }
+        baselines(&machine.said)
+    };
+    assert_eq!(full(10), full(0));
+}
