@@ -59,7 +59,7 @@ fn watched(library: &Library, seeds: std::ops::RangeInclusive<u64>, wears: bool)
 
 /// Drifts that began to stand before an instant, while nothing had changed. Unit: s
 fn false_alarms(shift: &Watched, until: f64) -> usize {
-    shift.seen.values().flat_map(|seen| &seen.drifts).filter(|begun| begun.at < until).count()
+    shift.seen.values().flat_map(|seen| seen.drifts()).filter(|told| told.at < until).count()
 }
 
 /// Alarms promised in so many hours of an axis, and how many chance may make of them in 99 of 100 cases: alarms
@@ -77,8 +77,7 @@ fn healthy_shifts_give_no_more_alarms_than_promised() {
         let of_axis: usize = shifts.iter().map(|shift| false_alarms(shift, f64::INFINITY)).sum();
         let mut promises = BTreeMap::<_, u32>::new();
         for (kind, seen) in shifts.iter().flat_map(|shift| &shift.seen) {
-            let promise = seen.promises.last().map(|(_, promise)| format!("{promise:?}"));
-            *promises.entry((kind, promise.expect("something is known"))).or_default() += 1;
+            *promises.entry((kind, format!("{:?}", seen.promise()))).or_default() += 1;
         }
         println!("{}: {of_axis} false alarms; at the end {promises:?}", library.known.name);
         alarms += of_axis as u64;

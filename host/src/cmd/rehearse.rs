@@ -16,6 +16,7 @@ use crate::error::Error;
 use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
 use crate::report::shift as summary;
+use crate::report::shift::watch::{self, Watch};
 use crate::source::rehearsal::monitor::{Known, Monitor};
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::log::{Axis, Log};
@@ -153,6 +154,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
         summary: summary::Shift::new(arguments.hours * 3600.0),
+        watch: Watch::new(known.iter().map(watched).collect()),
         decoder: Decoder::default(),
         known,
     };
@@ -167,6 +169,7 @@ struct Shift {
     /// If every move is to be told.
     output: Option<Output>,
     summary: summary::Shift,
+    watch: Watch,
     decoder: Decoder,
     known: Vec<Known>,
 }
@@ -204,7 +207,10 @@ impl Shift {
             store.notes().iter().for_each(tell);
         }
         let mut told = Vec::new();
-        self.decoder.take(line, &mut |said| told.extend(line_of(said, &self.known)));
+        self.decoder.take(line, &mut |said| {
+            self.watch.take(&said, second);
+            told.extend(line_of(said, &self.known));
+        });
         line.clear();
         told.iter().try_for_each(|told| self.tell(told))
     }
@@ -233,12 +239,26 @@ impl Shift {
         let counts = self.decoder.counts();
         let lost =
             format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
+        let watched = self.watch.text();
         match self.output {
-            Some(output) => output.finish()?,
-            None => std::io::stdout().write_all(self.summary.text().as_bytes())?,
+            Some(output) => {
+                output.finish()?;
+                watched.lines().for_each(tell);
+            }
+            None => write!(std::io::stdout(), "{}\n{watched}", self.summary.text())?,
         }
         tell(format_args!("the machine and its data are invented; {lost}"));
         Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// What the watch needs to know to tell of an axis.
+fn watched(known: &Known) -> watch::Axis {
+    watch::Axis {
+        name: known.name.to_owned(),
+        unit: known.unit.to_owned(),
+        counts_per_unit: known.counts_per_unit,
+        ticks_per_second: f64::from(known.settings.ticks_per_second),
     }
 }
 

@@ -16,11 +16,15 @@ use stillpoint_core::settings::Settings;
 /// Length of an interval. Unit: s
 pub const INTERVAL: f64 = 300.0;
 
-/// A drift that began to stand.
+/// What is worth telling: a drift that begins or ends, another promise.
 #[derive(Clone, Copy, Debug)]
-pub struct Begun {
-    /// Command end of the move. Unit: s
+pub struct Told {
+    /// Command end of the move that decided it. Unit: s
     pub at: f64,
+    /// Number of that move.
+    pub number: u32,
+    /// Moves of the kind that were judged so far.
+    pub moves: u32,
     /// What was found.
     pub finding: Finding,
 }
@@ -28,18 +32,8 @@ pub struct Begun {
 /// What was seen of one kind.
 #[derive(Clone, Debug, Default)]
 pub struct Seen {
-    /// Commanded distance of its first move. Unit: counts
-    pub travel: i32,
-    /// How many.
-    pub moves: u32,
-    /// Drifts, in order.
-    pub drifts: Vec<Begun>,
-    /// Whether one stands.
-    pub stands: bool,
-    /// What is known about the promise, and since when. Unit: s
-    pub promises: Vec<(f64, Promise)>,
-    /// Change that is found at the end. Unit: ticks
-    pub smallest: u32,
+    /// How it stood whenever that changed.
+    pub told: Vec<Told>,
     /// Settling times by interval. Unit: ticks
     intervals: BTreeMap<u32, Vec<u32>>,
 }
@@ -76,36 +70,46 @@ impl Watched {
             *drift = Drift::default();
         }
         let at = record.command_end as f64 / f64::from(self.settings.ticks_per_second);
-        let seen = self
-            .seen
-            .entry(place.number)
-            .or_insert_with(|| Seen { travel: record.travel, ..Seen::default() });
-        seen.moves += 1;
+        let seen = self.seen.entry(place.number).or_default();
         if let Some(settling) = record.settling {
             seen.intervals.entry((at / INTERVAL) as u32).or_default().push(settling);
         }
         if let Some(finding) = Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence)) {
-            seen.found(at, finding);
+            seen.found(Told { at, number: record.number, moves: drift.moves(), finding });
         }
         Some(place.number)
     }
 }
 
 impl Seen {
-    fn found(&mut self, at: f64, finding: Finding) {
-        if finding.is_drift() && !self.stands {
-            self.drifts.push(Begun { at, finding });
+    fn found(&mut self, told: Told) {
+        let (stood, promise) = self
+            .told
+            .last()
+            .map_or((false, Promise::Learning), |last| (last.finding.is_drift(), last.finding.promise));
+        if (stood, promise) != (told.finding.is_drift(), told.finding.promise) {
+            self.told.push(told);
         }
-        self.stands = finding.is_drift();
-        self.smallest = finding.smallest;
-        if self.promises.last().is_none_or(|last| last.1 != finding.promise) {
-            self.promises.push((at, finding.promise));
-        }
+    }
+
+    /// Drifts that began to stand.
+    pub fn drifts(&self) -> impl Iterator<Item = &Told> {
+        let before = std::iter::once(false).chain(self.told.iter().map(|told| told.finding.is_drift()));
+        self.told
+            .iter()
+            .zip(before)
+            .filter(|(told, stood)| told.finding.is_drift() && !stood)
+            .map(|(told, _)| told)
+    }
+
+    /// What is known about the promise at the end.
+    pub fn promise(&self) -> Promise {
+        self.told.last().map_or(Promise::Learning, |last| last.finding.promise)
     }
 
     /// First drift towards larger values. Unit: s
     pub fn slowed(&self) -> Option<f64> {
-        self.drifts.iter().find(|begun| begun.finding.direction == Direction::Up).map(|begun| begun.at)
+        self.drifts().find(|told| told.finding.direction == Direction::Up).map(|told| told.at)
     }
 
     /// The points of all intervals, as the store gives them.
