@@ -22,3 +22,4 @@ pub mod run_length;
 pub mod chart;
 pub mod page_hinkley;
 pub mod promise;
+pub mod shift;

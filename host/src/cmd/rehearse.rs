@@ -1,13 +1,13 @@
 //! In: hours and a seed. Out: the moves of a virtual machine, as the real device code and real frames tell them.
 
-use std::fs::{self, File};
-use std::io::{BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use clap::Args;
-use stillpoint_core::sample::Reading;
+use clap::builder::PossibleValuesParser;
+use samples::Samples;
 
 use super::output::{Form, Output, tell};
 use super::progress;
@@ -16,16 +16,20 @@ use crate::error::Error;
 use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
 use crate::report::shift as summary;
+use crate::report::shift::watch::{self, Watch};
 use crate::source::rehearsal::monitor::{Known, Monitor};
+use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::log::{Axis, Log};
 use crate::store::{self, time};
+
+mod samples;
 
 /// Rehearse a shift on a virtual machine
 ///
 /// An invented greenhouse plug-tray transplanter, its three axes watched by the monitor's own code. What the
 /// monitor sends is decoded as if it came over a line. Unless it is healthy, the machine wears out in the
 /// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper
-/// turntable's bearing tightens.
+/// turntable's bearing tightens; with --wear only where you say, the other axes stay as built.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -35,6 +39,9 @@ pub struct Arguments {
     /// The same seed gives the same shift, to the last bit
     #[arg(long, value_name = "N", default_value = "1")]
     seed: u64,
+    /// Only this axis wears; may be given again for another. Without it all three do
+    #[arg(long, value_name = "AXIS", value_parser = PossibleValuesParser::new(NAMES), conflicts_with = "healthy")]
+    wear: Vec<String>,
     /// Nothing wears
     #[arg(long)]
     healthy: bool,
@@ -58,6 +65,7 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 Examples:
   stillpoint rehearse
+  stillpoint rehearse --hours 8 --wear dibble --store shift.store
   stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples";
 
 impl Default for Arguments {
@@ -66,6 +74,7 @@ impl Default for Arguments {
         Arguments {
             hours: 1.0,
             seed: 1,
+            wear: Vec::new(),
             healthy: false,
             real_time: false,
             rate: 4000,
@@ -92,9 +101,25 @@ impl Arguments {
         Log::open(path, &store::Options::default(), Some(self.number()), axes).map(Some)
     }
 
+    /// Whether an axis wears.
+    fn wears(&self, name: &str) -> bool {
+        !self.healthy && (self.wear.is_empty() || self.wear.iter().any(|axis| axis == name))
+    }
+
+    /// Name of the shift.
+    fn name(&self) -> String {
+        let wear = match (self.healthy, self.wear.is_empty()) {
+            (true, _) => ", healthy".to_owned(),
+            (false, true) => String::new(),
+            (false, false) => format!(", wear of {}", self.wear.join(", ")),
+        };
+        format!("rehearsal of {} h, seed {}{wear}", self.hours, self.seed)
+    }
+
     /// Number of the virtual monitor.
     fn number(&self) -> [u8; 12] {
-        let shift = [self.hours.to_bits(), self.seed, u64::from(self.healthy), u64::from(self.rate)];
+        let sound = NAMES.iter().fold(0, |sound, name| 2 * sound + u64::from(!self.wears(name)));
+        let shift = [self.hours.to_bits(), self.seed, sound, u64::from(self.rate)];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
         // FNV-1a, 64 bits: enough to tell rehearsals apart.
         let hash = bytes.fold(0xCBF2_9CE4_8422_2325_u64, |hash, byte| {
@@ -121,14 +146,15 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             remedy: "give some hours, such as 0.5".to_owned(),
         });
     }
-    let wear = (!arguments.healthy).then_some(arguments.hours);
-    let (monitor, known) = Monitor::new(arguments.seed, arguments.rate, wear)?;
+    let axes = axes_wearing(|name| arguments.wears(name));
+    let (monitor, known) = Monitor::of(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &known)?,
         store: arguments.open(&known)?,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
         summary: summary::Shift::new(arguments.hours * 3600.0),
+        watch: Watch::new(known.iter().map(watched).collect()),
         decoder: Decoder::default(),
         known,
     };
@@ -143,6 +169,7 @@ struct Shift {
     /// If every move is to be told.
     output: Option<Output>,
     summary: summary::Shift,
+    watch: Watch,
     decoder: Decoder,
     known: Vec<Known>,
 }
@@ -180,7 +207,10 @@ impl Shift {
             store.notes().iter().for_each(tell);
         }
         let mut told = Vec::new();
-        self.decoder.take(line, &mut |said| told.extend(line_of(said, &self.known)));
+        self.decoder.take(line, &mut |said| {
+            self.watch.take(&said, second);
+            told.extend(line_of(said, &self.known));
+        });
         line.clear();
         told.iter().try_for_each(|told| self.tell(told))
     }
@@ -200,7 +230,7 @@ impl Shift {
         self.samples.finish()?;
         if let Some(store) = self.store {
             let (store, kept) = store.finish()?;
-            let name = format!("rehearsal of {} h, seed {}", arguments.hours, arguments.seed);
+            let name = arguments.name();
             // Known from an earlier time, it lies where it lay then.
             let begun = store.began(&arguments.number())?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
@@ -209,12 +239,26 @@ impl Shift {
         let counts = self.decoder.counts();
         let lost =
             format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
+        let watched = self.watch.text();
         match self.output {
-            Some(output) => output.finish()?,
-            None => std::io::stdout().write_all(self.summary.text().as_bytes())?,
+            Some(output) => {
+                output.finish()?;
+                watched.lines().for_each(tell);
+            }
+            None => write!(std::io::stdout(), "{}\n{watched}", self.summary.text())?,
         }
         tell(format_args!("the machine and its data are invented; {lost}"));
         Ok(ExitCode::SUCCESS)
+    }
+}
+
+/// What the watch needs to know to tell of an axis.
+fn watched(known: &Known) -> watch::Axis {
+    watch::Axis {
+        name: known.name.to_owned(),
+        unit: known.unit.to_owned(),
+        counts_per_unit: known.counts_per_unit,
+        ticks_per_second: f64::from(known.settings.ticks_per_second),
     }
 }
 
@@ -235,35 +279,5 @@ fn line_of(said: Said, known: &[Known]) -> Option<MoveLine> {
     Some(scale.line(&known.settings, &clock, &record, curve.into_iter()))
 }
 
-/// One CSV file per axis, if samples are to be saved.
-struct Samples(Vec<BufWriter<File>>);
-
-impl Samples {
-    fn create(folder: Option<&Path>, known: &[Known]) -> Result<Samples, Error> {
-        let Some(folder) = folder else { return Ok(Samples(Vec::new())) };
-        let unusable = |path: &Path| {
-            let file = path.display().to_string();
-            move |source| Error::Unreadable { file, source }
-        };
-        fs::create_dir_all(folder).map_err(unusable(folder))?;
-        let mut files = Vec::new();
-        for known in known {
-            let path = folder.join(known.name).with_extension("csv");
-            let mut file = File::create(&path).map(BufWriter::new).map_err(unusable(&path))?;
-            writeln!(file, "t_s,command,feedback")?;
-            files.push(file);
-        }
-        Ok(Samples(files))
-    }
-
-    fn take(&mut self, second: f64, readings: &[Reading]) -> Result<(), Error> {
-        for (file, reading) in self.0.iter_mut().zip(readings) {
-            writeln!(file, "{second:.6},{},{}", reading.command, reading.feedback)?;
-        }
-        Ok(())
-    }
-
-    fn finish(self) -> Result<(), Error> {
-        self.0.into_iter().try_for_each(|mut file| Ok(file.flush()?))
-    }
-}
+#[cfg(test)]
+mod tests;

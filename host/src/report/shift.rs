@@ -6,6 +6,8 @@ use super::line::MoveLine;
 use super::number::fixed;
 use super::printable::printable;
 
+pub mod watch;
+
 /// Parts into which a shift is cut.
 const PARTS: usize = 10;
 

@@ -2,7 +2,7 @@
 
 use stillpoint_core::sample::Reading;
 
-use super::axis::{Axis, Unusable};
+use super::axis::{Axis, AxisData, Unusable};
 use super::transplanter;
 
 /// So much of its life a machine shows no wear: three hours of a shift of eight.
@@ -46,16 +46,22 @@ impl Machine {
     /// Fails if the rate doesn't divide [`STEPS_PER_SECOND`](super::axis::STEPS_PER_SECOND) or the
     /// hours aren't a finite number above zero.
     pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<Machine, Unusable> {
+        Machine::of(transplanter::axes(), seed, rate, wears_out_after)
+    }
+
+    /// The same made of other axes, some of which may never wear. Fails as [`Machine::new`] does.
+    pub fn of(
+        axes: [AxisData; 3],
+        seed: u64,
+        rate: u32,
+        wears_out_after: Option<f64>,
+    ) -> Result<Machine, Unusable> {
         if let Some(hours) = wears_out_after.filter(|&hours| !(hours.is_finite() && hours > 0.0)) {
             return Err(Unusable::Life(hours));
         }
-        let [shuttle, dibble, turntable] = transplanter::axes();
+        let [a, b, c] = axes;
         Ok(Machine {
-            axes: [
-                Axis::new(shuttle, seed, rate)?,
-                Axis::new(dibble, seed, rate)?,
-                Axis::new(turntable, seed, rate)?,
-            ],
+            axes: [Axis::new(a, seed, rate)?, Axis::new(b, seed, rate)?, Axis::new(c, seed, rate)?],
             life: Life { seconds_per_sample: 1.0 / f64::from(rate), wears_out_after },
             samples: 0,
         })
@@ -160,6 +166,28 @@ mod tests {
             check(data.clone(), window, 0.0, medians[0], [0.0, 0.0]);
             check(data.clone(), window, 0.5, medians[1], [0.0, 0.0]);
             check(data, window, 1.0, medians[2], worn);
+        }
+    }
+
+    /// Samples of an axis depend on nothing but itself, so an axis that doesn't wear is that of a healthy machine.
+    #[test]
+    fn only_the_axes_named_wear() {
+        let hours = 20.0 / 3600.0;
+        let run = |names: &[&str], hours| {
+            let axes = transplanter::axes_wearing(|name| names.contains(&name));
+            Machine::of(axes, 1, 1000, hours).unwrap().take(20_000).collect::<Vec<_>>()
+        };
+        let (healthy, worn) = (run(&[], None), run(&transplanter::NAMES, Some(hours)));
+        assert_eq!(run(&[], Some(hours)), healthy);
+        for (axis, name) in transplanter::NAMES.into_iter().enumerate() {
+            let found = run(&[name], Some(hours));
+            let of =
+                |readings: &[[Reading; 3]], axis: usize| readings.iter().map(|r| r[axis]).collect::<Vec<_>>();
+            for other in 0..3 {
+                let expected = if other == axis { &worn } else { &healthy };
+                assert!(of(&found, other) == of(expected, other), "{name} wears, axis {other}");
+            }
+            assert!(of(&worn, axis) != of(&healthy, axis), "{name} does wear");
         }
     }
 

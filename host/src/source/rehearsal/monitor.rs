@@ -14,6 +14,7 @@ use stillpoint_firmware::tap::Register;
 use super::ahead::Ahead;
 use super::axis::AxisData;
 use super::machine::Machine;
+use super::transplanter;
 use crate::error::Error;
 use crate::trace::choice::fraction;
 
@@ -86,7 +87,17 @@ impl Known {
 impl Monitor {
     /// `rate` in samples per second; `wears_out_after` in hours, `None` for a healthy machine.
     pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<(Monitor, Vec<Known>), Error> {
-        let machine = Machine::new(seed, rate, wears_out_after).map_err(refused)?;
+        Monitor::of(transplanter::axes(), seed, rate, wears_out_after)
+    }
+
+    /// The same on a machine of other axes, some of which may never wear.
+    pub fn of(
+        axes: [AxisData; 3],
+        seed: u64,
+        rate: u32,
+        wears_out_after: Option<f64>,
+    ) -> Result<(Monitor, Vec<Known>), Error> {
+        let machine = Machine::of(axes, seed, rate, wears_out_after).map_err(refused)?;
         let [a, b, c] = machine.axes();
         let [x, y, z] = WINDOWS;
         let known = [Known::new(a.data(), x)?, Known::new(b.data(), y)?, Known::new(c.data(), z)?];

@@ -13,9 +13,17 @@ use super::mechanics::Body;
 use super::script::{Move, Script};
 use super::wear::{Ramp, Wear};
 
+/// Names of the axes, in the order of the work on a plug.
+pub const NAMES: [&str; 3] = ["tray_shuttle", "dibble", "gripper_turntable"];
+
 /// The axes of the machine, in the order of the work on a plug.
 pub fn axes() -> [AxisData; 3] {
     [tray_shuttle(), dibble(), gripper_turntable()]
+}
+
+/// The axes of a machine of which only these wear; the others stay as built.
+pub fn axes_wearing(wears: impl Fn(&str) -> bool) -> [AxisData; 3] {
+    axes().map(|axis| if wears(axis.name) { axis } else { AxisData { wear: Wear::NONE, ..axis } })
 }
 
 /// A belt of 600 mm travel carries the tray under the tool, one row of plugs after another, and back.
@@ -23,7 +31,7 @@ pub fn tray_shuttle() -> AxisData {
     let mut moves: Vec<Move> = (1..=9).map(|row| Move::to(60.0 * f64::from(row), 0.15)).collect();
     moves.push(Move::to(0.0, 0.5));
     AxisData {
-        name: "tray_shuttle",
+        name: NAMES[0],
         unit: "mm",
         // 20 bit per revolution, 60 mm of belt per revolution.
         counts_per_unit: whole(1 << 20, 60),
@@ -59,7 +67,7 @@ pub fn tray_shuttle() -> AxisData {
 /// A screw presses the dibble 25 mm into the plug and pulls it out.
 pub fn dibble() -> AxisData {
     AxisData {
-        name: "dibble",
+        name: NAMES[1],
         unit: "mm",
         // 17 bit per revolution, 10 mm of lead.
         counts_per_unit: whole(1 << 17, 10),
@@ -99,7 +107,7 @@ pub fn dibble() -> AxisData {
 /// The turntable swings the grippers a quarter turn from the tray to the pot and back.
 pub fn gripper_turntable() -> AxisData {
     AxisData {
-        name: "gripper_turntable",
+        name: NAMES[2],
         unit: "deg",
         // 20 bit per turn of the table.
         counts_per_unit: whole(1 << 20, 360),

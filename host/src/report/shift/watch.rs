@@ -1,0 +1,206 @@
+//! In: what a monitor says of kinds, drift and alarms during a shift. Out: a line in words for each kind and each alarm.
+
+use std::collections::BTreeMap;
+
+use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
+
+use crate::decode::Said;
+use crate::report::number::fixed;
+use crate::report::printable::printable;
+use crate::report::told;
+
+/// What is known of an axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Axis {
+    /// Its name.
+    pub name: String,
+    /// Name of its unit.
+    pub unit: String,
+    /// Unit: counts/unit
+    pub counts_per_unit: f64,
+    /// Unit: ticks/s
+    pub ticks_per_second: f64,
+}
+
+/// What was told of one kind.
+#[derive(Clone, Copy, Debug, Default)]
+struct Kept {
+    met: Option<Kind>,
+    /// When a drift was first told, and how it was. Unit: s
+    first: Option<(f64, Drift)>,
+    times: usize,
+    last: Drift,
+}
+
+/// What was told of one subject of alarm.
+#[derive(Clone, Copy, Debug)]
+struct Rung {
+    first: Alarm,
+    times: usize,
+    last: Alarm,
+}
+
+/// The watch over a shift so far.
+#[derive(Clone, Debug)]
+pub struct Watch {
+    axes: Vec<Axis>,
+    kinds: BTreeMap<(u8, u32), Kept>,
+    alarms: Vec<Rung>,
+}
+
+impl Watch {
+    /// Nothing told yet of these axes.
+    pub fn new(axes: Vec<Axis>) -> Watch {
+        Watch { axes, kinds: BTreeMap::new(), alarms: Vec::new() }
+    }
+
+    /// Takes what was said at a time from the start of the shift; most of it is not about the watch. Unit: s
+    pub fn take(&mut self, said: &Said, second: f64) {
+        match said {
+            Said::Kind(kind) => self.kept(kind.axis, kind.kind).met = Some(*kind),
+            Said::Drift(drift) => {
+                let kept = self.kept(drift.axis, drift.kind);
+                if drift.is_standing() && !kept.last.is_standing() {
+                    kept.times += 1;
+                    kept.first = kept.first.or(Some((second, *drift)));
+                }
+                kept.last = *drift;
+            }
+            Said::Alarm(alarm) => self.ring(alarm),
+            _ => (),
+        }
+    }
+
+    fn kept(&mut self, axis: u8, kind: u32) -> &mut Kept {
+        self.kinds.entry((axis, kind)).or_default()
+    }
+
+    fn ring(&mut self, alarm: &Alarm) {
+        let times = usize::from(alarm.event == AlarmEvent::AlarmOccurs);
+        let same = |rung: &&mut Rung| (rung.last.axis, rung.last.subject) == (alarm.axis, alarm.subject);
+        match self.alarms.iter_mut().find(same) {
+            Some(rung) => (rung.times, rung.last) = (rung.times + times, *alarm),
+            None => self.alarms.push(Rung { first: *alarm, times, last: *alarm }),
+        }
+    }
+
+    /// A line for each kind, in the order of axes, then one for each subject an axis gave alarms of.
+    pub fn text(&self) -> String {
+        let kinds = self
+            .kinds
+            .iter()
+            .filter_map(|((axis, kind), kept)| Some(kept.words(self.axes.get(usize::from(*axis))?, *kind)));
+        let alarms = self.alarms.iter().filter_map(|rung| {
+            let axis = self.axes.get(usize::from(rung.last.axis))?;
+            let minute = fixed(rung.first.at as f64 / axis.ticks_per_second / 60.0, 1);
+            let said = told::alarm(&printable(&axis.name), &rung.last);
+            Some(format!("{said} at the end; first in minute {minute}, came {}\n", times(rung.times)))
+        });
+        kinds.chain(alarms).collect()
+    }
+}
+
+impl Kept {
+    fn words(&self, axis: &Axis, kind: u32) -> String {
+        let which = self.met.map_or_else(String::new, |met| {
+            let sign = if met.forward { '+' } else { '−' };
+            let distance = fixed(f64::from(met.distance) / axis.counts_per_unit, 1);
+            format!(", {sign}{distance} {}", printable(&axis.unit))
+        });
+        let milliseconds = |ticks: f64| format!("{} ms", fixed(ticks / axis.ticks_per_second * 1e3, 1));
+        let found = match self.first {
+            Some((second, drift)) => {
+                let way = if drift.direction == Direction::Up { "slower" } else { "faster" };
+                let by = milliseconds(f64::from(drift.change).abs());
+                let minute = fixed(second / 60.0, 1);
+                let stands = if self.last.is_standing() { "stands" } else { "does not stand" };
+                format!(
+                    "{way} by {by}, found in minute {minute}; came {}, {stands} at the end",
+                    times(self.times)
+                )
+            }
+            None => {
+                let smallest = milliseconds(f64::from(self.last.smallest));
+                match self.last.promise {
+                    Promise::Learning => "no drift, but too few moves yet to be sure".to_owned(),
+                    Promise::NoBaseline => "not watched: half of its first moves did not settle".to_owned(),
+                    Promise::Dependent => {
+                        "no drift; its moves depend on each other, false alarms may be more than promised"
+                            .to_owned()
+                    }
+                    Promise::Short | Promise::Held => {
+                        format!("no drift; changes from {smallest} on are found")
+                    }
+                }
+            }
+        };
+        format!("{}{which} (kind {kind}): {found}\n", printable(&axis.name))
+    }
+}
+
+fn times(count: usize) -> String {
+    if count == 1 { "once".to_owned() } else { format!("{count} times") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use stillpoint_core::wire::watch::{AlarmState, Subject};
+
+    #[test]
+    fn every_kind_and_every_alarm_is_told_in_a_line() {
+        let axis = |name: &str| Axis {
+            name: name.to_owned(),
+            unit: "mm".to_owned(),
+            counts_per_unit: 100.0,
+            ticks_per_second: 1e6,
+        };
+        let mut watch = Watch::new(vec![axis("shuttle"), axis("dibble")]);
+        let drift = |axis, kind, score, promise| {
+            Said::Drift(Drift {
+                axis,
+                kind,
+                score,
+                promise,
+                change: -1500,
+                smallest: 700,
+                ..Drift::default()
+            })
+        };
+        let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
+        let alarm = |at, event, state| {
+            Said::Alarm(Alarm {
+                alarm: 4,
+                axis: 1,
+                subject: Subject::Drift,
+                at,
+                event,
+                state,
+                ..Alarm::default()
+            })
+        };
+        for (second, said) in [
+            (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
+            (1.0, Said::Kind(kind)),
+            (9.0, drift(0, 1, 0, Promise::Held)),
+            (9.0, drift(1, 2, 0, Promise::NoBaseline)),
+            (90.0, drift(1, 1, 256, Promise::Short)),
+            (91.0, drift(1, 1, 300, Promise::Held)),
+            (92.0, drift(1, 1, 200, Promise::Held)),
+            (99.0, drift(1, 1, 256, Promise::Held)),
+            (90.0, alarm(90_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged)),
+            (95.0, alarm(95_000_000, AlarmEvent::ReturnToNormal, AlarmState::Normal)),
+            (99.0, alarm(99_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged)),
+            (99.0, drift(9, 1, 256, Promise::Held)),
+        ] {
+            watch.take(&said, second);
+        }
+        let expected = "\
+shuttle, −25.0 mm (kind 1): no drift; changes from 0.7 ms on are found
+dibble, +25.0 mm (kind 1): slower by 1.5 ms, found in minute 1.5; came 2 times, stands at the end
+dibble (kind 2): not watched: half of its first moves did not settle
+dibble: alarm 4, settling drifts: unacknowledged at the end; first in minute 1.5, came 2 times
+";
+        assert_eq!(watch.text(), expected);
+    }
+}

@@ -1,0 +1,135 @@
+//! In: the records of one axis. Out: its kinds, what the watch says of each, and the points that trends are made of.
+//!
+//! What the monitor and the store do with records, and nothing else: core kinds and drift, sketches of five minutes.
+
+use std::collections::BTreeMap;
+
+use stillpoint::analysis::point::Point;
+use stillpoint::store::sketch::{Bins, Sketch};
+use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::drift::{Direction, Drift, Finding, Promise};
+use stillpoint_core::kind::{Arrival, KINDS, Kinds};
+use stillpoint_core::record::Record;
+use stillpoint_core::settings::Settings;
+
+/// Length of an interval. Unit: s
+pub const INTERVAL: f64 = 300.0;
+
+/// What is worth telling: a drift that begins or ends, another promise.
+#[derive(Clone, Copy, Debug)]
+pub struct Told {
+    /// Command end of the move that decided it. Unit: s
+    pub at: f64,
+    /// Number of that move.
+    pub number: u32,
+    /// Moves of the kind that were judged so far.
+    pub moves: u32,
+    /// What was found.
+    pub finding: Finding,
+}
+
+/// What was seen of one kind.
+#[derive(Clone, Debug, Default)]
+pub struct Seen {
+    /// How it stood whenever that changed.
+    pub told: Vec<Told>,
+    /// Settling times by interval. Unit: ticks
+    intervals: BTreeMap<u32, Vec<u32>>,
+}
+
+/// The watch over one axis.
+pub struct Watched {
+    settings: Settings,
+    watch: Watch,
+    kinds: Kinds,
+    drifts: [Drift; KINDS],
+    /// By number of the kind.
+    pub seen: BTreeMap<u32, Seen>,
+}
+
+impl Watched {
+    /// Nothing seen yet.
+    pub fn new(settings: Settings, watch: Watch) -> Watched {
+        let drifts = [Drift::default(); KINDS];
+        Watched { settings, watch, kinds: Kinds::default(), drifts, seen: BTreeMap::new() }
+    }
+
+    /// All records of a shift.
+    pub fn whole(settings: Settings, watch: Watch, records: impl IntoIterator<Item = Record>) -> Watched {
+        let mut watched = Watched::new(settings, watch);
+        records.into_iter().for_each(|record| _ = watched.step(&record));
+        watched
+    }
+
+    /// Adds a record and gives the number of its kind.
+    pub fn step(&mut self, record: &Record) -> Option<u32> {
+        let place = self.kinds.step(&self.settings, record)?;
+        let drift = &mut self.drifts[place.row];
+        if place.arrival != Arrival::Known {
+            *drift = Drift::default();
+        }
+        let at = record.command_end as f64 / f64::from(self.settings.ticks_per_second);
+        let seen = self.seen.entry(place.number).or_default();
+        if let Some(settling) = record.settling {
+            seen.intervals.entry((at / INTERVAL) as u32).or_default().push(settling);
+        }
+        if let Some(finding) = Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence)) {
+            seen.found(Told { at, number: record.number, moves: drift.moves(), finding });
+        }
+        Some(place.number)
+    }
+}
+
+impl Seen {
+    fn found(&mut self, told: Told) {
+        let (stood, promise) = self
+            .told
+            .last()
+            .map_or((false, Promise::Learning), |last| (last.finding.is_drift(), last.finding.promise));
+        if (stood, promise) != (told.finding.is_drift(), told.finding.promise) {
+            self.told.push(told);
+        }
+    }
+
+    /// Drifts that began to stand.
+    pub fn drifts(&self) -> impl Iterator<Item = &Told> {
+        let before = std::iter::once(false).chain(self.told.iter().map(|told| told.finding.is_drift()));
+        self.told
+            .iter()
+            .zip(before)
+            .filter(|(told, stood)| told.finding.is_drift() && !stood)
+            .map(|(told, _)| told)
+    }
+
+    /// What is known about the promise at the end.
+    pub fn promise(&self) -> Promise {
+        self.told.last().map_or(Promise::Learning, |last| last.finding.promise)
+    }
+
+    /// First drift towards larger values. Unit: s
+    pub fn slowed(&self) -> Option<f64> {
+        self.drifts().find(|told| told.finding.direction == Direction::Up).map(|told| told.at)
+    }
+
+    /// The points of all intervals, as the store gives them.
+    pub fn points(&self, ticks_per_second: u32) -> Vec<Point> {
+        let bins = Bins::default();
+        let second = 1.0 / f64::from(ticks_per_second);
+        let point = |(interval, times): (&u32, &Vec<u32>)| {
+            let mut sketch = Sketch::default();
+            let nanoseconds = |ticks: &u32| (f64::from(*ticks) * second * 1e9) as i64;
+            times.iter().for_each(|ticks| sketch.add(bins.bin(nanoseconds(ticks)), 1));
+            let quantile = |share| Some(sketch.quantile(&bins, share)? as f64 * 1e-9);
+            let sum: f64 = times.iter().map(|ticks| f64::from(*ticks) * second).sum();
+            Some(Point {
+                time_s: f64::from(*interval) * INTERVAL,
+                moves: sketch.count(),
+                median_s: quantile(0.5)?,
+                p95_s: quantile(0.95)?,
+                mean_s: Some(sum / times.len() as f64),
+            })
+        };
+        self.intervals.iter().filter_map(point).collect()
+    }
+}

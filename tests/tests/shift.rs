@@ -1,0 +1,193 @@
+//! Shifts of the rehearsal's machine: that the model of moves is like the full simulation, and what the watch makes
+//! of a hundred shifts with one axis wearing and of a hundred in which nothing wears.
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+use std::thread;
+
+use statrs::distribution::{DiscreteCDF, Poisson};
+use stillpoint::analysis::point::Point;
+use stillpoint::analysis::time_to_limit::TimeToLimit;
+use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint::source::rehearsal::machine::HEALTHY_PART;
+use stillpoint_tests::shift::full;
+use stillpoint_tests::shift::library::{Library, Size};
+use stillpoint_tests::shift::likeness::{Likeness, compare};
+use stillpoint_tests::shift::model::Work;
+use stillpoint_tests::shift::truth::{Truth, holds};
+use stillpoint_tests::shift::watched::{INTERVAL, Watched};
+
+/// Length of a shift. Unit: h
+const HOURS: f64 = 8.0;
+/// Hours of a month, as the promise has it.
+const MONTH: f64 = 730.5;
+/// Shifts of each sort.
+const SEEDS: u64 = 100;
+
+fn libraries() -> &'static [Library] {
+    static LIBRARIES: OnceLock<Vec<Library>> = OnceLock::new();
+    LIBRARIES.get_or_init(|| Library::all(Size { sound: 4000, worn: 600 }))
+}
+
+/// Shifts of an hour: each part of them has an eighth of the moves. Shifts of eight hours are compared by
+/// `cargo bench -p stillpoint-tests --bench shift`.
+#[test]
+fn the_model_is_like_the_full_simulation_on_three_seeds() {
+    let hours = 1.0;
+    let likenesses: Vec<Likeness> = thread::scope(|scope| {
+        let compared = |library: &'static Library| {
+            let shift = |seed| full::shift(library.data.clone(), library.known.settings, seed, hours);
+            compare(library, &[1, 2, 3].map(shift), hours, libraries().len())
+        };
+        let threads: Vec<_> =
+            libraries().iter().map(|library| scope.spawn(move || compared(library))).collect();
+        threads.into_iter().map(|thread| thread.join().expect("compared")).collect()
+    });
+    for (library, likeness) in libraries().iter().zip(&likenesses) {
+        let Likeness { compared, furthest, .. } = likeness;
+        println!("{}: {compared} figures, furthest off {furthest:.2} of what is allowed", library.known.name);
+    }
+    let differ: Vec<&String> = likenesses.iter().flat_map(|likeness| &likeness.differ).collect();
+    assert!(differ.is_empty(), "{differ:#?}");
+}
+
+/// The watch over one axis during a hundred shifts.
+fn watched(library: &Library, seeds: std::ops::RangeInclusive<u64>, wears: bool) -> Vec<Watched> {
+    let work = |seed| Work::new(library, seed, HOURS, wears);
+    seeds.map(|seed| Watched::whole(library.known.settings, library.watch(), work(seed))).collect()
+}
+
+/// Drifts that began to stand before an instant, while nothing had changed. Unit: s
+fn false_alarms(shift: &Watched, until: f64) -> usize {
+    shift.seen.values().flat_map(|seen| seen.drifts()).filter(|told| told.at < until).count()
+}
+
+/// Alarms promised in so many hours of an axis, and how many chance may make of them in 99 of 100 cases: alarms
+/// that come singly and independently are Poisson distributed.
+fn promised(hours: f64) -> (f64, u64) {
+    let expected = hours / MONTH;
+    (expected, Poisson::new(expected).expect("a mean").inverse_cdf(0.99))
+}
+
+#[test]
+fn healthy_shifts_give_no_more_alarms_than_promised() {
+    let mut alarms = 0;
+    for library in libraries() {
+        let shifts = watched(library, 1..=SEEDS, false);
+        let of_axis: usize = shifts.iter().map(|shift| false_alarms(shift, f64::INFINITY)).sum();
+        let mut promises = BTreeMap::<_, u32>::new();
+        for (kind, seen) in shifts.iter().flat_map(|shift| &shift.seen) {
+            *promises.entry((kind, format!("{:?}", seen.promise()))).or_default() += 1;
+        }
+        println!("{}: {of_axis} false alarms; at the end {promises:?}", library.known.name);
+        alarms += of_axis as u64;
+    }
+    let (expected, most) = promised(SEEDS as f64 * HOURS * libraries().len() as f64);
+    println!("{alarms} false alarms in {SEEDS} healthy shifts, {expected:.2} promised, {most} within chance");
+    assert!(alarms <= most, "{alarms} of {most}");
+}
+
+/// For each axis a hundred machines of which it alone wears.
+#[test]
+fn wear_is_found_on_its_axis_and_nowhere_else() {
+    let begins = HEALTHY_PART * HOURS * 3600.0;
+    let (mut elsewhere, mut hours) = (0, 0.0);
+    for (worn, library) in (1..).zip(libraries()) {
+        let seeds = worn * 1000 + 1..=worn * 1000 + SEEDS;
+        let shifts = watched(library, seeds.clone(), true);
+        let others = libraries().iter().filter(|other| other.known.name != library.known.name);
+        let others: Vec<Watched> = others.flat_map(|other| watched(other, seeds.clone(), false)).collect();
+        let early: usize = shifts.iter().map(|shift| false_alarms(shift, begins)).sum();
+        let of_others: usize = others.iter().map(|shift| false_alarms(shift, f64::INFINITY)).sum();
+        println!("{}: {early} false alarms before it wears, {of_others} on the others", library.known.name);
+        elsewhere += (early + of_others) as u64;
+        hours += SEEDS as f64 * (begins / 3600.0 + 2.0 * HOURS);
+        for kind in shifts[0].seen.keys() {
+            let slowed = shifts.iter().filter_map(|shift| shift.seen.get(kind)?.slowed());
+            let mut found: Vec<f64> = slowed.filter(|at| *at >= begins).map(|at| at / 3600.0).collect();
+            found.sort_by(f64::total_cmp);
+            let (name, count) = (library.known.name, found.len());
+            let [first, middle, last] = [0, count / 2, count - 1].map(|place| found[place]);
+            println!(
+                "{name} kind {kind}: found in {count} of {SEEDS}, after {first:.2} to {last:.2} h, median {middle:.2} h"
+            );
+            assert_eq!(count as u64, SEEDS, "{name} kind {kind}");
+        }
+        assert!(shifts.iter().all(|shift| shift.seen.len() == 2), "wear makes no kinds");
+    }
+    let (expected, most) = promised(hours);
+    println!("{elsewhere} alarms where nothing wears, {expected:.2} promised, {most} within chance");
+    assert!(elsewhere <= most, "{elsewhere} of {most}");
+}
+
+/// How often an answer held, of a hundred.
+#[derive(Debug, Default)]
+struct Held {
+    slope: u64,
+    slope_closed: u64,
+    time: u64,
+    time_closed: u64,
+    /// The expected median itself reached the limit within the interval.
+    foreseen: u64,
+}
+
+/// Trends of one kind as they are asked for at an instant, with a limit that the expected median then reaches.
+fn ask(shifts: &[Vec<Point>], truth: &Truth, at: f64, ahead: f64) -> Held {
+    let limit = truth.at(at + ahead);
+    let mut held = Held::default();
+    for points in shifts {
+        let points: Vec<Point> =
+            points.iter().filter(|point| point.time_s + INTERVAL <= at).copied().collect();
+        let ask = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
+        let found = trend(&points, &ask).expect("points");
+        let (fit, answer) = (found.fit.expect("a fit"), found.time_to_limit.expect("a limit"));
+        let line = truth.line(fit.from_s, at).expect("intervals");
+        held.slope += u64::from((fit.slope.low..=fit.slope.high).contains(&line.slope));
+        held.slope_closed += u64::from(fit.slope.low.is_finite() && fit.slope.high.is_finite());
+        held.time += u64::from(holds(answer, line.time_to(limit)));
+        held.time_closed += u64::from(matches!(answer, TimeToLimit::Between(..)));
+        held.foreseen += u64::from(holds(answer, truth.time_to(limit, at)));
+    }
+    held
+}
+
+/// Asked every half hour from the alarm on, what is the slope, and when is a limit reached that the expected median
+/// will be at in a quarter of an hour?
+#[test]
+fn intervals_hold_the_truth_in_ninety_of_a_hundred_shifts() {
+    let (mut short, mut asks, mut closed, mut wrong) = (vec![], 0, [0, 0], [0, 0]);
+    for (library, alarm) in libraries().iter().zip([4.5, 6.5, 5.5]) {
+        for (kind, [shifts, others]) in points(library) {
+            let truth = Truth::new(&others);
+            for at in (0..).map(|half| alarm + 0.5 * f64::from(half)).take_while(|at| *at < HOURS) {
+                let held = ask(&shifts, &truth, at * 3600.0, 900.0);
+                println!("{} kind {kind} at {at} h: {held:?}", library.known.name);
+                asks += 1;
+                closed = [closed[0] + held.slope_closed, closed[1] + held.time_closed];
+                wrong = [wrong[0] + SEEDS - held.slope, wrong[1] + SEEDS - held.time];
+                if held.slope.min(held.time) * 10 < SEEDS * 9 {
+                    short.push((library.known.name, kind, at, held));
+                }
+            }
+        }
+    }
+    println!("slope and time: {closed:?} of {} told with both ends, {wrong:?} wrong", asks * SEEDS);
+    assert!(short.is_empty(), "{short:#?}");
+    // An interval that is always open would hold, too: those with both ends must as often.
+    let is_useful = |(closed, wrong): (u64, u64)| closed * 5 > asks * SEEDS && wrong * 10 < closed;
+    assert!(closed.into_iter().zip(wrong).all(is_useful), "{closed:?} {wrong:?}");
+}
+
+/// Points by kind: of the shifts asked about, and of others that the truth is made of.
+fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<Point>>; 2]> {
+    let mut points = BTreeMap::<u32, [Vec<Vec<Point>>; 2]>::new();
+    for (place, seeds) in [1..=SEEDS, 10_001..=10_000 + SEEDS].into_iter().enumerate() {
+        for shift in watched(library, seeds, true) {
+            for (kind, seen) in &shift.seen {
+                let ticks = library.known.settings.ticks_per_second;
+                points.entry(*kind).or_default()[place].push(seen.points(ticks));
+            }
+        }
+    }
+    points
+}
