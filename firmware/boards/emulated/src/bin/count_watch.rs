@@ -53,7 +53,8 @@ mod image {
 
     /// About 50 ms with a spread of 10 %.
     fn settling(k: u32) -> u32 {
-        34_000 + (0..4).map(|part| (4 * k + part + 17).wrapping_mul(2_654_435_761) >> 16 & 0x1FFF).sum::<u32>()
+        34_000
+            + (0..4).map(|part| (4 * k + part + 17).wrapping_mul(2_654_435_761) >> 16 & 0x1FFF).sum::<u32>()
     }
 
     fn record(k: u32, kinds: u32) -> Record {
