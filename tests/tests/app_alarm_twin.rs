@@ -264,7 +264,7 @@ impl Bench {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 30, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 20, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn a_monitor_tells_what_its_twin_tells(happenings in happenings()) {

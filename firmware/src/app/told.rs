@@ -72,7 +72,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         }
         self.trace(number, record.number, wanted);
         if now != before {
-            self.judge(number, &record, now);
+            self.judge(number, now, (record.number, kind));
         }
         if let Some(watched) = self.watched.get_mut(number) {
             watched.begin();
@@ -108,9 +108,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         }
     }
 
-    /// So many stops in a row did not settle.
-    fn judge(&mut self, number: usize, record: &Record, unsettled: u8) {
-        self.alarm((number, Subject::Unsettled), unsettled.into(), (record.number, 0));
+    /// So many stops in a row did not settle; `behind`: the move and its kind.
+    fn judge(&mut self, number: usize, unsettled: u8, behind: (u32, u32)) {
+        self.alarm((number, Subject::Unsettled), unsettled.into(), behind);
     }
 
     /// Something is wrong with the signals; where no number can be right it is an alarm.

@@ -14,8 +14,10 @@ use crate::store::alarms::AlarmLine;
 
 /// Print the alarms of a store
 ///
-/// Every step in the life of every alarm, with its figure and the limit it passed, by the state names of IEC 62682.
-/// What people did about them is in `stillpoint store journal`.
+/// Every step in the life of every alarm, by the state names of IEC 62682: its figure and the limit it passed, the
+/// move and the kind of moves behind it, its priority, its category by NE 107 (F failure, C function check, S out of
+/// specification, M maintenance required), and who acknowledged it or set it aside with `stillpoint device`.
+/// What else people did is in `stillpoint store journal`.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {

@@ -1,25 +1,36 @@
 //! In: a monitor on a line and what it is asked. Out: its answers; or a board with the monitor's image on it.
 
-use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args, Subcommand};
-use stillpoint_core::wire::command::{Command, DumpSince, SetClock};
 
 use super::output::tell;
-use crate::command::Commands;
-use crate::decode::{Decoder, Said};
 use crate::error::Error;
-use crate::source::{self, Line, probe};
+use crate::source::probe;
+use talk::Talk;
+
+mod act;
+mod arrange;
+mod settings;
+mod talk;
 
 /// Ask a monitor something, or make a board one
+///
+/// Every answer is printed in words. A monitor that refuses says so, and the exit status is 1. With --store and
+/// --who whatever was acknowledged, set aside, declared or set is written in the store's journal, and what the
+/// monitor said is kept there as by `watch`.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
     /// serial:PATH, tcp:HOST:PORT or probe:CHIP
     source: String,
+    /// Store whose journal is written
+    #[arg(long, value_name = "PATH", global = true, requires = "who")]
+    store: Option<PathBuf>,
+    /// Who does it
+    #[arg(long, value_name = "NAME", global = true, requires = "store")]
+    who: Option<String>,
     #[command(subcommand)]
     question: Question,
 }
@@ -27,11 +38,15 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 Examples:
   stillpoint device serial:/dev/ttyACM0 identify
+  stillpoint device serial:/dev/ttyACM0 acknowledge 3 --store shift.store --who 'M. Ito'
+  stillpoint device serial:/dev/ttyACM0 shelve 3 --minutes 90 --store shift.store --who 'M. Ito'
+  stillpoint device serial:/dev/ttyACM0 settings 1 window=120 window_time=10ms
+  stillpoint device serial:/dev/ttyACM0 arrange 1 drift latching=true re_alarm_time=24h
   stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re";
 
 #[derive(Subcommand)]
 enum Question {
-    /// Who it is and what it is set to
+    /// Who it is, what it is set to, and which alarms are not normal
     Identify,
     /// Set its clock to this computer's
     SetClock,
@@ -42,6 +57,27 @@ enum Question {
         /// Number of the first frame
         sequence: u32,
     },
+    #[command(flatten)]
+    Act(act::Act),
+    /// Have the samples around the next stops of an axis sent
+    Capture {
+        /// Number of the axis, from 0
+        axis: u8,
+        /// How many stops; 0 ends it
+        stops: u32,
+    },
+    /// What runs now is good: its baselines are learnt anew
+    Declare {
+        /// Number of the axis, from 0
+        axis: u8,
+        /// Number of the kind of moves; left out: all of the axis
+        #[arg(long, value_name = "K", default_value = "0", hide_default_value = true)]
+        kind: u32,
+    },
+    /// Show or change the settings of an axis, from its next move on
+    Settings(settings::Arguments),
+    /// Show or change how an alarm behaves, until the monitor starts anew
+    Arrange(arrange::Arguments),
     /// Write the monitor's image to the chip at probe:CHIP, check it and start it
     Flash {
         /// The ELF file that cargo built
@@ -49,26 +85,51 @@ enum Question {
     },
 }
 
-impl Question {
-    fn command(&self) -> Command {
-        match *self {
-            Question::DumpSince { boot, sequence } => {
-                Command::DumpSince(DumpSince { boot, priority: 1, sequence })
-            }
-            Question::SetClock => {
-                let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
-                Command::SetClock(SetClock { now: i64::try_from(since.as_micros()).unwrap_or(i64::MAX) })
-            }
-            Question::Identify | Question::Flash { .. } => Command::Identify,
-        }
-    }
-}
-
 /// Makes the board a monitor, or asks one.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    match &arguments.question {
-        Question::Flash { image } => flash(&arguments.source, image),
-        question => ask(&arguments.source, question),
+    if let Question::Flash { image } = &arguments.question {
+        return flash(&arguments.source, image);
+    }
+    let mut talk = Talk::open(&arguments.source, arguments.store.as_deref())?;
+    let done = match &arguments.question {
+        Question::Act(act) => act.run(&mut talk),
+        Question::Capture { axis, stops } => act::capture(&mut talk, *axis, *stops),
+        Question::Declare { axis, kind } => act::declare(&mut talk, *axis, *kind),
+        Question::Settings(asked) => asked.run(&mut talk),
+        Question::Arrange(asked) => asked.run(&mut talk),
+        Question::SetClock => act::set_clock(&mut talk),
+        Question::DumpSince { boot, sequence } => act::dump(&mut talk, *boot, *sequence),
+        Question::Identify | Question::Flash { .. } => Ok(settings::identify(&talk)),
+    };
+    if let Ok(done) = &done {
+        println!("{}", done.text);
+    }
+    let number = talk.known.number;
+    let (store, done) = (talk.finish()?, done?);
+    if let (Some(store), Some(who), Some(noted)) = (store, &arguments.who, done.noted) {
+        store.acted(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// What came of a question.
+struct Done {
+    /// In words.
+    text: String,
+    /// If it goes into the journal.
+    noted: Option<Noted>,
+}
+
+/// How the journal names it, and the frame that answered.
+struct Noted {
+    what: &'static str,
+    header: stillpoint_core::wire::header::Header,
+    axis: u8,
+}
+
+impl Done {
+    fn told(text: String) -> Done {
+        Done { text, noted: None }
     }
 }
 
@@ -91,38 +152,18 @@ fn unfit(place: &str, wrong: &str, remedy: &str) -> Error {
     }
 }
 
-/// Asks, and prints answers until the monitor has told how it fares, or the line ends.
-fn ask(place: &str, question: &Question) -> Result<ExitCode, Error> {
-    let Line { mut reader, writer } = source::open(place)?;
-    let Some(mut writer) = writer else {
-        return Err(unfit(place, "takes no commands", "say serial:PATH, tcp:HOST:PORT or probe:CHIP"));
-    };
-    let failed = |error| source::failed(place, error);
-    writer.write_all(&Commands::default().bytes(&question.command())).map_err(failed)?;
-    let (mut decoder, mut bytes, mut moves, mut done) = (Decoder::default(), [0; 4096], 0_u64, false);
-    let mut axes_left = 0;
-    while !done {
-        let count = reader.read(&mut bytes).map_err(failed)?;
-        done = count == 0;
-        decoder.take(bytes.get(..count).unwrap_or_default(), &mut |said| match said {
-            Said::Hello { board, firmware, axes, ticks_per_second } => {
-                println!("board {board}, firmware {firmware}, {axes} axes, {ticks_per_second} ticks/s");
-                axes_left = axes;
-                done |= matches!(question, Question::SetClock);
-            }
-            Said::Settings(settings) => {
-                println!("axis {}: {:?}", settings.axis, settings.parameters);
-                axes_left = axes_left.saturating_sub(1);
-                done |= matches!(question, Question::Identify) && axes_left == 0;
-            }
-            Said::Move(_) => moves += 1,
-            Said::Status(_) => done |= matches!(question, Question::DumpSince { .. }),
-            Said::Gap(_) | Said::Missing(_) | Said::Finding(_) | Said::Alarm(_) => (),
-            Said::Arranged(_) | Said::Kind(_) | Said::Baseline(_) | Said::Drift(_) | Said::Restart(_) => (),
-        });
+/// A time as people write it: in ticks, or as 10ms, 2s, 5min or 8h. Unit: ticks
+fn ticks(value: &str, ticks_per_second: u32) -> Option<u64> {
+    let units = [("ms", 0.001), ("min", 60.0), ("s", 1.0), ("h", 3600.0)];
+    let with = units.iter().find_map(|(unit, seconds)| Some((value.strip_suffix(unit)?, seconds)));
+    match with {
+        Some((number, seconds)) => times(number, seconds * f64::from(ticks_per_second)),
+        None => value.parse().ok(),
     }
-    if matches!(question, Question::DumpSince { .. }) {
-        tell(format_args!("{moves} moves came"));
-    }
-    Ok(ExitCode::SUCCESS)
+}
+
+/// So many times a number that is not negative.
+fn times(value: &str, factor: f64) -> Option<u64> {
+    let product = (value.trim().parse::<f64>().ok()? * factor).round();
+    (0.0..=u64::MAX as f64).contains(&product).then_some(product as u64)
 }

@@ -65,7 +65,7 @@ enum Work {
         /// Who says it
         #[arg(long, value_name = "NAME")]
         who: String,
-        /// note, acknowledgement, shelving, baseline or settings
+        /// note, acknowledgement, reset, shelving, out of service, baseline or settings
         #[arg(long, value_name = "WHAT", default_value = "note")]
         what: String,
         /// In words

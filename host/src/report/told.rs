@@ -1,7 +1,7 @@
 //! In: a finding or a step of an alarm, as a monitor tells it. Out: one line in plain words.
 
 use stillpoint_core::wire::finding::Finding;
-use stillpoint_core::wire::watch::{Alarm, AlarmState, Subject};
+use stillpoint_core::wire::watch::{Alarm, AlarmPriority, AlarmState, Subject};
 use stillpoint_firmware::health::{self, Severity};
 
 /// What is wrong with the signals of the axis of this name, how grave it is, and what to do.
@@ -39,5 +39,15 @@ pub fn state(state: AlarmState) -> &'static str {
         AlarmState::Shelved => "shelved",
         AlarmState::SuppressedByDesign => "suppressed by design",
         AlarmState::OutOfService => "out of service",
+    }
+}
+
+/// How soon a person must answer, by the names of IEC 62682 / ANSI/ISA-18.2.
+pub fn priority(priority: AlarmPriority) -> &'static str {
+    match priority {
+        AlarmPriority::Low => "low",
+        AlarmPriority::Medium => "medium",
+        AlarmPriority::High => "high",
+        AlarmPriority::Highest => "highest",
     }
 }

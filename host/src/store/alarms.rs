@@ -1,10 +1,15 @@
-//! In: a time. Out: the steps in the lives of the alarms within it.
+//! In: a time. Out: the steps in the lives of the alarms within it, and who had them made.
 
 use rusqlite::params;
 use serde::Serialize;
+use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::frame::Frame;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
 use super::{Store, time};
 use crate::error::Error;
+use crate::report::told;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -26,15 +31,26 @@ pub struct AlarmLine {
     pub value: i64,
     /// The limit it passed. Unit: the same
     pub limit: i64,
+    /// The kind of moves that it is about; 0 if none.
+    pub kind: u32,
+    /// How soon a person must answer: low, medium, high or highest; none if the monitor did not tell.
+    pub priority: Option<&'static str>,
+    /// Letter of the category by NE 107: F, C, S or M; none if the monitor did not tell.
+    pub category: Option<char>,
+    /// Who acknowledged it, set it aside or took it back, if the journal knows.
+    pub who: Option<String>,
 }
 
 impl AlarmLine {
     /// Names of the fields.
-    pub const HEADER: [&str; 8] = ["axis", "alarm", "at", "subject", "state", "move", "value", "limit"];
+    pub const HEADER: [&str; 12] = [
+        "axis", "alarm", "at", "subject", "state", "move", "value", "limit", "kind", "priority", "category",
+        "who",
+    ];
 
     /// The fields as text, in the order of [`AlarmLine::HEADER`].
-    pub fn row(&self) -> [String; 8] {
-        let AlarmLine { axis, alarm, at, subject, state, number, value, limit } = self.clone();
+    pub fn row(&self) -> [String; 12] {
+        let AlarmLine { axis, alarm, at, subject, state, number, value, limit, kind, .. } = self.clone();
         [
             axis,
             alarm.to_string(),
@@ -44,22 +60,52 @@ impl AlarmLine {
             number.to_string(),
             value.to_string(),
             limit.to_string(),
+            kind.to_string(),
+            self.priority.unwrap_or_default().to_owned(),
+            self.category.map(String::from).unwrap_or_default(),
+            self.who.clone().unwrap_or_default(),
         ]
     }
 }
+
+/// What the frame says beside the table. Nothing, if it is of a monitor that did not know more.
+fn more(body: Option<&[u8]>) -> Option<Alarm> {
+    let frame = Frame::check::<LargeTable>(body?).ok()?;
+    match frame.read::<Message>().ok()?.payload {
+        Message::Alarm(alarm) if alarm.event != AlarmEvent::Unknown => Some(alarm),
+        _ => None,
+    }
+}
+
+fn letter(category: Category) -> char {
+    match category {
+        Category::Failure => 'F',
+        Category::FunctionCheck => 'C',
+        Category::OutOfSpecification => 'S',
+        Category::MaintenanceRequired => 'M',
+    }
+}
+
+/// A monitor tells its open alarms again to whoever asks who it is: a step is told once here, as it came first.
+const STEPS: &str = "
+    SELECT coalesce(name, 'axis ' || alarms.axis), alarm, at_us, subject, state, number, value, limit_value,
+        (SELECT body FROM frames WHERE frames.device = alarms.device AND frames.boot = alarms.boot
+            AND priority = 0 AND frames.sequence = alarms.sequence),
+        (SELECT who FROM journal WHERE journal.device = alarms.device AND journal.boot = alarms.boot
+            AND priority IS NULL AND journal.sequence = alarms.sequence AND journal.axis = alarms.axis),
+        min(sequence)
+    FROM alarms LEFT JOIN axes ON axes.device = alarms.device AND axes.axis = alarms.axis
+    WHERE at_us >= ?1 AND at_us < ?2 AND (?3 IS NULL OR name = ?3 OR CAST(alarms.axis AS TEXT) = ?3)
+    GROUP BY alarms.device, boot, alarm, at_us, state
+    ORDER BY at_us, boot, sequence";
 
 impl Store {
     /// Steps of alarms within a time, in its order. `axis` is a name or a number. Unit: µs since 1970, UTC
     pub fn alarms(&self, axis: Option<&str>, (since, until): (i64, i64)) -> Result<Vec<AlarmLine>, Error> {
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
-            let mut statement = self.connection.prepare_cached(
-                "SELECT coalesce(name, 'axis ' || alarms.axis), alarm, at_us, subject, state, number, value,
-                    limit_value
-                FROM alarms LEFT JOIN axes ON axes.device = alarms.device AND axes.axis = alarms.axis
-                WHERE at_us >= ?1 AND at_us < ?2 AND (?3 IS NULL OR name = ?3 OR CAST(alarms.axis AS TEXT) = ?3)
-                ORDER BY at_us, boot, sequence",
-            )?;
+            let mut statement = self.connection.prepare_cached(STEPS)?;
             let rows = statement.query_map(params![since, until, axis], |row| {
+                let more = more(row.get_ref(8)?.as_blob_or_null()?);
                 Ok(AlarmLine {
                     axis: row.get(0)?,
                     alarm: row.get(1)?,
@@ -69,6 +115,10 @@ impl Store {
                     number: row.get(5)?,
                     value: row.get(6)?,
                     limit: row.get(7)?,
+                    kind: more.map_or(0, |alarm| alarm.kind),
+                    priority: more.map(|alarm| told::priority(alarm.priority)),
+                    category: more.map(|alarm| letter(alarm.category)),
+                    who: row.get(9)?,
                 })
             })?;
             rows.collect()

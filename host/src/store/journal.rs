@@ -3,6 +3,7 @@
 use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Header;
 
+use super::group::newest;
 use super::{Store, time};
 use crate::error::Error;
 
@@ -28,7 +29,7 @@ pub struct Entry {
     pub at: String,
     /// Who: a name as it was given, `monitor`, or `store`.
     pub who: String,
-    /// Alarm, acknowledgement, shelving, baseline, settings, clock, retention, note.
+    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, note.
     pub what: String,
     /// In words.
     pub text: String,
@@ -61,6 +62,35 @@ pub(super) fn said(store: &Connection, who: &str, what: &str, text: &str) -> rus
 }
 
 impl Store {
+    /// Adds a line about what somebody had a monitor do: the monitor's own number, and the frame that answered.
+    pub fn acted(
+        &self,
+        who: &str,
+        (what, text): (&str, &str),
+        (number, header): ([u8; 12], Header),
+        axis: u8,
+    ) -> Result<(), Error> {
+        let write = || -> rusqlite::Result<usize> {
+            let device = newest(&self.connection, &number)?;
+            // No priority: what the frame itself says is the monitor's line.
+            let mut statement = self.connection.prepare_cached(
+                "INSERT INTO journal (at_us, who, what, text, device, axis, boot, sequence)
+                VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+            )?;
+            statement.execute(params![
+                time::now(),
+                who,
+                what,
+                text,
+                device,
+                axis,
+                header.boot,
+                header.sequence
+            ])
+        };
+        write().map(|_| ()).map_err(|error| self.fault(&error))
+    }
+
     /// Adds a line of somebody's: an acknowledgement, a shelving, a baseline declared, a change of settings, a note.
     pub fn note(&self, who: &str, what: &str, text: &str) -> Result<(), Error> {
         said(&self.connection, who, what, text).map_err(|error| self.fault(&error))

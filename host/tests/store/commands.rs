@@ -60,7 +60,7 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     // The machine wears out within the fraction of an hour: stops of the dibble no longer settle.
     let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
     let (head, steps) = alarms.split_once('\n').expect("a head");
-    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit");
+    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit,kind,priority,category,who");
     assert!(steps.starts_with("dibble,1,") && steps.contains(",unsettled,unacknowledged,"), "{steps}");
 }
 

@@ -18,12 +18,15 @@ enum Happening {
 use Happening::{Act, Figure, Wait};
 use Subject::{Drift, Signal, Unsettled};
 
+/// Number of the alarm, subject, state.
+type Seen = (u32, Subject, AlarmState);
+
 /// Ticks in a second.
 const SECOND: u64 = 1000;
 
 /// What is told of each step: number, subject and state; those that follow by logic or by the clock after it.
 #[track_caller]
-fn check(steps: &[(Happening, &[(u32, Subject, AlarmState)])]) {
+fn check(steps: &[(Happening, &[Seen])]) {
     let (mut alarms, mut now) = (Alarms::<2>::new(SECOND as u32), 0);
     for (number, (step, expected)) in steps.iter().enumerate() {
         let first = match *step {

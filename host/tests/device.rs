@@ -1,0 +1,249 @@
+//! What a monitor is asked through the binary, over TCP: its answers in words, refusals, and what is written down.
+
+use std::io::{Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::PathBuf;
+use std::process::{Command, Output};
+
+use stillpoint::store::{Options, Store};
+use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::wire::status::Reset;
+use stillpoint_firmware::app::{App, Identity};
+use stillpoint_firmware::memory::MemoryFlash;
+use stillpoint_firmware::sampler::Raw;
+use stillpoint_firmware::tap::Register;
+
+type Monitor = App<2, MemoryFlash<Vec<u8>>>;
+
+/// Two axes, of which the second has just not settled three times.
+fn monitor() -> Monitor {
+    let parameters = Parameters { window: 50, ..Parameters::default() };
+    let settings = Settings::new(parameters).expect("settings");
+    let identity =
+        Identity { device: *b"invented\0\0\0\0", board: "test", reset: Reset::PowerOn, period: 1000 };
+    let flash = MemoryFlash::new(vec![0; 1 << 20]);
+    let mut monitor = App::new(identity, [settings; 2], flash).expect("a monitor");
+    let word = |position: u32| Register::Whole(position);
+    for sample in 0..4500_u32 {
+        let (number, part) = (sample / 1000, (sample % 1000).min(200) * 100);
+        let command = if number % 2 == 0 { part } else { 20_000 - part };
+        let still = Raw { command: word(0), feedback: word(0) };
+        let off = if (1001..=4000).contains(&sample) { 400 } else { 0 };
+        monitor
+            .sample(sample * 1000, &[still, Raw { command: word(command), feedback: word(command + off) }]);
+    }
+    monitor
+}
+
+/// Answers one after another who connects, until the test ends.
+fn serve(mut monitor: Monitor) -> String {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = listener.local_addr().expect("an address");
+    std::thread::spawn(move || {
+        for line in listener.incoming() {
+            answer(&mut monitor, &mut line.expect("a line"));
+        }
+    });
+    format!("tcp:{address}")
+}
+
+fn answer(monitor: &mut Monitor, line: &mut TcpStream) {
+    let (mut heard, mut said) = ([0; 256], [0; 4096]);
+    while let Ok(count @ 1..) = line.read(&mut heard) {
+        monitor.hear(&heard[..count]);
+        while let count @ 1.. = monitor.say(&mut said) {
+            if line.write_all(&said[..count]).is_err() {
+                return;
+            }
+        }
+    }
+}
+
+fn stillpoint(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
+}
+
+/// What it prints, if it did what it should.
+#[track_caller]
+fn done(arguments: &[&str]) -> String {
+    let output = stillpoint(arguments);
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
+
+/// A question, its exit status, and the whole of what is printed or told.
+#[track_caller]
+fn check(place: &str, question: &str, status: i32, expected: &str) {
+    let words: Vec<&str> = ["device", place].into_iter().chain(question.split(' ')).collect();
+    let output = stillpoint(&words);
+    let told = if status == 0 { output.stdout } else { output.stderr };
+    let told = String::from_utf8_lossy(&told).into_owned();
+    let place = if status == 1 { format!("stillpoint: {place}: ") } else { String::new() };
+    assert_eq!((output.status.code(), told), (Some(status), format!("{place}{expected}\n")), "{question}");
+}
+
+#[test]
+fn an_alarm_is_dealt_with_in_words() {
+    let place = serve(monitor());
+    assert!(
+        done(&["device", &place, "identify"])
+            .ends_with("axis 1: alarm 1, stops don't settle: unacknowledged\n")
+    );
+    let told = |state: &str| format!("axis 1: alarm 1, stops don't settle: {state}");
+    check(&place, "acknowledge 1", 0, &told("acknowledged"));
+    let refused = "can't acknowledge alarm 1: it is acknowledged; it stands until its cause is gone";
+    check(&place, "acknowledge 1", 1, refused);
+    let unknown =
+        "can't acknowledge alarm 7: no alarm of this number waits for it; those that are not normal: 1";
+    check(&place, "acknowledge 7", 1, unknown);
+    check(&place, "shelve 1 --minutes 90", 0, &told("shelved for 90 min"));
+    let bounds = "give a minute or more, and no more than its settings allow";
+    check(&place, "shelve 1 --minutes 0", 1, &format!("can't shelve alarm 1: it is shelved; {bounds}"));
+    check(&place, "shelve 1 --minutes 481", 1, &format!("can't shelve alarm 1: it is shelved; {bounds}"));
+    check(&place, "unshelve 1", 0, &told("unacknowledged"));
+    check(&place, "unshelve 1", 1, "can't unshelve alarm 1: it is unacknowledged; acknowledge it");
+    check(&place, "out-of-service 1", 0, &told("out of service"));
+    check(&place, "reset 1", 1, "can't reset alarm 1: it is out of service; return it to service");
+    check(&place, "return-to-service 1", 0, &told("unacknowledged"));
+}
+
+#[test]
+fn settings_are_shown_and_changed_or_the_broken_rule_is_named() {
+    let place = serve(monitor());
+    let shown = done(&["device", &place, "settings", "1"]);
+    assert!(shown.starts_with("axis 1: ticks_per_second=1000000 window=50 window_time=10000 "), "{shown}");
+    let changed = "axis 1, from the next move on: window 50 -> 60, window_time 10000 -> 5000";
+    check(&place, "settings 1 window=60 window_time=5ms", 0, changed);
+    check(&place, "settings 1 window=60", 0, "axis 1, from the next move on: as it was");
+    let kept = "what was set before stays in force";
+    let rule = "axis 1: window was refused: it must be less than 2^31 counts";
+    check(&place, "settings 1 window=4000000000", 1, &format!("{rule}; {kept}"));
+    let rule = "axis 1: inferred was refused: it must be no more often than the board can infer";
+    check(&place, "settings 1 inferred=true", 1, &format!("{rule}; {kept}"));
+    check(&place, "settings 4 window=60", 1, "there is no axis 4; its axes are 0 to 1");
+    let wrong = stillpoint(&["device", &place, "settings", "1", "widow=60"]);
+    let told = String::from_utf8_lossy(&wrong.stderr);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(told.contains("widow=60: is no KEY=VALUE") && told.contains("rest_time, "), "{told}");
+    assert!(done(&["device", &place, "settings", "1"]).contains(" window=60 window_time=5000 "));
+}
+
+#[test]
+fn samples_are_asked_for_and_good_is_declared() {
+    let place = serve(monitor());
+    let captured = "axis 1: the samples around the next 5 stops are sent; `stillpoint watch` keeps them";
+    check(&place, "capture 1 5", 0, captured);
+    check(&place, "capture 1 0", 0, "axis 1: no samples are sent any more");
+    check(&place, "capture 2 5", 1, "there is no axis 2; its axes are 0 to 1");
+    let declared = "are declared good as they run now; baselines are learnt anew";
+    check(&place, "declare 1", 0, &format!("axis 1: all kinds of moves {declared}"));
+    check(&place, "declare 1 --kind 1", 0, &format!("axis 1: moves of kind 1 {declared}"));
+    let kinds = "`stillpoint watch` keeps which kinds there are";
+    let none = |why| format!("axis 0 can't be declared good: {why}; {kinds}");
+    check(&place, "declare 0", 1, &none("it has made no move yet"));
+    check(&place, "declare 0 --kind 3", 1, &none("it has no kind 3 of moves"));
+    assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves came\n"));
+}
+
+#[test]
+fn an_alarm_is_arranged() {
+    let place = serve(monitor());
+    let line = |latching: bool, delay: &str, priority: &str| {
+        format!(
+            "axis 1, unsettled: latching={latching} on_delay={delay} off_delay=0s re_alarm_time=28800s \
+            longest_shelving=28800s priority={priority}"
+        )
+    };
+    check(&place, "arrange 1 unsettled", 0, &line(false, "0s", "medium"));
+    let changes = "arrange 1 unsettled latching=true on_delay=1500ms priority=high";
+    check(&place, changes, 0, &line(true, "1.5s", "high"));
+    let refused = "axis 1: off_delay was refused: it must be at most 2^48 ticks";
+    let kept = "what was set before stays in force";
+    check(&place, "arrange 1 unsettled off_delay=999999h", 1, &format!("{refused}; {kept}"));
+    check(&place, "arrange 1 unsettled", 0, &line(true, "1.5s", "high"));
+    check(&place, "arrange 1 gap", 1, "axis 1 has no such alarm; losses are those of axis 0");
+    let wrong = stillpoint(&["device", &place, "arrange", "1", "drift", "latch=true"]);
+    assert_eq!(wrong.status.code(), Some(2));
+    assert!(String::from_utf8_lossy(&wrong.stderr).contains("keys: latching, on_delay, "));
+}
+
+/// A store that is gone when the test is.
+struct Scratch(PathBuf);
+
+impl Scratch {
+    fn new(name: &str) -> Scratch {
+        Scratch(std::env::temp_dir().join(format!("stillpoint-{}-{name}.store", std::process::id())))
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        for ending in ["", "-wal", "-shm"] {
+            std::fs::remove_file(format!("{}{ending}", self.0.display())).ok();
+        }
+    }
+}
+
+#[test]
+fn who_did_it_is_written_down() {
+    let (place, scratch) = (serve(monitor()), Scratch::new("journal"));
+    let store = scratch.0.display().to_string();
+    let ask = |question: &str| {
+        let words = ["device", &place].into_iter().chain(question.split(' '));
+        stillpoint(&words.chain(["--store", &store, "--who", "M. Ito"]).collect::<Vec<_>>())
+    };
+    // Nothing is done that can't be written down.
+    let lost = ask("acknowledge 1");
+    assert_eq!(lost.status.code(), Some(1));
+    assert!(String::from_utf8_lossy(&lost.stderr).contains("there is no store here"));
+    assert!(done(&["device", &place, "identify"]).contains("alarm 1, stops don't settle: unacknowledged"));
+    drop(Store::create(&scratch.0, &Options::default()).expect("a store"));
+    let work =
+        ["acknowledge 1", "shelve 1 --minutes 30", "out-of-service 1", "settings 1 window=60", "declare 1"];
+    for question in work {
+        let output = ask(question);
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+    assert_eq!(ask("reset 1").status.code(), Some(1), "a refusal is no deed");
+    let journal = done(&["store", "journal", "--store", &store]);
+    let by_hand: Vec<(String, String, u64)> = journal
+        .lines()
+        .map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"))
+        .filter(|line| line["who"] == "M. Ito")
+        .map(|line| {
+            (line["what"].to_string(), line["text"].to_string(), line["axis"].as_u64().expect("an axis"))
+        })
+        .collect();
+    let texts = [
+        ("acknowledgement", "axis 1: alarm 1, stops don't settle: acknowledged"),
+        ("shelving", "axis 1: alarm 1, stops don't settle: shelved for 30 min"),
+        ("out of service", "axis 1: alarm 1, stops don't settle: out of service"),
+        ("settings", "axis 1, from the next move on: window 50 -> 60"),
+        (
+            "baseline",
+            "axis 1: all kinds of moves are declared good as they run now; baselines are learnt anew",
+        ),
+    ];
+    let expected = texts.map(|(what, text)| (format!("{what:?}"), format!("{text:?}"), 1));
+    assert_eq!(by_hand, expected);
+    // Every step once, however often the monitor told it to who asked.
+    let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
+    let cells: Vec<Vec<&str>> = alarms.lines().skip(1).map(|line| line.split(',').collect()).collect();
+    let steps: Vec<(&str, &str)> = cells.iter().map(|cells| (cells[4], cells[11])).collect();
+    let by = |state| (state, "M. Ito");
+    assert_eq!(steps, [("unacknowledged", ""), by("acknowledged"), by("shelved"), by("out of service")]);
+    assert!(cells.iter().all(|cells| cells[5..11] == ["4", "3", "3", "1", "medium", "S"]), "{alarms}");
+}
+
+#[test]
+fn a_name_needs_a_store_and_a_line_an_answer() {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let place = format!("tcp:{}", listener.local_addr().expect("an address"));
+    std::thread::spawn(move || listener.incoming().for_each(drop));
+    let ended = "check that a monitor is at the other end and nobody else listens to it";
+    check(&place, "acknowledge 1", 1, &format!("the line ended without an answer; {ended}"));
+    for half in [["--who", "M. Ito"], ["--store", "shift.store"]] {
+        let words = [&["device", &place, "acknowledge", "1"], &half[..]].concat();
+        assert_eq!(stillpoint(&words).status.code(), Some(2));
+    }
+}
