@@ -1,6 +1,9 @@
 //! A serial line without hardware: the monitor on one end of a pseudo-terminal, `serial:` on the other.
 #![cfg(target_os = "linux")]
 
+#[path = "probe/deadline.rs"]
+mod deadline;
+
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Write};
 use std::os::fd::AsFd;
@@ -9,6 +12,7 @@ use std::process::{Command as Process, Stdio};
 use std::sync::mpsc::{Sender, channel};
 use std::thread::{JoinHandle, spawn};
 
+use deadline::in_time;
 use nix::fcntl::OFlag;
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use nix::pty::{grantpt, posix_openpt, ptsname_r, unlockpt};
@@ -103,67 +107,73 @@ fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
     }
 }
 
+/// Reads until something is said.
+fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&Said) -> bool) {
+    let (mut done, mut bytes) = (false, [0; 4096]);
+    while !done {
+        let count = reader.read(&mut bytes).expect("the port is read");
+        decoder.take(&bytes[..count], &mut |said| done |= enough(&said));
+    }
+}
+
 #[test]
 fn moves_arrive_and_commands_get_through() {
-    let (truth, (place, hang_up, far)) = (truth(), Far::start());
-    let Line { mut reader, writer } = source::open(&place).expect("the port opens");
-    let (mut writer, mut commands) = (writer.expect("a port takes commands"), Commands::new(1));
-    let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the port takes it");
-    let (mut decoder, mut moves, mut bytes) = (Decoder::default(), vec![], [0; 4096]);
-    let mut told = vec![];
-    say(Command::Identify);
-    while moves.len() < truth.len() {
-        let count = reader.read(&mut bytes).expect("the port is read");
-        decoder.take(&bytes[..count], &mut |said| {
-            keep(&mut moves, &said);
-            told.push(said);
+    in_time(|| {
+        let (truth, (place, hang_up, far)) = (truth(), Far::start());
+        let Line { mut reader, writer } = source::open(&place).expect("the port opens");
+        let (mut writer, mut commands) = (writer.expect("a port takes commands"), Commands::new(1));
+        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the port takes it");
+        let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
+        say(Command::Identify);
+        read_until(&mut *reader, &mut decoder, &mut |said| {
+            keep(&mut moves, said);
+            if let Said::Settings(settings) = said
+                && settings.axis == 1
+            {
+                parameters = Some(settings.parameters);
+            }
+            moves.len() == truth.len()
         });
-    }
-    assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
-    assert_eq!(decoder.counts().lost, 0);
-    let before = told.iter().find_map(|said| match said {
-        Said::Settings(settings) if settings.axis == 1 => Some(settings.parameters),
-        _ => None,
+        assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
+        assert_eq!(decoder.counts().lost, 0);
+        let mut parameters = parameters.expect("settings are told");
+        parameters.window += 7;
+        say(Command::Apply(Apply { axis: 1, parameters }));
+        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        read_until(&mut *reader, &mut decoder, applied);
+        hang_up.send(()).expect("the far end waits");
+        far.join().expect("the far end did well");
+        let mut bytes = [0; 4096];
+        let error = loop {
+            if let Err(error) = reader.read(&mut bytes) {
+                break source::failed(&place, error).to_string();
+            }
+        };
+        let told = ": the other side has hung up; plug the monitor in again and start anew";
+        assert_eq!(error, format!("{place}{told}"));
     });
-    let mut parameters = before.expect("settings are told");
-    parameters.window += 7;
-    say(Command::Apply(Apply { axis: 1, parameters }));
-    let mut applied = false;
-    while !applied {
-        let count = reader.read(&mut bytes).expect("the port is read");
-        decoder.take(&bytes[..count], &mut |said| {
-            applied |= matches!(said, Said::Settings(settings) if settings.parameters == parameters);
-        });
-    }
-    hang_up.send(()).expect("the far end waits");
-    far.join().expect("the far end did well");
-    let error = loop {
-        if let Err(error) = reader.read(&mut bytes) {
-            break source::failed(&place, error).to_string();
-        }
-    };
-    let told = ": the other side has hung up; plug the monitor in again and start anew";
-    assert_eq!(error, format!("{place}{told}"));
 }
 
 #[test]
 fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
-    let (place, hang_up, far) = Far::start();
-    let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
-    process.args(["watch", &place]).stdout(Stdio::piped()).stderr(Stdio::piped());
-    let mut watch = process.spawn().expect("it runs");
-    let mut lines = String::new();
-    let mut out = std::io::BufReader::new(watch.stdout.take().expect("its output"));
-    for _ in 0..truth().len() {
-        std::io::BufRead::read_line(&mut out, &mut lines).expect("a move");
-    }
-    hang_up.send(()).expect("the far end waits");
-    far.join().expect("the far end did well");
-    out.read_to_string(&mut lines).expect("the rest");
-    let done = watch.wait_with_output().expect("it ends");
-    let words = String::from_utf8_lossy(&done.stderr);
-    assert_eq!(done.status.code(), Some(1), "{words}");
-    assert!(words.contains("the other side has hung up; plug the monitor in again"), "{words}");
-    assert!(words.contains(" 0 lost on the line"), "{words}");
-    assert!(lines.lines().count() >= truth().len() && lines.lines().all(|line| line.ends_with('}')));
+    in_time(|| {
+        let (place, hang_up, far) = Far::start();
+        let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
+        process.args(["watch", &place]).stdout(Stdio::piped()).stderr(Stdio::piped());
+        let mut watch = process.spawn().expect("it runs");
+        let mut lines = String::new();
+        let mut out = std::io::BufReader::new(watch.stdout.take().expect("its output"));
+        for _ in 0..truth().len() {
+            std::io::BufRead::read_line(&mut out, &mut lines).expect("a move");
+        }
+        hang_up.send(()).expect("the far end waits");
+        far.join().expect("the far end did well");
+        out.read_to_string(&mut lines).expect("the rest");
+        let done = watch.wait_with_output().expect("it ends");
+        let words = String::from_utf8_lossy(&done.stderr);
+        assert_eq!(done.status.code(), Some(1), "{words}");
+        assert!(words.contains("the other side has hung up; plug the monitor in again"), "{words}");
+        assert!(words.contains(" 0 lost on the line"), "{words}");
+        assert!(lines.lines().count() >= truth().len() && lines.lines().all(|line| line.ends_with('}')));
+    });
 }

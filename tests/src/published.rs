@@ -18,6 +18,23 @@ pub fn json(path: &str) -> Option<serde_json::Value> {
     Some(serde_json::from_str(&text).expect("a published file is JSON"))
 }
 
+/// Numbers of a published list.
+pub fn numbers(list: &serde_json::Value) -> Vec<f64> {
+    list.as_array().expect("a list").iter().map(|number| number.as_f64().expect("a number")).collect()
+}
+
+/// Fails unless what was found is what was published.
+#[track_caller]
+pub fn near(found: f64, expected: f64, tolerance: f64, what: &str) {
+    assert!((found - expected).abs() <= tolerance, "{what}: {found}, published {expected}");
+}
+
+/// Half a unit of the last digit that was printed.
+pub fn print(text: &str) -> f64 {
+    let decimals = text.split_once('.').map_or(0, |(_, decimals)| decimals.len() as i32);
+    0.500_001 * f64::powi(10.0, -decimals)
+}
+
 /// Rows of a published CSV file by column name.
 pub fn rows(path: &str) -> Option<Vec<Row>> {
     let mut reader = csv::ReaderBuilder::new().flexible(true).from_path(shared(path)?).expect("readable");

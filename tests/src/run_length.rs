@@ -3,6 +3,7 @@
 //! Shares nothing with the core. Sources: E. S. Page 1954; S. V. Crowder 1987 (EWMA); J. M. Lucas and
 //! R. B. Crosier 1982 (two sides and the head start).
 
+use crate::linear;
 use crate::normal::{below, density, gauss_legendre};
 
 const NODES: usize = 80;
@@ -68,6 +69,69 @@ pub fn ewma_narrow_start(lambda: f64, limit: f64, shift: f64) -> f64 {
     unreachable!("the loop has no end of its own")
 }
 
+/// The same one-sided CUSUM from 0, while the mean grows by `slope` after every value.
+pub fn one_sided_ramp(k: f64, h: f64, slope: f64) -> f64 {
+    let grid = gauss_legendre(NODES).into_iter().map(|(x, weight)| (h / 2.0 * (x + 1.0), weight * h / 2.0));
+    carried(grid, slope, |from, to, shift| match to {
+        Place::Start => below(k - from - shift),
+        Place::Node(to, weight) => weight * density(to + k - from - shift),
+    })
+}
+
+/// The same two-sided EWMA with fixed limits, while the mean grows by `slope` after every value.
+pub fn ewma_ramp(lambda: f64, limit: f64, slope: f64) -> f64 {
+    let edge = limit * (lambda / (2.0 - lambda)).sqrt();
+    let grid = gauss_legendre(NODES).into_iter().map(|(x, weight)| (edge * x, weight * edge));
+    carried(grid, slope, |from, to, shift| match to {
+        Place::Start => 0.0,
+        Place::Node(to, weight) => weight * density((to - (1.0 - lambda) * from) / lambda - shift) / lambda,
+    })
+}
+
+/// Where a chart can stand: where it starts, which may have a mass of its own, or about a node.
+#[derive(Clone, Copy)]
+enum Place {
+    Start,
+    Node(f64, f64),
+}
+
+/// Carries the runs that have not signalled from value to value; `kernel` tells what part goes from where to where.
+fn carried(
+    grid: impl Iterator<Item = (f64, f64)>,
+    slope: f64,
+    kernel: impl Fn(f64, Place, f64) -> f64,
+) -> f64 {
+    let nodes = grid.map(|(place, weight)| Place::Node(place, weight));
+    let places: Vec<Place> = std::iter::once(Place::Start).chain(nodes).collect();
+    let mut left: Vec<f64> =
+        places.iter().map(|place| f64::from(u8::from(matches!(place, Place::Start)))).collect();
+    let mut length = 1.0;
+    for step in 0.. {
+        let shift = slope * f64::from(step);
+        let onto = |to: &Place| {
+            let part = |(from, left): (&Place, &f64)| match from {
+                Place::Start => left * kernel(0.0, *to, shift),
+                Place::Node(from, _) => left * kernel(*from, *to, shift),
+            };
+            places.iter().zip(&left).map(part).sum()
+        };
+        left = places.iter().map(onto).collect();
+        let all: f64 = left.iter().sum();
+        length += all;
+        if all < 1e-13 {
+            return length;
+        }
+    }
+    unreachable!("a ramp ends every run")
+}
+
+/// What the shipped limits are made from. Source: D. Siegmund, "Sequential Analysis", 1985, 2.51.
+pub fn siegmund(k: f64, h: f64, shift: f64) -> f64 {
+    let (ahead, high) = (k - shift, h + 1.166);
+    let y = 2.0 * ahead * high;
+    if ahead == 0.0 { high * high } else { (y.exp() - y - 1.0) / (2.0 * ahead * ahead) }
+}
+
 /// The h at which a two-sided CUSUM has a run length.
 pub fn limit_for(k: f64, run_length: f64) -> f64 {
     let (mut low, mut high) = (0.5, 20.0);
@@ -78,32 +142,11 @@ pub fn limit_for(k: f64, run_length: f64) -> f64 {
     low
 }
 
-/// Solves x = 1 + A x by elimination with the largest pivot.
-fn solve(kernel: Vec<Vec<f64>>) -> Vec<f64> {
-    let count = kernel.len();
-    let mut rows: Vec<Vec<f64>> = kernel
-        .into_iter()
-        .enumerate()
-        .map(|(k, row)| {
-            let mut row: Vec<f64> = row.into_iter().map(|cell| -cell).collect();
-            row[k] += 1.0;
-            row.push(1.0);
-            row
-        })
-        .collect();
-    for column in 0..count {
-        let best = (column..count).max_by(|&a, &b| rows[a][column].abs().total_cmp(&rows[b][column].abs()));
-        rows.swap(column, best.expect("a row"));
-        let pivot = rows[column].clone();
-        for row in rows.iter_mut().skip(column + 1) {
-            let factor = row[column] / pivot[column];
-            row.iter_mut().zip(&pivot).skip(column).for_each(|(cell, top)| *cell -= factor * top);
-        }
+/// Solves x = 1 + A x.
+fn solve(mut kernel: Vec<Vec<f64>>) -> Vec<f64> {
+    for (k, row) in kernel.iter_mut().enumerate() {
+        row.iter_mut().for_each(|cell| *cell = -*cell);
+        row[k] += 1.0;
     }
-    let mut found = vec![0.0; count];
-    for k in (0..count).rev() {
-        let known: f64 = (k + 1..count).map(|j| rows[k][j] * found[j]).sum();
-        found[k] = (rows[k][count] - known) / rows[k][k];
-    }
-    found
+    linear::solve(&kernel, &vec![1.0; kernel.len()])
 }

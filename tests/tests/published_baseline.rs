@@ -1,14 +1,23 @@
 //! Moments and quantiles of published group 04 through the shipped baseline.
 
+use serde_json::Value;
 use stillpoint_core::baseline::moments::Moments;
 use stillpoint_core::baseline::quantile::Quantile;
-use stillpoint_tests::published::{json, rows};
+use stillpoint_tests::published::{json, near, numbers, rows};
 
 /// Correct digits: −log10 of the relative error, 15 if there is none. Source: NIST StRD, "LRE".
 fn digits(found: f64, certified: &str) -> f64 {
     let certified: f64 = certified.parse().unwrap();
     let error = ((found - certified) / certified).abs();
     if error == 0.0 { 15.0 } else { (-error.log10()).min(15.0) }
+}
+
+/// Correct digits of mean, deviation and autocorrelation.
+fn correct(moments: &Moments, scale: f64, certified: &Value, names: [&str; 3]) -> [f64; 3] {
+    let certified = names.map(|value| certified[value].as_str().unwrap());
+    let found = [moments.mean(), moments.deviation()].map(|found| found.unwrap() / scale);
+    let found = [found[0], found[1], moments.autocorrelation().unwrap()];
+    core::array::from_fn(|k| digits(found[k], certified[k]))
 }
 
 /// Source: NIST Statistical Reference Datasets, univariate; certified values from the file headers.
@@ -29,14 +38,18 @@ fn nist_univariate_sets_to_13_digits() {
             assert!((whole - whole.round()).abs() < 1e-7, "{name}: {whole}");
             moments.step(whole.round() as i64);
         }
-        let certified = |value: &str| set["certified"][value].as_str().unwrap();
-        let found = [
-            digits(moments.mean().unwrap() / scale, certified("mean")),
-            digits(moments.deviation().unwrap() / scale, certified("sd_n_minus_1")),
-            digits(moments.autocorrelation().unwrap(), certified("r1")),
-        ];
+        let found = correct(&moments, scale, &set["certified"], ["mean", "sd_n_minus_1", "r1"]);
+        let again = correct(&moments, scale, &set["recomputed_exact_rational"], ["mean", "sd", "r1"]);
+        assert_eq!(set["agrees"], serde_json::json!([true, true, true]), "{name}: certified and exact");
+        // What sums in floating point make of the deviation is never nearer by more than the last bit.
+        let exact: f64 = set["recomputed_exact_rational"]["sd"].as_str().unwrap().parse().unwrap();
+        let ours = (moments.deviation().unwrap() / scale - exact).abs();
+        for other in ["naive_one_pass_sd_float64", "f32_two_pass_sd"] {
+            let off = (set[other].as_f64().unwrap() - exact).abs();
+            assert!(ours <= off + f64::EPSILON * exact, "{name}: off by {ours}, {other} by {off}");
+        }
         println!("{name}: {found:.1?} correct digits of mean, deviation and autocorrelation");
-        assert!(found.iter().all(|digits| *digits >= 13.0), "{name}: {found:?}");
+        assert!(found.iter().chain(&again).all(|digits| *digits >= 13.0), "{name}: {found:?} {again:?}");
         ran += 1;
     }
     assert_eq!(ran, 6);
@@ -54,12 +67,8 @@ fn p2_follows_the_published_table() {
             let heights = quantile.heights();
             // The exact table begins with the fifth value, the printed one with the sixth.
             if let Some(exact) = table("computed_heights_exact", k.checked_sub(4)) {
-                for (found, exact) in heights.iter().zip(exact.as_array().unwrap()) {
-                    assert!(
-                        (found - exact.as_f64().unwrap()).abs() < 1e-12,
-                        "value {k}: {heights:?}, {exact}"
-                    );
-                }
+                let exact = heights.into_iter().zip(numbers(&exact));
+                exact.for_each(|(found, exact)| near(found, exact, 1e-12, &format!("value {k}")));
             }
             if let Some(places) = table("published_positions", k.checked_sub(5)) {
                 let places: Vec<u64> =
@@ -67,20 +76,29 @@ fn p2_follows_the_published_table() {
                 assert_eq!(quantile.places().map(u64::from).to_vec(), places, "value {k}");
             }
             if let Some(printed) = table("published_heights_after_obs6_20", k.checked_sub(5)) {
-                for (found, printed) in heights.iter().zip(printed.as_array().unwrap()) {
-                    assert!(
-                        (found - printed.as_f64().unwrap()).abs() < 0.017,
-                        "value {k}: {heights:?}, {printed}"
-                    );
-                }
+                let printed = heights.into_iter().zip(numbers(&printed));
+                printed.for_each(|(found, printed)| near(found, printed, 0.017, &format!("value {k}")));
             }
         }
-        let expected = case["final_exact"].as_f64().unwrap();
-        let found = quantile.value().unwrap();
-        assert!(
-            (found - expected).abs() < 1e-12 * expected.max(1.0),
-            "{}: {found}, not {expected}",
-            case["id"]
-        );
+    }
+}
+
+/// Sources: the same and, of 200 exponential values, an exact run of the published rules; river 0.26.1 stats.Quantile.
+#[test]
+fn p2_ends_as_published() {
+    let Some(file) = json("published/04_p2_quantile.json") else { return };
+    for case in file["cases"].as_array().unwrap() {
+        let mut quantile = Quantile::new(case["p"].as_f64().unwrap());
+        numbers(&case["data"]).into_iter().for_each(|value| quantile.step(value));
+        let (found, id) = (quantile.value().unwrap(), case["id"].to_string());
+        for told in ["final_exact", "river_stats_Quantile"] {
+            near(found, case[told].as_f64().unwrap(), 1e-12 * found.max(1.0), &id);
+        }
+        if let Some(printed) = case["published_final"].as_f64() {
+            near(found, printed, 0.005, &id);
+            let markers = numbers(&case["final_markers"]);
+            let heights = quantile.heights().into_iter().zip(markers);
+            heights.for_each(|(found, marker)| near(found, marker, 1e-12, &id));
+        }
     }
 }

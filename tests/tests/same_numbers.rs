@@ -28,6 +28,8 @@ const USED: usize = 3;
 /// The emulated monitor's sample period. Unit: ticks
 const PERIOD: u32 = 10_000;
 const TICKS_PER_SECOND: u32 = 10_000_000;
+/// The rehearsed machine tells its ticks in µs. Unit: ticks/µs
+const PER_MICROSECOND: u32 = TICKS_PER_SECOND / 1_000_000;
 
 type Row = [Reading; USED];
 /// Kind and payload of each frame about a move, axis by axis in the order they came.
@@ -91,14 +93,33 @@ fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut A
     }
 }
 
+/// What a monitor hears to be set so.
+fn applied(settings: &[Settings; USED]) -> impl Iterator<Item = Vec<u8>> {
+    let mut commands = Commands::new(1);
+    settings.iter().zip(0..).map(move |(set, axis)| {
+        let parameters = settings::Settings::new(axis, set, None).parameters;
+        commands.bytes(&Command::Apply(Apply { axis, parameters }))
+    })
+}
+
+/// The monitor as rehearsed, with these readings in place of its machine's.
+fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> Told {
+    let (mut monitor, _) = Monitor::new(7, TICKS_PER_SECOND / PERIOD, None).expect("a machine");
+    applied(settings).for_each(|bytes| monitor.hear(&bytes));
+    let mut line = vec![];
+    for row in rows {
+        monitor
+            .take(&row.map(|reading| Reading { tick: reading.tick / PER_MICROSECOND, ..reading }), &mut line);
+    }
+    monitor.finish(&mut line);
+    frames(&line)
+}
+
 /// The emulated Cortex-M4F, set over its line.
 fn emulated(settings: &[Settings; USED], rows: &[Row]) -> Option<Told> {
     let mut emulator = Emulator::start(&image("monitor")?);
-    let mut commands = Commands::new(1);
-    for (number, set) in settings.iter().enumerate() {
-        let parameters = settings::Settings::new(number as u8, set, None).parameters;
-        let apply = Command::Apply(Apply { axis: number as u8, parameters });
-        emulator.line.write_all(&commands.bytes(&apply)).expect("a command is sent");
+    for bytes in applied(settings) {
+        emulator.line.write_all(&bytes).expect("a command is sent");
     }
     // Hello and the settings of every axis at its start, then an answer to each command; a zero closes each.
     let (mut came, mut byte) = (vec![], [0]);
@@ -137,7 +158,7 @@ fn one_seed_gives_the_same_bytes_everywhere() {
     let (mut rows, mut line) = (vec![], vec![]);
     while monitor.seconds() < 20.0 {
         let row = monitor.step(&mut line);
-        rows.push(row.map(|reading| Reading { tick: reading.tick.wrapping_mul(10), ..reading }));
+        rows.push(row.map(|reading| Reading { tick: reading.tick.wrapping_mul(PER_MICROSECOND), ..reading }));
     }
     monitor.finish(&mut line);
     let here = alone(&settings, &rows);
@@ -178,6 +199,7 @@ fn one_recording_gives_the_same_bytes_everywhere() {
     let settings = [Settings::new(parameters).expect("settings"); USED];
     let here = alone(&settings, &rows);
     assert!(here.values().all(|axis| axis.len() > 10), "moves and curves on each axis");
+    assert_same("recording, core and rehearsal", &here, &rehearsed(&settings, &rows));
     if let Some(there) = emulated(&settings, &rows) {
         assert_same("recording, core and Cortex-M4F", &here, &there);
     }

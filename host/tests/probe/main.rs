@@ -3,6 +3,7 @@
 
 mod board;
 mod chip;
+mod deadline;
 mod image;
 
 use std::io::{self, Read, Write};
@@ -20,6 +21,7 @@ use stillpoint_core::record::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
 use chip::Chip;
+use deadline::in_time;
 
 const STM32: &str = "STM32G474RETx";
 
@@ -121,100 +123,110 @@ fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnM
 
 #[test]
 fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
-    let (truth, chip) = (truth(30.0), Chip::new());
-    board::lay(&chip);
-    let Line { mut reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
-    let running = board::run(chip.clone(), 30.0);
-    let (mut writer, mut commands) = (writer.expect("a probe takes commands"), Commands::new(1));
-    let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the probe takes it");
-    let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
-    say(Command::Identify);
-    read_until(&mut *reader, &mut decoder, &mut |said| {
-        keep(&mut moves, said);
-        if let Said::Settings(settings) = said
-            && settings.axis == 1
-        {
-            parameters = Some(settings.parameters);
-        }
-        moves.len() == truth.len()
+    in_time(|| {
+        let (truth, chip) = (truth(30.0), Chip::new());
+        board::lay(&chip);
+        let Line { mut reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let running = board::run(chip.clone(), 30.0);
+        let (mut writer, mut commands) = (writer.expect("a probe takes commands"), Commands::new(1));
+        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the probe takes it");
+        let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
+        say(Command::Identify);
+        read_until(&mut *reader, &mut decoder, &mut |said| {
+            keep(&mut moves, said);
+            if let Said::Settings(settings) = said
+                && settings.axis == 1
+            {
+                parameters = Some(settings.parameters);
+            }
+            moves.len() == truth.len()
+        });
+        assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
+        let mut parameters = parameters.expect("settings are told");
+        parameters.window += 7;
+        say(Command::Apply(Apply { axis: 1, parameters }));
+        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        read_until(&mut *reader, &mut decoder, applied);
+        assert_eq!(decoder.counts().lost, 0);
+        drop((reader, running));
+        let memory = chip.memory();
+        assert_eq!((memory.halts, memory.resets), (1, 0), "halted while attaching, and never again");
     });
-    assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
-    let mut parameters = parameters.expect("settings are told");
-    parameters.window += 7;
-    say(Command::Apply(Apply { axis: 1, parameters }));
-    let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
-    read_until(&mut *reader, &mut decoder, applied);
-    assert_eq!(decoder.counts().lost, 0);
-    drop((reader, running));
-    let memory = chip.memory();
-    assert_eq!((memory.halts, memory.resets), (1, 0), "halted while attaching, and never again");
 }
 
 #[test]
 fn an_image_tells_where_the_rings_are_and_what_the_log_says() {
-    let (chip, words) = (Chip::new(), Words::default());
-    board::lay(&chip);
-    // What an earlier program left stops a search, but not the image's place.
-    chip.memory().set(board::BLOCK - 0x100, b"SEGGER RTT\0\0\0\0\0\0");
-    let searched = open(&chip, None, &words).err().expect("an old block").to_string();
-    assert!(searched.contains("no monitor's") && searched.contains("--image IMAGE.elf"), "{searched}");
-    let path = image::write("log", board::BLOCK);
-    board::log(&chip, &[image::started(3), vec![1, 2, 0], image::started(65_536)].concat());
-    let line = open(&chip, Some(&path), &words).expect("the chip answers");
-    let told = words.wait_for(3);
-    drop(line);
-    std::fs::remove_file(path).ok();
-    let lines = [
-        "log, info: started with 3 axes",
-        "log: 3 bytes are spoiled, or of another image",
-        "log, info: started with 65536 axes",
-    ];
-    assert_eq!(told.lines().collect::<Vec<_>>(), lines);
+    in_time(|| {
+        let (chip, words) = (Chip::new(), Words::default());
+        board::lay(&chip);
+        // What an earlier program left stops a search, but not the image's place.
+        chip.memory().set(board::BLOCK - 0x100, b"SEGGER RTT\0\0\0\0\0\0");
+        let searched = open(&chip, None, &words).err().expect("an old block").to_string();
+        assert!(searched.contains("no monitor's") && searched.contains("--image IMAGE.elf"), "{searched}");
+        let path = image::write("log", board::BLOCK);
+        board::log(&chip, &[image::started(3), vec![1, 2, 0], image::started(65_536)].concat());
+        let line = open(&chip, Some(&path), &words).expect("the chip answers");
+        let told = words.wait_for(3);
+        drop(line);
+        std::fs::remove_file(path).ok();
+        let lines = [
+            "log, info: started with 3 axes",
+            "log: 3 bytes are spoiled, or of another image",
+            "log, info: started with 65536 axes",
+        ];
+        assert_eq!(told.lines().collect::<Vec<_>>(), lines);
+    });
 }
 
 #[test]
 fn a_chip_that_starts_over_is_heard_again_and_one_that_is_gone_is_told() {
-    let chip = Chip::new();
-    board::lay(&chip);
-    let Line { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
-    let mut bytes = [0; 16];
-    for said in [b"before".as_slice(), b"after", b"later"] {
-        board::FRAMES.put(&chip, said);
-        reader.read_exact(&mut bytes[..said.len()]).expect("it is heard");
-        assert_eq!(&bytes[..said.len()], said);
-        if said == b"before" {
-            board::lay(&chip);
+    in_time(|| {
+        let chip = Chip::new();
+        board::lay(&chip);
+        let Line { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let mut bytes = [0; 16];
+        for said in [b"before".as_slice(), b"after", b"later"] {
+            board::FRAMES.put(&chip, said);
+            reader.read_exact(&mut bytes[..said.len()]).expect("it is heard");
+            assert_eq!(&bytes[..said.len()], said);
+            if said == b"before" {
+                board::lay(&chip);
+            }
         }
-    }
-    chip.memory().answers = false;
-    let error = reader.read(&mut bytes).expect_err("nobody answers");
-    let words = source::failed("probe:x", error).to_string();
-    assert!(words.starts_with("probe:x: the monitor no longer answers: "), "{words}");
-    assert!(words.contains("no answer on the wire") && words.ends_with("start anew"), "{words}");
-    assert_eq!(reader.read(&mut bytes).expect("the end"), 0);
+        chip.memory().answers = false;
+        let error = reader.read(&mut bytes).expect_err("nobody answers");
+        let words = source::failed("probe:x", error).to_string();
+        assert!(words.starts_with("probe:x: the monitor no longer answers: "), "{words}");
+        assert!(words.contains("no answer on the wire") && words.ends_with("start anew"), "{words}");
+        assert_eq!(reader.read(&mut bytes).expect("the end"), 0);
+    });
 }
 
 #[test]
 fn commands_wait_for_room() {
-    let chip = Chip::new();
-    board::lay(&chip);
-    let Line { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
-    let sent: Vec<u8> = (0..1000_u32).map(|number| number as u8).collect();
-    writer.expect("it hears").write_all(&sent).expect("it takes all");
-    let mut heard = vec![];
-    while heard.len() < sent.len() {
-        heard.extend(board::COMMANDS.take(&chip));
-    }
-    assert_eq!(heard, sent);
-    drop(reader);
+    in_time(|| {
+        let chip = Chip::new();
+        board::lay(&chip);
+        let Line { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let sent: Vec<u8> = (0..1000_u32).map(|number| number as u8).collect();
+        writer.expect("it hears").write_all(&sent).expect("it takes all");
+        let mut heard = vec![];
+        while heard.len() < sent.len() {
+            heard.extend(board::COMMANDS.take(&chip));
+        }
+        assert_eq!(heard, sent);
+        drop(reader);
+    });
 }
 
 #[test]
 fn a_written_image_is_started_by_a_reset() {
-    let chip = Chip::new();
-    let mut session = Probe::new(chip.clone()).attach(STM32, Permissions::default()).expect("a session");
-    flash::restart(&mut session).expect("it starts");
-    assert_eq!(chip.memory().resets, 1);
+    in_time(|| {
+        let chip = Chip::new();
+        let mut session = Probe::new(chip.clone()).attach(STM32, Permissions::default()).expect("a session");
+        flash::restart(&mut session).expect("it starts");
+        assert_eq!(chip.memory().resets, 1);
+    });
 }
 
 #[test]

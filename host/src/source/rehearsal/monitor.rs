@@ -105,6 +105,12 @@ impl Monitor {
     /// One sample of all axes; the bytes sent meanwhile are added to `line`.
     pub fn step(&mut self, line: &mut Vec<u8>) -> [Reading; 3] {
         let readings = self.machine.step();
+        self.take(&readings, line);
+        readings
+    }
+
+    /// The same of readings from elsewhere, such as a recording. Unit: counts at ticks of the machine, µs
+    pub fn take(&mut self, readings: &[Reading; 3], line: &mut Vec<u8>) {
         let raw = readings.map(|reading| Raw {
             command: Register::Whole(reading.command as u32),
             feedback: Register::Half(reading.feedback as u16),
@@ -112,7 +118,6 @@ impl Monitor {
         let tick = readings.first().map_or(0, |reading| reading.tick.wrapping_mul(PER_MICROSECOND));
         self.app.sample(tick, &raw);
         self.say(line);
-        readings
     }
 
     /// The shift is over.

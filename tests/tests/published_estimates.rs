@@ -1,0 +1,147 @@
+//! In: published quantiles, intervals and lines. Out: whether the host's analysis agrees.
+
+use serde_json::Value;
+use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
+use stillpoint::analysis::bootstrap::bootstrap;
+use stillpoint::analysis::line::least_squares;
+use stillpoint::analysis::quantile::{Definition, MAD_TO_SD, grubbs, mad, median, quantile};
+use stillpoint_core::baseline::moments::Moments;
+use stillpoint_tests::published::{json, near, rows};
+
+fn numbers(value: &Value) -> Vec<f64> {
+    value.as_array().expect("a list").iter().map(number).collect()
+}
+
+#[track_caller]
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap_or_else(|| panic!("{value} is no number"))
+}
+
+#[track_caller]
+fn close(got: f64, expected: &Value, tolerance: f64, what: &str) {
+    let expected = number(expected);
+    let allowed = tolerance * expected.abs().max(1.0);
+    assert!((got - expected).abs() <= allowed, "{what}: {got}, published {expected}");
+}
+
+/// The 20-value table and 200 values of an exponential variable: where P² can be held against all values.
+#[test]
+fn sample_quantiles() {
+    for case in cases("published/04_p2_quantile.json") {
+        let told = &case["true_sample_quantile_linear"];
+        if told.is_number() {
+            let found =
+                quantile(&numbers(&case["data"]), number(&case["p"]), Definition::R7).expect("values");
+            close(found, told, 1e-12, &case["id"].to_string());
+        }
+    }
+}
+
+fn cases(file: &str) -> Vec<Value> {
+    let Some(found) = json(file) else { return Vec::new() };
+    let cases = found["cases"].as_array().expect("cases").clone();
+    assert!(!cases.is_empty(), "{file} has cases");
+    cases
+}
+
+/// scipy 1.17.1 on Hollander & Wolfe's sample; Monte Carlo, so within 0.01.
+#[test]
+fn bootstrap_intervals() {
+    let Some(told) = json("published/04_bootstrap.json") else { return };
+    let values = numbers(&told["data"]);
+    let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
+    let found = bootstrap(&values, mean, 0.95, 100_000, 1).expect("enough values");
+    let bca = found.bca.expect("the mean varies");
+    close(found.figure, &told["mean"], 1e-12, "mean");
+    // What such intervals are held against: the error of a mean, and Student's interval for it.
+    let mut moments = Moments::default();
+    values.iter().for_each(|value| moments.step((value * 100.0).round() as i64));
+    let count = values.len() as f64;
+    let error = moments.deviation().expect("values") / 100.0 / count.sqrt();
+    let student = StudentsT::new(0.0, 1.0, count - 1.0).expect("a distribution").inverse_cdf(0.975);
+    let ends = &told["t_interval95"];
+    close(found.figure - student * error, &ends[0], 1e-9, "Student's lower end");
+    close(found.figure + student * error, &ends[1], 1e-9, "Student's upper end");
+    // Drawn means scatter about the mean with the deviation that divides by the count.
+    close(error * ((count - 1.0) / count).sqrt(), &told["se_theory"], 1e-9, "error of drawn means");
+    let width = (found.percentile.1 - found.percentile.0) / (2.0 * 1.96);
+    near(width, number(&told["se_boot"]), 0.003, "the same from an interval of drawn means");
+    let middle = |values: &[f64]| median(values).unwrap_or(f64::NAN);
+    let medians = bootstrap(&values, middle, 0.95, 100_000, 2).expect("enough values").percentile;
+    for (got, expected) in [
+        (found.percentile, &told["bootstrap_percentile_mean95"]),
+        (bca, &told["bootstrap_bca_mean95"]),
+        (medians, &told["bootstrap_percentile_median95"]),
+    ] {
+        let expected = numbers(expected);
+        assert!(
+            (got.0 - expected[0]).abs() <= 0.01 && (got.1 - expected[1]).abs() <= 0.01,
+            "{got:?} {expected:?}"
+        );
+    }
+}
+
+/// NIST/SEMATECH e-Handbook 7.2.6.2 (quantiles), 1.3.5.17.1 (Grubbs); scipy (MAD).
+#[test]
+fn quantiles_and_outliers() {
+    use Definition::{R1, R2, R3, R4, R5, R6, R7, R8, R9};
+    let cases = cases("published/04_quantiles_robust.json");
+    let [quantiles, outlier, spread] = cases.as_slice() else { return };
+    let values = numbers(&quantiles["data"]);
+    for definition in [R1, R2, R3, R4, R5, R6, R7, R8, R9] {
+        let name = format!("{definition:?}");
+        let got = quantile(&values, number(&quantiles["p"]), definition).expect("values");
+        close(got, &quantiles["computed"][&name], 1e-12, &name);
+        if quantiles["published"][&name].is_number() {
+            close(got, &quantiles["published"][&name], 0.5e-4 / 95.0, &name);
+        }
+    }
+    let found = grubbs(&numbers(&outlier["data"]), 0.05).expect("scatter");
+    assert_eq!(found.index, 7);
+    close(found.statistic, &outlier["computed"]["G"], 1e-9, "G");
+    // Printed 2.4687, cut rather than rounded: 2.46876.
+    close(found.statistic, &outlier["published"]["G"], 1e-4 / 2.4687, "G as printed");
+    close(found.critical, &outlier["published"]["crit_one_sided_05"], 0.5e-3 / 2.032, "critical");
+    let values = numbers(&spread["data"]);
+    close(median(&values).expect("values"), &spread["computed"]["median"], 1e-12, "median");
+    close(MAD_TO_SD, &spread["computed"]["constant"], 1e-12, "MAD of a normal variable");
+    close(mad(&values).expect("values"), &spread["computed"]["mad_raw"], 1e-12, "MAD");
+    close(MAD_TO_SD * mad(&values).expect("values"), &spread["computed"]["mad_normal"], 1e-12, "scaled MAD");
+}
+
+/// Quantiles of the distributions that intervals rest on, against scipy, from the library that is used for them.
+/// χ² and F, which nothing here rests on, are in `published_constants.rs`.
+#[test]
+fn distribution_quantiles() {
+    let Some(told) = json("published/04_distribution_quantiles.json") else { return };
+    for (p, expected) in told["normal_quantile"].as_object().expect("a table") {
+        close(Normal::standard().inverse_cdf(p.parse().expect("p")), expected, 1e-9, p);
+    }
+    for (freedom, expected) in told["t_quantile_975"].as_object().expect("a table") {
+        let t = StudentsT::new(0.0, 1.0, freedom.parse().expect("degrees")).expect("a distribution");
+        close(t.inverse_cdf(0.975), expected, 1e-9, freedom);
+    }
+}
+
+/// NIST StRD Norris: certified figures to 1e-12; the library's line is used for bends and checked by itself here.
+#[test]
+fn least_squares_line() {
+    let Some(told) = json("published/04_nist_strd_regression.json") else { return };
+    let set = &told["sets"][0];
+    let file = format!("published/{}", set["file"].as_str().expect("a file"));
+    let points = rows(&file).expect("the data lies beside its figures");
+    let [time, values] =
+        ["x", "y"].map(|column| points.iter().map(|row| row.number(column)).collect::<Vec<_>>());
+    let line = least_squares(&time, &values).expect("points");
+    let exact = numbers(&set["exact"]);
+    assert!((line.intercept / exact[0] - 1.0).abs() < 1e-12 && (line.slope / exact[1] - 1.0).abs() < 1e-12);
+    let certified = &set["certified_estimate_sd"];
+    for (got, expected) in [
+        (line.intercept, &certified[0][0]),
+        (line.intercept_sd, &certified[0][1]),
+        (line.slope, &certified[1][0]),
+        (line.slope_sd, &certified[1][1]),
+    ] {
+        assert!((got / number(expected) - 1.0).abs() < 1e-12, "{got}, certified {expected}");
+    }
+}
