@@ -43,10 +43,10 @@ mod image {
         let Ok(settings) = Settings::new(black_box(Parameters::default())) else { return };
         let (mut few, mut many) = (Kinds::<8>::new(), Kinds::<16>::new());
         // A ninth kind comes every hundredth move, so that one has to go.
-        tell("kind_of_8", |k| drop(black_box(few.step(&settings, &record(k, 8)))));
-        tell("kind_of_16", |k| drop(black_box(many.step(&settings, &record(k, 16)))));
+        tell("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
+        tell("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
         let (watch, mut drift, mut quantiles) = (Watch::default(), Drift::default(), Quantiles::default());
-        tell("drift", |k| drop(black_box(drift.step(&watch, Evidence::Value(settling(k))))));
+        tell("drift", |k| _ = black_box(drift.step(&watch, Evidence::Value(settling(k)))));
         tell("quantiles", |k| quantiles.step(settling(k)));
         black_box(quantiles);
     }
