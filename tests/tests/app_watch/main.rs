@@ -11,6 +11,7 @@ use stillpoint_core::wire::watch::{Action, AlarmState, Baseline, Direction, Drif
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::store::Store;
+use stillpoint_tests::emulator::{image, printed};
 
 use machine::{
     BASELINE, Machine, WAYS, alarms, asked, baselines, drifts, kinds, moves, parameters, restarts, told, wish,
@@ -204,4 +205,23 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let kept = store.settings_of(0).expect("it was kept").watch;
     let defaults = Wish { smallest_change_permille: 100, smallest_change: 500, ..wish() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");
+}
+
+/// Instructions on a Cortex-M4F, ±40, as they stand in core/METHOD.md. The kind is found within a tick, whose bar
+/// is 2,000; the others between ticks.
+#[test]
+fn no_more_instructions_than_are_written_down() {
+    let Some(image) = image("count_watch") else { return };
+    let text = printed(&image);
+    for (name, most) in [
+        ("worst_kind_of_8_instructions", 760),
+        ("worst_kind_of_16_instructions", 1_240),
+        ("worst_drift_instructions", 1_880),
+        ("worst_quantiles_instructions", 560),
+    ] {
+        let found = text.lines().find_map(|line| line.strip_prefix(name)?.trim().parse::<u32>().ok());
+        let found = found.unwrap_or_else(|| panic!("{name} is not told: {text}"));
+        println!("ran {name} {found}, at most {most}");
+        assert!(found <= most, "{name}: {found} is more than {most}");
+    }
 }
