@@ -71,11 +71,16 @@ pub struct Kinds<const N: usize = KINDS> {
 
 impl<const N: usize> Default for Kinds<N> {
     fn default() -> Kinds<N> {
-        Kinds { table: [None; N], told: 0, moves: 0 }
+        Kinds::new()
     }
 }
 
 impl<const N: usize> Kinds<N> {
+    /// None yet.
+    pub const fn new() -> Kinds<N> {
+        Kinds { table: [None; N], told: 0, moves: 0 }
+    }
+
     /// Finds the kind of a move, or makes one.
     ///
     /// None for a move whose travel can't be trusted, and so for a table without rows.

@@ -8,7 +8,7 @@
 //! and on each axis `KINDS` kinds of moves are watched at a time.
 
 use embedded_storage::nor_flash::NorFlash;
-use heapless::Deque;
+use heapless::{Deque, Vec};
 use stillpoint_core::axis::Event;
 use stillpoint_core::drift::watch::Watch;
 use stillpoint_core::sample::Reading;
@@ -57,7 +57,8 @@ pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize =
     sampler: Sampler<AXES>,
     watched: [Watched; AXES],
     lines: Lines<LINES, LINE>,
-    compared: [Compared<KINDS>; AXES],
+    /// Made with the first move of an axis, so that starting takes little stack.
+    compared: Vec<Compared<KINDS>, AXES>,
     waiting: Deque<Waiting, WAITING>,
     alarms: Alarms<AXES>,
     link: Link,
@@ -85,9 +86,10 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         Store::open(flash).map(|store| App::start(identity, settings, store))
     }
 
-    /// Made where it stays, as far as the compiler can: it is large for the stack of a board.
+    /// The same on a flash that is open already. Made where it stays, as far as the compiler can: it is large
+    /// for the stack of a board.
     #[inline(never)]
-    fn start(identity: Identity, settings: [Settings; AXES], mut store: Store<F>) -> Self {
+    pub fn start(identity: Identity, settings: [Settings; AXES], mut store: Store<F>) -> Self {
         let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
         let asked = settings.map(|settings| {
             let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
@@ -102,7 +104,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             sampler: Sampler::new(identity.period),
             watched: asked.map(|asked| Watched::new(asked, identity.period)),
             lines,
-            compared: core::array::from_fn(|_| Compared::new()),
+            compared: Vec::new(),
             waiting: Deque::new(),
             alarms: Alarms::new(rate),
             link,

@@ -108,7 +108,7 @@ impl Link {
             let left = self.current.get(self.sent..).unwrap_or_default();
             let count = left.len().min(room.len());
             if let (Some(to), Some(from)) = (room.get_mut(..count), left.get(..count)) {
-                to.copy_from_slice(from);
+                to.iter_mut().zip(from).for_each(|(to, from)| *to = *from);
             }
             self.sent += count;
             used += count;

@@ -260,17 +260,16 @@ fn delays_and_the_re_alarm_go_by_the_clock() {
 #[test]
 fn an_arrangement_that_can_not_be_is_refused_by_name() {
     let mut monitor = unsettled();
-    let cases: [(fn(&mut Arrangement), &str); 6] = [
-        (|asked| asked.on_delay = u64::MAX, "on_delay"),
-        (|asked| asked.off_delay = u64::MAX, "off_delay"),
-        (|asked| asked.re_alarm_time = u64::MAX, "re_alarm_time"),
-        (|asked| asked.longest_shelving = u64::MAX, "longest_shelving"),
-        (|asked| asked.axis = 1, "axis"),
-        (|asked| (asked.axis, asked.subject) = (9, Subject::Gap), "axis"),
+    let (sound, never) = (Arrangement::default(), u64::MAX);
+    let cases = [
+        (Arrangement { on_delay: never, ..sound }, "on_delay"),
+        (Arrangement { off_delay: never, ..sound }, "off_delay"),
+        (Arrangement { re_alarm_time: never, ..sound }, "re_alarm_time"),
+        (Arrangement { longest_shelving: never, ..sound }, "longest_shelving"),
+        (Arrangement { axis: 1, ..sound }, "axis"),
+        (Arrangement { axis: 9, subject: Subject::Gap, ..sound }, "axis"),
     ];
-    for (count, (change, name)) in (1..).zip(cases) {
-        let mut asked = Arrangement::default();
-        change(&mut asked);
+    for (count, (asked, name)) in (1..).zip(cases) {
         let said = monitor.ask(&Command::Arrange(asked));
         let told = said.iter().find_map(|(_, message)| match message {
             Message::Arranged(arranged) => arranged.refused_name(),

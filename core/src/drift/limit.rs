@@ -95,6 +95,7 @@ fn doubted(certain: f32, doubt: f32) -> f32 {
 
 /// Natural logarithm of a positive normal number, to 3 units in the last place, alike on every processor:
 /// exponent, and 2 artanh((m − 1)/(m + 1)) of a mantissa about 1 as a series.
+#[inline(never)]
 fn ln(value: f32) -> f32 {
     let bits = value.max(f32::MIN_POSITIVE).to_bits();
     // Mantissas from √½ to √2.

@@ -110,6 +110,7 @@ impl Spread {
 }
 
 /// Square root to about the last bit: Newton's steps in single precision, which the smallest boards do in hardware.
+#[inline(never)]
 pub(crate) fn sqrt(square: f32) -> f32 {
     if square <= 0.0 {
         return 0.0;

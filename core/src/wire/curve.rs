@@ -43,7 +43,9 @@ impl<'a> Curve<'a> {
     ) -> Option<Curve<'a>> {
         let window = points.peek()?.window;
         let (mut used, mut before, mut expected) = (0, 0_u32, Some(window));
-        while let Some(point) = points.next_if(|point| Some(point.window) == expected) {
+        // (`next_if` would be a panic in the compiler's eyes.)
+        while let Some(point) = points.peek().copied().filter(|point| Some(point.window) == expected) {
+            points.next();
             let later = point.settling.map_or(0, |settling| 1 + u64::from(settling.wrapping_sub(before)));
             varint::push(buffer, &mut used, later);
             before = point.settling.unwrap_or(before);

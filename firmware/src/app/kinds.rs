@@ -5,6 +5,7 @@
 //! already, the oldest is judged at once.
 
 use embedded_storage::nor_flash::NorFlash;
+use heapless::Vec;
 use stillpoint_core::baseline::quantiles::Quantiles;
 use stillpoint_core::baseline::reference::Evidence;
 use stillpoint_core::drift::watch::Watch;
@@ -33,7 +34,7 @@ pub(super) struct Waiting {
 /// What is kept of one kind.
 #[derive(Clone, Copy, Debug, Default)]
 struct Row {
-    /// Its number; 0 is no kind.
+    /// Its number.
     kind: u32,
     /// Moves up to this one are forgotten.
     after: u32,
@@ -50,7 +51,8 @@ struct Row {
 #[derive(Clone, Debug)]
 pub(super) struct Compared<const KINDS: usize> {
     kinds: Kinds<KINDS>,
-    rows: [Row; KINDS],
+    /// As many as there were kinds at a time.
+    rows: Vec<Row, KINDS>,
 }
 
 /// What a move has changed.
@@ -124,17 +126,19 @@ impl Row {
 }
 
 impl<const KINDS: usize> Compared<KINDS> {
-    pub(super) fn new() -> Compared<KINDS> {
-        Compared { kinds: Kinds::default(), rows: [Row::default(); KINDS] }
+    pub(super) const fn new() -> Compared<KINDS> {
+        Compared { kinds: Kinds::new(), rows: Vec::new() }
     }
 
     /// Where a move belongs; a new kind begins with it.
     fn place(&mut self, settings: &Settings, record: &Record) -> Option<Place> {
         let place = self.kinds.step(settings, record)?;
-        if place.arrival != Arrival::Known
-            && let Some(row) = self.rows.get_mut(place.row)
-        {
-            row.restart(place.number, record.number.wrapping_sub(1));
+        if place.arrival != Arrival::Known {
+            // Rows of the table fill up one by one.
+            if place.row >= self.rows.len() {
+                self.rows.push(Row::default()).ok()?;
+            }
+            self.rows.get_mut(place.row)?.restart(place.number, record.number.wrapping_sub(1));
         }
         Some(place)
     }
@@ -142,7 +146,7 @@ impl<const KINDS: usize> Compared<KINDS> {
     /// Begins anew with the moves after this one, for one kind or with 0 for all; whether there is any such.
     fn restart(&mut self, kind: u32, after: u32) -> bool {
         let mut any = false;
-        for row in self.rows.iter_mut().filter(|row| row.kind != 0 && (kind == 0 || kind == row.kind)) {
+        for row in self.rows.iter_mut().filter(|row| kind == 0 || kind == row.kind) {
             row.restart(row.kind, after);
             any = true;
         }
@@ -167,6 +171,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
 {
     /// The kind of a move that is about to be told, 0 if none; a new kind is told here.
     pub(super) fn compare(&mut self, number: usize, record: &Record) -> u32 {
+        while self.compared.len() <= number && self.compared.push(Compared::new()).is_ok() {}
         let (Some(watched), Some(compared)) = (self.watched.get(number), self.compared.get_mut(number))
         else {
             return 0;

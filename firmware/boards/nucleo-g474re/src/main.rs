@@ -9,10 +9,10 @@ fn main() {
 #[cfg(target_os = "none")]
 mod image {
     use cortex_m_rt::{ExceptionFrame, entry, exception};
-    use static_cell::StaticCell;
     use stillpoint_core::settings::{Parameters, Settings};
+    use stillpoint_core::wire::status::Reset;
     use stillpoint_firmware::app::{App, Identity};
-    use stillpoint_firmware::log::Error;
+    use stillpoint_firmware::store::Store;
     use stillpoint_nucleo_g474re::guard::{self, Watchdog};
     use stillpoint_nucleo_g474re::line::Line;
     use stillpoint_nucleo_g474re::nor::Nor;
@@ -24,19 +24,15 @@ mod image {
 
     type Monitor = App<AXES, Nor<Spi>>;
 
-    static MONITOR: StaticCell<Result<Monitor, Error>> = StaticCell::new();
-
     #[entry]
     fn main() -> ! {
         let watchdog = Watchdog::start();
         clock::start();
         // Lit until the monitor runs.
         let lamp = pins::a(5).output(true);
-        if let Some(monitor) = start() {
-            taps::start();
-            if let (Some(ticks), Some(line)) = (Ticks::start(), Line::start()) {
-                run(monitor, Board { ticks, line, watchdog, lamp });
-            }
+        let reset = guard::cause();
+        if let Some(store) = open() {
+            run(reset, store, watchdog, lamp);
         }
         defmt::error!("no monitor: the watchdog starts it over");
         loop {
@@ -44,26 +40,12 @@ mod image {
         }
     }
 
-    struct Board {
-        ticks: Ticks,
-        line: Line,
-        watchdog: Watchdog,
-        /// The alarm output: a lamp, and nothing that leads to a drive.
-        lamp: Output,
-    }
-
-    /// Finds the flash chip and opens the monitor on it. Not inlined, so that its stack is free again afterwards.
+    /// Finds the flash chip and opens it. Not inlined, so that its stack is free again afterwards.
     #[inline(never)]
-    fn start() -> Option<&'static mut Monitor> {
-        let reset = guard::cause();
+    fn open() -> Option<Store<Nor<Spi>>> {
         let flash = Nor::find(Spi::start()).inspect_err(|_| defmt::error!("no flash chip on SPI2")).ok()?;
         defmt::info!("{} axes, flash of {} bytes, {} bit/s", AXES, flash.bytes(), line::RATE);
-        let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::default() };
-        let settings = Settings::new(parameters).ok()?;
-        let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
-        // Made where it stays: it is too large to be passed around.
-        let opened = MONITOR.try_init_with(|| App::new(identity, [settings; AXES], flash))?;
-        opened.as_mut().inspect_err(|_| defmt::error!("the log does not open")).ok()
+        Store::open(flash).inspect_err(|_| defmt::error!("the log does not open")).ok()
     }
 
     /// The chip's own number.
@@ -75,21 +57,31 @@ mod image {
         device
     }
 
-    /// One tick at a time and then the line, so that neither waits long for the other.
-    fn run(monitor: &mut Monitor, mut board: Board) -> ! {
+    /// Makes the monitor where it stays, since it is too large to be passed around; then one tick at a time and
+    /// then the line, so that neither waits long for the other.
+    ///
+    /// The alarm output is a lamp, and nothing that leads to a drive.
+    #[inline(never)]
+    fn run(reset: Reset, store: Store<Nor<Spi>>, mut watchdog: Watchdog, mut lamp: Output) {
+        let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::default() };
+        let Ok(settings) = Settings::new(parameters) else { return };
+        let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
+        let mut monitor = Monitor::start(identity, [settings; AXES], store);
+        taps::start();
+        let (Some(mut ticks), Some(mut line)) = (Ticks::start(), Line::start()) else { return };
         loop {
-            if let Some(tick) = board.ticks.take() {
+            if let Some(tick) = ticks.take() {
                 monitor.sample(tick.time(), &tick.raw());
-                board.lamp.set(monitor.is_lit());
-                board.watchdog.feed();
+                lamp.set(monitor.is_lit());
+                watchdog.feed();
             }
-            if let Some(byte) = board.line.read().or_else(rtt::command_byte) {
+            if let Some(byte) = line.read().or_else(rtt::command_byte) {
                 monitor.hear(&[byte]);
             }
             monitor.idle();
             let mut byte = [0];
-            while board.line.has_room() && monitor.say(&mut byte) == 1 {
-                board.line.write(byte[0]);
+            while line.has_room() && monitor.say(&mut byte) == 1 {
+                line.write(byte[0]);
                 rtt::frame_byte(byte[0]);
             }
         }

@@ -1,0 +1,110 @@
+//! In: moves of several kinds. Out: instructions on a Cortex-M4F for what is done about each, printed by semihosting.
+#![cfg_attr(target_os = "none", no_std, no_main)]
+
+#[cfg(not(target_os = "none"))]
+fn main() {
+    println!("this image runs on an emulated Cortex-M4F: see firmware/BOARDS.md");
+}
+
+#[cfg(target_os = "none")]
+mod image {
+    use core::hint::black_box;
+
+    use cortex_m::peripheral::SYST;
+    use cortex_m::peripheral::syst::SystClkSource;
+    use cortex_m_rt::entry;
+    use cortex_m_semihosting::{debug, hprintln};
+    use stillpoint_core::baseline::quantiles::Quantiles;
+    use stillpoint_core::baseline::reference::Evidence;
+    use stillpoint_core::drift::Drift;
+    use stillpoint_core::drift::watch::Watch;
+    use stillpoint_core::kind::Kinds;
+    use stillpoint_core::record::{Outcome, Reasons, Record};
+    use stillpoint_core::settings::{Parameters, Settings};
+    use stillpoint_core::settling::peaks::Speed;
+
+    const MOVES: u32 = 4000;
+    /// The emulated machine's clock against the time of one instruction.
+    const PER_TICK: u32 = 40;
+
+    #[entry]
+    fn main() -> ! {
+        run();
+        debug::exit(debug::EXIT_SUCCESS);
+        loop {}
+    }
+
+    fn run() {
+        let Some(mut core) = cortex_m::Peripherals::take() else { return };
+        core.SYST.set_clock_source(SystClkSource::Core);
+        core.SYST.set_reload(0x00ff_ffff);
+        core.SYST.clear_current();
+        core.SYST.enable_counter();
+        let Ok(settings) = Settings::new(black_box(Parameters::default())) else { return };
+        let (mut few, mut many) = (Kinds::<8>::new(), Kinds::<16>::new());
+        // A ninth kind comes every hundredth move, so that one has to go.
+        tell("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
+        tell("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
+        let (watch, mut drift, mut quantiles) = (Watch::default(), Drift::default(), Quantiles::default());
+        tell("drift", |k| _ = black_box(drift.step(&watch, Evidence::Value(settling(k)))));
+        tell("quantiles", |k| quantiles.step(settling(k)));
+        black_box(quantiles);
+    }
+
+    /// About 50 ms with a spread of 10 %.
+    fn settling(k: u32) -> u32 {
+        34_000
+            + (0..4).map(|part| (4 * k + part + 17).wrapping_mul(2_654_435_761) >> 16 & 0x1FFF).sum::<u32>()
+    }
+
+    fn record(k: u32, kinds: u32) -> Record {
+        let kind = if k % 100 == 99 { kinds } else { k % kinds };
+        Record {
+            number: k + 1,
+            start: 0,
+            command_end: 0,
+            travel: 1000 << (kind / 2) << (kind & 1),
+            outcome: Outcome::Settled,
+            reasons: Reasons::default(),
+            settling: Some(settling(k)),
+            settling_u: 0,
+            settling_95: 0,
+            first_entry: None,
+            confirmation: None,
+            stabilization: None,
+            window_entries: 1,
+            overshoot: 0,
+            peak_following_error: 0,
+            error_at_command_end: 0,
+            rest_error: None,
+            rest_noise_rms: None,
+            peak_speed: Speed { distance: 100 + 1000 * kind, time: 2000 },
+            held: 0,
+        }
+    }
+
+    /// Instructions since `from`. SysTick counts down.
+    fn since(from: u32) -> u32 {
+        (from.wrapping_sub(SYST::get_current()) & 0x00ff_ffff) * PER_TICK
+    }
+
+    fn tell(name: &str, mut step: impl FnMut(u32)) {
+        let (mut whole, mut worst) = (0, 0);
+        for k in 0..MOVES {
+            let from = SYST::get_current();
+            step(black_box(k));
+            let spent = since(from);
+            whole += spent;
+            worst = worst.max(spent);
+        }
+        hprintln!("{}_instructions {}", name, whole / MOVES);
+        hprintln!("worst_{}_instructions {}", name, worst);
+    }
+
+    #[panic_handler]
+    fn panic(info: &core::panic::PanicInfo) -> ! {
+        hprintln!("{}", info);
+        debug::exit(debug::EXIT_FAILURE);
+        loop {}
+    }
+}

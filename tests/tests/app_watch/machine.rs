@@ -1,0 +1,136 @@
+//! In: settling times. Out: what a monitor says of an invented axis that has them, sorted.
+
+use stillpoint_core::record::Record;
+use stillpoint_core::sample::Reading;
+use stillpoint_core::settings::Parameters;
+use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::settings::{self, Wish};
+use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart};
+use stillpoint_firmware::sampler::Raw;
+use stillpoint_firmware::tap::Register;
+use stillpoint_tests::monitor::{Monitor, Said};
+
+/// Samples of a move and its rest, and of the move alone; a sample a millisecond.
+const SAMPLES: u32 = 140;
+const MOVING: u32 = 20;
+const TICKS: u32 = 1000;
+/// Moves of a kind that make its baseline.
+pub(crate) const BASELINE: u32 = 100;
+/// Ways of the invented axis, over and over: three kinds. Unit: counts
+pub(crate) const WAYS: [i32; 3] = [10_000, 5_000, -15_000];
+
+pub(crate) fn parameters() -> Parameters {
+    Parameters { window: 50, ..Parameters::default() }
+}
+
+/// What is asked of the axis, its watch included.
+pub(crate) fn asked(wish: Wish, parameters: Parameters) -> Command {
+    let parameters = settings::Parameters { watch: wish, ..(&parameters).into() };
+    Command::Apply(Apply { axis: 0, parameters })
+}
+
+/// So many false alarms that limits are sure after few moves; with the invented scatter there are none all the same.
+pub(crate) fn wish() -> Wish {
+    let false_alarms_per_axis_month_milli = 1_000_000;
+    Wish { false_alarms_per_axis_month_milli, moves_per_hour: 1_800, baseline: BASELINE, ..Wish::default() }
+}
+
+/// The invented axis: after each way its error falls in a straight line.
+pub(crate) struct Machine {
+    pub(crate) monitor: Monitor,
+    moves: u32,
+    stands: i32,
+    /// Where the last sample stood off.
+    error: i32,
+    pub(crate) said: Vec<Said>,
+}
+
+impl Machine {
+    pub(crate) fn new() -> Machine {
+        let mut monitor = Monitor::new(parameters(), TICKS);
+        monitor.ask(&asked(wish(), parameters()));
+        let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, said: vec![] };
+        // A move that was not seen from its beginning has no kind.
+        machine.step(0, Some(40), true);
+        machine
+    }
+
+    /// One move, settled about so many samples after its end, none for never.
+    pub(crate) fn step(&mut self, way: i32, settling: Option<u32>, listen: bool) {
+        let scatter = (self.moves.wrapping_mul(2_654_435_761) >> 16) % 4000;
+        for sample in 0..SAMPLES {
+            let command = self.stands + way * sample.min(MOVING) as i32 / MOVING as i32;
+            let since = 1000 * sample.saturating_sub(MOVING);
+            let error = settling.map_or(400, |settling| {
+                let left = (1000 * settling + scatter).saturating_sub(since);
+                (left / settling / 2).min(400) as i32
+            });
+            // The rest before ends with the sample at which the command still stands.
+            let error = if sample == 0 {
+                self.error
+            } else if sample < MOVING {
+                0
+            } else {
+                error
+            };
+            self.error = error;
+            let reading =
+                Reading { tick: (self.moves * SAMPLES + sample) * TICKS, command, feedback: command - error };
+            if listen {
+                self.said.extend(self.monitor.take([reading]));
+            } else {
+                let word = |position: i32| Register::Whole(position as u32);
+                let (command, feedback) = (word(reading.command), word(reading.feedback));
+                self.monitor.app.sample(reading.tick, &[Raw { command, feedback }]);
+            }
+        }
+        self.stands += way;
+        self.moves += 1;
+    }
+
+    /// So many rounds of all ways; the second kind settles so many samples late.
+    pub(crate) fn rounds(&mut self, rounds: u32, second: impl Fn(u32) -> Option<u32>) -> Vec<Said> {
+        for round in 0..rounds {
+            for way in WAYS {
+                self.step(way, if way == WAYS[1] { second(round) } else { Some(40) }, true);
+            }
+        }
+        std::mem::take(&mut self.said)
+    }
+}
+
+/// The messages that are picked.
+pub(crate) fn told<T>(said: &[Said], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
+    said.iter().filter_map(|(_, message)| pick(message)).collect()
+}
+
+pub(crate) fn drifts(said: &[Said]) -> Vec<Drift> {
+    told(said, |message| if let Message::Drift(drift) = message { Some(*drift) } else { None })
+}
+
+pub(crate) fn kinds(said: &[Said]) -> Vec<Kind> {
+    told(said, |message| if let Message::Kind(kind) = message { Some(*kind) } else { None })
+}
+
+pub(crate) fn restarts(said: &[Said]) -> Vec<Restart> {
+    told(said, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
+}
+
+pub(crate) fn baselines(said: &[Said]) -> Vec<Baseline> {
+    told(said, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
+}
+
+pub(crate) fn alarms(said: &[Said]) -> Vec<Alarm> {
+    told(said, |message| if let Message::Alarm(alarm) = message { Some(*alarm) } else { None })
+}
+
+/// Kind and way of each move.
+pub(crate) fn moves(said: &[Said]) -> Vec<(u32, Record)> {
+    told(
+        said,
+        |message| {
+            if let Message::Move(told) = message { Some((told.kind, Record::from(told))) } else { None }
+        },
+    )
+}

@@ -1,0 +1,56 @@
+//! In: moves as a monitor told them. Out: what the stages of the core say of the same moves, without any bytes.
+
+use stillpoint_core::baseline::quantiles::Quantiles;
+use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::drift;
+use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::kind::{Arrival, Kinds};
+use stillpoint_core::record::Record;
+use stillpoint_core::settings::Settings;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::watch::{Baseline, Drift};
+
+use crate::machine::{BASELINE, parameters, wish};
+
+/// The same moves through the stages of the core, without any bytes.
+pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
+    let settings = Settings::new(parameters()).expect("settings");
+    let watch = Watch::new((&wish()).into()).expect("a wish");
+    let (mut table, mut messages) = (Kinds::<8>::default(), vec![]);
+    let mut rows: [(drift::Drift, Quantiles, bool, drift::Promise); 8] = Default::default();
+    for (kind, record) in moves {
+        let Some(place) = table.step(&settings, record) else { continue };
+        assert_eq!((place.number, place.arrival == Arrival::New), (*kind, record.number <= 3));
+        let (drift, settling, stood, promise) = &mut rows[place.row];
+        let Some(evidence) = Evidence::of(record) else { continue };
+        if let Evidence::Value(value) = evidence
+            && settling.count() < BASELINE
+        {
+            settling.step(value);
+            if settling.count() == BASELINE {
+                let (settling_median, settling_p95) =
+                    (settling.median().expect("enough"), settling.p95().expect("enough"));
+                let moves = BASELINE;
+                let told = Baseline { axis: 0, kind: *kind, at: 0, moves, settling_median, settling_p95 };
+                messages.push(Message::Baseline(told));
+            }
+        }
+        let Some(found) = drift.step(&watch, evidence) else { continue };
+        if (found.is_drift(), found.promise) != (*stood, *promise) {
+            messages.push(Message::Drift(Drift {
+                axis: 0,
+                kind: *kind,
+                number: record.number,
+                change: found.change,
+                score: found.score,
+                direction: found.direction.into(),
+                since: found.since,
+                smallest: found.smallest,
+                promise: found.promise.into(),
+                moves: drift.moves(),
+            }));
+        }
+        (*stood, *promise) = (found.is_drift(), found.promise);
+    }
+    messages
+}
