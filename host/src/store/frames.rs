@@ -4,6 +4,7 @@
 //! many at once; the others are tried one by one.
 
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 use rusqlite::{CachedStatement, Connection, params};
 use stillpoint_core::wire::header::Header;
@@ -37,12 +38,14 @@ pub(super) struct Last(BTreeMap<Series, Option<u32>>);
 impl Last {
     fn of(&mut self, store: &Connection, key: &Key) -> rusqlite::Result<&mut Option<u32>> {
         let series = (key.device, key.boot, key.priority);
-        if !self.0.contains_key(&series) {
-            let sql = "SELECT max(sequence) FROM frames WHERE device = ?1 AND boot = ?2 AND priority = ?3";
-            let last = store.prepare_cached(sql)?.query_row(series, |row| row.get(0))?;
-            self.0.insert(series, last);
+        match self.0.entry(series) {
+            Entry::Occupied(known) => Ok(known.into_mut()),
+            Entry::Vacant(free) => {
+                let sql =
+                    "SELECT max(sequence) FROM frames WHERE device = ?1 AND boot = ?2 AND priority = ?3";
+                Ok(free.insert(store.prepare_cached(sql)?.query_row(series, |row| row.get(0))?))
+            }
         }
-        Ok(self.0.entry(series).or_default())
     }
 
     /// What is in memory no longer holds.

@@ -93,15 +93,6 @@ CREATE TABLE summaries (                -- span in s; kind -1 is all kinds of th
 const WATCHED: &str = "
 ALTER TABLE boots ADD COLUMN gone_before INTEGER NOT NULL DEFAULT 0; -- holes before it: not in the monitor's log either
 DROP TABLE findings;
-DROP TABLE alarms;
-CREATE TABLE alarms (
-    device INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
-    alarm INTEGER NOT NULL, axis INTEGER NOT NULL, at_us INTEGER NOT NULL,
-    subject TEXT NOT NULL, state TEXT NOT NULL, number INTEGER NOT NULL,
-    value INTEGER NOT NULL, limit_value INTEGER NOT NULL,
-    event TEXT NOT NULL, priority TEXT NOT NULL, category TEXT NOT NULL,
-    kind INTEGER NOT NULL,              -- on its axis, 0: none
-    PRIMARY KEY (device, boot, sequence)) WITHOUT ROWID;
 CREATE TABLE kinds (                    -- as they were first met
     device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
     sequence INTEGER NOT NULL, at_us INTEGER NOT NULL,

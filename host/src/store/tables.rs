@@ -107,8 +107,7 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
     let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
     store
         .prepare_cached(
-            "INSERT OR REPLACE INTO alarms
-            VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
+            "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
         )?
         .execute(params![
             device,
@@ -122,10 +121,6 @@ pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64)
             alarm.number,
             alarm.value,
             alarm.limit,
-            words(&alarm.event),
-            words(&alarm.priority),
-            words(&alarm.category),
-            alarm.kind,
         ])?;
     let Alarm { alarm, number, value, limit, axis, .. } = *alarm;
     let text = format!("alarm {alarm}, {subject}: {state}; move {number}, value {value}, limit {limit}");
