@@ -27,7 +27,7 @@ const SEEDS: u64 = 100;
 
 fn libraries() -> &'static [Library] {
     static LIBRARIES: OnceLock<Vec<Library>> = OnceLock::new();
-    LIBRARIES.get_or_init(|| Library::all(Size { sound: 4000, worn: 600 }))
+    LIBRARIES.get_or_init(|| Library::all(Size { sound: 4000, worn: 300 }))
 }
 
 /// Shifts of an hour: each part of them has an eighth of the moves. Shifts of eight hours are compared by
