@@ -13,7 +13,7 @@ use stillpoint_tests::shift::likeness::compare;
 
 fn main() {
     let seeds = std::env::args().find_map(|argument| argument.parse().ok()).unwrap_or(3);
-    let libraries = Library::all(Size { sound: 12_000, worn: 2400 });
+    let libraries = Library::all(Size { sound: 12_000, worn: 1200 });
     let shifts: Vec<_> = (1..=seeds)
         .map(|seed| {
             let clock = Instant::now();

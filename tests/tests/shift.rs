@@ -10,6 +10,7 @@ use stillpoint::analysis::point::Point;
 use stillpoint::analysis::time_to_limit::TimeToLimit;
 use stillpoint::analysis::trend::{Ask, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
+use stillpoint_core::record::Record;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};
@@ -26,7 +27,7 @@ const SEEDS: u64 = 100;
 
 fn libraries() -> &'static [Library] {
     static LIBRARIES: OnceLock<Vec<Library>> = OnceLock::new();
-    LIBRARIES.get_or_init(|| Library::all(Size { sound: 4000, worn: 600 }))
+    LIBRARIES.get_or_init(|| Library::all(Size { sound: 4000, worn: 300 }))
 }
 
 /// Shifts of an hour: each part of them has an eighth of the moves. Shifts of eight hours are compared by
@@ -49,6 +50,23 @@ fn the_model_is_like_the_full_simulation_on_three_seeds() {
     }
     let differ: Vec<&String> = likenesses.iter().flat_map(|likeness| &likeness.differ).collect();
     assert!(differ.is_empty(), "{differ:#?}");
+}
+
+/// A comparison that finds nothing must find what is there: an axis a twentieth slower.
+#[test]
+fn the_comparison_sees_an_axis_a_twentieth_slower() {
+    for library in libraries() {
+        let differ = |slower: f64| {
+            let work = Work::new(library, 20_000, HOURS, true).map(|record| Record {
+                settling: record.settling.map(|settling| (f64::from(settling) * slower) as u32),
+                ..record
+            });
+            compare(library, &[work.collect()], HOURS, libraries().len()).differ.len()
+        };
+        let found = [differ(1.0), differ(1.05)];
+        println!("{}: {found:?} figures differ as drawn and slowed", library.known.name);
+        assert!(found[0] == 0 && found[1] > 0, "{}: {found:?}", library.known.name);
+    }
 }
 
 /// The watch over one axis during a hundred shifts.

@@ -13,7 +13,7 @@ use super::full::{RATE, Simulated};
 use crate::chance::Chance;
 
 /// Steps of age from 0 to 1. On every axis wear begins at a whole one.
-pub const STEPS: usize = 40;
+pub const STEPS: usize = 80;
 
 /// A move that was simulated.
 #[derive(Clone, Copy, Debug)]
