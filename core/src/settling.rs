@@ -5,7 +5,6 @@
 //! end, [`peaks`] the extremes, [`rest`] the stretch afterwards and [`following`] the error's time-out.
 
 use crate::motion::Phase;
-use crate::sample::stretch::Alike;
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
@@ -17,11 +16,14 @@ pub mod peaks;
 pub mod approach;
 pub mod following;
 pub mod stop;
+mod due;
+mod expected;
 pub mod together;
 
 use approach::{Approach, First, Place};
 use crossing::{Crossing, Entry};
 use curve::{Curve, Point, Readout};
+use due::Due;
 use following::Following;
 use peaks::Peaks;
 use rest::Rest;
@@ -38,19 +40,6 @@ pub struct Status {
     pub position: Position,
     /// Following error beyond its window for longer than its time-out (statusword bit 13).
     pub following_error: bool,
-}
-
-/// What is left to do for the curve, the samples before having had no time for it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd)]
-enum Due {
-    #[default]
-    Nothing,
-    /// The error at the command end has to be stamped.
-    Stamp,
-    /// The same, and half of the curve still belongs to the move before.
-    Half,
-    /// The whole of it does.
-    All,
 }
 
 /// The stage.
@@ -101,61 +90,6 @@ impl Settling {
     #[inline]
     pub fn position(&self) -> Position {
         self.window.position()
-    }
-
-    /// Adds one sample that is [`Settling::expected`], the command changing as before.
-    #[inline(always)]
-    pub fn step_moving(&mut self, settings: &Settings, sample: Sample) -> Status {
-        self.peaks.moving(sample);
-        self.approach.step(sample.feedback, sample.tick, settings.window);
-        self.window.moving(settings, sample.error);
-        if self.curve_due > Due::Stamp {
-            self.clear_curve(sample.tick);
-        }
-        Status { moving: true, position: self.window.position(), ..Status::default() }
-    }
-
-    /// Which of these samples need no closer look: once the target is reached, those between known extremes;
-    /// and how many [`Settling::step_reached`] can take.
-    pub fn expected(&self, settings: &Settings, alike: Alike) -> (Alike, u32) {
-        if self.moving || self.window.position() != Position::TargetReached {
-            return (alike, 0);
-        }
-        let summed = self.rest.room(settings).is_some();
-        (self.peaks.known(alike), if summed { alike.samples } else { 0 })
-    }
-
-    /// Adds one sample that is [`Settling::expected`], the target being reached; [`Settling::reached_for`] counts it.
-    #[inline]
-    pub fn step_reached(&mut self, sample: Sample) -> Status {
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.rest.add(sample.error, sample.feedback_change);
-        Status { position: Position::TargetReached, ..Status::default() }
-    }
-
-    /// Counts so many of them.
-    #[inline]
-    pub fn reached_for(&mut self, samples: u32) {
-        self.rest.count_on(samples);
-    }
-
-    /// Adds one sample that is [`Settling::expected`], the command standing as before.
-    #[inline]
-    pub fn step_held(&mut self, settings: &Settings, sample: Sample) -> Status {
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        if self.window.position() == Position::TargetReached {
-            // Nothing is summed any more.
-            return Status { position: Position::TargetReached, ..Status::default() };
-        }
-        self.peaks.held(sample.error);
-        if self.window.position() == Position::Outside {
-            self.window.outside(sample.error);
-            self.outside(sample);
-            return Status { position: Position::Outside, ..Status::default() };
-        }
-        self.window.inside_for += sample.elapsed;
-        self.rest.step_on(settings, sample.error, sample.feedback_change);
-        Status { position: Position::Inside, ..Status::default() }
     }
 
     #[inline]
@@ -234,24 +168,6 @@ impl Settling {
         }
     }
 
-    /// Half of the curve at a time, as soon as there is time: nothing older than the command end matters to it.
-    #[inline]
-    fn clear_curve(&mut self, tick: u32) {
-        let all = self.curve_due == Due::All;
-        self.curve.clear(all, tick);
-        self.curve_due = if all { Due::Half } else { Due::Nothing };
-    }
-
-    /// What is due at the second sample standing; `tick` is the first one's.
-    #[inline]
-    fn begin_curve(&mut self, tick: u32) {
-        while self.curve_due > Due::Stamp {
-            self.clear_curve(self.command_end.tick);
-        }
-        self.curve.stamp(self.error_at_command_end.unsigned_abs(), tick);
-        self.curve_due = Due::Nothing;
-    }
-
     #[inline]
     fn held(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
@@ -285,17 +201,6 @@ impl Settling {
     pub fn step_calm(&mut self, settings: &Settings, sample: Sample, now: impl Fn() -> u64) -> bool {
         let in_time = self.stamp(sample);
         self.stand(settings, sample, now) && in_time
-    }
-
-    /// Stamps the error before a sample standing after another; whether no more than that was due.
-    #[inline]
-    fn stamp(&mut self, sample: Sample) -> bool {
-        let in_time = self.curve_due == Due::Nothing;
-        if !in_time {
-            self.begin_curve(sample.tick.wrapping_sub(sample.elapsed));
-        }
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        in_time
     }
 
     #[inline(always)]

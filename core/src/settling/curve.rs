@@ -69,12 +69,16 @@ impl Curve {
     #[cold]
     #[inline(never)]
     pub fn clear(&mut self, larger: bool, tick: u32) {
-        let (smaller_ones, larger_ones) = self.after.split_at_mut(BUCKETS / 2);
-        let half = if larger { larger_ones } else { smaller_ones };
-        // By twenties, which a Cortex-M stores two at a time.
-        let (twenties, others) = half.as_chunks_mut::<20>();
-        twenties.iter_mut().for_each(|twenty| *twenty = [tick; 20]);
-        others.fill(tick);
+        let (halves, largest) = self.after.as_chunks_mut::<{ BUCKETS / 2 }>();
+        if larger {
+            largest.fill(tick);
+        }
+        let Some(half) = halves.get_mut(usize::from(larger)) else { return };
+        // By fours, which a Cortex-M stores two at a time.
+        let (fours, _) = half.as_chunks_mut();
+        for [a, b, c, d] in fours {
+            (*a, *b, *c, *d) = (tick, tick, tick, tick);
+        }
     }
 
     /// An error of this size was read at the sample before `tick`.

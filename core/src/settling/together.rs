@@ -23,7 +23,7 @@ impl Settling {
         let position = self.window.position();
         if position == Position::Outside {
             let span = far.wrapping_sub((settings.window as i32).wrapping_add(1));
-            let least = if error < 0 { -far } else { far - span };
+            let least = if error < 0 { -far } else { far.wrapping_sub(span) };
             return (span >= 0).then_some(Alike { least, span: span as u32, ..Alike::within(0) });
         }
         let samples = self.rest.room(settings).unwrap_or(u32::MAX);

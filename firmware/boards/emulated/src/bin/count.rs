@@ -167,7 +167,7 @@ mod image {
             }
         }
         hprintln!("worst_usual_instructions_{} {}", course.name, usual);
-        hprintln!("worst_ending_instructions_{} {} ({} moves)", course.name, ending, axis.moves());
+        hprintln!("worst_ending_instructions_{} {} of {} moves", course.name, ending, axis.moves());
     }
 
     #[panic_handler]
