@@ -68,6 +68,12 @@ impl Finding {
     pub fn is_drift(&self) -> bool {
         self.score >= LIMIT
     }
+
+    /// Whether a drift stands after this, which stood or not before it: once found it stands until its score is
+    /// below half of the limit, so that one change is one drift.
+    pub fn stands(&self, stood: bool) -> bool {
+        self.is_drift() || stood && self.score >= LIMIT / 2
+    }
 }
 
 /// Watches one value of one kind.

@@ -122,6 +122,8 @@ pub struct Health {
     state: State,
     opposite: u8,
     swapped: u8,
+    /// Moves in which nothing or little spoke for swapped taps.
+    ordered: u8,
     told: u8,
 }
 
@@ -213,7 +215,9 @@ impl Health {
         let restless = self.command.restless && !self.feedback.restless;
         let first = self.state == State::Moving { feedback_first: true };
         let signs = [behind <= -LEAD, restless, first || self.is_inverse(limits)];
-        count(&mut self.swapped, signs.into_iter().filter(|&sign| sign).count() > 1, true);
+        let swapped = signs.into_iter().filter(|&sign| sign).count() > 1;
+        count(&mut self.swapped, swapped, true);
+        self.ordered = self.ordered.saturating_add(u8::from(!swapped));
     }
 
     /// The moves so far fit the inverse of the ratio set, and not the ratio itself.
@@ -228,7 +232,9 @@ impl Health {
             let sign = if (self.opposite > 0) != (limits.scale.0 < 0) { -1 } else { 1 };
             Some((sign * i32::try_from(upper).ok()?, i32::try_from(lower).ok()?))
         });
-        let swapped = self.swapped >= IN_A_ROW;
+        // Taps don't swap by themselves: a belt so slack that it still rings as the next move begins shows the same
+        // signs in some moves in a row, but not from the start.
+        let swapped = self.swapped >= IN_A_ROW && self.swapped > self.ordered;
         // Swapped taps show the inverse ratio; that is told only when the order of the signals is clear.
         let unclear = self.swapped > 0 && self.is_inverse(limits);
         let differs = !unclear && self.ratio.is_known() && self.ratio.differs(set, RATIO_PART);

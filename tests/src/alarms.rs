@@ -44,7 +44,7 @@ impl Alarms {
     pub fn new(second: u64) -> Alarms {
         let lives = vec![
             life(Subject::Signal, -1, 0, [0, SHIFT, SHIFT], second),
-            life(Subject::Unsettled, 5, 4, [0, SHIFT, SHIFT], second),
+            life(Subject::Unsettled, 5, 4, [60, SHIFT, SHIFT], second),
             life(Subject::FollowingError, 1, 0, [60, SHIFT, SHIFT], second),
             life(Subject::Drift, 511, 254, [0, 0, 21 * SHIFT], second),
             life(Subject::Gap, 1, 0, [60, 0, SHIFT], second),

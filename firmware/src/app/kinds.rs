@@ -9,7 +9,7 @@ use heapless::Vec;
 use stillpoint_core::baseline::quantiles::Quantiles;
 use stillpoint_core::baseline::reference::Evidence;
 use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::drift::{Drift, Finding, LIMIT, Promise};
+use stillpoint_core::drift::{Drift, Finding, Promise};
 use stillpoint_core::kind::{Arrival, Kinds, Place};
 use stillpoint_core::record::Record;
 use stillpoint_core::settings::Settings;
@@ -43,6 +43,7 @@ struct Row {
     /// As it was last found, and the move that decided it. Unit: 1/256 of the limit
     score: u32,
     number: u32,
+    stands: bool,
     /// As it was last told.
     promise: Promise,
 }
@@ -81,11 +82,10 @@ impl Row {
 
     /// A finding is told if a drift begins or ends with it, or if it is promised otherwise.
     fn found(&mut self, finding: &Finding, waiting: &Waiting) -> Option<watch::Drift> {
-        let stood = self.score >= LIMIT;
+        let (stood, another) = (self.stands, self.promise != finding.promise);
         (self.score, self.number) = (finding.score, waiting.number);
-        let another = self.promise != finding.promise;
-        self.promise = finding.promise;
-        (another || stood != finding.is_drift()).then(|| watch::Drift {
+        (self.stands, self.promise) = (finding.stands(stood), finding.promise);
+        (another || stood != self.stands).then(|| watch::Drift {
             change: finding.change,
             score: finding.score,
             direction: finding.direction.into(),

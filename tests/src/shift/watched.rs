@@ -5,12 +5,12 @@
 use std::collections::BTreeMap;
 
 use stillpoint::analysis::point::Point;
-use stillpoint::store::sketch::{Bins, Sketch};
+use stillpoint::store::sketch::{Bins, Sketch, rank};
 use stillpoint_core::baseline::reference::Evidence;
 use stillpoint_core::drift::watch::Watch;
 use stillpoint_core::drift::{Direction, Drift, Finding, Promise};
 use stillpoint_core::kind::{Arrival, KINDS, Kinds};
-use stillpoint_core::record::Record;
+use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::settings::Settings;
 
 /// Length of an interval. Unit: s
@@ -27,6 +27,8 @@ pub struct Told {
     pub moves: u32,
     /// What was found.
     pub finding: Finding,
+    /// Whether a drift stands since then.
+    pub stands: bool,
 }
 
 /// What was seen of one kind.
@@ -34,8 +36,8 @@ pub struct Told {
 pub struct Seen {
     /// How it stood whenever that changed.
     pub told: Vec<Told>,
-    /// Settling times by interval. Unit: ticks
-    intervals: BTreeMap<u32, Vec<u32>>,
+    /// Settling times by interval, and how many moves did not settle. Unit: ticks
+    intervals: BTreeMap<u32, (Vec<u32>, u64)>,
 }
 
 /// The watch over one axis.
@@ -71,35 +73,31 @@ impl Watched {
         }
         let at = record.command_end as f64 / f64::from(self.settings.ticks_per_second);
         let seen = self.seen.entry(place.number).or_default();
-        if let Some(settling) = record.settling {
-            seen.intervals.entry((at / INTERVAL) as u32).or_default().push(settling);
-        }
+        let (times, unsettled) = seen.intervals.entry((at / INTERVAL) as u32).or_default();
+        times.extend(record.settling);
+        *unsettled += u64::from(record.outcome == Outcome::Unsettled);
         if let Some(finding) = Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence)) {
-            seen.found(Told { at, number: record.number, moves: drift.moves(), finding });
+            seen.found(at, record.number, drift.moves(), finding);
         }
         Some(place.number)
     }
 }
 
 impl Seen {
-    fn found(&mut self, told: Told) {
-        let (stood, promise) = self
-            .told
-            .last()
-            .map_or((false, Promise::Learning), |last| (last.finding.is_drift(), last.finding.promise));
-        if (stood, promise) != (told.finding.is_drift(), told.finding.promise) {
-            self.told.push(told);
+    fn found(&mut self, at: f64, number: u32, moves: u32, finding: Finding) {
+        let last = self.told.last();
+        let (stood, promise) =
+            last.map_or((false, Promise::Learning), |last| (last.stands, last.finding.promise));
+        let stands = finding.stands(stood);
+        if (stood, promise) != (stands, finding.promise) {
+            self.told.push(Told { at, number, moves, finding, stands });
         }
     }
 
     /// Drifts that began to stand.
     pub fn drifts(&self) -> impl Iterator<Item = &Told> {
-        let before = std::iter::once(false).chain(self.told.iter().map(|told| told.finding.is_drift()));
-        self.told
-            .iter()
-            .zip(before)
-            .filter(|(told, stood)| told.finding.is_drift() && !stood)
-            .map(|(told, _)| told)
+        let before = std::iter::once(false).chain(self.told.iter().map(|told| told.stands));
+        self.told.iter().zip(before).filter(|(told, stood)| told.stands && !stood).map(|(told, _)| told)
     }
 
     /// What is known about the promise at the end.
@@ -116,18 +114,23 @@ impl Seen {
     pub fn points(&self, ticks_per_second: u32) -> Vec<Point> {
         let bins = Bins::default();
         let second = 1.0 / f64::from(ticks_per_second);
-        let point = |(interval, times): (&u32, &Vec<u32>)| {
+        let point = |(interval, (times, unsettled)): (&u32, &(Vec<u32>, u64))| {
             let mut sketch = Sketch::default();
             let nanoseconds = |ticks: &u32| (f64::from(*ticks) * second * 1e9) as i64;
             times.iter().for_each(|ticks| sketch.add(bins.bin(nanoseconds(ticks)), 1));
-            let quantile = |share| Some(sketch.quantile(&bins, share)? as f64 * 1e-9);
+            // A move that did not settle stands behind all that did.
+            let quantile = |share| {
+                let rank = rank(share, sketch.count() + unsettled)?;
+                Some(sketch.ranked(&bins, rank).map_or(f64::INFINITY, |settling| settling as f64 * 1e-9))
+            };
             let sum: f64 = times.iter().map(|ticks| f64::from(*ticks) * second).sum();
             Some(Point {
                 time_s: f64::from(*interval) * INTERVAL,
                 moves: sketch.count(),
+                unsettled: *unsettled,
                 median_s: quantile(0.5)?,
                 p95_s: quantile(0.95)?,
-                mean_s: Some(sum / times.len() as f64),
+                mean_s: (!times.is_empty()).then(|| sum / times.len() as f64),
             })
         };
         self.intervals.iter().filter_map(point).collect()

@@ -36,7 +36,8 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
             }
         }
         let Some(found) = drift.step(&watch, evidence) else { continue };
-        if (found.is_drift(), found.promise) != (*stood, *promise) {
+        let stands = found.stands(*stood);
+        if (stands, found.promise) != (*stood, *promise) {
             messages.push(Message::Drift(Drift {
                 axis: 0,
                 kind: *kind,
@@ -50,7 +51,7 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
                 moves: drift.moves(),
             }));
         }
-        (*stood, *promise) = (found.is_drift(), found.promise);
+        (*stood, *promise) = (stands, found.promise);
     }
     messages
 }

@@ -3,7 +3,7 @@
 //! | subject | figure | abnormal from | normal again | off-delay | re-alarm | longest shelving |
 //! |---|---|---|---|---|---|---|
 //! | Signal | place of the fault among the findings, −1 for none | 0 | −1 | none | 8 h | 8 h |
-//! | Unsettled | stops in a row that did not settle | 3 | 0 | none | 8 h | 8 h |
+//! | Unsettled | stops in a row that did not settle | 3 | 0 | 60 s | 8 h | 8 h |
 //! | FollowingError | counts by which it lies beyond its window | 1 | 0 | 60 s | 8 h | 8 h |
 //! | Drift | the detector's figure, in 1/256 of its limit | 256 | 128 | none | never | 7 days |
 //! | Gap | samples and frames of moves lost since the last tick | 1 | 0 | 60 s | never | 8 h |
@@ -66,7 +66,7 @@ pub(super) const OF_AXIS: [Rule; 4] = [
         subject: Subject::Unsettled,
         first: 3,
         band: 2,
-        off_delay: 0,
+        off_delay: MINUTE,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::Medium,
