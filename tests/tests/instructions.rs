@@ -36,7 +36,9 @@ fn no_more_instructions_than_before() {
     let Some(image) = image("count") else { return };
     let text = printed(&image);
     for (name, limit, bar) in LIMITS {
-        let found = text.lines().find_map(|line| line.strip_prefix(name)?.split_whitespace().next()?.parse::<f64>().ok());
+        let found = text
+            .lines()
+            .find_map(|line| line.strip_prefix(name)?.split_whitespace().next()?.parse::<f64>().ok());
         let found = found.unwrap_or_else(|| panic!("{name} is not told: {text}"));
         println!(
             "{name} {found}, limit {limit}, bar {bar}{}",
