@@ -82,7 +82,7 @@ impl Recording {
     /// What has to stand where, the command in feedback counts.
     fn command(&self) -> i64 {
         let Course { travel, samples, ramp, pause, .. } = self.course;
-        let (forth, k) = ((self.number / samples) % 2 == 0, (self.number % samples) as i64);
+        let (forth, k) = ((self.number / samples).is_multiple_of(2), (self.number % samples) as i64);
         let part = (k / (pause + 1)).min(ramp);
         let way = travel * part * part * (3 * ramp - 2 * part) / (ramp * ramp * ramp);
         if forth { way } else { travel - way }
