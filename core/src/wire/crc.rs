@@ -66,8 +66,32 @@ static EIGHT: [[u32; 256]; 8] = {
 
 impl Crc for SmallTable {
     fn crc(bytes: &[u8]) -> u32 {
+        let mut running = Running::default();
+        running.add(bytes);
+        running.end()
+    }
+}
+
+/// The same by half bytes over parts, one after another, as a log on flash has them.
+#[derive(Clone, Copy, Debug)]
+pub struct Running(u32);
+
+impl Default for Running {
+    fn default() -> Running {
+        Running(u32::MAX)
+    }
+}
+
+impl Running {
+    /// Adds a part.
+    pub fn add(&mut self, bytes: &[u8]) {
         let step = |crc: u32| (crc >> 4) ^ HALF_BYTES[(crc & 15) as usize];
-        !bytes.iter().fold(u32::MAX, |crc, byte| step(step(crc ^ u32::from(*byte))))
+        self.0 = bytes.iter().fold(self.0, |crc, byte| step(step(crc ^ u32::from(*byte))));
+    }
+
+    /// CRC-32 of all parts.
+    pub fn end(&self) -> u32 {
+        !self.0
     }
 }
 

@@ -14,9 +14,10 @@
 use core::ops::Range;
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::wire::crc::Running;
 
 use super::Error;
-use super::page::{CRC, Region, Window};
+use super::page::{Region, Window};
 
 /// Mark 4, serial 8, length 4, CRC-32 4. Unit: bytes
 const HEADER: usize = 20;
@@ -83,9 +84,9 @@ impl Keep {
         let length = u32::try_from(blob.len()).ok().filter(|length| *length as usize <= self.longest());
         let Some(length) = length else { return Err(Error::TooLong(self.longest())) };
         let serial = self.newest(flash)?.map_or(0, |slot| slot.serial.saturating_add(1));
-        let mut digest = begin(serial, length);
-        digest.update(blob);
-        let crc = digest.finalize();
+        let mut sum = begin(serial, length);
+        sum.add(blob);
+        let crc = sum.end();
         let page = self.region.address(serial);
         self.window.erase(flash, &self.region, serial)?;
         let mut at = page + self.body();
@@ -118,9 +119,9 @@ impl Keep {
         if slot.length as usize > longest || self.region.address(slot.serial) != page {
             return Ok(None);
         }
-        let mut digest = begin(slot.serial, slot.length);
-        self.each_chunk(flash, &slot, |chunk| digest.update(chunk))?;
-        Ok((digest.finalize() == slot.crc).then_some(slot))
+        let mut sum = begin(slot.serial, slot.length);
+        self.each_chunk(flash, &slot, |chunk| sum.add(chunk))?;
+        Ok((sum.end() == slot.crc).then_some(slot))
     }
 
     /// Hands out the blob of a slot piece by piece.
@@ -156,9 +157,9 @@ fn decode(bytes: &[u8]) -> Option<Slot> {
 }
 
 /// A check sum that has seen serial and length.
-fn begin(serial: u64, length: u32) -> crc::Digest<'static, u32, crc::Table<1>> {
-    let mut digest = CRC.digest();
-    digest.update(&serial.to_le_bytes());
-    digest.update(&length.to_le_bytes());
-    digest
+fn begin(serial: u64, length: u32) -> Running {
+    let mut sum = Running::default();
+    sum.add(&serial.to_le_bytes());
+    sum.add(&length.to_le_bytes());
+    sum
 }

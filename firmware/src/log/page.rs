@@ -4,13 +4,10 @@
 
 use core::ops::Range;
 
-use crc::{CRC_32_ISO_HDLC, Crc, Table};
 use embedded_storage::nor_flash::{NorFlash, NorFlashError};
+use stillpoint_core::wire::crc::{Crc, SmallTable};
 
 use super::Error;
-
-/// The one check sum of the log: CRC-32/ISO-HDLC with a 1 KiB table.
-pub(super) static CRC: Crc<u32, Table<1>> = Crc::<u32, Table<1>>::new(&CRC_32_ISO_HDLC);
 
 /// What an erased byte reads.
 pub(super) const BLANK: u8 = 0xFF;
@@ -118,7 +115,7 @@ impl Header {
             .chain(self.first.to_le_bytes())
             .chain(self.before.to_le_bytes());
         bytes.iter_mut().zip(fields).for_each(|(byte, field)| *byte = field);
-        let crc = CRC.checksum(bytes.split_last_chunk::<4>().map_or(&[], |(covered, _)| covered));
+        let crc = SmallTable::crc(bytes.split_last_chunk::<4>().map_or(&[], |(covered, _)| covered));
         if let Some((_, end)) = bytes.split_last_chunk_mut::<4>() {
             *end = crc.to_le_bytes();
         }
@@ -132,7 +129,7 @@ impl Header {
         let (first, rest) = rest.split_first_chunk::<8>()?;
         let (before, crc) = rest.split_first_chunk::<8>()?;
         let (covered, _) = bytes.split_last_chunk::<4>()?;
-        let sound = *mark == MARK && crc == CRC.checksum(covered).to_le_bytes();
+        let sound = *mark == MARK && crc == SmallTable::crc(covered).to_le_bytes();
         sound.then(|| Self {
             serial: u64::from_le_bytes(*serial),
             first: u64::from_le_bytes(*first),

@@ -1,8 +1,9 @@
 //! In: pages as a power cut may have left them. Out: the entries that are whole, and where writing goes on.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::wire::crc::Running;
 
-use super::page::{BLANK, CRC, Header, Region, Top, Window};
+use super::page::{BLANK, Header, Region, Top, Window};
 use super::{Cursor, Error, FRAME_MAX, Head, Log, Opened};
 
 /// Before the frame: length 2, number − first 2. Unit: bytes
@@ -13,11 +14,11 @@ pub(super) const OVERHEAD: usize = BEFORE_FRAME + 4;
 
 /// The check sum of an entry. Its place is under it, so that no copy of an entry elsewhere can be taken for one.
 pub(super) fn crc<'p>(serial: u64, offset: u32, parts: impl IntoIterator<Item = &'p [u8]>) -> u32 {
-    let mut digest = CRC.digest();
-    digest.update(&serial.to_le_bytes());
-    digest.update(&offset.to_le_bytes());
-    parts.into_iter().for_each(|part| digest.update(part));
-    digest.finalize()
+    let mut sum = Running::default();
+    sum.add(&serial.to_le_bytes());
+    sum.add(&offset.to_le_bytes());
+    parts.into_iter().for_each(|part| sum.add(part));
+    sum.end()
 }
 
 /// A whole entry on flash.
