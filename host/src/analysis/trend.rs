@@ -155,10 +155,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
     let size = hot.len().div_ceil(MOST_POINTS).max(1);
     let parts = parts(&hot, &restarts);
     let stretch = last_stretch(&parts, size, end, ask);
-    let first = hot.first().map(|first| first.mean_s.unwrap_or(first.median_s));
-    let first = first.filter(|first| first.is_finite());
-    let first = first.map(|settling_s| Baseline { settling_s, source: Source::FirstInterval });
-    let baseline = ask.baseline.or(first);
+    let baseline = ask.baseline.or_else(|| first_interval(&hot));
     let cost_of = |points, shift| cost(points, shift, baseline.map(|it| it.settling_s), ask.cycle);
     Some(Trend {
         measure: ask.measure,
@@ -172,17 +169,26 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         changes: stretch.changes,
         fit: stretch.fit,
         unsettled: parts.last().and_then(|last| unsettled(last)),
-        unsettled_intervals: used
-            .iter()
-            .filter(|point| point.unsettled > 0)
-            .map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled))
-            .collect(),
+        unsettled_intervals: unsettled_intervals(&used),
         time_to_limit: ask.limit_s.map(|_| stretch.time_to_limit.unwrap_or(TimeToLimit::Unknown)),
         baseline,
         cost: cost_of(points, None),
         warm_up_cost: cost_of(&cold, None),
         shifts: ask.shifts.iter().map(|shift| (shift.clone(), cost_of(points, Some(shift)))).collect(),
     })
+}
+
+/// The first hot interval as a baseline, if a move in it settled.
+fn first_interval(hot: &[Point]) -> Option<Baseline> {
+    let first = hot.first()?;
+    let settling_s = Some(first.mean_s.unwrap_or(first.median_s)).filter(|first| first.is_finite())?;
+    Some(Baseline { settling_s, source: Source::FirstInterval })
+}
+
+/// Start, unsettled moves and all moves of each interval with unsettled ones.
+fn unsettled_intervals(used: &[Point]) -> Vec<(f64, u64, u64)> {
+    let with = used.iter().filter(|point| point.unsettled > 0);
+    with.map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled)).collect()
 }
 
 /// Hot points and those of warm-ups.

@@ -79,7 +79,6 @@ impl Scale {
             counts_per_unit: self.counts_per_unit,
             settling_curve: curve.map(|point| (self.length(point.window), seconds(point.settling))).collect(),
             settling_95_s: settled.then(|| self.seconds(record.settling_95)),
-            kind: None,
             ..MoveLine::default()
         }
     }

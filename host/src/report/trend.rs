@@ -103,10 +103,6 @@ impl TrendLine {
         let fit = trend.fit.as_ref();
         let slope = |figure: f64| Some(figure * HOUR).filter(|slope| slope.is_finite());
         let ends = trend.time_to_limit.map(|time| time.ends()).unwrap_or_default();
-        let cost = &trend.cost;
-        let shifts = trend.shifts.iter();
-        let unsettled = trend.unsettled.as_ref();
-        let all = cost.moves + cost.unsettled;
         TrendLine {
             axis: axis.to_owned(),
             kind: kind.to_owned(),
@@ -125,21 +121,31 @@ impl TrendLine {
             slope_high_s_per_h: fit.and_then(|fit| slope(fit.slope.high)),
             mann_kendall_p: fit.and_then(|fit| fit.test).map(|test| test.p),
             variance_factor: fit.map(|fit| fit.variance_factor),
+            settles_now: fit.map(|fit| fit.level_s.is_finite()),
             limit_s,
             time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
             limit_earliest_s: ends.0,
             limit_latest_s: ends.1,
+            restarts: trend.restarts.clone(),
+            ..TrendLine::lost(trend)
+        }
+    }
+
+    /// What it costs, and the moves that did not settle; the other fields are empty.
+    fn lost(trend: &Trend) -> TrendLine {
+        let (cost, unsettled) = (&trend.cost, trend.unsettled.as_ref());
+        let all = cost.moves + cost.unsettled;
+        let shifts = trend.shifts.iter();
+        let shifts = shifts.map(|(shift, cost)| {
+            (shift.name.clone(), cost.moves, cost.seconds, cost.seconds_against_baseline)
+        });
+        TrendLine {
             moves: cost.moves,
             lost_s: cost.seconds,
             lost_against_baseline_s: cost.seconds_against_baseline,
             lost_parts: cost.parts,
             lost_against_baseline_parts: cost.parts_against_baseline,
-            shifts: shifts
-                .map(|(shift, cost)| {
-                    (shift.name.clone(), cost.moves, cost.seconds, cost.seconds_against_baseline)
-                })
-                .collect(),
-            settles_now: fit.map(|fit| fit.level_s.is_finite()),
+            shifts: shifts.collect(),
             not_settled_intervals: trend.not_settled,
             unsettled: cost.unsettled,
             unsettled_share: (all > 0).then(|| cost.unsettled as f64 / all as f64),
@@ -147,10 +153,10 @@ impl TrendLine {
             unsettled_share_now: unsettled.map(|shares| shares.now),
             unsettled_p: unsettled.and_then(|shares| shares.test).map(|test| test.p),
             unsettled_intervals: trend.unsettled_intervals.clone(),
-            restarts: trend.restarts.clone(),
             baseline_s: trend.baseline.map(|baseline| baseline.settling_s),
             baseline_from: trend.baseline.map_or("", |baseline| baseline.source.words()).to_owned(),
             warm_up_lost_s: trend.warm_up_cost.seconds_against_baseline,
+            ..TrendLine::default()
         }
     }
 }

@@ -147,38 +147,24 @@ mod tests {
     use super::*;
     use stillpoint_core::wire::watch::{AlarmState, Subject};
 
+    fn axis(name: &str) -> Axis {
+        let (name, unit) = (name.to_owned(), "mm".to_owned());
+        Axis { name, unit, counts_per_unit: 100.0, ticks_per_second: 1e6 }
+    }
+
+    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> Said<'static> {
+        Said::Drift(Drift { axis, kind, score, promise, change: -1500, smallest: 700, ..Drift::default() })
+    }
+
+    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> Said<'static> {
+        let (alarm, axis, subject) = (4, 1, Subject::Drift);
+        Said::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
+    }
+
     #[test]
     fn every_kind_and_every_alarm_is_told_in_a_line() {
-        let axis = |name: &str| Axis {
-            name: name.to_owned(),
-            unit: "mm".to_owned(),
-            counts_per_unit: 100.0,
-            ticks_per_second: 1e6,
-        };
         let mut watch = Watch::new(vec![axis("shuttle"), axis("dibble")]);
-        let drift = |axis, kind, score, promise| {
-            Said::Drift(Drift {
-                axis,
-                kind,
-                score,
-                promise,
-                change: -1500,
-                smallest: 700,
-                ..Drift::default()
-            })
-        };
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
-        let alarm = |at, event, state| {
-            Said::Alarm(Alarm {
-                alarm: 4,
-                axis: 1,
-                subject: Subject::Drift,
-                at,
-                event,
-                state,
-                ..Alarm::default()
-            })
-        };
         for (second, said) in [
             (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
             (1.0, Said::Kind(kind)),

@@ -16,19 +16,22 @@ pub fn csv(lines: &[TrendLine], out: impl io::Write) -> io::Result<()> {
     rows.flush()
 }
 
+/// A list as one field.
+fn list(entries: impl Iterator<Item = String>) -> String {
+    entries.collect::<Vec<String>>().join(";")
+}
+
 /// Names and texts, in order.
 fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
-    let list = |entries: Vec<String>| entries.join(";");
+    [found(line), lost(line)].concat()
+}
+
+/// What was found of the settling time.
+fn found(line: &TrendLine) -> Vec<(&'static str, String)> {
     let changes = line
         .change_points
         .iter()
         .map(|(at, from, to)| format!("{}:{}:{}", number(*at), number(*from), number(*to)));
-    let shifts = line.shifts.iter().map(|(name, moves, lost, against)| {
-        let name = name.replace([':', ';'], " ");
-        format!("{name}:{moves}:{}:{}", number(*lost), optional(*against))
-    });
-    let unsettled =
-        line.unsettled_intervals.iter().map(|(at, count, of)| format!("{}:{count}:{of}", number(*at)));
     vec![
         ("axis", line.axis.clone()),
         ("kind", line.kind.clone()),
@@ -39,7 +42,7 @@ fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("left_out", line.left_out.to_string()),
         ("warm_up_intervals", line.warm_up_intervals.to_string()),
         ("warm_up_p", optional(line.warm_up_p)),
-        ("change_points", list(changes.collect())),
+        ("change_points", list(changes)),
         ("fitted_from_s", optional(line.fitted_from_s)),
         ("level_s", optional(line.level_s)),
         ("slope_s_per_h", optional(line.slope_s_per_h)),
@@ -51,12 +54,24 @@ fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("time_to_limit", line.time_to_limit.clone()),
         ("limit_earliest_s", optional(line.limit_earliest_s)),
         ("limit_latest_s", optional(line.limit_latest_s)),
+    ]
+}
+
+/// What it costs, and what did not settle.
+fn lost(line: &TrendLine) -> Vec<(&'static str, String)> {
+    let shifts = line.shifts.iter().map(|(name, moves, lost, against)| {
+        let name = name.replace([':', ';'], " ");
+        format!("{name}:{moves}:{}:{}", number(*lost), optional(*against))
+    });
+    let unsettled =
+        line.unsettled_intervals.iter().map(|(at, count, of)| format!("{}:{count}:{of}", number(*at)));
+    vec![
         ("moves", line.moves.to_string()),
         ("lost_s", number(line.lost_s)),
         ("lost_against_baseline_s", optional(line.lost_against_baseline_s)),
         ("lost_parts", optional(line.lost_parts)),
         ("lost_against_baseline_parts", optional(line.lost_against_baseline_parts)),
-        ("shifts", list(shifts.collect())),
+        ("shifts", list(shifts)),
         ("settles_now", line.settles_now.map(|settles| settles.to_string()).unwrap_or_default()),
         ("not_settled_intervals", line.not_settled_intervals.to_string()),
         ("unsettled", line.unsettled.to_string()),
@@ -64,8 +79,8 @@ fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("unsettled_share_before", optional(line.unsettled_share_before)),
         ("unsettled_share_now", optional(line.unsettled_share_now)),
         ("unsettled_p", optional(line.unsettled_p)),
-        ("unsettled_intervals", list(unsettled.collect())),
-        ("restarts", list(line.restarts.iter().map(|at| number(*at)).collect())),
+        ("unsettled_intervals", list(unsettled)),
+        ("restarts", list(line.restarts.iter().map(|at| number(*at)))),
         ("baseline_s", optional(line.baseline_s)),
         ("baseline_from", line.baseline_from.clone()),
         ("warm_up_lost_s", optional(line.warm_up_lost_s)),
