@@ -4,11 +4,11 @@
 pub mod error;
 pub mod trace;
 pub mod analysis;
+pub mod decode;
 pub mod report;
 pub mod plot;
 pub mod measure;
 pub mod source;
-pub mod decode;
 pub mod store;
 pub mod command;
 pub mod cmd;

@@ -29,6 +29,15 @@ pub enum Source {
     FirstInterval,
 }
 
+impl Baseline {
+    /// That of the first interval, if a move in it settled.
+    pub(super) fn of_first(points: &[Point]) -> Option<Baseline> {
+        let first = points.first()?;
+        let settling_s = Some(first.mean_s.unwrap_or(first.median_s)).filter(|first| first.is_finite())?;
+        Some(Baseline { settling_s, source: Source::FirstInterval })
+    }
+}
+
 impl Source {
     /// In words.
     pub fn words(self) -> &'static str {

@@ -1,13 +1,13 @@
 //! In: points of one kind. Out: its trend, changes, warm-ups, time to limit and cost.
 
-use super::cost::{Baseline, Cost, Cycle, Shift, Source, cost};
+use super::cost::{Baseline, Cost, Cycle, Shift, cost};
 use super::fit::{Fit, Fitted, fitted};
 use super::order::numbers;
 use super::point::Point;
 use super::quantile::median;
 use super::stretch::divide;
 use super::time_to_limit::TimeToLimit;
-use super::unsettled::{Unsettled, unsettled};
+use super::unsettled::{Unsettled, intervals, unsettled};
 use super::warm_up::{Rule, WarmUp, warm_ups};
 
 /// Points beyond which neighbours are made one.
@@ -155,7 +155,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
     let size = hot.len().div_ceil(MOST_POINTS).max(1);
     let parts = parts(&hot, &restarts);
     let stretch = last_stretch(&parts, size, end, ask);
-    let baseline = ask.baseline.or_else(|| first_interval(&hot));
+    let baseline = ask.baseline.or_else(|| Baseline::of_first(&hot));
     let cost_of = |points, shift| cost(points, shift, baseline.map(|it| it.settling_s), ask.cycle);
     Some(Trend {
         measure: ask.measure,
@@ -169,26 +169,13 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         changes: stretch.changes,
         fit: stretch.fit,
         unsettled: parts.last().and_then(|last| unsettled(last)),
-        unsettled_intervals: unsettled_intervals(&used),
+        unsettled_intervals: intervals(&used),
         time_to_limit: ask.limit_s.map(|_| stretch.time_to_limit.unwrap_or(TimeToLimit::Unknown)),
         baseline,
         cost: cost_of(points, None),
         warm_up_cost: cost_of(&cold, None),
         shifts: ask.shifts.iter().map(|shift| (shift.clone(), cost_of(points, Some(shift)))).collect(),
     })
-}
-
-/// The first hot interval as a baseline, if a move in it settled.
-fn first_interval(hot: &[Point]) -> Option<Baseline> {
-    let first = hot.first()?;
-    let settling_s = Some(first.mean_s.unwrap_or(first.median_s)).filter(|first| first.is_finite())?;
-    Some(Baseline { settling_s, source: Source::FirstInterval })
-}
-
-/// Start, unsettled moves and all moves of each interval with unsettled ones.
-fn unsettled_intervals(used: &[Point]) -> Vec<(f64, u64, u64)> {
-    let with = used.iter().filter(|point| point.unsettled > 0);
-    with.map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled)).collect()
 }
 
 /// Hot points and those of warm-ups.

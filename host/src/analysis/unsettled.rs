@@ -40,6 +40,12 @@ fn pooled(points: &[Point]) -> Option<f64> {
     (all > 0).then(|| unsettled as f64 / all as f64)
 }
 
+/// Start, unsettled moves and all moves of each interval with unsettled ones.
+pub(super) fn intervals(points: &[Point]) -> Vec<(f64, u64, u64)> {
+    let with = points.iter().filter(|point| point.unsettled > 0);
+    with.map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled)).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

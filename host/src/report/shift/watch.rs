@@ -152,11 +152,11 @@ mod tests {
         Axis { name, unit, counts_per_unit: 100.0, ticks_per_second: 1e6 }
     }
 
-    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> Said<'static> {
+    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> Said {
         Said::Drift(Drift { axis, kind, score, promise, change: -1500, smallest: 700, ..Drift::default() })
     }
 
-    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> Said<'static> {
+    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> Said {
         let (alarm, axis, subject) = (4, 1, Subject::Drift);
         Said::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
     }
