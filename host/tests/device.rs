@@ -150,7 +150,7 @@ fn an_alarm_is_arranged() {
     let place = serve(monitor());
     let line = |latching: bool, delay: &str, priority: &str| {
         format!(
-            "axis 1, unsettled: latching={latching} on_delay={delay} off_delay=0s re_alarm_time=28800s \
+            "axis 1, unsettled: latching={latching} on_delay={delay} off_delay=60s re_alarm_time=28800s \
             longest_shelving=28800s priority={priority}"
         )
     };
