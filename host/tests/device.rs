@@ -232,7 +232,7 @@ fn who_did_it_is_written_down() {
     let steps: Vec<(&str, &str)> = cells.iter().map(|cells| (cells[4], cells[11])).collect();
     let by = |state| (state, "M. Ito");
     assert_eq!(steps, [("unacknowledged", ""), by("acknowledged"), by("shelved"), by("out of service")]);
-    assert!(cells.iter().all(|cells| cells[5..11] == ["4", "3", "3", "1", "medium", "S"]), "{alarms}");
+    assert!(cells.iter().all(|cells| cells[5..11] == ["4", "3", "3", "kind 1", "medium", "S"]), "{alarms}");
 }
 
 #[test]

@@ -17,7 +17,7 @@ pub(super) enum Form {
     /// For people; printed when all is read.
     #[default]
     Table,
-    /// One JSON object per line, as soon as each move is over.
+    /// One JSON object per line, each as soon as it is known.
     Jsonl,
     /// Comma-separated, the same fields.
     Csv,

@@ -136,14 +136,17 @@ fn microseconds(seconds: f64) -> i64 {
     (seconds * 1e6) as i64
 }
 
+/// Longest shift: a year. Unit: h
+const LONGEST: f64 = 8784.0;
+
 /// Runs the shift.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    if !(arguments.hours.is_finite() && arguments.hours > 0.0) {
+    if !(arguments.hours > 0.0 && arguments.hours <= LONGEST) {
         return Err(Error::Option {
             option: "--hours".to_owned(),
             value: arguments.hours.to_string(),
-            wrong: "is no length of time".to_owned(),
-            remedy: "give some hours, such as 0.5".to_owned(),
+            wrong: "is no length of a shift".to_owned(),
+            remedy: format!("give more than 0 and at most {LONGEST} hours, such as 0.5"),
         });
     }
     let axes = axes_wearing(|name| arguments.wears(name));

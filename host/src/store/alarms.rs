@@ -1,5 +1,7 @@
 //! In: a time. Out: the steps in the lives of the alarms within it, and who had them made.
 
+use std::collections::BTreeMap;
+
 use rusqlite::params;
 use serde::Serialize;
 use stillpoint_core::wire::crc::LargeTable;
@@ -7,7 +9,7 @@ use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
-use super::{Store, time};
+use super::{Store, kind, time};
 use crate::error::Error;
 use crate::report::told;
 
@@ -31,8 +33,8 @@ pub struct AlarmLine {
     pub value: i64,
     /// The limit it passed. Unit: the same
     pub limit: i64,
-    /// The kind of moves that it is about; 0 if none.
-    pub kind: u32,
+    /// The kind of moves that it is about, in words; empty if none.
+    pub kind: String,
     /// How soon a person must answer: low, medium, high or highest; none if the monitor did not tell.
     pub priority: Option<&'static str>,
     /// Letter of the category by NE 107: F, C, S or M; none if the monitor did not tell.
@@ -60,7 +62,7 @@ impl AlarmLine {
             number.to_string(),
             value.to_string(),
             limit.to_string(),
-            kind.to_string(),
+            kind,
             self.priority.unwrap_or_default().to_owned(),
             self.category.map(String::from).unwrap_or_default(),
             self.who.clone().unwrap_or_default(),
@@ -93,7 +95,7 @@ const STEPS: &str = "
             AND priority = 0 AND frames.sequence = alarms.sequence),
         (SELECT who FROM journal WHERE journal.device = alarms.device AND journal.boot = alarms.boot
             AND priority IS NULL AND journal.sequence = alarms.sequence AND journal.axis = alarms.axis),
-        min(sequence)
+        alarms.device, alarms.axis, boot, min(sequence)
     FROM alarms LEFT JOIN axes ON axes.device = alarms.device AND axes.axis = alarms.axis
     WHERE at_us >= ?1 AND at_us < ?2 AND (?3 IS NULL OR name = ?3 OR CAST(alarms.axis AS TEXT) = ?3)
     GROUP BY alarms.device, boot, alarm, at_us, state
@@ -102,10 +104,14 @@ const STEPS: &str = "
 impl Store {
     /// Steps of alarms within a time, in its order. `axis` is a name or a number. Unit: µs since 1970, UTC
     pub fn alarms(&self, axis: Option<&str>, (since, until): (i64, i64)) -> Result<Vec<AlarmLine>, Error> {
+        let words = self.words_of_kinds()?;
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
             let mut statement = self.connection.prepare_cached(STEPS)?;
             let rows = statement.query_map(params![since, until, axis], |row| {
                 let more = more(row.get_ref(8)?.as_blob_or_null()?);
+                let number = more.map_or(0, |alarm| alarm.kind);
+                let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
+                let unmet = if number == 0 { String::new() } else { format!("kind {number}") };
                 Ok(AlarmLine {
                     axis: row.get(0)?,
                     alarm: row.get(1)?,
@@ -115,7 +121,7 @@ impl Store {
                     number: row.get(5)?,
                     value: row.get(6)?,
                     limit: row.get(7)?,
-                    kind: more.map_or(0, |alarm| alarm.kind),
+                    kind: words.get(&place).cloned().unwrap_or(unmet),
                     priority: more.map(|alarm| told::priority(alarm.priority)),
                     category: more.map(|alarm| letter(alarm.category)),
                     who: row.get(9)?,
@@ -124,5 +130,15 @@ impl Store {
             rows.collect()
         };
         read().map_err(|error| self.fault(&error))
+    }
+
+    /// Every kind that monitors told, in words, by device, axis and the store's number of it.
+    fn words_of_kinds(&self) -> Result<BTreeMap<(i64, u8, i64), String>, Error> {
+        let mut words = BTreeMap::new();
+        for known in self.axes()? {
+            let kinds = self.kind_words(&known)?;
+            words.extend(kinds.into_iter().map(|(id, words)| ((known.device, known.axis.axis, id), words)));
+        }
+        Ok(words)
     }
 }

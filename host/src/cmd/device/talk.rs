@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Read, Write};
 use std::path::Path;
 use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::LargeTable;
@@ -75,6 +75,8 @@ pub(super) struct Talk {
     commands: Commands,
     /// Commands sent.
     sent: u32,
+    /// When the monitor last said something, or was asked.
+    spoke: Instant,
     pub(super) known: Known,
     /// What is said is kept here, too.
     log: Option<Log>,
@@ -101,6 +103,7 @@ impl Talk {
             receiver: Receiver::new(Way::FromDevice),
             commands: Commands::default(),
             sent: 0,
+            spoke: Instant::now(),
             known: Known::default(),
             log,
         };
@@ -114,6 +117,7 @@ impl Talk {
     fn send(&mut self, command: &Command) -> Result<(), Error> {
         let sent = self.writer.write_all(&self.commands.bytes(command)).and_then(|()| self.writer.flush());
         self.sent += 1;
+        self.spoke = Instant::now();
         sent.map_err(|error| source::failed(&self.place, error))
     }
 
@@ -158,9 +162,14 @@ impl Talk {
                     self.known.hear(&read.payload);
                 }
                 out(&frame.header, &read.payload);
+                self.spoke = Instant::now();
             }
         }
-        Ok(())
+        if self.spoke.elapsed() > PATIENCE {
+            Err(self.silent("sends nothing that can be read"))
+        } else {
+            Ok(())
+        }
     }
 
     fn silent(&self, wrong: &str) -> Error {

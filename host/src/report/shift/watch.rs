@@ -115,7 +115,7 @@ impl Kept {
                 let minute = fixed(second / 60.0, 1);
                 let stands = if self.last.is_standing() { "stands" } else { "does not stand" };
                 format!(
-                    "{way} by {by}, found in minute {minute}; came {}, {stands} at the end",
+                    "{way} by {by} when found, in minute {minute}; came {}, {stands} at the end",
                     times(self.times)
                 )
             }
@@ -183,7 +183,7 @@ mod tests {
         }
         let expected = "\
 shuttle, −25.0 mm (kind 1): no drift; changes from 0.7 ms on are found
-dibble, +25.0 mm (kind 1): slower by 1.5 ms, found in minute 1.5; came 2 times, stands at the end
+dibble, +25.0 mm (kind 1): slower by 1.5 ms when found, in minute 1.5; came 2 times, stands at the end
 dibble (kind 2): not watched: half of its first moves did not settle
 dibble: alarm 4, settling drifts: unacknowledged at the end; first in minute 1.5, came 2 times
 ";
