@@ -37,7 +37,12 @@ Examples:
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let within = arguments.within.interval(&store)?;
-    let alarms = store.alarms(arguments.within.axis.as_deref(), within)?;
+    let axis = arguments.within.axis.as_deref();
+    let alarms = store.alarms(axis, within)?;
+    if alarms.is_empty() {
+        // No alarms of an axis that is there, or no such axis.
+        store.find(axis)?;
+    }
     let mut out = io::stdout().lock();
     match arguments.format {
         Form::Table => out.write_all(table(&alarms).as_bytes())?,

@@ -90,10 +90,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let within = arguments.within.interval(&store)?;
     let span = arguments.interval.seconds();
-    let (mut lines, mut short) = (Vec::new(), 0);
+    let (mut lines, mut short, mut others) = (Vec::new(), 0, Vec::new());
     for known in store.find(arguments.within.axis.as_deref())? {
         for kind in store.kinds(&known, span, within)? {
             if arguments.kind.is_some_and(|number| number != kind.number()) {
+                others.push(format!("{} {}", known.axis.name, kind.words()));
                 continue;
             }
             let ask = of_kind(&store, &known, &kind, within.1, &ask)?;
@@ -107,6 +108,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
                 None => short += 1,
             }
         }
+    }
+    if let Some(kind) = arguments.kind.filter(|_| lines.is_empty() && short == 0) {
+        return Err(Error::Option {
+            option: "--kind".to_owned(),
+            value: kind.to_string(),
+            wrong: "no move in this time is of such a kind".to_owned(),
+            remedy: if others.is_empty() {
+                "it has none at all".to_owned()
+            } else {
+                format!("it has: {}", others.join("; "))
+            },
+        });
     }
     if short > 0 {
         tell(format_args!("{short} kinds have too few moves for a trend"));

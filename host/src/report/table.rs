@@ -174,14 +174,19 @@ fn reasons(moves: &[&MoveLine]) -> Vec<String> {
     reasons.into_iter().map(told).collect()
 }
 
+/// Runs of moves that are named; how many more there are is said.
+const RUNS: usize = 20;
+
 /// `1, 3–5` for 1, 3, 4, 5.
 fn ranges(numbers: &[u32]) -> String {
-    let runs: Vec<String> = numbers
-        .chunk_by(|a, b| a.checked_add(1) == Some(*b))
-        .filter_map(|run| Some((*run.first()?, *run.last()?)))
-        .map(|(first, last)| if first == last { first.to_string() } else { format!("{first}–{last}") })
-        .collect();
-    runs.join(", ")
+    let (mut text, mut left) = (Vec::new(), numbers.len());
+    for run in numbers.chunk_by(|a, b| a.checked_add(1) == Some(*b)).take(RUNS) {
+        let [first, last] = [run.first(), run.last()].map(|end| end.copied().unwrap_or_default());
+        text.push(if first == last { first.to_string() } else { format!("{first}–{last}") });
+        left -= run.len();
+    }
+    let more = if left == 0 { String::new() } else { format!(" and {left} more") };
+    text.join(", ") + &more
 }
 
 fn closing(lines: &[MoveLine]) -> String {

@@ -106,6 +106,10 @@ fn a_store_is_looked_after() {
     check(&["--since", "yesterday"], &["--since yesterday: is no time", "30m, 2h, 3d"]);
     check(&["--axis", "spindle"], &["tray_shuttle, dibble"]);
     check(&["--shift", "late"], &["no shift has this name", "early"]);
+    refused(&["alarms", "--store", &store, "--axis", "spindle"], 2, &["tray_shuttle, dibble"]);
+    let none = ["--kind 99: no move in this time is of such a kind", "dibble +25 mm at"];
+    refused(&["trend", "--store", &store, "--kind", "99"], 2, &none);
+    refused(&["rehearse", "--hours", "1e300"], 2, &["--hours", "at most 8784"]);
     refused(&["moves", "--store", "not-there.store"], 1, &["not-there.store", "there is no store here"]);
     refused(&["store", "export", "--store", &store, "week.txt"], 2, &["week.txt", ".csv"]);
     refused(&["rehearse", "--store", "/not/there/s.store"], 1, &["can't be opened or made", "folder"]);

@@ -74,3 +74,12 @@ fn no_moves_and_hostile_names_are_told_plainly() {
     let text = table(&[odd], false, None);
     assert!(!text.contains('\x1b') && !text.contains("NaN"), "{text}");
 }
+
+#[test]
+fn many_moves_of_one_reason_are_not_all_named() {
+    let check = |numbers: &[u32], expected: &str| assert_eq!(ranges(numbers), expected);
+    check(&[1, 3, 4, 5], "1, 3–5");
+    let apart: Vec<u32> = (1..=23).map(|k| 3 * k).chain([70, 71]).collect();
+    let named: Vec<String> = (1..=20).map(|k| (3 * k).to_string()).collect();
+    check(&apart, &format!("{} and 5 more", named.join(", ")));
+}

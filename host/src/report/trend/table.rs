@@ -1,6 +1,7 @@
 //! In: trends as lines. Out: two tables for people, one row per kind in each: how settling goes on, and what it cost.
 
 use comfy_table::{CellAlignment, Table, presets};
+use jiff::Timestamp;
 
 use super::super::number::{fixed, plain};
 use super::super::printable::printable;
@@ -35,7 +36,7 @@ const SETTLING: [&str; 12] = [
     "now\nms",
     "slope\nms/h",
     "p",
-    "changes",
+    "changes,\nthe last (UTC)",
     "restarts",
     "limit in\nh",
     "unsettled\n%",
@@ -61,7 +62,7 @@ fn settling(line: &TrendLine) -> Vec<String> {
         now,
         slope,
         probability(line.mann_kendall_p),
-        line.change_points.len().to_string(),
+        changes(line),
         line.restarts.len().to_string(),
         limit(line),
         unsettled(line),
@@ -109,6 +110,14 @@ fn probability(p: Option<f64>) -> String {
     p.map_or(DASH.to_owned(), |p| if p < 0.001 { "< 0.001".to_owned() } else { fixed(p, 3) })
 }
 
+/// How many changes of level or slope, and in which interval the last began.
+fn changes(line: &TrendLine) -> String {
+    let Some((at, ..)) = line.change_points.last() else { return "0".to_owned() };
+    let count = line.change_points.len();
+    let minute = Timestamp::from_second(*at as i64).map(|at| at.strftime("%Y-%m-%d %H:%M").to_string());
+    minute.map_or(count.to_string(), |minute| format!("{count}, {minute}"))
+}
+
 /// Moves that did not settle: all, and how their share went.
 fn unsettled(line: &TrendLine) -> String {
     let percent = |share: f64| fixed(100.0 * share, 1);
@@ -147,6 +156,8 @@ mod tests {
         };
         check(line(), &["tray shuttle", "out, long", "median", " 60.0 ", "< 0.001", " 12 ", "asked"]);
         check(line(), &[" 1.5 (0.0 to 2.9) "]);
+        let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
+        check(TrendLine { change_points, ..line() }, &["2, 2026-11-25 18:55"]);
         let open = TrendLine { time_to_limit: "not-before".to_owned(), limit_latest_s: None, ..line() };
         check(open, &["not before 2.0"]);
         let time_to_limit = "reached".to_owned();
