@@ -109,22 +109,24 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             }
         }
     }
-    if let Some(kind) = arguments.kind.filter(|_| lines.is_empty() && short == 0) {
-        return Err(Error::Option {
-            option: "--kind".to_owned(),
-            value: kind.to_string(),
-            wrong: "no move in this time is of such a kind".to_owned(),
-            remedy: if others.is_empty() {
-                "it has none at all".to_owned()
-            } else {
-                format!("it has: {}", others.join("; "))
-            },
-        });
+    if let Some(number) = arguments.kind.filter(|_| lines.is_empty() && short == 0) {
+        return Err(no_such(number, &others));
     }
     if short > 0 {
         tell(format_args!("{short} kinds have too few moves for a trend"));
     }
     print(arguments.format, &lines)
+}
+
+/// No move is of the kind that was asked for.
+fn no_such(kind: u32, others: &[String]) -> Error {
+    let has = if others.is_empty() { "none at all".to_owned() } else { others.join("; ") };
+    Error::Option {
+        option: "--kind".to_owned(),
+        value: kind.to_string(),
+        wrong: "no move in this time is of such a kind".to_owned(),
+        remedy: format!("it has: {has}"),
+    }
 }
 
 /// What is asked of one kind: with what the monitor told of it.
