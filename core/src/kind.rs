@@ -10,9 +10,9 @@ use crate::settings::Settings;
 pub const KINDS: usize = 16;
 
 /// A move belongs to a kind if its distance is at most this part of the kind's away from it: 12.5 %.
-const DISTANCE_TOLERANCE: f32 = 0.125;
+pub const DISTANCE_TOLERANCE: f32 = 0.125;
 /// The same for the peak speed: 25 %. Taken over eight samples it is less sure than the distance.
-const SPEED_TOLERANCE: f32 = 0.25;
+pub const SPEED_TOLERANCE: f32 = 0.25;
 /// Differences no encoder can tell don't make a kind. Unit: encoder steps
 const STEPS: f32 = 2.0;
 /// How far a kind follows each of its moves: a creep of up to 0.7 % a move doesn't split it.

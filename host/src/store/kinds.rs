@@ -8,16 +8,13 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{Connection, params};
+use stillpoint_core::kind::{DISTANCE_TOLERANCE, SPEED_TOLERANCE};
 
 use super::moves::Known;
 use super::summary::{self, Summary};
 use super::{Store, kind};
 use crate::error::Error;
 use crate::report::number::plain_to;
-
-/// Distances and speeds of one kind lie within this part of the larger (core/METHOD.md, Watch).
-const DISTANCE_TOLERANCE: f64 = 0.125;
-const SPEED_TOLERANCE: f64 = 0.25;
 
 /// What a monitor said of a kind when it first met it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,7 +33,7 @@ pub struct Met {
 
 impl Met {
     fn is_like(&self, other: &Met) -> bool {
-        let near = |a: f64, b: f64, part: f64| (a - b).abs() <= part * a.max(b);
+        let near = |a: f64, b: f64, part: f32| (a - b).abs() <= f64::from(part) * a.max(b);
         self.forward == other.forward
             && near(self.distance, other.distance, DISTANCE_TOLERANCE)
             && near(self.speed, other.speed, SPEED_TOLERANCE)

@@ -2,4 +2,6 @@
 #![no_std]
 
 pub mod recording;
+#[cfg(target_os = "none")]
+pub mod stopwatch;
 pub mod uart;

@@ -25,6 +25,7 @@
 
 use stillpoint_core::alarm::settings::LONGEST;
 use stillpoint_core::alarm::{Category, Parameters, Priority, Settings};
+use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::watch::Subject;
 
 /// A minute, a shift and a week. Unit: s
@@ -84,8 +85,8 @@ pub(super) const OF_AXIS: [Rule; 4] = [
     },
     Rule {
         subject: Subject::Drift,
-        first: 256,
-        band: 127,
+        first: LIMIT as i16,
+        band: (LIMIT / 2 - 1) as i16,
         off_delay: 0,
         re_alarm_time: 0,
         longest_shelving: WEEK,

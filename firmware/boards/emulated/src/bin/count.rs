@@ -13,19 +13,16 @@ fn main() {
 mod image {
     use core::hint::black_box;
 
-    use cortex_m::peripheral::SYST;
-    use cortex_m::peripheral::syst::SystClkSource;
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
     use stillpoint_core::axis::Axis;
     use stillpoint_core::sample::Reading;
     use stillpoint_core::settings::{Definition, Parameters, Settings};
     use stillpoint_emulated::recording::{Course, Recording};
+    use stillpoint_emulated::stopwatch;
 
     const MOVES: usize = 8;
     const SAMPLES: usize = 1000;
-    /// Unit: instructions per tick of SysTick
-    const PER_TICK: u32 = 40;
     const WINDOW: u32 = 2796;
     const WINDOW_TIME: u32 = 5000;
 
@@ -63,11 +60,6 @@ mod image {
         }
     }
 
-    /// Instructions since `from`. SysTick counts down.
-    fn since(from: u32) -> u32 {
-        (from.wrapping_sub(SYST::get_current()) & 0x00ff_ffff) * PER_TICK
-    }
-
     #[entry]
     fn main() -> ! {
         run();
@@ -76,11 +68,8 @@ mod image {
     }
 
     fn run() {
-        let Some(mut core) = cortex_m::Peripherals::take() else { return };
-        core.SYST.set_clock_source(SystClkSource::Core);
-        core.SYST.set_reload(0x00ff_ffff);
-        core.SYST.clear_current();
-        core.SYST.enable_counter();
+        let Some(core) = cortex_m::Peripherals::take() else { return };
+        stopwatch::start(core.SYST);
         let none = Reading { tick: 0, command: 0, feedback: 0 };
         let Some(readings) = cortex_m::singleton!(: [Reading; MOVES * SAMPLES] = [none; MOVES * SAMPLES])
         else {
@@ -115,9 +104,9 @@ mod image {
 
     /// Counts whole moves, the loop around them included.
     fn whole<T>(readings: &[Reading], state: &mut T, mut step: impl FnMut(&mut T, &Reading)) -> u32 {
-        let from = SYST::get_current();
+        let from = stopwatch::now();
         readings.iter().for_each(|reading| step(state, reading));
-        let whole = since(from);
+        let whole = stopwatch::since(from);
         black_box(state);
         whole
     }
@@ -155,9 +144,9 @@ mod image {
                 axis.gap();
             }
             let Some(reading) = recording.next() else { return };
-            let from = SYST::get_current();
+            let from = stopwatch::now();
             let status = axis.step(&settings, black_box(reading));
-            let spent = since(from);
+            let spent = stopwatch::since(from);
             let ended = under_way && !axis.is_under_way();
             under_way = axis.is_under_way();
             let worst = if status.event || ended { &mut ending } else { &mut usual };

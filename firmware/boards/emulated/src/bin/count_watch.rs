@@ -10,8 +10,6 @@ fn main() {
 mod image {
     use core::hint::black_box;
 
-    use cortex_m::peripheral::SYST;
-    use cortex_m::peripheral::syst::SystClkSource;
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
     use stillpoint_core::baseline::quantiles::Quantiles;
@@ -22,10 +20,9 @@ mod image {
     use stillpoint_core::record::{Outcome, Reasons, Record};
     use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_core::settling::peaks::Speed;
+    use stillpoint_emulated::stopwatch;
 
     const MOVES: u32 = 4000;
-    /// The emulated machine's clock against the time of one instruction.
-    const PER_TICK: u32 = 40;
 
     #[entry]
     fn main() -> ! {
@@ -35,11 +32,8 @@ mod image {
     }
 
     fn run() {
-        let Some(mut core) = cortex_m::Peripherals::take() else { return };
-        core.SYST.set_clock_source(SystClkSource::Core);
-        core.SYST.set_reload(0x00ff_ffff);
-        core.SYST.clear_current();
-        core.SYST.enable_counter();
+        let Some(core) = cortex_m::Peripherals::take() else { return };
+        stopwatch::start(core.SYST);
         let Ok(settings) = Settings::new(black_box(Parameters::default())) else { return };
         let (mut few, mut many) = (Kinds::<8>::new(), Kinds::<16>::new());
         // A ninth kind comes every hundredth move, so that one has to go.
@@ -83,17 +77,12 @@ mod image {
         }
     }
 
-    /// Instructions since `from`. SysTick counts down.
-    fn since(from: u32) -> u32 {
-        (from.wrapping_sub(SYST::get_current()) & 0x00ff_ffff) * PER_TICK
-    }
-
     fn tell(name: &str, mut step: impl FnMut(u32)) {
         let (mut whole, mut worst) = (0, 0);
         for k in 0..MOVES {
-            let from = SYST::get_current();
+            let from = stopwatch::now();
             step(black_box(k));
-            let spent = since(from);
+            let spent = stopwatch::since(from);
             whole += spent;
             worst = worst.max(spent);
         }
