@@ -1,9 +1,8 @@
 //! In: made series with a ramp of known slope. Out: how often the trend's intervals hold the truth.
 
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::point::{Measure, Point};
 use stillpoint::analysis::quantile::{Definition, quantile_sorted, sorted};
-use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, Measure, Trend, trend};
+use stillpoint::analysis::trend::{Ask, Trend, trend};
 use stillpoint_tests::chance::Chance;
 
 /// Length of an interval. Unit: s
@@ -52,47 +51,37 @@ impl Scene {
     }
 }
 
-/// Whether a told time holds the true one; `None` is never.
-fn held(told: TimeToLimit, truth: Option<f64>) -> bool {
-    match (told, truth) {
-        (TimeToLimit::Between(low, high), Some(truth)) => (low..=high).contains(&truth),
-        (TimeToLimit::NotBefore(low), Some(truth)) => low <= truth,
-        (TimeToLimit::Unknown, _) | (TimeToLimit::Never | TimeToLimit::NotBefore(_), None) => true,
-        _ => false,
-    }
-}
-
 #[test]
 fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
-    println!("ramp from | rise ms | AR(1) | slope held | time held | closed | width / true time, median");
+    println!("ramp from | rise ms | AR(1) | slope held | time held | earliest, likely / true time, median");
     let mut short = Vec::new();
     let cells = [0.0, 0.3].into_iter().flat_map(|correlation| {
         let froms = [0.0, 0.375, 0.5, 0.7].into_iter();
         froms.flat_map(move |from| [0.001, 0.002, 0.005, 0.015].map(|rise| Scene { from, rise, correlation }))
     });
     for scene in cells {
-        let (mut slope_held, mut time_held, mut widths) = (0, 0, vec![]);
+        let (mut slope_held, mut time_held, mut near) = (0, 0, 0);
+        let (mut earliest, mut likely) = (vec![], vec![]);
         for seed in 1..=SEEDS {
             let (trend, truth) = scene.run(seed);
             let slope = trend.fit.expect("a fit").slope;
             slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
             let told = trend.time_to_limit.expect("a limit");
-            time_held += u64::from(held(told, Some(truth)));
-            if let TimeToLimit::Between(low, high) = told {
-                widths.push((high - low) / truth);
-            }
+            time_held += u64::from(told.holds(Some(truth)));
+            earliest.push(told.earliest_s / truth);
+            likely.push(told.likely_s.unwrap_or(f64::INFINITY) / truth);
+            near += u64::from((0.7..1.4).contains(&likely[likely.len() - 1]));
         }
-        widths.sort_by(f64::total_cmp);
+        let [earliest, likely] = [earliest, likely].map(|all| sorted(&all)[all.len() / 2]);
         let Scene { from, rise, correlation } = scene;
-        let width = widths.get(widths.len() / 2).copied().unwrap_or(f64::NAN);
-        let (closed, rise) = (widths.len(), rise * 1e3);
+        let rise = rise * 1e3;
         println!(
-            "{from:9} | {rise:7} | {correlation:5} | {slope_held:10} | {time_held:9} | {closed:6} | {width:.2}"
+            "{from:9} | {rise:7} | {correlation:5} | {slope_held:10} | {time_held:9} | {earliest:.2}, {likely:.2}"
         );
-        // A steep ramp must be told with both ends, and closely: an interval that is always open would hold, too.
-        let is_useful = rise < 15.0 || from == 0.0 || (closed as u64 * 10 >= SEEDS * 8 && width < 0.6);
+        // A steep ramp must be told closely: an interval that is always open would hold, too.
+        let is_useful = rise < 15.0 || from == 0.0 || (near * 10 >= SEEDS * 8 && earliest > 0.3);
         if slope_held * 10 < SEEDS * 9 || time_held * 10 < SEEDS * 9 || !is_useful {
-            short.push((from, rise, correlation, slope_held, time_held, closed, width));
+            short.push((from, rise, correlation, slope_held, time_held, near, earliest));
         }
     }
     assert!(short.is_empty(), "{short:?}");
@@ -110,8 +99,8 @@ fn what_is_no_ramp_is_not_told_as_one() {
             let ask = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
             let trend = trend(&points, &ask).expect("points");
             let told = trend.time_to_limit.expect("a limit");
-            good += u64::from(held(told, truth));
-            closed += u64::from(matches!(told, TimeToLimit::Between(..)));
+            good += u64::from(told.holds(truth));
+            closed += u64::from(told.latest_s.is_some());
             found += u64::from(!trend.changes.is_empty());
         }
         println!(

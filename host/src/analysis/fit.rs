@@ -1,4 +1,4 @@
-//! In: hot points of one stretch. Out: the line through them, what it is worth, and how far it can be drawn on.
+//! In: hot points of one stretch. Out: the line through them, and what it is worth.
 //!
 //! A figure may be +∞, not settled: it is larger than any other, by rank and by slope.
 
@@ -8,12 +8,8 @@ use super::change_point::SHORTEST;
 use super::mann_kendall::{MannKendall, mann_kendall, variance_factor};
 use super::noise::residual_factor;
 use super::order::ranks;
-use super::quantile::{MAD_TO_SD, mad, median};
+use super::quantile::median;
 use super::theil_sen::{Slope, median_slope, theil_sen};
-use super::time_to_limit::{Level, TimeToLimit, time_to_limit};
-
-/// Standard error of a median over that of a mean, for normal values: √(π/2).
-const MEDIAN_TO_MEAN: f64 = 1.253_314_137_315_500_3;
 
 /// The trend since the last change.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,32 +30,13 @@ pub struct Fit {
     pub level_s: f64,
 }
 
-/// One line with what its extrapolation needs.
-pub(super) struct Fitted {
-    pub(super) fit: Fit,
-    /// None if no line can be drawn.
-    level: Option<Level>,
-    quantile: f64,
-}
-
-impl Fitted {
-    /// When the line reaches a limit, counted from its end.
-    pub(super) fn time_to(&self, limit_s: f64) -> TimeToLimit {
-        match &self.level {
-            _ if self.fit.level_s == f64::INFINITY => TimeToLimit::Reached,
-            Some(level) => time_to_limit(level, &self.fit.slope, self.quantile, limit_s),
-            None => TimeToLimit::Unknown,
-        }
-    }
-}
-
 /// The line through one stretch that ends at `end`; `None` if it is too short.
 pub(super) fn fitted(
     time: &[f64],
     figures: &[f64],
     end: f64,
     (interval_s, confidence): (f64, f64),
-) -> Option<Fitted> {
+) -> Option<Fit> {
     if time.len() < SHORTEST {
         return None;
     }
@@ -74,18 +51,14 @@ pub(super) fn fitted(
     let slope = theil_sen(&middles, figures, confidence, factor).unwrap_or(Slope::UNKNOWN);
     let last = median(figures.get(figures.len() - SHORTEST..)?)?;
     let level_s = drawn.as_ref().map_or(last, |drawn| drawn.value + slope.slope * (end - drawn.center));
-    let level = drawn.map(|drawn| drawn.level((*time.first().unwrap_or(&end), end), (n / factor).sqrt()));
     let test = mann_kendall(figures, factor);
-    let fit =
-        Fit { from_s: *time.first()?, points: time.len(), slope, test, variance_factor: factor, level_s };
-    Some(Fitted { fit, level, quantile })
+    Some(Fit { from_s: *time.first()?, points: time.len(), slope, test, variance_factor: factor, level_s })
 }
 
 /// A line that can be drawn: its slope and the median about it are numbers.
 struct Drawn {
     center: f64,
     value: f64,
-    flat: Vec<f64>,
     /// +∞ where not settled.
     residuals: Vec<f64>,
 }
@@ -97,18 +70,7 @@ impl Drawn {
         let flat: Vec<f64> = middles.iter().zip(figures).map(|(t, y)| y - slope * (t - center)).collect();
         let value = median(&flat).filter(|value| value.is_finite())?;
         let residuals = flat.iter().map(|level| level - value).collect();
-        Some(Drawn { center, value, flat, residuals })
-    }
-
-    /// What extrapolation needs. `root` is that of the number of independent points.
-    fn level(&self, (first, end): (f64, f64), root: f64) -> Level {
-        // The median's error is told by points that have a distance from it.
-        let sizes: Vec<f64> =
-            self.residuals.iter().map(|residual| residual.abs()).filter(|size| size.is_finite()).collect();
-        let scatter = sizes.iter().sum::<f64>() / sizes.len().max(1) as f64 * MEDIAN_TO_MEAN;
-        let spread = MAD_TO_SD * mad(&self.flat).unwrap_or(f64::INFINITY);
-        let error = MEDIAN_TO_MEAN * spread.max(scatter) / root;
-        Level { middle_s: self.center - end, value: self.value, error, span_s: end - first }
+        Some(Drawn { center, value, residuals })
     }
 }
 
@@ -134,7 +96,7 @@ mod tests {
     const LIMIT: f64 = 1e3;
 
     /// Points each 300 s; a figure from `LIMIT` on is not settled.
-    fn fit(figures: &[f64]) -> Fitted {
+    fn fit(figures: &[f64]) -> Fit {
         let time: Vec<f64> = (0..figures.len()).map(|i| 300.0 * i as f64).collect();
         let limited = figures.iter().map(|y| if *y < LIMIT { *y } else { f64::INFINITY });
         let end = 300.0 * figures.len() as f64;
@@ -150,12 +112,11 @@ mod tests {
         let check = |figures: Vec<f64>, rises: i64, steep: bool, reached: bool| {
             let found = fit(&figures);
             let twin = mann_kendall(&figures.iter().map(|y| y.min(LIMIT)).collect::<Vec<f64>>(), 1.0);
-            let test = found.fit.test;
+            let test = found.test;
             assert_eq!(test.map(|test| test.statistic), twin.map(|test| test.statistic));
             assert_eq!(test.map_or(0, |test| test.statistic.signum()), rises, "{test:?}");
-            assert_eq!(!found.fit.slope.slope.is_finite(), steep, "{:?}", found.fit);
-            assert_eq!(found.time_to(50.0) == TimeToLimit::Reached, reached, "{:?}", found.fit);
-            assert_eq!(found.fit.level_s == f64::INFINITY, reached);
+            assert_eq!(!found.slope.slope.is_finite(), steep, "{found:?}");
+            assert_eq!(found.level_s == f64::INFINITY, reached, "{found:?}");
         };
         check(series(&|i| 10.0 + 0.2 * i as f64), 1, false, false);
         // Few that don't settle leave the line drawn.

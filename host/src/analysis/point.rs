@@ -1,4 +1,4 @@
-//! In: moves of one kind, summed up per interval. Out: the point that analysis works on.
+//! In: moves of one kind, summed up per interval. Out: the point that analysis works on, and which of its figures.
 
 /// Settling of one kind of moves in one interval.
 ///
@@ -25,5 +25,40 @@ impl Point {
     pub fn unsettled_share(&self) -> Option<f64> {
         let all = self.moves + self.unsettled;
         (all > 0).then(|| self.unsettled as f64 / all as f64)
+    }
+}
+
+/// Which figure of an interval is followed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Measure {
+    /// Median settling time.
+    Median,
+    /// Settling time that 95 of 100 moves keep.
+    P95,
+}
+
+impl Measure {
+    /// The figure of a point; +∞: not settled. Unit: s
+    pub fn of(self, point: &Point) -> f64 {
+        match self {
+            Measure::Median => point.median_s,
+            Measure::P95 => point.p95_s,
+        }
+    }
+
+    /// Share of the moves that keep it.
+    pub fn share(self) -> f64 {
+        match self {
+            Measure::Median => 0.5,
+            Measure::P95 => 0.95,
+        }
+    }
+
+    /// One word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Measure::Median => "median",
+            Measure::P95 => "p95",
+        }
     }
 }

@@ -1,175 +1,130 @@
-//! In: the last stretch of a series, and a limit above it. Out: when its line reaches the limit, as an interval.
+//! In: errors left at a limit, slot by slot. Out: when the limit is reached.
 //!
-//! The interval holds every instant at which a line in keeping with the data crosses the limit: with the level m at
-//! the middle of the stretch (standard error a) and the slope b (standard error s), nearly independent there, the
-//! instants u after the middle with (limit − m − b·u)² ≤ q²·(a² + s²·u²). This is Fieller's set (J. Royal Statistical
-//! Society B 16, 1954), which is open by itself when the slope can't be told from none.
+//! What may happen within a time is judged by what happened in twice that time before. Near and far are looked at by
+//! themselves, each with the same number of groups: minutes by minutes, weeks by weeks. Wear is no straight line, and only
+//! what goes on like the recent past can be foreseen.
 
-use super::theil_sen::Slope;
+use super::left::Left;
+use super::local_trend::LocalTrend;
 
-/// A line is not drawn on for longer than this many times the stretch it was fitted to.
-pub const EXTRAPOLATION: f64 = 3.0;
+/// Groups that are looked back upon.
+const GROUPS: usize = 24;
+/// Times as far as is looked ahead, it is looked back.
+const BACK: f64 = 2.0;
+/// Instants that are looked at on each scale.
+const INSTANTS: usize = 24;
+/// Scales at most: from minutes on, each twice as long, this is centuries.
+const SCALES: u32 = 26;
 
-/// When the limit is reached, counted from the last point. Unit: s
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum TimeToLimit {
-    /// Nothing can be said: too few points, or the noise allows anything.
-    Unknown,
-    /// The level is certainly beyond the limit.
-    Reached,
-    /// Between two instants.
-    Between(f64, f64),
-    /// Not before this instant, perhaps never.
-    NotBefore(f64),
-    /// The line doesn't rise towards the limit.
-    Never,
-}
-
-/// A fitted line as the estimate needs it. Times counted from the last point.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Level {
-    /// Middle of the stretch, so not positive. Unit: s
-    pub middle_s: f64,
-    /// Value of the line there.
-    pub value: f64,
-    /// Standard error of `value`.
-    pub error: f64,
-    /// Length of the stretch. Unit: s
-    pub span_s: f64,
-}
-
-/// When the line through `level` reaches `limit` from below. `slope` has its interval at `quantile` standard errors.
-pub fn time_to_limit(level: &Level, slope: &Slope, quantile: f64, limit: f64) -> TimeToLimit {
-    let error = (slope.high - slope.low) / (2.0 * quantile);
-    let numbers = [level.middle_s, level.value, level.error, level.span_s, slope.slope, error, limit];
-    if numbers.iter().any(|number| !number.is_finite()) || level.span_s <= 0.0 {
-        return TimeToLimit::Unknown;
-    }
-    let now = -level.middle_s;
-    let end = now + EXTRAPOLATION * level.span_s;
-    let reach = limit - level.value;
-    let at = |u: f64, side: f64| {
-        slope.slope * u + side * quantile * (level.error.powi(2) + (error * u).powi(2)).sqrt() - reach
-    };
-    // The upper bound of the line is convex and the lower concave: from a point below the limit on, the first crosses
-    // it at most once, and the second once if the slope is certain to rise.
-    let upper = |u| at(u, 1.0);
-    let lower = |u| at(u, -1.0);
-    if lower(now) >= 0.0 {
-        return TimeToLimit::Reached;
-    }
-    if upper(now) < 0.0 && slope.slope + quantile * error <= 0.0 {
-        return TimeToLimit::Never;
-    }
-    let earliest = if upper(now) >= 0.0 { Some(now) } else { crossing(upper, now, end) };
-    match (earliest, crossing(lower, now, end)) {
-        (Some(from), Some(to)) => TimeToLimit::Between(from - now, to - now),
-        (Some(from), None) if from <= now => TimeToLimit::Unknown,
-        (Some(from), None) => TimeToLimit::NotBefore(from - now),
-        (None, _) => TimeToLimit::NotBefore(end - now),
-    }
-}
-
-/// Where a function that is negative at `from` becomes positive, if it has by `to`.
-fn crossing(function: impl Fn(f64) -> f64, from: f64, to: f64) -> Option<f64> {
-    let (mut low, mut high) = (from, to);
-    if function(to) < 0.0 {
-        return None;
-    }
-    for _ in 0..80 {
-        let middle = low.midpoint(high);
-        if function(middle) < 0.0 { low = middle } else { high = middle }
-    }
-    Some(high)
+/// When the limit is reached. Counted from the end of the last interval. Unit: s
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct TimeToLimit {
+    /// Not before this.
+    pub earliest_s: f64,
+    /// As likely before as after; none if it is not as far as can be seen.
+    pub likely_s: Option<f64>,
+    /// Not after this; none if perhaps never. 0: it is reached.
+    pub latest_s: Option<f64>,
+    /// As far as can be seen.
+    pub seen_s: f64,
 }
 
 impl TimeToLimit {
-    /// The interval's ends, `None` where it is open. Unit: s
-    pub fn ends(self) -> (Option<f64>, Option<f64>) {
-        match self {
-            TimeToLimit::Unknown | TimeToLimit::Never => (None, None),
-            TimeToLimit::Reached => (Some(0.0), Some(0.0)),
-            TimeToLimit::Between(from, to) => (Some(from), Some(to)),
-            TimeToLimit::NotBefore(from) => (Some(from), None),
-        }
-    }
-
     /// One word.
-    pub fn word(self) -> &'static str {
-        match self {
-            TimeToLimit::Unknown => "unknown",
-            TimeToLimit::Reached => "reached",
-            TimeToLimit::Between(..) => "between",
-            TimeToLimit::NotBefore(_) => "not-before",
-            TimeToLimit::Never => "never",
+    pub fn word(&self) -> &'static str {
+        match (self.earliest_s, self.latest_s) {
+            (_, Some(0.0)) => "reached",
+            (_, Some(_)) => "between",
+            (0.0, None) => "unknown",
+            _ => "not-before",
         }
     }
 
-    /// What is still possible if either may be true.
-    pub fn or(self, other: TimeToLimit) -> TimeToLimit {
-        use TimeToLimit::{Between, Never, NotBefore, Reached, Unknown};
-        match (self, other) {
-            (same, again) if same == again => same,
-            (Unknown, _) | (_, Unknown) => Unknown,
-            (Never, NotBefore(from)) | (NotBefore(from), Never) => NotBefore(from),
-            (Never, Between(from, _)) | (Between(from, _), Never) => NotBefore(from),
-            // Long passed or never: the lines have nothing in common.
-            (Never, Reached) | (Reached, Never) => Unknown,
-            (a, b) => match (a.ends(), b.ends()) {
-                ((Some(a), Some(end)), (Some(b), Some(other))) => Between(a.min(b), end.max(other)),
-                ((a, _), (b, _)) => NotBefore(a.unwrap_or(0.0).min(b.unwrap_or(0.0))),
-            },
-        }
+    /// Whether it may be reached at an instant; none: never.
+    pub fn holds(&self, instant_s: Option<f64>) -> bool {
+        let latest = self.latest_s.unwrap_or(f64::INFINITY);
+        instant_s.map_or(latest.is_infinite(), |at| (self.earliest_s..=latest).contains(&at))
     }
+}
+
+/// When an error that a share of the moves keep is a window, from `end_s` on, with this confidence; `None` if there is too
+/// little to tell.
+pub fn time_to_limit(left: &Left, share: f64, end_s: f64, confidence: f64) -> Option<TimeToLimit> {
+    let few = (1.0 - confidence) / 2.0;
+    let mut chances: Vec<(f64, f64)> = Vec::new();
+    for scale in 0..SCALES {
+        let slots = 1_usize << scale;
+        let group_s = left.slot_s() * slots as f64;
+        // Only the shortest scale makes do with less than all its groups.
+        if scale > 0 && left.from_s()? > end_s - group_s * GROUPS as f64 {
+            break;
+        }
+        let Some(trend) = LocalTrend::new(&left.groups(end_s, (GROUPS, slots), share)) else { continue };
+        let (from, to) = (chances.last().map_or(0.0, |last| last.0), group_s * GROUPS as f64 / BACK);
+        let first = usize::from(!chances.is_empty());
+        chances.extend((first..=INSTANTS).map(|place| {
+            let at = from + (to - from) * place as f64 / INSTANTS as f64;
+            // The last value stands in the middle of its group.
+            (at, trend.beyond(at / group_s + 0.5))
+        }));
+    }
+    let seen_s = chances.last()?.0;
+    let after = |chance: f64| chances.iter().position(|each| each.1 > chance);
+    Some(TimeToLimit {
+        earliest_s: after(few).map_or(seen_s, |place| chances[place.saturating_sub(1)].0),
+        likely_s: after(0.5).map(|place| chances[place].0),
+        latest_s: after(1.0 - few).map(|place| chances[place].0),
+        seen_s,
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use TimeToLimit::{Between, Never, NotBefore, Reached, Unknown};
+    use crate::analysis::point::Point;
+    use rand_pcg::Pcg32;
+    use rand_pcg::rand_core::Rng;
 
-    fn found(value: f64, error: f64, slope: f64, slope_error: f64, limit: f64) -> TimeToLimit {
-        let level = Level { middle_s: -50.0, value, error, span_s: 100.0 };
-        let (low, high) = (slope - 2.0 * slope_error, slope + 2.0 * slope_error);
-        time_to_limit(&level, &Slope { slope, low, high, intercept: 0.0 }, 2.0, limit)
-    }
-
-    #[test]
-    fn the_interval_opens_as_the_noise_grows() {
-        let check = |got: TimeToLimit, expected: TimeToLimit| {
-            let same = match (got, expected) {
-                (Between(a, b), Between(c, d)) => (a - c).abs() < 1e-6 && (b - d).abs() < 1e-6,
-                (NotBefore(a), NotBefore(b)) => (a - b).abs() < 1e-6,
-                _ => got == expected,
-            };
-            assert!(same, "{got:?}, expected {expected:?}");
+    /// A figure each five minutes, with scatter; the limit is 1. `None`: no move.
+    fn told(count: usize, figure: &dyn Fn(f64) -> Option<f64>) -> Option<TimeToLimit> {
+        let mut chance = Pcg32::new(6, 6);
+        let mut even = || f64::from(chance.next_u32()) / f64::from(u32::MAX) - 0.5;
+        let mut point = |hours: f64| {
+            let median_s = figure(hours)? + 0.02 * even();
+            let time_s = 3600.0 * hours;
+            Some(Point { time_s, moves: 9, unsettled: 0, median_s, p95_s: median_s, mean_s: None })
         };
-        check(found(10.0, 0.0, 0.1, 0.0, 25.0), Between(100.0, 100.0));
-        // Level known: slopes from 0.08 to 0.12 reach 15 more after 125 and 187.5 from the middle.
-        check(found(10.0, 0.0, 0.1, 0.01, 25.0), Between(75.0, 137.5));
-        check(found(10.0, 0.0, 0.1, 0.045, 25.0), NotBefore(15.0 / 0.19 - 50.0));
-        check(found(10.0, 0.0, 0.0, 0.0, 25.0), Never);
-        check(found(10.0, 0.0, -0.1, 0.02, 25.0), Never);
-        check(found(10.0, 0.0, 0.01, 0.0, 25.0), NotBefore(300.0));
-        check(found(24.0, 5.0, 0.0, 0.1, 25.0), Unknown);
-        check(found(30.0, 0.1, 0.0, 0.001, 25.0), Reached);
-        check(found(f64::NAN, 0.1, 0.0, 0.001, 25.0), Unknown);
-        check(found(1.0, 0.1, 0.0, f64::INFINITY, 25.0), Unknown);
+        let points: Vec<Point> = (0..count).filter_map(|i| point(i as f64 / 12.0)).collect();
+        let left = Left::of_figures(&points, 300.0, |point| point.median_s, 1.0);
+        time_to_limit(&left, 0.5, 300.0 * count as f64, 0.95)
     }
 
     #[test]
-    fn either_keeps_what_both_allow() {
-        for (a, b, expected) in [
-            (Between(1.0, 2.0), Between(1.5, 4.0), Between(1.0, 4.0)),
-            (Between(1.0, 2.0), NotBefore(0.5), NotBefore(0.5)),
-            (Between(1.0, 2.0), Reached, Between(0.0, 2.0)),
-            (Between(1.0, 2.0), Never, NotBefore(1.0)),
-            (Never, Never, Never),
-            (Never, Reached, Unknown),
-            (Unknown, Never, Unknown),
-        ] {
-            assert_eq!(a.or(b), expected, "{a:?} or {b:?}");
-            assert_eq!(b.or(a), expected, "{b:?} or {a:?}");
-        }
+    fn ends_are_those_that_the_values_allow() {
+        let hours = |told: Option<f64>| told.map(|seconds| seconds / 3600.0);
+        // 0.9 after 8 h, 0.1 an hour: an hour to go.
+        let rise = told(96, &|hours| Some(0.1 + 0.1 * hours)).expect("enough");
+        let (earliest, likely) = (rise.earliest_s / 3600.0, hours(rise.likely_s).expect("seen"));
+        assert!((0.3..0.95).contains(&earliest) && (0.9..1.15).contains(&likely), "{rise:?}");
+        assert!(rise.holds(Some(3600.0)) && !rise.holds(Some(360.0)), "{rise:?}");
+        // A pause of three hours takes nothing away.
+        let paused =
+            told(96, &|hours| (!(2.0..5.0).contains(&hours)).then_some(0.1 + 0.1 * hours)).expect("enough");
+        assert!((paused.earliest_s / 3600.0 - earliest).abs() < 0.3, "{paused:?}");
+        let flat = told(96, &|_| Some(0.5)).expect("enough");
+        assert!(
+            flat.likely_s.is_none() && flat.earliest_s > 0.2 * flat.seen_s && flat.holds(None),
+            "{flat:?}"
+        );
+        assert_eq!((flat.word(), flat.seen_s), ("not-before", 4.0 * 3600.0));
+        // What fell from beyond the limit is below it.
+        let fell = told(96, &|hours| Some(if hours < 2.0 { 1.5 } else { 0.5 })).expect("enough");
+        assert!(fell.earliest_s > 0.0 && fell.latest_s.is_none(), "{fell:?}");
+        let beyond = told(96, &|hours| Some(if hours < 5.0 { 0.5 } else { 1.2 })).expect("enough");
+        assert_eq!((beyond.word(), beyond.latest_s), ("reached", Some(0.0)));
+        let near = told(96, &|_| Some(0.999)).expect("enough");
+        assert_eq!((near.word(), near.earliest_s), ("unknown", 0.0), "{near:?}");
+        assert_eq!(told(7, &|_| Some(0.5)), None);
+        assert_eq!(TimeToLimit::default().word(), "unknown");
     }
 }

@@ -1,44 +1,18 @@
 //! In: points of one kind. Out: its trend, changes, warm-ups, time to limit and cost.
 
 use super::cost::{Baseline, Cost, Cycle, Shift, cost};
-use super::fit::{Fit, Fitted, fitted};
+use super::fit::{Fit, fitted};
+use super::left::Left;
 use super::order::numbers;
-use super::point::Point;
+use super::point::{Measure, Point};
 use super::quantile::median;
 use super::stretch::divide;
-use super::time_to_limit::TimeToLimit;
+use super::time_to_limit::{TimeToLimit, time_to_limit};
 use super::unsettled::{Unsettled, intervals, unsettled};
 use super::warm_up::{Rule, WarmUp, warm_ups};
 
 /// Points beyond which neighbours are made one.
 const MOST_POINTS: usize = 1000;
-
-/// Which figure of an interval is followed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Measure {
-    /// Median settling time.
-    Median,
-    /// Settling time that 95 of 100 moves keep.
-    P95,
-}
-
-impl Measure {
-    /// The figure of a point; +∞: not settled. Unit: s
-    pub fn of(self, point: &Point) -> f64 {
-        match self {
-            Measure::Median => point.median_s,
-            Measure::P95 => point.p95_s,
-        }
-    }
-
-    /// One word.
-    pub fn word(self) -> &'static str {
-        match self {
-            Measure::Median => "median",
-            Measure::P95 => "p95",
-        }
-    }
-}
 
 /// What is asked of a trend.
 #[derive(Clone, Debug, PartialEq)]
@@ -53,6 +27,8 @@ pub struct Ask {
     pub confidence: f64,
     /// Settling time that must not be reached. Unit: s
     pub limit_s: Option<f64>,
+    /// Errors left at that limit, if settling curves are at hand: they tell more than settling times.
+    pub left: Option<Left>,
     /// What costs are told against; without it, the first hot interval.
     pub baseline: Option<Baseline>,
     /// When settings or the machine were changed: slopes are not taken across. Unit: s
@@ -72,6 +48,7 @@ impl Ask {
             fewest_moves: 5,
             confidence: 0.95,
             limit_s: None,
+            left: None,
             baseline: None,
             restarts: Vec::new(),
             cycle: None,
@@ -128,8 +105,10 @@ pub struct Trend {
     pub unsettled: Option<Unsettled>,
     /// Intervals used in which moves did not settle: start in s, how many, of how many that did or did not.
     pub unsettled_intervals: Vec<(f64, u64, u64)>,
-    /// From the end of the last interval, on the clock of hot running; `None` without a limit.
+    /// From the end of the last interval; `None` without a limit.
     pub time_to_limit: Option<TimeToLimit>,
+    /// Whether settling curves told it, and not settling times alone.
+    pub by_curves: bool,
     /// What costs are told against: what was asked for, else the first hot interval.
     pub baseline: Option<Baseline>,
     /// Cost over all points, warm-ups included: they cost as much.
@@ -155,6 +134,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
     let size = hot.len().div_ceil(MOST_POINTS).max(1);
     let parts = parts(&hot, &restarts);
     let stretch = last_stretch(&parts, size, end, ask);
+    let (time_to_limit, by_curves) = foreseen(parts.last().unwrap_or(&hot.as_slice()), &warm_ups, end, ask);
     let baseline = ask.baseline.or_else(|| Baseline::of_first(&hot));
     let cost_of = |points, shift| cost(points, shift, baseline.map(|it| it.settling_s), ask.cycle);
     Some(Trend {
@@ -170,7 +150,8 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         fit: stretch.fit,
         unsettled: parts.last().and_then(|last| unsettled(last)),
         unsettled_intervals: intervals(&used),
-        time_to_limit: ask.limit_s.map(|_| stretch.time_to_limit.unwrap_or(TimeToLimit::Unknown)),
+        time_to_limit,
+        by_curves,
         baseline,
         cost: cost_of(points, None),
         warm_up_cost: cost_of(&cold, None),
@@ -199,15 +180,27 @@ fn parts<'p>(hot: &'p [Point], restarts: &[f64]) -> Vec<&'p [Point]> {
     parts
 }
 
+/// When the limit is reached, by hot running since the last restart, and whether curves told it.
+fn foreseen(since: &[Point], warm_ups: &[WarmUp], end: f64, ask: &Ask) -> (Option<TimeToLimit>, bool) {
+    let Some(limit) = ask.limit_s else { return (None, false) };
+    let tell = |left: &Left| time_to_limit(left, ask.measure.share(), end, ask.confidence);
+    let by_curves = ask.left.clone().and_then(|mut left| {
+        let cold: Vec<_> = warm_ups.iter().map(|warm_up| warm_up.from_s..warm_up.to_s).collect();
+        left.retain(since.first()?.time_s, &cold);
+        tell(&left)
+    });
+    let figures = || Left::of_figures(since, ask.rule.interval_s, |point| ask.measure.of(point), limit);
+    (Some(by_curves.or_else(|| tell(&figures())).unwrap_or_default()), by_curves.is_some())
+}
+
 /// What the stretches say.
 #[derive(Default)]
 struct Stretch {
     changes: Vec<Change>,
     fit: Option<Fit>,
-    time_to_limit: Option<TimeToLimit>,
 }
 
-/// Changes of all parts, the fit since the last in the last part, and the time to the limit counted from `end`.
+/// Changes of all parts, and the fit since the last in the last part.
 fn last_stretch(parts: &[&[Point]], size: usize, end: f64, ask: &Ask) -> Stretch {
     let mut last = Stretch::default();
     for part in parts {
@@ -226,7 +219,7 @@ fn grouped(points: &[Point], size: usize, measure: Measure) -> (Vec<f64>, Vec<f6
     points.chunks(size).filter_map(|group| Some((time(group), figure(group)?))).unzip()
 }
 
-/// Changes of a hot series, the fit since the last, and the time to the limit counted from `end`.
+/// Changes of a hot series, and the fit since the last.
 fn stretch(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Stretch {
     // What does not settle lies beyond all that does, so that its beginning is a change like any other.
     let Some(division) = divide(time, &numbers(figures)) else { return Stretch::default() };
@@ -238,21 +231,13 @@ fn stretch(time: &[f64], figures: &[f64], end: f64, ask: &Ask) -> Stretch {
     });
     let how = (ask.rule.interval_s, ask.confidence);
     let line = |start: usize| fitted(&time[start..], &figures[start..], end, how);
-    let lines: Vec<Fitted> = division.starts.iter().filter_map(|start| line(*start)).collect();
-    let best = line(division.start);
-    let time_to_limit = ask.limit_s.and_then(|limit| {
-        // What does not settle is beyond any limit, wherever the stretch began.
-        let is_beyond = best.as_ref().is_some_and(|best| best.fit.level_s == f64::INFINITY);
-        let either = || lines.iter().map(|line| line.time_to(limit)).reduce(TimeToLimit::or);
-        if is_beyond { Some(TimeToLimit::Reached) } else { either() }
-    });
-    let fit = best.map(|best| {
-        let mut fit = best.fit;
-        fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.fit.slope.low));
-        fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.fit.slope.high));
+    let lines: Vec<Fit> = division.starts.iter().filter_map(|start| line(*start)).collect();
+    let fit = line(division.start).map(|mut fit| {
+        fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.slope.low));
+        fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.slope.high));
         fit
     });
-    Stretch { changes: changes.collect(), fit, time_to_limit }
+    Stretch { changes: changes.collect(), fit }
 }
 
 #[cfg(test)]
@@ -279,7 +264,7 @@ mod tests {
             assert_eq!((found.points, found.left_out, found.grouped), (used, left_out, grouped));
             assert_eq!(found.fit.is_some(), is_fitted, "{found:?}");
             assert_eq!(found.fit.is_some_and(|fit| fit.slope.low > 0.0), is_rising, "{found:?}");
-            assert_eq!(found.time_to_limit == Some(TimeToLimit::Unknown), !is_fitted, "{found:?}");
+            assert_eq!(found.time_to_limit == Some(TimeToLimit::default()), !is_fitted, "{found:?}");
         };
         check(&points(60), Measure::Median, 60, 0, 1, true, false);
         check(&points(400), Measure::P95, 400, 0, 1, true, true);

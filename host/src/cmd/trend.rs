@@ -1,5 +1,6 @@
 //! In: a store and a time. Out: how the settling of each kind of moves goes on.
 
+use std::collections::BTreeMap;
 use std::io::{self, Write};
 use std::process::ExitCode;
 
@@ -9,8 +10,9 @@ use stillpoint_core::wire::record::Outcome;
 use super::moves::Within;
 use super::output::{Form, tell};
 use crate::analysis::cost::{Baseline, Cycle, Source};
-use crate::analysis::point::Point;
-use crate::analysis::trend::{self, Measure};
+use crate::analysis::left::Left;
+use crate::analysis::point::{Measure, Point};
+use crate::analysis::trend;
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, json, table};
 use crate::store::Store;
@@ -42,7 +44,7 @@ pub struct Arguments {
     /// Follow the settling time that 95 of 100 moves keep, instead of the median
     #[arg(long)]
     p95: bool,
-    /// Settling time that must not be reached
+    /// Settling time that must not be reached: when will it be? Told from settling curves, if the store has them
     #[arg(long, value_name = "L")]
     limit_ms: Option<f64>,
     /// Settling time when the axis was good, to tell costs against; else the monitor's baseline, else the first interval
@@ -92,12 +94,15 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let span = arguments.interval.seconds();
     let (mut lines, mut short, mut others) = (Vec::new(), 0, Vec::new());
     for known in store.find(arguments.within.axis.as_deref())? {
+        let left =
+            ask.limit_s.map(|limit_s| store.left(&known, within, limit_s)).transpose()?.unwrap_or_default();
         for kind in store.kinds(&known, span, within)? {
             if arguments.kind.is_some_and(|number| number != kind.number()) {
                 others.push(format!("{} {}", known.axis.name, kind.words()));
                 continue;
             }
-            let ask = of_kind(&store, &known, &kind, within.1, &ask)?;
+            let ask =
+                trend::Ask { left: of_ids(&left, &kind), ..of_kind(&store, &known, &kind, within.1, &ask)? };
             let summaries = store.summaries_of(&known, (span, &kind), within)?;
             let bins = Bins::default();
             let points: Vec<Point> = summaries.iter().filter_map(|one| point(&bins, one)).collect();
@@ -141,6 +146,14 @@ fn of_kind(
     let told = told.map(|told| Baseline { settling_s: told.median as f64 * 1e-9, source: Source::Monitor });
     let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
     Ok(trend::Ask { baseline: ask.baseline.or(told), restarts, ..ask.clone() })
+}
+
+/// Errors left at the limit by the moves of one kind, in all starts.
+fn of_ids(left: &BTreeMap<i64, Left>, kind: &Kind) -> Option<Left> {
+    kind.ids.iter().filter_map(|id| left.get(id)).cloned().reduce(|mut all, other| {
+        all.merge(&other);
+        all
+    })
 }
 
 fn print(form: Form, lines: &[TrendLine]) -> Result<ExitCode, Error> {

@@ -53,9 +53,9 @@ pub struct TrendLine {
     pub variance_factor: Option<f64>,
     /// Settling time that must not be reached. Unit: s
     pub limit_s: Option<f64>,
-    /// `unknown`, `reached`, `between`, `not-before` or `never`; empty without a limit.
+    /// `unknown`, `reached`, `between` or `not-before`; empty without a limit.
     pub time_to_limit: String,
-    /// Earliest instant at which the line reaches the limit, from `to_s`. Unit: s
+    /// Earliest instant at which the figure reaches the limit, from `to_s`. Unit: s
     pub limit_earliest_s: Option<f64>,
     /// Latest instant, from `to_s`; none if it may never. Unit: s
     pub limit_latest_s: Option<f64>,
@@ -95,6 +95,12 @@ pub struct TrendLine {
     pub baseline_from: String,
     /// Seconds that warm-ups lost against the baseline; they are in the others.
     pub warm_up_lost_s: Option<f64>,
+    /// Instant by which the limit is as likely reached as not, from `to_s`; none if that is not as far as can be seen. Unit: s
+    pub limit_likely_s: Option<f64>,
+    /// As far as can be seen, from `to_s`. Unit: s
+    pub limit_seen_s: Option<f64>,
+    /// What told it: `curves` or `settling times`.
+    pub limit_by: String,
 }
 
 impl TrendLine {
@@ -102,7 +108,7 @@ impl TrendLine {
     pub fn new(axis: &str, kind: &str, trend: &Trend, limit_s: Option<f64>) -> TrendLine {
         let fit = trend.fit.as_ref();
         let slope = |figure: f64| Some(figure * HOUR).filter(|slope| slope.is_finite());
-        let ends = trend.time_to_limit.map(|time| time.ends()).unwrap_or_default();
+        let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
         TrendLine {
             axis: axis.to_owned(),
             kind: kind.to_owned(),
@@ -124,8 +130,13 @@ impl TrendLine {
             settles_now: fit.map(|fit| fit.level_s.is_finite()),
             limit_s,
             time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
-            limit_earliest_s: ends.0,
-            limit_latest_s: ends.1,
+            limit_earliest_s: limit.map(|limit| limit.earliest_s),
+            limit_latest_s: limit.and_then(|limit| limit.latest_s),
+            limit_likely_s: limit.and_then(|limit| limit.likely_s),
+            limit_seen_s: limit.map(|limit| limit.seen_s),
+            limit_by: limit
+                .map_or("", |_| if trend.by_curves { "curves" } else { "settling times" })
+                .to_owned(),
             restarts: trend.restarts.clone(),
             ..TrendLine::lost(trend)
         }
@@ -194,7 +205,7 @@ pub(crate) mod tests {
             })
             .collect();
         let ask = Ask {
-            limit_s: Some(0.07),
+            limit_s: Some(0.068),
             baseline: Some(Baseline { settling_s: 0.05, source: Source::Asked }),
             cycle: Some(Cycle { seconds: 3.0, moves: 1.0 }),
             shifts: vec![Shift { name: "early; 1".to_owned(), from_s: 0.0, to_s: 7200.0 }],
@@ -208,8 +219,10 @@ pub(crate) mod tests {
         let line = line();
         assert!((line.slope_s_per_h.unwrap() - 0.005).abs() < 2e-4, "{line:?}");
         assert!((line.level_s.unwrap() - 0.06).abs() < 3e-4 && line.change_points.len() == 1, "{line:?}");
-        let (from, to) = (line.limit_earliest_s.unwrap(), line.limit_latest_s.unwrap());
-        assert!(line.time_to_limit == "between" && 7000.0 < from && from < to && to < 7400.0, "{line:?}");
+        // 8 ms more at 5 ms/h.
+        let (earliest, likely) = (line.limit_earliest_s.unwrap(), line.limit_likely_s.unwrap());
+        assert!(earliest > 2000.0 && earliest < likely && (likely - 5760.0).abs() < 600.0, "{line:?}");
+        assert!(line.time_to_limit == "not-before" && line.limit_by == "settling times", "{line:?}");
         assert!((line.lost_against_baseline_s.unwrap() - 12.0).abs() < 0.3 && line.moves == 4800, "{line:?}");
         let text = json(&line).unwrap();
         assert!(
@@ -218,7 +231,7 @@ pub(crate) mod tests {
         );
         assert!(text.contains(r#""settles_now":true,"not_settled_intervals":0,"unsettled":72,"#), "{text}");
         assert!(
-            text.contains(r#""baseline_s":0.05,"baseline_from":"asked","warm_up_lost_s":0.0}"#),
+            text.contains(r#""baseline_s":0.05,"baseline_from":"asked","warm_up_lost_s":0.0,"#),
             "{text}"
         );
     }

@@ -41,6 +41,7 @@ mod resume;
 pub mod moves;
 pub mod kinds;
 mod curves;
+mod left;
 pub mod alarms;
 mod rebuild;
 pub mod retain;

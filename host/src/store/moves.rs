@@ -50,10 +50,12 @@ pub struct Known {
 }
 
 /// A move as it stands in its table.
-struct Row {
-    boot: u32,
+pub(super) struct Row {
+    /// Command end, UTC. Unit: µs since 1970
+    pub(super) at: i64,
+    pub(super) boot: u32,
     sequence: u32,
-    told: Move,
+    pub(super) told: Move,
 }
 
 impl Store {
@@ -134,54 +136,66 @@ impl Store {
         ask: &Ask,
         out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
     ) -> Result<(), Error> {
+        let settings = self.settings(known).map_err(|error| self.fault(&error))?;
+        let lines = Lines { known, settings, kinds: self.kind_words(known)? };
+        self.rows(known, (ask.since, ask.until), ask.curves, &mut |row, curve| out(&lines.line(row, curve)))
+    }
+
+    /// Hands out the moves of an axis within a time, in its order, each with its settling curve if that is asked for and
+    /// came.
+    pub(super) fn rows(
+        &self,
+        known: &Known,
+        (since, until): (i64, i64),
+        curves: bool,
+        out: &mut Out,
+    ) -> Result<(), Error> {
         let wrong = |error| self.fault(&error);
-        let kinds = self.kind_words(known)?;
-        let lines = Lines { known, settings: self.settings(known).map_err(wrong)?, kinds };
         let mut statement = self
             .connection
             .prepare_cached(
-                "SELECT boot, sequence, body FROM moves
+                "SELECT at_us, boot, sequence, body FROM moves
                 WHERE device = ?1 AND axis = ?2 AND at_us >= ?3 AND at_us < ?4",
             )
             .map_err(wrong)?;
         let mut rows =
-            statement.query(params![known.device, known.axis.axis, ask.since, ask.until]).map_err(wrong)?;
+            statement.query(params![known.device, known.axis.axis, since, until]).map_err(wrong)?;
         let mut batch: Vec<Row> = Vec::with_capacity(BATCH);
         while let Some(row) = rows.next().map_err(wrong)? {
-            let read = || Ok((row.get(0)?, row.get(1)?, row.get_ref(2)?.as_blob().map(told)?));
+            let read = || Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get_ref(3)?.as_blob().map(told)?));
             // A row that can't be read is damage, which `check` tells.
-            let (boot, sequence, Some(told)) = read().map_err(wrong)? else { continue };
+            let (at, boot, sequence, Some(told)) = read().map_err(wrong)? else { continue };
             if batch.len() == BATCH || batch.last().is_some_and(|last| last.boot != boot) {
-                self.hand_out(&lines, &mut batch, ask, out)?;
+                self.hand_out(known, &mut batch, curves, out)?;
             }
-            batch.push(Row { boot, sequence, told });
+            batch.push(Row { at, boot, sequence, told });
         }
-        self.hand_out(&lines, &mut batch, ask, out)
+        self.hand_out(known, &mut batch, curves, out)
     }
 
     fn hand_out(
         &self,
-        lines: &Lines,
+        known: &Known,
         batch: &mut Vec<Row>,
-        ask: &Ask,
-        out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
+        curves: bool,
+        out: &mut Out,
     ) -> Result<(), Error> {
         let (Some(first), Some(last)) = (batch.first(), batch.last()) else { return Ok(()) };
-        let mut curves = Default::default();
-        if ask.curves {
-            let start = (lines.known.device, first.boot, lines.known.axis.axis);
+        let mut found = Default::default();
+        if curves {
+            let start = (known.device, first.boot, known.axis.axis);
             let numbers = (first.told.number, last.told.number);
-            curves = curves::read(&self.connection, start, numbers).map_err(|error| self.fault(&error))?;
+            found = curves::read(&self.connection, start, numbers).map_err(|error| self.fault(&error))?;
         }
         for row in batch.drain(..) {
-            let curve = curves.remove(&row.told.number).unwrap_or_default();
-            out(&lines.line(&row, curve))?;
+            let curve = found.remove(&row.told.number).unwrap_or_default();
+            out(&row, curve)?;
         }
         Ok(())
     }
 
     /// What was in force on an axis from which frame on.
-    fn settings(&self, known: &Known) -> rusqlite::Result<Vec<((u32, u32), Settings)>> {
+    pub(super) fn settings(&self, known: &Known) -> rusqlite::Result<Vec<((u32, u32), Settings)>> {
         let mut statement = self.connection.prepare_cached(
             "SELECT boot, sequence, body FROM settings WHERE device = ?1 AND axis = ?2 ORDER BY boot, sequence",
         )?;
@@ -215,6 +229,17 @@ impl Store {
     }
 }
 
+/// Takes a move and its curve.
+pub(super) type Out<'a> = dyn FnMut(&Row, Vec<Point>) -> Result<(), Error> + 'a;
+
+impl Row {
+    /// The settings in force, of those of its axis.
+    pub(super) fn settings(&self, all: &[((u32, u32), Settings)]) -> Option<Settings> {
+        let until = all.partition_point(|(from, _)| *from <= (self.boot, self.sequence));
+        all.get(until.checked_sub(1)?).map(|(_, settings)| *settings)
+    }
+}
+
 /// The move in a frame.
 fn told(body: &[u8]) -> Option<Move> {
     match Stored::new(0, 0, body)?.message()? {
@@ -232,11 +257,9 @@ struct Lines<'a> {
 
 impl Lines<'_> {
     fn line(&self, row: &Row, curve: Vec<Point>) -> MoveLine {
-        let until = self.settings.partition_point(|(from, _)| *from <= (row.boot, row.sequence));
-        let told =
-            until.checked_sub(1).and_then(|place| self.settings.get(place)).map(|(_, settings)| *settings);
         // Before a monitor has told its settings nothing is known of them.
-        let Some(settings) = told.or(Settings::new(Parameters::default()).ok()) else {
+        let Some(settings) = row.settings(&self.settings).or(Settings::new(Parameters::default()).ok())
+        else {
             return MoveLine::default();
         };
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;

@@ -77,9 +77,10 @@ fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     assert!(low < SLOPE && SLOPE < high && high - low < SLOPE / 2.0, "{low} to {high}");
     assert!(figure("mann_kendall_p") < 1e-6, "{line}");
     assert_eq!(line["change_points"], serde_json::json!([]), "a ramp is no step");
-    // 28 ms at the end, so two hours to go.
-    let (earliest, latest) = (figure("limit_earliest_s"), figure("limit_latest_s"));
-    assert!(earliest < 7200.0 && 7200.0 < latest && latest - earliest < 3600.0, "{earliest} to {latest}");
+    // 28 ms at the end, so two hours to go. No curve was sent.
+    let (earliest, likely) = (figure("limit_earliest_s"), figure("limit_likely_s"));
+    assert!(1800.0 < earliest && earliest < likely && (likely - 7200.0).abs() < 1100.0, "{line}");
+    assert_eq!(line["limit_by"], "settling times");
     // On average 4 ms more than the baseline.
     let lost = figure("lost_against_baseline_s");
     assert!((lost / (0.004 * MOVES as f64) - 1.0).abs() < 0.02, "{lost}");

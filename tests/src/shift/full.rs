@@ -1,4 +1,4 @@
-//! In: an axis of the rehearsal, a seed, its age as time passes. Out: its records, every step simulated.
+//! In: an axis of the rehearsal, a seed, its age as time passes. Out: its records and settling curves, every step simulated.
 
 use std::collections::VecDeque;
 
@@ -10,6 +10,7 @@ use stillpoint_core::axis::{Axis, Event};
 use stillpoint_core::record::Record;
 use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::Settings;
+use stillpoint_core::settling::curve::Point;
 
 /// Samples taken of each axis. Unit: 1/s
 pub const RATE: u32 = 4000;
@@ -28,7 +29,7 @@ pub struct Simulated<F> {
     settings: Settings,
     age: F,
     samples: u64,
-    waiting: VecDeque<Record>,
+    waiting: VecDeque<(Record, Vec<Point>)>,
 }
 
 impl<F: Fn(f64) -> f64> Simulated<F> {
@@ -46,7 +47,7 @@ impl<F: Fn(f64) -> f64> Simulated<F> {
         if self.axis.step(&self.settings, Reading { tick, ..reading }).event {
             while let Some(event) = self.axis.event() {
                 if let Event::Move(record) = event {
-                    self.waiting.push_back(record);
+                    self.waiting.push_back((record, self.axis.curve().collect()));
                 }
             }
         }
@@ -55,9 +56,9 @@ impl<F: Fn(f64) -> f64> Simulated<F> {
 
 /// Never ends.
 impl<F: Fn(f64) -> f64> Iterator for Simulated<F> {
-    type Item = Record;
+    type Item = (Record, Vec<Point>);
 
-    fn next(&mut self) -> Option<Record> {
+    fn next(&mut self) -> Option<(Record, Vec<Point>)> {
         while self.waiting.is_empty() {
             self.step();
         }
@@ -69,7 +70,10 @@ impl<F: Fn(f64) -> f64> Iterator for Simulated<F> {
 pub fn shift(data: AxisData, settings: Settings, seed: u64, hours: f64) -> Vec<Record> {
     let end = hours * 3600.0 * f64::from(settings.ticks_per_second);
     let moves = Simulated::new(data, settings, seed, |second| age(second / (3600.0 * hours)));
-    moves.take_while(|record| ((record.command_end + record.held) as f64) < end).collect()
+    moves
+        .map(|(record, _)| record)
+        .take_while(|record| ((record.command_end + record.held) as f64) < end)
+        .collect()
 }
 
 /// The records of each axis as firmware and frames tell them.

@@ -8,6 +8,7 @@ use stillpoint::source::rehearsal::transplanter;
 use stillpoint_core::drift::watch::{Watch, Wish};
 use stillpoint_core::record::Record;
 use stillpoint_core::settings::Settings;
+use stillpoint_core::settling::curve::Point;
 
 use super::full::{RATE, Simulated};
 use crate::chance::Chance;
@@ -16,10 +17,12 @@ use crate::chance::Chance;
 pub const STEPS: usize = 80;
 
 /// A move that was simulated.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Draw {
     /// What the core made of it.
     pub record: Record,
+    /// Its settling curve.
+    pub curve: Vec<Point>,
     /// From its start to that of the next. Unit: ticks
     pub lasts: u64,
 }
@@ -113,10 +116,10 @@ fn simulate(data: AxisData, settings: Settings, step: usize, moves: usize) -> Ve
     let mut draws = vec![Vec::new(); entries];
     // Chance of its own at every age. The first time through the script still shows how the axis began.
     let mut records = Simulated::new(data, settings, 1000 + step as u64, |_| age(step)).skip(entries);
-    let mut record = records.next().expect("it never ends");
+    let (mut record, mut curve) = records.next().expect("it never ends");
     for (place, next) in records.take(moves).enumerate() {
-        draws[place % entries].push(Draw { record, lasts: next.start - record.start });
-        record = next;
+        draws[place % entries].push(Draw { record, curve, lasts: next.0.start - record.start });
+        (record, curve) = next;
     }
     draws
 }

@@ -1,6 +1,8 @@
-//! In: a library, a seed, the length of a shift, whether the axis wears. Out: its records, drawn move by move.
+//! In: a library, a seed, the length of a shift, whether the axis wears. Out: its records and settling curves, drawn move
+//! by move.
 
 use stillpoint_core::record::Record;
+use stillpoint_core::settling::curve::Point;
 
 use super::full::age;
 use super::library::Library;
@@ -30,18 +32,26 @@ impl<'a> Work<'a> {
     }
 }
 
+impl<'a> Work<'a> {
+    /// The next move with its settling curve; none after the end of the shift.
+    pub fn step(&mut self) -> Option<(Record, &'a [Point])> {
+        let age = if self.wears { age(self.now as f64 / self.length) } else { 0.0 };
+        let library = self.library;
+        let drawn = library.draw(self.entry, age, &mut self.chance);
+        let start = self.now;
+        let command_end = start + (drawn.record.command_end - drawn.record.start);
+        self.entry = (self.entry + 1) % library.entries();
+        self.number += 1;
+        self.now += drawn.lasts;
+        let record = Record { number: self.number, start, command_end, ..drawn.record };
+        ((self.now as f64) < self.length).then_some((record, drawn.curve.as_slice()))
+    }
+}
+
 impl Iterator for Work<'_> {
     type Item = Record;
 
     fn next(&mut self) -> Option<Record> {
-        let age = if self.wears { age(self.now as f64 / self.length) } else { 0.0 };
-        let drawn = self.library.draw(self.entry, age, &mut self.chance);
-        let start = self.now;
-        let command_end = start + (drawn.record.command_end - drawn.record.start);
-        self.entry = (self.entry + 1) % self.library.entries();
-        self.number += 1;
-        self.now += drawn.lasts;
-        let record = Record { number: self.number, start, command_end, ..drawn.record };
-        ((self.now as f64) < self.length).then_some(record)
+        self.step().map(|(record, _)| record)
     }
 }

@@ -3,15 +3,13 @@
 //! Wear is no straight line: a belt rings longer by whole half periods, a bearing creeps ever more slowly. So the
 //! truth of a trend is that of the figures it is made of: the expected median of an interval is the median of that
 //! interval's medians over many shifts. The true slope over a stretch is the Theil–Sen slope of the expected medians
-//! in it, and the true time to a limit that of the line through them. When the expected median itself gets there is
-//! another thing: the line foresees it only as far as wear goes on as it did.
+//! in it, and a limit is reached when the expected median is there.
 
 use std::collections::BTreeMap;
 
 use stillpoint::analysis::point::Point;
 use stillpoint::analysis::quantile::median;
 use stillpoint::analysis::theil_sen::median_slope;
-use stillpoint::analysis::time_to_limit::TimeToLimit;
 
 use super::watched::INTERVAL;
 
@@ -41,6 +39,11 @@ impl Truth {
         before + (then - before) * ((second - from) / (to - from)).clamp(0.0, 1.0)
     }
 
+    /// Until when it is known. Unit: s
+    pub fn until(&self) -> f64 {
+        self.points.last().map_or(0.0, |point| point.0 + INTERVAL / 2.0)
+    }
+
     /// From an instant to the first at which the expected median is at a limit. Unit: s
     pub fn time_to(&self, limit: f64, second: f64) -> Option<f64> {
         (0..)
@@ -49,41 +52,11 @@ impl Truth {
             .find(|ahead| self.at(second + ahead) >= limit)
     }
 
-    /// The straight line that the expected medians follow from one instant to another: what a trend over that
-    /// stretch estimates. None under two intervals.
-    pub fn line(&self, from: f64, to: f64) -> Option<Line> {
+    /// The Theil–Sen slope of the expected medians from one instant to another: what a trend over that stretch estimates.
+    /// None under two intervals. Unit: s/s
+    pub fn slope(&self, from: f64, to: f64) -> Option<f64> {
         let within = |point: &&(f64, f64)| point.0 > from && point.0 < to;
         let (time, medians): (Vec<f64>, Vec<f64>) = self.points.iter().filter(within).copied().unzip();
-        let (slope, middle) = (median_slope(&time, &medians)?, median(&time)?);
-        let flat: Vec<f64> = time.iter().zip(&medians).map(|(t, y)| y - slope * (t - middle)).collect();
-        Some(Line { slope, end: median(&flat)? + slope * (to - middle) })
-    }
-}
-
-/// A straight line.
-#[derive(Clone, Copy, Debug)]
-pub struct Line {
-    /// Theil–Sen slope. Unit: s/s
-    pub slope: f64,
-    /// Its value at the end of the stretch. Unit: s
-    pub end: f64,
-}
-
-impl Line {
-    /// From the end of the stretch until the line reaches a limit; none if it never does.
-    pub fn time_to(&self, limit: f64) -> Option<f64> {
-        let time = (limit - self.end) / self.slope;
-        if self.end >= limit { Some(0.0) } else { (self.slope > 0.0).then_some(time) }
-    }
-}
-
-/// Whether an answer holds the true time to a limit; none is never.
-pub fn holds(answer: TimeToLimit, truth: Option<f64>) -> bool {
-    match (answer, truth) {
-        (TimeToLimit::Between(low, high), Some(truth)) => (low..=high).contains(&truth),
-        (TimeToLimit::NotBefore(low), Some(truth)) => low <= truth,
-        (TimeToLimit::Reached, Some(truth)) => truth == 0.0,
-        (TimeToLimit::Unknown, _) | (TimeToLimit::Never | TimeToLimit::NotBefore(_), None) => true,
-        _ => false,
+        median_slope(&time, &medians)
     }
 }

@@ -84,6 +84,9 @@ fn lost(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("baseline_s", optional(line.baseline_s)),
         ("baseline_from", line.baseline_from.clone()),
         ("warm_up_lost_s", optional(line.warm_up_lost_s)),
+        ("limit_likely_s", optional(line.limit_likely_s)),
+        ("limit_seen_s", optional(line.limit_seen_s)),
+        ("limit_by", line.limit_by.clone()),
     ]
 }
 

@@ -38,7 +38,7 @@ const SETTLING: [&str; 12] = [
     "p",
     "changes,\nthe last (UTC)",
     "restarts",
-    "limit in\nh",
+    "limit\nreached",
     "unsettled\n%",
     "unsettled\np",
 ];
@@ -132,14 +132,27 @@ fn unsettled(line: &TrendLine) -> String {
 
 /// When the limit is reached, in words.
 fn limit(line: &TrendLine) -> String {
-    let hours = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), |s| fixed(s / HOUR, 1));
-    let (from, to) = (hours(line.limit_earliest_s), hours(line.limit_latest_s));
-    match line.time_to_limit.as_str() {
-        "" => DASH.to_owned(),
-        "between" => format!("{from} to {to}"),
+    let time = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), duration);
+    let (from, to) = (time(line.limit_earliest_s), time(line.limit_latest_s));
+    let told = match line.time_to_limit.as_str() {
+        "" => return DASH.to_owned(),
+        "reached" => return "already".to_owned(),
+        "between" if from == duration(0.0) => format!("within {to}"),
+        "between" => format!("in {from} to {to}"),
         "not-before" => format!("not before {from}"),
-        "reached" => "already".to_owned(),
+        _ if line.limit_likely_s.is_some() => "any time".to_owned(),
         word => word.to_owned(),
+    };
+    line.limit_likely_s.map_or(told.clone(), |likely| format!("{told}, likely {}", duration(likely)))
+}
+
+/// Minutes, hours or days, whichever reads best.
+fn duration(seconds: f64) -> String {
+    match seconds {
+        seconds if seconds < 30.0 => "now".to_owned(),
+        seconds if seconds < 1.5 * HOUR => format!("{} min", fixed(seconds / 60.0, 0)),
+        seconds if seconds < 48.0 * HOUR => format!("{} h", fixed(seconds / HOUR, 1)),
+        seconds => format!("{} d", fixed(seconds / HOUR / 24.0, 1)),
     }
 }
 
@@ -158,8 +171,18 @@ mod tests {
         check(line(), &[" 1.5 (0.0 to 2.9) "]);
         let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
         check(TrendLine { change_points, ..line() }, &["2, 2026-11-25 18:55"]);
-        let open = TrendLine { time_to_limit: "not-before".to_owned(), limit_latest_s: None, ..line() };
-        check(open, &["not before 2.0"]);
+        let told = |word: &str, earliest, likely, latest| TrendLine {
+            time_to_limit: word.to_owned(),
+            limit_earliest_s: earliest,
+            limit_likely_s: likely,
+            limit_latest_s: latest,
+            ..line()
+        };
+        check(told("not-before", Some(7200.0), None, None), &["not before 2.0 h"]);
+        check(told("between", Some(540.0), Some(900.0), Some(6e5)), &["in 9 min to 6.9 d, likely 15 min"]);
+        check(told("between", Some(0.0), Some(0.0), Some(300.0)), &["within 5 min, likely now"]);
+        check(told("unknown", None, None, None), &["unknown "]);
+        check(told("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { settles_now: Some(false), time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { axis: "\u{1b}[2J".to_owned(), ..TrendLine::default() }, &["\u{FFFD}[2J", "–"]);

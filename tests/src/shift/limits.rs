@@ -1,0 +1,65 @@
+//! In: limits that the settling time of an axis will reach, a seed. Out: what the trend tells of each, by settling curves.
+
+use std::collections::BTreeMap;
+
+use stillpoint::analysis::left::{Left, SLOT, Stop};
+use stillpoint::analysis::time_to_limit::TimeToLimit;
+use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint_core::record::Outcome;
+
+use super::library::Library;
+use super::model::Work;
+use super::truth::Truth;
+use super::watched::{INTERVAL, Watched};
+
+/// A limit that the expected median reaches.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// Number of the kind.
+    pub kind: u32,
+    /// When it is asked for. Unit: s
+    pub at: f64,
+    /// How far ahead it was looked for. Unit: s
+    pub ahead: f64,
+    /// Unit: s
+    pub limit_s: f64,
+    /// From `at` until the expected median is there. Unit: s
+    pub left: f64,
+}
+
+impl Limit {
+    /// What the expected median of a kind is at so long after an instant; none beyond the end of what is known.
+    pub fn new(truth: &Truth, kind: u32, (at, ahead): (f64, f64)) -> Option<Limit> {
+        let limit_s = truth.at(at + ahead);
+        let left = truth.time_to(limit_s, at)?;
+        (at + ahead <= truth.until()).then_some(Limit { kind, at, ahead, limit_s, left })
+    }
+}
+
+/// What is told of each limit in one shift.
+pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<TimeToLimit> {
+    let settings = library.known.settings;
+    let ticks = f64::from(settings.ticks_per_second);
+    let mut watched = Watched::new(settings, library.watch());
+    let mut work = Work::new(library, seed, hours, true);
+    let mut stops = BTreeMap::<u32, Vec<Stop>>::new();
+    while let Some((record, curve)) = work.step() {
+        let says = matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
+        let Some(kind) = watched.step(&record).filter(|_| says) else { continue };
+        let time_s = record.command_end as f64 / ticks;
+        let stop = Stop { time_s, settling: record.settling, curve, window: settings.window };
+        stops.entry(kind).or_default().push(stop);
+    }
+    let answer = |limit: &Limit| {
+        let mut left = Left::new(SLOT);
+        let before = stops[&limit.kind].iter().filter(|stop| stop.time_s < limit.at);
+        before.for_each(|stop| left.step(stop, (limit.limit_s * ticks) as u32));
+        let mut points = watched.seen[&limit.kind].points(settings.ticks_per_second);
+        points.retain(|point| point.time_s + INTERVAL <= limit.at);
+        let ask = Ask { limit_s: Some(limit.limit_s), left: Some(left), ..Ask::new(INTERVAL) };
+        let found = trend(&points, &ask).expect("points");
+        assert!(found.by_curves);
+        found.time_to_limit.expect("a limit")
+    };
+    limits.iter().map(answer).collect()
+}
