@@ -25,7 +25,7 @@ pub struct Fit {
     pub test: Option<MannKendall>,
     /// By how much autocorrelation widens variances, from 1.
     pub variance_factor: f64,
-    /// Value of the line at the end of the last interval; where no line can be drawn, the median of the last eight
+    /// Value of the line at the end of the last interval, at least 0; where no line can be drawn, the median of the last eight
     /// points; +∞: not settled. Unit: s
     pub level_s: f64,
 }
@@ -50,7 +50,8 @@ pub(super) fn fitted(
     let confidence = (2.0 * Normal::standard().cdf(quantile) - 1.0).min(1.0 - 1e-12);
     let slope = theil_sen(&middles, figures, confidence, factor).unwrap_or(Slope::UNKNOWN);
     let last = median(figures.get(figures.len() - SHORTEST..)?)?;
-    let level_s = drawn.as_ref().map_or(last, |drawn| drawn.value + slope.slope * (end - drawn.center));
+    let level_s =
+        drawn.as_ref().map_or(last, |drawn| (drawn.value + slope.slope * (end - drawn.center)).max(0.0));
     let test = mann_kendall(figures, factor);
     Some(Fit { from_s: *time.first()?, points: time.len(), slope, test, variance_factor: factor, level_s })
 }

@@ -89,6 +89,8 @@ pub struct Trend {
     pub left_out: usize,
     /// Of those used, the points whose figure is "not settled".
     pub not_settled: usize,
+    /// Figure of the last interval used; +∞: not settled. Unit: s
+    pub last_s: f64,
     /// Start of the first interval and end of the last. Unit: s
     pub span_s: (f64, f64),
     /// Hot points that were made one, by their medians, for the changes and the fit: 1 unless there are over a thousand.
@@ -142,6 +144,7 @@ pub fn trend(points: &[Point], ask: &Ask) -> Option<Trend> {
         points: used.len(),
         left_out: points.len() - used.len(),
         not_settled: figures.iter().filter(|figure| **figure == f64::INFINITY).count(),
+        last_s: *figures.last()?,
         span_s: (used.first()?.time_s, end),
         grouped: size,
         warm_ups,

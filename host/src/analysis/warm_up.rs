@@ -4,8 +4,9 @@
 //! running every morning would be drift. The rule, which is ours: a run begins with the series or after a pause; its
 //! hot level is the median of its intervals between one and three times `longest_s` after its start; its first
 //! intervals are warm-up, within `longest_s`, until one lies inside ± `width` × noise about that level or on the other
-//! side of it. A run too short for a hot level of its own takes that of the run before; without any, everything within
-//! `longest_s` is warm-up.
+//! side of it. Warming up comes nearer: what jumps past the level, or is not there in time and has not left a quarter of
+//! the way behind it, is none. A run too short for a hot level of its own takes that of the run before; without any,
+//! everything within `longest_s` is warm-up.
 
 use std::ops::Range;
 
@@ -17,6 +18,8 @@ use super::quantile::median;
 
 /// Fewest intervals that make a hot level.
 const FEWEST_HOT: usize = 3;
+/// Of its first distance from the hot level, what the last interval of a warm-up that doesn't arrive has at most.
+const NEARER: f64 = 0.75;
 /// Fewest earlier warm-ups that a warm-up is judged against.
 const FEWEST_EARLIER: usize = 3;
 
@@ -123,16 +126,15 @@ fn cold(
     hot: Option<f64>,
     width: f64,
 ) -> usize {
-    let mut side = 0.0;
-    run.clone()
-        .take_while(|place| {
-            let Some(hot) = hot else { return early(*place) };
-            let off = figures[*place] - hot;
-            let goes_on = early(*place) && off.abs() > width && off * side >= 0.0;
-            side = off;
-            goes_on
-        })
-        .count()
+    let Some(hot) = hot else { return run.clone().take_while(|place| early(*place)).count() };
+    let off: Vec<f64> = run.clone().map(|place| figures[place] - hot).collect();
+    let is_off = |at: &usize| {
+        early(run.start + at) && off[*at].abs() > width && off[*at] * off[at.saturating_sub(1)] >= 0.0
+    };
+    let count = (0..off.len()).take_while(is_off).count();
+    let arrives = off.get(count).is_some_and(|next| next.abs() <= width);
+    let nearer = count > 0 && off[count - 1].abs() <= NEARER * off[0].abs();
+    if arrives || nearer { count } else { 0 }
 }
 
 /// Distance from the mean of the earlier excesses, and the probability of one as large.
@@ -194,6 +196,14 @@ mod tests {
         let found: usize =
             warm_ups(&time, &figures, &Rule::new(300.0)).iter().map(|each| each.intervals).sum();
         assert!(found <= 6, "{found} of 40 first intervals");
+    }
+
+    #[test]
+    fn wear_that_begins_soon_is_no_warm_up() {
+        let time: Vec<f64> = (0..13).map(|i| 300.0 * f64::from(i)).collect();
+        let check = |figures: [f64; 13]| assert_eq!(warm_ups(&time, &figures, &Rule::new(300.0)), []);
+        check([7.2, 7.2, 7.3, 7.2, 7.2, 7.2, 9.0, 27.0, 47.0, 56.0, 66.0, 97.0, 99.0]);
+        check([7.2, 7.2, 7.3, 7.2, 90.0, 91.0, 60.0, 62.0, 61.0, 60.0, 66.0, 64.0, 60.0]);
     }
 
     #[test]

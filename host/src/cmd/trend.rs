@@ -45,16 +45,16 @@ pub struct Arguments {
     #[arg(long)]
     p95: bool,
     /// Settling time that must not be reached: when will it be? Told from settling curves, if the store has them
-    #[arg(long, value_name = "L")]
+    #[arg(long, value_name = "L", allow_negative_numbers = true)]
     limit_ms: Option<f64>,
     /// Settling time when the axis was good, to tell costs against; else the monitor's baseline, else the first interval
-    #[arg(long, value_name = "B")]
+    #[arg(long, value_name = "B", allow_negative_numbers = true)]
     baseline_ms: Option<f64>,
-    /// Time from part to part
-    #[arg(long, value_name = "C", requires = "moves_per_cycle")]
+    /// Time from part to part, together with --moves-per-cycle
+    #[arg(long, value_name = "C", allow_negative_numbers = true, requires = "moves_per_cycle")]
     cycle_s: Option<f64>,
-    /// Moves of one kind in a cycle
-    #[arg(long, value_name = "N", requires = "cycle_s")]
+    /// Moves of one kind in a cycle, together with --cycle-s
+    #[arg(long, value_name = "N", allow_negative_numbers = true, requires = "cycle_s")]
     moves_per_cycle: Option<f64>,
 }
 

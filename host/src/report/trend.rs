@@ -101,6 +101,8 @@ pub struct TrendLine {
     pub limit_seen_s: Option<f64>,
     /// What told it: `curves` or `settling times`.
     pub limit_by: String,
+    /// Figure of the last interval; none if it is "not settled". Unit: s
+    pub last_s: Option<f64>,
 }
 
 impl TrendLine {
@@ -137,6 +139,7 @@ impl TrendLine {
             limit_by: limit
                 .map_or("", |_| if trend.by_curves { "curves" } else { "settling times" })
                 .to_owned(),
+            last_s: Some(trend.last_s).filter(|last| last.is_finite()),
             restarts: trend.restarts.clone(),
             ..TrendLine::lost(trend)
         }

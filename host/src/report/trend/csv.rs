@@ -87,6 +87,7 @@ fn lost(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("limit_likely_s", optional(line.limit_likely_s)),
         ("limit_seen_s", optional(line.limit_seen_s)),
         ("limit_by", line.limit_by.clone()),
+        ("last_s", optional(line.last_s)),
     ]
 }
 

@@ -1,4 +1,5 @@
-//! In: trends as lines. Out: two tables for people, one row per kind in each: how settling goes on, and what it cost.
+//! In: trends as lines. Out: which kinds got slower, in a sentence each, and two tables for people, one row per kind in
+//! each: how settling goes on, and what it cost.
 
 use comfy_table::{CellAlignment, Table, presets};
 use jiff::Timestamp;
@@ -10,10 +11,42 @@ use super::{HOUR, TrendLine};
 /// Stands for what is not known.
 const DASH: &str = "–";
 
-/// Both tables, ending in a line break.
+/// Slower than its baseline by less than this is not told in a sentence.
+const SLOWER: f64 = 1.1;
+/// Nor if chance makes a trend like this more often, and no change is certain.
+const CHANCE: f64 = 0.01;
+
+/// Sentences and both tables, ending in a line break.
 pub fn table(lines: &[TrendLine]) -> String {
     let rows = |cells: fn(&TrendLine) -> Vec<String>| lines.iter().map(cells).collect::<Vec<_>>();
-    format!("{}\n{}", drawn(&SETTLING, rows(settling)), drawn(&COST, rows(cost)))
+    format!("{}\n{}\n{}", slower(lines), drawn(&SETTLING, rows(settling)), drawn(&COST, rows(cost)))
+}
+
+/// Which kinds got slower, the worst first.
+fn slower(lines: &[TrendLine]) -> String {
+    let ratio = |line: &TrendLine| line.last_s.unwrap_or(f64::INFINITY) / line.baseline_s.unwrap_or(f64::NAN);
+    let is_certain =
+        |line: &TrendLine| !line.change_points.is_empty() || line.mann_kendall_p.is_some_and(|p| p < CHANCE);
+    let mut found: Vec<&TrendLine> =
+        lines.iter().filter(|line| ratio(line) > SLOWER && is_certain(line)).collect();
+    found.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)));
+    let sentence = |line: &&TrendLine| {
+        let now = line.last_s.map_or("not settled".to_owned(), |last| format!("{} ms", fixed(1e3 * last, 1)));
+        let baseline = fixed(1e3 * line.baseline_s.unwrap_or(f64::NAN), 1);
+        let since = line.change_points.last().and_then(|change| minute(change.0));
+        let since = since.map_or(String::new(), |minute| format!(", last change {minute} UTC"));
+        let (axis, kind) = (printable(&line.axis), printable(&line.kind));
+        format!("slower: {axis} {kind}, {} {now}, baseline {baseline} ms{since}\n", line.measure)
+    };
+    match found.is_empty() {
+        true => "nothing is certainly slower than its baseline by a tenth\n".to_owned(),
+        false => found.iter().map(sentence).collect(),
+    }
+}
+
+/// The minute of an instant, UTC.
+fn minute(second: f64) -> Option<String> {
+    Some(Timestamp::from_second(second as i64).ok()?.strftime("%Y-%m-%d %H:%M").to_string())
 }
 
 fn drawn(headings: &[&str], rows: Vec<Vec<String>>) -> String {
@@ -45,15 +78,13 @@ const SETTLING: [&str; 12] = [
 
 fn settling(line: &TrendLine) -> Vec<String> {
     let ms = |s: Option<f64>| s.map_or(DASH.to_owned(), |s| plain(1e3 * s));
-    let slope = line.slope_s_per_h.map_or(DASH.to_owned(), |_| {
+    let none = if line.settles_now.is_none() { "too few intervals" } else { DASH };
+    let slope = line.slope_s_per_h.map_or(none.to_owned(), |_| {
         let [middle, low, high] =
             [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h].map(ms);
         format!("{middle} ({low} to {high})")
     });
-    let now = match line.settles_now {
-        Some(false) => "not settled".to_owned(),
-        _ => line.level_s.map_or(DASH.to_owned(), |level| fixed(1e3 * level, 1)),
-    };
+    let now = line.last_s.map_or("not settled".to_owned(), |last| fixed(1e3 * last, 1));
     vec![
         printable(&line.axis),
         printable(&line.kind),
@@ -114,8 +145,7 @@ fn probability(p: Option<f64>) -> String {
 fn changes(line: &TrendLine) -> String {
     let Some((at, ..)) = line.change_points.last() else { return "0".to_owned() };
     let count = line.change_points.len();
-    let minute = Timestamp::from_second(*at as i64).map(|at| at.strftime("%Y-%m-%d %H:%M").to_string());
-    minute.map_or(count.to_string(), |minute| format!("{count}, {minute}"))
+    minute(*at).map_or(count.to_string(), |minute| format!("{count}, {minute}"))
 }
 
 /// Moves that did not settle: all, and how their share went.
@@ -124,7 +154,7 @@ fn unsettled(line: &TrendLine) -> String {
     match (line.unsettled_share, line.unsettled_share_before, line.unsettled_share_now) {
         (None, ..) => DASH.to_owned(),
         (Some(share), Some(before), Some(now)) if line.unsettled > 0 => {
-            format!("{} ({} to {})", percent(share), percent(before), percent(now))
+            format!("{} (was {}, now {})", percent(share), percent(before), percent(now))
         }
         (Some(share), ..) => percent(share),
     }
@@ -167,8 +197,8 @@ mod tests {
             let text = table(&[line]);
             assert!(expected.iter().all(|part| text.contains(part)), "{expected:?} in {text}");
         };
-        check(line(), &["tray shuttle", "out, long", "median", " 60.0 ", "< 0.001", " 12 ", "asked"]);
-        check(line(), &[" 1.5 (0.0 to 2.9) "]);
+        check(line(), &["tray shuttle", "out, long", "median", " 59.", "< 0.001", " 12 ", "asked"]);
+        check(line(), &[" 1.5 (was 0.0, now 2.9) "]);
         let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
         check(TrendLine { change_points, ..line() }, &["2, 2026-11-25 18:55"]);
         let told = |word: &str, earliest, likely, latest| TrendLine {
@@ -184,8 +214,14 @@ mod tests {
         check(told("unknown", None, None, None), &["unknown "]);
         check(told("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
         let time_to_limit = "reached".to_owned();
-        check(TrendLine { settles_now: Some(false), time_to_limit, ..line() }, &["not settled", "already"]);
+        check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
+        check(
+            line(),
+            &["slower: tray shuttle out, long, median 59.", " ms, baseline 50.0 ms, last change 1970-01-01 "],
+        );
+        check(TrendLine { last_s: Some(0.052), ..line() }, &["nothing is certainly slower"]);
+        check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);
         check(TrendLine { axis: "\u{1b}[2J".to_owned(), ..TrendLine::default() }, &["\u{FFFD}[2J", "–"]);
-        assert_eq!(table(&[]).lines().count(), 2 + 1 + 2);
+        assert_eq!(table(&[]).lines().count(), 1 + 1 + 2 + 1 + 2);
     }
 }
