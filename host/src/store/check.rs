@@ -11,7 +11,7 @@ use crate::error::Error;
 /// What a look through the whole store found.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Found {
-    /// What SQLite says of the file; `ok` if nothing.
+    /// What SQLite says of the file; `ok` if nothing. Of a damaged one nothing else is looked at.
     pub file: String,
     /// Raw frames.
     pub frames: u64,
@@ -40,8 +40,12 @@ impl Store {
 
     fn look(&self) -> rusqlite::Result<Found> {
         let store = &self.connection;
+        let file: String = store.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+        if file != "ok" {
+            return Ok(Found { file, ..Found::default() });
+        }
         let mut found = Found {
-            file: store.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?,
+            file,
             moves: store.query_row("SELECT count(*) FROM moves", [], |row| row.get::<_, i64>(0))? as u64,
             ..Found::default()
         };
