@@ -111,7 +111,7 @@ fn read(from: &Connection, sql: &str, out: &mut dyn FnMut(&Row) -> Result<(), Er
 
 /// A row by the names of its columns, as an older version may have fewer. Returns 0 if it was there.
 fn insert(to: &Connection, table: &str, row: &Row) -> rusqlite::Result<usize> {
-    let names: Vec<&str> = row.as_ref().column_names().into_iter().collect();
+    let names: Vec<&str> = row.as_ref().column_names().collect();
     let places: Vec<String> = (1..=names.len()).map(|place| format!("?{place}")).collect();
     let sql = format!("INSERT OR IGNORE INTO {table} ({}) VALUES ({})", names.join(", "), places.join(", "));
     let values: Vec<Value> = (0..names.len()).map(|place| row.get(place)).collect::<rusqlite::Result<_>>()?;
