@@ -125,6 +125,13 @@ fn settings_are_shown_and_changed_or_the_broken_rule_is_named() {
     let told = String::from_utf8_lossy(&wrong.stderr);
     assert_eq!(wrong.status.code(), Some(2));
     assert!(told.contains("widow=60: is no KEY=VALUE") && told.contains("rest_time, "), "{told}");
+    let told = |wrong: &str| format!("stillpoint: settings {wrong}");
+    let wrong = "window_time=-1ms: window_time can't have this value; give ticks, or a time such as 10ms, 2s, 5min \
+        or 8h, of less than 2^32 ticks";
+    check(&place, "settings 1 window_time=-1ms", 2, &told(wrong));
+    let wrong =
+        "definition=first: definition can't have this value; give last-entry, iso-9283 or target-reached";
+    check(&place, "settings 1 definition=first", 2, &told(wrong));
     assert!(done(&["device", &place, "settings", "1"]).contains(" window=60 window_time=5000 "));
 }
 

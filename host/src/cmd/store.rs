@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
+use super::figure::whole;
 use super::moves::Within;
 use super::output::tell;
 use crate::error::Error;
@@ -48,9 +49,11 @@ enum Work {
         place: Place,
         /// Whole days to keep before today, UTC
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         days: Option<u32>,
         /// As many whole days as fit, today in any case
         #[arg(long, value_name = "N", conflicts_with = "days")]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         megabytes: Option<u32>,
     },
     /// Make all tables again from the raw frames

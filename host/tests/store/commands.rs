@@ -110,9 +110,35 @@ fn a_store_is_looked_after() {
     let none = ["--kind 99: no move in this time is of such a kind", "dibble +25 mm at"];
     refused(&["trend", "--store", &store, "--kind", "99"], 2, &none);
     refused(&["rehearse", "--hours", "1e300"], 2, &["--hours", "at most 8784"]);
+    wrong_values_are_named(&store);
     refused(&["moves", "--store", "not-there.store"], 1, &["not-there.store", "there is no store here"]);
     refused(&["store", "export", "--store", &store, "week.txt"], 2, &["week.txt", ".csv"]);
     refused(&["rehearse", "--store", "/not/there/s.store"], 1, &["can't be opened or made", "folder"]);
+}
+
+/// Option, value, what is wrong and what is allowed.
+fn wrong_values_are_named(store: &str) {
+    for rate in ["3", "30000"] {
+        let parts = [&format!("--rate {rate}: does not divide the 20000 steps"), "1000, 4000 or 10000"];
+        refused(&["rehearse", "--rate", rate], 2, &parts.map(|part| part as &str));
+    }
+    let whole = "give a whole number from ";
+    for (command, option, value, allowed) in [
+        (&["rehearse"][..], "--rate", "0", whole),
+        (&["rehearse"], "--rate", "-4", whole),
+        (&["rehearse"], "--hours", "-1", "give a plain figure above 0"),
+        (&["rehearse"], "--hours", "long", "give a plain figure above 0"),
+        (&["rehearse"], "--seed", "1.5", "from 0 to 18446744073709551615"),
+        (&["trend", "--store", store], "--kind", "-1", whole),
+        (&["trend", "--store", store], "--limit-ms", "0", "give a plain figure above 0"),
+        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain figure above 0"),
+        (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 4294967295"),
+        (&["device", "tcp:x", "shelve", "1"], "--minutes", "5.5", whole),
+        (&["device", "tcp:x", "declare", "1"], "--kind", "x", whole),
+    ] {
+        refused(&[command, &[option, value]].concat(), 2, &[option, value, allowed]);
+    }
+    refused(&["device", "tcp:x", "settings", "300"], 2, &["AXIS", "300", "from 0 to 255"]);
 }
 
 #[test]

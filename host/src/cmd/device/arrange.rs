@@ -9,12 +9,14 @@ use stillpoint_core::wire::watch::{AlarmPriority, Arranged, Arrangement, Subject
 use super::act::check;
 use super::talk::Talk;
 use super::{Done, Noted, ticks};
+use crate::cmd::figure::whole;
 use crate::error::Error;
 use crate::report::told;
 
 #[derive(Args)]
 pub(super) struct Arguments {
     /// Number of the axis, from 0
+    #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
     axis: u8,
     /// What the alarm is about; losses are those of the monitor itself, axis 0
     subject: About,
@@ -129,12 +131,12 @@ fn set(asked: &mut Arrangement, change: &str, ticks_per_second: u32) -> Option<(
 }
 
 fn unknown(change: &str) -> Error {
-    Error::Option {
-        option: "arrange".to_owned(),
-        value: change.to_owned(),
-        wrong: "is no KEY=VALUE of an alarm".to_owned(),
-        remedy: format!("keys: {}", shown(&Arrangement::default(), 1).map(|(key, _)| key).join(", ")),
-    }
+    let keys = shown(&Arrangement::default(), 1).map(|(key, _)| key);
+    super::unusable("arrange", change, "an alarm", &keys, |key| match key {
+        "latching" => "true or false",
+        "priority" => "low, medium, high or highest",
+        _ => "ticks, or a time such as 10ms, 2s, 5min or 8h",
+    })
 }
 
 #[cfg(test)]

@@ -11,12 +11,14 @@ use stillpoint_core::wire::settings::{Definition, Parameters, Settings};
 use super::act::check;
 use super::talk::Talk;
 use super::{Done, Noted};
+use crate::cmd::figure::whole;
 use crate::error::Error;
 use crate::report::told;
 
 #[derive(Args)]
 pub(super) struct Arguments {
     /// Number of the axis, from 0
+    #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
     axis: u8,
     /// KEY=VALUE, as shown without any: counts or ticks; times also as 10ms, 2s, 5min or 8h
     changes: Vec<String>,
@@ -175,13 +177,19 @@ fn definition(definition: Definition) -> &'static str {
 }
 
 fn unknown(change: &str) -> Error {
-    Error::Option {
-        option: "settings".to_owned(),
-        value: change.to_owned(),
-        wrong: "is no KEY=VALUE of an axis".to_owned(),
-        remedy: format!("keys: {}", shown(&Parameters::default()).map(|(key, _)| key).join(", ")),
-    }
+    let keys = shown(&Parameters::default()).map(|(key, _)| key);
+    super::unusable("settings", change, "an axis", &keys, |key| match key {
+        "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" => TIME,
+        "command_scale" => "two whole numbers, such as -1/1",
+        "definition" => "last-entry, iso-9283 or target-reached",
+        "inferred" => "true or false",
+        "false_alarms_per_axis_month" => "a figure from 0 to 4294967, such as 0.5",
+        _ => "a whole number from 0 to 4294967295",
+    })
 }
+
+/// What a time may be.
+const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 2^32 ticks";
 
 #[cfg(test)]
 mod tests {
