@@ -41,6 +41,18 @@ fn but_kinds(lines: &str) -> String {
     lines.lines().map(|line| cut(line) + "\n").collect()
 }
 
+/// A kind is worded alike by `rehearse` and out of the store.
+#[track_caller]
+fn check_kinds(rehearse: &[&str], kept: &str) {
+    let told = String::from_utf8(stillpoint(rehearse).stderr).expect("UTF-8");
+    let kinds = told.lines().filter(|line| line.contains("(kind ")).collect::<Vec<_>>();
+    assert_eq!(kinds.len(), 6, "{told}");
+    for line in kinds {
+        let words = line.split_once(", ").and_then(|(_, rest)| rest.split_once(": ")).expect(line).0;
+        assert!(kept.contains(&format!(r#""kind":"{words}""#)), "{line}");
+    }
+}
+
 #[test]
 fn a_rehearsed_shift_reads_back_line_by_line() {
     let place = Scratch::new("rehearsed");
@@ -52,6 +64,7 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     assert!(live.lines().count() > 100);
     assert_eq!(sorted(&live), sorted(&but_kinds(&kept)));
     assert!(kept.contains(r#""kind":"+60 mm at 6"#) && kept.contains("mm/s (kind 1)"), "{kept}");
+    check_kinds(&rehearse, &kept);
     // The same shift again is known; it is an hour's fraction that ended just now.
     assert_eq!(sorted(&done(&rehearse)), sorted(&live));
     assert_eq!(moves(&["--format", "jsonl"]), kept);
