@@ -168,6 +168,12 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
     }
+    for (device, boot, first, count) in &found.given_up {
+        writeln!(
+            out,
+            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
+        )?;
+    }
     if found.is_sound() {
         return Ok(ExitCode::SUCCESS);
     }

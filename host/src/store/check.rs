@@ -1,12 +1,15 @@
 //! In: a store. Out: whether the file is sound, its frames whole, and its tables those that follow from them.
 
-use rusqlite::params;
+use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
 use super::Store;
 use super::derive::Stored;
 use crate::error::Error;
+
+/// Frames that are missing: device, boot, first, how many.
+pub type Hole = (i64, u32, u32, u32);
 
 /// What a look through the whole store found.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -21,8 +24,10 @@ pub struct Found {
     pub told: u64,
     /// Rows of moves; the same number if all is well.
     pub moves: u64,
-    /// Frames of moves that are missing between others: device, boot, first, how many.
-    pub missing: Vec<(i64, u32, u32, u32)>,
+    /// Frames of moves that are missing between others and not given up.
+    pub missing: Vec<Hole>,
+    /// Those that the monitor's log no longer has, so that they are not asked for again.
+    pub given_up: Vec<Hole>,
 }
 
 impl Found {
@@ -58,18 +63,26 @@ impl Store {
                 Some(stored) => found.told += u64::from(matches!(stored.message(), Some(Message::Move(_)))),
             }
         }
-        let mut statement = store.prepare(
-            "SELECT frames.device, frames.boot, before + 1, sequence - before - 1 FROM (
-                SELECT device, boot, sequence,
-                    lag(sequence) OVER (PARTITION BY device, boot ORDER BY sequence) AS before
-                FROM frames WHERE priority = ?1) AS frames
-            LEFT JOIN boots ON boots.device = frames.device AND boots.boot = frames.boot
-            WHERE sequence > before + 1 AND before >= coalesce(whole_from, 0)",
-        )?;
-        let rows = statement.query_map(params![Priority::Move as u8], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
-        })?;
-        found.missing = rows.collect::<rusqlite::Result<_>>()?;
+        for (hole, is_given_up) in holes(store)? {
+            if is_given_up { &mut found.given_up } else { &mut found.missing }.push(hole);
+        }
         Ok(found)
     }
+}
+
+/// Every hole, and whether it was given up.
+fn holes(store: &Connection) -> rusqlite::Result<Vec<(Hole, bool)>> {
+    let mut statement = store.prepare(
+        "SELECT frames.device, frames.boot, before + 1, sequence - before - 1,
+            sequence <= coalesce(gone_before, 0) FROM (
+            SELECT device, boot, sequence,
+                lag(sequence) OVER (PARTITION BY device, boot ORDER BY sequence) AS before
+            FROM frames WHERE priority = ?1) AS frames
+        LEFT JOIN boots ON boots.device = frames.device AND boots.boot = frames.boot
+        WHERE sequence > before + 1 AND before >= coalesce(whole_from, 0)",
+    )?;
+    let rows = statement.query_map(params![Priority::Move as u8], |row| {
+        Ok(((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?), row.get(4)?))
+    })?;
+    rows.collect()
 }

@@ -57,7 +57,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::error::Error;
 pub use boots::Boot;
-pub use check::Found;
+pub use check::{Found, Hole};
 pub use journal::Entry;
 pub use schema::CURRENT;
 
