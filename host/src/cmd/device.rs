@@ -113,10 +113,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     let number = talk.known.number;
     let (store, done) = (talk.finish()?, done?);
+    let status = if done.is_kept { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     if let (Some(store), Some(who), Some(noted)) = (store, &arguments.who, done.noted) {
         store.acted(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(status)
 }
 
 /// What came of a question.
@@ -125,6 +126,8 @@ struct Done {
     text: String,
     /// If it goes into the journal.
     noted: Option<Noted>,
+    /// It outlives the next start, as far as it is meant to.
+    is_kept: bool,
 }
 
 /// How the journal names it, and the frame that answered.
@@ -136,7 +139,7 @@ struct Noted {
 
 impl Done {
     fn told(text: String) -> Done {
-        Done { text, noted: None }
+        Done { text, noted: None, is_kept: true }
     }
 }
 

@@ -115,7 +115,7 @@ impl Act {
             _ => String::new(),
         };
         let text = format!("{}{minutes}", told::alarm(&format!("axis {}", told.axis), &told));
-        Ok(Done { text, noted: Some(Noted { what, header, axis: told.axis }) })
+        Ok(Done { text, noted: Some(Noted { what, header, axis: told.axis }), is_kept: true })
     }
 
     fn refused(self, talk: &Talk, verb: &str, before: Option<AlarmState>) -> Error {
@@ -187,7 +187,7 @@ pub(super) fn declare(talk: &mut Talk, axis: u8, kind: u32) -> Result<Done, Erro
         return Err(talk.wrong(wrong, "`stillpoint watch` keeps which kinds there are"));
     };
     let text = format!("axis {axis}: {which} are declared good as they run now; baselines are learnt anew");
-    Ok(Done { text, noted: Some(Noted { what: "baseline", header, axis }) })
+    Ok(Done { text, noted: Some(Noted { what: "baseline", header, axis }), is_kept: true })
 }
 
 pub(super) fn set_clock(talk: &mut Talk) -> Result<Done, Error> {

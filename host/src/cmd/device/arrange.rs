@@ -74,7 +74,7 @@ impl Arguments {
         match told.refused_name() {
             None => {
                 let noted = Some(Noted { what: "settings", header, axis });
-                Ok(Done { text: self.line(&told.arrangement, rate), noted })
+                Ok(Done { text: self.line(&told.arrangement, rate), noted, is_kept: true })
             }
             Some(name) => Err(talk.wrong(
                 format!("axis {axis}: {name} was refused: it must be at most 2^48 ticks"),

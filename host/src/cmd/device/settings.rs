@@ -36,20 +36,29 @@ impl Arguments {
         for change in &self.changes {
             set(&mut asked, change).ok_or_else(|| unknown(change))?;
         }
+        let refusals = talk.refusals()?;
         let command = Command::Apply(Apply { axis, parameters: asked });
         let answer = talk.ask(&command, |header, message| match message {
             Message::Settings(told) if told.axis == axis => Some((*header, *told)),
             _ => None,
         })?;
         match answer {
-            Some((header, told)) if told.refused.is_none() => Ok(accepted(&before, &told, header)),
+            Some((header, told)) if told.refused.is_none() => {
+                // Accepted but not kept by the flash counts as refused, and no frame says more.
+                let is_kept = talk.refusals()? == refusals;
+                Ok(accepted(&before, &told, header, is_kept))
+            }
             Some((_, told)) => Err(refused(talk, &asked, &told)),
             None => Err(talk.wrong(format!("axis {axis}: the settings were refused"), "try it again")),
         }
     }
 }
 
-fn accepted(before: &Parameters, told: &Settings, header: Header) -> Done {
+/// What is done is told and written down all the same.
+const NOT_KEPT: &str = "; but its flash did not keep it, and the next start has what it had before: set it again, \
+    and if that is told again, the flash is worn or full";
+
+fn accepted(before: &Parameters, told: &Settings, header: Header, is_kept: bool) -> Done {
     let changes: Vec<String> = shown(before)
         .into_iter()
         .zip(shown(&told.parameters))
@@ -59,7 +68,9 @@ fn accepted(before: &Parameters, told: &Settings, header: Header) -> Done {
     let since = if told.pending { "from the next move on" } else { "in force" };
     let changes = if changes.is_empty() { "as it was".to_owned() } else { changes.join(", ") };
     let (axis, what) = (told.axis, "settings");
-    Done { text: format!("axis {axis}, {since}: {changes}"), noted: Some(Noted { what, header, axis }) }
+    let lost = if is_kept { "" } else { NOT_KEPT };
+    let text = format!("axis {axis}, {since}: {changes}{lost}");
+    Done { text, noted: Some(Noted { what, header, axis }), is_kept }
 }
 
 /// Which parameter, and the rule that it breaks.
