@@ -63,7 +63,13 @@ const EXAMPLES: &str = "\
 Examples:
   stillpoint trend --store shift.store --limit-ms 40
   stillpoint trend --store shift.store --axis dibble --kind 1 --since 8h --format jsonl
-  stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1";
+  stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1
+
+In CSV the entries of a list are parted by `;`, their figures by `:`:
+  change_points        at s : median before s : after s
+  shifts               name : moves : lost s : lost against the baseline s
+  unsettled_intervals  beginning s : moves that did not settle : of moves
+  restarts             at s";
 
 /// Lengths of time that a store sums up.
 #[derive(Clone, Copy, Debug, ValueEnum)]

@@ -1,5 +1,6 @@
 //! The commands that write and read a store, through the binary.
 
+use std::collections::BTreeMap;
 use std::io::{Read, Write};
 use std::net::TcpListener;
 use std::process::{Command, Output};
@@ -81,15 +82,61 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     // The machine wears out within the fraction of an hour: stops of the dibble no longer settle.
     let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
     let (head, steps) = alarms.split_once('\n').expect("a head");
-    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit,kind,priority,category,who");
+    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit,kind,priority,category,who,unit");
+    assert!(steps.lines().all(|step| !step.ends_with(',')), "each step has a unit: {steps}");
+    assert!(steps.lines().next().is_some_and(|step| step.ends_with(",stops in a row")), "{steps}");
     assert!(steps.starts_with("dibble,1,") && steps.contains(",unsettled,unacknowledged,"), "{steps}");
+}
+
+/// The figures of a column by the name of the axis, rows of the same axis added up.
+fn column(table: &str, wanted: impl Fn(&csv::StringRecord) -> bool, name: &str) -> BTreeMap<String, u64> {
+    let mut reader = csv::Reader::from_reader(table.as_bytes());
+    let header = reader.headers().expect("a head").clone();
+    let place = |name: &str| header.iter().position(|one| one == name).expect(name);
+    let (axis, place) = (place("axis"), place(name));
+    let mut sums = BTreeMap::new();
+    for row in reader.records().map(|row| row.expect("a row")).filter(wanted) {
+        // A word counts as one.
+        *sums.entry(row[axis].to_owned()).or_default() += row[place].parse().unwrap_or(1);
+    }
+    sums.retain(|_, sum| *sum > 0);
+    sums
+}
+
+/// Summaries of each length count the moves of each outcome, also those that did not settle.
+#[track_caller]
+fn check_outcomes(moves: &str, summaries: &str) {
+    for outcome in ["settled", "unsettled", "interrupted", "untrusted"] {
+        let told = column(moves, |row| row.iter().any(|cell| cell == outcome), "outcome");
+        for span in ["300", "3600", "86400"] {
+            assert_eq!(column(summaries, |row| &row[1] == span, outcome), told, "{outcome}, {span} s");
+        }
+    }
+    let unsettled = column(moves, |row| row.iter().any(|cell| cell == "unsettled"), "outcome");
+    assert!(!unsettled.is_empty(), "some did not settle");
+}
+
+/// Columns that are lists say in the help what their figures are.
+#[track_caller]
+fn lists_have_units(store: &str) {
+    for (command, lists) in [
+        ("moves", &["settling_curve"][..]),
+        ("trend", &["change_points", "shifts", "unsettled_intervals", "restarts"]),
+    ] {
+        let (table, help) =
+            (done(&[command, "--store", store, "--format", "csv"]), done(&[command, "--help"]));
+        let header = table.lines().next().expect("a head");
+        for list in lists {
+            assert!(header.split(',').any(|name| name == *list) && help.contains(list), "{list}");
+        }
+    }
 }
 
 #[test]
 fn a_store_is_looked_after() {
     let (place, table) = (Scratch::new("work"), Scratch::new("work.csv"));
     let store = place.text();
-    done(&["rehearse", "--hours", "0.01", "--seed", "6", "--store", &store]);
+    done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
     assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
     done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
@@ -106,6 +153,8 @@ fn a_store_is_looked_after() {
     );
     done(&["store", "export", "--store", &store, "--summaries", &table.text()]);
     let summaries = std::fs::read_to_string(&table.0).expect("a file");
+    check_outcomes(&done(&["moves", "--store", &store, "--format", "csv"]), &summaries);
+    lists_have_units(&store);
     assert!(summaries.starts_with("axis,span_s,kind,at,moves,") && summaries.contains("\ndibble,86400,-1,"));
     assert!(done(&["store", "retain", "--store", &store, "--days", "30"]).starts_with("0 raw frames"));
 

@@ -20,7 +20,8 @@ pub(super) struct Arguments {
     axis: u8,
     /// What the alarm is about; losses are those of the monitor itself, axis 0
     subject: About,
-    /// KEY=VALUE, as shown without any; times in ticks or as 10ms, 2s, 5min or 8h
+    /// KEY=VALUE, as shown without any; times in ticks or as 10ms, 2s, 5min or 8h. A monitor tells what is in force only
+    /// with a refusal, so that asking adds one to the commands it counts as refused
     changes: Vec<String>,
 }
 
