@@ -20,6 +20,11 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
     figure.ok_or_else(|| "give a plain figure above 0, such as 0.5".to_owned())
 }
 
+/// A sign between or within figures.
+pub(super) fn sign(text: &str) -> Result<char, String> {
+    text.parse().map_err(|_| "give a single sign, such as ',' or ';'".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -32,6 +37,9 @@ mod tests {
         }
         assert_eq!(whole::<u32>("x"), Err("give a whole number from 0 to 4294967295".to_owned()));
         assert_eq!(whole::<u64>("x"), Err(format!("give a whole number from 0 to {}", u64::MAX)));
+        assert!(
+            sign(";") == Ok(';') && sign("").is_err() && sign("tab").unwrap_err().contains("a single sign")
+        );
         assert!(counted("0").is_err() && positive("0.25") == Ok(0.25));
         for wrong in ["0", "-1", "nan", "inf", "1e999", "x"] {
             assert!(positive(wrong).unwrap_err().contains("above 0"), "{wrong}");
