@@ -1,5 +1,7 @@
 //! What a monitor is asked through the binary, over TCP: its answers in words, refusals, and what is written down.
 
+#[path = "device/sent.rs"]
+mod sent;
 #[path = "device/worn.rs"]
 mod worn;
 

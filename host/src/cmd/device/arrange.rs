@@ -56,6 +56,8 @@ impl Arguments {
     pub(super) fn run(&self, talk: &mut Talk) -> Result<Done, Error> {
         check(talk, self.axis)?;
         let rate = talk.known.ticks_per_second;
+        // What can't be read is told before the monitor is asked anything.
+        self.change(Arrangement::default(), rate)?;
         // What no monitor can do is refused by telling what is in force.
         let (axis, subject) = (self.axis, self.subject.subject());
         let endless = Arrangement { axis, subject, longest_shelving: u64::MAX, ..Arrangement::default() };
@@ -67,11 +69,7 @@ impl Arguments {
         if self.changes.is_empty() {
             return Ok(Done::told(self.line(&before, rate)));
         }
-        let mut asked = before;
-        for change in &self.changes {
-            set(&mut asked, change, rate).ok_or_else(|| unknown(change))?;
-        }
-        let (header, told) = self.ask(talk, asked)?;
+        let (header, told) = self.ask(talk, self.change(before, rate)?)?;
         match told.refused_name() {
             None => {
                 let noted = Some(Noted { what: "settings", header, axis });
@@ -82,6 +80,14 @@ impl Arguments {
                 "what was set before stays in force",
             )),
         }
+    }
+
+    /// With what is to be changed.
+    fn change(&self, mut asked: Arrangement, rate: u32) -> Result<Arrangement, Error> {
+        for change in &self.changes {
+            set(&mut asked, change, rate).ok_or_else(|| unknown(change))?;
+        }
+        Ok(asked)
     }
 
     fn ask(&self, talk: &mut Talk, asked: Arrangement) -> Result<(Header, Arranged), Error> {
