@@ -1,9 +1,16 @@
 //! What a monitor is asked through the binary, over TCP: its answers in words, refusals, and what is written down.
 
+#[path = "device/sent.rs"]
+mod sent;
+#[path = "device/worn.rs"]
+mod worn;
+
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::process::{Command, Output};
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
 
 use stillpoint::store::{Options, Store};
 use stillpoint_core::settings::{Parameters, Settings};
@@ -13,15 +20,20 @@ use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
-type Monitor = App<2, MemoryFlash<Vec<u8>>>;
+type Monitor = App<2, MemoryFlash<worn::Cells>>;
 
 /// Two axes, of which the second has just not settled three times.
 fn monitor() -> Monitor {
+    monitor_on(Arc::default())
+}
+
+/// The same, its flash worn once that is said.
+fn monitor_on(is_worn: Arc<AtomicBool>) -> Monitor {
     let parameters = Parameters { window: 50, ..Parameters::default() };
     let settings = Settings::new(parameters).expect("settings");
     let identity =
         Identity { device: *b"invented\0\0\0\0", board: "test", reset: Reset::PowerOn, period: 1000 };
-    let flash = MemoryFlash::new(vec![0; 1 << 20]);
+    let flash = MemoryFlash::new(worn::Cells::new(1 << 20, is_worn));
     let mut monitor = App::new(identity, [settings; 2], flash).expect("a monitor");
     let word = |position: u32| Register::Whole(position);
     for sample in 0..4500_u32 {
@@ -125,6 +137,13 @@ fn settings_are_shown_and_changed_or_the_broken_rule_is_named() {
     let told = String::from_utf8_lossy(&wrong.stderr);
     assert_eq!(wrong.status.code(), Some(2));
     assert!(told.contains("widow=60: is no KEY=VALUE") && told.contains("rest_time, "), "{told}");
+    let told = |wrong: &str| format!("stillpoint: settings {wrong}");
+    let wrong = "window_time=-1ms: window_time can't have this value; give ticks, or a time such as 10ms, 2s, 5min \
+        or 8h, of less than 2^32 ticks";
+    check(&place, "settings 1 window_time=-1ms", 2, &told(wrong));
+    let wrong =
+        "definition=first: definition can't have this value; give last-entry, iso-9283 or target-reached";
+    check(&place, "settings 1 definition=first", 2, &told(wrong));
     assert!(done(&["device", &place, "settings", "1"]).contains(" window=60 window_time=5000 "));
 }
 
@@ -239,7 +258,11 @@ fn who_did_it_is_written_down() {
 fn a_name_needs_a_store_and_a_line_an_answer() {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let place = format!("tcp:{}", listener.local_addr().expect("an address"));
-    std::thread::spawn(move || listener.incoming().for_each(drop));
+    std::thread::spawn(move || {
+        // A line that is closed before it is read is one that is broken off.
+        let hear = |line: std::io::Result<TcpStream>| line.expect("a line").read(&mut [0; 256]);
+        listener.incoming().for_each(|line| drop(hear(line)));
+    });
     let ended = "check that a monitor is at the other end and nobody else listens to it";
     check(&place, "acknowledge 1", 1, &format!("the line ended without an answer; {ended}"));
     for half in [["--who", "M. Ito"], ["--store", "shift.store"]] {

@@ -11,6 +11,8 @@ mod kept;
 mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
+#[path = "store/rescue.rs"]
+mod rescue;
 #[path = "store/trend.rs"]
 mod trend;
 #[path = "store/trouble.rs"]

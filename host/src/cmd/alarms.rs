@@ -16,7 +16,7 @@ use crate::store::alarms::AlarmLine;
 ///
 /// Every step in the life of every alarm, by the state names of IEC 62682: its figure and the limit it passed, the
 /// move and the kind of moves behind it, its priority, its category by NE 107 (F failure, C function check, S out of
-/// specification, M maintenance required), and who acknowledged it or set it aside with `stillpoint device`.
+/// specification, M maintenance required), the unit of figure and limit, and who acknowledged it or set it aside with `stillpoint device`.
 /// What else people did is in `stillpoint store journal`.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]

@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
+use super::figure::whole;
 use super::output::tell;
 use crate::error::Error;
 use crate::source::probe;
@@ -53,8 +54,10 @@ enum Question {
     /// Count the moves in its log since a frame
     DumpSince {
         /// Start of the monitor
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         boot: u32,
         /// Number of the first frame
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         sequence: u32,
     },
     #[command(flatten)]
@@ -62,16 +65,20 @@ enum Question {
     /// Have the samples around the next stops of an axis sent
     Capture {
         /// Number of the axis, from 0
+        #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
         axis: u8,
         /// How many stops; 0 ends it
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         stops: u32,
     },
     /// What runs now is good: its baselines are learnt anew
     Declare {
         /// Number of the axis, from 0
+        #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
         axis: u8,
         /// Number of the kind of moves; left out: all of the axis
         #[arg(long, value_name = "K", default_value = "0", hide_default_value = true)]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         kind: u32,
     },
     /// Show or change the settings of an axis, from its next move on
@@ -106,10 +113,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     let number = talk.known.number;
     let (store, done) = (talk.finish()?, done?);
+    let status = if done.is_kept { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     if let (Some(store), Some(who), Some(noted)) = (store, &arguments.who, done.noted) {
         store.acted(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(status)
 }
 
 /// What came of a question.
@@ -118,6 +126,8 @@ struct Done {
     text: String,
     /// If it goes into the journal.
     noted: Option<Noted>,
+    /// It outlives the next start, as far as it is meant to.
+    is_kept: bool,
 }
 
 /// How the journal names it, and the frame that answered.
@@ -129,7 +139,7 @@ struct Noted {
 
 impl Done {
     fn told(text: String) -> Done {
-        Done { text, noted: None }
+        Done { text, noted: None, is_kept: true }
     }
 }
 
@@ -150,6 +160,22 @@ fn unfit(place: &str, wrong: &str, remedy: &str) -> Error {
         wrong: wrong.to_owned(),
         remedy: remedy.to_owned(),
     }
+}
+
+/// A change that can't be made: there is no such key, or it can't have this value.
+fn unusable(
+    option: &str,
+    change: &str,
+    of: &str,
+    keys: &[&str],
+    allowed: impl Fn(&str) -> &'static str,
+) -> Error {
+    let key = change.split_once('=').map(|(key, _)| key).filter(|key| keys.contains(key));
+    let (wrong, remedy) = match key {
+        Some(key) => (format!("{key} can't have this value"), format!("give {}", allowed(key))),
+        None => (format!("is no KEY=VALUE of {of}"), format!("keys: {}", keys.join(", "))),
+    };
+    Error::Option { option: option.to_owned(), value: change.to_owned(), wrong, remedy }
 }
 
 /// A time as people write it: in ticks, or as 10ms, 2s, 5min or 8h. Unit: ticks

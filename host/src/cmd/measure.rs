@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use clap::{Args, ValueEnum};
 use stillpoint_core::settings::Definition;
 
+use super::figure::counted;
 use super::output::{Form, Output, tell};
 use super::progress;
 use super::recording::{Columns, Scale};
@@ -47,7 +48,8 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
     /// Number of the move to draw large; the slowest one if left out
-    #[arg(long, value_name = "N", requires = "plot", value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "N", requires = "plot", value_parser = counted)]
+    #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
     #[command(flatten)]
     columns: Columns,

@@ -1,5 +1,6 @@
 //! In: the arguments of one command. Out: its work done. One command per file; its help is its manual.
 
+mod figure;
 pub mod measure;
 mod output;
 mod progress;

@@ -29,7 +29,10 @@ pub struct Arguments {
 const EXAMPLES: &str = "\
 Examples:
   stillpoint moves --store shift.store --axis tray_shuttle --since 2h
-  stillpoint moves --store shift.store --since 2026-05-04T06:00:00Z --until 2026-05-04T14:00:00Z --format csv";
+  stillpoint moves --store shift.store --since 2026-05-04T06:00:00Z --until 2026-05-04T14:00:00Z --format csv
+
+Lengths are in the unit that the field `unit` names, speeds in that per second, times in s. In CSV the points of
+settling_curve are parted by `;`, each of them window : settling s.";
 
 /// Which store, and what of it.
 #[derive(Args, Clone)]

@@ -3,6 +3,7 @@
 use clap::Args;
 use stillpoint_core::unit::{Fraction, PositionFactor};
 
+use super::figure::sign;
 use crate::error::Error;
 use crate::trace::{Choice, choice::fraction};
 
@@ -22,10 +23,10 @@ pub(super) struct Columns {
     #[arg(long, value_name = "HZ", conflicts_with = "time", allow_negative_numbers = true)]
     rate: Option<String>,
     /// Between columns: `,` `;` `|`, a tab or a blank
-    #[arg(long, value_name = "CHAR")]
+    #[arg(long, value_name = "CHAR", value_parser = sign)]
     delimiter: Option<char>,
     /// Decimal sign: `.` or `,`
-    #[arg(long, value_name = "CHAR")]
+    #[arg(long, value_name = "CHAR", value_parser = sign)]
     decimal: Option<char>,
 }
 

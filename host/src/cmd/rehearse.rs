@@ -9,6 +9,7 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 use samples::Samples;
 
+use super::figure::{counted, positive, whole};
 use super::output::{Form, Output, tell};
 use super::progress;
 use crate::decode::{Decoder, Said, Told};
@@ -34,10 +35,12 @@ mod samples;
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
     /// Length of the shift
-    #[arg(long, value_name = "H", default_value = "0.1")]
+    #[arg(long, value_name = "H", default_value = "0.1", value_parser = positive)]
+    #[arg(allow_negative_numbers = true)]
     hours: f64,
     /// The same seed gives the same shift, to the last bit
-    #[arg(long, value_name = "N", default_value = "1")]
+    #[arg(long, value_name = "N", default_value = "1", value_parser = whole::<u64>)]
+    #[arg(allow_negative_numbers = true)]
     seed: u64,
     /// Only this axis wears; may be given again for another. Without it all three do
     #[arg(long, value_name = "AXIS", value_parser = PossibleValuesParser::new(NAMES), conflicts_with = "healthy")]
@@ -49,7 +52,8 @@ pub struct Arguments {
     #[arg(long)]
     real_time: bool,
     /// Samples per second; divides 20000
-    #[arg(long, value_name = "HZ", default_value = "4000")]
+    #[arg(long, value_name = "HZ", default_value = "4000", value_parser = counted)]
+    #[arg(allow_negative_numbers = true)]
     rate: u32,
     /// Log the monitor's frames into this store, as a shift that ends now
     #[arg(long, value_name = "PATH")]

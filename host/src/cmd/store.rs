@@ -1,4 +1,4 @@
-//! In: a store. Out: what is to be done with it as a whole: export, retain, rebuild, check, journal, note, shift.
+//! In: a store. Out: what is to be done with it as a whole: export, retain, rebuild, check, rescue, journal, note, shift.
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
@@ -7,9 +7,11 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
+use super::figure::whole;
 use super::moves::Within;
 use super::output::tell;
 use crate::error::Error;
+use crate::store::rescue::rescue;
 use crate::store::retain::Keep;
 use crate::store::{Options, Store, time};
 
@@ -47,15 +49,24 @@ enum Work {
         place: Place,
         /// Whole days to keep before today, UTC
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         days: Option<u32>,
         /// As many whole days as fit, today in any case
         #[arg(long, value_name = "N", conflicts_with = "days")]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         megabytes: Option<u32>,
     },
     /// Make all tables again from the raw frames
     Rebuild(Place),
     /// Read all of it and say what is wrong or missing
     Check(Place),
+    /// Copy what can still be read of a damaged store into a new one
+    Rescue {
+        #[command(flatten)]
+        place: Place,
+        /// File to write; must not be there yet
+        new: PathBuf,
+    },
     /// Print who did what and when
     Journal(Within),
     /// Add a line to the journal
@@ -107,6 +118,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         }
         Work::Rebuild(place) => println!("tables made again from {} raw frames", place.open()?.rebuild()?),
         Work::Check(place) => return check(&place.open()?),
+        Work::Rescue { place, new } => println!("{}", rescue(&place.store, new, &Options::default())?),
         Work::Journal(within) => journal(within)?,
         Work::Note { place, who, what, text } => place.open()?.note(who, what, text)?,
         Work::Shift { within, name } => {
@@ -147,10 +159,20 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     let found = store.check()?;
     let mut out = io::stdout().lock();
     writeln!(out, "file: {}", found.file)?;
+    if found.file != "ok" {
+        tell("the file is damaged: `stillpoint store rescue --store PATH NEW` copies what can still be read");
+        return Ok(ExitCode::FAILURE);
+    }
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.told, found.moves)?;
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
+    }
+    for (device, boot, first, count) in &found.given_up {
+        writeln!(
+            out,
+            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
+        )?;
     }
     if found.is_sound() {
         return Ok(ExitCode::SUCCESS);

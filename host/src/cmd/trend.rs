@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use clap::{Args, ValueEnum};
 use stillpoint_core::wire::record::Outcome;
 
+use super::figure::{positive, whole};
 use super::moves::Within;
 use super::output::{Form, tell};
 use crate::analysis::cost::{Baseline, Cycle, Source};
@@ -39,22 +40,24 @@ pub struct Arguments {
     #[arg(long, value_enum, default_value = "5min")]
     interval: Interval,
     /// Only the kind of this number
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<u32>, allow_negative_numbers = true)]
     kind: Option<u32>,
     /// Follow the settling time that 95 of 100 moves keep, instead of the median
     #[arg(long)]
     p95: bool,
     /// Settling time that must not be reached: when will it be? Told from settling curves, if the store has them
-    #[arg(long, value_name = "L", allow_negative_numbers = true)]
+    #[arg(long, value_name = "L", value_parser = positive, allow_negative_numbers = true)]
     limit_ms: Option<f64>,
     /// Settling time when the axis was good, to tell costs against; else the monitor's baseline, else the first interval
-    #[arg(long, value_name = "B", allow_negative_numbers = true)]
+    #[arg(long, value_name = "B", value_parser = positive, allow_negative_numbers = true)]
     baseline_ms: Option<f64>,
     /// Time from part to part, together with --moves-per-cycle
-    #[arg(long, value_name = "C", allow_negative_numbers = true, requires = "moves_per_cycle")]
+    #[arg(long, value_name = "C", requires = "moves_per_cycle")]
+    #[arg(value_parser = positive, allow_negative_numbers = true)]
     cycle_s: Option<f64>,
     /// Moves of one kind in a cycle, together with --cycle-s
-    #[arg(long, value_name = "N", allow_negative_numbers = true, requires = "cycle_s")]
+    #[arg(long, value_name = "N", requires = "cycle_s")]
+    #[arg(value_parser = positive, allow_negative_numbers = true)]
     moves_per_cycle: Option<f64>,
 }
 
@@ -62,7 +65,13 @@ const EXAMPLES: &str = "\
 Examples:
   stillpoint trend --store shift.store --limit-ms 40
   stillpoint trend --store shift.store --axis dibble --kind 1 --since 8h --format jsonl
-  stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1";
+  stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1
+
+In CSV the entries of a list are parted by `;`, their figures by `:`:
+  change_points        at s : median before s : after s
+  shifts               name : moves : lost s : lost against the baseline s
+  unsettled_intervals  beginning s : moves that did not settle : of moves
+  restarts             at s";
 
 /// Lengths of time that a store sums up.
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -88,7 +97,7 @@ impl Interval {
 
 /// Prints the trends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let ask = ask(arguments)?;
+    let ask = ask(arguments);
     let store = arguments.within.open()?;
     let within = arguments.within.interval(&store)?;
     let span = arguments.interval.seconds();
@@ -166,27 +175,17 @@ fn print(form: Form, lines: &[TrendLine]) -> Result<ExitCode, Error> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// What is asked, the figures checked.
-fn ask(arguments: &Arguments) -> Result<trend::Ask, Error> {
-    let time = |option: &str, value: Option<f64>, scale: f64| match value {
-        Some(value) if !(value.is_finite() && value > 0.0) => Err(Error::Option {
-            option: option.to_owned(),
-            value: value.to_string(),
-            wrong: "is no length of time or count".to_owned(),
-            remedy: "give a number above zero".to_owned(),
-        }),
-        value => Ok(value.map(|value| value * scale)),
-    };
-    let cycle = time("--cycle-s", arguments.cycle_s, 1.0)?;
-    let baseline = time("--baseline-ms", arguments.baseline_ms, 1e-3)?;
-    let moves = time("--moves-per-cycle", arguments.moves_per_cycle, 1.0)?;
-    Ok(trend::Ask {
+/// What is asked.
+fn ask(arguments: &Arguments) -> trend::Ask {
+    let cycle = arguments.cycle_s.zip(arguments.moves_per_cycle);
+    let baseline = arguments.baseline_ms.map(|baseline| baseline * 1e-3);
+    trend::Ask {
         measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
-        limit_s: time("--limit-ms", arguments.limit_ms, 1e-3)?,
+        limit_s: arguments.limit_ms.map(|limit| limit * 1e-3),
         baseline: baseline.map(|settling_s| Baseline { settling_s, source: Source::Asked }),
-        cycle: cycle.zip(moves).map(|(seconds, moves)| Cycle { seconds, moves }),
+        cycle: cycle.map(|(seconds, moves)| Cycle { seconds, moves }),
         ..trend::Ask::new(arguments.interval.seconds() as f64)
-    })
+    }
 }
 
 /// The point of an interval, if a move in it settled or did not.

@@ -3,6 +3,7 @@ pub mod line;
 
 pub mod csv;
 pub mod number;
+pub mod kind;
 pub mod printable;
 pub mod shift;
 pub mod summary;

@@ -3,10 +3,10 @@
 pub mod probe;
 pub mod rehearsal;
 mod serial;
+mod tcp;
 
 use std::fs::File;
 use std::io::{self, Read, Write};
-use std::net::TcpStream;
 use std::path::Path;
 
 use crate::error::Error;
@@ -49,7 +49,10 @@ impl From<Ended> for io::Error {
 pub fn failed(place: &str, error: io::Error) -> Error {
     match error.downcast::<Ended>() {
         Ok(ended) => ended.at(place),
-        Err(source) => Error::Unreadable { file: place.to_owned(), source },
+        Err(source) => match tcp::told(source.kind()).filter(|_| place.starts_with("tcp:")) {
+            Some(ended) => ended.at(place),
+            None => Error::Unreadable { file: place.to_owned(), source },
+        },
     }
 }
 
@@ -60,18 +63,13 @@ pub fn open(place: &str) -> Result<Line, Error> {
 
 /// The same, with the image that runs on the monitor: a probe then reads the log as well.
 pub fn open_with(place: &str, image: Option<&Path>) -> Result<Line, Error> {
-    let unreadable = |source| Error::Unreadable { file: place.to_owned(), source };
+    let unreadable = |error| failed(place, error);
     match place.split_once(':') {
         Some(("file", path)) => {
             let file = File::open(path).map_err(unreadable)?;
             Ok(Line { reader: Box::new(file), writer: None })
         }
-        Some(("tcp", address)) => {
-            let stream = TcpStream::connect(address).map_err(unreadable)?;
-            stream.set_nodelay(true).map_err(unreadable)?;
-            let writer = stream.try_clone().map_err(unreadable)?;
-            Ok(Line { reader: Box::new(stream), writer: Some(Box::new(writer)) })
-        }
+        Some(("tcp", address)) => tcp::open(address).map_err(unreadable),
         Some(("serial", path)) => serial::open(path).map_err(unreadable),
         Some(("probe", chip)) => probe::open(chip, image),
         _ => Err(Error::Option {

@@ -29,9 +29,9 @@ pub struct AlarmLine {
     /// The move behind it; 0 if none.
     #[serde(rename = "move")]
     pub number: u32,
-    /// The figure. Unit: that of the subject: ticks, counts or a number
+    /// The figure. Unit: `unit`
     pub value: i64,
-    /// The limit it passed. Unit: the same
+    /// The smallest figure that is abnormal. Unit: `unit`
     pub limit: i64,
     /// The kind of moves that it is about, in words; empty if none.
     pub kind: String,
@@ -41,17 +41,19 @@ pub struct AlarmLine {
     pub category: Option<char>,
     /// Who acknowledged it, set it aside or took it back, if the journal knows.
     pub who: Option<String>,
+    /// Unit of `value` and `limit`.
+    pub unit: &'static str,
 }
 
 impl AlarmLine {
     /// Names of the fields.
-    pub const HEADER: [&str; 12] = [
+    pub const HEADER: [&str; 13] = [
         "axis", "alarm", "at", "subject", "state", "move", "value", "limit", "kind", "priority", "category",
-        "who",
+        "who", "unit",
     ];
 
     /// The fields as text, in the order of [`AlarmLine::HEADER`].
-    pub fn row(&self) -> [String; 12] {
+    pub fn row(&self) -> [String; 13] {
         let AlarmLine { axis, alarm, at, subject, state, number, value, limit, kind, .. } = self.clone();
         [
             axis,
@@ -66,6 +68,7 @@ impl AlarmLine {
             self.priority.unwrap_or_default().to_owned(),
             self.category.map(String::from).unwrap_or_default(),
             self.who.clone().unwrap_or_default(),
+            self.unit.to_owned(),
         ]
     }
 }
@@ -85,6 +88,18 @@ fn letter(category: Category) -> char {
         Category::FunctionCheck => 'C',
         Category::OutOfSpecification => 'S',
         Category::MaintenanceRequired => 'M',
+    }
+}
+
+/// What the figure of a subject counts, as its table names the subject; METHOD.md has the figures.
+fn unit(subject: &str) -> &'static str {
+    match subject {
+        "drift" => "1/256 of the limit",
+        "unsettled" => "stops in a row",
+        "following error" => "counts",
+        "signal" => "place of the finding",
+        "gap" => "samples and frames",
+        _ => "",
     }
 }
 
@@ -112,11 +127,13 @@ impl Store {
                 let number = more.map_or(0, |alarm| alarm.kind);
                 let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
                 let unmet = if number == 0 { String::new() } else { format!("kind {number}") };
+                let subject: String = row.get(3)?;
                 Ok(AlarmLine {
+                    unit: unit(&subject),
                     axis: row.get(0)?,
                     alarm: row.get(1)?,
                     at: time::text(row.get(2)?),
-                    subject: row.get(3)?,
+                    subject,
                     state: row.get(4)?,
                     number: row.get(5)?,
                     value: row.get(6)?,

@@ -1,6 +1,6 @@
 //! In: a store. Out: whether the file is sound, its frames whole, and its tables those that follow from them.
 
-use rusqlite::params;
+use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
@@ -8,10 +8,13 @@ use super::Store;
 use super::derive::Stored;
 use crate::error::Error;
 
+/// Frames that are missing: device, boot, first, how many.
+pub type Hole = (i64, u32, u32, u32);
+
 /// What a look through the whole store found.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Found {
-    /// What SQLite says of the file; `ok` if nothing.
+    /// What SQLite says of the file; `ok` if nothing. Of a damaged one nothing else is looked at.
     pub file: String,
     /// Raw frames.
     pub frames: u64,
@@ -21,8 +24,10 @@ pub struct Found {
     pub told: u64,
     /// Rows of moves; the same number if all is well.
     pub moves: u64,
-    /// Frames of moves that are missing between others: device, boot, first, how many.
-    pub missing: Vec<(i64, u32, u32, u32)>,
+    /// Frames of moves that are missing between others and not given up.
+    pub missing: Vec<Hole>,
+    /// Those that the monitor's log no longer has, so that they are not asked for again.
+    pub given_up: Vec<Hole>,
 }
 
 impl Found {
@@ -40,8 +45,12 @@ impl Store {
 
     fn look(&self) -> rusqlite::Result<Found> {
         let store = &self.connection;
+        let file: String = store.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
+        if file != "ok" {
+            return Ok(Found { file, ..Found::default() });
+        }
         let mut found = Found {
-            file: store.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?,
+            file,
             moves: store.query_row("SELECT count(*) FROM moves", [], |row| row.get::<_, i64>(0))? as u64,
             ..Found::default()
         };
@@ -54,18 +63,26 @@ impl Store {
                 Some(stored) => found.told += u64::from(matches!(stored.message(), Some(Message::Move(_)))),
             }
         }
-        let mut statement = store.prepare(
-            "SELECT frames.device, frames.boot, before + 1, sequence - before - 1 FROM (
-                SELECT device, boot, sequence,
-                    lag(sequence) OVER (PARTITION BY device, boot ORDER BY sequence) AS before
-                FROM frames WHERE priority = ?1) AS frames
-            LEFT JOIN boots ON boots.device = frames.device AND boots.boot = frames.boot
-            WHERE sequence > before + 1 AND before >= coalesce(whole_from, 0)",
-        )?;
-        let rows = statement.query_map(params![Priority::Move as u8], |row| {
-            Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))
-        })?;
-        found.missing = rows.collect::<rusqlite::Result<_>>()?;
+        for (hole, is_given_up) in holes(store)? {
+            if is_given_up { &mut found.given_up } else { &mut found.missing }.push(hole);
+        }
         Ok(found)
     }
+}
+
+/// Every hole, and whether it was given up.
+fn holes(store: &Connection) -> rusqlite::Result<Vec<(Hole, bool)>> {
+    let mut statement = store.prepare(
+        "SELECT frames.device, frames.boot, before + 1, sequence - before - 1,
+            sequence <= coalesce(gone_before, 0) FROM (
+            SELECT device, boot, sequence,
+                lag(sequence) OVER (PARTITION BY device, boot ORDER BY sequence) AS before
+            FROM frames WHERE priority = ?1) AS frames
+        LEFT JOIN boots ON boots.device = frames.device AND boots.boot = frames.boot
+        WHERE sequence > before + 1 AND before >= coalesce(whole_from, 0)",
+    )?;
+    let rows = statement.query_map(params![Priority::Move as u8], |row| {
+        Ok(((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?), row.get(4)?))
+    })?;
+    rows.collect()
 }

@@ -14,7 +14,7 @@ use super::moves::Known;
 use super::summary::{self, Summary};
 use super::{Store, kind};
 use crate::error::Error;
-use crate::report::number::plain_to;
+use crate::report::kind::{Typical, words};
 
 /// What a monitor said of a kind when it first met it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -57,17 +57,10 @@ impl Kind {
         self.ids.last().map_or(0, |id| kind::parts(*id).1)
     }
 
-    /// Direction, distance and speed, with the number: `+60 mm at 600 mm/s (kind 1)`.
+    /// As kinds are worded everywhere.
     pub fn words(&self) -> String {
-        match (self.number(), &self.met) {
-            (0, _) => "none".to_owned(),
-            (number, None) => format!("kind {number}"),
-            (number, Some(met)) => {
-                let (sign, unit) = (if met.forward { '+' } else { '-' }, &self.unit);
-                let (distance, speed) = (plain_to(met.distance, 3), plain_to(met.speed, 2));
-                format!("{sign}{distance} {unit} at {speed} {unit}/s (kind {number})")
-            }
-        }
+        let typical = |met: Met| Typical { forward: met.forward, distance: met.distance, speed: met.speed };
+        words(self.number(), self.met.map(typical), &self.unit)
     }
 }
 
@@ -237,13 +230,5 @@ mod tests {
         check(&[(1, 1, out), (2, 1, met(true, 69.0, 600.0))], &[&[(1, 1)], &[(2, 1)]]);
         check(&[(1, 1, out), (2, 1, met(true, 66.0, 790.0))], &[&[(1, 1), (2, 1)]]);
         check(&[], &[]);
-    }
-
-    #[test]
-    fn kinds_in_words() {
-        let kind = |number, met| Kind { ids: vec![kind::id(4, number)], met, unit: "mm".to_owned() }.words();
-        assert_eq!(kind(1, Some(met(true, 60.02, 599.7))), "+60 mm at 600 mm/s (kind 1)");
-        assert_eq!(kind(12, Some(met(false, 0.5, 1234.0))), "-0.5 mm at 1234 mm/s (kind 12)");
-        assert_eq!([kind(3, None), kind(0, None)], ["kind 3", "none"]);
     }
 }

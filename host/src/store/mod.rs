@@ -44,6 +44,7 @@ mod curves;
 mod left;
 pub mod alarms;
 mod rebuild;
+pub mod rescue;
 pub mod retain;
 mod check;
 pub mod export;
@@ -57,7 +58,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 
 use crate::error::Error;
 pub use boots::Boot;
-pub use check::Found;
+pub use check::{Found, Hole};
 pub use journal::Entry;
 pub use schema::CURRENT;
 
@@ -106,12 +107,7 @@ impl Store {
     /// Opens a store that is there.
     pub fn open(path: &Path, options: &Options) -> Result<Store, Error> {
         if !path.is_file() {
-            return Err(Error::Store {
-                file: path.display().to_string(),
-                wrong: "there is no store here".to_owned(),
-                remedy: "make one with `stillpoint watch SOURCE --store PATH` or `stillpoint rehearse --store PATH`"
-                    .to_owned(),
-            });
+            return Err(refuse(path, "there is no store here", MAKE_ONE));
         }
         let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
         Store::with(path, options, flags)
@@ -130,7 +126,7 @@ impl Store {
         let connection = Connection::open_with_flags(path, flags).map_err(wrong)?;
         connection.busy_timeout(options.patience).map_err(wrong)?;
         let mut store = Store { connection, path: path.to_owned() };
-        store.recognise()?;
+        store.recognise(flags.contains(OpenFlags::SQLITE_OPEN_CREATE))?;
         let found = store.prepare(options).map_err(wrong)?;
         // The tables of an older version are made anew from its frames.
         if found > 0 && found < CURRENT {
@@ -139,12 +135,15 @@ impl Store {
         Ok(store)
     }
 
-    /// Refuses files that are something else, before anything is written to them.
-    fn recognise(&self) -> Result<(), Error> {
+    /// Refuses files that are something else, before anything is written to them; an empty one may become a store.
+    fn recognise(&self, may_make: bool) -> Result<(), Error> {
         let wrong = |error| fault(&self.path, &error);
         let version = schema::version(&self.connection).map_err(wrong)?;
         let number = |sql| self.connection.query_row(sql, [], |row| row.get::<_, i64>(0)).map_err(wrong);
         let is_empty = number("SELECT count(*) FROM sqlite_master")? == 0;
+        if is_empty && !may_make {
+            return Err(self.refuse("is empty, no store", MAKE_ONE));
+        }
         if !is_empty && number("PRAGMA application_id")? != i64::from(schema::APPLICATION) {
             return Err(self.refuse("is a database, but no store", "name another file"));
         }
@@ -190,11 +189,7 @@ impl Store {
     }
 
     fn refuse(&self, wrong: &str, remedy: &str) -> Error {
-        Error::Store {
-            file: self.path.display().to_string(),
-            wrong: wrong.to_owned(),
-            remedy: remedy.to_owned(),
-        }
+        refuse(&self.path, wrong, remedy)
     }
 
     /// Tells what SQLite said about this file.
@@ -203,10 +198,17 @@ impl Store {
     }
 }
 
+const MAKE_ONE: &str =
+    "make one with `stillpoint watch SOURCE --store PATH` or `stillpoint rehearse --store PATH`";
+
+fn refuse(path: &Path, wrong: &str, remedy: &str) -> Error {
+    Error::Store { file: path.display().to_string(), wrong: wrong.to_owned(), remedy: remedy.to_owned() }
+}
+
 /// What to tell of an error, and what to do about it.
 fn fault(path: &Path, error: &rusqlite::Error) -> Error {
     let (wrong, remedy) = words(error);
-    Error::Store { file: path.display().to_string(), wrong, remedy: remedy.to_owned() }
+    refuse(path, &wrong, remedy)
 }
 
 fn words(error: &rusqlite::Error) -> (String, &'static str) {
@@ -228,7 +230,7 @@ fn words(error: &rusqlite::Error) -> (String, &'static str) {
             ("can't be opened or made", "check that the folder is there and may be written")
         }
         Some(ErrorCode::DatabaseCorrupt) => {
-            ("the file is damaged", "copy what `stillpoint store export` still reads, and begin a new store")
+            ("the file is damaged", "copy what can still be read: `stillpoint store rescue --store PATH NEW`")
         }
         _ => return (format!("the store failed: {error}"), "check the disk, then `stillpoint store check`"),
     };

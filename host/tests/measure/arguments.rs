@@ -49,6 +49,9 @@ fn wrong_arguments_are_told_before_anything_is_measured() {
         let told = [speed, "--max-speed", "give a figure above 0"];
         check(&folder, &format!("{good} --max-speed {speed}"), 2, &[], &told);
     }
+    for option in ["--delimiter", "--decimal"] {
+        check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single sign"]);
+    }
     for option in ["--rate", "--encoder-step", "--counts-per-unit", "--command-scale"] {
         for figure in ["0", "nan", "1/0", "x", "1e300"] {
             let told = format!("{option} {figure}: ");

@@ -1,5 +1,6 @@
 //! The commands that write and read a store, through the binary.
 
+use std::collections::BTreeMap;
 use std::io::{Read, Write};
 use std::net::TcpListener;
 use std::process::{Command, Output};
@@ -41,6 +42,18 @@ fn but_kinds(lines: &str) -> String {
     lines.lines().map(|line| cut(line) + "\n").collect()
 }
 
+/// A kind is worded alike by `rehearse` and out of the store.
+#[track_caller]
+fn check_kinds(rehearse: &[&str], kept: &str) {
+    let told = String::from_utf8(stillpoint(rehearse).stderr).expect("UTF-8");
+    let kinds = told.lines().filter(|line| line.contains("(kind ")).collect::<Vec<_>>();
+    assert_eq!(kinds.len(), 6, "{told}");
+    for line in kinds {
+        let words = line.split_once(", ").and_then(|(_, rest)| rest.split_once(": ")).expect(line).0;
+        assert!(kept.contains(&format!(r#""kind":"{words}""#)), "{line}");
+    }
+}
+
 #[test]
 fn a_rehearsed_shift_reads_back_line_by_line() {
     let place = Scratch::new("rehearsed");
@@ -52,6 +65,7 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     assert!(live.lines().count() > 100);
     assert_eq!(sorted(&live), sorted(&but_kinds(&kept)));
     assert!(kept.contains(r#""kind":"+60 mm at 6"#) && kept.contains("mm/s (kind 1)"), "{kept}");
+    check_kinds(&rehearse, &kept);
     // The same shift again is known; it is an hour's fraction that ended just now.
     assert_eq!(sorted(&done(&rehearse)), sorted(&live));
     assert_eq!(moves(&["--format", "jsonl"]), kept);
@@ -68,15 +82,61 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     // The machine wears out within the fraction of an hour: stops of the dibble no longer settle.
     let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
     let (head, steps) = alarms.split_once('\n').expect("a head");
-    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit,kind,priority,category,who");
+    assert_eq!(head, "axis,alarm,at,subject,state,move,value,limit,kind,priority,category,who,unit");
+    assert!(steps.lines().all(|step| !step.ends_with(',')), "each step has a unit: {steps}");
+    assert!(steps.lines().next().is_some_and(|step| step.ends_with(",stops in a row")), "{steps}");
     assert!(steps.starts_with("dibble,1,") && steps.contains(",unsettled,unacknowledged,"), "{steps}");
+}
+
+/// The figures of a column by the name of the axis, rows of the same axis added up.
+fn column(table: &str, wanted: impl Fn(&csv::StringRecord) -> bool, name: &str) -> BTreeMap<String, u64> {
+    let mut reader = csv::Reader::from_reader(table.as_bytes());
+    let header = reader.headers().expect("a head").clone();
+    let place = |name: &str| header.iter().position(|one| one == name).expect(name);
+    let (axis, place) = (place("axis"), place(name));
+    let mut sums = BTreeMap::new();
+    for row in reader.records().map(|row| row.expect("a row")).filter(wanted) {
+        // A word counts as one.
+        *sums.entry(row[axis].to_owned()).or_default() += row[place].parse().unwrap_or(1);
+    }
+    sums.retain(|_, sum| *sum > 0);
+    sums
+}
+
+/// Summaries of each length count the moves of each outcome, also those that did not settle.
+#[track_caller]
+fn check_outcomes(moves: &str, summaries: &str) {
+    for outcome in ["settled", "unsettled", "interrupted", "untrusted"] {
+        let told = column(moves, |row| row.iter().any(|cell| cell == outcome), "outcome");
+        for span in ["300", "3600", "86400"] {
+            assert_eq!(column(summaries, |row| &row[1] == span, outcome), told, "{outcome}, {span} s");
+        }
+    }
+    let unsettled = column(moves, |row| row.iter().any(|cell| cell == "unsettled"), "outcome");
+    assert!(!unsettled.is_empty(), "some did not settle");
+}
+
+/// Columns that are lists say in the help what their figures are.
+#[track_caller]
+fn lists_have_units(store: &str) {
+    for (command, lists) in [
+        ("moves", &["settling_curve"][..]),
+        ("trend", &["change_points", "shifts", "unsettled_intervals", "restarts"]),
+    ] {
+        let (table, help) =
+            (done(&[command, "--store", store, "--format", "csv"]), done(&[command, "--help"]));
+        let header = table.lines().next().expect("a head");
+        for list in lists {
+            assert!(header.split(',').any(|name| name == *list) && help.contains(list), "{list}");
+        }
+    }
 }
 
 #[test]
 fn a_store_is_looked_after() {
     let (place, table) = (Scratch::new("work"), Scratch::new("work.csv"));
     let store = place.text();
-    done(&["rehearse", "--hours", "0.01", "--seed", "6", "--store", &store]);
+    done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
     assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
     done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
@@ -93,6 +153,8 @@ fn a_store_is_looked_after() {
     );
     done(&["store", "export", "--store", &store, "--summaries", &table.text()]);
     let summaries = std::fs::read_to_string(&table.0).expect("a file");
+    check_outcomes(&done(&["moves", "--store", &store, "--format", "csv"]), &summaries);
+    lists_have_units(&store);
     assert!(summaries.starts_with("axis,span_s,kind,at,moves,") && summaries.contains("\ndibble,86400,-1,"));
     assert!(done(&["store", "retain", "--store", &store, "--days", "30"]).starts_with("0 raw frames"));
 
@@ -110,9 +172,35 @@ fn a_store_is_looked_after() {
     let none = ["--kind 99: no move in this time is of such a kind", "dibble +25 mm at"];
     refused(&["trend", "--store", &store, "--kind", "99"], 2, &none);
     refused(&["rehearse", "--hours", "1e300"], 2, &["--hours", "at most 8784"]);
+    wrong_values_are_named(&store);
     refused(&["moves", "--store", "not-there.store"], 1, &["not-there.store", "there is no store here"]);
     refused(&["store", "export", "--store", &store, "week.txt"], 2, &["week.txt", ".csv"]);
     refused(&["rehearse", "--store", "/not/there/s.store"], 1, &["can't be opened or made", "folder"]);
+}
+
+/// Option, value, what is wrong and what is allowed.
+fn wrong_values_are_named(store: &str) {
+    for rate in ["3", "30000"] {
+        let parts = [&format!("--rate {rate}: does not divide the 20000 steps"), "1000, 4000 or 10000"];
+        refused(&["rehearse", "--rate", rate], 2, &parts.map(|part| part as &str));
+    }
+    let whole = "give a whole number from ";
+    for (command, option, value, allowed) in [
+        (&["rehearse"][..], "--rate", "0", whole),
+        (&["rehearse"], "--rate", "-4", whole),
+        (&["rehearse"], "--hours", "-1", "give a plain figure above 0"),
+        (&["rehearse"], "--hours", "long", "give a plain figure above 0"),
+        (&["rehearse"], "--seed", "1.5", "from 0 to 18446744073709551615"),
+        (&["trend", "--store", store], "--kind", "-1", whole),
+        (&["trend", "--store", store], "--limit-ms", "0", "give a plain figure above 0"),
+        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain figure above 0"),
+        (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 4294967295"),
+        (&["device", "tcp:x", "shelve", "1"], "--minutes", "5.5", whole),
+        (&["device", "tcp:x", "declare", "1"], "--kind", "x", whole),
+    ] {
+        refused(&[command, &[option, value]].concat(), 2, &[option, value, allowed]);
+    }
+    refused(&["device", "tcp:x", "settings", "300"], 2, &["AXIS", "300", "from 0 to 255"]);
 }
 
 #[test]

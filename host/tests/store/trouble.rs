@@ -130,6 +130,12 @@ fn a_file_that_is_no_store_says_what_to_do() {
     }
     let place = Scratch::new("no-store");
     check(&place, &["there is no store here", "watch SOURCE --store"]);
+    std::fs::write(&place.0, "").expect("a file");
+    check(&place, &["is empty, no store", "watch SOURCE --store"]);
+    assert_eq!(std::fs::read(&place.0).expect("a file").len(), 0, "left as it was");
+    drop(place.log(&Options::default()));
+    place.store();
+    place.clear();
     std::fs::write(&place.0, "frames ".repeat(1000)).expect("a file");
     check(&place, &["is no store", "watch file:PATH --store NEW"]);
     assert_eq!(std::fs::read(&place.0).expect("a file").len(), 7000, "left as it was");

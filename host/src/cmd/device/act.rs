@@ -9,6 +9,7 @@ use stillpoint_core::wire::watch::{Action, AlarmEvent, AlarmState};
 
 use super::talk::Talk;
 use super::{Done, Noted};
+use crate::cmd::figure::whole;
 use crate::error::Error;
 use crate::report::told;
 
@@ -17,34 +18,41 @@ pub(super) enum Act {
     /// A person has seen an alarm
     Acknowledge {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
     },
     /// Let go of a latched alarm
     Reset {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
     },
     /// Set an alarm aside for a time; it comes back by itself
     Shelve {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
         /// For so long
         #[arg(long, value_name = "M")]
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         minutes: u32,
     },
     /// Take a shelved alarm back now
     Unshelve {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
     },
     /// Set an alarm aside for maintenance, until it is returned
     OutOfService {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
     },
     /// Take an alarm back from maintenance
     ReturnToService {
         /// Number of the alarm
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         alarm: u32,
     },
 }
@@ -107,7 +115,7 @@ impl Act {
             _ => String::new(),
         };
         let text = format!("{}{minutes}", told::alarm(&format!("axis {}", told.axis), &told));
-        Ok(Done { text, noted: Some(Noted { what, header, axis: told.axis }) })
+        Ok(Done { text, noted: Some(Noted { what, header, axis: told.axis }), is_kept: true })
     }
 
     fn refused(self, talk: &Talk, verb: &str, before: Option<AlarmState>) -> Error {
@@ -179,7 +187,7 @@ pub(super) fn declare(talk: &mut Talk, axis: u8, kind: u32) -> Result<Done, Erro
         return Err(talk.wrong(wrong, "`stillpoint watch` keeps which kinds there are"));
     };
     let text = format!("axis {axis}: {which} are declared good as they run now; baselines are learnt anew");
-    Ok(Done { text, noted: Some(Noted { what: "baseline", header, axis }) })
+    Ok(Done { text, noted: Some(Noted { what: "baseline", header, axis }), is_kept: true })
 }
 
 pub(super) fn set_clock(talk: &mut Talk) -> Result<Done, Error> {

@@ -9,16 +9,19 @@ use stillpoint_core::wire::watch::{AlarmPriority, Arranged, Arrangement, Subject
 use super::act::check;
 use super::talk::Talk;
 use super::{Done, Noted, ticks};
+use crate::cmd::figure::whole;
 use crate::error::Error;
 use crate::report::told;
 
 #[derive(Args)]
 pub(super) struct Arguments {
     /// Number of the axis, from 0
+    #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
     axis: u8,
     /// What the alarm is about; losses are those of the monitor itself, axis 0
     subject: About,
-    /// KEY=VALUE, as shown without any; times in ticks or as 10ms, 2s, 5min or 8h
+    /// KEY=VALUE, as shown without any; times in ticks or as 10ms, 2s, 5min or 8h. A monitor tells what is in force only
+    /// with a refusal, so that asking adds one to the commands it counts as refused
     changes: Vec<String>,
 }
 
@@ -53,6 +56,8 @@ impl Arguments {
     pub(super) fn run(&self, talk: &mut Talk) -> Result<Done, Error> {
         check(talk, self.axis)?;
         let rate = talk.known.ticks_per_second;
+        // What can't be read is told before the monitor is asked anything.
+        self.change(Arrangement::default(), rate)?;
         // What no monitor can do is refused by telling what is in force.
         let (axis, subject) = (self.axis, self.subject.subject());
         let endless = Arrangement { axis, subject, longest_shelving: u64::MAX, ..Arrangement::default() };
@@ -64,21 +69,25 @@ impl Arguments {
         if self.changes.is_empty() {
             return Ok(Done::told(self.line(&before, rate)));
         }
-        let mut asked = before;
-        for change in &self.changes {
-            set(&mut asked, change, rate).ok_or_else(|| unknown(change))?;
-        }
-        let (header, told) = self.ask(talk, asked)?;
+        let (header, told) = self.ask(talk, self.change(before, rate)?)?;
         match told.refused_name() {
             None => {
                 let noted = Some(Noted { what: "settings", header, axis });
-                Ok(Done { text: self.line(&told.arrangement, rate), noted })
+                Ok(Done { text: self.line(&told.arrangement, rate), noted, is_kept: true })
             }
             Some(name) => Err(talk.wrong(
                 format!("axis {axis}: {name} was refused: it must be at most 2^48 ticks"),
                 "what was set before stays in force",
             )),
         }
+    }
+
+    /// With what is to be changed.
+    fn change(&self, mut asked: Arrangement, rate: u32) -> Result<Arrangement, Error> {
+        for change in &self.changes {
+            set(&mut asked, change, rate).ok_or_else(|| unknown(change))?;
+        }
+        Ok(asked)
     }
 
     fn ask(&self, talk: &mut Talk, asked: Arrangement) -> Result<(Header, Arranged), Error> {
@@ -129,12 +138,12 @@ fn set(asked: &mut Arrangement, change: &str, ticks_per_second: u32) -> Option<(
 }
 
 fn unknown(change: &str) -> Error {
-    Error::Option {
-        option: "arrange".to_owned(),
-        value: change.to_owned(),
-        wrong: "is no KEY=VALUE of an alarm".to_owned(),
-        remedy: format!("keys: {}", shown(&Arrangement::default(), 1).map(|(key, _)| key).join(", ")),
-    }
+    let keys = shown(&Arrangement::default(), 1).map(|(key, _)| key);
+    super::unusable("arrange", change, "an alarm", &keys, |key| match key {
+        "latching" => "true or false",
+        "priority" => "low, medium, high or highest",
+        _ => "ticks, or a time such as 10ms, 2s, 5min or 8h",
+    })
 }
 
 #[cfg(test)]

@@ -11,12 +11,14 @@ use stillpoint_core::wire::settings::{Definition, Parameters, Settings};
 use super::act::check;
 use super::talk::Talk;
 use super::{Done, Noted};
+use crate::cmd::figure::whole;
 use crate::error::Error;
 use crate::report::told;
 
 #[derive(Args)]
 pub(super) struct Arguments {
     /// Number of the axis, from 0
+    #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
     axis: u8,
     /// KEY=VALUE, as shown without any: counts or ticks; times also as 10ms, 2s, 5min or 8h
     changes: Vec<String>,
@@ -34,20 +36,29 @@ impl Arguments {
         for change in &self.changes {
             set(&mut asked, change).ok_or_else(|| unknown(change))?;
         }
+        let refusals = talk.refusals()?;
         let command = Command::Apply(Apply { axis, parameters: asked });
         let answer = talk.ask(&command, |header, message| match message {
             Message::Settings(told) if told.axis == axis => Some((*header, *told)),
             _ => None,
         })?;
         match answer {
-            Some((header, told)) if told.refused.is_none() => Ok(accepted(&before, &told, header)),
+            Some((header, told)) if told.refused.is_none() => {
+                // Accepted but not kept by the flash counts as refused, and no frame says more.
+                let is_kept = talk.refusals()? == refusals;
+                Ok(accepted(&before, &told, header, is_kept))
+            }
             Some((_, told)) => Err(refused(talk, &asked, &told)),
             None => Err(talk.wrong(format!("axis {axis}: the settings were refused"), "try it again")),
         }
     }
 }
 
-fn accepted(before: &Parameters, told: &Settings, header: Header) -> Done {
+/// What is done is told and written down all the same.
+const NOT_KEPT: &str = "; but its flash did not keep it, and the next start has what it had before: set it again, \
+    and if that is told again, the flash is worn or full";
+
+fn accepted(before: &Parameters, told: &Settings, header: Header, is_kept: bool) -> Done {
     let changes: Vec<String> = shown(before)
         .into_iter()
         .zip(shown(&told.parameters))
@@ -57,7 +68,9 @@ fn accepted(before: &Parameters, told: &Settings, header: Header) -> Done {
     let since = if told.pending { "from the next move on" } else { "in force" };
     let changes = if changes.is_empty() { "as it was".to_owned() } else { changes.join(", ") };
     let (axis, what) = (told.axis, "settings");
-    Done { text: format!("axis {axis}, {since}: {changes}"), noted: Some(Noted { what, header, axis }) }
+    let lost = if is_kept { "" } else { NOT_KEPT };
+    let text = format!("axis {axis}, {since}: {changes}{lost}");
+    Done { text, noted: Some(Noted { what, header, axis }), is_kept }
 }
 
 /// Which parameter, and the rule that it breaks.
@@ -175,13 +188,19 @@ fn definition(definition: Definition) -> &'static str {
 }
 
 fn unknown(change: &str) -> Error {
-    Error::Option {
-        option: "settings".to_owned(),
-        value: change.to_owned(),
-        wrong: "is no KEY=VALUE of an axis".to_owned(),
-        remedy: format!("keys: {}", shown(&Parameters::default()).map(|(key, _)| key).join(", ")),
-    }
+    let keys = shown(&Parameters::default()).map(|(key, _)| key);
+    super::unusable("settings", change, "an axis", &keys, |key| match key {
+        "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" => TIME,
+        "command_scale" => "two whole numbers, such as -1/1",
+        "definition" => "last-entry, iso-9283 or target-reached",
+        "inferred" => "true or false",
+        "false_alarms_per_axis_month" => "a figure from 0 to 4294967, such as 0.5",
+        _ => "a whole number from 0 to 4294967295",
+    })
 }
+
+/// What a time may be.
+const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 2^32 ticks";
 
 #[cfg(test)]
 mod tests {

@@ -8,9 +8,9 @@ use std::path::Path;
 use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
-use stillpoint_core::wire::command::Command;
+use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::{Header, Way};
+use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::settings::Parameters;
@@ -139,6 +139,18 @@ impl Talk {
             })?;
         }
         Ok(answered)
+    }
+
+    /// How many commands the monitor has refused so far. The log from beyond its end on is nothing to send, and its end
+    /// is told at once by a status.
+    pub(super) fn refusals(&mut self) -> Result<u32, Error> {
+        let number = self.sent;
+        let beyond = DumpSince { boot: u32::MAX, priority: Priority::Move as u8, sequence: u32::MAX };
+        let count = self.ask(&Command::DumpSince(beyond), |_, message| match message {
+            Message::Status(status) if status.last_command == Some(number) => Some(status.refused_commands),
+            _ => None,
+        })?;
+        count.ok_or_else(|| self.silent("does not tell how it fares"))
     }
 
     /// What comes next.

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
 
 use crate::decode::Said;
+use crate::report::kind::{Typical, words};
 use crate::report::number::fixed;
 use crate::report::printable::printable;
 use crate::report::told;
@@ -102,11 +103,13 @@ impl Watch {
 
 impl Kept {
     fn words(&self, axis: &Axis, kind: u32) -> String {
-        let which = self.met.map_or_else(String::new, |met| {
-            let sign = if met.forward { '+' } else { '−' };
-            let distance = fixed(f64::from(met.distance) / axis.counts_per_unit, 1);
-            format!(", {sign}{distance} {}", printable(&axis.unit))
+        let typical = self.met.map(|met| {
+            let seconds = f64::from(met.speed_time) / axis.ticks_per_second;
+            let distance = |counts: u32| f64::from(counts) / axis.counts_per_unit;
+            let speed = if seconds > 0.0 { distance(met.speed_distance) / seconds } else { 0.0 };
+            Typical { forward: met.forward, distance: distance(met.distance), speed }
         });
+        let which = words(kind, typical, &printable(&axis.unit));
         let milliseconds = |ticks: f64| format!("{} ms", fixed(ticks / axis.ticks_per_second * 1e3, 1));
         let found = match self.first {
             Some((second, drift)) => {
@@ -134,7 +137,7 @@ impl Kept {
                 }
             }
         };
-        format!("{}{which} (kind {kind}): {found}\n", printable(&axis.name))
+        format!("{}, {which}: {found}\n", printable(&axis.name))
     }
 }
 
@@ -165,6 +168,7 @@ mod tests {
     fn every_kind_and_every_alarm_is_told_in_a_line() {
         let mut watch = Watch::new(vec![axis("shuttle"), axis("dibble")]);
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
+        let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
         for (second, said) in [
             (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
             (1.0, Said::Kind(kind)),
@@ -182,9 +186,9 @@ mod tests {
             watch.take(&said, second);
         }
         let expected = "\
-shuttle, −25.0 mm (kind 1): no drift; changes from 0.7 ms on are found
-dibble, +25.0 mm (kind 1): slower by 1.5 ms when found, in minute 1.5; came 2 times, stands at the end
-dibble (kind 2): not watched: half of its first moves did not settle
+shuttle, -25 mm at 250 mm/s (kind 1): no drift; changes from 0.7 ms on are found
+dibble, +25 mm at 250 mm/s (kind 1): slower by 1.5 ms when found, in minute 1.5; came 2 times, stands at the end
+dibble, kind 2: not watched: half of its first moves did not settle
 dibble: alarm 4, settling drifts: unacknowledged at the end; first in minute 1.5, came 2 times
 ";
         assert_eq!(watch.text(), expected);

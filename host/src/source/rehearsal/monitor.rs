@@ -12,7 +12,7 @@ use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
 use super::ahead::Ahead;
-use super::axis::AxisData;
+use super::axis::{AxisData, STEPS_PER_SECOND, Unusable};
 use super::machine::Machine;
 use super::transplanter;
 use crate::error::Error;
@@ -62,6 +62,17 @@ fn refused(wrong: impl ToString) -> Error {
     }
 }
 
+/// By the option that is to be another.
+fn unusable(wrong: Unusable) -> Error {
+    let Unusable::Rate(rate) = wrong else { return refused(wrong) };
+    Error::Option {
+        option: "--rate".to_owned(),
+        value: rate.to_string(),
+        wrong: format!("does not divide the {STEPS_PER_SECOND} steps per second of the virtual machine"),
+        remedy: "give a rate that does, such as 1000, 4000 or 10000".to_owned(),
+    }
+}
+
 impl Known {
     fn new(data: &AxisData, window: &str) -> Result<Known, Error> {
         let window = fraction("--window", window)?;
@@ -97,7 +108,7 @@ impl Monitor {
         rate: u32,
         wears_out_after: Option<f64>,
     ) -> Result<(Monitor, Vec<Known>), Error> {
-        let machine = Machine::of(axes, seed, rate, wears_out_after).map_err(refused)?;
+        let machine = Machine::of(axes, seed, rate, wears_out_after).map_err(unusable)?;
         let [a, b, c] = machine.axes();
         let [x, y, z] = WINDOWS;
         let known = [Known::new(a.data(), x)?, Known::new(b.data(), y)?, Known::new(c.data(), z)?];

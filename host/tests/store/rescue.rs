@@ -1,0 +1,94 @@
+//! A store of which pages are overwritten: it is refused with a way out, and the way leads somewhere.
+
+use std::io::{Seek, SeekFrom, Write};
+
+use stillpoint::store::rescue::rescue;
+
+use super::*;
+
+/// Unit: bytes
+const PAGE: u64 = 4096;
+
+/// A store with moves and a note, in one file.
+fn store(place: &Scratch) -> usize {
+    let mut log = place.log(&Options::default());
+    hear(&mut log, &Line::new(41).run(900), BEGIN);
+    let (store, _) = log.finish().expect("room");
+    store.note("M. Ito", "note", "belt tightened").expect("a line");
+    let moves = check_whole(&store);
+    drop(store);
+    let file = rusqlite::Connection::open(&place.0).expect("a file");
+    file.pragma_update(None, "journal_mode", "DELETE").expect("one file");
+    moves
+}
+
+/// Overwrites a leaf in the middle of a table.
+fn damage(place: &Scratch, table: &str) {
+    let file = rusqlite::Connection::open(&place.0).expect("a file");
+    let sql = "SELECT rootpage FROM sqlite_master WHERE name = ?1";
+    let root: u64 = file.query_row(sql, [table], |row| row.get::<_, i64>(0)).expect("a table") as u64;
+    drop(file);
+    let bytes = std::fs::read(&place.0).expect("a file");
+    let page = &bytes[((root - 1) * PAGE) as usize..][..PAGE as usize];
+    let inner = [2, 5].contains(&page[0]);
+    let cells = u16::from_be_bytes([page[3], page[4]]);
+    assert!(inner && cells > 2, "{table} is too small to be damaged in the middle");
+    // SQLite file format, 1.6: after 12 bytes the places of the cells, each of which begins with its left child.
+    let middle = 12 + usize::from(cells / 2) * 2;
+    let cell = usize::from(u16::from_be_bytes([page[middle], page[middle + 1]]));
+    let child = u32::from_be_bytes(page[cell..cell + 4].try_into().expect("four bytes"));
+    let mut file = std::fs::OpenOptions::new().write(true).open(&place.0).expect("a file");
+    file.seek(SeekFrom::Start((u64::from(child) - 1) * PAGE)).expect("a page");
+    file.write_all(&[0xA5; PAGE as usize]).expect("room");
+}
+
+fn told(place: &Scratch) -> String {
+    let Ok(store) = Store::open(&place.0, &Options::default()) else { return "refused".to_owned() };
+    store.moves(&Ask::default(), &mut |_| Ok(())).expect_err("damage").to_string()
+}
+
+#[test]
+fn a_damaged_derived_table_costs_nothing() {
+    let (place, new) = (Scratch::new("damaged-moves"), Scratch::new("rescued-moves"));
+    let moves = store(&place);
+    let before = tables(&place.0);
+    damage(&place, "moves");
+    let told = told(&place);
+    assert!(told.contains("the file is damaged") && told.contains("store rescue --store PATH NEW"), "{told}");
+    let found = place.store().check().expect("what is wrong");
+    assert!(found.file != "ok" && !found.is_sound(), "{found:?}");
+    let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
+    assert!(rescued.damaged.is_empty(), "{rescued:?}");
+    assert_eq!(check_whole(&new.store()), moves);
+    assert_eq!(tables(&new.0), before);
+    let error = rescue(&place.0, &new.0, &Options::default()).expect_err("it is there").to_string();
+    assert!(error.contains("is there already"), "{error}");
+}
+
+#[test]
+fn of_damaged_frames_those_on_both_sides_are_kept() {
+    let (place, new) = (Scratch::new("damaged-frames"), Scratch::new("rescued-frames"));
+    let moves = store(&place);
+    let frames = place.store().check().expect("readable").frames;
+    damage(&place, "frames");
+    let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
+    assert!(rescued.damaged == [("frames", rescued.frames)], "{rescued:?}");
+    assert!(rescued.frames < frames && rescued.frames > frames * 9 / 10, "{rescued:?} of {frames}");
+    let store = new.store();
+    assert!(store.check().expect("readable").is_sound());
+    assert!(numbers(&store).len() > moves * 3 / 4);
+    let notes = store.journal(i64::MIN, i64::MAX).expect("a journal");
+    assert!(notes.iter().any(|entry| entry.text == "belt tightened"), "{notes:?}");
+}
+
+#[test]
+fn of_what_is_no_store_nothing_is_rescued() {
+    let (place, new) = (Scratch::new("damaged-head"), Scratch::new("rescued-head"));
+    let refused = |part: &str| {
+        let error = rescue(&place.0, &new.0, &Options::default()).expect_err("nothing").to_string();
+        assert!(error.contains(part) && !new.0.exists(), "{error}");
+    };
+    refused("there is no store here");
+    std::fs::write(&place.0, [0xA5; 3 * PAGE as usize]).expect("a file");
+    refused("nothing of a store can be read; restore the file from a copy");
+}
