@@ -117,7 +117,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             let points: Vec<Point> = summaries.iter().filter_map(|one| point(&bins, one)).collect();
             match trend::trend(&points, &ask) {
                 Some(found) => {
-                    lines.push(TrendLine::new(&known.axis.name, &kind.words(), &found, ask.limit_s));
+                    let drifts_up = Some(store.is_slower(&known, &kind)?);
+                    let line = TrendLine::new(&known.axis.name, &kind.words(), &found, ask.limit_s);
+                    lines.push(TrendLine { drifts_up, ..line });
                 }
                 None => short += 1,
             }

@@ -103,6 +103,8 @@ pub struct TrendLine {
     pub limit_by: String,
     /// Figure of the last interval; none if it is "not settled". Unit: s
     pub last_s: Option<f64>,
+    /// Whether the monitor found it slower and has not taken that back; none if it is not known.
+    pub drifts_up: Option<bool>,
 }
 
 impl TrendLine {

@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{Connection, params};
+use stillpoint_core::drift::LIMIT;
 use stillpoint_core::kind::{DISTANCE_TOLERANCE, SPEED_TOLERANCE};
 
 use super::moves::Known;
@@ -131,6 +132,25 @@ impl Store {
                 }
             }
             Ok(None)
+        };
+        read().map_err(|error| self.fault(&error))
+    }
+
+    /// Whether a monitor found a kind slower and has not taken that back.
+    pub fn is_slower(&self, known: &Known, kind: &Kind) -> Result<bool, Error> {
+        let sql = "SELECT boot, kind, score, direction = 'up' FROM drifts
+            WHERE device = ?1 AND axis = ?2 ORDER BY boot, sequence";
+        let read = || -> rusqlite::Result<bool> {
+            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut rows = statement.query(params![known.device, known.axis.axis])?;
+            let mut newest = false;
+            while let Some(row) = rows.next()? {
+                if kind.ids.contains(&kind::id(row.get(0)?, row.get(1)?)) {
+                    // Told when it begins, ends or its promise changes: below half of the limit it has ended.
+                    newest = row.get::<_, i64>(2)? >= i64::from(LIMIT / 2) && row.get(3)?;
+                }
+            }
+            Ok(newest)
         };
         read().map_err(|error| self.fault(&error))
     }

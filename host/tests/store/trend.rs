@@ -66,7 +66,7 @@ fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     let mut log = place.log(&Options::default());
     log.hear(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
     log.finish().expect("room");
-    let output = trend(&place.text(), &["--format", "jsonl", "--limit-ms", "32", "--baseline-ms", "20"]);
+    let output = trend(&place.text(), &["--format", "jsonl", "--limit-ms", "29.5", "--baseline-ms", "20"]);
     let text = String::from_utf8(output.stdout).expect("UTF-8");
     let lines: Vec<serde_json::Value> =
         text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
@@ -77,9 +77,9 @@ fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     assert!(low < SLOPE && SLOPE < high && high - low < SLOPE / 2.0, "{low} to {high}");
     assert!(figure("mann_kendall_p") < 1e-6, "{line}");
     assert_eq!(line["change_points"], serde_json::json!([]), "a ramp is no step");
-    // 28 ms at the end, so two hours to go. No curve was sent.
+    // 28 ms at the end, so 45 min to go. No curve was sent.
     let (earliest, likely) = (figure("limit_earliest_s"), figure("limit_likely_s"));
-    assert!(1800.0 < earliest && earliest < likely && (likely - 7200.0).abs() < 1100.0, "{line}");
+    assert!(900.0 < earliest && earliest < likely && (likely - 2700.0).abs() < 500.0, "{line}");
     assert_eq!(line["limit_by"], "settling times");
     // On average 4 ms more than the baseline.
     let lost = figure("lost_against_baseline_s");

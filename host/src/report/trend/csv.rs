@@ -88,6 +88,7 @@ fn lost(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("limit_seen_s", optional(line.limit_seen_s)),
         ("limit_by", line.limit_by.clone()),
         ("last_s", optional(line.last_s)),
+        ("drifts_up", line.drifts_up.map(|drifts| drifts.to_string()).unwrap_or_default()),
     ]
 }
 

@@ -22,26 +22,32 @@ pub fn table(lines: &[TrendLine]) -> String {
     format!("{}\n{}\n{}", slower(lines), drawn(&SETTLING, rows(settling)), drawn(&COST, rows(cost)))
 }
 
-/// Which kinds got slower, the worst first.
+/// Which kinds got slower and why that is no chance, the worst first.
 fn slower(lines: &[TrendLine]) -> String {
     let ratio = |line: &TrendLine| line.last_s.unwrap_or(f64::INFINITY) / line.baseline_s.unwrap_or(f64::NAN);
-    let is_certain =
-        |line: &TrendLine| !line.change_points.is_empty() || line.mann_kendall_p.is_some_and(|p| p < CHANCE);
     let mut found: Vec<&TrendLine> =
-        lines.iter().filter(|line| ratio(line) > SLOWER && is_certain(line)).collect();
+        lines.iter().filter(|line| ratio(line) > SLOWER && !reasons(line).is_empty()).collect();
     found.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)));
     let sentence = |line: &&TrendLine| {
         let now = line.last_s.map_or("not settled".to_owned(), |last| format!("{} ms", fixed(1e3 * last, 1)));
         let baseline = fixed(1e3 * line.baseline_s.unwrap_or(f64::NAN), 1);
-        let since = line.change_points.last().and_then(|change| minute(change.0));
-        let since = since.map_or(String::new(), |minute| format!(", last change {minute} UTC"));
-        let (axis, kind) = (printable(&line.axis), printable(&line.kind));
-        format!("slower: {axis} {kind}, {} {now}, baseline {baseline} ms{since}\n", line.measure)
+        let (axis, kind, why) = (printable(&line.axis), printable(&line.kind), reasons(line).join(", "));
+        format!("slower: {axis} {kind}, {} {now}, baseline {baseline} ms ({why})\n", line.measure)
     };
     match found.is_empty() {
         true => "nothing is certainly slower than its baseline by a tenth\n".to_owned(),
         false => found.iter().map(sentence).collect(),
     }
+}
+
+/// What tells that a kind got slower, beyond chance.
+fn reasons(line: &TrendLine) -> Vec<String> {
+    let drift = line.drifts_up.filter(|drifts| *drifts).map(|_| "drift stands".to_owned());
+    let change = line.change_points.last().filter(|change| change.2 > change.1);
+    let change = change.and_then(|change| Some(format!("changed {} UTC", minute(change.0)?)));
+    let rises = line.slope_s_per_h.is_some_and(|slope| slope > 0.0);
+    let p = line.mann_kendall_p.filter(|p| rises && *p < CHANCE);
+    [drift, change, p.map(|p| format!("rising, p {}", probability(Some(p))))].into_iter().flatten().collect()
 }
 
 /// The minute of an instant, UTC.
@@ -191,12 +197,13 @@ mod tests {
     use super::super::tests::line;
     use super::*;
 
+    fn check(line: TrendLine, expected: &[&str]) {
+        let text = table(&[line]);
+        assert!(expected.iter().all(|part| text.contains(part)), "{expected:?} in {text}");
+    }
+
     #[test]
     fn one_row_per_kind_and_open_ends_are_said() {
-        let check = |line: TrendLine, expected: &[&str]| {
-            let text = table(&[line]);
-            assert!(expected.iter().all(|part| text.contains(part)), "{expected:?} in {text}");
-        };
         check(line(), &["tray shuttle", "out, long", "median", " 59.", "< 0.001", " 12 ", "asked"]);
         check(line(), &[" 1.5 (was 0.0, now 2.9) "]);
         let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
@@ -215,13 +222,26 @@ mod tests {
         check(told("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
-        check(
-            line(),
-            &["slower: tray shuttle out, long, median 59.", " ms, baseline 50.0 ms, last change 1970-01-01 "],
-        );
-        check(TrendLine { last_s: Some(0.052), ..line() }, &["nothing is certainly slower"]);
         check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);
         check(TrendLine { axis: "\u{1b}[2J".to_owned(), ..TrendLine::default() }, &["\u{FFFD}[2J", "–"]);
         assert_eq!(table(&[]).lines().count(), 1 + 1 + 2 + 1 + 2);
+    }
+
+    #[test]
+    fn what_got_slower_is_told_first_with_its_reasons() {
+        check(
+            line(),
+            &[
+                "slower: tray shuttle out, long, median 59.",
+                " ms, baseline 50.0 ms (changed 1970-01-01 ",
+                "rising, p < 0.001)",
+            ],
+        );
+        let drifts = TrendLine { drifts_up: Some(true), ..TrendLine::default() };
+        check(
+            TrendLine { baseline_s: Some(0.01), ..drifts },
+            &["not settled, baseline 10.0 ms (drift stands)"],
+        );
+        check(TrendLine { last_s: Some(0.052), ..line() }, &["nothing is certainly slower"]);
     }
 }
