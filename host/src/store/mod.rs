@@ -223,9 +223,10 @@ fn words(error: &rusqlite::Error) -> (String, &'static str) {
         Some(ErrorCode::DiskFull) => {
             ("the disk or the size allowed for the store is full", "make room, or `stillpoint store retain`")
         }
-        Some(ErrorCode::ReadOnly) => {
-            ("can't be written", "check the permissions of the file and of its folder")
-        }
+        Some(ErrorCode::ReadOnly) => (
+            "can't be written",
+            "check the permissions of the file and of its folder, or read a copy of your own",
+        ),
         Some(ErrorCode::CannotOpen) => {
             ("can't be opened or made", "check that the folder is there and may be written")
         }
