@@ -23,6 +23,8 @@ use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::log::{Axis, Log};
 use crate::store::{self, time};
 
+mod listen;
+mod port;
 mod samples;
 
 /// Rehearse a shift on a virtual machine
@@ -64,13 +66,17 @@ pub struct Arguments {
     /// Write the samples of each axis, in counts, as CSV into this folder
     #[arg(long, value_name = "DIR")]
     save_samples: Option<PathBuf>,
+    /// Listen here for `watch` and `device`, one at a time, and work in real time once the first has come
+    #[arg(long, value_name = "HOST:PORT")]
+    listen: Option<String>,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   stillpoint rehearse
   stillpoint rehearse --hours 8 --wear dibble --store shift.store
-  stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples";
+  stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples
+  stillpoint rehearse --listen 127.0.0.1:7007 --hours 1";
 
 impl Default for Arguments {
     /// One hour, stored in the current folder: what bare `stillpoint` does.
@@ -85,6 +91,7 @@ impl Default for Arguments {
             store: Some(PathBuf::from("rehearsal.store")),
             format: None,
             save_samples: None,
+            listen: None,
         }
     }
 }
@@ -154,6 +161,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         });
     }
     let axes = axes_wearing(|name| arguments.wears(name));
+    if let Some(address) = &arguments.listen {
+        return listen::run(address, arguments, axes);
+    }
     let (monitor, known) = Monitor::of(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &known)?,

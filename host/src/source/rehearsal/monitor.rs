@@ -108,12 +108,23 @@ impl Monitor {
         rate: u32,
         wears_out_after: Option<f64>,
     ) -> Result<(Monitor, Vec<Known>), Error> {
+        Monitor::numbered(*b"invented\0\0\0\0", axes, seed, rate, wears_out_after)
+    }
+
+    /// The same with a number of the device's own, by which a store tells it from others.
+    pub fn numbered(
+        device: [u8; 12],
+        axes: [AxisData; 3],
+        seed: u64,
+        rate: u32,
+        wears_out_after: Option<f64>,
+    ) -> Result<(Monitor, Vec<Known>), Error> {
         let machine = Machine::of(axes, seed, rate, wears_out_after).map_err(unusable)?;
         let [a, b, c] = machine.axes();
         let [x, y, z] = WINDOWS;
         let known = [Known::new(a.data(), x)?, Known::new(b.data(), y)?, Known::new(c.data(), z)?];
         let identity = Identity {
-            device: *b"invented\0\0\0\0",
+            device,
             board: "rehearsal",
             reset: Reset::PowerOn,
             period: TICKS_PER_SECOND / rate.max(1),
@@ -126,26 +137,36 @@ impl Monitor {
 
     /// One sample of all axes; the bytes sent meanwhile are added to `line`.
     pub fn step(&mut self, line: &mut Vec<u8>) -> [Reading; 3] {
+        self.step_within(line, usize::MAX)
+    }
+
+    /// The same on a line that takes no more once so many bytes wait: the rest stays in the monitor's queues,
+    /// which count what they lose, and moves in its log. Unit: bytes
+    pub fn step_within(&mut self, line: &mut Vec<u8>, most: usize) -> [Reading; 3] {
         let readings = self.machine.step();
-        self.take(&readings, line);
+        self.take_within(&readings, line, most);
         readings
     }
 
     /// The same of readings from elsewhere, such as a recording. Unit: counts at ticks of the machine, µs
     pub fn take(&mut self, readings: &[Reading; 3], line: &mut Vec<u8>) {
+        self.take_within(readings, line, usize::MAX);
+    }
+
+    fn take_within(&mut self, readings: &[Reading; 3], line: &mut Vec<u8>, most: usize) {
         let raw = readings.map(|reading| Raw {
             command: Register::Whole(reading.command as u32),
             feedback: Register::Half(reading.feedback as u16),
         });
         let tick = readings.first().map_or(0, |reading| reading.tick.wrapping_mul(PER_MICROSECOND));
         self.app.sample(tick, &raw);
-        self.say(line);
+        self.say(line, most);
     }
 
     /// The shift is over.
     pub fn finish(&mut self, line: &mut Vec<u8>) {
         self.app.finish();
-        self.say(line);
+        self.say(line, usize::MAX);
     }
 
     /// Commands of the host, as bytes.
@@ -153,9 +174,13 @@ impl Monitor {
         self.app.hear(bytes);
     }
 
-    fn say(&mut self, line: &mut Vec<u8>) {
+    fn say(&mut self, line: &mut Vec<u8>, most: usize) {
+        if line.len() >= most {
+            // What waits for no line is done all the same.
+            return self.app.idle();
+        }
         let mut bytes = [0; 512];
-        loop {
+        while line.len() < most {
             let count = self.app.say(&mut bytes);
             line.extend(bytes.iter().take(count));
             if count < bytes.len() {
