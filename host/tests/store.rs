@@ -5,6 +5,8 @@
 mod columns;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/guard.rs"]
+mod guard;
 #[path = "store/kept.rs"]
 mod kept;
 #[path = "store/kinds.rs"]

@@ -47,11 +47,11 @@ enum Work {
     Retain {
         #[command(flatten)]
         place: Place,
-        /// Whole days to keep before today, UTC
+        /// Whole days to keep, UTC, before today or the day of the newest move, whichever is earlier
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
-        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
+        #[arg(value_parser = days, allow_negative_numbers = true)]
         days: Option<u32>,
-        /// As many whole days as fit, today in any case
+        /// As many whole days as fit, the last one in any case
         #[arg(long, value_name = "N", conflicts_with = "days")]
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         megabytes: Option<u32>,
@@ -103,6 +103,14 @@ impl Place {
     fn open(&self) -> Result<Store, Error> {
         Store::open(&self.store, &Options::default())
     }
+}
+
+/// Longest time that days are kept for, a hundred years: who means all of them needs no retention. Unit: days
+const MOST_DAYS: u32 = 36_500;
+
+fn days(text: &str) -> Result<u32, String> {
+    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MOST_DAYS);
+    days.ok_or_else(|| format!("give a whole number from 0 to {MOST_DAYS}"))
 }
 
 /// Does the work.

@@ -167,6 +167,9 @@ impl Grouped {
         if let Some((stored, message)) = &told
             && self.derive.is_past(store, stored, message)?
         {
+            if self.kept.past == 0 {
+                self.notes.extend(self.derive.future(held.arrived));
+            }
             self.kept.past += 1;
             return Ok(());
         }
