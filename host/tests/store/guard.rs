@@ -1,9 +1,11 @@
 //! A slip of the hand, or a wrong clock, destroys nothing; and what was done is said.
 
+use std::fs;
+
 use stillpoint::store::retain::Keep;
 use stillpoint::store::time;
 
-use super::commands::refused;
+use super::commands::{refused, stillpoint};
 use super::*;
 
 /// Unit: µs
@@ -18,6 +20,12 @@ fn filled(place: &Scratch, times: &[i64]) -> Store {
         log.finish().expect("room");
     }
     place.store()
+}
+
+/// Exit status and what was said on stderr.
+fn said(arguments: &[&str]) -> (Option<i32>, String) {
+    let output = stillpoint(arguments);
+    (output.status.code(), String::from_utf8(output.stderr).expect("UTF-8"))
 }
 
 #[test]
@@ -73,4 +81,48 @@ fn a_retention_that_lies_in_the_future_is_told_and_put_right() {
     assert!(journal.iter().any(|entry| entry.text.contains("lay in the future")), "{journal:?}");
     drop(store);
     assert_eq!(swallowed(BEGIN + 2 * DAY).0, 0);
+}
+
+#[test]
+fn an_export_never_overwrites_its_store() {
+    let place = Scratch::new("itself.csv");
+    let count = filled(&place, &[BEGIN]).check().expect("readable").moves;
+    let store = place.text();
+    for file in [&store, &store.replace("/stillpoint-", "/./stillpoint-")] {
+        refused(&["store", "export", "--store", &store, file], 2, &["is the store itself", "another file"]);
+        assert_eq!(place.store().check().expect("readable").moves, count);
+    }
+    // Nor by another name.
+    #[cfg(unix)]
+    {
+        let link = Scratch::new("link.csv");
+        std::os::unix::fs::symlink(&place.0, &link.0).expect("a link");
+        refused(&["store", "export", "--store", &store, &link.text()], 2, &["is the store itself"]);
+        assert_eq!(place.store().check().expect("readable").moves, count);
+    }
+}
+
+#[test]
+fn an_export_that_fails_leaves_what_was_there() {
+    let (place, folder) = (Scratch::new("whole"), Scratch::new("whole.d"));
+    drop(filled(&place, &[BEGIN]));
+    fs::create_dir_all(&folder.0).expect("a folder");
+    let (store, file) = (place.text(), folder.0.join("week.csv"));
+    let (name, wrong) = (file.display().to_string(), ["--axis", "nope"]);
+    let export = |more: &[&str]| said(&[&["store", "export", "--store", &store, &name], more].concat());
+    let files = || fs::read_dir(&folder.0).expect("a folder").count();
+    assert_eq!((export(&wrong).0, files()), (Some(2), 0), "no file is left");
+    let (status, told) = export(&[]);
+    assert_eq!(status, Some(0));
+    let before = fs::read_to_string(&file).expect("a file");
+    let rows = before.lines().count() - 1;
+    assert!(rows > 20 && told == format!("{name}: {rows} moves written\n"), "{told}");
+    assert_eq!(export(&wrong).0, Some(2));
+    assert_eq!((fs::read_to_string(&file).expect("a file"), files()), (before, 1));
+    let (status, told) = export(&["--summaries"]);
+    let rows = fs::read_to_string(&file).expect("a file").lines().count() - 1;
+    assert_eq!((status, told), (Some(0), format!("{name}: {rows} summaries written\n")));
+    let nowhere = folder.0.join("none").join("week.csv").display().to_string();
+    refused(&["store", "export", "--store", &store, &nowhere], 1, &["none/week.csv: can't be written"]);
+    fs::remove_dir_all(&folder.0).expect("a folder");
 }
