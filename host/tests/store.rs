@@ -19,6 +19,8 @@ mod rescue;
 mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
+#[path = "store/unnamed.rs"]
+mod unnamed;
 #[path = "store/versions.rs"]
 mod versions;
 
