@@ -14,6 +14,14 @@ pub enum Error {
         /// What the system said.
         source: io::Error,
     },
+    /// The operating system refused a file that is to be written.
+    #[error("{file}: can't be written: {source}; check the name, the folder, the permissions and the disk")]
+    Unwritable {
+        /// Name of the file.
+        file: String,
+        /// What the system said.
+        source: io::Error,
+    },
     /// A folder was named.
     #[error("{file}: is a folder; name a recording in it")]
     Folder {
@@ -168,6 +176,8 @@ mod tests {
         let file = || "axis.csv".to_string();
         let source = io::Error::from(io::ErrorKind::NotFound);
         check(Error::Unreadable { file: file(), source }, &["axis.csv", "not found", "check the name"]);
+        let source = io::Error::from(io::ErrorKind::StorageFull);
+        check(Error::Unwritable { file: file(), source }, &["axis.csv: can't be written", "check the name"]);
         check(Error::Folder { file: file() }, &["axis.csv: is a folder"]);
         check(Error::Empty { file: file() }, &["axis.csv: is empty"]);
         check(Error::NoParquet { file: file() }, &["--features parquet"]);

@@ -5,6 +5,8 @@
 mod columns;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/guard.rs"]
+mod guard;
 #[path = "store/kept.rs"]
 mod kept;
 #[path = "store/kinds.rs"]
@@ -17,6 +19,8 @@ mod rescue;
 mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
+#[path = "store/unnamed.rs"]
+mod unnamed;
 #[path = "store/versions.rs"]
 mod versions;
 

@@ -1,8 +1,7 @@
 //! In: a store. Out: what is to be done with it as a whole: export, retain, rebuild, check, rescue, journal, note, shift.
 
-use std::fs::File;
-use std::io::{self, BufWriter, Write};
-use std::path::{Path, PathBuf};
+use std::io::{self, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
@@ -14,6 +13,8 @@ use crate::error::Error;
 use crate::store::rescue::rescue;
 use crate::store::retain::Keep;
 use crate::store::{Options, Store, time};
+
+mod export;
 
 /// Look after a store
 #[derive(Args)]
@@ -47,11 +48,11 @@ enum Work {
     Retain {
         #[command(flatten)]
         place: Place,
-        /// Whole days to keep before today, UTC
+        /// Whole days to keep, UTC, before today or the day of the newest move, whichever is earlier
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
-        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
+        #[arg(value_parser = days, allow_negative_numbers = true)]
         days: Option<u32>,
-        /// As many whole days as fit, today in any case
+        /// As many whole days as fit, the last one in any case
         #[arg(long, value_name = "N", conflicts_with = "days")]
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         megabytes: Option<u32>,
@@ -105,10 +106,18 @@ impl Place {
     }
 }
 
+/// Longest time that days are kept for, a hundred years: who means all of them needs no retention. Unit: days
+const MOST_DAYS: u32 = 36_500;
+
+fn days(text: &str) -> Result<u32, String> {
+    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MOST_DAYS);
+    days.ok_or_else(|| format!("give a whole number from 0 to {MOST_DAYS}"))
+}
+
 /// Does the work.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     match &arguments.work {
-        Work::Export { within, summaries, file } => export(within, *summaries, file)?,
+        Work::Export { within, summaries, file } => export::run(within, *summaries, file)?,
         Work::Retain { place, days, megabytes } => {
             let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
             let keep = days.map_or(Keep::Bytes(bytes), Keep::Days);
@@ -128,31 +137,6 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         }
     }
     Ok(ExitCode::SUCCESS)
-}
-
-fn export(within: &Within, summaries: bool, file: &Path) -> Result<(), Error> {
-    let store = within.open()?;
-    let ask = within.ask(&store, true)?;
-    let unwritable = |source| Error::Unreadable { file: file.display().to_string(), source };
-    let ending = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-    let out = || File::create(file).map(BufWriter::new).map_err(unwritable);
-    match ending.to_ascii_lowercase().as_str() {
-        "csv" if summaries => store.export_summaries(&ask, out()?),
-        "csv" => store.export_moves(&ask, out()?),
-        #[cfg(feature = "parquet")]
-        "parquet" if summaries => store.export_summary_columns(&ask, out()?),
-        #[cfg(feature = "parquet")]
-        "parquet" => store.export_move_columns(&ask, out()?),
-        _ => Err(Error::Option {
-            option: "FILE".to_owned(),
-            value: file.display().to_string(),
-            wrong: "can't be written in this form".to_owned(),
-            remedy: match cfg!(feature = "parquet") {
-                true => "end its name with .csv or .parquet".to_owned(),
-                false => "end its name with .csv; for .parquet build with `--features parquet`".to_owned(),
-            },
-        }),
-    }
 }
 
 fn check(store: &Store) -> Result<ExitCode, Error> {

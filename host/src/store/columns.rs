@@ -88,6 +88,7 @@ struct Rows<L, W: Write + Send> {
     schema: Arc<Schema>,
     writer: ArrowWriter<W>,
     lines: Vec<L>,
+    count: u64,
 }
 
 fn wrong(error: impl std::error::Error + Send + Sync + 'static) -> Error {
@@ -108,10 +109,11 @@ impl<L: Clone, W: Write + Send> Rows<L, W> {
         let schema = Arc::new(Schema::new(columns.iter().map(field).collect::<Vec<Field>>()));
         let how = WriterProperties::builder().set_compression(Compression::SNAPPY).build();
         let writer = ArrowWriter::try_new(out, schema.clone(), Some(how)).map_err(wrong)?;
-        Ok(Rows { columns, schema, writer, lines: Vec::new() })
+        Ok(Rows { columns, schema, writer, lines: Vec::new(), count: 0 })
     }
 
     fn take(&mut self, line: &L) -> Result<(), Error> {
+        self.count += 1;
         self.lines.push(line.clone());
         if self.lines.len() < GROUP { Ok(()) } else { self.write() }
     }
@@ -130,23 +132,23 @@ impl<L: Clone, W: Write + Send> Rows<L, W> {
         self.writer.write(&batch).map_err(wrong)
     }
 
-    fn finish(mut self) -> Result<(), Error> {
+    fn finish(mut self) -> Result<u64, Error> {
         self.write()?;
         self.writer.close().map_err(wrong)?;
-        Ok(())
+        Ok(self.count)
     }
 }
 
 impl Store {
-    /// Writes moves as Parquet, without settling curves.
-    pub fn export_move_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<(), Error> {
+    /// Writes moves as Parquet, without settling curves. Returns how many.
+    pub fn export_move_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<u64, Error> {
         let mut rows = Rows::new(of_moves(), out)?;
         self.moves(&Ask { curves: false, ..ask.clone() }, &mut |line| rows.take(line))?;
         rows.finish()
     }
 
-    /// Writes summaries as Parquet.
-    pub fn export_summary_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<(), Error> {
+    /// Writes summaries as Parquet. Returns how many.
+    pub fn export_summary_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<u64, Error> {
         let mut rows = Rows::new(of_summaries(), out)?;
         self.summary_lines(ask, &mut |line| rows.take(line))?;
         rows.finish()

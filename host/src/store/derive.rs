@@ -17,7 +17,7 @@ use super::journal::{self, Key};
 use super::kind::kind;
 use super::summary::{Seen, Summaries};
 use super::tables::{self, Moves};
-use super::watched;
+use super::{time, watched};
 
 /// What it takes to derive, held between frames.
 #[derive(Debug, Default)]
@@ -205,6 +205,17 @@ impl Derive {
         }
         let known = self.boots.known(store, stored.device, stored.frame.header.boot)?;
         Ok(known.is_some_and(|boot| boot.at(told.start.wrapping_add(told.duration)) < self.horizon))
+    }
+
+    /// What to tell if retention lies in the future, so that no move is kept. `now` in µs since 1970, UTC.
+    pub(super) fn future(&self, now: i64) -> Option<String> {
+        (self.horizon > now).then(|| {
+            format!(
+                "moves are let go as they come: the retention of this store lies in the future, at {}, which a wrong \
+                clock set; check this computer's clock, then `stillpoint store retain` puts it right",
+                time::text(self.horizon)
+            )
+        })
     }
 }
 

@@ -56,20 +56,29 @@ impl SummaryLine {
 }
 
 impl Store {
-    /// Writes moves as CSV, the rows of `moves --format csv`.
-    pub fn export_moves(&self, ask: &Ask, out: impl Write) -> Result<(), Error> {
-        let mut rows = csv::Writer::with_kinds(out)?;
-        self.moves(ask, &mut |line| Ok(rows.take(line)?))?;
-        Ok(rows.finish()?)
+    /// Writes moves as CSV, the rows of `moves --format csv`. Returns how many.
+    pub fn export_moves(&self, ask: &Ask, out: impl Write) -> Result<u64, Error> {
+        let (mut rows, mut count) = (csv::Writer::with_kinds(out)?, 0);
+        self.moves(ask, &mut |line| {
+            count += 1;
+            Ok(rows.take(line)?)
+        })?;
+        rows.finish()?;
+        Ok(count)
     }
 
-    /// Writes summaries as CSV.
-    pub fn export_summaries(&self, ask: &Ask, out: impl Write) -> Result<(), Error> {
+    /// Writes summaries as CSV. Returns how many.
+    pub fn export_summaries(&self, ask: &Ask, out: impl Write) -> Result<u64, Error> {
+        let mut count = 0;
         let mut rows = ::csv::Writer::from_writer(out);
         let wrong = |error: ::csv::Error| Error::from(std::io::Error::other(error));
         rows.write_record(SUMMARY).map_err(wrong)?;
-        self.summary_lines(ask, &mut |line| rows.write_record(line.row()).map_err(wrong))?;
-        Ok(rows.flush()?)
+        self.summary_lines(ask, &mut |line| {
+            count += 1;
+            rows.write_record(line.row()).map_err(wrong)
+        })?;
+        rows.flush()?;
+        Ok(count)
     }
 
     /// Hands out the summaries of all kinds together, axis by axis, the short intervals first.

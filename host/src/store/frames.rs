@@ -81,7 +81,7 @@ impl<'h> Row<'h> {
 }
 
 /// A body without its first byte, which has the mark of a replay, and without its CRC.
-fn said(body: &[u8]) -> Option<&[u8]> {
+pub(super) fn said(body: &[u8]) -> Option<&[u8]> {
     body.get(1..body.len().checked_sub(4)?)
 }
 

@@ -11,6 +11,7 @@ use super::derive::{ARRIVED, Derive, Stored, mark, set_mark};
 use super::frames::{Frames, Held, Last, Number, Row};
 use super::journal;
 use super::kept::{Axis, Kept};
+use super::unnamed::{self, Unnamed};
 
 /// Frames that may wait for the monitor to say who it is.
 const UNNAMED: usize = 1024;
@@ -28,6 +29,12 @@ pub(super) struct Grouped {
     changes: Option<i64>,
     pub(super) kept: Kept,
     pub(super) notes: Vec<String>,
+    /// Who is on the line, once a frame of it is stored.
+    named: Option<Number>,
+    /// What of this line was stored before that.
+    unnamed: Unnamed,
+    /// What was stored as nobody's was looked at for frames of the monitor on the line.
+    pub(super) looked: bool,
 }
 
 /// Places of frames whose start is not tied to wall time, and whose they are.
@@ -100,8 +107,28 @@ impl Grouped {
             set_mark(&store, ARRIVED, last.arrived.max(mark(&store, ARRIVED)?.unwrap_or(i64::MIN)))?;
         }
         self.derive.write(&store)?;
+        self.name_unnamed(&store)?;
         store.commit()?;
+        if self.named.is_some() {
+            self.looked = true;
+            self.unnamed.clear();
+        }
         Ok(later)
+    }
+
+    /// Hands over to the monitor on the line what was stored before it was known.
+    fn name_unnamed(&mut self, store: &Connection) -> rusqlite::Result<()> {
+        let Some(number) = self.named.filter(|_| !self.looked || !self.unnamed.is_empty()) else {
+            return Ok(());
+        };
+        if let Some((text, same)) = unnamed::hand_over(store, &number, &self.unnamed)? {
+            self.notes.push(text);
+            self.kept.stored = self.kept.stored.saturating_sub(same);
+            self.kept.known += same;
+            self.derive.forget(store)?;
+            self.last.forget();
+        }
+        Ok(())
     }
 
     /// Stores what is named and tied to wall time; the places of what is not named, and of what is not tied.
@@ -117,6 +144,12 @@ impl Grouped {
                 unnamed.push(place);
                 continue;
             };
+            match held.number.filter(|number| *number != Number::default()) {
+                None => {
+                    self.unnamed.entry(held.header.boot).or_insert(held.arrived);
+                }
+                named => self.named = named,
+            }
             let is_old = held.header.replay && held.header.priority == Priority::Move;
             let device = self.device(open.store, number, open.axes)?;
             if is_old && self.derive.boots.known(open.store, device, held.header.boot)?.is_none() {
@@ -167,6 +200,9 @@ impl Grouped {
         if let Some((stored, message)) = &told
             && self.derive.is_past(store, stored, message)?
         {
+            if self.kept.past == 0 {
+                self.notes.extend(self.derive.future(held.arrived));
+            }
             self.kept.past += 1;
             return Ok(());
         }

@@ -37,7 +37,8 @@ pub struct Entry {
     pub axis: Option<u8>,
 }
 
-/// Notes what a monitor told; a frame makes one line at most, however often it comes.
+/// Notes what a monitor told; a frame makes one line at most, however often it comes, and if it was stored as nobody's
+/// before it was handed over to its monitor.
 pub(super) fn told(
     store: &Connection,
     key: Key,
@@ -47,7 +48,11 @@ pub(super) fn told(
 ) -> rusqlite::Result<()> {
     let mut statement = store.prepare_cached(
         "INSERT OR IGNORE INTO journal (at_us, who, what, text, device, axis, boot, priority, sequence)
-        VALUES (?1, 'monitor', ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        SELECT ?1, 'monitor', ?2, ?3, ?4, ?5, ?6, ?7, ?8 WHERE NOT EXISTS (
+            SELECT 1 FROM devices JOIN journal AS line ON line.device = devices.id
+            WHERE number = zeroblob(12) AND line.boot = ?6 AND line.priority = ?7 AND line.sequence = ?8
+                AND line.text = ?3 AND NOT EXISTS (SELECT 1 FROM frames WHERE frames.device = line.device
+                    AND frames.boot = ?6 AND frames.priority = ?7 AND frames.sequence = ?8))",
     )?;
     statement.execute(params![at, what, text, key.device, axis, key.boot, key.priority, key.sequence])?;
     Ok(())

@@ -275,7 +275,7 @@ impl Log {
 
     /// No more bytes come. An error if frames are left that could not be stored.
     pub fn finish(mut self) -> Result<(Store, Kept), Error> {
-        (self.dumped, self.retry) = (true, None);
+        (self.dumped, self.retry, self.grouped.looked) = (true, None, false);
         self.number.get_or_insert_default();
         let number = self.number;
         self.waiting.iter_mut().for_each(|held| held.number = held.number.or(number));

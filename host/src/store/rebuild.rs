@@ -25,7 +25,8 @@ impl Store {
     }
 }
 
-fn derive_all(store: &Connection) -> rusqlite::Result<u64> {
+/// The same within a transaction. Returns from how many frames.
+pub(super) fn derive_all(store: &Connection) -> rusqlite::Result<u64> {
     let horizon = mark(store, HORIZON)?.unwrap_or(i64::MIN);
     for table in schema::TABLES {
         match table {

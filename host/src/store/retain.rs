@@ -1,6 +1,7 @@
 //! In: how much to keep. Out: raw frames and moves of older days gone; summaries, alarms and journal stay.
 //!
-//! Cuts lie at midnight UTC, so that every summary is either whole and final or can be made again.
+//! Cuts lie at midnight UTC, so that every summary is either whole and final or can be made again. Days are counted
+//! back from the newest move, if that is older than today: no wrong clock lets go what is young among what there is.
 
 use rusqlite::{Connection, TransactionBehavior, params};
 use stillpoint_core::wire::header::Priority;
@@ -15,9 +16,9 @@ const DAY: i64 = 86_400_000_000;
 /// How much to keep.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Keep {
-    /// Whole days before today.
+    /// Whole days before the last one, which is today or the day of the newest move, whichever is earlier.
     Days(u32),
-    /// As many whole days as fit, today in any case. Unit: bytes
+    /// As many whole days as fit, the last one in any case. Unit: bytes
     Bytes(u64),
 }
 
@@ -41,17 +42,16 @@ impl Store {
     }
 
     fn let_go(&mut self, keep: Keep, now: i64) -> rusqlite::Result<Gone> {
-        let today = now.div_euclid(DAY) * DAY;
+        self.mend_horizon(now)?;
         let mut gone = Gone::default();
-        match keep {
-            Keep::Days(days) => self.cut(today.saturating_sub(i64::from(days) * DAY), &mut gone)?,
-            Keep::Bytes(bytes) => {
-                while used(&self.connection)? > bytes
-                    && let Some(oldest) = oldest(&self.connection)?
-                    && oldest < today
-                {
-                    self.cut(oldest.div_euclid(DAY) * DAY + DAY, &mut gone)?;
+        // Without moves there is nothing to count days from.
+        if let Some(newest) = reach(&self.connection, "max")? {
+            let last = newest.min(now).div_euclid(DAY).saturating_mul(DAY);
+            match keep {
+                Keep::Days(days) => {
+                    self.cut(last.saturating_sub(i64::from(days).saturating_mul(DAY)), &mut gone)?;
                 }
+                Keep::Bytes(bytes) => self.fit(bytes, last, &mut gone)?,
             }
         }
         if gone.frames > 0 {
@@ -68,6 +68,32 @@ impl Store {
         self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
         gone.bytes = used(&self.connection)?;
         Ok(gone)
+    }
+
+    /// Lets days go, the oldest first, until what is left fits; none from `last` on.
+    fn fit(&mut self, bytes: u64, last: i64, gone: &mut Gone) -> rusqlite::Result<()> {
+        while used(&self.connection)? > bytes
+            && let Some(oldest) = reach(&self.connection, "min")?
+            && oldest < last
+        {
+            self.cut(oldest.div_euclid(DAY).saturating_mul(DAY).saturating_add(DAY), gone)?;
+        }
+        Ok(())
+    }
+
+    /// A horizon in the future, which a wrong clock once set, would let go every move as it comes. It goes back to the
+    /// oldest move that is left.
+    fn mend_horizon(&mut self, now: i64) -> rusqlite::Result<()> {
+        let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
+        if let Some(horizon) = mark(&store, HORIZON)?.filter(|horizon| *horizon > now) {
+            let oldest = reach(&store, "min")?.unwrap_or(now).min(now).div_euclid(DAY).saturating_mul(DAY);
+            set_mark(&store, HORIZON, oldest)?;
+            let (horizon, oldest) = (time::text(horizon), time::text(oldest));
+            let text =
+                format!("retention lay in the future, at {horizon}; moves from {oldest} on are kept again");
+            journal::said(&store, "store", "retention", &text)?;
+        }
+        store.commit()
     }
 
     /// One day boundary, one transaction.
@@ -111,16 +137,17 @@ fn axes(store: &Connection) -> rusqlite::Result<Vec<(i64, u8)>> {
     statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
 }
 
-/// The oldest move there is. Unit: µs since 1970, UTC
-fn oldest(store: &Connection) -> rusqlite::Result<Option<i64>> {
-    let mut least: Option<i64> = None;
+/// The oldest move there is, or the newest: `min` or `max`. Unit: µs since 1970, UTC
+fn reach(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
+    let sql = format!("SELECT {end}(at_us) FROM moves WHERE device = ?1 AND axis = ?2");
+    let mut found: Option<i64> = None;
     for (device, axis) in axes(store)? {
-        let sql = "SELECT min(at_us) FROM moves WHERE device = ?1 AND axis = ?2";
         let here: Option<i64> =
-            store.prepare_cached(sql)?.query_row(params![device, axis], |row| row.get(0))?;
-        least = least.into_iter().chain(here).min();
+            store.prepare_cached(&sql)?.query_row(params![device, axis], |row| row.get(0))?;
+        let both = found.into_iter().chain(here);
+        found = if end == "min" { both.min() } else { both.max() };
     }
-    Ok(least)
+    Ok(found)
 }
 
 /// Pages in use. Unit: bytes

@@ -8,13 +8,13 @@ use std::time::Duration;
 
 use super::*;
 
-fn stillpoint(arguments: &[&str]) -> Output {
+pub(super) fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
 }
 
 /// Its output, if it did what it should.
 #[track_caller]
-fn done(arguments: &[&str]) -> String {
+pub(super) fn done(arguments: &[&str]) -> String {
     let output = stillpoint(arguments);
     assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8(output.stdout).expect("UTF-8")
@@ -22,7 +22,7 @@ fn done(arguments: &[&str]) -> String {
 
 /// What it says is wrong.
 #[track_caller]
-fn refused(arguments: &[&str], status: i32, parts: &[&str]) {
+pub(super) fn refused(arguments: &[&str], status: i32, parts: &[&str]) {
     let output = stillpoint(arguments);
     let told = String::from_utf8_lossy(&output.stderr).into_owned();
     assert_eq!(output.status.code(), Some(status), "{told}");
@@ -194,7 +194,7 @@ fn wrong_values_are_named(store: &str) {
         (&["trend", "--store", store], "--kind", "-1", whole),
         (&["trend", "--store", store], "--limit-ms", "0", "give a plain figure above 0"),
         (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain figure above 0"),
-        (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 4294967295"),
+        (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 36500"),
         (&["device", "tcp:x", "shelve", "1"], "--minutes", "5.5", whole),
         (&["device", "tcp:x", "declare", "1"], "--kind", "x", whole),
     ] {
