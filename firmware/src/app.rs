@@ -22,7 +22,7 @@ use stillpoint_core::wire::watch::{Subject, Why};
 use crate::lamp::{Lamp, Wrong};
 use crate::link::Link;
 use crate::log::{Cursor, Error};
-use crate::sampler::{Raw, Sampler, Taken};
+use crate::sampler::{Raw, Sampler};
 use crate::store::Store;
 
 use alarms::Alarms;
@@ -122,6 +122,9 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
     }
 
     /// Takes the counters latched at `tick`.
+    ///
+    /// Not inlined, like what it does for each axis: in the frame of a main loop both would lack registers.
+    #[inline(never)]
     pub fn sample(&mut self, tick: u32, raw: &[Raw; AXES]) {
         let elapsed = self.tick.replace(tick).map_or(0, |last| tick.wrapping_sub(last));
         // A clock that stands or goes back is for the core to mark.
@@ -133,12 +136,11 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         if self.alarms.is_due(self.now) {
             self.tell_alarm(None);
         }
-        for (number, taken) in taken.taken() {
-            match (taken, raw.get(number)) {
-                (Taken::Gap(count), _) => self.gap(number, count),
-                (Taken::Reading(reading), Some(raw)) => self.reading(number, raw, reading),
-                (Taken::Reading(_), None) => (),
+        for (number, (&reading, raw)) in taken.readings.iter().zip(raw).enumerate() {
+            if taken.missed > 0 {
+                self.gap(number, taken.missed);
             }
+            self.reading(number, raw, reading);
         }
     }
 
@@ -181,6 +183,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         self.tell(&Message::Gap(Gap { missing, count, cause: Cause::Overrun }));
     }
 
+    #[inline(never)]
     fn reading(&mut self, number: usize, raw: &Raw, reading: Reading) {
         let period = self.identity.period;
         if self.watched.get(number).is_some_and(|watched| watched.is_overdue(self.now)) {
@@ -188,21 +191,11 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         }
         let Some(watched) = self.watched.get_mut(number) else { return };
         let finding = watched.look(raw, reading, period);
-        let inference = watched.asked.inferred.then(|| watched.asked.inference(period));
+        let inferred = watched.asked.inferred;
         if let Some(finding) = finding {
             self.found(number, finding);
         }
-        let Some(limits) = inference else { return self.step(number, reading, 0) };
-        let line = self.lines.of(number);
-        let Some(delayed) = line.and_then(|line| line.step(&limits, reading.tick, reading.feedback)) else {
-            return;
-        };
-        if delayed.gap
-            && let Some(watched) = self.watched.get_mut(number)
-        {
-            watched.axis.gap();
-        }
-        self.step(number, delayed.reading, reading.tick.wrapping_sub(delayed.reading.tick));
+        if inferred { self.infer(number, reading) } else { self.step(number, reading, 0) }
     }
 
     /// Gives an axis a reading taken so long ago. Unit: ticks

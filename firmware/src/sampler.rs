@@ -18,15 +18,6 @@ pub struct Raw {
     pub feedback: Register,
 }
 
-/// What an axis gets from one tick, in this order.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Taken {
-    /// So many readings are missing before the next.
-    Gap(u32),
-    /// The pair of positions.
-    Reading(Reading),
-}
-
 /// One tick of all axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Tick<const AXES: usize> {
@@ -36,16 +27,6 @@ pub struct Tick<const AXES: usize> {
     pub missed: u32,
     /// The pair of each axis, all of one instant.
     pub readings: [Reading; AXES],
-}
-
-impl<const AXES: usize> Tick<AXES> {
-    /// What each axis gets, with the number of the axis: a gap if there was one, then the reading.
-    pub fn taken(&self) -> impl Iterator<Item = (usize, Taken)> + '_ {
-        let gap = (self.missed > 0).then_some(Taken::Gap(self.missed));
-        self.readings.iter().enumerate().flat_map(move |(axis, &reading)| {
-            gap.into_iter().chain([Taken::Reading(reading)]).map(move |taken| (axis, taken))
-        })
-    }
 }
 
 /// Command and feedback counter of one axis.
@@ -78,12 +59,13 @@ impl<const AXES: usize> Sampler<AXES> {
         if self.last.replace(tick).is_some() {
             self.number = self.number.wrapping_add(missed).wrapping_add(1);
         }
-        let mut readings = [Reading { tick, command: 0, feedback: 0 }; AXES];
-        for ((reading, counters), raw) in readings.iter_mut().zip(&mut self.counters).zip(raw) {
+        let none = Reading { tick, command: 0, feedback: 0 };
+        let mut taken = Tick { number: self.number, missed, readings: [none; AXES] };
+        for ((reading, counters), raw) in taken.readings.iter_mut().zip(&mut self.counters).zip(raw) {
             reading.command = counters.command.take(raw.command);
             reading.feedback = counters.feedback.take(raw.feedback);
         }
-        Tick { number: self.number, missed, readings }
+        taken
     }
 
     /// All ticks missed since the start.
@@ -131,7 +113,7 @@ mod tests {
     }
 
     #[test]
-    fn every_axis_gets_the_gap_and_then_a_pair_of_one_instant() {
+    fn every_axis_gets_a_pair_of_one_instant() {
         let mut sampler = Sampler::<2>::new(10);
         let raw = |command: i32, feedback: i32| Raw {
             command: Register::Whole(command as u32),
@@ -139,9 +121,7 @@ mod tests {
         };
         sampler.take(0, &[raw(1, 2), raw(3, 32_000)]);
         let tick = sampler.take(30, &[raw(-5, -1), raw(4, 33_000)]);
-        let reading = |command, feedback| Taken::Reading(Reading { tick: 30, command, feedback });
-        let expected =
-            [(0, Taken::Gap(2)), (0, reading(-5, -1)), (1, Taken::Gap(2)), (1, reading(4, 33_000))];
-        assert_eq!(tick.taken().collect::<Vec<_>>(), expected);
+        let reading = |command, feedback| Reading { tick: 30, command, feedback };
+        assert_eq!(tick, Tick { number: 3, missed: 2, readings: [reading(-5, -1), reading(4, 33_000)] });
     }
 }

@@ -119,6 +119,8 @@ pub(super) struct Alarms<const AXES: usize> {
     numbers: u32,
     /// When the next step may come by itself. Unit: ticks
     due: u64,
+    /// Looked up once no step is left to make, since the lamp asks at every sample.
+    wrong: Wrong,
 }
 
 impl<const AXES: usize> Alarms<AXES> {
@@ -129,6 +131,7 @@ impl<const AXES: usize> Alarms<AXES> {
             device: [Life::new(&OF_DEVICE, 0, ticks_per_second)],
             numbers: 0,
             due: NEVER,
+            wrong: Wrong::default(),
         }
     }
 
@@ -189,7 +192,7 @@ impl<const AXES: usize> Alarms<AXES> {
 
     /// The next step that logic or the clock brings; once there is none, it is known when to ask again. Unit: ticks
     pub(super) fn next(&mut self, now: u64) -> Option<Alarm> {
-        let Alarms { lives, device, numbers, due } = self;
+        let Alarms { lives, device, numbers, due, .. } = self;
         *due = NEVER;
         let axes = lives.iter_mut().map(|lives| &mut lives[..]).chain([&mut device[..]]);
         for lives in axes {
@@ -204,6 +207,7 @@ impl<const AXES: usize> Alarms<AXES> {
                 *due = life.point.due(&life.settings).min(*due);
             }
         }
+        self.wrong = self.look();
         None
     }
 
@@ -212,8 +216,12 @@ impl<const AXES: usize> Alarms<AXES> {
         self.all().filter(|life| life.point.state() != State::Normal).map(Life::told)
     }
 
-    /// For the lamp.
+    /// For the lamp, as of the last time that [`Alarms::next`] had no step to make.
     pub(super) fn wrong(&self) -> Wrong {
+        self.wrong
+    }
+
+    fn look(&self) -> Wrong {
         let mut wrong = Wrong::default();
         for life in self.all() {
             match life.point.state() {

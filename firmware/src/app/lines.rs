@@ -1,5 +1,9 @@
 //! In: axes without a command. Out: a delay line for each, as long as there are some.
 
+use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::sample::Reading;
+
+use super::App;
 use crate::infer::Infer;
 
 /// The delay lines of a board; an axis whose command is tapped has none.
@@ -33,5 +37,25 @@ impl<const LINES: usize, const SAMPLES: usize> Lines<LINES, SAMPLES> {
             line.0 = None;
             line.1.gap();
         }
+    }
+}
+
+impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
+    App<AXES, F, LINES, LINE, KINDS>
+{
+    /// Gives an axis without a command what comes out of its delay line.
+    pub(super) fn infer(&mut self, number: usize, reading: Reading) {
+        let Some(watched) = self.watched.get(number) else { return };
+        let limits = watched.asked.inference(self.identity.period);
+        let line = self.lines.of(number);
+        let Some(delayed) = line.and_then(|line| line.step(&limits, reading.tick, reading.feedback)) else {
+            return;
+        };
+        if delayed.gap
+            && let Some(watched) = self.watched.get_mut(number)
+        {
+            watched.axis.gap();
+        }
+        self.step(number, delayed.reading, reading.tick.wrapping_sub(delayed.reading.tick));
     }
 }

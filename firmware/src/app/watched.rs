@@ -154,10 +154,10 @@ impl Watched {
     pub(super) fn look(&mut self, raw: &Raw, reading: Reading, period: u32) -> Option<Finding> {
         self.samples += 1;
         let asked = &self.asked;
-        let limits = *self.limits.get_or_insert_with(|| limits(asked, raw, period));
+        let limits = self.limits.get_or_insert_with(|| limits(asked, raw, period));
         // A tap that is not there has no faults.
         let command = if self.asked.inferred { reading.feedback } else { reading.command };
-        let finding = self.health.step(&limits, Reading { command, ..reading }, self.illegal)?;
+        let finding = self.health.step(limits, Reading { command, ..reading }, self.illegal)?;
         self.warned |= finding.severity() == Severity::Warning;
         Some(finding)
     }

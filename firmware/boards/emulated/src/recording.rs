@@ -4,7 +4,7 @@ use stillpoint_core::sample::Reading;
 use stillpoint_core::settings::{Definition, Parameters};
 
 /// Time between readings. Unit: ticks
-const PERIOD: u32 = 250;
+pub const PERIOD: u32 = 250;
 
 /// Back and forth, one move like the other; each stop rings, stands beside its target and has noise.
 #[derive(Clone, Copy)]
@@ -56,6 +56,28 @@ impl Course {
         noise: 2,
         faults: 0,
     };
+
+    /// Recordings on which the worst samples are looked for, the usual one first.
+    pub fn all() -> [Course; 9] {
+        let usual = Course::USUAL;
+        let asked = usual.parameters;
+        let fine = Parameters { window: 100_000, definition: Definition::Iso9283, ..asked };
+        let following = Parameters { following_error_window: 8000, following_error_time_out: 1000, ..asked };
+        [
+            usual,
+            // A step of the command, and an axis that is there at once.
+            Course { name: "step", ramp: 1, swing: 0, ..usual },
+            Course { name: "short", ramp: 6, swing: 4000, offset: 2700, noise: 8, ..usual },
+            // Noise about the edge of the window: an entry at every second sample.
+            Course { name: "edge", swing: 0, offset: 2640, noise: 9, ..usual },
+            Course { name: "pulses", travel: 40_000, ramp: 40, pause: 3, ..usual },
+            Course { name: "scaled", parameters: Parameters { command_scale: (-1000, 3), ..asked }, ..usual },
+            // An encoder of 24 bits, coarse for its window, and a noisy rest.
+            Course { name: "fine", parameters: fine, travel: 1 << 30, swing: 1 << 26, noise: 17, ..usual },
+            Course { name: "following", parameters: following, ..usual },
+            Course { name: "faults", parameters: Parameters { jump: 300_000, ..asked }, faults: 37, ..usual },
+        ]
+    }
 }
 
 /// A recording in the making.

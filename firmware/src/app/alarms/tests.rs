@@ -138,7 +138,9 @@ fn what_is_not_watched_has_no_alarm() {
     assert_eq!(alarms.arrange(&asked).refused_name(), Some("axis"));
     assert_eq!((alarms.open().count(), alarms.wrong()), (0, Wrong::default()));
     assert!(alarms.step((0, Subject::Gap), 5, (0, 0), 0).is_some());
+    while alarms.next(0).is_some() {}
     assert_eq!(alarms.wrong(), Wrong { unseen: true, ..Wrong::default() });
     assert!(alarms.step((1, Signal), 0, (0, 0), 0).is_some());
+    while alarms.next(0).is_some() {}
     assert_eq!(alarms.wrong(), Wrong { unacknowledged: true, unseen: true, ..Wrong::default() });
 }
