@@ -191,7 +191,7 @@ mod tests {
         let (mut port, first) = connected();
         let mut second = TcpStream::connect(port.address()).unwrap();
         second.write_all(b"command").unwrap();
-        let (now, mut heard) = (Instant::now(), Vec::new());
+        let (now, mut heard) = (Instant::now(), Vec::<u8>::new());
         port.turn(&mut vec![1], now, &mut |bytes| heard.extend(bytes));
         assert!(heard.is_empty());
         drop(first);
