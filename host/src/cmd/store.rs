@@ -149,6 +149,9 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     }
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.told, found.moves)?;
+    if found.again > 0 {
+        writeln!(out, "told again: {} frames tell a move that another one has told", found.again)?;
+    }
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
     }

@@ -1,5 +1,7 @@
 //! In: a store. Out: whether the file is sound, its frames whole, and its tables those that follow from them.
 
+use std::collections::HashSet;
+
 use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
@@ -22,7 +24,9 @@ pub struct Found {
     pub damaged: u64,
     /// Of them, those of moves.
     pub told: u64,
-    /// Rows of moves; the same number if all is well.
+    /// Of those, frames that tell a move once more, under another number: the table has it once.
+    pub again: u64,
+    /// Rows of moves; as many as moves are told if all is well.
     pub moves: u64,
     /// Frames of moves that are missing between others and not given up.
     pub missing: Vec<Hole>,
@@ -33,7 +37,7 @@ pub struct Found {
 impl Found {
     /// Nothing is wrong with what is stored.
     pub fn is_sound(&self) -> bool {
-        self.file == "ok" && self.damaged == 0 && self.told == self.moves
+        self.file == "ok" && self.damaged == 0 && self.told - self.again == self.moves
     }
 }
 
@@ -54,20 +58,43 @@ impl Store {
             moves: store.query_row("SELECT count(*) FROM moves", [], |row| row.get::<_, i64>(0))? as u64,
             ..Found::default()
         };
-        let mut statement = store.prepare("SELECT device, body FROM frames")?;
-        let mut rows = statement.query([])?;
-        while let Some(row) = rows.next()? {
+        each(store, &mut |stored| {
             found.frames += 1;
-            match Stored::new(row.get(0)?, 0, row.get_ref(1)?.as_blob()?) {
+            match stored {
                 None => found.damaged += 1,
-                Some(stored) => found.told += u64::from(matches!(stored.message(), Some(Message::Move(_)))),
+                Some(stored) => found.told += u64::from(identity(&stored).is_some()),
             }
+        })?;
+        if found.told != found.moves {
+            // Only then is it worth the room.
+            let mut moves = HashSet::new();
+            each(store, &mut |stored| {
+                let told = stored.as_ref().and_then(identity);
+                found.again += u64::from(told.is_some_and(|told| !moves.insert(told)));
+            })?;
         }
         for (hole, is_given_up) in holes(store)? {
             if is_given_up { &mut found.given_up } else { &mut found.missing }.push(hole);
         }
         Ok(found)
     }
+}
+
+/// Hands out every frame; none for one that is damaged.
+fn each(store: &Connection, out: &mut dyn FnMut(Option<Stored>)) -> rusqlite::Result<()> {
+    let mut statement = store.prepare_cached("SELECT device, body FROM frames")?;
+    let mut rows = statement.query([])?;
+    while let Some(row) = rows.next()? {
+        out(Stored::new(row.get(0)?, 0, row.get_ref(1)?.as_blob()?));
+    }
+    Ok(())
+}
+
+/// What the table knows a move by, if the frame tells one: device, start, axis, command end and number.
+fn identity(stored: &Stored) -> Option<(i64, u32, u8, u64, u32)> {
+    let Some(Message::Move(told)) = stored.message() else { return None };
+    let command_end = told.start.wrapping_add(told.duration);
+    Some((stored.device, stored.frame.header.boot, told.axis, command_end, told.number))
 }
 
 /// Every hole, and whether it was given up.

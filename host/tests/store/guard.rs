@@ -5,7 +5,7 @@ use std::fs;
 use stillpoint::store::retain::Keep;
 use stillpoint::store::time;
 
-use super::commands::{refused, stillpoint};
+use super::commands::{done, refused, stillpoint};
 use super::*;
 
 /// Unit: µs
@@ -125,4 +125,20 @@ fn an_export_that_fails_leaves_what_was_there() {
     let nowhere = folder.0.join("none").join("week.csv").display().to_string();
     refused(&["store", "export", "--store", &store, &nowhere], 1, &["none/week.csv: can't be written"]);
     fs::remove_dir_all(&folder.0).expect("a folder");
+}
+
+#[test]
+fn a_move_told_by_two_frames_is_no_fault_of_the_tables() {
+    let place = Scratch::new("told-again");
+    let before = filled(&place, &[BEGIN]).check().expect("readable");
+    let raw = rusqlite::Connection::open(&place.0).expect("a file");
+    let again =
+        "INSERT INTO frames SELECT device, boot, priority, sequence + 100000, arrived_us, body FROM frames
+        WHERE priority = 1 AND sequence IN (SELECT sequence FROM moves ORDER BY sequence LIMIT 5)";
+    assert_eq!(raw.execute(again, []).expect("SQL"), 5);
+    drop(raw);
+    let found = place.store().check().expect("readable");
+    assert!(found.is_sound() && found.told == before.told + 5 && found.moves == before.moves, "{found:?}");
+    let told = done(&["store", "check", "--store", &place.text()]);
+    assert!(told.contains("5 frames tell a move that another one has told"), "{told}");
 }
