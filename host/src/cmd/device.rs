@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
-use super::figure::whole;
+use super::figure::{somebody, whole};
 use super::output::tell;
 use crate::error::Error;
 use crate::source::probe;
@@ -30,7 +30,7 @@ pub struct Arguments {
     #[arg(long, value_name = "PATH", global = true, requires = "who")]
     store: Option<PathBuf>,
     /// Who does it
-    #[arg(long, value_name = "NAME", global = true, requires = "store")]
+    #[arg(long, value_name = "NAME", global = true, requires = "store", value_parser = somebody)]
     who: Option<String>,
     #[command(subcommand)]
     question: Question,

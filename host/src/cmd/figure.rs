@@ -1,4 +1,4 @@
-//! In: a figure as it was typed for an option. Out: the figure, or what is allowed; who parses names the option.
+//! In: a figure or a name as it was typed for an option. Out: it, or what is allowed; who parses names the option.
 
 use std::str::FromStr;
 
@@ -25,6 +25,13 @@ pub(super) fn sign(text: &str) -> Result<char, String> {
     text.parse().map_err(|_| "give a single sign, such as ',' or ';'".to_owned())
 }
 
+/// The name of a person, in their own words.
+pub(super) fn somebody(text: &str) -> Result<String, String> {
+    Some(text.trim().to_owned())
+        .filter(|name| !name.is_empty())
+        .ok_or("say who, in words of your own".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -40,6 +47,7 @@ mod tests {
         assert!(
             sign(";") == Ok(';') && sign("").is_err() && sign("tab").unwrap_err().contains("a single sign")
         );
+        assert!(somebody(" \t").is_err() && somebody(" M. Ito ") == Ok("M. Ito".to_owned()));
         assert!(counted("0").is_err() && positive("0.25") == Ok(0.25));
         for wrong in ["0", "-1", "nan", "inf", "1e999", "x"] {
             assert!(positive(wrong).unwrap_err().contains("above 0"), "{wrong}");

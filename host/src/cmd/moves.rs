@@ -69,7 +69,17 @@ impl Within {
         let read = |option, value: &Option<String>, otherwise| {
             value.as_deref().map_or(Ok(otherwise), |value| time::parse(option, value, now))
         };
-        Ok((read("--since", &self.since, i64::MIN)?, read("--until", &self.until, i64::MAX)?))
+        let (since, until) =
+            (read("--since", &self.since, i64::MIN)?, read("--until", &self.until, i64::MAX)?);
+        if since < until {
+            return Ok((since, until));
+        }
+        Err(Error::Option {
+            option: "--until".to_owned(),
+            value: self.until.clone().unwrap_or_default(),
+            wrong: "ends before it begins".to_owned(),
+            remedy: format!("give a time after {}, when --since begins", time::text(since)),
+        })
     }
 
     /// The moves asked for.

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
-use super::figure::whole;
+use super::figure::{somebody, whole};
 use super::moves::Within;
 use super::output::tell;
 use crate::error::Error;
@@ -75,7 +75,7 @@ enum Work {
         #[command(flatten)]
         place: Place,
         /// Who says it
-        #[arg(long, value_name = "NAME")]
+        #[arg(long, value_name = "NAME", value_parser = somebody)]
         who: String,
         /// note, acknowledgement, reset, shelving, out of service, baseline or settings
         #[arg(long, value_name = "WHAT", default_value = "note")]
@@ -134,6 +134,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             let store = within.open()?;
             let (since, until) = within.interval(&store)?;
             store.name_shift(name, since, until)?;
+            tell(format_args!("{name}: from {} to {}", time::text(since), time::text(until)));
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -144,6 +144,10 @@ fn a_store_is_looked_after() {
         done(&["store", "journal", "--store", &store])
             .contains(r#""who":"night shift","what":"note","text":"belt tightened""#)
     );
+    let reversed = ["--since", "2026-05-05", "--until", "2026-05-04"];
+    let shift = [&["store", "shift", "--store", &store], &reversed[..], &["early"]].concat();
+    refused(&shift, 2, &["--until", "ends before it begins", "2026-05-05"]);
+    refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "say who"]);
     done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
     assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
     done(&["store", "export", "--store", &store, &table.text()]);
