@@ -20,6 +20,12 @@ pub const SUBGROUP: u32 = 8;
 /// A score as large as the limit.
 pub const LIMIT: u32 = 256;
 
+/// Whether a drift stands at a score, which stood or not before it: once found it stands until its score is below half
+/// of the limit, so that one change is one drift.
+pub const fn stands(score: u32, stood: bool) -> bool {
+    score >= LIMIT || stood && score >= LIMIT / 2
+}
+
 /// What is known about the promise of a false alarm rate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Promise {
@@ -69,10 +75,9 @@ impl Finding {
         self.score >= LIMIT
     }
 
-    /// Whether a drift stands after this, which stood or not before it: once found it stands until its score is
-    /// below half of the limit, so that one change is one drift.
+    /// Whether a drift stands after this, which stood or not before it; see [`stands`].
     pub fn stands(&self, stood: bool) -> bool {
-        self.is_drift() || stood && self.score >= LIMIT / 2
+        stands(self.score, stood)
     }
 }
 

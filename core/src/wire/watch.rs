@@ -136,9 +136,9 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Whether a drift stands.
+    /// Whether a drift is found by this alone; one that stood before may still stand, see [`drift::stands`].
     pub fn is_standing(&self) -> bool {
-        self.score >= drift::LIMIT
+        drift::stands(self.score, false)
     }
 }
 

@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{Connection, params};
-use stillpoint_core::drift::LIMIT;
+use stillpoint_core::drift;
 use stillpoint_core::kind::{DISTANCE_TOLERANCE, SPEED_TOLERANCE};
 
 use super::moves::Known;
@@ -138,19 +138,22 @@ impl Store {
 
     /// Whether a monitor found a kind slower and has not taken that back.
     pub fn is_slower(&self, known: &Known, kind: &Kind) -> Result<bool, Error> {
-        let sql = "SELECT boot, kind, score, direction = 'up' FROM drifts
-            WHERE device = ?1 AND axis = ?2 ORDER BY boot, sequence";
+        let sql = "SELECT boot, kind, sequence, score, direction = 'up' FROM drifts
+            WHERE device = ?1 AND axis = ?2
+            UNION ALL SELECT boot, kind, sequence, 0, 0 FROM restarts WHERE device = ?1 AND axis = ?2
+            ORDER BY boot, sequence";
         let read = || -> rusqlite::Result<bool> {
             let mut statement = self.connection.prepare_cached(sql)?;
             let mut rows = statement.query(params![known.device, known.axis.axis])?;
-            let mut newest = false;
+            let (mut stands, mut upwards) = (false, false);
             while let Some(row) = rows.next()? {
-                if kind.ids.contains(&kind::id(row.get(0)?, row.get(1)?)) {
-                    // Told when it begins, ends or its promise changes: below half of the limit it has ended.
-                    newest = row.get::<_, i64>(2)? >= i64::from(LIMIT / 2) && row.get(3)?;
+                let id = kind::id(row.get(0)?, row.get(1)?);
+                // A restart of the whole axis has no kind.
+                if id == kind::NONE || kind.ids.contains(&id) {
+                    (stands, upwards) = (drift::stands(row.get(3)?, stands), row.get(4)?);
                 }
             }
-            Ok(newest)
+            Ok(stands && upwards)
         };
         read().map_err(|error| self.fault(&error))
     }

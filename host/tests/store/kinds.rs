@@ -190,3 +190,34 @@ fn the_tables_of_a_watch_are_made_again_the_same() {
     place.store().rebuild().expect("frames");
     assert_eq!(before, tables(&place.0));
 }
+
+/// A drift is told when it begins, when its promise changes, and when it ends; a restart takes it back.
+#[test]
+fn a_kind_is_slower_while_its_drift_stands() {
+    let place = Scratch::new("kinds-slower");
+    let check = |name: &str, scores: &[u32], restart: bool, slower: bool| {
+        let mut start = Start::new(1);
+        start.meet(1, 2);
+        start.run((0, 600), (1, 2), 0.020);
+        for score in scores {
+            start.say(&Message::Drift(Drift { kind: 1, score: *score, ..Drift::default() }));
+        }
+        if restart {
+            start.say(&Message::Restart(Restart { axis: 0, kind: 0, at: 0, why: Why::Settings }));
+        }
+        std::fs::remove_file(&place.0).ok();
+        let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
+        log.hear(&start.bytes, BEGIN);
+        log.finish().expect("room");
+        let lines = json(&command(&["trend", "--store", &place.text(), "--format", "jsonl"]));
+        let told = lines.iter().find(|line| line["kind"].as_str().is_some_and(|kind| kind.starts_with('+')));
+        assert_eq!(told.expect("a kind")["drifts_up"], slower, "{name}");
+    };
+    check("nothing told", &[], false, false);
+    check("promised otherwise near the limit", &[200], false, false);
+    check("found", &[300], false, true);
+    check("promised otherwise while it stands", &[300, 200], false, true);
+    check("ended", &[300, 100], false, false);
+    check("another begins", &[300, 100, 200], false, false);
+    check("begun anew", &[300], true, false);
+}
