@@ -97,13 +97,14 @@ impl Left {
         self.slots.keys().next().map(|slot| *slot as f64 * self.slot_s)
     }
 
-    /// Leaves out slots that begin before an instant or within certain times. Unit: s
-    pub fn retain(&mut self, from_s: f64, without: &[Range<f64>]) {
-        let slot_s = self.slot_s;
-        self.slots.retain(|slot, _| {
-            let at = *slot as f64 * slot_s;
+    /// Without slots that begin before an instant or within certain times. Unit: s
+    pub fn hot(&self, from_s: f64, without: &[Range<f64>]) -> Left {
+        let is_hot = |slot: i64| {
+            let at = slot as f64 * self.slot_s;
             at >= from_s && !without.iter().any(|range| range.contains(&at))
-        });
+        };
+        let slots = self.slots.iter().filter(|(slot, _)| is_hot(**slot));
+        Left { slot_s: self.slot_s, slots: slots.map(|(slot, moves)| (*slot, moves.clone())).collect() }
     }
 
     /// The error that a share of the moves keep, in each of so many groups of so many slots, the last one until `end_s`;
@@ -237,7 +238,6 @@ mod tests {
         let mut both = left.clone();
         both.merge(&left);
         check(&both, (1, 4), 0.25, &[Some(0.2 + 0.2 * 4.5 / 8.0)]);
-        left.retain(60.0, &[170.0..200.0]);
-        check(&left, (4, 1), 0.5, &[None, Some(0.6), None, None]);
+        check(&left.hot(60.0, &[170.0..200.0]), (4, 1), 0.5, &[None, Some(0.6), None, None]);
     }
 }

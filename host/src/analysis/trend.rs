@@ -187,10 +187,9 @@ fn parts<'p>(hot: &'p [Point], restarts: &[f64]) -> Vec<&'p [Point]> {
 fn foreseen(since: &[Point], warm_ups: &[WarmUp], end: f64, ask: &Ask) -> (Option<TimeToLimit>, bool) {
     let Some(limit) = ask.limit_s else { return (None, false) };
     let tell = |left: &Left| time_to_limit(left, ask.measure.share(), end, ask.confidence);
-    let by_curves = ask.left.clone().and_then(|mut left| {
+    let by_curves = ask.left.as_ref().and_then(|left| {
         let cold: Vec<_> = warm_ups.iter().map(|warm_up| warm_up.from_s..warm_up.to_s).collect();
-        left.retain(since.first()?.time_s, &cold);
-        tell(&left)
+        tell(&left.hot(since.first()?.time_s, &cold))
     });
     let figures = || Left::of_figures(since, ask.rule.interval_s, |point| ask.measure.of(point), limit);
     (Some(by_curves.or_else(|| tell(&figures())).unwrap_or_default()), by_curves.is_some())

@@ -25,14 +25,18 @@ pub fn table(lines: &[TrendLine]) -> String {
 /// Which kinds got slower and why that is no chance, the worst first.
 fn slower(lines: &[TrendLine]) -> String {
     let ratio = |line: &TrendLine| line.last_s.unwrap_or(f64::INFINITY) / line.baseline_s.unwrap_or(f64::NAN);
-    let mut found: Vec<&TrendLine> =
-        lines.iter().filter(|line| ratio(line) > SLOWER && !reasons(line).is_empty()).collect();
-    found.sort_by(|a, b| ratio(b).total_cmp(&ratio(a)));
-    let sentence = |line: &&TrendLine| {
-        let now = line.last_s.map_or("not settled".to_owned(), |last| format!("{} ms", fixed(1e3 * last, 1)));
+    let mut found: Vec<(&TrendLine, String)> = lines
+        .iter()
+        .filter(|line| ratio(line) > SLOWER)
+        .map(|line| (line, reasons(line).join(", ")))
+        .filter(|(_, why)| !why.is_empty())
+        .collect();
+    found.sort_by(|a, b| ratio(b.0).total_cmp(&ratio(a.0)));
+    let sentence = |(line, why): &(&TrendLine, String)| {
+        let unit = if line.last_s.is_some() { " ms" } else { "" };
         let baseline = fixed(1e3 * line.baseline_s.unwrap_or(f64::NAN), 1);
-        let (axis, kind, why) = (printable(&line.axis), printable(&line.kind), reasons(line).join(", "));
-        format!("slower: {axis} {kind}, {} {now}, baseline {baseline} ms ({why})\n", line.measure)
+        let (axis, kind, now) = (printable(&line.axis), printable(&line.kind), now(line));
+        format!("slower: {axis} {kind}, {} {now}{unit}, baseline {baseline} ms ({why})\n", line.measure)
     };
     match found.is_empty() {
         true => "nothing is certainly slower than its baseline by a tenth\n".to_owned(),
@@ -48,6 +52,11 @@ fn reasons(line: &TrendLine) -> Vec<String> {
     let rises = line.slope_s_per_h.is_some_and(|slope| slope > 0.0);
     let p = line.mann_kendall_p.filter(|p| rises && *p < CHANCE);
     [drift, change, p.map(|p| format!("rising, p {}", probability(Some(p))))].into_iter().flatten().collect()
+}
+
+/// The figure of the last interval, in ms.
+fn now(line: &TrendLine) -> String {
+    line.last_s.map_or("not settled".to_owned(), |last| fixed(1e3 * last, 1))
 }
 
 /// The minute of an instant, UTC.
@@ -90,13 +99,12 @@ fn settling(line: &TrendLine) -> Vec<String> {
             [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h].map(ms);
         format!("{middle} ({low} to {high})")
     });
-    let now = line.last_s.map_or("not settled".to_owned(), |last| fixed(1e3 * last, 1));
     vec![
         printable(&line.axis),
         printable(&line.kind),
         line.measure.clone(),
         line.intervals.to_string(),
-        now,
+        now(line),
         slope,
         probability(line.mann_kendall_p),
         changes(line),
