@@ -1,5 +1,6 @@
 //! What a monitor is asked through the binary, over TCP: its answers in words, refusals, and what is written down.
 
+mod program;
 #[path = "device/sent.rs"]
 mod sent;
 #[path = "device/worn.rs"]
@@ -8,7 +9,6 @@ mod worn;
 use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
-use std::process::{Command, Output};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
@@ -18,6 +18,8 @@ use stillpoint_core::wire::status::Reset;
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
+
+use program::{done, stillpoint};
 use stillpoint_firmware::tap::Register;
 
 type Monitor = App<2, MemoryFlash<worn::Cells>>;
@@ -69,18 +71,6 @@ fn answer(monitor: &mut Monitor, line: &mut TcpStream) {
             }
         }
     }
-}
-
-fn stillpoint(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
-}
-
-/// What it prints, if it did what it should.
-#[track_caller]
-fn done(arguments: &[&str]) -> String {
-    let output = stillpoint(arguments);
-    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
-    String::from_utf8(output.stdout).expect("UTF-8")
 }
 
 /// A question, its exit status, and the whole of what is printed or told.

@@ -1,14 +1,18 @@
 //! `rehearse --listen` through the binary: watched, asked, left and watched again, with nothing but the program itself.
 
+mod program;
+
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Read};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
-use std::process::{Child, Command, Output, Stdio};
+use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
 use stillpoint::store::{Options, Store};
+
+use program::{done, stillpoint};
 
 /// Whatever hangs is given up after this; nothing else depends on it.
 const DEADLINE: Duration = Duration::from_secs(240);
@@ -85,18 +89,6 @@ fn rehearse(arguments: &[&str]) -> (Running, String) {
     let line = running.line(|line| line.contains("stillpoint device tcp:"));
     let place = line.split_whitespace().find(|word| word.starts_with("tcp:")).expect("a place");
     (running, place.to_owned())
-}
-
-fn stillpoint(arguments: &[&str]) -> Output {
-    program(arguments).output().expect("it runs")
-}
-
-/// What it prints, if it did what it should.
-#[track_caller]
-fn done(arguments: &[&str]) -> String {
-    let output = stillpoint(arguments);
-    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
-    String::from_utf8(output.stdout).expect("UTF-8")
 }
 
 /// Asks the monitor.

@@ -1,5 +1,6 @@
 //! The store: what it keeps through kills, full disks, other writers, replays and clocks; and its commands.
 
+mod program;
 #[cfg(feature = "parquet")]
 #[path = "store/columns.rs"]
 mod columns;

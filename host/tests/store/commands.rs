@@ -3,22 +3,10 @@
 use std::collections::BTreeMap;
 use std::io::{Read, Write};
 use std::net::TcpListener;
-use std::process::{Command, Output};
 use std::time::Duration;
 
+pub(super) use super::program::{done, stillpoint};
 use super::*;
-
-pub(super) fn stillpoint(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
-}
-
-/// Its output, if it did what it should.
-#[track_caller]
-pub(super) fn done(arguments: &[&str]) -> String {
-    let output = stillpoint(arguments);
-    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
-    String::from_utf8(output.stdout).expect("UTF-8")
-}
 
 /// What it says is wrong.
 #[track_caller]

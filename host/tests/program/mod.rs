@@ -1,0 +1,16 @@
+//! In: arguments. Out: what the program says to them.
+
+use std::process::{Command, Output};
+
+/// Runs it to its end.
+pub(crate) fn stillpoint(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
+}
+
+/// What it prints, if it did what it should.
+#[track_caller]
+pub(crate) fn done(arguments: &[&str]) -> String {
+    let output = stillpoint(arguments);
+    assert!(output.status.success(), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("UTF-8")
+}
