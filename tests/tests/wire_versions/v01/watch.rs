@@ -23,7 +23,7 @@ fn wished() -> Parameters {
         baseline: 0,
         ..Default::default()
     };
-    Parameters { watch, ..parameters() }
+    Parameters { drift: watch, ..parameters() }
 }
 
 fn drift() -> Drift {
