@@ -1,10 +1,12 @@
+//! In: commands, one per millisecond. Out: the moves found in them, as tables.
+
 use super::*;
 use crate::sample::{Reading, Sampler};
 use crate::settings::Parameters;
 
 const REST: u32 = 20;
 
-/// Start, command end and travel of each move in the commands, one per millisecond.
+/// Start, command end, travel and `joined_late` of each move.
 fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<(u64, u64, i32, bool)> {
     let parameters = Parameters { window, rest_time: REST, ..Parameters::at(1000) };
     let settings = Settings::new(parameters).unwrap();
@@ -18,14 +20,19 @@ fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<
         }
         let sample = sampler.step(&settings, reading);
         if motion.step(&settings, sample, sampler.now()) == Phase::End {
-            let course = motion.course();
-            found.push((course.start, course.command_end, course.travel, course.joined_late));
+            let move_command = motion.move_command();
+            found.push((
+                move_command.start,
+                move_command.command_end,
+                move_command.travel,
+                move_command.joined_late,
+            ));
         }
     }
     found
 }
 
-/// The command stands at each level for so many samples.
+/// Commands that are at each level for this number of samples.
 fn stairs(levels: &[(i32, usize)]) -> std::vec::Vec<i32> {
     levels.iter().flat_map(|&(level, samples)| std::iter::repeat_n(level, samples)).collect()
 }
@@ -45,13 +52,13 @@ fn the_end_is_the_last_change_before_a_rest() {
 }
 
 #[test]
-fn a_move_seen_only_in_part_says_so() {
+fn a_move_that_began_before_the_samples_is_marked() {
     check(&[(0, 1), (50, 1), (100, 40)], &[(0, 2, 100, true)]);
     check(&[(0, 19), (100, 40)], &[(18, 19, 100, true)]);
 }
 
 #[test]
-fn what_stays_within_the_window_is_no_move() {
+fn an_excursion_within_the_window_is_no_move() {
     check(&[(0, 30), (5, 40), (0, 40)], &[]);
     check(&[(0, 30), (6, 40)], &[(29, 30, 6, false)]);
     check(&[(0, 30), (4, 2000), (8, 2000), (0, 60)], &[(4029, 4030, -8, false)]);

@@ -1,4 +1,4 @@
-//! In: counters and time stamps. Out: the samples that the stage makes of them, as a table.
+//! In: readings. Out: the samples that the stage makes of them, as tables.
 
 use super::*;
 use crate::settings::Parameters;
@@ -31,11 +31,11 @@ fn counters_and_time_stamps_wrap() {
 }
 
 #[test]
-fn a_scaled_command_loses_nothing() {
-    let thirds = [(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 2), (4, 0, 0)];
+fn a_scaled_command_carries_its_remainder_over() {
+    let readings = [(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 2), (4, 0, 0)];
     check(
         (2, 3),
-        &thirds,
+        &readings,
         &[(0, 0, 0), (1, 0, 0), (1, 1, 1), (1, 1, 0), (1, -2, 0)].map(|(t, c, e)| (t, c, e, Faults::NONE)),
     );
     check((-1, 2), &[(0, 10, -5), (1, 12, -5)], &[(0, 0, 0, Faults::NONE), (1, -1, -1, Faults::NONE)]);

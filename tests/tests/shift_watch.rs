@@ -8,7 +8,8 @@ use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use stillpoint_core::Record;
 use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Drift, Subject};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
+use stillpoint_core::wire::drift::Drift;
 use stillpoint_tests::shift::full::RATE;
 use stillpoint_tests::shift::watched::Watched;
 

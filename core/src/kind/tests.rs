@@ -1,4 +1,4 @@
-//! Which moves are put together, as a table.
+//! In: travel and speed of moves. Out: their kinds, as tables.
 
 use std::vec::Vec;
 
@@ -45,7 +45,7 @@ fn numbers(moves: &[(i32, u32)]) -> Vec<u32> {
 }
 
 #[test]
-fn like_goes_with_like() {
+fn moves_within_the_tolerances_share_a_kind() {
     for (moves, expected) in [
         (&[(1000, 80), (-1000, 80), (1000, 80)][..], &[1, 2, 1][..]),
         (&[(1000, 80), (1110, 80), (1300, 80), (1000, 80)], &[1, 1, 2, 1]),
@@ -65,26 +65,29 @@ fn a_slow_creep_splits_nothing_and_distances_30_percent_apart_never_mix() {
         let short = (100_000 + 75 * k) / 100 * (10_000 + scatter / 5) / 100;
         let long = short / 10 * 13;
         for (travel, number) in [(short, 1), (long, 2)] {
-            let place = kinds.step(&settings, &record(travel, 80)).unwrap();
-            assert_eq!(place.number, number, "move {k} of {travel} counts");
+            let assignment = kinds.step(&settings, &record(travel, 80)).unwrap();
+            assert_eq!(assignment.number, number, "move {k} of {travel} counts");
         }
     }
     assert_eq!(kinds.kinds().map(|(_, kind)| kind.moves).collect::<Vec<_>>(), [4000, 4000]);
 }
 
 #[test]
-fn the_kind_unseen_for_longest_goes_and_is_told() {
+fn the_kind_unseen_for_longest_is_dropped_and_named() {
     let (settings, mut kinds) = (settings(), Kinds::<2>::default());
     let mut step = |travel| kinds.step(&settings, &record(travel, 80)).unwrap();
-    assert_eq!(step(1000), Place { row: 0, number: 1, arrival: Arrival::New });
-    assert_eq!(step(2000), Place { row: 1, number: 2, arrival: Arrival::New });
+    assert_eq!(step(1000), Assignment { row: 0, number: 1, arrival: Arrival::New });
+    assert_eq!(step(2000), Assignment { row: 1, number: 2, arrival: Arrival::New });
     assert_eq!(step(1000).arrival, Arrival::Known);
-    assert_eq!(step(4000), Place { row: 1, number: 3, arrival: Arrival::InsteadOf { number: 2, moves: 1 } });
-    assert_eq!(step(2000).arrival, Arrival::InsteadOf { number: 1, moves: 2 });
+    assert_eq!(
+        step(4000),
+        Assignment { row: 1, number: 3, arrival: Arrival::Replacing { number: 2, moves: 1 } }
+    );
+    assert_eq!(step(2000).arrival, Arrival::Replacing { number: 1, moves: 2 });
 }
 
 #[test]
-fn a_travel_that_was_not_seen_has_no_kind() {
+fn a_move_without_a_trusted_travel_has_no_kind() {
     let (settings, mut kinds) = (settings(), Kinds::<2>::default());
     let untrusted = Record { outcome: Outcome::Untrusted, ..record(1000, 80) };
     let joined = Record { reasons: Reasons::JOINED, ..record(1000, 80) };

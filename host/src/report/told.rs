@@ -1,7 +1,7 @@
 //! In: a finding or a step of an alarm, as a monitor tells it. Out: one line in plain words.
 
+use stillpoint_core::wire::alarm::{Alarm, AlarmPriority, AlarmState, Subject};
 use stillpoint_core::wire::finding::Finding;
-use stillpoint_core::wire::watch::{Alarm, AlarmPriority, AlarmState, Subject};
 use stillpoint_firmware::health::{self, Severity};
 
 /// What is wrong with the signals of the axis of this name, how grave it is, and what to do.

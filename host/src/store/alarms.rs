@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use rusqlite::params;
 use serde::Serialize;
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Category};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
 use super::{Store, kind, time};
 use crate::error::Error;

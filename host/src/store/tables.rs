@@ -3,10 +3,10 @@
 use std::ops::Range;
 
 use rusqlite::{Connection, OptionalExtension, params};
+use stillpoint_core::wire::alarm::{Alarm, Subject};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Missing};
-use stillpoint_core::wire::watch::{Alarm, Subject};
 
 use super::batch;
 use super::derive::Stored;
@@ -153,10 +153,14 @@ pub(super) fn words(variant: &impl std::fmt::Debug) -> String {
 #[cfg(test)]
 mod tests {
     use super::words;
-    use stillpoint_core::wire::watch::{AlarmEvent, Why};
+    use stillpoint_core::wire::alarm::AlarmEvent;
+    use stillpoint_core::wire::drift::RestartReason;
 
     #[test]
     fn variants_in_words() {
-        assert_eq!([words(&AlarmEvent::OutOfService), words(&Why::Settings)], ["out of service", "settings"]);
+        assert_eq!(
+            [words(&AlarmEvent::OutOfService), words(&RestartReason::Settings)],
+            ["out of service", "settings"]
+        );
     }
 }

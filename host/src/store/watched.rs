@@ -1,8 +1,8 @@
 //! In: what a monitor tells of its watch over the moves. Out: its row in a derived table, and in the journal.
 
 use rusqlite::{Connection, params};
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
 use stillpoint_core::wire::finding::Finding;
-use stillpoint_core::wire::watch::{Baseline, Drift, Kind, Restart, Why};
 
 use super::boots::Boot;
 use super::derive::Stored;
@@ -39,9 +39,9 @@ pub(super) fn restart(store: &Connection, stored: &Stored, told: &Restart, at: i
         .execute(params![device, axis, boot, kind, sequence, at, words(&why)])?;
     let of = if kind == 0 { "all kinds".to_owned() } else { format!("kind {kind}") };
     let why = match why {
-        Why::Settings => "other settings are in force",
-        Why::Declared => "it was declared good",
-        Why::Dropped => "the kind had to go for another",
+        RestartReason::Settings => "other settings are in force",
+        RestartReason::Declared => "it was declared good",
+        RestartReason::Dropped => "the kind had to go for another",
     };
     let text = format!("the watch over {of} begins anew: {why}");
     journal::told(store, stored.key(), at, ("baseline", &text), Some(axis))

@@ -1,11 +1,12 @@
 //! Kinds, baselines and drift through real bytes: what is told, when, and that it is what the core says of the same moves.
 
 use stillpoint_core::drift::LIMIT;
+use stillpoint_core::wire::alarm::{Action, AlarmState, Subject};
 use stillpoint_core::wire::command::{Act, Command, Declare};
+use stillpoint_core::wire::drift::{Baseline, Direction, Drift, Promise, RestartReason};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings::DriftConfig;
 use stillpoint_core::wire::status::Reset;
-use stillpoint_core::wire::watch::{Action, AlarmState, Baseline, Direction, Drift, Promise, Subject, Why};
 use stillpoint_core::{Outcome, Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
@@ -48,7 +49,7 @@ fn kinds_are_told_once_and_their_numbers_never_come_again() {
     assert_eq!(gone, [0, 0, 0, 0, 0, 1, 2, 3, 4, 5, 6, 7], "the first kind was seen first");
     assert_eq!(new[5].moves, 40);
     let dropped: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
-    assert_eq!(dropped, (1..=7).map(|kind| (kind, Why::Dropped)).collect::<Vec<_>>());
+    assert_eq!(dropped, (1..=7).map(|kind| (kind, RestartReason::Dropped)).collect::<Vec<_>>());
 }
 
 #[test]
@@ -111,7 +112,7 @@ fn what_is_declared_good_is_learnt_anew() {
     assert!(machine.monitor.ask(&declare(7)).iter().all(|(_, said)| !matches!(said, Message::Restart(_))));
     let said = machine.monitor.ask(&declare(2));
     let [restart] = restarts(&said)[..] else { panic!("{said:?}") };
-    assert_eq!((restart.kind, restart.why), (2, Why::Declared));
+    assert_eq!((restart.kind, restart.why), (2, RestartReason::Declared));
     assert_eq!(alarms(&said)[0].state, AlarmState::ReturnedToNormalUnacknowledged);
     let said = machine.rounds(130, |_| Some(52));
     assert!(drifts(&said).iter().all(|drift| !drift.is_standing()), "{:?}", drifts(&said));
@@ -120,7 +121,7 @@ fn what_is_declared_good_is_learnt_anew() {
     let said = machine.monitor.ask(&declare(0));
     assert_eq!(
         restarts(&said).iter().map(|told| (told.kind, told.why)).collect::<Vec<_>>(),
-        [(0, Why::Declared)]
+        [(0, RestartReason::Declared)]
     );
     let said = machine.rounds(110, |_| Some(52));
     assert_eq!(baselines(&said).len(), 3);
@@ -157,7 +158,7 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
         assert_eq!(restarts(&machine.monitor.ask(&asked(wish, parameters))), []);
         let said = machine.rounds(90, |_| Some(40));
         let why: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
-        assert_eq!(why, [(0, Why::Settings)]);
+        assert_eq!(why, [(0, RestartReason::Settings)]);
         assert_eq!(baselines(&said).len(), if wish.baseline == 80 { 3 } else { 0 });
         assert_eq!(kinds(&said), [], "kinds stay what they are");
     }

@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent};
+use stillpoint_core::wire::drift::{Direction, Drift, Kind, Promise};
 
 use crate::decode::Said;
 use crate::report::kind::{Typical, words};
@@ -148,7 +149,7 @@ fn times(count: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::watch::{AlarmState, Subject};
+    use stillpoint_core::wire::alarm::{AlarmState, Subject};
 
     fn axis(name: &str) -> Axis {
         let (name, unit) = (name.to_owned(), "mm".to_owned());
