@@ -27,7 +27,7 @@ pub const LIMIT: u32 = 256;
 
 /// Whether there is a drift at this score, given whether there was one before. A drift begins at the limit and ends
 /// below half of the limit, so that one change is one drift.
-pub const fn stands(score: u32, before: bool) -> bool {
+pub const fn is_drift(score: u32, before: bool) -> bool {
     score >= LIMIT || before && score >= LIMIT / 2
 }
 
@@ -63,8 +63,8 @@ pub struct Finding {
     pub direction: Direction,
     /// That sum, at most twice the limit; a drift from [`LIMIT`] on. Unit: 1/256 of the limit
     pub score: u32,
-    /// Estimated change since the sum left zero; too small if the true change is beyond 2.5 units, where scores are cut off.
-    /// Unit: ticks, or that of the values
+    /// Estimated change since the sum left zero; too small if the true change is beyond 2.5 units, where scores are
+    /// cut off. Unit: ticks, or that of the values
     pub change: i32,
     /// Last move of the kind before the sum left zero, counted from 1. Unit: moves
     pub since: u32,
@@ -80,9 +80,9 @@ impl Finding {
         self.score >= LIMIT
     }
 
-    /// Whether there is a drift after this finding, given whether there was one before; see [`stands`].
-    pub fn stands(&self, before: bool) -> bool {
-        stands(self.score, before)
+    /// Whether there is a drift after this finding, given whether there was one before; see [`is_drift`].
+    pub fn is_drift_after(&self, before: bool) -> bool {
+        is_drift(self.score, before)
     }
 }
 

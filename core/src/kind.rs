@@ -1,7 +1,8 @@
 //! In: the record of a move. Out: the kind of the move, and the kind that was dropped for it, if any.
 //!
 //! Settling times can be compared only between moves of one direction, about one distance and about one speed. Kinds
-//! are not configured: a move that fits no kind begins a new one, and a kind's typical distance and speed follow its moves.
+//! are not configured: a move that fits no kind begins a new one, and a kind's typical distance and speed follow its
+//! moves.
 
 use crate::record::{Outcome, Reasons, Record};
 use crate::settings::Settings;
@@ -169,5 +170,100 @@ impl Kind {
 }
 
 #[cfg(test)]
-#[path = "kind/tests.rs"]
-mod tests;
+mod tests {
+    use std::vec::Vec;
+
+    use super::*;
+    use crate::settings::Parameters;
+    use crate::settling::peaks::Speed;
+
+    fn settings() -> Settings {
+        Settings::new(Parameters { window: 5, ..Parameters::at(1_000_000) }).unwrap()
+    }
+
+    fn record(travel: i32, speed: u32) -> Record {
+        Record {
+            number: 1,
+            start: 0,
+            command_end: 0,
+            travel,
+            outcome: Outcome::Settled,
+            reasons: Reasons::NONE,
+            settling: Some(1),
+            settling_u: 0,
+            settling_95: 0,
+            first_entry: None,
+            confirmation: None,
+            stabilization: None,
+            window_entries: 1,
+            overshoot: 0,
+            peak_following_error: 0,
+            error_at_command_end: 0,
+            rest_error: None,
+            rest_noise_rms: None,
+            peak_speed: Speed { distance: speed, time: 8 },
+            held: 0,
+        }
+    }
+
+    /// Number of the kind of each (travel, distance in eight ticks).
+    fn numbers(moves: &[(i32, u32)]) -> Vec<u32> {
+        let (settings, mut kinds) = (settings(), Kinds::<4>::default());
+        moves
+            .iter()
+            .map(|&(travel, speed)| kinds.step(&settings, &record(travel, speed)).unwrap().number)
+            .collect()
+    }
+
+    #[test]
+    fn moves_within_the_tolerances_share_a_kind() {
+        for (moves, expected) in [
+            (&[(1000, 80), (-1000, 80), (1000, 80)][..], &[1, 2, 1][..]),
+            (&[(1000, 80), (1110, 80), (1300, 80), (1000, 80)], &[1, 1, 2, 1]),
+            (&[(1000, 80), (1000, 96), (1000, 160), (1000, 40)], &[1, 1, 2, 3]),
+            (&[(2, 1), (4, 2), (1, 0)], &[1, 1, 1]),
+        ] {
+            assert_eq!(numbers(moves), expected, "{moves:?}");
+        }
+    }
+
+    #[test]
+    fn a_slow_creep_splits_nothing_and_distances_30_percent_apart_never_mix() {
+        let (settings, mut kinds) = (settings(), Kinds::<4>::default());
+        for k in 0..4000 {
+            // Both grow to four times their size, 5 % of scatter apart.
+            let scatter = (k % 11 - 5) * 500;
+            let short = (100_000 + 75 * k) / 100 * (10_000 + scatter / 5) / 100;
+            let long = short / 10 * 13;
+            for (travel, number) in [(short, 1), (long, 2)] {
+                let assignment = kinds.step(&settings, &record(travel, 80)).unwrap();
+                assert_eq!(assignment.number, number, "move {k} of {travel} counts");
+            }
+        }
+        assert_eq!(kinds.kinds().map(|(_, kind)| kind.moves).collect::<Vec<_>>(), [4000, 4000]);
+    }
+
+    #[test]
+    fn the_kind_unseen_for_longest_is_dropped_and_named() {
+        let (settings, mut kinds) = (settings(), Kinds::<2>::default());
+        let mut step = |travel| kinds.step(&settings, &record(travel, 80)).unwrap();
+        assert_eq!(step(1000), Assignment { row: 0, number: 1, arrival: Arrival::New });
+        assert_eq!(step(2000), Assignment { row: 1, number: 2, arrival: Arrival::New });
+        assert_eq!(step(1000).arrival, Arrival::Known);
+        assert_eq!(
+            step(4000),
+            Assignment { row: 1, number: 3, arrival: Arrival::Replacing { number: 2, moves: 1 } }
+        );
+        assert_eq!(step(2000).arrival, Arrival::Replacing { number: 1, moves: 2 });
+    }
+
+    #[test]
+    fn a_move_without_a_trusted_travel_has_no_kind() {
+        let (settings, mut kinds) = (settings(), Kinds::<2>::default());
+        let untrusted = Record { outcome: Outcome::Untrusted, ..record(1000, 80) };
+        let joined = Record { reasons: Reasons::JOINED, ..record(1000, 80) };
+        assert_eq!(kinds.step(&settings, &untrusted), None);
+        assert_eq!(kinds.step(&settings, &joined), None);
+        assert_eq!(Kinds::<0>::default().step(&settings, &record(1000, 80)), None);
+    }
+}

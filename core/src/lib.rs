@@ -27,8 +27,9 @@
 //! # Ok::<(), stillpoint_core::Invalid>(())
 //! ```
 //!
-//! [`Axis`] owns its settings and its whole state, some two kibibytes. [`Axis::step`] returns the status at each sample;
-//! when [`Status::event`] is set, [`Axis::event`] returns a [`Record`], or a change of the following-error flag. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
+//! [`Axis`] owns its settings and its whole state, some two kibibytes. [`Axis::step`] returns the status at each
+//! sample; when [`Status::event`] is set, [`Axis::event`] returns a [`Record`], or a change of the following-error
+//! flag. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
 //!
 //! Nothing here allocates, reads a clock, fails while running or panics. Missing and impossible readings become
 //! values of the move's record: [`Outcome`] and [`Reasons`]. Every number is defined,

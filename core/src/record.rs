@@ -49,7 +49,7 @@ const WORDING: [(Reasons, &str); 13] = [
     (Reasons::UNSEEN, "the first crossing into the window lies too far back to be seen"),
     (Reasons::OUTSIDE, "outside the window at the end of the rest"),
     (Reasons::SHORT, "inside for less than the window time when the rest ended"),
-    (Reasons::LEFT, "the window was left after the target had been reached"),
+    (Reasons::EXITED, "the window was left after the target had been reached"),
     (Reasons::JOINED, "the command was already changing when the samples began"),
     (Reasons::STEP, "the window is below two encoder steps"),
     (Reasons::NOISE, "the window is below three times the rest noise"),
@@ -75,7 +75,7 @@ impl Reasons {
     /// Inside for less than the window time at the end of the rest.
     pub const SHORT: Reasons = Reasons(1 << 6);
     /// Under [`Definition::TargetReached`]: target reached, then the window was left.
-    pub const LEFT: Reasons = Reasons(1 << 7);
+    pub const EXITED: Reasons = Reasons(1 << 7);
     /// The command was already changing when the samples began.
     pub const JOINED: Reasons = Reasons(1 << 8);
     /// The window is below two encoder steps.
@@ -271,7 +271,7 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
     let (outcome, why) = match stop.position {
         _ if untrusted != Reasons::NONE => (Outcome::Untrusted, untrusted),
         Position::TargetReached => (Outcome::Settled, Reasons::NONE),
-        _ if by_status => (Outcome::Settled, Reasons::LEFT),
+        _ if by_status => (Outcome::Settled, Reasons::EXITED),
         Position::Outside => (Outcome::Unsettled, Reasons::OUTSIDE),
         Position::Inside => (Outcome::Interrupted, Reasons::SHORT),
     };

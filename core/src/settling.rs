@@ -76,7 +76,7 @@ impl Settling {
             Phase::Start => self.start(settings, sample),
             Phase::Moving => self.command_changed(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => {
-                self.command_stands(settings, sample, now);
+                self.command_unchanged(settings, sample, now);
             }
         }
         Status {
@@ -102,7 +102,7 @@ impl Settling {
         !self.faults.with(self.later_faults).has(Faults::CLOCK)
     }
 
-    /// The settling curve as of `readout`; valid until the next command stands.
+    /// The settling curve evaluated at `readout`; valid until the next command end.
     pub(crate) fn curve(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
         self.curve.points(readout)
     }
@@ -118,6 +118,7 @@ impl Settling {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 
+    /// Adds the first sample of a move.
     fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later_faults = Faults::NONE;
@@ -126,6 +127,7 @@ impl Settling {
         self.command_moves(settings, sample);
     }
 
+    /// Adds a further sample at which the command has changed.
     fn command_changed(&mut self, settings: &Settings, sample: Sample) {
         if !self.moving {
             // The command paused for less than the rest time: that was no command end.
@@ -135,7 +137,7 @@ impl Settling {
         self.command_moves(settings, sample);
     }
 
-    /// Adds one sample at which the command has changed.
+    /// Adds one sample of a moving command to window and approach points.
     fn command_moves(&mut self, settings: &Settings, sample: Sample) {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
@@ -143,7 +145,8 @@ impl Settling {
         self.faults = self.faults.with(sample.faults);
     }
 
-    fn command_stands(&mut self, settings: &Settings, sample: Sample, now: u64) {
+    /// Adds one sample at which the command is unchanged.
+    fn command_unchanged(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
             self.command_ended(settings, sample, now);
         }
@@ -183,6 +186,7 @@ impl Settling {
         self.later_faults = Faults::NONE;
     }
 
+    /// Adds one sample outside the window, not the first.
     fn outside(&mut self, sample: Sample) {
         self.peaks.add_to_block(sample);
         self.change = sample.feedback_change;
@@ -191,6 +195,7 @@ impl Settling {
         }
     }
 
+    /// Adds the first sample inside the window.
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
         self.confirm_faults();
         self.rest.restart(sample.error);
@@ -214,6 +219,7 @@ impl Settling {
         (self.changed, self.change) = (sample.tick, sample.feedback_change);
     }
 
+    /// Adds the first sample outside the window.
     fn exited(&mut self, sample: Sample) {
         self.confirm_faults();
         self.rest.clear();

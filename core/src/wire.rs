@@ -1,13 +1,15 @@
-//! In: messages of the device, commands of the host. Out: frames of bytes; and messages and commands decoded from bytes.
+//! In: messages of the device, commands of the host. Out: frames of bytes; and messages and commands decoded from
+//! bytes.
 //!
 //! Every byte between the monitor and anything else is encoded and decoded here. `WIRE.md` beside this crate documents
 //! the layout with worked bytes, which a test decodes. Payloads are structs of their own, separate from those of the
 //! stages, so that a stage can change without changing a byte. The modules, in order of their dependencies:
 //!
-//! [`header`] assigns a frame its sequence number before it can be lost; [`frame`] adds a [`crc`] and encodes the frame by
-//! [`cobs`]. The payloads are [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`alarm`], [`drift`] and
-//! [`finding`]; [`message`] (from the device) and [`command`] (from the host) number their kinds. [`receive`] splits a
-//! stream of bytes into frames, [`sequence`] finds loss, restart and reorder, and [`counts`] counts them.
+//! [`header`] assigns a frame its sequence number before it can be lost; [`frame`] adds a [`crc`] and encodes the
+//! frame by [`cobs`]. The payloads are [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`alarm`],
+//! [`drift`] and [`finding`]; [`message`] (from the device) and [`command`] (from the host) number their kinds.
+//! [`receive`] splits a stream of bytes into frames, [`sequence`] finds loss, restart and reorder, and [`counts`]
+//! counts them.
 //!
 //! # Versions
 //!

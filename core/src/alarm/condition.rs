@@ -6,9 +6,9 @@ use super::settings::Settings;
 
 /// Whether the condition is abnormal, with delays and deadband applied.
 ///
-/// A delay runs from the first value on the other side of the limit, and restarts when a value is back on the old side.
-/// Source: OPC 10000-9, B.1.5. A value equal to the limit is not beyond it, and a delay is over at the instant at which it
-/// is reached: common practice, no source.
+/// A delay runs from the first value on the other side of the limit, and restarts when a value is back on the old
+/// side. Source: OPC 10000-9, B.1.5. A value equal to the limit is not beyond it, and a delay is over at the instant
+/// at which it is reached: common practice, no source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Condition {
     abnormal: bool,

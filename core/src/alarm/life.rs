@@ -69,7 +69,8 @@ impl State {
 
     /// The state after an event, `None` if the event has no meaning in this state.
     ///
-    /// `abnormal` is the condition now. An alarm that was set aside returns unacknowledged if it is abnormal, else normal.
+    /// `abnormal` is the condition now. An alarm that was set aside returns unacknowledged if it is abnormal, else
+    /// normal.
     pub const fn after(self, event: Event, latching: bool, abnormal: bool) -> Option<State> {
         use Event::*;
         use State::*;

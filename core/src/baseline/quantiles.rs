@@ -1,8 +1,8 @@
 //! In: settling times, one at a time. Out: their median and p95, in 60 bytes.
 //!
 //! Extended P²: seven markers at 0, ¼, ½, 0.725, 0.95, 0.975 and 1, moved along a parabola through their neighbours,
-//! in single precision. Source: K. E. E. Raatikainen, "Simultaneous estimation of several percentiles", Simulation 49(4),
-//! 1987, 159–163.
+//! in single precision. Source: K. E. E. Raatikainen, "Simultaneous estimation of several percentiles", Simulation
+//! 49(4), 1987, 159–163.
 
 /// Part of the values that each marker should have below it.
 const PARTS: [f32; 7] = [0.0, 0.25, 0.5, 0.725, 0.95, 0.975, 1.0];
@@ -84,9 +84,9 @@ impl Quantiles {
 
 /// Moves a marker by one rank if it is at least one rank away from `wanted`, the rank that it should have.
 fn adjust(below: &Marker, here: &mut Marker, above: &Marker, wanted: f32) {
-    let off = wanted - here.rank as f32;
+    let difference = wanted - here.rank as f32;
     let (left, right) = (here.rank.wrapping_sub(below.rank), above.rank.wrapping_sub(here.rank));
-    let (up, down) = (off >= 1.0 && right > 1, off <= -1.0 && left > 1);
+    let (up, down) = (difference >= 1.0 && right > 1, difference <= -1.0 && left > 1);
     if !up && !down {
         return;
     }

@@ -12,8 +12,8 @@ use crate::drift::{Direction, Finding, LIMIT, Promise, SUBGROUP};
 
 /// Least unit, as a part of the smallest change: a score of 2.5 units then reaches twice the smallest change.
 const SCALE: f32 = 0.8;
-/// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are hardly
-/// ever that large.
+/// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are
+/// hardly ever that large.
 const SUSPECT: f32 = 0.8;
 /// Deviation beyond the allowance from which a subgroup is not learnt. Unit: scatter of a subgroup's mean
 const OUTLYING: f32 = 4.0;

@@ -14,8 +14,8 @@ const OVERSHOOT: f32 = 1.166;
 const LARGE_K: f32 = 0.057;
 /// Largest allowance for which the formula holds. Unit: standard deviations
 const LARGEST: f32 = 1.5;
-/// Least k²/s² per unit of y, s being the standard error of the baseline mean; below 2 no limit exists.
-const GUARD: f32 = 2.4;
+/// Lower bound of k²/s² per unit of y, s being the standard error of the baseline mean; below 2 no limit exists.
+const LOWER_BOUND: f32 = 2.4;
 
 /// Allowance and limits of both sums. Unit: score units
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -45,34 +45,34 @@ impl Limits {
         let one_sided = 2.0 * run_length;
         // s²: the mean of the baseline has the standard error s, so an allowance near s is too small.
         let squared_error = variance / subgroups.max(1.0);
-        let guard = |ratio| sqrt(GUARD * squared_error * exponent(one_sided, ratio));
-        let rough = guard(wanted * wanted / variance);
-        let guard = guard(wanted.max(rough) * wanted.max(rough) / variance);
-        let allowance = wanted.max(guard);
+        let lower_bound = |ratio| sqrt(LOWER_BOUND * squared_error * exponent(one_sided, ratio));
+        let rough = lower_bound(wanted * wanted / variance);
+        let lower_bound = lower_bound(wanted.max(rough) * wanted.max(rough) / variance);
+        let allowance = wanted.max(lower_bound);
         let variance = variance.max(allowance * allowance / (LARGEST * LARGEST));
         let ratio = allowance * allowance / variance;
         let y = exponent(one_sided, ratio) + LARGE_K * ratio * sqrt(ratio);
         let estimation = squared_error / (2.0 * allowance * allowance) + scatter.estimation / 2.0;
-        // Skewness and kurtosis are those of single moves, so k²/σ² is too. They matter less if more variance is allowed for
-        // than was estimated.
+        // Skewness and kurtosis are those of single moves, so k²/σ² is too. They matter less if more variance is
+        // allowed for than was estimated.
         let ratio = ratio / SUBGROUP as f32;
         let allowed = scatter.variance / variance;
-        let lopsided = 2.0 / 3.0 * scatter.skewness * sqrt(ratio * allowed * allowed * allowed);
-        let heavy = scatter.kurtosis / 3.0 * ratio * allowed * allowed;
+        let skew = 2.0 / 3.0 * scatter.skewness * sqrt(ratio * allowed * allowed * allowed);
+        let tails = scatter.kurtosis / 3.0 * ratio * allowed * allowed;
         let deviation = sqrt(variance);
-        let limit = |lopsided: f32| {
-            let y = widened(y * (1.0 + lopsided.max(0.0) + heavy), estimation);
+        let limit = |skew: f32| {
+            let y = widened(y * (1.0 + skew.max(0.0) + tails), estimation);
             let limit = y * variance / (2.0 * allowance) - OVERSHOOT * deviation;
             limit.max(deviation / 2.0)
         };
         Limits {
             allowance,
-            up: limit(lopsided),
-            down: limit(-lopsided),
+            up: limit(skew),
+            down: limit(-skew),
             deviation: sqrt(scatter.variance),
             dependent: scatter.dependent && allowed > 0.25,
             wide_enough: 4.0 * estimation * y <= 1.0,
-            short: guard > wanted,
+            short: lower_bound > wanted,
         }
     }
 }
@@ -87,8 +87,8 @@ fn exponent(run_length: f32, ratio: f32) -> f32 {
     })
 }
 
-/// The exponent, widened for the estimation term: the false-alarm rate then is that of `y` on average over all baselines
-/// that could have been drawn.
+/// The exponent, widened for the estimation term: the false-alarm rate then is that of `y` on average over all
+/// baselines that could have been drawn.
 ///
 /// A relative error of the exponent's slope, of variance 2·`estimation`, turns e^-y into a mean of
 /// e^(-y + `estimation`·y²). Beyond the largest y for which this has a solution, limits grow with the estimation term.

@@ -1,4 +1,5 @@
-//! In: the drift configuration of one axis. Out: [`DriftSettings`], which hold a checked configuration, and the run length.
+//! In: the drift configuration of one axis. Out: [`DriftSettings`], which hold a checked configuration, and the run
+//! length.
 
 use core::ops::Deref;
 

@@ -42,7 +42,8 @@ impl Approach {
         self.push(feedback, tick);
     }
 
-    /// Adds feedback while the command moves; it is stored if it is more than a quarter of the window from the last point.
+    /// Adds feedback while the command moves; it is stored if it is more than a quarter of the window from the last
+    /// point.
     pub(crate) fn step(&mut self, feedback: i32, tick: u32, window: u32) {
         if feedback.wrapping_sub(self.last).unsigned_abs() > window / 4 {
             self.push(feedback, tick);

@@ -158,9 +158,9 @@ impl Crossing {
 
     /// Variance that chatter adds. Unit: ticks²
     ///
-    /// The last of several entries that noise makes comes late. If the swing before the entry went less than three times
-    /// the noise beyond the edge, the entry before it may have been the true last one.
-    /// The divisors were found by simulation; see the coverage test.
+    /// The last of several entries that noise makes comes late. If the swing before the entry went less than three
+    /// times the noise beyond the edge, the entry before it may have been the true last one. The divisors were found
+    /// by simulation; see the coverage test.
     fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
         let since = |instant: u64| self.entry.instant.saturating_sub(instant) as f32;
         let beyond = u64::from(self.largest_error.saturating_sub(settings.window));

@@ -10,9 +10,9 @@ const LONGEST_RUN: usize = 254;
 
 /// Encodes in place, with the closing zero.
 ///
-/// The body of `length` bytes begins at the second byte of `buffer`; the first byte is for COBS, and one byte behind the
-/// body for the closing zero. Returns the length of the encoding; `None` if the buffer is too small, or the body longer
-/// than 254 bytes, for which COBS needs more than one byte in front.
+/// The body of `length` bytes begins at the second byte of `buffer`; the first byte is for COBS, and one byte behind
+/// the body for the closing zero. Returns the length of the encoding; `None` if the buffer is too small, or the body
+/// longer than 254 bytes, for which COBS needs more than one byte in front.
 pub fn encode_in_place(buffer: &mut [u8], length: usize) -> Option<usize> {
     let encoding = buffer.get_mut(..length.checked_add(2)?).filter(|_| length <= LONGEST_RUN)?;
     // From the back: each zero becomes the distance to the next zero, or to the end.
@@ -70,8 +70,8 @@ impl<const N: usize> Default for Decoder<N> {
 }
 
 impl<const N: usize> Decoder<N> {
-    /// Removes bytes from the front of `bytes` up to the end of a frame; removes all and returns `None` if no frame ends
-    /// in them. Zeros between frames are skipped.
+    /// Removes bytes from the front of `bytes` up to the end of a frame; removes all and returns `None` if no frame
+    /// ends in them. Zeros between frames are skipped.
     #[inline]
     pub fn step(&mut self, bytes: &mut &[u8]) -> Option<Chunk<'_>> {
         while let Some((first, rest)) = bytes.split_first() {

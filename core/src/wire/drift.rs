@@ -1,5 +1,5 @@
-//! In: results of [`crate::kind`], [`crate::baseline`] and [`crate::drift`]. Out: the payloads `Kind`, `Baseline`, `Drift`
-//! and `Restart`.
+//! In: results of [`crate::kind`], [`crate::baseline`] and [`crate::drift`]. Out: the payloads `Kind`, `Baseline`,
+//! `Drift` and `Restart`.
 
 use serde::{Deserialize, Serialize};
 
@@ -129,9 +129,9 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Whether a drift begins at this score; one that began before may still hold, see [`drift::stands`].
-    pub fn is_standing(&self) -> bool {
-        drift::stands(self.score, false)
+    /// Whether a drift begins at this score; one that began before may still continue, see [`drift::is_drift`].
+    pub fn is_drift(&self) -> bool {
+        drift::is_drift(self.score, false)
     }
 }
 

@@ -43,9 +43,11 @@ pub struct Finding {
     pub which: Which,
     /// Effect on the measured numbers.
     pub severity: Severity,
-    /// Change of the signal in one sample, or number of illegal transitions; 0 for other faults. Unit: counts, or a number
+    /// Change of the signal in one sample, or number of illegal transitions; 0 for other faults. Unit: counts, or a
+    /// number
     pub figure: u32,
-    /// Command scale that fits the moves, if they agree: numerator and denominator. Unit: feedback counts per command count
+    /// Command scale that fits the moves, if they agree: numerator and denominator. Unit: feedback counts per command
+    /// count
     pub proposed: Option<(i32, i32)>,
     /// Instant, since the first reading. Unit: ticks
     pub at: u64,

@@ -1,7 +1,7 @@
 //! In: a header and a payload. Out: a frame of bytes; and a checked view of one, from which the payload is read.
 //!
-//! The body of a frame is header, kind, payload, then the CRC of all three, little end first. A link carries it encoded by
-//! COBS; a log stores it without.
+//! The body of a frame is header, kind, payload, then the CRC of all three, little end first. A link carries it
+//! encoded by COBS; a log stores it without.
 
 use serde::{Deserialize, Serialize};
 

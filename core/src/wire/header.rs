@@ -1,7 +1,8 @@
-//! In: the priority of a frame to be sent. Out: its header, with a sequence number assigned before the frame can be lost.
+//! In: the priority of a frame to be sent. Out: its header, with a sequence number assigned before the frame can be
+//! lost.
 //!
-//! Each priority has its own number series. So a link that lets alarms overtake traces reorders nothing within a series,
-//! and a loss shows which priority was lost.
+//! Each priority has its own number series. So a link that lets alarms overtake traces reorders nothing within a
+//! series, and a loss shows which priority was lost.
 
 use super::{CURRENT, varint};
 

@@ -1,7 +1,8 @@
 //! In: the record of a move. Out: the payload that carries it; and the record decoded from it, bit for bit.
 //!
-//! A time that mostly follows from another is sent as the difference to the value that follows from it, which is mostly 0
-//! and needs one byte. Differences wrap, so that any record can be sent. A shift of moves then fits the flash log.
+//! A time that mostly follows from another is sent as the difference to the value that follows from it, which is
+//! mostly 0 and needs one byte. Differences wrap, so that any record can be sent. A shift of moves then fits the
+//! flash log.
 
 use serde::{Deserialize, Serialize};
 

@@ -27,8 +27,8 @@ pub struct Trace<'a> {
     pub command: i32,
     /// First reading: feedback. Unit: feedback counts
     pub feedback: i32,
-    /// The readings after the first. Each is one number: the second difference of the feedback as zigzag, doubled, plus 1
-    /// if two more numbers follow: the second differences of tick and command as zigzag.
+    /// The readings after the first. Each is one number: the second difference of the feedback as zigzag, doubled,
+    /// plus 1 if two more numbers follow: the second differences of tick and command as zigzag.
     pub readings: &'a [u8],
     /// Decimation: one of `factor` samples was captured; 0 if not sent.
     pub factor: u16,

@@ -1,8 +1,8 @@
 //! In: any value that serde can serialize. Out: its postcard bytes.
 //!
-//! The `postcard` crate decodes, without a panic. Its encoder (1.2.0) contains panics: the bounds checks of its varint loop
-//! stay in an image built for size. Here all numbers share one loop without bounds checks, which also makes the image 3 KiB
-//! smaller. A test compares both byte by byte.
+//! The `postcard` crate decodes, without a panic. Its encoder (1.2.0) contains panics: the bounds checks of its
+//! varint loop stay in an image built for size. Here all numbers share one loop without bounds checks, which also
+//! makes the image 3 KiB smaller. A test compares both byte by byte.
 
 use core::fmt;
 

@@ -84,7 +84,7 @@ impl Row {
     fn found(&mut self, finding: &Finding, waiting: &Waiting) -> Option<drift::Drift> {
         let (stood, another) = (self.stands, self.promise != finding.promise);
         (self.score, self.number) = (finding.score, waiting.number);
-        (self.stands, self.promise) = (finding.stands(stood), finding.promise);
+        (self.stands, self.promise) = (finding.is_drift_after(stood), finding.promise);
         (another || stood != self.stands).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,

@@ -35,7 +35,7 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
             }
         }
         let Some(found) = drift.step(&watch, evidence) else { continue };
-        let stands = found.stands(*stood);
+        let stands = found.is_drift_after(*stood);
         if (stands, found.promise) != (*stood, *promise) {
             messages.push(Message::Drift(Drift {
                 axis: 0,

@@ -62,7 +62,7 @@ impl Watch {
             Said::Kind(kind) => self.kept(kind.axis, kind.kind).met = Some(*kind),
             Said::Drift(drift) => {
                 let kept = self.kept(drift.axis, drift.kind);
-                if drift.is_standing() && !kept.last.is_standing() {
+                if drift.is_drift() && !kept.last.is_drift() {
                     kept.times += 1;
                     kept.first = kept.first.or(Some((second, *drift)));
                 }
@@ -117,7 +117,7 @@ impl Kept {
                 let way = if drift.direction == Direction::Up { "slower" } else { "faster" };
                 let by = milliseconds(f64::from(drift.change).abs());
                 let minute = fixed(second / 60.0, 1);
-                let stands = if self.last.is_standing() { "stands" } else { "does not stand" };
+                let stands = if self.last.is_drift() { "stands" } else { "does not stand" };
                 format!(
                     "{way} by {by} when found, in minute {minute}; came {}, {stands} at the end",
                     times(self.times)
