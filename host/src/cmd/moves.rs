@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::output::{Form, Output};
 use crate::error::Error;
-use crate::store::moves::Ask;
+use crate::store::moves::MoveQuery;
 use crate::store::{Options, Store, time};
 
 /// Print the moves of a store
@@ -83,18 +83,18 @@ impl Within {
     }
 
     /// The moves asked for.
-    pub(super) fn ask(&self, store: &Store, curves: bool) -> Result<Ask, Error> {
+    pub(super) fn query(&self, store: &Store, curves: bool) -> Result<MoveQuery, Error> {
         let (since, until) = self.interval(store)?;
-        Ok(Ask { axis: self.axis.clone(), since, until, curves })
+        Ok(MoveQuery { axis: self.axis.clone(), since, until, curves })
     }
 }
 
 /// Prints the moves.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
-    let ask = arguments.within.ask(&store, !arguments.no_curves)?;
+    let query = arguments.within.query(&store, !arguments.no_curves)?;
     let mut output = Output::of_store(arguments.format)?;
-    store.moves(&ask, &mut |line| Ok(output.take(line)?))?;
+    store.moves(&query, &mut |line| Ok(output.take(line)?))?;
     output.finish()?;
     Ok(ExitCode::SUCCESS)
 }

@@ -20,7 +20,8 @@ use crate::report::shift as summary;
 use crate::report::shift::watch::{self, Watch};
 use crate::source::rehearsal::monitor::{Known, Monitor};
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{self, time};
 
 mod listen;
@@ -220,8 +221,8 @@ impl Shift {
     /// Stores and decodes what the monitor has sent.
     fn hear(&mut self, line: &mut Vec<u8>, second: f64) -> Result<(), Error> {
         if let Some(store) = &mut self.store {
-            store.hear(line, self.begun.saturating_add(microseconds(second)));
-            store.notes().iter().for_each(tell);
+            store.push(line, self.begun.saturating_add(microseconds(second)));
+            store.drain_notes().iter().for_each(tell);
         }
         let mut told = Vec::new();
         self.decoder.take(line, &mut |said| {
@@ -249,7 +250,7 @@ impl Shift {
             let (store, kept) = store.finish()?;
             let name = arguments.name();
             // Known from an earlier time, it lies where it lay then.
-            let begun = store.began(&arguments.number())?.unwrap_or(self.begun);
+            let begun = store.newest_start(&arguments.number())?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             tell(format_args!("{}: {kept}", store.path().display()));
         }

@@ -18,7 +18,8 @@ use crate::measure::{Clock, Scale};
 use crate::report::line::MoveLine;
 use crate::report::told;
 use crate::source::{self, Line};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{Durability, Options, time};
 use crate::trace::choice::fraction;
 
@@ -142,13 +143,13 @@ impl Watch<'_> {
     /// Stores what has come, and asks for what the store lacks.
     fn keep(&mut self, bytes: &[u8]) -> Result<(), Error> {
         let Some(store) = &mut self.store else { return Ok(()) };
-        store.hear(bytes, time::now());
+        store.push(bytes, time::now());
         // A full buffer says that more is waiting; otherwise this is all there is, and it must outlive us now.
         if bytes.len() < BUFFER {
             store.commit();
         }
-        let asks = store.asks();
-        store.notes().iter().for_each(tell);
+        let asks = store.drain_requests();
+        store.drain_notes().iter().for_each(tell);
         asks.into_iter().try_for_each(|ask| self.ask(&Command::DumpSince(ask)))
     }
 

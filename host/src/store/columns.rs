@@ -10,9 +10,9 @@ use parquet::arrow::ArrowWriter;
 use parquet::basic::Compression;
 use parquet::file::properties::WriterProperties;
 
-use super::Store;
+use super::database::Store;
 use super::export::SummaryLine;
-use super::moves::Ask;
+use super::moves::MoveQuery;
 use crate::error::Error;
 use crate::report::line::MoveLine;
 
@@ -141,16 +141,16 @@ impl<L: Clone, W: Write + Send> Rows<L, W> {
 
 impl Store {
     /// Writes moves as Parquet, without settling curves. Returns how many.
-    pub fn export_move_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<u64, Error> {
+    pub fn export_move_columns(&self, query: &MoveQuery, out: impl Write + Send) -> Result<u64, Error> {
         let mut rows = Rows::new(of_moves(), out)?;
-        self.moves(&Ask { curves: false, ..ask.clone() }, &mut |line| rows.take(line))?;
+        self.moves(&MoveQuery { curves: false, ..query.clone() }, &mut |line| rows.take(line))?;
         rows.finish()
     }
 
     /// Writes summaries as Parquet. Returns how many.
-    pub fn export_summary_columns(&self, ask: &Ask, out: impl Write + Send) -> Result<u64, Error> {
+    pub fn export_summary_columns(&self, query: &MoveQuery, out: impl Write + Send) -> Result<u64, Error> {
         let mut rows = Rows::new(of_summaries(), out)?;
-        self.summary_lines(ask, &mut |line| rows.take(line))?;
+        self.summary_lines(query, &mut |line| rows.take(line))?;
         rows.finish()
     }
 }

@@ -2,9 +2,10 @@
 
 use std::io::Write;
 
-use super::moves::Ask;
+use super::database::Store;
+use super::moves::MoveQuery;
 use super::summary::SPANS;
-use super::{Store, kind, time};
+use super::{kind, time};
 use crate::error::Error;
 use crate::report::csv;
 
@@ -57,9 +58,9 @@ impl SummaryLine {
 
 impl Store {
     /// Writes moves as CSV, the rows of `moves --format csv`. Returns how many.
-    pub fn export_moves(&self, ask: &Ask, out: impl Write) -> Result<u64, Error> {
+    pub fn export_moves(&self, query: &MoveQuery, out: impl Write) -> Result<u64, Error> {
         let (mut rows, mut count) = (csv::Writer::with_kinds(out)?, 0);
-        self.moves(ask, &mut |line| {
+        self.moves(query, &mut |line| {
             count += 1;
             Ok(rows.take(line)?)
         })?;
@@ -68,12 +69,12 @@ impl Store {
     }
 
     /// Writes summaries as CSV. Returns how many.
-    pub fn export_summaries(&self, ask: &Ask, out: impl Write) -> Result<u64, Error> {
+    pub fn export_summaries(&self, query: &MoveQuery, out: impl Write) -> Result<u64, Error> {
         let mut count = 0;
         let mut rows = ::csv::Writer::from_writer(out);
         let wrong = |error: ::csv::Error| Error::from(std::io::Error::other(error));
         rows.write_record(SUMMARY).map_err(wrong)?;
-        self.summary_lines(ask, &mut |line| {
+        self.summary_lines(query, &mut |line| {
             count += 1;
             rows.write_record(line.row()).map_err(wrong)
         })?;
@@ -84,13 +85,13 @@ impl Store {
     /// Hands out the summaries of all kinds together, axis by axis, the short intervals first.
     pub fn summary_lines(
         &self,
-        ask: &Ask,
+        query: &MoveQuery,
         out: &mut dyn FnMut(&SummaryLine) -> Result<(), Error>,
     ) -> Result<(), Error> {
         let bins = Default::default();
-        for known in self.find(ask.axis.as_deref())? {
+        for known in self.find_axes(query.axis.as_deref())? {
             for span in SPANS {
-                for summary in self.summaries(&known, (span, kind::ALL), (ask.since, ask.until))? {
+                for summary in self.summaries(&known, (span, kind::ALL), (query.since, query.until))? {
                     let seconds = |time: Option<i64>| time.map(|time| time as f64 / 1e9);
                     let settled = summary.sketch.count();
                     let mean = (settled > 0).then(|| summary.sum as f64 / settled as f64 / 1e9);

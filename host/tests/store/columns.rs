@@ -31,13 +31,13 @@ fn read(file: &Path, text: &str, figure: &str) -> (Vec<(String, String)>, Vec<(S
 fn columns_have_units_and_the_same_figures() {
     let (place, file) = (Scratch::new("columns"), Scratch::new("columns.parquet"));
     let mut log = place.log(&Options::default());
-    hear(&mut log, &Line::new(50).run(150), BEGIN);
+    push(&mut log, &Line::new(50).run(150), BEGIN);
     let (store, _) = log.finish().expect("room");
     let create = || File::create(&file.0).expect("a file");
-    store.export_move_columns(&Ask::default(), create()).expect("room");
+    store.export_move_columns(&MoveQuery::default(), create()).expect("room");
     let mut expected = vec![];
     store
-        .moves(&Ask::default(), &mut |line| {
+        .moves(&MoveQuery::default(), &mut |line| {
             expected.push((line.axis.clone(), line.settling_s));
             Ok(())
         })
@@ -47,10 +47,10 @@ fn columns_have_units_and_the_same_figures() {
     let has = |name: &str, unit: &str| fields.contains(&(name.to_owned(), unit.to_owned()));
     assert!(has("settling_s", "s") && has("travel", "unit") && has("peak_speed", "unit/s"), "{fields:?}");
 
-    store.export_summary_columns(&Ask::default(), create()).expect("room");
+    store.export_summary_columns(&MoveQuery::default(), create()).expect("room");
     let mut expected = vec![];
     store
-        .summary_lines(&Ask::default(), &mut |line| {
+        .summary_lines(&MoveQuery::default(), &mut |line| {
             expected.push((line.at.clone(), line.settling[4]));
             Ok(())
         })

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use stillpoint::store::retain::Keep;
+use stillpoint::store::retain::Retention;
 use stillpoint::store::time;
 
 use super::commands::{done, refused, stillpoint};
@@ -16,7 +16,7 @@ fn filled(place: &Scratch, times: &[i64]) -> Store {
     for (number, time) in times.iter().enumerate() {
         let named = Some([number as u8 + 1; 12]);
         let mut log = Log::open(&place.0, &Options::default(), named, vec![]).expect("a store");
-        hear(&mut log, &Line::new(70).run(60), *time);
+        push(&mut log, &Line::new(70).run(60), *time);
         log.finish().expect("room");
     }
     place.store()
@@ -34,7 +34,7 @@ fn more_days_than_there_are_keep_all() {
     let mut store = filled(&place, &[BEGIN]);
     let all = numbers(&store).len();
     for days in [36_500, 106_751_992, 160_000_000, u32::MAX] {
-        let gone = store.retain(Keep::Days(days), BEGIN + DAY).expect("room");
+        let gone = store.retain(Retention::Days(days), BEGIN + DAY).expect("room");
         assert_eq!((gone.moves, numbers(&store).len()), (0, all), "{days}");
         assert!(gone.before.is_none_or(|before| before < BEGIN), "{days}: {gone:?}");
     }
@@ -49,7 +49,7 @@ fn days_are_counted_from_the_newest_move_if_the_clock_is_ahead() {
     let place = Scratch::new("ahead");
     let mut store = filled(&place, &[BEGIN, BEGIN + 5 * DAY]);
     let newest = filled(&Scratch::new("ahead-alone"), &[BEGIN]).check().expect("readable").moves;
-    for keep in [Keep::Days(2), Keep::Bytes(1)] {
+    for keep in [Retention::Days(2), Retention::Bytes(1)] {
         let gone = store.retain(keep, BEGIN + 4000 * DAY).expect("room");
         assert!(gone.before.is_none_or(|before| before <= BEGIN + 5 * DAY), "{gone:?}");
         assert_eq!(numbers(&store).len() as u64, newest, "{keep:?}");
@@ -65,9 +65,9 @@ fn a_retention_that_lies_in_the_future_is_told_and_put_right() {
     drop(raw);
     let swallowed = |now| {
         let mut log = Log::open(&place.0, &Options::default(), Some([1; 12]), vec![]).expect("a store");
-        hear(&mut log, &Line::new(70).run(60), now);
+        push(&mut log, &Line::new(70).run(60), now);
         log.commit();
-        let notes = log.notes();
+        let notes = log.drain_notes();
         (log.finish().expect("room").1.past, notes)
     };
     let (past, notes) = swallowed(BEGIN + DAY);
@@ -75,7 +75,7 @@ fn a_retention_that_lies_in_the_future_is_told_and_put_right() {
     let told = notes.iter().filter(|note| parts.iter().all(|part| note.contains(part))).count();
     assert!(past > 10 && told == 1, "{past} {notes:?}");
     let mut store = place.store();
-    let gone = store.retain(Keep::Days(30), BEGIN + DAY).expect("room");
+    let gone = store.retain(Retention::Days(30), BEGIN + DAY).expect("room");
     assert!(gone.moves == 0 && gone.before.is_some_and(|before| before <= BEGIN), "{gone:?}");
     let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
     assert!(journal.iter().any(|entry| entry.text.contains("lay in the future")), "{journal:?}");
@@ -138,7 +138,10 @@ fn a_move_told_by_two_frames_is_no_fault_of_the_tables() {
     assert_eq!(raw.execute(again, []).expect("SQL"), 5);
     drop(raw);
     let found = place.store().check().expect("readable");
-    assert!(found.is_sound() && found.told == before.told + 5 && found.moves == before.moves, "{found:?}");
+    assert!(
+        found.is_sound() && found.move_frames == before.move_frames + 5 && found.moves == before.moves,
+        "{found:?}"
+    );
     let told = done(&["store", "check", "--store", &place.text()]);
     assert!(told.contains("5 frames tell a move that another one has told"), "{told}");
 }

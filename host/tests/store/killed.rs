@@ -17,9 +17,9 @@ fn helper_that_logs_until_it_is_killed() {
     let mut log = Log::open(Path::new(&path), &Options::default(), None, vec![]).expect("a store");
     let mut out = std::io::stdout().lock();
     for (number, chunk) in frames.chunks(199).enumerate() {
-        log.hear(chunk, BEGIN + number as i64 * 50_000);
+        log.push(chunk, BEGIN + number as i64 * 50_000);
         assert!(log.commit());
-        let kept = log.kept();
+        let kept = log.stats();
         writeln!(out, "\ndurable {}", kept.stored + kept.known).expect("a listener");
     }
     log.finish().expect("room");

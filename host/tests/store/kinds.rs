@@ -1,6 +1,7 @@
 //! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
 
-use stillpoint::store::log::{Axis, Log};
+use stillpoint::store::devices::Axis;
+use stillpoint::store::log::Log;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Numbers, Way};
@@ -99,8 +100,8 @@ fn stored(name: &str) -> Scratch {
     let restart = Restart { axis: 0, kind: 0, at: HOUR * RATE, why: Why::Settings };
     second.say(&Message::Restart(restart));
     second.run((HOUR, 3 * HOUR), (2, 1), 0.030);
-    log.hear(&first.bytes, BEGIN);
-    log.hear(&second.bytes, BEGIN + 2 * HOUR as i64 * 1_000_000);
+    log.push(&first.bytes, BEGIN);
+    log.push(&second.bytes, BEGIN + 2 * HOUR as i64 * 1_000_000);
     log.finish().expect("room");
     place
 }
@@ -207,7 +208,7 @@ fn a_kind_is_slower_while_its_drift_stands() {
         }
         std::fs::remove_file(&place.0).ok();
         let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
-        log.hear(&start.bytes, BEGIN);
+        log.push(&start.bytes, BEGIN);
         log.finish().expect("room");
         let lines = json(&command(&["trend", "--store", &place.text(), "--format", "jsonl"]));
         let told = lines.iter().find(|line| line["kind"].as_str().is_some_and(|kind| kind.starts_with('+')));

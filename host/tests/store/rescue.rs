@@ -12,9 +12,9 @@ const PAGE: u64 = 4096;
 /// A store with moves and a note, in one file.
 fn store(place: &Scratch) -> usize {
     let mut log = place.log(&Options::default());
-    hear(&mut log, &Line::new(41).run(900), BEGIN);
+    push(&mut log, &Line::new(41).run(900), BEGIN);
     let (store, _) = log.finish().expect("room");
-    store.note("M. Ito", "note", "belt tightened").expect("a line");
+    store.add_note("M. Ito", "note", "belt tightened").expect("a line");
     let moves = check_whole(&store);
     drop(store);
     let file = rusqlite::Connection::open(&place.0).expect("a file");
@@ -44,7 +44,7 @@ fn damage(place: &Scratch, table: &str) {
 
 fn told(place: &Scratch) -> String {
     let Ok(store) = Store::open(&place.0, &Options::default()) else { return "refused".to_owned() };
-    store.moves(&Ask::default(), &mut |_| Ok(())).expect_err("damage").to_string()
+    store.moves(&MoveQuery::default(), &mut |_| Ok(())).expect_err("damage").to_string()
 }
 
 #[test]

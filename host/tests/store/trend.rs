@@ -64,7 +64,7 @@ fn trend(store: &str, more: &[&str]) -> process::Output {
 fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
     let place = Scratch::new("trend");
     let mut log = place.log(&Options::default());
-    log.hear(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
+    log.push(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
     log.finish().expect("room");
     let output = trend(&place.text(), &["--format", "jsonl", "--limit-ms", "29.5", "--baseline-ms", "20"]);
     let text = String::from_utf8(output.stdout).expect("UTF-8");
@@ -113,7 +113,7 @@ fn an_axis_that_no_longer_settles_does_not_get_better() {
     // The moves that do settle get faster, and that is all that used to be looked at.
     let (moves, bytes) = moves(|hours| 0.020 - 0.0005 * hours, |hours| 0.2 * hours);
     let mut log = place.log(&Options::default());
-    log.hear(&bytes, BEGIN);
+    log.push(&bytes, BEGIN);
     log.finish().expect("room");
     let unsettled = moves.iter().filter(|told| told.outcome == Outcome::Unsettled).count();
     let twin = medians(&moves);
@@ -145,7 +145,7 @@ fn an_axis_that_no_longer_settles_does_not_get_better() {
 fn what_makes_no_trend_is_said() {
     let place = Scratch::new("trend-short");
     let (mut line, mut log) = (Line::new(8), place.log(&Options::default()));
-    hear(&mut log, &line.run(100), BEGIN);
+    push(&mut log, &line.run(100), BEGIN);
     log.finish().expect("room");
     let short = trend(&place.text(), &["--format", "jsonl"]);
     let text = String::from_utf8(short.stdout).expect("UTF-8");

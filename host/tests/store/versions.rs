@@ -20,7 +20,7 @@ fn version_1_gets_its_tables_from_its_frames() {
     );
     let mut curves = 0;
     store
-        .moves(&Ask::default(), &mut |line| {
+        .moves(&MoveQuery::default(), &mut |line| {
             curves += usize::from(line.settling_curve.len() > 5);
             Ok(())
         })
@@ -56,6 +56,6 @@ fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
     let store = two.store();
     let known = &store.axes().expect("axes")[0];
     let kinds = store.kinds(known, 300, (i64::MIN, i64::MAX)).expect("kinds");
-    let words: Vec<String> = kinds.iter().map(stillpoint::store::kinds::Kind::words).collect();
+    let words: Vec<String> = kinds.iter().map(stillpoint::store::kinds::Kind::describe).collect();
     assert_eq!(words, ["none"], "its monitor told no kinds");
 }

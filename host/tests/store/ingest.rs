@@ -1,8 +1,8 @@
 //! Once each, whatever is sent again; the same tables from the same frames; the order of ticks; old days let go.
 
+use stillpoint::store::ingest_stats::IngestStats;
 use stillpoint::store::kind::ALL;
-use stillpoint::store::log::Kept;
-use stillpoint::store::retain::Keep;
+use stillpoint::store::retain::Retention;
 use stillpoint::store::{Options, time};
 use stillpoint_core::wire::command::DumpSince;
 
@@ -15,11 +15,11 @@ fn what_is_sent_again_is_stored_once() {
     let place = Scratch::new("replay");
     let (mut line, mut log) = (Line::new(3), place.log(&Options::default()));
     let chunks = line.run(150);
-    let now = hear(&mut log, &chunks, BEGIN);
+    let now = push(&mut log, &chunks, BEGIN);
     // The same bytes again, as from a file; then the monitor's own log.
-    let now = hear(&mut log, &chunks, now);
+    let now = push(&mut log, &chunks, now);
     let dump = line.dump(FROM_THE_FIRST);
-    hear(&mut log, &dump, now);
+    push(&mut log, &dump, now);
     let (store, kept) = log.finish().expect("room");
     assert!(kept.known > 2 * kept.stored / 3 && kept.dropped == 0, "{kept:?}");
     assert!(check_whole(&store) > 60);
@@ -33,7 +33,7 @@ fn a_log_alone_fills_an_empty_store() {
     let mut log = place.log(&Options::default());
     // Starts are tied to wall time by what the monitor says after the dump, not by when old moves came.
     let dump = line.dump(FROM_THE_FIRST);
-    let now = hear(&mut log, &dump, BEGIN);
+    let now = push(&mut log, &dump, BEGIN);
     let (store, _) = log.finish().expect("room");
     check_whole(&store);
     let within = |since: i64, until: i64| {
@@ -49,9 +49,9 @@ fn tables_made_again_are_the_same() {
     let (mut line, mut log) = (Line::new(5), place.log(&Options::default()));
     let chunks = line.run(200);
     // Some come late, out of the log: the order of coming is not that of the numbers.
-    let now = hear(&mut log, &chunks[..80], BEGIN);
-    let now = hear(&mut log, &chunks[120..], now);
-    hear(&mut log, &line.dump(FROM_THE_FIRST), now);
+    let now = push(&mut log, &chunks[..80], BEGIN);
+    let now = push(&mut log, &chunks[120..], now);
+    push(&mut log, &line.dump(FROM_THE_FIRST), now);
     let (mut store, _) = log.finish().expect("room");
     check_whole(&store);
     let before = tables(&place.0);
@@ -66,21 +66,21 @@ fn a_hole_is_asked_for_when_the_store_is_opened_again() {
     let mut line = Line::new(6);
     let chunks = line.run(150);
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &chunks[..60], BEGIN);
-    hear(&mut log, &chunks[90..], now);
+    let now = push(&mut log, &chunks[..60], BEGIN);
+    push(&mut log, &chunks[90..], now);
     let (store, _) = log.finish().expect("room");
     let missing = store.check().expect("readable").missing;
     assert_eq!(missing.len(), 1, "{missing:?}");
     drop(store);
 
     let mut log = place.log(&Options::default());
-    assert_eq!(log.asks(), []);
+    assert_eq!(log.drain_requests(), []);
     // A hello says who it is; then the store knows what it lacks of it.
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
-    let now = hear(&mut log, &line.run(2), now + 10_000_000);
-    let asks = log.asks();
+    let now = push(&mut log, &line.run(2), now + 10_000_000);
+    let asks = log.drain_requests();
     assert_eq!((asks.len(), asks[0].boot, asks[0].sequence), (1, missing[0].1, missing[0].2 - 1));
-    hear(&mut log, &line.dump(asks[0]), now);
+    push(&mut log, &line.dump(asks[0]), now);
     let (store, _) = log.finish().expect("room");
     assert_eq!(store.check().expect("readable").missing, []);
     check_whole(&store);
@@ -96,15 +96,15 @@ fn asked_again(
     let mut line = Line::new(6);
     let chunks = line.run(150);
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &chunks[..60], BEGIN);
-    let mut now = hear(&mut log, &chunks[90..], now);
+    let now = push(&mut log, &chunks[..60], BEGIN);
+    let mut now = push(&mut log, &chunks[90..], now);
     log.finish().expect("room");
     let mut hole = None;
     for opening in 0..3 {
         let mut log = place.log(&Options::default());
         line.monitor.hear(&line.commands.bytes(&Command::Identify));
-        now = hear(&mut log, &line.run(2), now + 10_000_000);
-        let asks = log.asks();
+        now = push(&mut log, &line.run(2), now + 10_000_000);
+        let asks = log.drain_requests();
         let [ask] = asks.as_slice() else { panic!("{asks:?}") };
         let is_hole = ask.sequence == *hole.get_or_insert(ask.sequence);
         if opening == 2 {
@@ -114,7 +114,7 @@ fn asked_again(
             let found = store.check().expect("readable");
             return ([found.missing.len(), found.given_up.len()], is_hole, gone);
         }
-        now = hear(&mut log, &answer(&mut line, *ask), now);
+        now = push(&mut log, &answer(&mut line, *ask), now);
         log.finish().expect("room");
     }
     unreachable!()
@@ -144,18 +144,18 @@ fn a_clock_that_steps_back_turns_nothing_around() {
     let place = Scratch::new("clock");
     let (mut line, mut log) = (Line::new(7), place.log(&Options::default()));
     let chunks = line.run(150);
-    let now = hear(&mut log, &chunks[..50], BEGIN);
-    assert_eq!(log.notes(), Vec::<String>::new());
-    let now = hear(&mut log, &chunks[50..100], now - 3_600_000_000);
-    let notes = log.notes();
+    let now = push(&mut log, &chunks[..50], BEGIN);
+    assert_eq!(log.drain_notes(), Vec::<String>::new());
+    let now = push(&mut log, &chunks[50..100], now - 3_600_000_000);
+    let notes = log.drain_notes();
     assert!(notes.len() == 1 && notes[0].contains("clock stepped back by 35"), "{notes:?}");
     log.finish().expect("room");
     // And while nobody was listening.
     let mut log = place.log(&Options::default());
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
-    let now = hear(&mut log, &line.run(2), now - 7_200_000_000);
-    hear(&mut log, &chunks[100..], now);
-    assert!(log.notes()[0].contains("stepped back by 7"), "told after reopening");
+    let now = push(&mut log, &line.run(2), now - 7_200_000_000);
+    push(&mut log, &chunks[100..], now);
+    assert!(log.drain_notes()[0].contains("stepped back by 7"), "told after reopening");
     let (store, _) = log.finish().expect("room");
     check_whole(&store);
     let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
@@ -168,17 +168,17 @@ fn a_monitor_that_counts_from_anew_loses_nothing() {
     let mut log = place.log(&Options::default());
     // Two machines that say to be the same and count the same.
     let first = Line::new(8).run(100);
-    let now = hear(&mut log, &first, BEGIN);
+    let now = push(&mut log, &first, BEGIN);
     let second = Line::new(9).run(100);
-    hear(&mut log, &second, now + 60_000_000);
+    push(&mut log, &second, now + 60_000_000);
     assert!(log.commit());
-    assert!(log.notes().iter().any(|note| note.contains("from anew")));
+    assert!(log.drain_notes().iter().any(|note| note.contains("from anew")));
     let (store, kept) = log.finish().expect("room");
     assert_eq!(store.axes().expect("axes").len(), 6, "{kept:?}");
     let alone = |seed, chunks: &[Vec<u8>]| {
         let place = Scratch::new(&format!("alone-{seed}"));
         let mut log = place.log(&Options::default());
-        hear(&mut log, chunks, BEGIN);
+        push(&mut log, chunks, BEGIN);
         numbers(&log.finish().expect("room").0).len()
     };
     assert_eq!(numbers(&store).len(), alone(8, &first) + alone(9, &second));
@@ -190,10 +190,10 @@ fn old_days_go_and_their_summaries_stay() {
     let named = |number| Log::open(&place.0, &Options::default(), Some(number), vec![]).expect("a store");
     let (old, new) = (Line::new(10).run(100), Line::new(11).run(100));
     let mut log = named([1; 12]);
-    hear(&mut log, &old, BEGIN);
+    push(&mut log, &old, BEGIN);
     log.finish().expect("room");
     let mut log = named([2; 12]);
-    let now = hear(&mut log, &new, BEGIN + 5 * 86_400_000_000);
+    let now = push(&mut log, &new, BEGIN + 5 * 86_400_000_000);
     let (mut store, _) = log.finish().expect("room");
     let axes = store.axes().expect("axes");
     let summaries = |store: &Store| {
@@ -201,7 +201,7 @@ fn old_days_go_and_their_summaries_stay() {
         all.collect::<Result<Vec<_>, _>>().expect("summaries")
     };
     let (before, all) = (summaries(&store), numbers(&store).len());
-    let gone = store.retain(Keep::Days(2), now).expect("room");
+    let gone = store.retain(Retention::Days(2), now).expect("room");
     assert_eq!(numbers(&store).len(), all - gone.moves);
     assert!(gone.moves > 30 && gone.frames >= 2 * gone.moves, "{gone:?}");
     assert_eq!(gone.before.map(time::text).as_deref(), Some("2026-06-05T00:00:00.000000Z"));
@@ -212,12 +212,12 @@ fn old_days_go_and_their_summaries_stay() {
     assert_eq!(store.check().expect("readable").missing, []);
     // What is gone does not come back, out of the monitor's log or a file.
     let mut log = named([1; 12]);
-    hear(&mut log, &old, now);
+    push(&mut log, &old, now);
     let (mut store, kept) = log.finish().expect("room");
-    assert!(matches!(kept, Kept { past, .. } if past as usize == gone.moves), "{kept:?}");
+    assert!(matches!(kept, IngestStats { past, .. } if past as usize == gone.moves), "{kept:?}");
     assert_eq!(summaries(&store), before);
     // By size: today stays in any case.
-    let gone = store.retain(Keep::Bytes(1), now).expect("room");
+    let gone = store.retain(Retention::Bytes(1), now).expect("room");
     assert!(gone.bytes > 1 && !numbers(&store).is_empty());
 }
 
@@ -225,9 +225,9 @@ fn old_days_go_and_their_summaries_stay() {
 fn the_journal_is_append_only() {
     let place = Scratch::new("journal");
     let mut log = place.log(&Options::default());
-    hear(&mut log, &Line::new(12).run(2), BEGIN);
+    push(&mut log, &Line::new(12).run(2), BEGIN);
     let (store, _) = log.finish().expect("room");
-    store.note("M. Ito", "acknowledgement", "alarm 3 seen").expect("room");
+    store.add_note("M. Ito", "acknowledgement", "alarm 3 seen").expect("room");
     let entries = store.journal(i64::MIN, i64::MAX).expect("a journal");
     assert_eq!(entries.iter().filter(|entry| entry.what == "settings").count(), 3);
     assert_eq!(
