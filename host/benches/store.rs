@@ -11,11 +11,12 @@ use std::time::Instant;
 use month::{AXES, BEGIN, Month};
 use rusqlite::{Connection, params};
 use stillpoint::error::Error;
-use stillpoint::store::log::{Axis, Log};
-use stillpoint::store::moves::Ask;
+use stillpoint::store::devices::Axis;
+use stillpoint::store::log::Log;
+use stillpoint::store::moves::MoveQuery;
 use stillpoint::store::{Durability, Options, Store};
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -51,20 +52,21 @@ fn log(path: &Path, durability: Durability, chunks: &[Vec<u8>]) -> f64 {
     let options = Options { durability, ..Options::default() };
     let mut log = Log::open(path, &options, None, axes()).expect("a store");
     let begun = Instant::now();
-    chunks.iter().for_each(|chunk| log.hear(chunk, BEGIN));
+    chunks.iter().for_each(|chunk| log.push(chunk, BEGIN));
     log.finish().expect("room");
     begun.elapsed().as_secs_f64()
 }
 
-/// A frame with ready-made values.
+/// A frame whose values are decoded beforehand.
 struct Ready {
     priority: u8,
     sequence: u32,
     body: Vec<u8>,
-    told: Option<Move>,
+    wire: Option<Move>,
 }
 
-/// The same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
+/// Bare SQLite with the same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
+/// Returns how long it took. Unit: s
 fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f64 {
     let mut connection = Connection::open(path).expect("a file");
     let synchronous = if durability == Durability::Power { "FULL" } else { "NORMAL" };
@@ -74,7 +76,8 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
     let tables = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
             arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
         CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
-            sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, body BLOB,
+            sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, travel INTEGER,
+            peak_following_error INTEGER, overshoot INTEGER, rest_error INTEGER, body BLOB,
             PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
     connection.execute_batch(tables).expect("tables");
     let begun = Instant::now();
@@ -82,12 +85,26 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
         let transaction = connection.transaction().expect("a transaction");
         let prepare = |sql| transaction.prepare_cached(sql).expect("a statement");
         let mut frame = prepare("INSERT INTO frames VALUES (1, 1, ?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING");
-        let mut one = prepare("INSERT INTO moves VALUES (1, ?1, ?2, 1, ?3, ?4, 2, 0, ?5, ?6)");
-        for Ready { priority, sequence, body, told } in group {
+        let mut one =
+            prepare("INSERT INTO moves VALUES (1, ?1, ?2, 1, ?3, ?4, 2, 0, ?5, ?6, ?7, ?8, ?9, ?10)");
+        for Ready { priority, sequence, body, wire } in group {
             frame.execute(params![priority, sequence, BEGIN, body]).expect("room");
-            if let Some(told) = told.as_ref().filter(|_| moves) {
-                let (at, settling) = (BEGIN + told.start as i64 / 10, i64::from(told.settling) * 100);
-                one.execute(params![told.axis, at, told.number, sequence, settling, body]).expect("room");
+            if let Some(wire) = wire.as_ref().filter(|_| moves) {
+                let (at, settling) = (BEGIN + wire.start as i64 / 10, i64::from(wire.settling) * 100);
+                let Move { axis, number, travel, peak_following_error, overshoot, rest_error, .. } = *wire;
+                one.execute(params![
+                    axis,
+                    at,
+                    number,
+                    sequence,
+                    settling,
+                    travel,
+                    peak_following_error,
+                    overshoot,
+                    rest_error,
+                    body
+                ])
+                .expect("room");
             }
         }
         drop((frame, one));
@@ -97,17 +114,17 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
 }
 
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
-    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Way::FromDevice), vec![]);
+    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Direction::FromDevice), vec![]);
     for chunk in chunks {
-        let mut left = chunk.as_slice();
-        while let Some(event) = receiver.step(&mut left) {
+        let mut rest = chunk.as_slice();
+        while let Some(event) = receiver.step(&mut rest) {
             let Event::Frame(frame) = event else { continue };
-            let told = match frame.read::<Message>().expect("known").payload {
-                Message::Move(told) => Some(told),
+            let wire = match frame.read::<Message>().expect("known").payload {
+                Message::Move(wire) => Some(wire),
                 _ => None,
             };
             let (priority, sequence) = (frame.header.priority as u8, frame.header.sequence);
-            frames.push(Ready { priority, sequence, body: frame.body().to_vec(), told });
+            frames.push(Ready { priority, sequence, body: frame.body().to_vec(), wire });
         }
     }
     frames
@@ -125,7 +142,7 @@ fn logging() {
         month.step(chunks.last_mut().expect("one"));
     }
     let frames = frames(&chunks);
-    let rows = frames.len() + frames.iter().filter(|frame| frame.told.is_some()).count();
+    let rows = frames.len() + frames.iter().filter(|frame| frame.wire.is_some()).count();
     for durability in [Durability::Process, Durability::Power] {
         let (mut ours, mut rows_only, mut frames_only) = (f64::MAX, f64::MAX, f64::MAX);
         for round in 0..5 {
@@ -164,11 +181,11 @@ fn a_month(moves: u64) -> Result<(), Error> {
     month.hello(&mut bytes);
     while month.moves < moves {
         (0..500.min(moves - month.moves)).for_each(|_| month.step(&mut bytes));
-        log.hear(&bytes, BEGIN);
+        log.push(&bytes, BEGIN);
         bytes.clear();
     }
-    let (store, kept) = log.finish()?;
-    println!("a month of {moves} moves ({kept}) logged in {:.0} s", begun.elapsed().as_secs_f64());
+    let (store, stats) = log.finish()?;
+    println!("a month of {moves} moves ({stats}) logged in {:.0} s", begun.elapsed().as_secs_f64());
     quantiles(&store, &path, &rows)?;
     hour(&store)?;
     drop(store);
@@ -235,12 +252,13 @@ fn by_sql(path: &Path, rows: &Path) -> (Drawn, f64) {
 fn hour(store: &Store) -> Result<(), Error> {
     let since = BEGIN + 15 * 86_400_000_000;
     for curves in [false, true] {
-        let ask = Ask { axis: Some("axis 1".to_owned()), since, until: since + 3_600_000_000, curves };
+        let axis = Some("axis 1".to_owned());
+        let query = MoveQuery { axis, since, until: since + 3_600_000_000, curves };
         let (mut best, mut count) = (f64::MAX, 0_u64);
         for _ in 0..5 {
             (count, best) = (0, best);
             let begun = Instant::now();
-            store.moves(&ask, &mut |line| {
+            store.moves(&query, &mut |line| {
                 count += u64::from(line.number > 0);
                 Ok(())
             })?;

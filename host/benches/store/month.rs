@@ -1,10 +1,10 @@
 //! A made-up month of a monitor's frames.
 
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::CurvePoint;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, Outcome, flag};
 use stillpoint_core::wire::status::Hello;
@@ -25,7 +25,12 @@ pub(crate) struct Month {
 
 impl Month {
     pub(crate) fn new(of: u64) -> Month {
-        Month { numbers: Numbers::new(Way::FromDevice, 1), chance: 88_172_645_463_325_252, moves: 0, of }
+        Month {
+            numbers: Numbers::new(Direction::FromDevice, 1),
+            chance: 88_172_645_463_325_252,
+            moves: 0,
+            of,
+        }
     }
 
     fn uniform(&mut self) -> f64 {
@@ -58,18 +63,21 @@ impl Month {
     pub(crate) fn step(&mut self, out: &mut Vec<u8>) {
         let normal: f64 = (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0;
         let settling = (0.05 * (0.3 * normal).exp() * f64::from(TICKS_PER_SECOND)) as u32;
-        let told = self.told(settling);
-        self.push(&Message::Move(told), out);
+        let wire = self.make_move(settling);
+        self.push(&Message::Move(wire), out);
         let mut points = (0..14_u32)
-            .map(|k| Point { window: 16_384 >> k, settling: (k < 12).then_some(settling / 16 * (k + 4)) })
+            .map(|k| CurvePoint {
+                window: 16_384 >> k,
+                settling: (k < 12).then_some(settling / 16 * (k + 4)),
+            })
             .peekable();
         let mut buffer = [0; LONGEST_PIECE];
-        let curve = Curve::take((told.axis, told.number, 0), &mut points, &mut buffer).expect("points");
+        let curve = Curve::take((wire.axis, wire.number, 0), &mut points, &mut buffer).expect("points");
         self.push(&Message::Curve(curve), out);
         self.moves += 1;
     }
 
-    fn told(&mut self, settling: u32) -> Move {
+    fn make_move(&mut self, settling: u32) -> Move {
         let settled = self.uniform() > 0.02;
         Move {
             axis: (self.moves % AXES) as u8,

@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::figure::{positive, whole};
 use super::moves::Within;

@@ -3,8 +3,8 @@
 use std::ops::Range;
 
 use rusqlite::{Connection, named_params};
-use stillpoint_core::record::{Outcome, Record};
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::{Outcome, Record};
 
 use super::boots::Boot;
 use super::frame::StoredFrame;

@@ -3,11 +3,9 @@
 use std::collections::BTreeMap;
 
 use rusqlite::params;
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::{CurvePoint, Parameters, Record, Settings};
 
 use super::axes::KnownAxis;
 use super::database::Store;
@@ -64,7 +62,7 @@ pub(super) struct SettingsFrom {
 }
 
 /// Receives a move and its curve.
-pub(super) type Out<'a> = dyn FnMut(&StoredMove, Vec<Point>) -> Result<(), Error> + 'a;
+pub(super) type Out<'a> = dyn FnMut(&StoredMove, Vec<CurvePoint>) -> Result<(), Error> + 'a;
 
 impl Store {
     /// Passes moves to `out`, axis by axis in the order of time.
@@ -178,9 +176,10 @@ struct Lines<'a> {
 }
 
 impl Lines<'_> {
-    fn line(&self, stored: &StoredMove, curve: Vec<Point>) -> MoveLine {
+    fn line(&self, stored: &StoredMove, curve: Vec<CurvePoint>) -> MoveLine {
         // If no settings frame of the monitor came, the defaults are assumed.
-        let Some(settings) = stored.settings(&self.settings).or(Settings::new(Parameters::default()).ok())
+        let Some(settings) =
+            stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())
         else {
             return MoveLine::default();
         };

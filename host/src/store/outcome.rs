@@ -3,7 +3,7 @@
 //! The numbers are part of the file format (host/STORE.md lists them): a new outcome gets the next number, and no
 //! number is changed or used again.
 
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 /// The number of an outcome.
 pub const fn number(outcome: Outcome) -> u8 {

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
 
 use rusqlite::{Connection, OptionalExtension, Row, named_params, params};
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::kind::ALL;
 use super::move_rows::MoveRow;
