@@ -6,6 +6,8 @@ mod program;
 mod columns;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/document.rs"]
+mod document;
 #[path = "store/guard.rs"]
 mod guard;
 #[path = "store/ingest.rs"]

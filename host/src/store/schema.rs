@@ -143,6 +143,7 @@ SELECT
     moves.device AS monitor,
     lower(hex(devices.number)) AS device,
     coalesce(axes.name, 'axis ' || moves.axis) AS axis,
+    moves.axis AS axis_number,
     moves.boot AS boot,
     moves.number AS move,
     strftime('%Y-%m-%dT%H:%M:%S', (moves.at_us - (moves.at_us % 1000000 + 1000000) % 1000000) / 1000000, 'unixepoch')
