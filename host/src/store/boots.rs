@@ -43,7 +43,7 @@ pub(super) enum EpochSource {
     Replay(u64),
 }
 
-/// The starts whose wall time is known, as far as they were looked up.
+/// Starts whose wall time was looked up or fixed.
 #[derive(Debug, Default)]
 pub(super) struct Boots(HashMap<(i64, u32), Boot>);
 

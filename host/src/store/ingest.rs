@@ -182,7 +182,7 @@ impl Ingest {
         Ok(())
     }
 
-    /// Dates boots that only replayed moves tell of. The newest boots come first, because the wall time of a boot bounds
+    /// Dates boots that are known from replayed moves only. The newest boots come first, because the wall time of a boot bounds
     /// that of the boot before it.
     fn date_boots(
         &mut self,

@@ -64,7 +64,7 @@ pub struct Log {
     /// Oldest frame of a move that was dropped.
     oldest_dropped: Option<DumpSince>,
     requests: Vec<DumpSince>,
-    /// The request that was made when the monitor said who it is; none if something spoilt its result.
+    /// The request that was made when the monitor named itself; none if something spoilt its result.
     replay: Option<ReplayRequest>,
     /// The log of the monitor has been sent to its end.
     log_ended: bool,
@@ -229,7 +229,7 @@ impl Log {
         }
     }
 
-    /// Another request for the log is on the line: what comes can't be told from the answer to the store's own request.
+    /// Another request for the log is on the line: its answer can't be distinguished from the answer to the store's own.
     pub fn disturb(&mut self) {
         self.replay = None;
     }

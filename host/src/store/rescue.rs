@@ -44,7 +44,7 @@ impl fmt::Display for Rescued {
     }
 }
 
-/// Copies what can still be read of a store into a new one; the old file is left as it is.
+/// Copies what can still be read of a store into a new one; the old file is not changed.
 pub fn rescue(old: &Path, new: &Path, options: &Options) -> Result<Rescued, Error> {
     let wrong = |error| fault(old, &error);
     if !old.is_file() {

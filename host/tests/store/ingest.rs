@@ -1,4 +1,5 @@
-//! Once each, whatever is sent again; the same tables from the same frames; the order of ticks; old days let go.
+//! Each frame is stored once, whatever is sent again; equal frames make equal tables; moves stay in the order of ticks;
+//! old days are removed.
 
 use stillpoint::store::ingest_stats::IngestStats;
 use stillpoint::store::kind::ALL;
@@ -20,8 +21,8 @@ fn what_is_sent_again_is_stored_once() {
     let now = push(&mut log, &chunks, now);
     let dump = line.dump(FROM_THE_FIRST);
     push(&mut log, &dump, now);
-    let (store, kept) = log.finish().expect("room");
-    assert!(kept.known > 2 * kept.stored / 3 && kept.dropped == 0, "{kept:?}");
+    let (store, stats) = log.finish().expect("room");
+    assert!(stats.known > 2 * stats.stored / 3 && stats.dropped == 0, "{stats:?}");
     assert!(check_whole(&store) > 60);
 }
 
@@ -61,7 +62,7 @@ fn tables_made_again_are_the_same() {
 }
 
 #[test]
-fn a_hole_is_asked_for_when_the_store_is_opened_again() {
+fn a_hole_is_requested_when_the_store_is_opened_again() {
     let place = Scratch::new("hole");
     let mut line = Line::new(6);
     let chunks = line.run(150);
@@ -78,17 +79,17 @@ fn a_hole_is_asked_for_when_the_store_is_opened_again() {
     // A hello says who it is; then the store knows what it lacks of it.
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
     let now = push(&mut log, &line.run(2), now + 10_000_000);
-    let asks = log.drain_requests();
-    assert_eq!((asks.len(), asks[0].boot, asks[0].sequence), (1, missing[0].1, missing[0].2 - 1));
-    push(&mut log, &line.dump(asks[0]), now);
+    let requests = log.drain_requests();
+    assert_eq!((requests.len(), requests[0].boot, requests[0].sequence), (1, missing[0].1, missing[0].2 - 1));
+    push(&mut log, &line.dump(requests[0]), now);
     let (store, _) = log.finish().expect("room");
     assert_eq!(store.check().expect("readable").missing, []);
     check_whole(&store);
 }
 
-/// A store with a hole is opened again, its asking answered by `answer`. How many holes are left and given up, where the next opening
-/// asks, and what the journal says of frames that are gone.
-fn asked_again(
+/// A store with a hole is opened twice, and `answer` answers its requests. Returns how many holes remain and how many are
+/// given up, whether the next opening requests the hole again, and how many lines of the journal report lost frames.
+fn requested_again(
     name: &str,
     answer: impl Fn(&mut Line, DumpSince) -> Vec<Vec<u8>>,
 ) -> ([usize; 2], bool, usize) {
@@ -104,39 +105,39 @@ fn asked_again(
         let mut log = place.log(&Options::default());
         line.monitor.hear(&line.commands.bytes(&Command::Identify));
         now = push(&mut log, &line.run(2), now + 10_000_000);
-        let asks = log.drain_requests();
-        let [ask] = asks.as_slice() else { panic!("{asks:?}") };
-        let is_hole = ask.sequence == *hole.get_or_insert(ask.sequence);
+        let requests = log.drain_requests();
+        let [request] = requests.as_slice() else { panic!("{requests:?}") };
+        let is_hole = request.sequence == *hole.get_or_insert(request.sequence);
         if opening == 2 {
             let (store, _) = log.finish().expect("room");
             let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
-            let gone = journal.iter().filter(|entry| entry.what == "gone").count();
+            let given_up = journal.iter().filter(|entry| entry.what == "gone").count();
             let found = store.check().expect("readable");
-            return ([found.missing.len(), found.given_up.len()], is_hole, gone);
+            return ([found.missing.len(), found.given_up.len()], is_hole, given_up);
         }
-        now = push(&mut log, &answer(&mut line, *ask), now);
+        now = push(&mut log, &answer(&mut line, *request), now);
         log.finish().expect("room");
     }
     unreachable!()
 }
 
 #[test]
-fn what_the_monitor_has_no_more_is_not_asked_for_for_ever() {
+fn frames_that_the_monitor_no_longer_has_are_given_up() {
     // As a monitor whose log was written over: it begins after the hole.
-    let later = |ask: DumpSince| DumpSince { sequence: ask.sequence + 45, ..ask };
-    assert_eq!(asked_again("gone", |line, ask| line.dump(later(ask))), ([0, 1], false, 1));
+    let later = |request: DumpSince| DumpSince { sequence: request.sequence + 45, ..request };
+    assert_eq!(requested_again("gone", |line, request| line.dump(later(request))), ([0, 1], false, 1));
     // Filled, it is not given up.
-    assert_eq!(asked_again("there", |line, ask| line.dump(ask)), ([0, 0], false, 0));
+    assert_eq!(requested_again("there", |line, request| line.dump(request)), ([0, 0], false, 0));
     // A frame that was spoilt on the line may be there yet.
-    let spoilt = |line: &mut Line, ask: DumpSince| {
-        let mut bytes = line.dump(later(ask)).concat();
+    let spoilt = |line: &mut Line, request: DumpSince| {
+        let mut bytes = line.dump(later(request)).concat();
         let middle = bytes.len() / 2;
         bytes[middle..middle + 8].fill(0xA5);
         vec![bytes]
     };
-    assert_eq!(asked_again("spoilt", spoilt), ([1, 0], true, 0));
+    assert_eq!(requested_again("spoilt", spoilt), ([1, 0], true, 0));
     // Nothing came.
-    assert_eq!(asked_again("silent", |_, _| vec![]), ([1, 0], true, 0));
+    assert_eq!(requested_again("silent", |_, _| vec![]), ([1, 0], true, 0));
 }
 
 #[test]
@@ -155,7 +156,7 @@ fn a_clock_that_steps_back_turns_nothing_around() {
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
     let now = push(&mut log, &line.run(2), now - 7_200_000_000);
     push(&mut log, &chunks[100..], now);
-    assert!(log.drain_notes()[0].contains("stepped back by 7"), "told after reopening");
+    assert!(log.drain_notes()[0].contains("stepped back by 7"), "noticed after reopening");
     let (store, _) = log.finish().expect("room");
     check_whole(&store);
     let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
@@ -173,8 +174,8 @@ fn a_monitor_that_counts_from_anew_loses_nothing() {
     push(&mut log, &second, now + 60_000_000);
     assert!(log.commit());
     assert!(log.drain_notes().iter().any(|note| note.contains("from anew")));
-    let (store, kept) = log.finish().expect("room");
-    assert_eq!(store.axes().expect("axes").len(), 6, "{kept:?}");
+    let (store, stats) = log.finish().expect("room");
+    assert_eq!(store.axes().expect("axes").len(), 6, "{stats:?}");
     let alone = |seed, chunks: &[Vec<u8>]| {
         let place = Scratch::new(&format!("alone-{seed}"));
         let mut log = place.log(&Options::default());
@@ -201,24 +202,24 @@ fn old_days_go_and_their_summaries_stay() {
         all.collect::<Result<Vec<_>, _>>().expect("summaries")
     };
     let (before, all) = (summaries(&store), numbers(&store).len());
-    let gone = store.retain(Retention::Days(2), now).expect("room");
-    assert_eq!(numbers(&store).len(), all - gone.moves);
-    assert!(gone.moves > 30 && gone.frames >= 2 * gone.moves, "{gone:?}");
-    assert_eq!(gone.before.map(time::text).as_deref(), Some("2026-06-05T00:00:00.000000Z"));
+    let removed = store.retain(Retention::Days(2), now).expect("room");
+    assert_eq!(numbers(&store).len(), all - removed.moves);
+    assert!(removed.moves > 30 && removed.frames >= 2 * removed.moves, "{removed:?}");
+    assert_eq!(removed.before.map(time::text).as_deref(), Some("2026-06-05T00:00:00.000000Z"));
     assert_eq!(summaries(&store), before);
     store.rebuild().expect("room");
     assert_eq!(summaries(&store), before);
     assert!(store.check().expect("readable").is_sound());
     assert_eq!(store.check().expect("readable").missing, []);
-    // What is gone does not come back, out of the monitor's log or a file.
+    // Removed moves are not stored again, whether they come out of the monitor's log or out of a file.
     let mut log = named([1; 12]);
     push(&mut log, &old, now);
-    let (mut store, kept) = log.finish().expect("room");
-    assert!(matches!(kept, IngestStats { past, .. } if past as usize == gone.moves), "{kept:?}");
+    let (mut store, stats) = log.finish().expect("room");
+    assert!(matches!(stats, IngestStats { past, .. } if past as usize == removed.moves), "{stats:?}");
     assert_eq!(summaries(&store), before);
     // By size: today stays in any case.
-    let gone = store.retain(Retention::Bytes(1), now).expect("room");
-    assert!(gone.bytes > 1 && !numbers(&store).is_empty());
+    let removed = store.retain(Retention::Bytes(1), now).expect("room");
+    assert!(removed.bytes > 1 && !numbers(&store).is_empty());
 }
 
 #[test]

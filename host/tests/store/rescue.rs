@@ -42,7 +42,8 @@ fn damage(place: &Scratch, table: &str) {
     file.write_all(&[0xA5; PAGE as usize]).expect("room");
 }
 
-fn told(place: &Scratch) -> String {
+/// The error of reading its moves.
+fn error_of(place: &Scratch) -> String {
     let Ok(store) = Store::open(&place.0, &Options::default()) else { return "refused".to_owned() };
     store.moves(&MoveQuery::default(), &mut |_| Ok(())).expect_err("damage").to_string()
 }
@@ -53,8 +54,11 @@ fn a_damaged_derived_table_costs_nothing() {
     let moves = store(&place);
     let before = tables(&place.0);
     damage(&place, "moves");
-    let told = told(&place);
-    assert!(told.contains("the file is damaged") && told.contains("store rescue --store PATH NEW"), "{told}");
+    let error = error_of(&place);
+    assert!(
+        error.contains("the file is damaged") && error.contains("store rescue --store PATH NEW"),
+        "{error}"
+    );
     let found = place.store().check().expect("what is wrong");
     assert!(found.file != "ok" && !found.is_sound(), "{found:?}");
     let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");

@@ -52,7 +52,7 @@ fn on_a_full_disk_frames_wait_and_nothing_is_lost() {
 }
 
 #[test]
-fn what_had_to_be_dropped_is_counted_and_asked_for() {
+fn dropped_frames_are_counted_and_requested() {
     let place = Scratch::new("dropped");
     let mut line = Line::new(21);
     let options = Options { max_pages: Some(fill(&place)), max_pending: 50, ..Options::default() };
@@ -67,10 +67,10 @@ fn what_had_to_be_dropped_is_counted_and_asked_for() {
     empty(&place);
     later();
     assert!(log.commit());
-    let asks = log.drain_requests();
-    assert_eq!(asks.len(), 1);
+    let requests = log.drain_requests();
+    assert_eq!(requests.len(), 1);
     assert!(log.drain_notes().iter().any(|note| note.contains("frames were dropped")));
-    push(&mut log, &line.dump(asks[0]), now);
+    push(&mut log, &line.dump(requests[0]), now);
     check_whole(&log.finish().expect("room").0);
 }
 
@@ -119,7 +119,7 @@ fn two_writers_take_turns() {
 }
 
 #[test]
-fn a_writer_that_holds_on_is_told_and_waited_for() {
+fn a_writer_that_holds_on_is_reported_and_waited_for() {
     let place = Scratch::new("busy");
     let mut log = place.log(&Options { busy_timeout: Duration::from_millis(50), ..Options::default() });
     let mut line = Line::new(25);

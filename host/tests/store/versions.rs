@@ -51,7 +51,7 @@ fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
     };
     assert_eq!(kinds(&raw), 4);
     let notes = two.store().journal(i64::MIN, i64::MAX).expect("a journal");
-    assert!(notes.iter().any(|entry| entry.text == "version 2"), "what people said stays: {notes:?}");
+    assert!(notes.iter().any(|entry| entry.text == "version 2"), "notes stay: {notes:?}");
     assert_eq!(kinds(&raw), 1);
     drop(raw);
     // The tables follow from the frames, whatever version wrote them first.
@@ -64,7 +64,7 @@ fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
     let known = &store.axes().expect("axes")[0];
     let kinds = store.kinds(known, 300, (i64::MIN, i64::MAX)).expect("kinds");
     let words: Vec<String> = kinds.iter().map(stillpoint::store::kinds::Kind::describe).collect();
-    assert_eq!(words, ["none"], "its monitor told no kinds");
+    assert_eq!(words, ["none"], "its monitor numbered no kinds");
 }
 
 #[test]
@@ -91,6 +91,28 @@ fn version_4_is_what_is_written_today() {
     let new = Scratch::new("version-4-new");
     drop(new.log(&Options::default()));
     assert_eq!(schema(&place), schema(&new), "no step of the schema was edited");
+}
+
+#[test]
+fn an_upgrade_that_fails_leaves_the_older_version() {
+    let place = written("version-3-stopped", VERSION_3);
+    let raw = rusqlite::Connection::open(&place.0).expect("a file");
+    let state = || {
+        let version: i64 = raw.pragma_query_value(None, "user_version", |row| row.get(0)).expect("a version");
+        let moves: i64 = raw.query_row("SELECT count(*) FROM moves", [], |row| row.get(0)).expect("a count");
+        (version, moves, schema(&place))
+    };
+    // The last table that is made again can't be written.
+    raw.execute_batch(
+        "CREATE TRIGGER stop BEFORE INSERT ON summaries BEGIN SELECT RAISE(ABORT, 'stopped'); END",
+    )
+    .expect("SQL");
+    let before = state();
+    let error = Store::open(&place.0, &Options::default()).expect_err("stopped").to_string();
+    assert!(error.contains("stopped"), "{error}");
+    assert_eq!(state(), before);
+    raw.execute_batch("DROP TRIGGER stop").expect("SQL");
+    assert!(place.store().check().expect("readable").is_sound());
 }
 
 /// The statements that made the tables, views and triggers, by name.
