@@ -157,7 +157,7 @@ fn of_kind(
     ask: &trend::Ask,
 ) -> Result<trend::Ask, Error> {
     let told = store.baseline(known, kind, until)?;
-    let told = told.map(|told| Baseline { settling_s: told.median as f64 * 1e-9, source: Source::Monitor });
+    let told = told.map(|median| Baseline { settling_s: median as f64 * 1e-9, source: Source::Monitor });
     let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
     Ok(trend::Ask { baseline: ask.baseline.or(told), restarts, ..ask.clone() })
 }

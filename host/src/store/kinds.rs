@@ -27,10 +27,8 @@ pub struct FirstMove {
     pub distance: f64,
     /// Peak speed. Unit: that of the axis per second
     pub speed: f64,
-    /// UTC. Unit: µs since 1970
-    pub first_seen: i64,
-    /// When the monitor dropped it for another kind, if it did. UTC. Unit: µs since 1970
-    pub dropped: Option<i64>,
+    /// Whether the monitor dropped it later for another kind.
+    pub dropped: bool,
 }
 
 impl FirstMove {
@@ -68,17 +66,6 @@ impl Kind {
         };
         words(self.number(), self.first_move.map(typical), &self.unit)
     }
-}
-
-/// A settling time that a monitor takes as good.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct DeclaredBaseline {
-    /// UTC. Unit: µs since 1970
-    pub at: i64,
-    /// Moves it rests on.
-    pub moves: u32,
-    /// Unit: ns
-    pub median: i64,
 }
 
 impl Store {
@@ -125,25 +112,16 @@ impl Store {
         Ok(all.into_values().collect())
     }
 
-    /// The newest baseline of a kind before `until`. Unit: µs since 1970, UTC
-    pub fn baseline(
-        &self,
-        known: &KnownAxis,
-        kind: &Kind,
-        until: i64,
-    ) -> Result<Option<DeclaredBaseline>, Error> {
-        let sql = "SELECT boot, kind, at_us, moves, median_ns FROM baselines
+    /// Median settling time of the newest baseline of a kind before `until`, which is in µs since 1970, UTC. Unit: ns
+    pub fn baseline(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Option<i64>, Error> {
+        let sql = "SELECT boot, kind, median_ns FROM baselines
             WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY at_us DESC, boot DESC, sequence DESC";
-        let read = || -> rusqlite::Result<Option<DeclaredBaseline>> {
+        let read = || -> rusqlite::Result<Option<i64>> {
             let mut statement = self.connection.prepare_cached(sql)?;
             let mut rows = statement.query(params![known.device, known.axis.axis, until])?;
             while let Some(row) = rows.next()? {
                 if kind.ids.contains(&kind::id(row.get(0)?, row.get(1)?)) {
-                    return Ok(Some(DeclaredBaseline {
-                        at: row.get(2)?,
-                        moves: row.get(3)?,
-                        median: row.get(4)?,
-                    }));
+                    return row.get(2).map(Some);
                 }
             }
             Ok(None)
@@ -196,20 +174,18 @@ impl Store {
 /// The first move of each kind of an axis, in the order of starts and numbers.
 fn first_moves(store: &Connection, known: &KnownAxis) -> rusqlite::Result<Vec<(i64, FirstMove)>> {
     let mut statement = store.prepare_cached(
-        "SELECT boot, kind, forward, distance, speed, at_us, (SELECT min(at_us) FROM kinds AS later
+        "SELECT boot, kind, forward, distance, speed, EXISTS (SELECT 1 FROM kinds AS later
             WHERE later.device = kinds.device AND later.axis = kinds.axis AND later.boot = kinds.boot
             AND later.instead_of = kinds.kind)
         FROM kinds WHERE device = ?1 AND axis = ?2 ORDER BY boot, kind",
     )?;
     let counts = known.axis.counts_per_unit;
     let rows = statement.query_map(params![known.device, known.axis.axis], |row| {
-        let distance = row.get::<_, i64>(3)? as f64 / counts;
         let first = FirstMove {
             forward: row.get(2)?,
-            distance,
+            distance: row.get::<_, i64>(3)? as f64 / counts,
             speed: row.get::<_, f64>(4)? / counts,
-            first_seen: row.get(5)?,
-            dropped: row.get(6)?,
+            dropped: row.get(5)?,
         };
         Ok((kind::id(row.get(0)?, row.get(1)?), first))
     })?;
@@ -224,13 +200,12 @@ fn joined(all: Vec<(i64, FirstMove)>, unit: &str) -> Vec<Kind> {
         let is_it = |known: &&mut Kind| {
             let Some(last) = &known.first_move else { return false };
             let same_start = known.ids.last().is_some_and(|last| kind::parts(*last).0 == start);
-            last.is_like(&first) && (!same_start || last.dropped.is_some())
+            last.is_like(&first) && (!same_start || last.dropped)
         };
         match kinds.iter_mut().find(is_it) {
             Some(known) => {
                 known.ids.push(id);
-                let first_seen = known.first_move.map_or(first.first_seen, |known| known.first_seen);
-                known.first_move = Some(FirstMove { first_seen, ..first });
+                known.first_move = Some(first);
             }
             None => kinds.push(Kind { ids: vec![id], first_move: Some(first), unit: unit.to_owned() }),
         }
@@ -243,14 +218,14 @@ mod tests {
     use super::*;
 
     fn first(forward: bool, distance: f64, speed: f64) -> FirstMove {
-        FirstMove { forward, distance, speed, first_seen: 0, dropped: None }
+        FirstMove { forward, distance, speed, dropped: false }
     }
 
     #[test]
     fn kinds_of_several_starts_are_joined_if_they_are_alike() {
         let (out, back) = (first(true, 60.0, 600.0), first(false, 60.0, 600.0));
         let short = first(true, 12.0, 150.0);
-        let gone = FirstMove { dropped: Some(5), ..out };
+        let gone = FirstMove { dropped: true, ..out };
         let check = |kinds: &[(u32, u32, FirstMove)], expected: &[&[(u32, u32)]]| {
             let all = kinds.iter().map(|(boot, number, first)| (kind::id(*boot, *number), *first)).collect();
             let found: Vec<Vec<(u32, u32)>> = joined(all, "mm")

@@ -56,7 +56,7 @@ pub mod log;
 pub mod journal_entries;
 pub mod shifts;
 pub mod axes;
-pub mod intervals;
+mod summaries;
 pub mod kinds;
 mod curves;
 pub mod moves;

@@ -39,7 +39,7 @@ fn a_log_alone_fills_an_empty_store() {
     check_whole(&store);
     let within = |since: i64, until: i64| {
         let all = store.axes().expect("axes").into_iter();
-        all.flat_map(|known| store.intervals(&known, 300, (since, until)).expect("intervals")).count()
+        all.flat_map(|known| store.summaries(&known, (300, ALL), (since, until)).expect("summaries")).count()
     };
     assert!(within(now - 600_000_000, now) > 0 && within(now, i64::MAX) == 0);
 }
