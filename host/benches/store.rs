@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use month::{AXES, BEGIN, Month};
-use rusqlite::{Connection, params};
+use rusqlite::{CachedStatement, Connection, params};
 use stillpoint::error::Error;
 use stillpoint::store::devices::Axis;
 use stillpoint::store::log::Log;
@@ -65,6 +65,13 @@ struct Ready {
     wire: Option<Move>,
 }
 
+const TABLES: &str = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
+        arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
+    CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
+        sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, travel INTEGER,
+        peak_following_error INTEGER, overshoot INTEGER, rest_error INTEGER, body BLOB,
+        PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
+
 /// Bare SQLite with the same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
 /// Returns how long it took. Unit: s
 fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f64 {
@@ -73,13 +80,7 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
     connection.pragma_update(None, "journal_mode", "WAL").expect("WAL");
     connection.pragma_update(None, "cache_size", -32_000).expect("a cache");
     connection.pragma_update(None, "synchronous", synchronous).expect("a level");
-    let tables = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
-            arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
-        CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
-            sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, travel INTEGER,
-            peak_following_error INTEGER, overshoot INTEGER, rest_error INTEGER, body BLOB,
-            PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
-    connection.execute_batch(tables).expect("tables");
+    connection.execute_batch(TABLES).expect("tables");
     let begun = Instant::now();
     for group in frames.chunks(GROUP) {
         let transaction = connection.transaction().expect("a transaction");
@@ -90,27 +91,31 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
         for Ready { priority, sequence, body, wire } in group {
             frame.execute(params![priority, sequence, BEGIN, body]).expect("room");
             if let Some(wire) = wire.as_ref().filter(|_| moves) {
-                let (at, settling) = (BEGIN + wire.start as i64 / 10, i64::from(wire.settling) * 100);
-                let Move { axis, number, travel, peak_following_error, overshoot, rest_error, .. } = *wire;
-                one.execute(params![
-                    axis,
-                    at,
-                    number,
-                    sequence,
-                    settling,
-                    travel,
-                    peak_following_error,
-                    overshoot,
-                    rest_error,
-                    body
-                ])
-                .expect("room");
+                insert_move(&mut one, wire, *sequence, body);
             }
         }
         drop((frame, one));
         transaction.commit().expect("room");
     }
     begun.elapsed().as_secs_f64()
+}
+
+fn insert_move(one: &mut CachedStatement, wire: &Move, sequence: u32, body: &[u8]) {
+    let (at, settling) = (BEGIN + wire.start as i64 / 10, i64::from(wire.settling) * 100);
+    let Move { axis, number, travel, peak_following_error, overshoot, rest_error, .. } = *wire;
+    let values = params![
+        axis,
+        at,
+        number,
+        sequence,
+        settling,
+        travel,
+        peak_following_error,
+        overshoot,
+        rest_error,
+        body
+    ];
+    one.execute(values).expect("room");
 }
 
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
