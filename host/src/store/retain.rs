@@ -43,10 +43,10 @@ impl Store {
     }
 
     fn remove_old_days(&mut self, retention: Retention, now: i64) -> rusqlite::Result<Removed> {
-        self.mend_horizon(now)?;
+        self.correct_horizon(now)?;
         let mut removed = Removed::default();
         // Without moves there is nothing to count days from.
-        if let Some(newest) = reach(&self.connection, "max")? {
+        if let Some(newest) = extreme(&self.connection, "max")? {
             let last = newest.min(now).div_euclid(DAY).saturating_mul(DAY);
             match retention {
                 Retention::Days(days) => {
@@ -74,7 +74,7 @@ impl Store {
     /// Removes days, the oldest first, until the rest fits; none from `last` on.
     fn fit(&mut self, bytes: u64, last: i64, removed: &mut Removed) -> rusqlite::Result<()> {
         while used(&self.connection)? > bytes
-            && let Some(oldest) = reach(&self.connection, "min")?
+            && let Some(oldest) = extreme(&self.connection, "min")?
             && oldest < last
         {
             self.cut(oldest.div_euclid(DAY).saturating_mul(DAY).saturating_add(DAY), removed)?;
@@ -84,10 +84,10 @@ impl Store {
 
     /// A horizon in the future, which a wrong clock once set, would refuse every move that comes. It is set back to the
     /// oldest move in the store.
-    fn mend_horizon(&mut self, now: i64) -> rusqlite::Result<()> {
+    fn correct_horizon(&mut self, now: i64) -> rusqlite::Result<()> {
         let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         if let Some(horizon) = marks::read(&store, HORIZON)?.filter(|horizon| *horizon > now) {
-            let oldest = reach(&store, "min")?.unwrap_or(now).min(now).div_euclid(DAY).saturating_mul(DAY);
+            let oldest = extreme(&store, "min")?.unwrap_or(now).min(now).div_euclid(DAY).saturating_mul(DAY);
             marks::write(&store, HORIZON, oldest)?;
             let (horizon, oldest) = (time::text(horizon), time::text(oldest));
             let text =
@@ -102,7 +102,7 @@ impl Store {
         let axes: Vec<(i64, u8)> = axes(&self.connection)?;
         let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let before = marks::read(&store, HORIZON)?;
-        // A horizon never goes back: what is gone stays removed.
+        // A horizon never goes back: removed moves are not stored again.
         let horizon = before.map_or(horizon, |before| before.max(horizon));
         let priority = Priority::Move as u8;
         for (device, axis) in axes {
@@ -138,8 +138,8 @@ fn axes(store: &Connection) -> rusqlite::Result<Vec<(i64, u8)>> {
     statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
 }
 
-/// The oldest move there is, or the newest: `min` or `max`. Unit: µs since 1970, UTC
-fn reach(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
+/// Command end of the oldest or the newest move: `end` is `min` or `max`. Unit: µs since 1970, UTC
+fn extreme(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
     let sql = format!("SELECT {end}(at_us) FROM moves WHERE device = ?1 AND axis = ?2");
     let mut found: Option<i64> = None;
     for (device, axis) in axes(store)? {
@@ -151,7 +151,7 @@ fn reach(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
     Ok(found)
 }
 
-/// Pages in use. Unit: bytes
+/// Size of the pages in use. Unit: bytes
 fn used(store: &Connection) -> rusqlite::Result<u64> {
     let pragma = |name| store.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let pages = pragma("page_count")?.saturating_sub(pragma("freelist_count")?);

@@ -1,4 +1,4 @@
-//! In: names that people give to intervals. Out: the intervals of those names.
+//! In: names that people give to intervals, and a monitor. Out: the intervals, and when its newest start began.
 
 use rusqlite::{OptionalExtension, params};
 
