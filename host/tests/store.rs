@@ -1,9 +1,6 @@
 //! The store: what it keeps through kills, full disks, other writers, replays and clocks; and its commands.
 
 mod program;
-#[cfg(feature = "parquet")]
-#[path = "store/columns.rs"]
-mod columns;
 #[path = "store/commands.rs"]
 mod commands;
 #[path = "store/guard.rs"]
@@ -14,6 +11,9 @@ mod kept;
 mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
+#[cfg(feature = "parquet")]
+#[path = "store/parquet_export.rs"]
+mod parquet_export;
 #[path = "store/rescue.rs"]
 mod rescue;
 #[path = "store/trend.rs"]

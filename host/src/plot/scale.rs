@@ -74,7 +74,7 @@ fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let text = |value| if is_long { number::scientific(value) } else { number::fixed(value, places) };
     (0..=count)
         .map(|i| (first + i as f64) * step)
-        // What is left of a step by rounding is none.
+        // A rounding error beside the step is zero.
         .map(|value| if value.abs() < 1e-6 * step { 0.0 } else { value })
         .map(|value| Tick { value, text: Some(signed(text(value))) })
         .collect()
@@ -85,7 +85,7 @@ fn log_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let decades = (high / low).log10();
     let every = (decades / wanted as f64).ceil().max(1.0) as i32;
     // Where there is room, 2 and 5 get text too.
-    let told: &[u8] = if 3.0 * decades <= wanted as f64 { &[1, 2, 5] } else { &[1] };
+    let labelled: &[u8] = if 3.0 * decades <= wanted as f64 { &[1, 2, 5] } else { &[1] };
     let mut ticks = Vec::new();
     for decade in first..=last {
         for digit in 1..=9u8 {
@@ -93,7 +93,7 @@ fn log_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
             if value < low * 0.999 || value > high * 1.001 {
                 continue;
             }
-            let has_text = told.contains(&digit) && decade.rem_euclid(every) == 0;
+            let has_text = labelled.contains(&digit) && decade.rem_euclid(every) == 0;
             ticks.push(Tick { value, text: has_text.then(|| signed(number::plain(value))) });
         }
     }
@@ -117,8 +117,8 @@ mod tests {
     #[test]
     fn ticks_are_round() {
         let check = |scale: Scale, wanted, expected: &[&str]| {
-            let told: Vec<String> = scale.ticks(wanted).into_iter().filter_map(|tick| tick.text).collect();
-            assert_eq!(told, expected, "{scale:?}");
+            let found: Vec<String> = scale.ticks(wanted).into_iter().filter_map(|tick| tick.text).collect();
+            assert_eq!(found, expected, "{scale:?}");
         };
         check(Scale::linear(-0.02, 0.04), 6, &["−0.02", "−0.01", "0.00", "0.01", "0.02", "0.03", "0.04"]);
         check(Scale::linear(0.0, 250.0), 5, &["0", "50", "100", "150", "200", "250"]);

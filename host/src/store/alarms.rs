@@ -11,7 +11,7 @@ use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
 use super::{Store, kind, time};
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -139,7 +139,7 @@ impl Store {
                     value: row.get(6)?,
                     limit: row.get(7)?,
                     kind: words.get(&place).cloned().unwrap_or(unmet),
-                    priority: more.map(|alarm| told::priority(alarm.priority)),
+                    priority: more.map(|alarm| describe::priority(alarm.priority)),
                     category: more.map(|alarm| letter(alarm.category)),
                     who: row.get(9)?,
                 })

@@ -15,7 +15,7 @@ use super::moves::Known;
 use super::summary::{self, Summary};
 use super::{Store, kind};
 use crate::error::Error;
-use crate::report::kind::{Typical, words};
+use crate::report::describe::{self, Typical};
 
 /// What a monitor said of a kind when it first met it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,7 +61,7 @@ impl Kind {
     /// As kinds are worded everywhere.
     pub fn words(&self) -> String {
         let typical = |met: Met| Typical { forward: met.forward, distance: met.distance, speed: met.speed };
-        words(self.number(), self.met.map(typical), &self.unit)
+        describe::kind(self.number(), self.met.map(typical), &self.unit)
     }
 }
 

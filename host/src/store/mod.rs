@@ -50,7 +50,7 @@ pub mod retain;
 mod check;
 pub mod export;
 #[cfg(feature = "parquet")]
-mod columns;
+mod parquet_export;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;

@@ -15,8 +15,9 @@ use super::log::Axis;
 use super::summary::{self, Interval, Summary};
 use super::{Store, kind};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::move_report::MoveReport;
 
 /// Moves read at a time.
 const BATCH: usize = 512;
@@ -126,7 +127,11 @@ impl Store {
     }
 
     /// Hands out moves, axis by axis in the order of time.
-    pub fn moves(&self, ask: &Ask, out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>) -> Result<(), Error> {
+    pub fn moves(
+        &self,
+        ask: &Ask,
+        out: &mut dyn FnMut(&MoveReport) -> Result<(), Error>,
+    ) -> Result<(), Error> {
         self.find(ask.axis.as_deref())?.iter().try_for_each(|known| self.moves_of(known, ask, out))
     }
 
@@ -134,11 +139,13 @@ impl Store {
         &self,
         known: &Known,
         ask: &Ask,
-        out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
+        out: &mut dyn FnMut(&MoveReport) -> Result<(), Error>,
     ) -> Result<(), Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
         let lines = Lines { known, settings, kinds: self.kind_words(known)? };
-        self.rows(known, (ask.since, ask.until), ask.curves, &mut |row, curve| out(&lines.line(row, curve)))
+        self.rows(known, (ask.since, ask.until), ask.curves, &mut |row, curve| {
+            lines.report(row, curve).map_or(Ok(()), |report| out(&report))
+        })
     }
 
     /// Hands out the moves of an axis within a time, in its order, each with its settling curve if that is asked for and
@@ -256,27 +263,26 @@ struct Lines<'a> {
 }
 
 impl Lines<'_> {
-    fn line(&self, row: &Row, curve: Vec<Point>) -> MoveLine {
-        // Before a monitor has told its settings nothing is known of them.
-        let Some(settings) = row.settings(&self.settings).or(Settings::new(Parameters::default()).ok())
-        else {
-            return MoveLine::default();
-        };
+    fn report(&self, row: &Row, curve: Vec<Point>) -> Option<MoveReport> {
+        // Until the settings of a monitor arrive, its moves are shown by the default ones.
+        let settings = row.settings(&self.settings).or(Settings::new(Parameters::default()).ok())?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
         let counts = f64::from(settings.window);
-        // What was asked for is told as it was, as long as it is what was set.
-        let asked = window.filter(|window| (window * counts_per_unit - counts).abs() < 1.0);
-        let scale = Scale {
+        // The window as it was given, as long as it is the one in force.
+        let given = window.filter(|window| (window * counts_per_unit - counts).abs() < 1.0);
+        let context = AxisContext {
             file: source.clone(),
-            axis: name.clone(),
+            name: name.clone(),
             unit: unit.clone(),
-            window: asked.unwrap_or(counts / counts_per_unit),
+            window: given.unwrap_or(counts / counts_per_unit),
             counts_per_unit: *counts_per_unit,
-            ticks_per_second: f64::from(settings.ticks_per_second),
+            clock: Clock::new(settings.ticks_per_second, 0.0),
+            settings,
         };
-        let clock = Clock::new(settings.ticks_per_second, 0.0);
-        let line = scale.line(&settings, &clock, &Record::from(&row.told), curve.into_iter());
-        MoveLine { kind: self.kind(row), ..line }
+        Some(MoveReport {
+            kind: self.kind(row),
+            ..MoveReport::new(&context, &Record::from(&row.told), curve)
+        })
     }
 
     fn kind(&self, row: &Row) -> Option<String> {

@@ -13,7 +13,7 @@ use super::derive::Stored;
 use super::journal::{self, Key};
 use super::kind;
 use super::summary::Seen;
-use crate::report::told;
+use crate::report::describe;
 
 /// Moves that wait to be written together, axis by axis, which is faster than as they come.
 #[derive(Debug, Default)]
@@ -104,7 +104,7 @@ pub(super) fn gap(store: &Connection, stored: &Stored, gap: &Gap) -> rusqlite::R
 
 pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64) -> rusqlite::Result<()> {
     let Key { device, boot, sequence, .. } = stored.key();
-    let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
+    let (subject, state) = (subject(alarm.subject), describe::state(alarm.state));
     store
         .prepare_cached(
             "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",

@@ -4,67 +4,74 @@ use std::io::{BufRead, BufReader};
 use std::process::Stdio;
 
 use serde_json::Value;
+use stillpoint::report::field::{Field, Form};
+use stillpoint::report::move_report::FIELDS;
 
 use super::{Folder, PERIOD, ROWS, recording, tail};
 
-/// What the value of a field may be.
-#[derive(Clone, Copy, Debug)]
-enum Kind {
-    Text,
-    TextOrNull,
-    Whole,
-    Number,
-    /// A number if, and only if, the move settled.
-    Settled,
-    NumberOrNull,
-    Curve,
-}
-
-/// The contract of the JSON line, in its order.
-const FIELDS: [(&str, Kind); 32] = [
-    ("file", Kind::Text),
-    ("axis", Kind::Text),
-    ("move", Kind::Whole),
-    ("start_s", Kind::Number),
-    ("command_end_s", Kind::Number),
-    ("travel", Kind::Number),
-    ("peak_speed", Kind::Number),
-    ("unit", Kind::Text),
-    ("window", Kind::Number),
-    ("window_time_s", Kind::Number),
-    ("definition", Kind::Text),
-    ("outcome", Kind::Text),
-    ("reason", Kind::Text),
-    ("settling_s", Kind::Settled),
-    ("settling_u_s", Kind::Settled),
-    ("first_entry_s", Kind::NumberOrNull),
-    ("confirmation_s", Kind::NumberOrNull),
-    ("stabilization_s", Kind::NumberOrNull),
-    ("window_entries", Kind::Whole),
-    ("overshoot", Kind::Number),
-    ("peak_following_error", Kind::Number),
-    ("error_at_command_end", Kind::Number),
-    ("rest_error", Kind::NumberOrNull),
-    ("rest_noise_rms", Kind::NumberOrNull),
-    ("counts_per_unit", Kind::Number),
-    ("ringing_hz", Kind::NumberOrNull),
-    ("ringing_u_hz", Kind::NumberOrNull),
-    ("damping_ratio", Kind::NumberOrNull),
-    ("tail_s", Kind::NumberOrNull),
-    ("signature", Kind::TextOrNull),
-    ("settling_curve", Kind::Curve),
-    ("settling_95_s", Kind::Settled),
+/// The contract: these names in this order stay for ever; fields that came later stand behind them.
+const FIRST_FIELDS: [&str; 32] = [
+    "file",
+    "axis",
+    "move",
+    "start_s",
+    "command_end_s",
+    "travel",
+    "peak_speed",
+    "unit",
+    "window",
+    "window_time_s",
+    "definition",
+    "outcome",
+    "reason",
+    "settling_s",
+    "settling_u_s",
+    "first_entry_s",
+    "confirmation_s",
+    "stabilization_s",
+    "window_entries",
+    "overshoot",
+    "peak_following_error",
+    "error_at_command_end",
+    "rest_error",
+    "rest_noise_rms",
+    "counts_per_unit",
+    "ringing_hz",
+    "ringing_u_hz",
+    "damping_ratio",
+    "tail_s",
+    "signature",
+    "settling_curve",
+    "settling_95_s",
 ];
 
-fn is_kind(value: &Value, kind: Kind, settled: bool) -> bool {
-    match kind {
-        Kind::Text => value.is_string(),
-        Kind::TextOrNull => value.is_string() || value.is_null(),
-        Kind::Whole => value.is_u64(),
-        Kind::Number => value.is_number(),
-        Kind::Settled => value.is_number() == settled && value.is_null() != settled,
-        Kind::NumberOrNull => value.is_number() || value.is_null(),
-        Kind::Curve => value.as_array().is_some_and(|points| points.iter().all(is_point)),
+/// Fields that hold a value if, and only if, the move settled.
+const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
+
+/// Fields that may be null.
+const OPTIONAL: [&str; 10] = [
+    "first_entry_s",
+    "confirmation_s",
+    "stabilization_s",
+    "rest_error",
+    "rest_noise_rms",
+    "ringing_hz",
+    "ringing_u_hz",
+    "damping_ratio",
+    "tail_s",
+    "signature",
+];
+
+fn names() -> Vec<&'static str> {
+    FIELDS.iter().map(|field| field.name).collect()
+}
+
+fn is_form(value: &Value, form: Form) -> bool {
+    match form {
+        Form::Text => value.is_string(),
+        Form::Whole => value.is_u64(),
+        Form::Number => value.is_number(),
+        Form::Curve => value.as_array().is_some_and(|points| points.iter().all(is_point)),
     }
 }
 
@@ -73,16 +80,30 @@ fn is_point(point: &Value) -> bool {
         Some([window, settling]) if window.is_number() && (settling.is_number() || settling.is_null()))
 }
 
+/// Every field of the table is in the line, in its order, and nothing else.
 #[track_caller]
 fn check_contract(text: &str) {
     let line: Value = serde_json::from_str(text).expect("JSON");
     let settled = line["outcome"] == "settled";
     assert_eq!(line.as_object().expect("an object").len(), FIELDS.len(), "{text}");
-    for (name, kind) in FIELDS {
-        assert!(is_kind(&line[name], kind, settled), "{name} is {} in {text}", line[name]);
+    for Field { name, form, .. } in FIELDS {
+        let value = &line[name];
+        if ONLY_SETTLED.contains(name) {
+            assert_eq!((value.is_number(), value.is_null()), (settled, !settled), "{name} in {text}");
+        } else if FIRST_FIELDS.contains(name) {
+            let may_be_null = OPTIONAL.contains(name) && value.is_null();
+            assert!(may_be_null || is_form(value, *form), "{name} is {value} in {text}");
+        } else {
+            assert!(value.is_null() || is_form(value, *form), "{name} is {value} in {text}");
+        }
     }
-    let places: Vec<_> = FIELDS.iter().map(|(name, _)| text.find(&format!("\"{name}\":"))).collect();
+    let places: Vec<_> = names().iter().map(|name| text.find(&format!("\"{name}\":"))).collect();
     assert!(places.is_sorted(), "{text}");
+}
+
+#[test]
+fn the_names_of_the_contract_come_first() {
+    assert_eq!(names()[..FIRST_FIELDS.len()], FIRST_FIELDS);
 }
 
 /// A recording whose moves have every outcome.
@@ -143,8 +164,7 @@ fn csv_and_table_tell_the_same_moves() {
     let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
     let rows = folder.run("axis.csv --window 0.01 --format csv").out;
     let mut reader = csv::Reader::from_reader(rows.as_bytes());
-    let names: Vec<&str> = FIELDS.iter().map(|(name, _)| *name).collect();
-    assert_eq!(reader.headers().expect("a header").iter().collect::<Vec<_>>(), names);
+    assert_eq!(reader.headers().expect("a header").iter().collect::<Vec<_>>(), names());
     let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.expect("a row")).collect();
     assert_eq!(rows.len(), lines.len());
     for (row, line) in rows.iter().zip(&lines) {
