@@ -7,8 +7,7 @@ use stillpoint::measure::{MeasureOptions, Summary, measure};
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::settings::Definition;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::{Definition, Fraction};
 
 /// The default options, with this window in the unit of the recording.
 pub fn options(window: &str) -> MeasureOptions {

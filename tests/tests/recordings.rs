@@ -127,7 +127,7 @@ fn a_sine_without_rest_gives_no_moves() {
     std::fs::write(&file, text).expect("a file is written");
     let measured = measured(&file, &options("0.01"), &Choice::default());
     std::fs::remove_file(&file).ok();
-    let (lines, summary) = told.expect("it can be read");
+    let (lines, summary) = measured.expect("it can be read");
     assert!(lines.is_empty(), "{} moves", lines.len());
     assert!(summary.notes.iter().any(|note| note.contains("never comes to rest")), "{:?}", summary.notes);
 }

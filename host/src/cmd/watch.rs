@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
+use stillpoint_core::{Parameters, Settings};
 
 use super::output::{Form, Output, tell};
 use crate::command::Commands;
@@ -208,7 +208,8 @@ impl Watch<'_> {
 
     fn report(&self, told: Told) -> Option<MoveReport> {
         // Until the settings of the monitor arrive, its moves are shown by the default ones.
-        let settings = self.settings.get(&told.axis).copied().or(Settings::new(Parameters::default()).ok())?;
+        let settings =
+            self.settings.get(&told.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok())?;
         let context = AxisContext {
             file: self.arguments.source.clone(),
             name: self.name(told.axis),

@@ -1,8 +1,6 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settling::window::Position;
+use stillpoint_core::{Axis, Event, Position, Reading};
 
 use super::options::MeasureOptions;
 use super::stop_recorder::StopRecorder;
@@ -55,8 +53,8 @@ impl Meter {
             clock: Clock::new(layout.ticks_per_second, layout.origin_s),
         };
         Ok(Meter {
+            axis: Axis::new(context.settings),
             context,
-            axis: Axis::default(),
             clock_reading: None,
             readings: Vec::new(),
             recorder: pictures.then(|| StopRecorder::new(layout.origin_s)),
@@ -96,7 +94,7 @@ impl Meter {
 
     /// The recording is over.
     pub fn finish(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
-        self.ends_in_a_move = self.axis.finish(&self.context.settings);
+        self.ends_in_a_move = self.axis.finish();
         self.report_moves(out)
     }
 
@@ -110,7 +108,7 @@ impl Meter {
         while !remaining.is_empty() {
             let count = match self.recorder {
                 Some(_) => self.record_samples(remaining),
-                None => self.axis.run(&self.context.settings, remaining),
+                None => self.axis.run(remaining),
             };
             remaining = remaining.get(count..).unwrap_or_default();
             if let Some(second) = self.clock_reading.take() {
@@ -129,7 +127,7 @@ impl Meter {
         for (count, reading) in (1..).zip(readings) {
             let was_under_way = self.axis.is_under_way();
             let before = self.context.clock.second(self.axis.now());
-            let status = self.axis.step(&self.context.settings, *reading);
+            let status = self.axis.step(*reading);
             let now = self.context.clock.second(self.axis.now());
             if status.event {
                 return count;

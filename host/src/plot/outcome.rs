@@ -1,6 +1,6 @@
 //! In: the outcome of a move. Out: how it is drawn: colour, dash and mark, each enough to tell it apart.
 
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::canvas::{Canvas, Stroke};
 

@@ -1,6 +1,6 @@
 //! In: all moves and their samples. Out: one picture of all stops: |error| on a log scale against time.
 
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
 use super::frame::{self, Frame};

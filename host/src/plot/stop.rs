@@ -1,6 +1,6 @@
 //! In: one move and its samples. Out: the picture of its stop: error against time from command end.
 
-use stillpoint_core::settings::Definition;
+use stillpoint_core::Definition;
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};

@@ -1,7 +1,7 @@
 //! In: invented sheets of every difficulty. Out: what each picture of them must hold.
 
 use resvg::usvg::roxmltree::Document;
-use stillpoint_core::settings::Definition;
+use stillpoint_core::Definition;
 
 use super::{PlottedMove, Sheet, StopTrace, html, png, svg};
 use crate::report::fixture::{self, Shape};

@@ -1,6 +1,6 @@
 //! In: moves with thousands of samples. Out: lines of one point per column of pixels, and not too many of them.
 
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::{PlottedMove, caption};
 

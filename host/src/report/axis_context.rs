@@ -1,11 +1,9 @@
 //! In: counts and ticks of an axis. Out: lengths and seconds, with the names that people gave.
 
-use stillpoint_core::settings::Settings;
-use stillpoint_core::settling::curve::Point;
-use stillpoint_core::settling::peaks::Speed;
+use stillpoint_core::{CurvePoint, Settings, Speed};
 
 use super::clock::Clock;
-use super::field::CurvePoint;
+use super::field::WindowSettling;
 
 /// What a report of a move says beyond its record: names, unit, settings and clock of the axis.
 #[derive(Clone, Debug)]
@@ -48,7 +46,7 @@ impl AxisContext {
     }
 
     /// A point of the settling curve. Unit: `unit`, s
-    pub fn curve_point(&self, point: Point) -> CurvePoint {
+    pub fn window_settling(&self, point: CurvePoint) -> WindowSettling {
         (self.length(point.window), self.optional_seconds(point.settling))
     }
 

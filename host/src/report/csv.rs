@@ -4,7 +4,7 @@
 
 use std::io;
 
-use super::field::{CurvePoint, Field, Value};
+use super::field::{Field, Value, WindowSettling};
 use super::move_report::{FIELDS, KIND, MoveReport};
 
 /// Writes the header, then one line for each row.
@@ -65,8 +65,8 @@ pub fn text(value: Value) -> String {
     }
 }
 
-fn curve(points: &[CurvePoint]) -> String {
-    let point = |(window, settling): &CurvePoint| {
+fn curve(points: &[WindowSettling]) -> String {
+    let point = |(window, settling): &WindowSettling| {
         format!("{window}:{}", settling.map(|settling| settling.to_string()).unwrap_or_default())
     };
     points.iter().map(point).collect::<Vec<String>>().join(";")

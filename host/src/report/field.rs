@@ -34,7 +34,7 @@ pub enum Form {
 }
 
 /// Half-width of a window, and the settling time for it; none if the move did not settle there.
-pub type CurvePoint = (f64, Option<f64>);
+pub type WindowSettling = (f64, Option<f64>);
 
 /// What a field of one row holds.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,7 +46,7 @@ pub enum Value<'a> {
     /// A finite number; none where there is none.
     Number(Option<f64>),
     /// Windows, the widest first.
-    Curve(&'a [CurvePoint]),
+    Curve(&'a [WindowSettling]),
 }
 
 impl Serialize for Value<'_> {
@@ -165,7 +165,7 @@ impl FieldType for Option<f64> {
     }
 }
 
-impl FieldType for Vec<CurvePoint> {
+impl FieldType for Vec<WindowSettling> {
     const FORM: Form = Form::Curve;
 
     fn value(&self) -> Value<'_> {

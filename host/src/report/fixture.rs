@@ -1,10 +1,7 @@
 //! In: a number and a settling time. Out: an invented move and its samples; the one that all tests of the library share.
 
-use stillpoint_core::record::{Outcome, Reasons, Record};
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::curve::Point;
-use stillpoint_core::settling::peaks::Speed;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::{CurvePoint, Outcome, Parameters, Reasons, Record, Settings, Speed};
 
 use super::axis_context::AxisContext;
 use super::clock::Clock;
@@ -15,7 +12,7 @@ pub(crate) const WINDOW: f64 = 0.01;
 
 /// The axis of every invented move: 1000 counts per mm, ticks of 1 µs.
 pub(crate) fn axis() -> AxisContext {
-    let settings = Settings::new(Parameters { window: 10, ..Parameters::default() }).unwrap();
+    let settings = Settings::new(Parameters { window: 10, ..Parameters::at(1_000_000) }).unwrap();
     AxisContext {
         file: "tray.csv".to_owned(),
         name: "tray shuttle".to_owned(),
@@ -60,7 +57,7 @@ pub(crate) fn record(number: u32, settling_s: Option<f64>) -> Record {
 /// The report of that record, with every field filled that a settled move can have.
 pub(crate) fn report(number: u32, settling_s: Option<f64>) -> MoveReport {
     let record = record(number, settling_s);
-    let point = |(window, settling)| Point { window, settling };
+    let point = |(window, settling)| CurvePoint { window, settling };
     let half = record.settling.map(|ticks| ticks / 2);
     let curve = [(100, half), (10, record.settling), (5, None)].map(point);
     MoveReport {

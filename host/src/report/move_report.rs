@@ -1,12 +1,10 @@
 //! In: the record of a move and its axis. Out: its report in units and seconds; the one list of what is reported.
 
 use serde::{Serialize, Serializer};
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::settings::Definition;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 
 use super::axis_context::AxisContext;
-use super::field::{Column, CurvePoint, Decimals, Field, FieldType, Form, Value};
+use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
 
 /// Makes of the rows below the struct [`MoveReport`], its table [`FIELDS`] and its constructor.
 ///
@@ -46,7 +44,7 @@ macro_rules! move_report {
             pub fn new(
                 $axis: &AxisContext,
                 record: &Record,
-                $curve: impl IntoIterator<Item = Point>,
+                $curve: impl IntoIterator<Item = CurvePoint>,
             ) -> MoveReport {
                 let Record { $($($source,)?)+ $($unreported: _,)+ } = *record;
                 MoveReport { $($field: $value,)+ kind: None }
@@ -132,7 +130,7 @@ move_report! {
     /// Shape of the stop; reserved.
     signature: Option<String>, "", column ("\nsignature", 2, None) = None;
     /// Settling time for other windows, widest first: window in `unit`, settling in s or none.
-    settling_curve: Vec<CurvePoint>, "unit, s" = curve.into_iter().map(|point| axis.curve_point(point)).collect();
+    settling_curve: Vec<WindowSettling>, "unit, s" = curve.into_iter().map(|point| axis.window_settling(point)).collect();
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
     settling_95_s: Option<f64>, "s",
         from settling_95 = (outcome == Outcome::Settled).then(|| axis.seconds(settling_95));

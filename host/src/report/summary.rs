@@ -1,6 +1,6 @@
 //! In: measured moves. Out: how many by outcome, and the median and worst settling of the settled.
 
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::move_report::MoveReport;
 use super::number;

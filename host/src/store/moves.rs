@@ -3,11 +3,9 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{CachedStatement, OptionalExtension, params};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::{CurvePoint, Parameters, Record, Settings};
 
 use super::curves;
 use super::derive::Stored;
@@ -237,7 +235,7 @@ impl Store {
 }
 
 /// Takes a move and its curve.
-pub(super) type Out<'a> = dyn FnMut(&Row, Vec<Point>) -> Result<(), Error> + 'a;
+pub(super) type Out<'a> = dyn FnMut(&Row, Vec<CurvePoint>) -> Result<(), Error> + 'a;
 
 impl Row {
     /// The settings in force, of those of its axis.
@@ -263,9 +261,9 @@ struct Lines<'a> {
 }
 
 impl Lines<'_> {
-    fn report(&self, row: &Row, curve: Vec<Point>) -> Option<MoveReport> {
+    fn report(&self, row: &Row, curve: Vec<CurvePoint>) -> Option<MoveReport> {
         // Until the settings of a monitor arrive, its moves are shown by the default ones.
-        let settings = row.settings(&self.settings).or(Settings::new(Parameters::default()).ok())?;
+        let settings = row.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
         let counts = f64::from(settings.window);
         // The window as it was given, as long as it is the one in force.

@@ -6,8 +6,7 @@ use stillpoint::measure::{MeasureOptions, Summary, measure};
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::record::Outcome;
-use stillpoint_core::settings::Definition;
+use stillpoint_core::{Definition, Outcome};
 
 use super::{Folder, recording};
 
