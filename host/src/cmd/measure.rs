@@ -47,7 +47,7 @@ pub struct Arguments {
     /// Draw the moves; the name ends in .svg, .png or .html
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
-    /// Number of the move to draw large; the slowest one if left out
+    /// Number of the move to draw large; without it the slowest one
     #[arg(long, value_name = "N", requires = "plot", value_parser = counted)]
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
@@ -135,7 +135,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         }
     }
     notes.iter().for_each(tell);
-    // Where nothing could be read, "no moves" would say too much.
+    // Where nothing could be read, "no moves" would be wrong.
     if measured {
         work.finish(&notes)?;
     }

@@ -6,7 +6,7 @@ use crate::report::move_report::MoveReport;
 use crate::report::printable::printable;
 use crate::report::{csv, table};
 
-/// One line on stderr, whatever it holds. If nobody can be told, that is no reason to stop.
+/// Writes one line to stderr, whatever it holds. An error there is no reason to stop.
 pub(crate) fn tell(message: impl std::fmt::Display) {
     writeln!(io::stderr(), "{}", printable(&message.to_string())).ok();
 }

@@ -49,7 +49,7 @@ impl Album {
             samples.points = decimator.points();
         }
         self.points = self.moves.iter().map(|(_, samples)| samples.points.len()).sum();
-        // Where all are as thin as they get, trying again at every move would only take time.
+        // Where all are as thin as they get, thinning at every further move would only cost time.
         self.most_points = self.most_points.max(2 * self.points);
     }
 

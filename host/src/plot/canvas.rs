@@ -136,7 +136,7 @@ impl Canvas {
             Anchor::End => " text-anchor=\"end\"",
         };
         let weight = if face.bold { " font-weight=\"bold\"" } else { "" };
-        // A white rim keeps words legible where a line passes under them.
+        // A white rim makes words legible where a line passes under them.
         self.body += &format!(
             "<text {place}{anchor}{weight} font-size=\"{}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"3\" \
              stroke-linejoin=\"round\" paint-order=\"stroke\">{}</text>\n",

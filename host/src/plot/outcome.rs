@@ -1,4 +1,4 @@
-//! In: the outcome of a move. Out: how it is drawn: colour, dash and mark, each enough to tell it apart.
+//! In: the outcome of a move. Out: how it is drawn: colour, dash and mark, each of which identifies it alone.
 
 use stillpoint_core::Outcome;
 
@@ -20,7 +20,7 @@ pub(super) struct Style {
     mark: Mark,
 }
 
-/// Colours keep apart for the colour-blind (blue, orange, dark purple, grey) and in lightness.
+/// Colours differ for the colour-blind (blue, orange, dark purple, grey) and in lightness.
 pub(super) fn style(outcome: Outcome) -> Style {
     let (colour, width, dash, mark) = match outcome {
         Outcome::Settled => ("#2f7fb8", 1.3, "", Mark::Disc),

@@ -101,8 +101,8 @@ fn longest(moves: &[&PlottedMove]) -> Option<f64> {
     let confirmed = moves.iter().filter_map(|shown| shown.report.confirmation_s.or(shown.report.settling_s));
     let Some(confirmed) = confirmed.filter(|t| t.is_finite()).reduce(f64::max) else { return Some(last) };
     let all_settled = moves.iter().all(|shown| shown.report.settling_s.is_some());
-    let wanted = (1.3 * confirmed).max(0.02);
-    Some(if all_settled { wanted.min(last) } else { (4.0 * wanted).min(last) })
+    let shown = (1.3 * confirmed).max(0.02);
+    Some(if all_settled { shown.min(last) } else { (4.0 * shown).min(last) })
 }
 
 /// The lowest |error| drawn: half the smallest count, so that an error of zero lies on the floor.

@@ -17,7 +17,7 @@ pub(super) enum Picture {
     Overlay,
 }
 
-/// The pictures of `sheet` in their order; without moves one is enough to say so.
+/// The pictures of `sheet` in their order; without moves one of them, with a message.
 pub(super) fn pictures(sheet: &Sheet) -> &'static [Picture] {
     let all = &[Picture::Stop, Picture::Curve, Picture::Overlay];
     if sheet.moves.is_empty() { &all[..1] } else { all }
@@ -32,7 +32,7 @@ impl Picture {
         }
     }
 
-    /// What a screen reader says of it.
+    /// Its title for a screen reader.
     pub(super) fn title(self) -> &'static str {
         match self {
             Self::Stop => "The stop of one move",

@@ -10,7 +10,7 @@ use crate::report::move_report::{MoveReport, definition_name};
 use crate::report::number;
 
 /// Largest part of the scale, in windows, that an error before the rest may claim. Beyond, the window
-/// would be too thin to read; the error is cut there and the label says so.
+/// would be too thin to read; the error is cut there, and the label names it.
 const MOST_WINDOWS: f64 = 8.0;
 /// Fill of the position window: light enough for the line, dark enough for a grey print.
 const BAND: &str = "#dbe9f4";
@@ -99,7 +99,7 @@ fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
     let limit = (MOST_WINDOWS * window).max(1.15 * largest(&mut after(end * 2.0 / 3.0)));
     let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e)).max(-limit);
     let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e)).min(limit);
-    // However far the error is off, the window keeps a little room on both sides.
+    // However far the error is off, the window has a little room on both sides.
     let room = 0.06 * (high - low);
     if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }
 }

@@ -22,7 +22,7 @@ fn sheet(moves: &[Move]) -> Sheet<'_> {
     Sheet { moves, chosen: None, heading: "Tray shuttle".to_owned(), notes: &[] }
 }
 
-/// The SVG is XML, says what it is, holds no number that is none, and every word of `labels`.
+/// The SVG is XML with a title and a description, has no coordinate that is not finite, and every word of `labels`.
 fn check(case: &str, moves: &[Move], labels: &[&str]) {
     let picture = svg(&sheet(moves));
     let document = Document::parse(&picture).unwrap_or_else(|error| panic!("{case}: {error}"));

@@ -5,7 +5,7 @@ use stillpoint_core::{CurvePoint, Settings, Speed};
 use super::clock::Clock;
 use super::field::WindowSettling;
 
-/// What a report of a move says beyond its record: names, unit, settings and clock of the axis.
+/// What a report of a move needs beside its record: names, unit, settings and clock of the axis.
 #[derive(Clone, Debug)]
 pub struct AxisContext {
     /// Where the samples came from.

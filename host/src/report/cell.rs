@@ -14,8 +14,8 @@ pub struct TableField {
     pub column: Column,
 }
 
-/// The columns of a table of these moves, in their order. A signature or a kind that no move has would only be a column
-/// of dashes and is left out.
+/// The columns of a table of these moves, in their order. A signature or a kind that no move has is
+/// not shown, since it would only be a column of dashes.
 pub fn columns(moves: &[&MoveReport]) -> Vec<TableField> {
     let shown =
         FIELDS.iter().chain([&KIND]).filter_map(|field| Some(TableField { field, column: field.column? }));

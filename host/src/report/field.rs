@@ -16,7 +16,7 @@ pub struct Field<R> {
     pub form: Form,
     /// Reads it from a row.
     pub value: for<'a> fn(&'a R) -> Value<'a>,
-    /// How tables for people show it; none if they leave it out.
+    /// How tables for people show it; none if they do not show it.
     pub column: Option<Column>,
 }
 
@@ -65,7 +65,7 @@ impl Serialize for Value<'_> {
 pub struct Column {
     /// Heading without its unit; line breaks as on a terminal.
     pub title: &'static str,
-    /// Columns are left out on a narrow terminal from the highest number down; 0 never.
+    /// Columns are dropped on a narrow terminal from the highest number down; 0 never.
     pub spare: u8,
     /// Unit and decimals of its numbers.
     pub decimals: Decimals,

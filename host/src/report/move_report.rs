@@ -8,8 +8,9 @@ use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettli
 
 /// Makes of the rows below the struct [`MoveReport`], its table [`FIELDS`] and its constructor.
 ///
-/// `from number` says which number of the core's record a row reports. The record is taken apart without `..`, so that
-/// a number in it without a row does not compile, and neither does a row without a value.
+/// A row: meaning, name, type, unit, column in tables, value. `from number` names the number of the core's record that
+/// the row reports. The record is destructured without `..`: a number of the record without a row does not compile,
+/// nor does a row that ignores its number.
 macro_rules! move_report {
     (
         ($axis:ident, $curve:ident) unreported $($unreported:ident)+;
@@ -41,6 +42,7 @@ macro_rules! move_report {
 
         impl MoveReport {
             /// The report of a move with its settling curve, without a kind.
+            #[deny(unused_variables)]
             pub fn new(
                 $axis: &AxisContext,
                 record: &Record,

@@ -13,14 +13,14 @@ use super::{number, summary};
 /// A column with its cells.
 struct Column {
     heading: String,
-    /// Columns are left out from the highest number down; 0 never.
+    /// Columns are dropped from the highest number down; 0 never.
     spare: u8,
     is_text: bool,
     cells: Vec<String>,
 }
 
-/// The table as text, ending in a line break. Columns that don't fit into `width` characters are left
-/// out and named; `colour` adds ANSI colour to the outcome, which is always there as a word too.
+/// The table as text, ending in a line break. Columns that don't fit into `width` characters are
+/// dropped and named; `colour` adds ANSI colour to the outcome, which is always there as a word too.
 pub fn table(reports: &[MoveReport], colour: bool, width: Option<usize>) -> String {
     let mut text = String::new();
     for (heading, moves) in blocks(reports) {
@@ -41,7 +41,7 @@ pub fn table(reports: &[MoveReport], colour: bool, width: Option<usize>) -> Stri
     text
 }
 
-/// Moves that share everything a heading says, in order of first appearance.
+/// Moves with the same heading, in order of first appearance.
 fn blocks(reports: &[MoveReport]) -> Vec<(String, Vec<&MoveReport>)> {
     let mut blocks: Vec<(String, Vec<&MoveReport>)> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
@@ -227,7 +227,7 @@ mod tests {
     }
 
     #[test]
-    fn a_narrow_terminal_loses_columns_and_is_told_which() {
+    fn a_narrow_terminal_drops_columns_and_names_them() {
         let text = table(&moves(), false, Some(70));
         assert!(text.contains("Too narrow for: rest rms mm, first entry ms, confirmation ms"), "{text}");
         assert!(
@@ -236,7 +236,7 @@ mod tests {
                 .all(|l| l.chars().count() <= 70),
             "{text}"
         );
-        assert!(table(&moves(), false, Some(1)).contains("83.21 ± 0.42"), "the answer is never left out");
+        assert!(table(&moves(), false, Some(1)).contains("83.21 ± 0.42"), "the answer is never dropped");
     }
 
     #[test]
@@ -261,7 +261,7 @@ mod tests {
     }
 
     #[test]
-    fn no_moves_and_hostile_names_are_told_plainly() {
+    fn no_moves_and_hostile_names_are_printed_plainly() {
         assert_eq!(table(&[], true, Some(100)), "no moves\n");
         let mut odd = report(1, Some(0.05));
         odd.axis = "\x1b[2Jaxis\n".to_owned();

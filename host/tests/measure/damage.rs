@@ -211,7 +211,7 @@ fn the_binary_ends_with_0_1_or_2() {
         let form = random.choose(&["table", "jsonl", "csv", "table --plot axis.svg"]);
         let ran = folder.run(&format!("axis.csv --window {} --format {form}", random.choose(&FIGURES)));
         assert!(matches!(ran.status, 0..=2), "seed {seed}: {ran:?}");
-        assert!(!ran.told.contains("panicked"), "seed {seed}: {}", ran.told);
-        assert!(ran.status == 0 || !ran.told.is_empty(), "seed {seed}: fails without a message");
+        assert!(!ran.stderr.contains("panicked"), "seed {seed}: {}", ran.stderr);
+        assert!(ran.status == 0 || !ran.stderr.is_empty(), "seed {seed}: fails without a message");
     }
 }

@@ -48,6 +48,9 @@ const FIRST_FIELDS: [&str; 32] = [
 /// Fields that hold a value if, and only if, the move settled.
 const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
 
+/// Fields that are null in every move: their names are reserved, nothing measures them yet.
+const RESERVED: [&str; 5] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature"];
+
 /// Fields that may be null.
 const OPTIONAL: [&str; 10] = [
     "first_entry_s",
@@ -106,6 +109,15 @@ fn the_names_of_the_contract_come_first() {
     assert_eq!(names()[..FIRST_FIELDS.len()], FIRST_FIELDS);
 }
 
+/// A field that is in the table but not measured is null in every move.
+#[test]
+fn every_field_holds_a_value_in_some_move() {
+    let folder = Folder::with_axis("values");
+    let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
+    let empty = |name: &&str| lines.iter().all(|line| line[*name].is_null());
+    assert_eq!(names().into_iter().filter(empty).collect::<Vec<_>>(), RESERVED);
+}
+
 /// A recording whose moves have every outcome.
 fn outcomes() -> String {
     let (lead, length, rest) = ROWS;
@@ -117,7 +129,7 @@ fn outcomes() -> String {
 }
 
 #[test]
-fn every_json_line_keeps_the_contract() {
+fn every_json_line_holds_the_contract() {
     let folder = Folder::new("contract");
     folder.write("axis.csv", outcomes());
     let ran = folder.run("axis.csv --window 0.01 --format jsonl");
@@ -125,14 +137,14 @@ fn every_json_line_keeps_the_contract() {
         (ran.status, ran.outcomes().as_str()),
         (0, "settled untrusted settled interrupted"),
         "{}",
-        ran.told
+        ran.stderr
     );
     ran.out.lines().for_each(check_contract);
     let ran = folder.run("axis.csv --window 0.0001 --format jsonl");
     assert_eq!(ran.outcomes(), "settled untrusted settled unsettled");
     ran.out.lines().for_each(check_contract);
     for line in ran.lines() {
-        assert!(line["reason"] != "", "too fine a window is told: {line}");
+        assert!(line["reason"] != "", "too fine a window has a reason: {line}");
     }
 }
 
@@ -142,7 +154,7 @@ fn the_numbers_are_those_of_the_formula() {
     for window in [0.2, 0.05, 0.01, 0.003] {
         let ran = folder.run(&format!("axis.csv --window {window} --format jsonl"));
         let lines = ran.lines();
-        assert_eq!((lines.len(), ran.told.as_str()), (4, ""));
+        assert_eq!((lines.len(), ran.stderr.as_str()), (4, ""));
         for (number, line) in lines.iter().enumerate() {
             let figure = |name: &str| line[name].as_f64().expect(name);
             let (lead, length, rest) = ROWS;
@@ -159,7 +171,7 @@ fn the_numbers_are_those_of_the_formula() {
 }
 
 #[test]
-fn csv_and_table_tell_the_same_moves() {
+fn csv_and_table_show_the_same_moves() {
     let folder = Folder::with_axis("forms");
     let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
     let rows = folder.run("axis.csv --window 0.01 --format csv").out;
@@ -197,7 +209,7 @@ fn standard_input_is_a_recording_too() {
     let bytes = recording(4).join("\r\n").into_bytes();
     let piped = folder.pipe("- --window 0.01 --format jsonl", &bytes);
     let named = folder.run("axis.csv --window 0.01 --format jsonl");
-    assert_eq!((piped.status, piped.told.as_str()), (0, ""));
+    assert_eq!((piped.status, piped.stderr.as_str()), (0, ""));
     let numbers = |ran: &super::Ran| -> Vec<Value> {
         let without_names = |mut line: Value| {
             line.as_object_mut().map(|fields| (fields.remove("file"), fields.remove("axis")));
@@ -209,7 +221,7 @@ fn standard_input_is_a_recording_too() {
     assert_eq!(piped.lines()[0]["file"], "-");
     let nothing = folder.run("- --window 0.01");
     assert_eq!(nothing.status, 1);
-    nothing.assert_tells(&["standard input: is empty"]);
+    nothing.assert_stderr_has(&["standard input: is empty"]);
 }
 
 #[test]
@@ -227,7 +239,7 @@ fn whoever_reads_may_stop_at_any_time() {
             .expect("a line");
         assert!(!first.is_empty());
         let ran = super::Ran::from(child.wait_with_output().expect("the binary ends"));
-        assert_eq!((ran.status, ran.told.as_str()), (0, ""), "{form}");
+        assert_eq!((ran.status, ran.stderr.as_str()), (0, ""), "{form}");
         assert!(
             super::is_written(&folder.path(&format!("{form}.svg")), 10_000),
             "{form}: the picture is drawn"
@@ -237,14 +249,19 @@ fn whoever_reads_may_stop_at_any_time() {
 
 #[cfg(target_os = "linux")]
 #[test]
-fn a_full_disk_is_told_once_and_a_deaf_stderr_stops_nothing() {
+fn a_full_disk_is_reported_once_and_a_full_stderr_stops_nothing() {
     let folder = Folder::with_axis("full");
     let full =
         || std::fs::File::options().write(true).open("/dev/full").expect("a device that is always full");
     for form in ["jsonl", "csv", "table"] {
         let mut command = folder.command(&["axis.csv", "axis.csv", "--window", "0.01", "--format", form]);
         let ran = super::Ran::of(command.stdout(full()));
-        assert_eq!((ran.status, ran.told.matches("check the disk").count()), (1, 1), "{form}: {}", ran.told);
+        assert_eq!(
+            (ran.status, ran.stderr.matches("check the disk").count()),
+            (1, 1),
+            "{form}: {}",
+            ran.stderr
+        );
     }
     for (arguments, status) in [("axis.csv none.csv --window 0.01", 1), ("axis.csv --window 0", 2)] {
         let words: Vec<&str> = arguments.split(' ').collect();

@@ -1,61 +1,108 @@
-//! Parquet: the same figures as CSV, each column with its unit.
+//! Parquet: every column has the name, type, unit and meaning of its field, and every row its values.
 
 use std::fs::File;
 
-use arrow::array::{Array, Float64Array, StringArray};
+use arrow::array::{Array, Float64Array, Int64Array, StringArray};
+use arrow::datatypes::{DataType, SchemaRef};
+use arrow::record_batch::RecordBatch;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use stillpoint::report::field::{Field, Form, Value};
+use stillpoint::report::move_report::{FIELDS, KIND, MoveReport};
+use stillpoint::store::export::SUMMARY_FIELDS;
 
 use super::*;
 
-/// Columns with their units, and the rows of one text and one figure.
-fn read(file: &Path, text: &str, figure: &str) -> (Vec<(String, String)>, Vec<(String, Option<f64>)>) {
-    let builder =
-        ParquetRecordBatchReaderBuilder::try_new(File::open(file).expect("a file")).expect("Parquet");
-    let unit = |field: &arrow::datatypes::Field| field.metadata().get("unit").cloned().expect("a unit");
-    let fields = builder.schema().fields().iter().map(|field| (field.name().clone(), unit(field))).collect();
-    let mut rows = vec![];
-    for batch in builder.build().expect("a reader") {
-        let batch = batch.expect("rows");
-        let column = |name| batch.column_by_name(name).expect("a column");
-        let texts = column(text).as_any().downcast_ref::<StringArray>().expect("text");
-        let figures = column(figure).as_any().downcast_ref::<Float64Array>().expect("figures");
-        rows.extend(
-            (0..batch.num_rows())
-                .map(|row| (texts.value(row).to_owned(), figures.is_valid(row).then(|| figures.value(row)))),
-        );
+fn read(file: &Path) -> (SchemaRef, Vec<RecordBatch>) {
+    let file = File::open(file).expect("a file");
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).expect("Parquet");
+    let schema = builder.schema().clone();
+    let batches = builder.build().expect("a reader").map(|batch| batch.expect("rows"));
+    (schema, batches.collect())
+}
+
+/// A cell as it was read back; none if it is null.
+#[derive(Debug, PartialEq)]
+enum Cell {
+    Text(String),
+    Whole(Option<i64>),
+    Number(Option<f64>),
+}
+
+fn cells(column: &dyn Array) -> Vec<Cell> {
+    let rows = 0..column.len();
+    let any = column.as_any();
+    if let Some(texts) = any.downcast_ref::<StringArray>() {
+        assert_eq!(texts.null_count(), 0);
+        return rows.map(|row| Cell::Text(texts.value(row).to_owned())).collect();
     }
-    (fields, rows)
+    if let Some(whole) = any.downcast_ref::<Int64Array>() {
+        return rows.map(|row| Cell::Whole(whole.is_valid(row).then(|| whole.value(row)))).collect();
+    }
+    let numbers = any.downcast_ref::<Float64Array>().expect("one of three types");
+    rows.map(|row| Cell::Number(numbers.is_valid(row).then(|| numbers.value(row)))).collect()
+}
+
+/// The cell that a value must be read back as.
+fn expected(value: Value) -> Cell {
+    match value {
+        Value::Text(text) => Cell::Text(text.unwrap_or_default().to_owned()),
+        Value::Whole(number) => Cell::Whole(Some(number)),
+        Value::Number(number) => Cell::Number(number),
+        Value::Curve(_) => panic!("a list has no column"),
+    }
+}
+
+/// Columns and rows of the file are those of `fields` and `rows`, and nothing else.
+#[track_caller]
+fn check<R>(file: &Path, fields: &[&Field<R>], rows: &[R]) {
+    let (schema, batches) = read(file);
+    assert_eq!(schema.fields().len(), fields.len());
+    for (place, field) in fields.iter().enumerate() {
+        let column = schema.field(place);
+        let form = match field.form {
+            Form::Whole => DataType::Int64,
+            Form::Number => DataType::Float64,
+            Form::Text | Form::Curve => DataType::Utf8,
+        };
+        assert_eq!((column.name().as_str(), column.data_type()), (field.name, &form));
+        for (key, text) in [("unit", field.unit), ("meaning", field.meaning)] {
+            assert_eq!(column.metadata().get(key).map(String::as_str), Some(text), "{key} of {}", field.name);
+        }
+        let found: Vec<Cell> = batches.iter().flat_map(|batch| cells(batch.column(place))).collect();
+        let expected: Vec<Cell> = rows.iter().map(|row| expected((field.value)(row))).collect();
+        assert_eq!(found, expected, "{}", field.name);
+    }
 }
 
 #[test]
-fn columns_have_units_and_the_same_figures() {
+fn every_column_is_read_back_as_its_field() {
     let (place, file) = (Scratch::new("columns"), Scratch::new("columns.parquet"));
     let mut log = place.log(&Options::default());
     hear(&mut log, &Line::new(50).run(150), BEGIN);
     let (store, _) = log.finish().expect("room");
     let create = || File::create(&file.0).expect("a file");
-    store.export_move_columns(&Ask::default(), create()).expect("room");
-    let mut expected = vec![];
+
+    let count = store.export_moves_as_parquet(&Ask::default(), create()).expect("room");
+    let mut moves: Vec<MoveReport> = vec![];
     store
-        .moves(&Ask::default(), &mut |line| {
-            expected.push((line.axis.clone(), line.settling_s));
+        .moves(&Ask::default(), &mut |report| {
+            moves.push(report.clone());
             Ok(())
         })
         .expect("moves");
-    let (fields, rows) = read(&file.0, "axis", "settling_s");
-    assert!(rows.len() > 60 && rows == expected);
-    let has = |name: &str, unit: &str| fields.contains(&(name.to_owned(), unit.to_owned()));
-    assert!(has("settling_s", "s") && has("travel", "unit") && has("peak_speed", "unit/s"), "{fields:?}");
+    assert!(moves.len() > 60 && count as usize == moves.len(), "{count} moves");
+    assert!(moves.iter().any(|report| report.kind.is_some() && report.settling_s.is_some()));
+    let fields = FIELDS.iter().filter(|field| field.name != "settling_curve").chain([&KIND]);
+    check(&file.0, &fields.collect::<Vec<_>>(), &moves);
 
-    store.export_summary_columns(&Ask::default(), create()).expect("room");
-    let mut expected = vec![];
+    let count = store.export_summaries_as_parquet(&Ask::default(), create()).expect("room");
+    let mut summaries = vec![];
     store
-        .summary_lines(&Ask::default(), &mut |line| {
-            expected.push((line.at.clone(), line.settling[4]));
+        .summary_rows(&Ask::default(), &mut |row| {
+            summaries.push(row.clone());
             Ok(())
         })
         .expect("summaries");
-    let (fields, rows) = read(&file.0, "at", "p95_s");
-    assert!(rows.len() >= 9 && rows == expected);
-    assert!(fields.contains(&("p95_s".to_owned(), "s".to_owned())), "{fields:?}");
+    assert!(summaries.len() >= 9 && count as usize == summaries.len(), "{count} summaries");
+    check(&file.0, &SUMMARY_FIELDS.iter().collect::<Vec<_>>(), &summaries);
 }
