@@ -1,9 +1,6 @@
 //! The store under kills, full disks, other writers, replays and clock steps; and its commands.
 
 mod program;
-#[cfg(feature = "parquet")]
-#[path = "store/columns.rs"]
-mod columns;
 #[path = "store/commands.rs"]
 mod commands;
 #[path = "store/document.rs"]
@@ -16,6 +13,9 @@ mod ingest;
 mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
+#[cfg(feature = "parquet")]
+#[path = "store/parquet_export.rs"]
+mod parquet_export;
 #[path = "store/rescue.rs"]
 mod rescue;
 #[path = "store/trend.rs"]

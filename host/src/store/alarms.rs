@@ -10,7 +10,7 @@ use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 use super::database::Store;
 use super::{frame, kind, time};
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -137,7 +137,7 @@ impl Store {
                     value: row.get(6)?,
                     limit: row.get(7)?,
                     kind: kinds.get(&place).cloned().unwrap_or(unknown),
-                    priority: sent.map(|alarm| told::priority(alarm.priority)),
+                    priority: sent.map(|alarm| describe::priority(alarm.priority)),
                     category: sent.map(|alarm| letter(alarm.category)),
                     who: row.get(9)?,
                 })

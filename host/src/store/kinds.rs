@@ -16,7 +16,7 @@ use super::database::Store;
 use super::kind;
 use super::summary::Summary;
 use crate::error::Error;
-use crate::report::kind::{Typical, words};
+use crate::report::describe::{self, Typical};
 
 /// What a monitor reported of a kind when it first met it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -64,7 +64,7 @@ impl Kind {
             distance: first.distance,
             speed: first.speed,
         };
-        words(self.number(), self.first_move.map(typical), &self.unit)
+        describe::kind(self.number(), self.first_move.map(typical), &self.unit)
     }
 }
 

@@ -67,7 +67,7 @@ pub mod retain;
 pub mod rescue;
 pub mod export;
 #[cfg(feature = "parquet")]
-mod columns;
+mod parquet_export;
 
 pub use database::{Durability, Options, Store};
 pub use schema::CURRENT;

@@ -1,4 +1,4 @@
-//! In: an axis and a time. Out: its moves, as the lines that `measure` and `watch` print.
+//! In: an axis and a time. Out: its moves, as the reports that `measure` and `watch` print.
 
 use std::collections::BTreeMap;
 
@@ -12,8 +12,9 @@ use super::database::Store;
 use super::devices::Axis;
 use super::{curves, frame, kind};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::move_report::MoveReport;
 
 /// Moves read at a time.
 const BATCH: usize = 512;
@@ -69,7 +70,7 @@ impl Store {
     pub fn moves(
         &self,
         query: &MoveQuery,
-        out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
+        out: &mut dyn FnMut(&MoveReport) -> Result<(), Error>,
     ) -> Result<(), Error> {
         self.find_axes(query.axis.as_deref())?.iter().try_for_each(|known| self.moves_of(known, query, out))
     }
@@ -78,12 +79,12 @@ impl Store {
         &self,
         known: &KnownAxis,
         query: &MoveQuery,
-        out: &mut dyn FnMut(&MoveLine) -> Result<(), Error>,
+        out: &mut dyn FnMut(&MoveReport) -> Result<(), Error>,
     ) -> Result<(), Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
-        let lines = Lines { known, settings, kinds: self.kind_descriptions(known)? };
+        let reports = Reports { known, settings, kinds: self.kind_descriptions(known)? };
         self.stored_moves(known, (query.since, query.until), query.curves, &mut |stored, curve| {
-            out(&lines.line(stored, curve))
+            reports.of(stored, curve).map_or(Ok(()), |report| out(&report))
         })
     }
 
@@ -167,37 +168,33 @@ fn move_in(body: &[u8]) -> Option<Move> {
     }
 }
 
-/// From rows of an axis to lines.
-struct Lines<'a> {
+/// From rows of an axis to reports.
+struct Reports<'a> {
     known: &'a KnownAxis,
     settings: Vec<SettingsFrom>,
     /// Descriptions of the kinds, by [`kind::id`].
     kinds: BTreeMap<i64, String>,
 }
 
-impl Lines<'_> {
-    fn line(&self, stored: &StoredMove, curve: Vec<CurvePoint>) -> MoveLine {
+impl Reports<'_> {
+    fn of(&self, stored: &StoredMove, curve: Vec<CurvePoint>) -> Option<MoveReport> {
         // If no settings frame of the monitor came, the defaults are assumed.
-        let Some(settings) =
-            stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())
-        else {
-            return MoveLine::default();
-        };
+        let settings = stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
         let counts = f64::from(settings.window);
-        // The window as the user gave it is printed, as long as it is the one in force.
+        // The window as the user gave it is reported, as long as it is the one in force.
         let given = window.filter(|window| (window * counts_per_unit - counts).abs() < 1.0);
-        let scale = Scale {
+        let context = AxisContext {
             file: source.clone(),
-            axis: name.clone(),
+            name: name.clone(),
             unit: unit.clone(),
             window: given.unwrap_or(counts / counts_per_unit),
             counts_per_unit: *counts_per_unit,
-            ticks_per_second: f64::from(settings.ticks_per_second),
+            clock: Clock::new(settings.ticks_per_second, 0.0),
+            settings,
         };
-        let clock = Clock::new(settings.ticks_per_second, 0.0);
-        let line = scale.line(&settings, &clock, &Record::from(&stored.wire), curve.into_iter());
-        MoveLine { kind: self.kind(stored), ..line }
+        let report = MoveReport::new(&context, &Record::from(&stored.wire), curve);
+        Some(MoveReport { kind: self.kind(stored), ..report })
     }
 
     fn kind(&self, stored: &StoredMove) -> Option<String> {

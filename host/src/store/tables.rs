@@ -9,7 +9,7 @@ use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart, Subjec
 use super::boots::Boot;
 use super::frame::{FrameKey, StoredFrame};
 use super::{insert, journal};
-use crate::report::told;
+use crate::report::describe;
 
 /// Board, firmware and tick rate of the device.
 pub(super) fn hello(store: &Connection, frame: &StoredFrame, hello: &Hello) -> rusqlite::Result<()> {
@@ -69,7 +69,7 @@ pub(super) fn gap(store: &Connection, frame: &StoredFrame, gap: &Gap) -> rusqlit
 
 pub(super) fn alarm(store: &Connection, frame: &StoredFrame, alarm: &Alarm, at: i64) -> rusqlite::Result<()> {
     let FrameKey { device, boot, sequence, .. } = frame.key();
-    let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
+    let (subject, state) = (subject(alarm.subject), describe::state(alarm.state));
     let Alarm { alarm, number, value, limit, axis, .. } = *alarm;
     let columns = named_params! {
         "device": device,

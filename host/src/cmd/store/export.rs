@@ -26,9 +26,9 @@ pub(super) fn run(within: &Within, summaries: bool, file: &Path) -> Result<(), E
     }
     let rows = whole(file, |out| match (ending.as_str(), summaries) {
         #[cfg(feature = "parquet")]
-        ("parquet", true) => store.export_summary_columns(&query, out),
+        ("parquet", true) => store.export_summaries_as_parquet(&query, out),
         #[cfg(feature = "parquet")]
-        ("parquet", false) => store.export_move_columns(&query, out),
+        ("parquet", false) => store.export_moves_as_parquet(&query, out),
         (_, true) => store.export_summaries(&query, out),
         (_, false) => store.export_moves(&query, out),
     })?;
