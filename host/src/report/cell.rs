@@ -32,7 +32,7 @@ pub fn cell(shown: &TableField, report: &MoveReport, count_decimals: usize) -> O
         Value::Text(text) => text.map(printable),
         Value::Whole(number) => Some(number.to_string()),
         Value::Number(number) => Some(match shown.column.decimals {
-            Decimals::None => number::plain(number?),
+            Decimals::Plain => number::plain(number?),
             Decimals::Seconds => number::fixed(number?, 3),
             Decimals::Uncertainty => number::milliseconds(number?, report.settling_u_s),
             Decimals::Milliseconds => number::milliseconds_beside(number?, report.settling_u_s),

@@ -70,7 +70,7 @@ move_report! {
     /// Name of the axis.
     axis: String, "" = axis.name.clone();
     /// Number of the move on its axis, from 1.
-    number as "move": u32, "1", column ("move", 0, None), from number = number;
+    number as "move": u32, "1", column ("move", 0, Plain), from number = number;
     /// Last instant at the old command, on the recording's own clock.
     start_s: f64, "s", column ("start", 3, Seconds), from start = axis.clock.second(start);
     /// First instant at the final command, on the recording's own clock.
@@ -88,7 +88,7 @@ move_report! {
     /// Which settling time is reported: `last-entry`, `iso-9283` or `target-reached`.
     definition: Definition, "" = axis.settings.definition;
     /// `settled`, `unsettled`, `interrupted` or `untrusted`.
-    outcome: Outcome, "", column ("\noutcome", 0, None), from outcome = outcome;
+    outcome: Outcome, "", column ("\noutcome", 0, Plain), from outcome = outcome;
     /// Why the outcome is not `settled`, or what to be careful about; empty if nothing.
     reason: String, "", from reasons = reasons.to_string();
     /// Settling time by `definition`; only when settled.
@@ -130,7 +130,7 @@ move_report! {
     /// Time constant of a monotone decay after command end; reserved.
     tail_s: Option<f64>, "s" = None;
     /// Shape of the stop; reserved.
-    signature: Option<String>, "", column ("\nsignature", 2, None) = None;
+    signature: Option<String>, "", column ("\nsignature", 2, Plain) = None;
     /// Settling time for other windows, widest first: window in `unit`, settling in s or none.
     settling_curve: Vec<WindowSettling>, "unit, s" = curve.into_iter().map(|point| axis.window_settling(point)).collect();
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
@@ -145,7 +145,7 @@ pub static KIND: Field<MoveReport> = Field {
     meaning: "Which moves it may be compared with, in words.",
     form: Form::Text,
     value: |report| report.kind.value(),
-    column: Some(Column::new("\nkind", 3, Decimals::None)),
+    column: Some(Column::new("\nkind", 3, Decimals::Plain)),
 };
 
 /// One JSON object; `kind` only where there is one.
