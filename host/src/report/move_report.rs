@@ -6,11 +6,12 @@ use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 use super::axis_context::AxisContext;
 use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
 
-/// Makes of the rows below the struct [`MoveReport`], its table [`FIELDS`] and its constructor.
+/// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
-/// A row: meaning, name, type, unit, column in tables, value. `from number` names the number of the core's record that
-/// the row reports. The record is destructured without `..`: a number of the record without a row does not compile,
-/// nor does a row that ignores its number.
+/// A row is: meaning, name, type, unit, its column in tables if it has one, and value. `from x` marks the row that
+/// reports the number `x` of the core's record; `unreported` lists the numbers that no row reports. The record is
+/// destructured without `..`: a number without a row does not compile ("pattern requires `..`"), nor does a row that
+/// ignores its number.
 macro_rules! move_report {
     (
         ($axis:ident, $curve:ident) unreported $($unreported:ident)+;
@@ -148,10 +149,15 @@ pub static KIND: Field<MoveReport> = Field {
     column: Some(Column::new("\nkind", 3, Decimals::Plain)),
 };
 
+/// All fields of a move out of a store: [`FIELDS`], then [`KIND`].
+pub fn stored_fields() -> impl Iterator<Item = &'static Field<MoveReport>> {
+    FIELDS.iter().chain([&KIND])
+}
+
 /// One JSON object; `kind` only where there is one.
 impl Serialize for MoveReport {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let fields = FIELDS.iter().chain(self.kind.as_ref().map(|_| &KIND));
+        let fields = stored_fields().filter(|field| field.name != KIND.name || self.kind.is_some());
         serializer.collect_map(fields.map(|field| (field.name, (field.value)(self))))
     }
 }
