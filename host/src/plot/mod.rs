@@ -25,22 +25,29 @@
 //! While samples stream in, command end is not known yet: give the decimator the recording's clock, and move
 //! the points afterwards with [`StopTrace::from_clock`].
 
-pub mod album;
+// What lines and words are drawn with.
 mod canvas;
-mod curve;
-pub mod decimate;
-mod format;
-mod frame;
-mod outcome;
-mod overlay;
-mod page;
-mod raster;
-mod scale;
-mod sheet;
-mod stop;
-mod thin;
-mod caption;
 mod text_fit;
+mod scale;
+mod frame;
+
+// The moves to be drawn.
+pub mod decimate;
+mod outcome;
+mod caption;
+pub mod album;
+mod thin;
+
+// The pictures.
+mod stop;
+mod curve;
+mod overlay;
+mod sheet;
+
+// The files.
+mod raster;
+mod page;
+mod format;
 
 #[cfg(test)]
 mod tests;

@@ -1,7 +1,7 @@
 //! In: a move and one of its columns. Out: the text of the cell, in every table for people.
 
 use super::field::{Column, Decimals, Field, Form, Value};
-use super::move_report::{FIELDS, KIND, MoveReport};
+use super::move_report::{MoveReport, stored_fields};
 use super::number;
 use super::printable::printable;
 
@@ -17,8 +17,7 @@ pub struct TableField {
 /// The columns of a table of these moves, in their order. A signature or a kind that no move has is
 /// not shown, since it would only be a column of dashes.
 pub fn columns(moves: &[&MoveReport]) -> Vec<TableField> {
-    let shown =
-        FIELDS.iter().chain([&KIND]).filter_map(|field| Some(TableField { field, column: field.column? }));
+    let shown = stored_fields().filter_map(|field| Some(TableField { field, column: field.column? }));
     let is_known = |shown: &TableField| {
         shown.field.form != Form::Text
             || moves.iter().any(|report| (shown.field.value)(report) != Value::Text(None))
@@ -32,7 +31,7 @@ pub fn cell(shown: &TableField, report: &MoveReport, count_decimals: usize) -> O
         Value::Text(text) => text.map(printable),
         Value::Whole(number) => Some(number.to_string()),
         Value::Number(number) => Some(match shown.column.decimals {
-            Decimals::None => number::plain(number?),
+            Decimals::Plain => number::plain(number?),
             Decimals::Seconds => number::fixed(number?, 3),
             Decimals::Uncertainty => number::milliseconds(number?, report.settling_u_s),
             Decimals::Milliseconds => number::milliseconds_beside(number?, report.settling_u_s),

@@ -5,7 +5,7 @@
 use std::io;
 
 use super::field::{Field, Value, WindowSettling};
-use super::move_report::{FIELDS, KIND, MoveReport};
+use super::move_report::{FIELDS, MoveReport, stored_fields};
 
 /// Writes the header, then one line for each row.
 #[derive(Debug)]
@@ -22,7 +22,7 @@ impl<W: io::Write> Writer<MoveReport, W> {
 
     /// Of moves out of a store: their kinds in one more column.
     pub fn of_stored_moves(out: W) -> io::Result<Self> {
-        Self::new(FIELDS.iter().chain([&KIND]).collect(), out)
+        Self::new(stored_fields().collect(), out)
     }
 }
 

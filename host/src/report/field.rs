@@ -82,7 +82,7 @@ impl Column {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decimals {
     /// Text, or a whole number without a unit.
-    None,
+    Plain,
     /// Seconds with three decimals.
     Seconds,
     /// Milliseconds with ± 2u; two significant digits of 2u are shown.
@@ -99,7 +99,7 @@ impl Decimals {
     /// The unit of the column; `{unit}` stands for that of the axis.
     pub const fn unit(self) -> &'static str {
         match self {
-            Decimals::None => "",
+            Decimals::Plain => "",
             Decimals::Seconds => "s",
             Decimals::Uncertainty => "ms ± 2u",
             Decimals::Milliseconds => "ms",

@@ -6,11 +6,12 @@ use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 use super::axis_context::AxisContext;
 use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
 
-/// Makes of the rows below the struct [`MoveReport`], its table [`FIELDS`] and its constructor.
+/// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
-/// A row: meaning, name, type, unit, column in tables, value. `from number` names the number of the core's record that
-/// the row reports. The record is destructured without `..`: a number of the record without a row does not compile,
-/// nor does a row that ignores its number.
+/// A row is: meaning, name, type, unit, its column in tables if it has one, and value. `from x` marks the row that
+/// reports the number `x` of the core's record; `unreported` lists the numbers that no row reports. The record is
+/// destructured without `..`: a number without a row does not compile ("pattern requires `..`"), nor does a row that
+/// ignores its number.
 macro_rules! move_report {
     (
         ($axis:ident, $curve:ident) unreported $($unreported:ident)+;
@@ -70,7 +71,7 @@ move_report! {
     /// Name of the axis.
     axis: String, "" = axis.name.clone();
     /// Number of the move on its axis, from 1.
-    number as "move": u32, "1", column ("move", 0, None), from number = number;
+    number as "move": u32, "1", column ("move", 0, Plain), from number = number;
     /// Last instant at the old command, on the recording's own clock.
     start_s: f64, "s", column ("start", 3, Seconds), from start = axis.clock.second(start);
     /// First instant at the final command, on the recording's own clock.
@@ -88,7 +89,7 @@ move_report! {
     /// Which settling time is reported: `last-entry`, `iso-9283` or `target-reached`.
     definition: Definition, "" = axis.settings.definition;
     /// `settled`, `unsettled`, `interrupted` or `untrusted`.
-    outcome: Outcome, "", column ("\noutcome", 0, None), from outcome = outcome;
+    outcome: Outcome, "", column ("\noutcome", 0, Plain), from outcome = outcome;
     /// Why the outcome is not `settled`, or what to be careful about; empty if nothing.
     reason: String, "", from reasons = reasons.to_string();
     /// Settling time by `definition`; only when settled.
@@ -130,7 +131,7 @@ move_report! {
     /// Time constant of a monotone decay after command end; reserved.
     tail_s: Option<f64>, "s" = None;
     /// Shape of the stop; reserved.
-    signature: Option<String>, "", column ("\nsignature", 2, None) = None;
+    signature: Option<String>, "", column ("\nsignature", 2, Plain) = None;
     /// Settling time for other windows, widest first: window in `unit`, settling in s or none.
     settling_curve: Vec<WindowSettling>, "unit, s" = curve.into_iter().map(|point| axis.window_settling(point)).collect();
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
@@ -145,13 +146,18 @@ pub static KIND: Field<MoveReport> = Field {
     meaning: "Which moves it may be compared with, in words.",
     form: Form::Text,
     value: |report| report.kind.value(),
-    column: Some(Column::new("\nkind", 3, Decimals::None)),
+    column: Some(Column::new("\nkind", 3, Decimals::Plain)),
 };
+
+/// All fields of a move out of a store: [`FIELDS`], then [`KIND`].
+pub fn stored_fields() -> impl Iterator<Item = &'static Field<MoveReport>> {
+    FIELDS.iter().chain([&KIND])
+}
 
 /// One JSON object; `kind` only where there is one.
 impl Serialize for MoveReport {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let fields = FIELDS.iter().chain(self.kind.as_ref().map(|_| &KIND));
+        let fields = stored_fields().filter(|field| field.name != KIND.name || self.kind.is_some());
         serializer.collect_map(fields.map(|field| (field.name, (field.value)(self))))
     }
 }

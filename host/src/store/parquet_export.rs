@@ -15,14 +15,14 @@ use super::export::SUMMARY_FIELDS;
 use super::moves::MoveQuery;
 use crate::error::Error;
 use crate::report::field::{Field, Form, Value};
-use crate::report::move_report::{FIELDS, KIND, MoveReport};
+use crate::report::move_report::{MoveReport, stored_fields};
 
 /// Rows written at a time.
 const GROUP: usize = 65_536;
 
 /// The fields of moves that become columns: all but the settling curve, which is a list.
 fn move_columns() -> impl Iterator<Item = &'static Field<MoveReport>> {
-    FIELDS.iter().filter(|field| field.form != Form::Curve).chain([&KIND])
+    stored_fields().filter(|field| field.form != Form::Curve)
 }
 
 /// Collects rows and writes them in groups.
