@@ -1,7 +1,7 @@
 //! In: values, one after another; actions of a person or of logic. Out: the state changes of an alarm.
 //!
-//! [`settings`] checks the settings of an alarm, [`life`] is the table of states with the names of IEC 62682 /
-//! ANSI/ISA-18.2, [`condition`] compares values with the limit, and [`AlarmInstance`] is one alarm of one value. An
+//! `settings` checks the settings of an alarm, `life` is the table of states with the names of IEC 62682 /
+//! ANSI/ISA-18.2, `condition` compares values with the limit, and [`AlarmInstance`] is one alarm of one value. An
 //! alarm that is set aside (shelved, suppressed by design or out of service) is still monitored: when it returns, its
 //! state is that of the condition then.
 

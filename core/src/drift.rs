@@ -68,7 +68,8 @@ pub struct Finding {
     pub change: i32,
     /// Last move of the kind before the sum left zero, counted from 1. Unit: moves
     pub since: u32,
-    /// Smallest change that is found within about the time stated in METHOD.md. Unit: ticks, or that of the values
+    /// Change that the sums are tuned to find: twice the allowance. The smallest change of the settings, unless the
+    /// baseline is too short for it. Unit: ticks, or that of the values
     pub smallest: u32,
     /// Whether the rate of false alarms is guaranteed.
     pub promise: Promise,

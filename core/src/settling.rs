@@ -17,7 +17,7 @@ pub(crate) mod approach;
 pub(crate) mod following;
 pub(crate) mod stop;
 
-use approach::{Approach, FirstCrossing, PathPoint};
+use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
 use curve::{Curve, CurvePoint, Readout};
 use following::Following;
@@ -48,7 +48,7 @@ pub(crate) struct Settling {
     rest: Rest,
     following: Following,
     /// Feedback at the command end.
-    command_end: PathPoint,
+    command_end: ApproachPoint,
     /// command − feedback at the command end. Unit: counts
     error_at_command_end: i32,
     first_crossing: FirstCrossing,
@@ -167,7 +167,7 @@ impl Settling {
         let error = sample.error_before();
         self.moving = false;
         self.curve.restart(tick);
-        self.command_end = PathPoint { tick, feedback };
+        self.command_end = ApproachPoint { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
         self.window.restart(settings, error, now - u64::from(sample.elapsed));

@@ -125,7 +125,7 @@ impl Decoder {
                 Event::Echo(_) => counts.echo(),
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    counts.place(place);
+                    counts.add_frame(place);
                     if let Some(missing) = missing(&frame.header, place) {
                         out(Said::Missing(missing));
                     }

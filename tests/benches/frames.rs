@@ -84,7 +84,7 @@ fn receiver(bytes: &[u8]) -> (u64, u64) {
         while let Some(event) = receiver.step(&mut left) {
             match event {
                 Event::Frame(frame) => {
-                    counts.place(sequence.step(&frame.header));
+                    counts.add_frame(sequence.step(&frame.header));
                     let read = frame.read::<Message>();
                     counts.read(&read);
                     if let Ok(read) = read {

@@ -81,7 +81,7 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
             match event {
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    heard.counts.place(place);
+                    heard.counts.add_frame(place);
                     let read = frame.read::<Message>();
                     heard.counts.read(&read);
                     match read.expect("a sound frame can be read").payload {

@@ -88,12 +88,12 @@ impl First {
 pub struct Reference {
     /// Value with score 0. Unit: that of the values
     pub median: u32,
-    /// Distance above the median that has score [`UNIT`]. Unit: that of the values
+    /// Distance above the median that has score 256. Unit: that of the values
     pub unit: f32,
 }
 
 impl Reference {
-    /// Score of a value: its distance from the median in units, cut off at ±[`FURTHEST`]; [`UNSETTLED`] if unsettled.
+    /// Score of a value: its distance from the median in units, cut off at ±640 (2.5 units); 1280 if unsettled.
     pub fn score(&self, evidence: Evidence) -> i32 {
         let Evidence::Value(value) = evidence else { return UNSETTLED };
         let distance = (i64::from(value) - i64::from(self.median)).clamp(-(1 << 30), 1 << 30) as i32;

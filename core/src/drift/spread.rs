@@ -33,7 +33,7 @@ pub(super) struct Spread {
     subgroups: i64,
 }
 
-/// Estimates from a [`Spread`]. Unit: score units; of a variance, score units²
+/// Estimates from the scores of good moves. Unit: score units; of a variance, score units²
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scatter {
     /// Variance of the mean of a subgroup, autocorrelation included.

@@ -16,7 +16,7 @@ const COARSE: usize = 16;
 
 /// An approach point: feedback at an instant.
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct PathPoint {
+pub(crate) struct ApproachPoint {
     /// Unit: ticks, wrapping
     pub tick: u32,
     /// Unit: counts, wrapping
@@ -30,9 +30,9 @@ pub(crate) struct Approach {
     count: usize,
     /// Feedback of the last point. Unit: counts, wrapping
     last: i32,
-    fine: [PathPoint; POINTS],
+    fine: [ApproachPoint; POINTS],
     /// Every sixteenth of the points.
-    coarse: [PathPoint; POINTS],
+    coarse: [ApproachPoint; POINTS],
 }
 
 impl Approach {
@@ -51,7 +51,7 @@ impl Approach {
     }
 
     fn push(&mut self, feedback: i32, tick: u32) {
-        let point = PathPoint { tick, feedback };
+        let point = ApproachPoint { tick, feedback };
         self.fine[self.count % POINTS] = point;
         if self.count % COARSE == 0 {
             self.coarse[self.count / COARSE % POINTS] = point;
@@ -61,7 +61,7 @@ impl Approach {
     }
 
     /// The points, oldest first.
-    fn points(&self) -> [&[PathPoint]; 4] {
+    fn points(&self) -> [&[ApproachPoint]; 4] {
         let fine = self.count.saturating_sub(POINTS)..self.count;
         let oldest = self.count.div_ceil(COARSE).saturating_sub(POINTS);
         let coarse = ring(&self.coarse, oldest..fine.start.div_ceil(COARSE));
@@ -77,14 +77,14 @@ impl Approach {
         settings: &Settings,
         target: i32,
         travel: i32,
-        command_end: PathPoint,
+        command_end: ApproachPoint,
     ) -> FirstCrossing {
-        let error = |point: &PathPoint| target.wrapping_sub(point.feedback);
-        let inside = |point: &PathPoint| error(point).unsigned_abs() <= settings.window;
+        let error = |point: &ApproachPoint| target.wrapping_sub(point.feedback);
+        let inside = |point: &ApproachPoint| error(point).unsigned_abs() <= settings.window;
         let short_of_target = short_of_target(settings.window, travel);
         let runs = self.points();
         let path = || runs.iter().copied().flatten().chain(core::iter::once(&command_end));
-        let since = |(from, to): (&PathPoint, &PathPoint)| {
+        let since = |(from, to): (&ApproachPoint, &ApproachPoint)| {
             let delay = delay(error(from), error(to), settings, to.tick.wrapping_sub(from.tick));
             command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
         };
@@ -94,7 +94,7 @@ impl Approach {
         let Some(to) = path().find(|point| !short_of_target(error(point))) else {
             return FirstCrossing::NotYet;
         };
-        let crosses = |(from, to): &(&PathPoint, &PathPoint)| {
+        let crosses = |(from, to): &(&ApproachPoint, &ApproachPoint)| {
             let swings_through = (error(to) < 0) != (error(from) < 0);
             !inside(from) && (inside(to) || swings_through)
         };
@@ -113,7 +113,7 @@ fn short_of_target(window: u32, travel: i32) -> impl Fn(i32) -> bool {
 }
 
 /// The points of a ring with these numbers, in order: at most `POINTS` of them.
-fn ring(points: &[PathPoint; POINTS], numbers: Range<usize>) -> (&[PathPoint], &[PathPoint]) {
+fn ring(points: &[ApproachPoint; POINTS], numbers: Range<usize>) -> (&[ApproachPoint], &[ApproachPoint]) {
     let (start, count) = (numbers.start % POINTS, numbers.len());
     let (newer, older) = points.split_at(start);
     let wrapped = count.saturating_sub(older.len());
@@ -154,7 +154,7 @@ mod tests {
         path.restart(feedback(0), 0);
         (1..approach.len()).for_each(|k| path.step(feedback(k), k as u32 * 10, settings.window));
         let last = approach.len() - 1;
-        let command_end = PathPoint { tick: last as u32 * 10, feedback: feedback(last) };
+        let command_end = ApproachPoint { tick: last as u32 * 10, feedback: feedback(last) };
         assert_eq!(path.first_crossing(&settings, target, target - feedback(0), command_end), expected);
     }
 

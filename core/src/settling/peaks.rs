@@ -15,6 +15,7 @@ pub struct Speed {
 }
 
 impl Speed {
+    /// Whether this speed is higher than `other`.
     fn faster(self, other: Speed) -> bool {
         u64::from(self.distance) * u64::from(other.time.max(1))
             > u64::from(other.distance) * u64::from(self.time.max(1))
@@ -89,9 +90,9 @@ impl Peaks {
 
     /// Adds one sample at which the command has changed.
     pub(crate) fn moving(&mut self, sample: Sample) {
-        let away = sample.feedback.wrapping_sub(self.origin);
-        self.high = self.high.max(away);
-        self.low = self.low.min(away);
+        let distance = sample.feedback.wrapping_sub(self.origin);
+        self.high = self.high.max(distance);
+        self.low = self.low.min(distance);
         self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
         self.add_to_block(sample);
     }
@@ -99,9 +100,9 @@ impl Peaks {
     /// The command moves again after a pause at `target`: the errors during the pause belong to the motion.
     pub(crate) fn resume(&mut self, target: i32) {
         let Extremes { most, least } = self.standing;
-        let away = target.wrapping_sub(self.origin);
-        self.high = self.high.max(away.wrapping_sub(least));
-        self.low = self.low.min(away.wrapping_sub(most));
+        let distance = target.wrapping_sub(self.origin);
+        self.high = self.high.max(distance.wrapping_sub(least));
+        self.low = self.low.min(distance.wrapping_sub(most));
         self.moving_error = self.moving_error.max(self.standing.size());
     }
 
@@ -130,6 +131,7 @@ impl Peaks {
         self.count = 0;
     }
 
+    /// The block ends, and the next begins, at this sample.
     fn end_block(&mut self, sample: Sample) {
         let end = BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error };
         let distance = end.feedback.wrapping_sub(self.block.feedback).unsigned_abs();

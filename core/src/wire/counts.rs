@@ -41,7 +41,7 @@ impl Counts {
     }
 
     /// Adds a frame by its continuity.
-    pub fn place(&mut self, continuity: Continuity) {
+    pub fn add_frame(&mut self, continuity: Continuity) {
         match continuity {
             Continuity::First | Continuity::Next => self.frames += 1,
             Continuity::Lost(missing) => {

@@ -23,8 +23,8 @@ pub struct Curve<'a> {
     pub last: bool,
     /// Window of the first point of this part. Unit: counts
     pub window: u32,
-    /// One number per point: 0 if it did not settle, else 1 + its settling time less that of the point before (0 before
-    /// the first point), wrapping at 2^32. Unit: ticks
+    /// One number per point: 0 if it did not settle, else 1 + its settling time less that of the last point before it
+    /// that settled (0 if there is none), wrapping at 2^32. Unit: ticks
     pub points: &'a [u8],
 }
 

@@ -117,7 +117,7 @@ pub struct Drift {
     /// Last move of the kind before the change. Unit: moves of the kind
     #[serde(deserialize_with = "appended")]
     pub since: u32,
-    /// Smallest change that is found within about the time stated in METHOD.md. Unit: ticks
+    /// Change that the sums are tuned to find; see [`drift::Finding::smallest`]. Unit: ticks
     #[serde(deserialize_with = "appended")]
     pub smallest: u32,
     /// State of the guarantee.

@@ -9,7 +9,7 @@ pub enum Continuity {
     First,
     /// The number that was expected.
     Next,
-    /// Number of frames of this priority that are missing before this one.
+    /// This number of frames of the priority is missing before this one.
     Lost(u32),
     /// The sender has restarted. Frames that it had not sent before the restart are only in its log.
     Restart {
@@ -32,7 +32,7 @@ const REMEMBERED: u32 = u64::BITS;
 struct Series {
     /// The number that is expected; `None` before the first frame.
     next: Option<u32>,
-    /// Bit n: the number n below the last one was received.
+    /// Bit n: the number n below the last one was received, or came before the first frame.
     received: u64,
 }
 
