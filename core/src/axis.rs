@@ -1,6 +1,7 @@
 //! In: readings of one axis. Out: its status at every sample, and events: move records, following-error changes.
 //!
-//! The only file that knows all stages of a measurement. Every reading runs through [`Axis::step`].
+//! The only place that knows all stages of a measurement. [`Axis::step`] is the one way through them; [`batch`] adds
+//! many readings at once where nothing but sums and extremes would change.
 
 use heapless::Deque;
 
@@ -10,6 +11,10 @@ use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{CurvePoint, Readout};
 use crate::settling::{Settling, Status};
+
+mod batch;
+
+use batch::Batch;
 
 /// Length of the event queue; one step adds at most two.
 const EVENTS: usize = 4;
@@ -119,9 +124,21 @@ impl Axis {
     }
 
     /// Adds readings up to the first at which an event was queued; returns the number of readings added.
+    ///
+    /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, readings: &[Reading]) -> usize {
-        let event = readings.iter().position(|&reading| self.step(reading).event);
-        event.map_or(readings.len(), |index| index + 1)
+        let (mut remaining, mut batch) = (readings, Batch::empty());
+        loop {
+            let added = self.add_batch(&mut batch, remaining);
+            remaining = remaining.get(added..).unwrap_or_default();
+            let Some((reading, others)) = remaining.split_first() else { return readings.len() };
+            if added == 0 {
+                remaining = others;
+                if self.step(*reading).event {
+                    return readings.len() - remaining.len();
+                }
+            }
+        }
     }
 
     /// No more readings follow: the last rest ends here and its move is reported.

@@ -4,7 +4,7 @@
 //! at the last change before the next rest. Which change was the last is known only after the rest
 //! time, so the end is reported late and back-dated.
 
-use crate::sample::Sample;
+use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
 /// Least number of samples for which a command at rest is unchanged.
@@ -109,6 +109,41 @@ impl Motion {
             State::Idle => Phase::Idle,
             State::Changing => self.holding(settings, now - self.changed),
         }
+    }
+
+    /// Adds samples at an unchanged command that end no phase.
+    pub(crate) fn hold(&mut self, samples: u32) {
+        if self.state == State::Changing {
+            self.held_samples = self.held_samples.saturating_add(samples);
+        }
+    }
+
+    /// Adds readings that each change the command, unscaled, as the one `before` them did.
+    ///
+    /// `end` has the last two of them all, the last one read at `now`. Unit: ticks since the first reading
+    pub(crate) fn move_on(
+        &mut self,
+        before: Reading,
+        readings: &[Reading],
+        end: (Reading, Reading),
+        now: u64,
+    ) {
+        let origin = before.command.wrapping_sub(self.move_command.travel);
+        let distance = |reading: &Reading| reading.command.wrapping_sub(origin);
+        let furthest = readings.iter().map(|reading| distance(reading).unsigned_abs()).max();
+        let (last_but_one, last) = end;
+        self.excursion = self.excursion.max(furthest.unwrap_or(0));
+        self.move_command.travel = distance(&last);
+        self.changed = now;
+        self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
+        self.change = last.command.wrapping_sub(last_but_one.command);
+        self.held_samples_before = 0;
+    }
+
+    /// How long after `now` an unchanged command is still not at rest, if it is not yet. Unit: ticks
+    pub(crate) fn ticks_to_rest(&self, settings: &Settings, now: u64) -> Option<u64> {
+        let held = now - self.changed;
+        (self.state == State::Changing).then(|| self.time_to_rest(settings).saturating_sub(held + 1))
     }
 
     fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {

@@ -77,15 +77,15 @@ impl Sample {
 /// The stage: makes samples of readings.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Sampler {
-    last: Reading,
+    pub(crate) last: Reading,
     /// Scaled command. Unit: feedback counts, wrapping
-    command: i32,
+    pub(crate) command: i32,
     /// Fraction of a count that scaling carries over to the next change. Unit: feedback counts / `command_scale.1`
     remainder: i32,
     /// Time since the first reading. Unit: ticks
-    now: u64,
+    pub(crate) now: u64,
     /// Faults to report with the next reading.
-    faults: Faults,
+    pub(crate) faults: Faults,
 }
 
 impl Sampler {

@@ -41,27 +41,27 @@ pub struct Status {
 /// The stage.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Settling {
-    window: Window,
-    curve: Curve,
-    peaks: Peaks,
-    approach: Approach,
-    rest: Rest,
-    following: Following,
+    pub(crate) window: Window,
+    pub(crate) curve: Curve,
+    pub(crate) peaks: Peaks,
+    pub(crate) approach: Approach,
+    pub(crate) rest: Rest,
+    pub(crate) following: Following,
     /// Feedback at the command end.
     command_end: ApproachPoint,
     /// command − feedback at the command end. Unit: counts
     error_at_command_end: i32,
     first_crossing: FirstCrossing,
     /// While outside: time stamp of the last change of feedback. Unit: ticks, wrapping
-    changed: u32,
+    pub(crate) changed: u32,
     /// While outside: change of feedback in the last sample. Unit: counts
-    change: i32,
+    pub(crate) change: i32,
     /// Faults from the start of the move to the last window transition.
     faults: Faults,
     /// Faults since then; they count only if another window transition follows.
     later_faults: Faults,
     /// The last sample changed the command.
-    moving: bool,
+    pub(crate) moving: bool,
 }
 
 impl Settling {

@@ -6,6 +6,8 @@
 
 use core::ops::Range;
 
+use heapless::Vec;
+
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
 
@@ -60,13 +62,18 @@ impl Approach {
         self.last = feedback;
     }
 
-    /// The points, oldest first.
-    fn points(&self) -> [&[ApproachPoint]; 4] {
+    /// The points, oldest first, and the command end after them.
+    fn path(&self, command_end: ApproachPoint) -> Vec<ApproachPoint, { 2 * POINTS + 1 }> {
         let fine = self.count.saturating_sub(POINTS)..self.count;
         let oldest = self.count.div_ceil(COARSE).saturating_sub(POINTS);
         let coarse = ring(&self.coarse, oldest..fine.start.div_ceil(COARSE));
         let fine = ring(&self.fine, fine);
-        [coarse.0, coarse.1, fine.0, fine.1]
+        let mut path = Vec::new();
+        for points in [coarse.0, coarse.1, fine.0, fine.1, &[command_end]] {
+            // There is room for all of them.
+            let _ = path.extend_from_slice(points);
+        }
+        path
     }
 
     /// The crossings into the window about `target`, for a move that ends at `command_end`.
@@ -82,25 +89,24 @@ impl Approach {
         let error = |point: &ApproachPoint| target.wrapping_sub(point.feedback);
         let inside = |point: &ApproachPoint| error(point).unsigned_abs() <= settings.window;
         let short_of_target = short_of_target(settings.window, travel);
-        let runs = self.points();
-        let path = || runs.iter().copied().flatten().chain(core::iter::once(&command_end));
-        let since = |(from, to): (&ApproachPoint, &ApproachPoint)| {
+        let since = |from: &ApproachPoint, to: &ApproachPoint| {
             let delay = delay(error(from), error(to), settings, to.tick.wrapping_sub(from.tick));
             command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
         };
-        let Some(from) = path().take_while(|point| short_of_target(error(point))).last() else {
-            return FirstCrossing::Unseen;
-        };
-        let Some(to) = path().find(|point| !short_of_target(error(point))) else {
+        let path = self.path(command_end);
+        let Some(crossed) = path.iter().position(|point| !short_of_target(error(point))) else {
             return FirstCrossing::NotYet;
         };
-        let crosses = |(from, to): &(&ApproachPoint, &ApproachPoint)| {
-            let swings_through = (error(to) < 0) != (error(from) < 0);
-            !inside(from) && (inside(to) || swings_through)
+        let Some([from, to]) = crossed.checked_sub(1).and_then(|before| path.get(before..=crossed)) else {
+            return FirstCrossing::Unseen;
         };
-        let last = path().zip(path().skip(1)).filter(crosses).last();
-        let first = since((from, to));
-        FirstCrossing::Before { first, last: last.map_or(first, since) }
+        let first = since(from, to);
+        let last = path.windows(2).rev().find_map(|pair| {
+            let [from, to] = pair else { return None };
+            let swings_through = (error(to) < 0) != (error(from) < 0);
+            (!inside(from) && (inside(to) || swings_through)).then(|| since(from, to))
+        });
+        FirstCrossing::Before { first, last: last.unwrap_or(first) }
     }
 }
 

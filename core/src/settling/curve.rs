@@ -10,14 +10,14 @@ const EXACT: u32 = 8;
 const BUCKETS: usize = 121;
 
 /// Index of the bucket of errors of this size.
-fn bucket(size: u32) -> usize {
+pub(crate) fn bucket(size: u32) -> usize {
     // Sizes below four fall into the octave of four and need no branch of their own.
     let octave = 29 - (size | 4).leading_zeros();
     (octave * 4 + (size >> octave)) as usize
 }
 
 /// Largest error in a bucket. Unit: counts
-fn upper_edge(bucket: usize) -> u32 {
+pub(crate) fn upper_edge(bucket: usize) -> u32 {
     if bucket < EXACT as usize {
         return bucket as u32;
     }

@@ -23,6 +23,11 @@ impl Following {
         false
     }
 
+    /// Whether the last error was beyond its window.
+    pub(crate) fn is_outside(&self) -> bool {
+        self.outside
+    }
+
     fn beyond(&mut self, settings: &Settings, elapsed: u32) -> bool {
         self.outside_for = if self.outside { self.outside_for.saturating_add(elapsed) } else { 0 };
         self.outside = true;

@@ -3,7 +3,7 @@
 use crate::sample::Sample;
 
 /// Samples in a speed block. One encoder count of distance is spread over eight samples.
-const BLOCK: u32 = 8;
+pub(crate) const BLOCK: u32 = 8;
 
 /// A speed as a distance and its time.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -44,26 +44,32 @@ impl Extremes {
 
 /// Start of a speed block.
 #[derive(Clone, Copy, Debug, Default)]
-struct BlockStart {
-    tick: u32,
-    feedback: i32,
-    error: i32,
+pub(crate) struct BlockStart {
+    pub tick: u32,
+    pub feedback: i32,
+    pub error: i32,
+}
+
+impl BlockStart {
+    fn at(sample: Sample) -> BlockStart {
+        BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error }
+    }
 }
 
 /// Extremes since the start of a move.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Peaks {
     /// Feedback just before the start of the move. Unit: counts, wrapping
-    origin: i32,
+    pub origin: i32,
     /// Extremes of feedback relative to `origin` while the command moves. Unit: counts
-    high: i32,
-    low: i32,
+    pub high: i32,
+    pub low: i32,
     /// Largest |error| while the command moves. Unit: counts
-    moving_error: u32,
+    pub moving_error: u32,
     /// Extremes of the error since the command end.
     standing: Extremes,
     /// Samples in the current speed block.
-    count: u32,
+    pub count: u32,
     block: BlockStart,
     /// Tick and error at the start of the block before.
     older: (u32, i32),
@@ -120,20 +126,19 @@ impl Peaks {
     pub(crate) fn add_to_block(&mut self, sample: Sample) {
         self.count += 1;
         if self.count >= BLOCK {
-            self.end_block(sample);
+            self.end_block(BlockStart::at(sample));
         }
     }
 
     /// Feedback has left the window: a speed block begins at this sample.
     pub(crate) fn exited(&mut self, sample: Sample) {
-        self.block = BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+        self.block = BlockStart::at(sample);
         self.older = (sample.tick, sample.error);
         self.count = 0;
     }
 
     /// The block ends, and the next begins, at this sample.
-    fn end_block(&mut self, sample: Sample) {
-        let end = BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+    pub(crate) fn end_block(&mut self, end: BlockStart) {
         let distance = end.feedback.wrapping_sub(self.block.feedback).unsigned_abs();
         let speed = Speed { distance, time: end.tick.wrapping_sub(self.block.tick) };
         if speed.faster(self.fastest) {

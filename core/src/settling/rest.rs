@@ -9,13 +9,13 @@ use crate::settling::crossing::quotient;
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Rest {
-    count: u32,
-    sum: i64,
-    squares: u64,
+    pub count: u32,
+    pub sum: i64,
+    pub squares: u64,
     /// Sum of squares of second differences, which contain noise but not a decay. Unit: counts²
-    bends: u64,
+    pub bends: u64,
     /// Change of feedback in the last sample. Unit: counts
-    change: i32,
+    pub change: i32,
 }
 
 impl Rest {
@@ -100,8 +100,9 @@ fn divided(sum: u64, count: u32) -> u64 {
     (u64::from(upper / count) << 32) + (u64::from(middle / count) << 16) + u64::from(lower / count)
 }
 
-fn square(value: i32) -> u64 {
-    (i64::from(value) * i64::from(value)) as u64
+pub(crate) fn square(value: i32) -> u64 {
+    let size = u64::from(value.unsigned_abs());
+    size * size
 }
 
 #[cfg(test)]

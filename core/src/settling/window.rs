@@ -113,6 +113,26 @@ impl Window {
         }
     }
 
+    /// Adds time inside at the same command that does not reach the window time. Unit: ticks
+    pub(crate) fn dwell_on(&mut self, passed: u32) {
+        if self.position == Position::Inside {
+            self.dwell += passed;
+        }
+    }
+
+    /// Adds samples outside at the same command, none with a larger |error|. Unit: counts
+    pub(crate) fn outside_on(&mut self, largest: u32) {
+        self.largest_error = self.largest_error.max(largest);
+    }
+
+    /// Time for which feedback may stay inside before the window time is reached. Unit: ticks
+    pub(crate) fn ticks_to_target_reached(&self, settings: &Settings) -> u32 {
+        match self.position {
+            Position::Inside => settings.window_time.saturating_sub(self.dwell.saturating_add(1)),
+            Position::Outside | Position::TargetReached => u32::MAX,
+        }
+    }
+
     /// Feedback came inside at `crossing`.
     pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
         crossing.largest_error = self.largest_error;
