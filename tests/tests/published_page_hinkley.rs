@@ -14,7 +14,7 @@ const CHANGE: usize = 80;
 /// The classic chart is the shipped sum. Source: asserted by the file, which says Page–Hinkley with a fixed mean.
 #[test]
 fn the_classic_chart() {
-    let Some(file) = json("published/04_page_hinkley.json") else { return };
+    let file = json("published/04_page_hinkley.json");
     let case = &file["cases"][0];
     let charts = case["classic"].as_array().unwrap();
     assert_eq!(charts.len(), 4);
@@ -47,7 +47,7 @@ fn watched(values: &[f64], times: usize) -> Option<usize> {
 /// Source: river 0.26.1. The shipped watch learns its scatter, too, for which eighty values are few.
 #[test]
 fn rivers_chart_and_the_shipped_watch() {
-    let Some(file) = json("published/04_page_hinkley.json") else { return };
+    let file = json("published/04_page_hinkley.json");
     let case = &file["cases"][0];
     let values = numbers(&case["data"]);
     let charts = case["river_PageHinkley"].as_array().unwrap();

@@ -85,7 +85,7 @@ impl Step {
 
 #[test]
 fn second_order_systems_settle_at_the_exact_times() {
-    let Some(table) = rows("published/02_second_order_exact.csv") else { return };
+    let table = rows("published/02_second_order_exact.csv");
     for row in &table {
         let zeta = row.number("zeta");
         let step = |window| Step::new(System::second_order(1.0, zeta), 1.0, window, 90.0, 1e-3);
@@ -106,7 +106,7 @@ fn second_order_systems_settle_at_the_exact_times() {
 
 #[test]
 fn first_order_tails_settle_after_tau_times_the_logarithm() {
-    let Some(table) = rows("published/02_first_order_tail.csv") else { return };
+    let table = rows("published/02_first_order_tail.csv");
     for row in &table {
         let (tau, start, window) = (row.number("tau_s"), row.number("E0"), row.number("W"));
         let step = Step::new(System::new(&[1.0], &[tau, 1.0]), 1.0, window / start, tau * 12.0, tau * 1e-4);
@@ -117,7 +117,7 @@ fn first_order_tails_settle_after_tau_times_the_logarithm() {
 
 #[test]
 fn overshoot_tells_the_damping() {
-    let Some(table) = rows("published/02_zeta_from_overshoot.csv") else { return };
+    let table = rows("published/02_zeta_from_overshoot.csv");
     for row in &table {
         let (percent, zeta) = (row.number("overshoot_pct"), row.number("zeta"));
         let step = Step::new(System::second_order(1.0, zeta), 1.0, 0.02, 40.0, 1e-3);
@@ -128,7 +128,7 @@ fn overshoot_tells_the_damping() {
 
 #[test]
 fn the_systems_of_step_info_settle_at_the_exact_times() {
-    let Some(file) = json("published/02_step_info.json") else { return };
+    let file = json("published/02_step_info.json");
     for system in file["systems"].as_array().unwrap() {
         let name = system["name"].as_str().unwrap();
         let part = |name: &str| -> Vec<f64> {
@@ -156,7 +156,7 @@ fn the_systems_of_step_info_settle_at_the_exact_times() {
 
 #[test]
 fn published_examples_agree_to_their_printed_digits() {
-    let Some(file) = json("published/02_textbook.json") else { return };
+    let file = json("published/02_textbook.json");
     for case in file["cases"].as_array().unwrap() {
         let (what, computed) = (case["desc"].as_str().unwrap(), &case["computed"]);
         let (frequency, zeta) = (case["wn"].as_f64().unwrap(), case["zeta"].as_f64().unwrap());
@@ -183,7 +183,7 @@ fn published_examples_agree_to_their_printed_digits() {
 /// (`02_step_info`); there the exact time is what has to be met, and the other is shown to be off.
 #[test]
 fn documented_step_responses_agree() {
-    let Some(file) = json("published/02_control_published.json") else { return };
+    let file = json("published/02_control_published.json");
     let systems: [(&[f64], &[f64]); 3] = [
         (&[1.0, 5.0, 5.0], &[1.0, 1.65, 5.0, 6.5, 2.0]),
         (&[-1.0, 1.0], &[1.0, 1.0, 1.0]),
@@ -210,7 +210,7 @@ fn documented_step_responses_agree() {
 /// Lag at constant velocity and at the command end, through the core's following error.
 #[test]
 fn following_errors_agree_with_the_closed_form() {
-    let Some(table) = rows("published/02_following_error_closed_form.csv") else { return };
+    let table = rows("published/02_following_error_closed_form.csv");
     for row in &table {
         let (speed, lag) = (row.number("V"), row.number("fe_at_constant_velocity"));
         let first_order = row.text("model").starts_with("first-order");

@@ -100,7 +100,7 @@ fn in_control_it_runs_as_long_as_asked_and_finds_changes_nearly_as_soon_as_can_b
 /// same run length in control. Steeper ramps the EWMA finds sooner, by up to a fifth: see `published_ewma.rs`.
 #[test]
 fn ramps_are_found_as_soon_as_by_the_published_charts() {
-    let Some(rows) = rows("published/04_arl_linear_drift.csv") else { return };
+    let rows = rows("published/04_arl_linear_drift.csv");
     println!("chart, ramp sd/subgroup: found after, by the chart, in subgroups");
     for (chart, length, steepest) in [
         ("one-sided CUSUM", two_sided(0.25, 8.0, 0.0, 0.0), 0.5),

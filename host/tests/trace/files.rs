@@ -5,14 +5,12 @@ use std::path::{Path, PathBuf};
 use stillpoint::error::Error;
 use stillpoint::trace::{Choice, Row, Trace};
 
-const SHARED: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared");
+/// Where the published figures and the recordings of the repository are.
+const TESTS: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../tests");
 
 fn recordings(folder: &str) -> Vec<PathBuf> {
-    let folder = Path::new(SHARED).join(folder);
-    let Ok(entries) = folder.read_dir() else {
-        eprintln!("skipped: {} is not here, so its recordings were not read", folder.display());
-        return Vec::new();
-    };
+    let folder = Path::new(TESTS).join(folder);
+    let entries = folder.read_dir().unwrap_or_else(|error| panic!("{}: {error}", folder.display()));
     let mut paths: Vec<PathBuf> = entries.filter_map(|entry| entry.ok().map(|entry| entry.path())).collect();
     paths.retain(|path| path.extension().is_some_and(|extension| extension == "csv"));
     paths.sort();
