@@ -3,6 +3,7 @@
 //! Published files lie beside the repository. Where they are absent a test says so and checks nothing.
 
 pub mod flash;
+pub mod layout;
 pub mod published;
 pub mod response;
 pub mod run;

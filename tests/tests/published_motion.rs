@@ -126,7 +126,8 @@ fn lags_follow_as_published() {
 #[test]
 fn tails_reach_the_window_when_published() {
     for row in rows("published/02_first_order_tail.csv") {
-        let [tau, start, window, settling] = ["tau_s", "E0", "W", "t_settle_s"].map(|column| row.number(column));
+        let [tau, start, window, settling] =
+            ["tau_s", "E0", "W", "t_settle_s"].map(|column| row.number(column));
         close(tau * (start / window).ln(), settling, 1e-12, "closed form");
         let [error] = after(&[[-1.0 / tau]], settling, [start]);
         close(error, window, 1e-12, "simulated");

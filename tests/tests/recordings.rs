@@ -12,7 +12,8 @@ use stillpoint_tests::recording::{ask, moves, told};
 
 /// Recordings of a folder whose names begin so, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
-    let files = std::fs::read_dir(path(folder)).expect("a folder").map(|entry| entry.expect("an entry").path());
+    let files =
+        std::fs::read_dir(path(folder)).expect("a folder").map(|entry| entry.expect("an entry").path());
     let named =
         |path: &PathBuf| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(begin));
     let mut files: Vec<PathBuf> = files.filter(named).collect();
