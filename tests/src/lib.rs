@@ -3,6 +3,8 @@
 //! Published files lie beside the repository. Where they are absent a test says so and checks nothing.
 
 pub mod flash;
+pub mod skip;
+pub mod rounds;
 pub mod layout;
 pub mod published;
 pub mod response;

@@ -4,11 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint::analysis::alarm_rate::{AlarmRate, Annunciation, Period};
 use stillpoint_core::alarm::{Action, AlarmInstance, Answer, NEVER, Parameters, Settings, Side};
 use stillpoint_core::alarm::{Event, State};
 use stillpoint_tests::alarm::{Twin, after, rows};
+use stillpoint_tests::rounds::cases;
 
 #[test]
 fn the_twin_has_the_same_table() {
@@ -105,7 +105,7 @@ fn sound(point: &AlarmInstance, settings: &Settings, now: u64) -> Result<(), Tes
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 1000, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(1000) })]
 
     #[test]
     fn an_alarm_never_leaves_its_table(parameters in parameters(), happenings in happenings()) {

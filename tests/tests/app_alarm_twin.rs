@@ -2,7 +2,6 @@
 //! people ask: every step, in its order, at its tick; every command done or refused.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::alarm::Event;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Severity;
@@ -12,6 +11,7 @@ use stillpoint_core::wire::watch::{Action, AlarmPriority, Arrangement, Subject};
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::alarms::{Alarms, Told};
 use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::rounds::cases;
 
 /// Unit: ticks
 const MILLISECOND: u32 = 1000;
@@ -263,7 +263,7 @@ impl Bench {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 20, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(20) })]
 
     #[test]
     fn a_monitor_tells_what_its_twin_tells(happenings in happenings()) {

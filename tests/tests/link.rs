@@ -9,6 +9,7 @@ use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_tests::chance::Chance;
+use stillpoint_tests::rounds::seed;
 
 const RATE: u32 = 4000;
 
@@ -97,9 +98,9 @@ fn wound(chance: &mut Chance, bytes: &[u8], rarity: u64) -> Vec<u8> {
 #[test]
 fn a_noisy_line_invents_no_move_and_counts_every_loss() {
     let truth = truth(60.0);
-    for (seed, rarity) in [(1, 300), (2, 3000), (3, 30_000), (4, 1000)] {
+    for (number, rarity) in [(1, 300), (2, 3000), (3, 30_000), (4, 1000)] {
         let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
-        let (mut chance, mut monitor) = (Chance::new(seed), monitor());
+        let (mut chance, mut monitor) = (Chance::new(seed(number)), monitor());
         samples(&mut monitor, 60.0, &mut |bytes| {
             let wounded = wound(&mut chance, bytes, rarity);
             decoder.take(&wounded, &mut |said| keep(&mut moves, &mut missing, said));

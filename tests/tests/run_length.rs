@@ -8,6 +8,7 @@ use stillpoint_core::drift::{Direction, Drift, Finding, SUBGROUP};
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::promise::{Cell, Count, cells};
 use stillpoint_tests::published::{Row, rows};
+use stillpoint_tests::rounds::{rounds, seed};
 use stillpoint_tests::run_length::{ewma, limit_for, two_sided};
 use stillpoint_tests::scatter::{Scatter, Shape, TYPICAL};
 
@@ -51,7 +52,7 @@ fn lengths(
     watch: &DriftSettings,
     from: &[Drift],
     scatter: &mut Scatter,
-    runs: usize,
+    short: u64,
     change: impl Fn(u32) -> f64,
 ) -> Vec<f64> {
     let run = |k: usize| {
@@ -66,7 +67,7 @@ fn lengths(
         }
         unreachable!("a run ends with an alarm")
     };
-    (0..runs).map(run).collect()
+    (0..rounds(short) as usize).map(run).collect()
 }
 
 fn mean(lengths: &[f64]) -> f64 {
@@ -78,7 +79,7 @@ fn in_control_it_runs_as_long_as_asked_and_finds_changes_nearly_as_soon_as_can_b
     println!("ask     in control | shift sd: found after, beside the CUSUM of the same length, in subgroups");
     for (ask, runs) in [(465.44, 8000), (1000.0, 6000), (10_000.0, 3000)] {
         let watch = watch(ask, 1.0, 100_000);
-        let mut scatter = Scatter::new(NORMAL, 0.0, 11);
+        let mut scatter = Scatter::new(NORMAL, 0.0, seed(11));
         let from = learnt(&watch, &mut scatter, 20);
         let length = mean(&lengths(&watch, &from, &mut scatter, runs, |_| 0.0));
         assert!((length / ask - 1.0).abs() < 0.1, "asked for {ask}, runs for {length}");
@@ -107,7 +108,7 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
         ("two-sided EWMA", ewma(0.242, 2.994_441_350_235_47, 0.0), 0.05),
     ] {
         let watch = watch(length, 0.5, 100_000);
-        let mut scatter = Scatter::new(NORMAL, 0.0, 12);
+        let mut scatter = Scatter::new(NORMAL, 0.0, seed(12));
         let from = learnt(&watch, &mut scatter, 20);
         let slope = |row: &Row| row.number("drift_sigma_per_sample");
         let told: Vec<_> = rows
@@ -125,11 +126,11 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
 }
 
 /// Moves up to the alarm after a slowdown, sorted.
-fn slowdown(baseline: u32, before: u32, runs: u32) -> Vec<u32> {
+fn slowdown(baseline: u32, before: u32, runs: u64) -> Vec<u32> {
     let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::default() }).unwrap();
-    let mut scatter = Scatter::new(NORMAL, 0.0, 13);
+    let mut scatter = Scatter::new(NORMAL, 0.0, seed(13));
     let mut delays = vec![];
-    while (delays.len() as u32) < runs {
+    while (delays.len() as u64) < rounds(runs) {
         let mut drift = Drift::default();
         (0..before).for_each(|_| _ = feed(&mut drift, &watch, &mut scatter));
         let found = (1..).find(|_| {

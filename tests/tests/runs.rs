@@ -1,8 +1,8 @@
 //! Many readings at once give what one step after another gives, however they are cut.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
+use stillpoint_tests::rounds::cases;
 
 /// Time between samples where nothing else is said. Unit: ticks
 const PERIOD: u32 = 250;
@@ -217,7 +217,7 @@ fn recording(first: (u32, i32), scale: (i32, i32), pieces: &[Piece]) -> Recordin
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 3000, rng_seed: RngSeed::Fixed(2026), ..ProptestConfig::default() })]
+    #![proptest_config(cases(3000))]
 
     #[test]
     fn however_the_readings_are_cut(

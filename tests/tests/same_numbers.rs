@@ -119,12 +119,12 @@ fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> Told {
 fn emulated(settings: &[Settings; USED], rows: &[Row]) -> Option<Told> {
     let mut emulator = Emulator::start(&image("monitor")?);
     for bytes in applied(settings) {
-        emulator.line.write_all(&bytes).expect("a command is sent");
+        emulator.link.write_all(&bytes).expect("a command is sent");
     }
     // Hello and the settings of every axis at its start, then an answer to each command; a zero closes each.
     let (mut came, mut byte) = (vec![], [0]);
     while came.iter().filter(|byte| **byte == 0).count() < 1 + AXES + USED {
-        emulator.line.read_exact(&mut byte).expect("an answer");
+        emulator.link.read_exact(&mut byte).expect("an answer");
         came.push(byte[0]);
     }
     let mut bytes = vec![];

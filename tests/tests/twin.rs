@@ -1,8 +1,8 @@
 //! The core beside its slow twin, on made-up recordings of every kind.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::{Outcome, Parameters, Position, Reading};
+use stillpoint_tests::rounds::cases;
 use stillpoint_tests::run::{Run, run};
 use stillpoint_tests::twin::{Ask, Move, Whole};
 
@@ -134,7 +134,7 @@ fn status(run: &Run, twin: &Move, ask: Ask, clock: &Clock) -> Result<(), TestCas
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2000, rng_seed: RngSeed::Fixed(2026), ..ProptestConfig::default() })]
+    #![proptest_config(cases(2000))]
 
     #[test]
     fn the_core_agrees_with_its_twin(
