@@ -70,27 +70,31 @@ fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
 
 #[test]
 fn drift_is_alarmed_on_the_worn_axis_alone_and_told_as_the_core_finds_it() {
-    for (worn, name) in NAMES.into_iter().enumerate() {
-        let (known, shift) = shift(name);
-        let drifting = shift.drifts.iter().filter(|drift| drift.is_standing());
-        let kinds: BTreeSet<(usize, u32)> =
-            drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
-        // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.
-        let expected_kinds = if worn == 0 { vec![(0, 1)] } else { vec![(worn, 1), (worn, 2)] };
-        assert_eq!(kinds, BTreeSet::from_iter(expected_kinds), "{name} wears");
-        let alarms = shift
-            .alarms
-            .iter()
-            .filter(|alarm| alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs);
-        let alarmed: BTreeSet<usize> = alarms.map(|alarm| usize::from(alarm.axis)).collect();
-        assert_eq!(alarmed, BTreeSet::from([worn]), "{name} wears");
-        for (axis, (known, records)) in (0..).zip(known.iter().zip(&shift.records)) {
-            let mut told: Vec<Drift> =
-                shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
-            told.sort_by_key(|drift| drift.kind);
-            assert_eq!(told, expected(axis, known, records), "{name} wears, axis {axis}");
+    std::thread::scope(|scope| {
+        for (worn, name) in NAMES.into_iter().enumerate() {
+            scope.spawn(move || check(worn, name));
         }
-        let moves: usize = shift.records.iter().map(Vec::len).sum();
-        println!("{name} wears: {moves} moves, {} drifts told", shift.drifts.len());
+    });
+}
+
+fn check(worn: usize, name: &str) {
+    let (known, shift) = shift(name);
+    let drifting = shift.drifts.iter().filter(|drift| drift.is_standing());
+    let kinds: BTreeSet<(usize, u32)> = drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
+    // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.
+    let expected_kinds = if worn == 0 { vec![(0, 1)] } else { vec![(worn, 1), (worn, 2)] };
+    assert_eq!(kinds, BTreeSet::from_iter(expected_kinds), "{name} wears");
+    let alarms = shift
+        .alarms
+        .iter()
+        .filter(|alarm| alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs);
+    let alarmed: BTreeSet<usize> = alarms.map(|alarm| usize::from(alarm.axis)).collect();
+    assert_eq!(alarmed, BTreeSet::from([worn]), "{name} wears");
+    for (axis, (known, records)) in (0..).zip(known.iter().zip(&shift.records)) {
+        let mut told: Vec<Drift> = shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
+        told.sort_by_key(|drift| drift.kind);
+        assert_eq!(told, expected(axis, known, records), "{name} wears, axis {axis}");
     }
+    let moves: usize = shift.records.iter().map(Vec::len).sum();
+    println!("{name} wears: {moves} moves, {} drifts told", shift.drifts.len());
 }
