@@ -9,8 +9,8 @@ use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
 use stillpoint_core::{Definition, Fraction};
 
-/// What is asked by default, with this window in the unit of the recording.
-pub fn ask(window: &str) -> Ask {
+/// Default options with this window, in the unit of the recording.
+pub fn options(window: &str) -> Ask {
     Ask {
         window: fraction("--window", window).expect("a window"),
         window_time_ms: 10.0,
@@ -23,12 +23,12 @@ pub fn ask(window: &str) -> Ask {
 }
 
 /// Measures a recording whose columns are found by themselves.
-pub fn moves(path: &Path, ask: &Ask) -> Vec<MoveLine> {
-    told(path, ask, &Choice::default()).expect("a recording that can be measured").0
+pub fn moves(path: &Path, options: &Ask) -> Vec<MoveLine> {
+    measured(path, options, &Choice::default()).expect("a recording that can be measured").0
 }
 
-/// Measures a recording; the notes come with the moves.
-pub fn told(path: &Path, ask: &Ask, choice: &Choice) -> Result<(Vec<MoveLine>, Summary), Error> {
+/// Measures a recording; the summary holds the notes.
+pub fn measured(path: &Path, options: &Ask, choice: &Choice) -> Result<(Vec<MoveLine>, Summary), Error> {
     let mut lines = vec![];
     let mut trace = Trace::open(path, choice)?;
     let name = path.display().to_string();
@@ -36,7 +36,7 @@ pub fn told(path: &Path, ask: &Ask, choice: &Choice) -> Result<(Vec<MoveLine>, S
         lines.push(measured.line);
         Ok(())
     };
-    let summary = measure(&mut trace, (&name, "axis"), ask, false, on_move, |_| ())?;
+    let summary = measure(&mut trace, (&name, "axis"), options, false, on_move, |_| ())?;
     Ok((lines, summary))
 }
 

@@ -145,7 +145,7 @@ proptest! {
                             None
                         }
                     };
-                    (step, twin.ask(event, time, now))
+                    (step, twin.act(event, time, now))
                 }
             };
             prop_assert_eq!(step.map(|step| step.state), expected);
@@ -189,8 +189,8 @@ proptest! {
             decides.is_some_and(|count| *count > 10)
         };
         for bin in 0..bins.len() {
-            let told = rate.floods.iter().any(|flood| (flood.first..flood.end).contains(&bin));
-            prop_assert_eq!(told, flooded(bin), "bin {}", bin);
+            let found = rate.floods.iter().any(|flood| (flood.first..flood.end).contains(&bin));
+            prop_assert_eq!(found, flooded(bin), "bin {}", bin);
         }
         let in_flood = (0..length).filter(|at| flooded((at / 600) as usize)).count();
         prop_assert!((rate.flood_time_percent - 100.0 * in_flood as f64 / length as f64).abs() < 1e-9);
@@ -200,8 +200,8 @@ proptest! {
             let times = || seconds.iter().filter(|one| one.1 == point).map(|one| one.0);
             let inside = || times().filter(|at| (from..from + length).contains(at));
             let most = inside().map(|at| inside().filter(|other| (at..at + 60).contains(other)).count()).max();
-            let told = rate.chattering.iter().find(|one| one.0 == point).map(|one| one.1);
-            prop_assert_eq!(told, most.filter(|most| *most >= 3));
+            let found = rate.chattering.iter().find(|one| one.0 == point).map(|one| one.1);
+            prop_assert_eq!(found, most.filter(|most| *most >= 3));
         }
     }
 

@@ -31,10 +31,10 @@ fn is_fine(expression: &str) -> bool {
 #[test]
 fn every_dependency_has_a_licence_that_fits() {
     let arguments = ["metadata", "--format-version", "1", "--locked", "--all-features"];
-    let output = Command::new(env!("CARGO")).args(arguments).output().expect("cargo tells the dependencies");
+    let output = Command::new(env!("CARGO")).args(arguments).output().expect("cargo lists the dependencies");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let told: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
-    let packages = told["packages"].as_array().expect("packages");
+    let metadata: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let packages = metadata["packages"].as_array().expect("packages");
     let unfit: Vec<String> = packages
         .iter()
         .filter(|package| !package["license"].as_str().is_some_and(is_fine))

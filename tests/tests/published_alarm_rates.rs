@@ -30,7 +30,7 @@ fn event_lists_have_the_published_rates() {
         let given: Vec<Annunciation> = events.iter().map(|at| short(0, at.as_f64().unwrap())).collect();
         let rate = AlarmRate::new(&given, period(0, case["hours"].as_u64().unwrap() * HOUR)).unwrap();
         let floods: Vec<[usize; 2]> = rate.floods.iter().map(|flood| [flood.first, flood.end]).collect();
-        let told = json!({
+        let found = json!({
             "events_s": case["events_s"],
             "hours": case["hours"],
             "total": rate.total,
@@ -42,7 +42,7 @@ fn event_lists_have_the_published_rates() {
             "floods_bins_start_end_exclusive": floods,
             "flood_time_pct": rate.flood_time_percent,
         });
-        assert_eq!(&told, case);
+        assert_eq!(&found, case);
         assert_eq!(rate.average_per_10_min, rate.average_per_hour / 6.0);
         assert_eq!(rate.outside, 0);
         println!("ran 05 rates: {} events", rate.total);

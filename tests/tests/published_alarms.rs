@@ -100,8 +100,8 @@ fn the_table_of_states_is_the_published_one_and_one_row_of_our_own() {
 #[test]
 fn the_wire_has_the_same_names() {
     for (index, state) in (0..).zip(State::ALL) {
-        let told: AlarmState = postcard::from_bytes(&[index]).unwrap();
-        assert_eq!(format!("{told:?}"), format!("{state:?}"));
+        let wire: AlarmState = postcard::from_bytes(&[index]).unwrap();
+        assert_eq!(format!("{wire:?}"), format!("{state:?}"));
     }
     assert!(postcard::from_bytes::<AlarmState>(&[State::ALL.len() as u8]).is_err());
 }
@@ -176,19 +176,19 @@ fn delays_and_deadband_switch_at_the_published_samples() {
         })
         .unwrap();
         let mut point = AlarmInstance::default();
-        let mut told = vec![];
+        let mut events = vec![];
         for (index, value) in list(case, "signal").iter().enumerate() {
             let was = point.is_abnormal();
             let now = (index as f64 * case["dt"].as_f64().unwrap() * SCALE) as u64;
             let step = point.step(&settings, scaled(value), now);
             if point.is_abnormal() != was {
                 let name = if was { "NORMAL" } else { "ACTIVE" };
-                told.push(serde_json::json!([index, name]));
-                let step = step.expect("a change of the condition is told");
+                events.push(serde_json::json!([index, name]));
+                let step = step.expect("a change of the condition is a step");
                 assert_eq!((step.value, step.limit), (Some(scaled(value)), settings.limit));
             }
         }
-        assert_eq!(Value::Array(told), case["events"], "{}", word(case, "id"));
+        assert_eq!(Value::Array(events), case["events"], "{}", word(case, "id"));
         println!("ran 05 delays: {}", word(case, "id"));
     }
 }

@@ -91,8 +91,8 @@ fn p2_ends_as_published() {
         let mut quantile = Quantile::new(case["p"].as_f64().unwrap());
         numbers(&case["data"]).into_iter().for_each(|value| quantile.step(value));
         let (found, id) = (quantile.value().unwrap(), case["id"].to_string());
-        for told in ["final_exact", "river_stats_Quantile"] {
-            near(found, case[told].as_f64().unwrap(), 1e-12 * found.max(1.0), &id);
+        for name in ["final_exact", "river_stats_Quantile"] {
+            near(found, case[name].as_f64().unwrap(), 1e-12 * found.max(1.0), &id);
         }
         if let Some(printed) = case["published_final"].as_f64() {
             near(found, printed, 0.005, &id);

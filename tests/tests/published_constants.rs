@@ -80,9 +80,9 @@ fn bracket(what: &str, part: f64, quantile: f64, below: impl Fn(f64) -> f64) {
 /// Source: scipy 1.17.1.
 #[test]
 fn quantiles_of_what_samples_give() {
-    let told = json("published/04_distribution_quantiles.json");
+    let published = json("published/04_distribution_quantiles.json");
     let table = |name: &str| {
-        let entries = told[name].as_object().expect("a table").iter();
+        let entries = published[name].as_object().expect("a table").iter();
         entries.map(|(key, value)| (key.clone(), value.as_f64().expect("a number"))).collect::<Vec<_>>()
     };
     for (p, quantile) in table("normal_quantile") {

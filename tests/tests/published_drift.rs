@@ -110,10 +110,10 @@ fn critical_limits() {
 #[test]
 fn shipped_limits_run_as_long_as_asked() {
     for k in [0.1, 0.25, 0.5, 1.0, 1.5] {
-        for ask in [500.0, 1e4, 1e6] {
-            let found = two_sided(k, shipped(k, ask), 0.0, 0.0);
-            println!("k {k}, asked for {ask}: runs for {found:.0}");
-            near(found / ask, 1.0, 0.02, &format!("k {k} ask {ask}"));
+        for wanted in [500.0, 1e4, 1e6] {
+            let found = two_sided(k, shipped(k, wanted), 0.0, 0.0);
+            println!("k {k}, wanted {wanted}: runs for {found:.0}");
+            near(found / wanted, 1.0, 0.02, &format!("k {k} wanted {wanted}"));
         }
     }
 }

@@ -28,11 +28,11 @@ fn close(got: f64, expected: &Value, tolerance: f64, what: &str) {
 #[test]
 fn sample_quantiles() {
     for case in cases("published/04_p2_quantile.json") {
-        let told = &case["true_sample_quantile_linear"];
-        if told.is_number() {
+        let published = &case["true_sample_quantile_linear"];
+        if published.is_number() {
             let found =
                 quantile(&numbers(&case["data"]), number(&case["p"]), Definition::R7).expect("values");
-            close(found, told, 1e-12, &case["id"].to_string());
+            close(found, published, 1e-12, &case["id"].to_string());
         }
     }
 }
@@ -46,31 +46,31 @@ fn cases(file: &str) -> Vec<Value> {
 /// scipy 1.17.1 on Hollander & Wolfe's sample; Monte Carlo, so within 0.01.
 #[test]
 fn bootstrap_intervals() {
-    let told = json("published/04_bootstrap.json");
-    let values = numbers(&told["data"]);
+    let published = json("published/04_bootstrap.json");
+    let values = numbers(&published["data"]);
     let mean = |values: &[f64]| values.iter().sum::<f64>() / values.len() as f64;
     let found = bootstrap(&values, mean, 0.95, 100_000, 1).expect("enough values");
     let bca = found.bca.expect("the mean varies");
-    close(found.figure, &told["mean"], 1e-12, "mean");
+    close(found.figure, &published["mean"], 1e-12, "mean");
     // What such intervals are held against: the error of a mean, and Student's interval for it.
     let mut moments = Moments::default();
     values.iter().for_each(|value| moments.step((value * 100.0).round() as i64));
     let count = values.len() as f64;
     let error = moments.deviation().expect("values") / 100.0 / count.sqrt();
     let student = StudentsT::new(0.0, 1.0, count - 1.0).expect("a distribution").inverse_cdf(0.975);
-    let ends = &told["t_interval95"];
+    let ends = &published["t_interval95"];
     close(found.figure - student * error, &ends[0], 1e-9, "Student's lower end");
     close(found.figure + student * error, &ends[1], 1e-9, "Student's upper end");
     // Drawn means scatter about the mean with the deviation that divides by the count.
-    close(error * ((count - 1.0) / count).sqrt(), &told["se_theory"], 1e-9, "error of drawn means");
+    close(error * ((count - 1.0) / count).sqrt(), &published["se_theory"], 1e-9, "error of drawn means");
     let width = (found.percentile.1 - found.percentile.0) / (2.0 * 1.96);
-    near(width, number(&told["se_boot"]), 0.003, "the same from an interval of drawn means");
+    near(width, number(&published["se_boot"]), 0.003, "the same from an interval of drawn means");
     let middle = |values: &[f64]| median(values).unwrap_or(f64::NAN);
     let medians = bootstrap(&values, middle, 0.95, 100_000, 2).expect("enough values").percentile;
     for (got, expected) in [
-        (found.percentile, &told["bootstrap_percentile_mean95"]),
-        (bca, &told["bootstrap_bca_mean95"]),
-        (medians, &told["bootstrap_percentile_median95"]),
+        (found.percentile, &published["bootstrap_percentile_mean95"]),
+        (bca, &published["bootstrap_bca_mean95"]),
+        (medians, &published["bootstrap_percentile_median95"]),
     ] {
         let expected = numbers(expected);
         assert!(
@@ -112,11 +112,11 @@ fn quantiles_and_outliers() {
 /// χ² and F, which nothing here rests on, are in `published_constants.rs`.
 #[test]
 fn distribution_quantiles() {
-    let told = json("published/04_distribution_quantiles.json");
-    for (p, expected) in told["normal_quantile"].as_object().expect("a table") {
+    let published = json("published/04_distribution_quantiles.json");
+    for (p, expected) in published["normal_quantile"].as_object().expect("a table") {
         close(Normal::standard().inverse_cdf(p.parse().expect("p")), expected, 1e-9, p);
     }
-    for (freedom, expected) in told["t_quantile_975"].as_object().expect("a table") {
+    for (freedom, expected) in published["t_quantile_975"].as_object().expect("a table") {
         let t = StudentsT::new(0.0, 1.0, freedom.parse().expect("degrees")).expect("a distribution");
         close(t.inverse_cdf(0.975), expected, 1e-9, freedom);
     }
@@ -125,8 +125,8 @@ fn distribution_quantiles() {
 /// NIST StRD Norris: certified figures to 1e-12; the library's line is used for bends and checked by itself here.
 #[test]
 fn least_squares_line() {
-    let told = json("published/04_nist_strd_regression.json");
-    let set = &told["sets"][0];
+    let published = json("published/04_nist_strd_regression.json");
+    let set = &published["sets"][0];
     let file = format!("published/{}", set["file"].as_str().expect("a file"));
     let points = rows(&file);
     let [time, values] =

@@ -6,7 +6,7 @@
 use serde_json::Value;
 use stillpoint_core::{Definition, Outcome, Parameters, Reading};
 use stillpoint_tests::published::{json, rows};
-use stillpoint_tests::run::{Run, Told, run, steady};
+use stillpoint_tests::run::{MeasuredMove, Run, run, steady};
 
 /// 1 MHz at 4 kHz and 500 µs at 2 kHz.
 fn period(expected: &Value) -> u32 {
@@ -26,9 +26,9 @@ fn trace(id: &str, expected: &Value, definition: Definition) -> Run {
     run(parameters, steady(period(expected), signals))
 }
 
-fn only(run: Run) -> Told {
-    let [told] = <[Told; 1]>::try_from(run.moves).expect("one move");
-    told
+fn only(run: Run) -> MeasuredMove {
+    let [measured] = <[MeasuredMove; 1]>::try_from(run.moves).expect("one move");
+    measured
 }
 
 #[test]
@@ -39,8 +39,8 @@ fn integer_traces_settle_at_the_published_samples() {
         let period = u64::from(period(expected));
         let index = |name: &str| expected[name].as_u64();
         let end = index("idx_cmd_end").unwrap();
-        let told = only(trace(id, expected, Definition::LastEntry));
-        let record = told.record;
+        let measured = only(trace(id, expected, Definition::LastEntry));
+        let record = measured.record;
         assert_eq!(record.command_end, end * period, "{id}: command end");
         assert_eq!(record.travel, expected["target_counts"].as_i64().unwrap() as i32, "{id}: travel");
         assert_eq!(u64::from(record.overshoot), index("overshoot_counts").unwrap(), "{id}: overshoot");
@@ -98,7 +98,7 @@ fn error_of(intervals: &[(f64, f64)], window: f64, instant: f64) -> f64 {
 const WINDOW: u32 = 1_000_000;
 
 /// A move whose feedback has that error about its target; the command gets there at `command_end`.
-fn definition_case(case: &Value, definition: Definition, dt: f64) -> Told {
+fn definition_case(case: &Value, definition: Definition, dt: f64) -> MeasuredMove {
     let expected = &case["expected"];
     let (window, record_s) = (case["window"].as_f64().unwrap(), case["t_record"].as_f64().unwrap());
     let command_end = expected["t_cmd_end"].as_f64().unwrap();

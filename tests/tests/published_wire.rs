@@ -48,8 +48,8 @@ fn check_cobs(body: &[u8], encoded: &[u8]) {
         let mut decoder = Decoder::<255>::default();
         let mut found = vec![];
         for chunk in closed.chunks(size) {
-            let mut left = chunk;
-            while let Some(chunk) = decoder.step(&mut left) {
+            let mut rest = chunk;
+            while let Some(chunk) = decoder.step(&mut rest) {
                 found.push((chunk.body.map(<[u8]>::to_vec), chunk.bytes as usize));
             }
         }

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use stillpoint::report::line::MoveLine;
 use stillpoint::trace::Choice;
 use stillpoint_tests::published::path;
-use stillpoint_tests::recording::{ask, moves, told};
+use stillpoint_tests::recording::{measured, moves, options};
 
 /// Recordings of a folder whose names begin so, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
@@ -37,7 +37,7 @@ fn geared_motor_runs_settle_at_the_known_times() {
     assert_eq!(files.len(), truths.len(), "{files:?}");
     let mut inside_at_end = 0;
     for (file, truth) in files.iter().zip(truths) {
-        let lines = moves(file, &ask("5"));
+        let lines = moves(file, &options("5"));
         let [line] = lines.as_slice() else { panic!("{} moves in {}", lines.len(), file.display()) };
         let settling = line.settling_s.expect("settled");
         assert!(settling <= truth + 1e-4 && settling >= truth - SAMPLE, "{settling}, known {truth}");
@@ -51,7 +51,7 @@ fn geared_motor_runs_settle_at_the_known_times() {
 fn worn_runs_never_settle() {
     let unsettled = |files: Vec<PathBuf>| {
         for file in files {
-            let lines = moves(&file, &ask("5"));
+            let lines = moves(&file, &options("5"));
             assert!(!lines.is_empty(), "no moves in {}", file.display());
             for line in lines {
                 assert_eq!(
@@ -71,9 +71,7 @@ fn worn_runs_never_settle() {
 #[test]
 fn a_rest_that_ends_too_early_is_interrupted() {
     for file in geared("07_rold__10_20_0_1000_2940") {
-        let mut ask = ask("5");
-        ask.window_time_ms = 50.0;
-        let lines = moves(&file, &ask);
+        let lines = moves(&file, &stillpoint::measure::Ask { window_time_ms: 50.0, ..options("5") });
         let [line] = lines.as_slice() else { panic!("{} moves", lines.len()) };
         assert_eq!((line.outcome.as_str(), line.settling_s), ("interrupted", None));
         println!("ran {}: interrupted", file.display());
@@ -81,7 +79,7 @@ fn a_rest_that_ends_too_early_is_interrupted() {
 }
 
 fn step_drive(window: &str) -> Vec<MoveLine> {
-    moves(&path("recordings/step-drive/pid_step.csv"), &ask(window))
+    moves(&path("recordings/step-drive/pid_step.csv"), &options(window))
 }
 
 #[test]
@@ -125,9 +123,9 @@ fn a_sine_without_rest_gives_no_moves() {
     }
     let file = std::env::temp_dir().join(format!("stillpoint-sine-{}.csv", std::process::id()));
     std::fs::write(&file, text).expect("a file is written");
-    let told = told(&file, &ask("0.01"), &Choice::default());
+    let measured = measured(&file, &options("0.01"), &Choice::default());
     std::fs::remove_file(&file).ok();
-    let (lines, summary) = told.expect("it can be read");
+    let (lines, summary) = measured.expect("it can be read");
     assert!(lines.is_empty(), "{} moves", lines.len());
     assert!(summary.notes.iter().any(|note| note.contains("never comes to rest")), "{:?}", summary.notes);
 }

@@ -8,8 +8,8 @@ use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
 use stillpoint_core::Reading;
-use stillpoint_tests::recording::{ask, told};
-use stillpoint_tests::twin::{Ask, Whole};
+use stillpoint_tests::recording::{measured, options};
+use stillpoint_tests::twin::{TwinSettings, Whole};
 
 const RATE: u32 = 4000;
 const SECONDS: f64 = 60.0;
@@ -21,8 +21,8 @@ fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
     let (mut moves, mut readings) = (vec![vec![]; known.len()], vec![vec![]; known.len()]);
     let mut take = |decoder: &mut Decoder, line: &mut Vec<u8>| {
         decoder.take(line, &mut |said| {
-            if let Said::Move(told) = said {
-                moves[usize::from(told.axis)].push(*told);
+            if let Said::Move(message) = said {
+                moves[usize::from(message.axis)].push(*message);
             }
         });
         line.clear();
@@ -61,13 +61,13 @@ fn device_measure_and_twin_agree() {
         let path = saved(known, readings);
         let counts = known.settings.window;
         let choice = Choice { counts_per_unit: fraction("", "1").ok(), ..Choice::default() };
-        let measured = told(&path, &ask(&counts.to_string()), &choice);
+        let found = measured(&path, &options(&counts.to_string()), &choice);
         std::fs::remove_file(&path).ok();
-        let lines = measured.expect("the samples can be measured").0;
+        let lines = found.expect("the samples can be measured").0;
         assert_eq!(lines.len(), moves.len(), "{}", known.name);
         let per_second = f64::from(known.settings.ticks_per_second);
-        for (line, told) in lines.iter().zip(moves) {
-            let record = &told.record;
+        for (line, message) in lines.iter().zip(moves) {
+            let record = &message.record;
             let what = format!("{} move {}", known.name, line.number);
             let seconds = |ticks: Option<u32>| ticks.map(|ticks| f64::from(ticks) / per_second);
             assert_eq!(line.settling_s, seconds(record.settling), "{what}");
@@ -84,8 +84,11 @@ fn device_measure_and_twin_agree() {
                 record.rest_noise_rms.map(|rms| f64::from(rms) / 256.0),
                 "{what}"
             );
-            let curve: Vec<(f64, Option<f64>)> =
-                told.curve.iter().map(|point| (f64::from(point.window), seconds(point.settling))).collect();
+            let curve: Vec<(f64, Option<f64>)> = message
+                .curve
+                .iter()
+                .map(|point| (f64::from(point.window), seconds(point.settling)))
+                .collect();
             assert_eq!(line.settling_curve, curve, "{what}");
         }
         agrees_with_the_twin(known, moves, readings);
@@ -95,7 +98,7 @@ fn device_measure_and_twin_agree() {
 
 fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
     let period = known.settings.ticks_per_second / RATE;
-    let ask = Ask {
+    let settings = TwinSettings {
         window: i64::from(known.settings.window),
         window_time: i64::from(known.settings.window_time / period),
     };
@@ -103,10 +106,10 @@ fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
     let numbered: Vec<Reading> =
         readings.iter().zip(0..).map(|(reading, tick)| Reading { tick, ..*reading }).collect();
     let whole = Whole::new(&numbered);
-    let twins = whole.moves(ask, (known.settings.rest_time / period) as usize);
+    let twins = whole.moves(settings, (known.settings.rest_time / period) as usize);
     assert_eq!(twins.len(), moves.len(), "{}", known.name);
-    for (twin, told) in twins.iter().zip(moves) {
-        let record = &told.record;
+    for (twin, message) in twins.iter().zip(moves) {
+        let record = &message.record;
         let what = format!("{} move {}", known.name, record.number);
         assert_eq!(record.outcome.word(), twin.outcome, "{what}");
         assert_eq!(record.command_end, twin.command_end as u64 * u64::from(period), "{what}");

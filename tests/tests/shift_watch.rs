@@ -1,4 +1,4 @@
-//! Short shifts through firmware and frames, one axis wearing: the alarm is on that axis, and what the monitor tells
+//! Short shifts through firmware and frames, one axis wearing: the alarm is on that axis, and what the monitor sends
 //! of drift is what the core says of the same records.
 
 use std::collections::BTreeSet;
@@ -15,7 +15,7 @@ use stillpoint_tests::shift::watched::Watched;
 /// Long enough for every kind to have a baseline before wear shows. Unit: h
 const HOURS: f64 = 0.4;
 
-/// What a monitor told of one shift.
+/// What a monitor sent in one shift.
 #[derive(Default)]
 struct Shift {
     /// By axis; each with the number of its kind.
@@ -28,44 +28,44 @@ fn shift(worn: &str) -> (Vec<Known>, Shift) {
     let axes = axes_wearing(|name| name == worn);
     let (mut monitor, known) = Monitor::of(axes, 3, RATE, Some(HOURS)).expect("a machine");
     let (mut decoder, mut line, mut shift) = (Decoder::default(), vec![], Shift::default());
-    let mut take = |said: Said| match said {
-        Said::Move(told) => shift.records[usize::from(told.axis)].push((told.kind, told.record)),
+    let mut collect = |said: Said| match said {
+        Said::Move(message) => shift.records[usize::from(message.axis)].push((message.kind, message.record)),
         Said::Drift(drift) => shift.drifts.push(drift),
         Said::Alarm(alarm) => shift.alarms.push(alarm),
         _ => (),
     };
     while monitor.seconds() < HOURS * 3600.0 {
         (0..RATE / 10).for_each(|_| _ = monitor.step(&mut line));
-        decoder.take(&line, &mut take);
+        decoder.take(&line, &mut collect);
         line.clear();
     }
     monitor.finish(&mut line);
-    decoder.take(&line, &mut take);
-    decoder.finish(&mut take);
+    decoder.take(&line, &mut collect);
+    decoder.finish(&mut collect);
     (known, shift)
 }
 
-/// What the core says of the records of an axis, as it would be told.
+/// The findings of the core on the records of an axis, as a monitor sends them.
 fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
     let mut watched = Watched::new(known.settings, DriftSettings::default());
     for (kind, record) in records {
         assert_eq!(watched.step(record).unwrap_or(0), *kind, "{} move {}", known.name, record.number);
     }
-    let told = watched.seen.iter().flat_map(|(kind, seen)| {
-        seen.told.iter().map(move |told| Drift {
+    let drifts = watched.seen.iter().flat_map(|(kind, seen)| {
+        seen.findings.iter().map(move |reported| Drift {
             axis,
             kind: *kind,
-            number: told.number,
-            change: told.finding.change,
-            score: told.finding.score,
-            direction: told.finding.direction.into(),
-            since: told.finding.since,
-            smallest: told.finding.smallest,
-            promise: told.finding.promise.into(),
-            moves: told.moves,
+            number: reported.number,
+            change: reported.finding.change,
+            score: reported.finding.score,
+            direction: reported.finding.direction.into(),
+            since: reported.finding.since,
+            smallest: reported.finding.smallest,
+            promise: reported.finding.promise.into(),
+            moves: reported.moves,
         })
     });
-    told.collect()
+    drifts.collect()
 }
 
 #[test]
@@ -91,10 +91,10 @@ fn check(worn: usize, name: &str) {
     let alarmed: BTreeSet<usize> = alarms.map(|alarm| usize::from(alarm.axis)).collect();
     assert_eq!(alarmed, BTreeSet::from([worn]), "{name} wears");
     for (axis, (known, records)) in (0..).zip(known.iter().zip(&shift.records)) {
-        let mut told: Vec<Drift> = shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
-        told.sort_by_key(|drift| drift.kind);
-        assert_eq!(told, expected(axis, known, records), "{name} wears, axis {axis}");
+        let mut sent: Vec<Drift> = shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
+        sent.sort_by_key(|drift| drift.kind);
+        assert_eq!(sent, expected(axis, known, records), "{name} wears, axis {axis}");
     }
     let moves: usize = shift.records.iter().map(Vec::len).sum();
-    println!("{name} wears: {moves} moves, {} drifts told", shift.drifts.len());
+    println!("{name} wears: {moves} moves, {} drifts sent", shift.drifts.len());
 }

@@ -45,12 +45,12 @@ impl Scene {
             .collect()
     }
 
-    /// The trend, and the true time to its limit: what is left of it takes 40 % of the ramp's own length.
+    /// The trend, and the true time to its limit, 40 % of the length of the ramp.
     fn run(&self, seed: u64) -> (Trend, f64) {
-        let left = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
-        let limit = 0.05 + self.rise + left * self.slope();
-        let ask = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
-        (trend(&self.points(seed), &ask).expect("points"), left)
+        let remaining = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
+        let limit = 0.05 + self.rise + remaining * self.slope();
+        let options = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
+        (trend(&self.points(seed), &options).expect("points"), remaining)
     }
 }
 
@@ -70,10 +70,10 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
             let (trend, truth) = scene.run(seed);
             let slope = trend.fit.expect("a fit").slope;
             slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
-            let told = trend.time_to_limit.expect("a limit");
-            time_held += u64::from(told.holds(Some(truth)));
-            earliest.push(told.earliest_s / truth);
-            likely.push(told.likely_s.unwrap_or(f64::INFINITY) / truth);
+            let time = trend.time_to_limit.expect("a limit");
+            time_held += u64::from(time.holds(Some(truth)));
+            earliest.push(time.earliest_s / truth);
+            likely.push(time.likely_s.unwrap_or(f64::INFINITY) / truth);
             near += u64::from((0.7..1.4).contains(&likely[likely.len() - 1]));
         }
         let [earliest, likely] = [earliest, likely].map(|all| sorted(&all)[all.len() / 2]);
@@ -82,7 +82,7 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
         println!(
             "{from:9} | {rise:7} | {correlation:5} | {slope_held:10} | {time_held:9} | {earliest:.2}, {likely:.2}"
         );
-        // A steep ramp must be told closely: an interval that is always open would hold, too.
+        // A steep ramp must be known closely: an interval that is always open would hold, too.
         let is_useful = rise < 15.0 || from == 0.0 || (near * 10 >= shifts * 8 && earliest > 0.3);
         if slope_held * 10 < shifts * 9 || time_held * 10 < shifts * 9 || !is_useful {
             short.push((from, rise, correlation, slope_held, time_held, near, earliest));
@@ -91,7 +91,7 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
     assert!(short.is_empty(), "{short:?}");
 }
 
-/// Shifts with something in them that is no ramp, and what may be said about them in at least 90 of 100.
+/// Shifts with something in them that is no ramp, and the statements that must hold in at least 90 of 100.
 #[test]
 fn what_is_no_ramp_is_not_told_as_one() {
     let shifts = seeds().count() as u64;
@@ -101,11 +101,11 @@ fn what_is_no_ramp_is_not_told_as_one() {
         for seed in seeds() {
             let mut points = flat.points(seed);
             points.iter_mut().enumerate().for_each(|(i, point)| point.median_s = shape(i, point.median_s));
-            let ask = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
-            let trend = trend(&points, &ask).expect("points");
-            let told = trend.time_to_limit.expect("a limit");
-            good += u64::from(told.holds(truth));
-            closed += u64::from(told.latest_s.is_some());
+            let options = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
+            let trend = trend(&points, &options).expect("points");
+            let time = trend.time_to_limit.expect("a limit");
+            good += u64::from(time.holds(truth));
+            closed += u64::from(time.latest_s.is_some());
             found += u64::from(!trend.changes.is_empty());
         }
         println!(
@@ -162,8 +162,8 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
                     Point { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
                 })
                 .collect();
-            let ask = Ask { measure, ..Ask::new(INTERVAL) };
-            let slope = trend(&points, &ask).and_then(|trend| trend.fit).expect("a fit").slope;
+            let options = Ask { measure, ..Ask::new(INTERVAL) };
+            let slope = trend(&points, &options).and_then(|trend| trend.fit).expect("a fit").slope;
             held += u64::from((slope.low..=slope.high).contains(&truth) && slope.low > 0.0);
         }
         println!("{}: {held} of {shifts} slopes held and above 0", measure.word());
