@@ -18,7 +18,7 @@ fn the_classic_chart() {
     let case = &file["cases"][0];
     let charts = case["classic"].as_array().unwrap();
     assert_eq!(charts.len(), 4);
-    for published in charts {
+    for chart in charts {
         let [mean, delta, limit] = ["mu0", "delta", "lam"].map(|name| chart[name].as_f64().unwrap());
         let mut sum = Cusum::default();
         let alarm = (1..).zip(numbers(&case["data"])).find(|&(step, value)| {
