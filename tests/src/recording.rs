@@ -3,15 +3,15 @@
 use std::path::Path;
 
 use stillpoint::error::Error;
-use stillpoint::measure::{Ask, Summary, measure};
-use stillpoint::report::line::MoveLine;
+use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
 use stillpoint_core::{Definition, Fraction};
 
-/// Default options with this window, in the unit of the recording.
-pub fn options(window: &str) -> Ask {
-    Ask {
+/// The default options, with this window in the unit of the recording.
+pub fn options(window: &str) -> MeasureOptions {
+    MeasureOptions {
         window: fraction("--window", window).expect("a window"),
         window_time_ms: 10.0,
         rest_time_ms: 20.0,
@@ -23,21 +23,25 @@ pub fn options(window: &str) -> Ask {
 }
 
 /// Measures a recording whose columns are found by themselves.
-pub fn moves(path: &Path, options: &Ask) -> Vec<MoveLine> {
+pub fn moves(path: &Path, options: &MeasureOptions) -> Vec<MoveReport> {
     measured(path, options, &Choice::default()).expect("a recording that can be measured").0
 }
 
-/// Measures a recording; the summary holds the notes.
-pub fn measured(path: &Path, options: &Ask, choice: &Choice) -> Result<(Vec<MoveLine>, Summary), Error> {
-    let mut lines = vec![];
+/// Measures a recording; the notes come with the moves.
+pub fn measured(
+    path: &Path,
+    options: &MeasureOptions,
+    choice: &Choice,
+) -> Result<(Vec<MoveReport>, Summary), Error> {
+    let mut reports = vec![];
     let mut trace = Trace::open(path, choice)?;
     let name = path.display().to_string();
     let on_move = |measured: stillpoint::measure::Measured| {
-        lines.push(measured.line);
+        reports.push(measured.report);
         Ok(())
     };
     let summary = measure(&mut trace, (&name, "axis"), options, false, on_move, |_| ())?;
-    Ok((lines, summary))
+    Ok((reports, summary))
 }
 
 /// A whole number as a scale.

@@ -5,7 +5,8 @@
 
 use std::path::PathBuf;
 
-use stillpoint::report::line::MoveLine;
+use stillpoint::measure::MeasureOptions;
+use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::Choice;
 use stillpoint_tests::published::path;
 use stillpoint_tests::recording::{measured, moves, options};
@@ -54,12 +55,7 @@ fn worn_runs_never_settle() {
             let lines = moves(&file, &options("5"));
             assert!(!lines.is_empty(), "no moves in {}", file.display());
             for line in lines {
-                assert_eq!(
-                    (line.outcome.as_str(), line.settling_s),
-                    ("unsettled", None),
-                    "{}",
-                    file.display()
-                );
+                assert_eq!((line.outcome.word(), line.settling_s), ("unsettled", None), "{}", file.display());
             }
             println!("ran {}: unsettled", file.display());
         }
@@ -71,21 +67,22 @@ fn worn_runs_never_settle() {
 #[test]
 fn a_rest_that_ends_too_early_is_interrupted() {
     for file in geared("07_rold__10_20_0_1000_2940") {
-        let lines = moves(&file, &stillpoint::measure::Ask { window_time_ms: 50.0, ..options("5") });
+        let lines = moves(&file, &MeasureOptions { window_time_ms: 50.0, ..options("5") });
         let [line] = lines.as_slice() else { panic!("{} moves", lines.len()) };
-        assert_eq!((line.outcome.as_str(), line.settling_s), ("interrupted", None));
+        assert_eq!((line.outcome.word(), line.settling_s), ("interrupted", None));
         println!("ran {}: interrupted", file.display());
     }
 }
 
-fn step_drive(window: &str) -> Vec<MoveLine> {
+fn step_drive(window: &str) -> Vec<MoveReport> {
     moves(&path("recordings/step-drive/pid_step.csv"), &options(window))
 }
 
 #[test]
 fn the_step_drive_settles_in_seconds_and_once_later() {
     let lines = step_drive("6");
-    let (forward, back): (Vec<&MoveLine>, Vec<&MoveLine>) = lines.iter().partition(|line| line.travel > 0.0);
+    let (forward, back): (Vec<&MoveReport>, Vec<&MoveReport>) =
+        lines.iter().partition(|line| line.travel > 0.0);
     for line in &forward {
         let settling = line.settling_s.expect("settled");
         assert!((3.0..=3.4).contains(&settling), "forward {settling}");
@@ -104,7 +101,7 @@ fn a_window_below_the_encoder_step_is_said_to_be_one() {
     let lines = step_drive("2.5");
     assert_eq!(lines.len(), 8);
     for line in lines.iter().filter(|line| line.travel < 0.0) {
-        assert_eq!((line.outcome.as_str(), line.settling_s), ("unsettled", None));
+        assert_eq!((line.outcome.word(), line.settling_s), ("unsettled", None));
     }
     for line in &lines {
         assert!(line.reason.contains("below two encoder steps"), "{}", line.reason);

@@ -76,7 +76,7 @@ fn device_measure_and_twin_agree() {
                 record.settling.map(|_| f64::from(record.settling_u) / per_second),
                 "{what}"
             );
-            assert_eq!(line.outcome, record.outcome.word(), "{what}");
+            assert_eq!(line.outcome, record.outcome, "{what}");
             assert_eq!(line.stabilization_s, seconds(record.stabilization), "{what}");
             assert_eq!(line.overshoot, f64::from(record.overshoot), "{what}");
             assert_eq!(
