@@ -85,7 +85,7 @@ fn bootstrap_intervals() {
 fn quantiles_and_outliers() {
     use Definition::{R1, R2, R3, R4, R5, R6, R7, R8, R9};
     let cases = cases("published/04_quantiles_robust.json");
-    let [quantiles, outlier, spread] = cases.as_slice() else { return };
+    let [quantiles, outlier, spread] = cases.as_slice() else { panic!("{} cases", cases.len()) };
     let values = numbers(&quantiles["data"]);
     for definition in [R1, R2, R3, R4, R5, R6, R7, R8, R9] {
         let name = format!("{definition:?}");
