@@ -82,19 +82,22 @@ fn violations(package: &str, sources: &Sources) -> Vec<String> {
 #[test]
 fn modules_name_only_earlier_ones() {
     let (mut found, mut suggestions) = (vec![], vec![]);
-    for (package, folder_with_modules) in
-        [("core", "settling"), ("firmware", "app"), ("host", "store"), ("tests", "layout")]
-    {
-        let sources = sources(package);
-        let modules = Modules::new(&sources, &format!("{package}/src/lib.rs"));
+    for (package, folder_with_modules) in [
+        ("core", "settling"),
+        ("firmware", "app"),
+        ("firmware/boards/emulated", ""),
+        ("firmware/boards/nucleo-g474re", ""),
+        ("host", "store"),
+        ("tests", "layout"),
+    ] {
+        let modules = Modules::new(&sources(package), &format!("{package}/src/lib.rs"));
         let folders = modules.folders();
         for (folder, modules) in &folders {
             println!("{package} {folder}: {}", modules.join(", "));
         }
-        assert!(
-            folders.iter().any(|(folder, modules)| folder == folder_with_modules && modules.len() > 1),
-            "{package}"
-        );
+        let is_read =
+            folders.iter().any(|(folder, modules)| folder == folder_with_modules && modules.len() > 1);
+        assert!(is_read, "{package}: no modules in {folder_with_modules:?}");
         found.extend(modules.violations());
         suggestions.extend(modules.suggestions());
     }
