@@ -11,10 +11,10 @@ use crate::error::Error;
 use crate::source::probe;
 use talk::Talk;
 
+mod talk;
 mod act;
 mod arrange;
 mod settings;
-mod talk;
 
 /// Ask a monitor something, or make a board one
 ///

@@ -1,7 +1,6 @@
 //! In: the arguments of one command. Out: its work done. One command per file; its help is its manual.
 
 mod figure;
-pub mod measure;
 mod output;
 mod progress;
 pub mod rehearse;
@@ -12,5 +11,6 @@ pub mod alarms;
 pub mod trend;
 pub mod store;
 mod recording;
+pub mod measure;
 
 pub(crate) use output::tell;

@@ -25,9 +25,9 @@ use crate::store::devices::Axis;
 use crate::store::log::Log;
 use crate::store::{self, time};
 
-mod listen;
 mod port;
 mod samples;
+mod listen;
 
 /// Rehearse a shift on a virtual machine
 ///

@@ -22,22 +22,22 @@ pub mod layout;
 pub mod rows;
 
 // What the head says.
-mod columns;
-mod head;
 mod sniff;
 mod words;
+mod columns;
+mod head;
 
 // From figures to readings.
-mod clock;
-mod pace;
-mod scale;
 mod survey;
+mod pace;
+mod clock;
+mod scale;
 
 // One recording.
-#[cfg(feature = "parquet")]
-mod parquet;
 mod pick;
 mod pipe;
+#[cfg(feature = "parquet")]
+mod parquet;
 mod text;
 
 pub use choice::Choice;

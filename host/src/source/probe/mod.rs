@@ -4,15 +4,15 @@
 //! Only `reach`, `flash` and `channels` know of probes. `pump` and `log` know rings of bytes.
 
 #[cfg(feature = "probe")]
-pub mod channels;
-#[cfg(feature = "probe")]
-pub mod flash;
-#[cfg(feature = "probe")]
 pub mod log;
 #[cfg(feature = "probe")]
 pub mod pump;
 #[cfg(feature = "probe")]
 pub mod reach;
+#[cfg(feature = "probe")]
+pub mod channels;
+#[cfg(feature = "probe")]
+pub mod flash;
 
 use std::path::Path;
 

@@ -8,14 +8,14 @@
 //! Everything is calculated with `+ − × ÷ √` in a fixed step, and all chance comes from a seeded
 //! generator that is documented never to change: the same seed gives the same samples everywhere.
 
-pub mod ahead;
-pub mod axis;
 pub mod drive;
-pub mod machine;
 pub mod mechanics;
-pub mod monitor;
 pub mod profile;
-pub mod recording;
 pub mod script;
-pub mod transplanter;
 pub mod wear;
+pub mod axis;
+pub mod transplanter;
+pub mod machine;
+pub mod ahead;
+pub mod monitor;
+pub mod recording;
