@@ -10,11 +10,11 @@ use std::time::Instant;
 
 use month::{AXES, BEGIN, Month};
 use rusqlite::{Connection, params};
+use stillpoint::checksum::FastCrc;
 use stillpoint::error::Error;
 use stillpoint::store::log::{Axis, Log};
 use stillpoint::store::moves::Ask;
 use stillpoint::store::{Durability, Options, Store};
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::Way;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
@@ -97,7 +97,7 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
 }
 
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
-    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Way::FromDevice), vec![]);
+    let (mut receiver, mut frames) = (Receiver::<FastCrc>::new(Way::FromDevice), vec![]);
     for chunk in chunks {
         let mut left = chunk.as_slice();
         while let Some(event) = receiver.step(&mut left) {

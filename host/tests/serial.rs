@@ -16,10 +16,10 @@ use deadline::in_time;
 use nix::fcntl::OFlag;
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use nix::pty::{grantpt, posix_openpt, ptsname_r, unlockpt};
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::monitor::Monitor;
-use stillpoint::source::{self, Line};
+use stillpoint::source::{self, Connection};
 use stillpoint_core::record::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
@@ -77,7 +77,7 @@ impl Far {
         let mut bytes = [0; 256];
         // Where nobody holds the near end any more there is nothing to hear.
         let Ok(count) = self.line.read(&mut bytes) else { return false };
-        self.monitor.hear(&bytes[..count]);
+        self.monitor.receive(&bytes[..count]);
         true
     }
 
@@ -97,22 +97,22 @@ fn truth() -> Vec<(u8, Record)> {
     while monitor.seconds() < SHIFT {
         monitor.step(&mut bytes);
     }
-    Decoder::default().take(&bytes, &mut |said| keep(&mut moves, &said));
+    Decoder::default().push(&bytes, &mut |said| keep(&mut moves, &said));
     moves
 }
 
-fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
-    if let Said::Move(told) = said {
+fn keep(moves: &mut Vec<(u8, Record)>, said: &DeviceEvent) {
+    if let DeviceEvent::Move(told) = said {
         moves.push((told.axis, told.record));
     }
 }
 
 /// Reads until something is said.
-fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&Said) -> bool) {
+fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&DeviceEvent) -> bool) {
     let (mut done, mut bytes) = (false, [0; 4096]);
     while !done {
         let count = reader.read(&mut bytes).expect("the port is read");
-        decoder.take(&bytes[..count], &mut |said| done |= enough(&said));
+        decoder.push(&bytes[..count], &mut |said| done |= enough(&said));
     }
 }
 
@@ -120,14 +120,14 @@ fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnM
 fn moves_arrive_and_commands_get_through() {
     in_time(|| {
         let (truth, (place, hang_up, far)) = (truth(), Far::start());
-        let Line { mut reader, writer } = source::open(&place).expect("the port opens");
-        let (mut writer, mut commands) = (writer.expect("a port takes commands"), Commands::new(1));
-        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the port takes it");
+        let Connection { mut reader, writer } = source::open(&place).expect("the port opens");
+        let (mut writer, mut commands) = (writer.expect("a port takes commands"), CommandEncoder::new(1));
+        let mut say = |command| writer.write_all(&commands.encode(&command)).expect("the port takes it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
         say(Command::Identify);
         read_until(&mut *reader, &mut decoder, &mut |said| {
             keep(&mut moves, said);
-            if let Said::Settings(settings) = said
+            if let DeviceEvent::Settings(settings) = said
                 && settings.axis == 1
             {
                 parameters = Some(settings.parameters);
@@ -139,14 +139,14 @@ fn moves_arrive_and_commands_get_through() {
         let mut parameters = parameters.expect("settings are told");
         parameters.window += 7;
         say(Command::Apply(Apply { axis: 1, parameters }));
-        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        let applied = &mut |said: &DeviceEvent| matches!(said, DeviceEvent::Settings(one) if one.parameters == parameters);
         read_until(&mut *reader, &mut decoder, applied);
         hang_up.send(()).expect("the far end waits");
         far.join().expect("the far end did well");
         let mut bytes = [0; 4096];
         let error = loop {
             if let Err(error) = reader.read(&mut bytes) {
-                break source::failed(&place, error).to_string();
+                break source::connection_error(&place, error).to_string();
             }
         };
         let told = ": the other side has hung up; plug the monitor in again and start anew";

@@ -27,7 +27,7 @@ mod versions;
 
 use std::path::{Path, PathBuf};
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint::store::log::Log;
 use stillpoint::store::moves::Ask;
@@ -75,13 +75,13 @@ impl Drop for Scratch {
 /// What a monitor says, a tenth of a second at a time, its flash log, and its ear.
 struct Line {
     monitor: Monitor,
-    commands: Commands,
+    commands: CommandEncoder,
 }
 
 impl Line {
     fn new(seed: u64) -> Line {
         let (monitor, _) = Monitor::new(seed, 4000, None).expect("a machine");
-        Line { monitor, commands: Commands::new(1) }
+        Line { monitor, commands: CommandEncoder::new(1) }
     }
 
     /// So many tenths of a second.
@@ -99,7 +99,7 @@ impl Line {
 
     /// The log of the monitor from a frame on, and what it says meanwhile.
     fn dump(&mut self, since: DumpSince) -> Vec<Vec<u8>> {
-        self.monitor.hear(&self.commands.bytes(&Command::DumpSince(since)));
+        self.monitor.receive(&self.commands.encode(&Command::DumpSince(since)));
         self.run(20)
     }
 }

@@ -34,7 +34,7 @@ fn serve(seconds: f64) -> String {
                 monitor.step(&mut bytes);
             }
             if let Ok(count) = line.read(&mut heard) {
-                monitor.hear(&heard[..count]);
+                monitor.receive(&heard[..count]);
             }
             if line.write_all(&bytes).is_err() {
                 return;

@@ -6,10 +6,10 @@ use std::process::ExitCode;
 use clap::{Args, ValueEnum};
 use stillpoint_core::settings::Definition;
 
-use super::figure::counted;
-use super::output::{Form, Output, tell};
+use super::option_value::whole_from_1;
+use super::output::{Output, OutputFormat, notify};
 use super::progress;
-use super::recording::{Columns, Scale};
+use super::recording_options::{Columns, Scale};
 use crate::error::Error;
 use crate::measure::{Ask, Measured, Summary, measure};
 use crate::plot::album::Album;
@@ -43,12 +43,12 @@ pub struct Arguments {
     definition: Wording,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
-    format: Form,
+    format: OutputFormat,
     /// Draw the moves; the name ends in .svg, .png or .html
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
     /// Number of the move to draw large; the slowest one if left out
-    #[arg(long, value_name = "N", requires = "plot", value_parser = counted)]
+    #[arg(long, value_name = "N", requires = "plot", value_parser = whole_from_1)]
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
     #[command(flatten)]
@@ -123,18 +123,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             }
             Err(error @ (Error::Closed | Error::Output(_))) => return Err(error),
             Err(error @ Error::Option { .. }) => {
-                tell(format_args!("stillpoint: {name}: {error}"));
+                notify(format_args!("stillpoint: {name}: {error}"));
                 status = status.max(error.status());
                 None
             }
             Err(error) => Some(error),
         };
         if let Some(error) = failure {
-            tell(format_args!("stillpoint: {error}"));
+            notify(format_args!("stillpoint: {error}"));
             status = status.max(error.status());
         }
     }
-    notes.iter().for_each(tell);
+    notes.iter().for_each(notify);
     // Where nothing could be read, "no moves" would say too much.
     if measured {
         work.finish(&notes)?;
@@ -169,9 +169,9 @@ impl Work<'_> {
         let (output, album, chosen) = (&mut self.output, &mut self.album, self.arguments.plot_move);
         let pictures = self.arguments.plot.is_some();
         let on_move = |measured: Measured| {
-            match output.take(&measured.line).map_err(Error::from) {
+            match output.write_move(&measured.line).map_err(Error::from) {
                 // The picture is wanted whether or not anybody reads along.
-                Err(Error::Closed) if pictures => output.leave(),
+                Err(Error::Closed) if pictures => output.close(),
                 told => told?,
             }
             if pictures {
@@ -191,7 +191,7 @@ impl Work<'_> {
         let Some(path) = &self.arguments.plot else { return told };
         let sheet = self.album.sheet("Stillpoint: moves and their stops", notes);
         if let (Some(wanted), None) = (self.arguments.plot_move, sheet.chosen) {
-            tell(format_args!("there is no move {wanted} to draw large; the slowest one is instead"));
+            notify(format_args!("there is no move {wanted} to draw large; the slowest one is instead"));
         }
         let lines: Vec<_> = sheet.moves.iter().map(|shown| shown.line.clone()).collect();
         plot::draw(path, &sheet, &lines)?;

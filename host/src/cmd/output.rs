@@ -1,4 +1,4 @@
-//! In: lines of moves, one by one. Out: a table, JSON lines or CSV on stdout.
+//! In: moves, one by one. Out: a table, JSON lines or CSV on stdout; notes on stderr.
 
 use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
 
@@ -6,79 +6,79 @@ use crate::report::line::MoveLine;
 use crate::report::printable::printable;
 use crate::report::{csv, table};
 
-/// One line on stderr, whatever it holds. If nobody can be told, that is no reason to stop.
-pub(crate) fn tell(message: impl std::fmt::Display) {
+/// Writes one line to stderr, with unprintable characters replaced. A closed stderr is ignored.
+pub(crate) fn notify(message: impl std::fmt::Display) {
     writeln!(io::stderr(), "{}", printable(&message.to_string())).ok();
 }
 
-/// How moves are told.
+/// Output format of a command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub(super) enum Form {
-    /// For people; printed when all is read.
+pub(super) enum OutputFormat {
+    /// For reading; printed at the end.
     #[default]
     Table,
-    /// One JSON object per line, each as soon as it is known.
+    /// One JSON object per line, printed at once.
     Jsonl,
-    /// Comma-separated, the same fields.
+    /// Comma-separated values, the same fields.
     Csv,
 }
 
-/// Where lines go.
+/// Destination of moves.
 pub(super) enum Output {
-    /// Collected for the table.
+    /// Collected until the end.
     Table(Vec<MoveLine>),
-    /// Straight out.
+    /// Written at once.
     Jsonl(BufWriter<StdoutLock<'static>>),
-    /// Straight out.
+    /// Written at once.
     Csv(Box<csv::Writer<BufWriter<StdoutLock<'static>>>>),
-    /// Nobody reads any more.
-    Gone,
+    /// Nothing more is written.
+    Closed,
 }
 
 impl Output {
-    /// Opens stdout in this form.
-    pub(super) fn new(form: Form) -> io::Result<Output> {
+    /// Opens stdout in this format.
+    pub(super) fn new(format: OutputFormat) -> io::Result<Output> {
         let out = || BufWriter::new(io::stdout().lock());
-        Ok(match form {
-            Form::Table => Output::Table(Vec::new()),
-            Form::Jsonl => Output::Jsonl(out()),
-            Form::Csv => Output::Csv(Box::new(csv::Writer::new(out())?)),
+        Ok(match format {
+            OutputFormat::Table => Output::Table(Vec::new()),
+            OutputFormat::Jsonl => Output::Jsonl(out()),
+            OutputFormat::Csv => Output::Csv(Box::new(csv::Writer::new(out())?)),
         })
     }
 
-    /// The same for moves out of a store, whose kinds are told.
-    pub(super) fn of_store(form: Form) -> io::Result<Output> {
-        match form {
-            Form::Csv => {
+    /// Opens stdout for moves from a store, which have a kind.
+    pub(super) fn for_store(format: OutputFormat) -> io::Result<Output> {
+        match format {
+            OutputFormat::Csv => {
                 let out = BufWriter::new(io::stdout().lock());
                 Ok(Output::Csv(Box::new(csv::Writer::with_kinds(out)?)))
             }
-            form => Output::new(form),
+            format => Output::new(format),
         }
     }
 
-    /// Takes one move.
-    pub(super) fn take(&mut self, line: &MoveLine) -> io::Result<()> {
+    /// Writes or collects one move.
+    pub(super) fn write_move(&mut self, line: &MoveLine) -> io::Result<()> {
         match self {
             Output::Table(lines) => lines.push(line.clone()),
             Output::Jsonl(out) => {
                 serde_json::to_writer(&mut *out, line)?;
                 out.write_all(b"\n")?;
-                // Whoever reads along sees each move at once.
+                // A reader of the pipe gets each move at once.
                 out.flush()?;
             }
             Output::Csv(rows) => rows.take(line)?,
-            Output::Gone => {}
+            Output::Closed => {}
         }
         Ok(())
     }
 
-    /// Whoever read has gone; what follows is dropped.
-    pub(super) fn leave(&mut self) {
-        *self = Output::Gone;
+    /// Drops the following moves, because the reader of stdout has closed it.
+    pub(super) fn close(&mut self) {
+        *self = Output::Closed;
     }
 
-    /// Prints what has waited.
+    /// Prints the collected moves and flushes.
     pub(super) fn finish(self) -> io::Result<()> {
         match self {
             Output::Table(lines) => {
@@ -90,7 +90,7 @@ impl Output {
             }
             Output::Jsonl(mut out) => out.flush(),
             Output::Csv(rows) => rows.finish(),
-            Output::Gone => Ok(()),
+            Output::Closed => Ok(()),
         }
     }
 }

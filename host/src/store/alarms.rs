@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use crate::checksum::FastCrc;
 use rusqlite::params;
 use serde::Serialize;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
@@ -75,7 +75,7 @@ impl AlarmLine {
 
 /// What the frame says beside the table. Nothing, if it is of a monitor that did not know more.
 fn more(body: Option<&[u8]>) -> Option<Alarm> {
-    let frame = Frame::check::<LargeTable>(body?).ok()?;
+    let frame = Frame::check::<FastCrc>(body?).ok()?;
     match frame.read::<Message>().ok()?.payload {
         Message::Alarm(alarm) if alarm.event != AlarmEvent::Unknown => Some(alarm),
         _ => None,

@@ -3,8 +3,8 @@
 //! Nothing here depends on the order in which frames came, but for what is written once: the tie of a start to
 //! wall time, and the journal. So the tables made again from the frames are the same, to the last byte.
 
+use crate::checksum::FastCrc;
 use rusqlite::{Connection, OptionalExtension, params};
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
@@ -41,7 +41,7 @@ pub(super) struct Stored<'a> {
 impl<'a> Stored<'a> {
     /// From a body as it was stored.
     pub(super) fn new(device: i64, arrived: i64, body: &'a [u8]) -> Option<Stored<'a>> {
-        let frame = Frame::check::<LargeTable>(body).ok()?;
+        let frame = Frame::check::<FastCrc>(body).ok()?;
         Some(Stored { device, arrived, frame })
     }
 
@@ -162,7 +162,7 @@ impl Derive {
         let before = tables::settings_before(store, &stored.key(), settings.axis)?;
         tables::settings(store, stored, settings)?;
         let before = before.and_then(|body| {
-            let frame = Frame::check::<LargeTable>(&body).ok()?;
+            let frame = Frame::check::<FastCrc>(&body).ok()?;
             match frame.read::<Message>().ok()?.payload {
                 Message::Settings(before) => Some(before.parameters),
                 _ => None,
@@ -258,8 +258,8 @@ mod tests {
         ] {
             let header = Numbers::new(Way::FromDevice, 1).take(message.priority());
             let mut body = [0; stillpoint_core::wire::LONGEST_BODY];
-            let body = encode_body::<LargeTable>(&header, &message, &mut body).unwrap();
-            assert_eq!(is_silent(&Frame::check::<LargeTable>(body).unwrap()), silent, "{message:?}");
+            let body = encode_body::<FastCrc>(&header, &message, &mut body).unwrap();
+            assert_eq!(is_silent(&Frame::check::<FastCrc>(body).unwrap()), silent, "{message:?}");
         }
     }
 }

@@ -8,7 +8,7 @@ use stillpoint_core::record::{Outcome, Record};
 
 use super::moves::Known;
 use super::{Store, kind};
-use crate::analysis::left::{Left, SLOT, Stop};
+use crate::analysis::residual_error::{ResidualErrors, SLOT, Stop};
 use crate::error::Error;
 
 impl Store {
@@ -18,7 +18,7 @@ impl Store {
         known: &Known,
         within: (i64, i64),
         limit_s: f64,
-    ) -> Result<BTreeMap<i64, Left>, Error> {
+    ) -> Result<BTreeMap<i64, ResidualErrors>, Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
         let mut kinds = BTreeMap::new();
         self.rows(known, within, true, &mut |row, curve| {
@@ -31,8 +31,9 @@ impl Store {
                 curve: &curve,
                 window: settings.window,
             };
-            let left = kinds.entry(kind::id(row.boot, row.told.kind)).or_insert_with(|| Left::new(SLOT));
-            left.step(&stop, (limit_s * f64::from(settings.ticks_per_second)) as u32);
+            let errors =
+                kinds.entry(kind::id(row.boot, row.told.kind)).or_insert_with(|| ResidualErrors::new(SLOT));
+            errors.step(&stop, (limit_s * f64::from(settings.ticks_per_second)) as u32);
             Ok(())
         })?;
         Ok(kinds)

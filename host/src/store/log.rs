@@ -7,8 +7,8 @@ use std::collections::VecDeque;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use crate::checksum::FastCrc;
 use stillpoint_core::wire::command::DumpSince;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::{Header, Priority, Way};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
@@ -37,7 +37,7 @@ const STEP: i64 = 1_000_000;
 #[derive(Debug)]
 pub struct Log {
     store: Store,
-    receiver: Receiver<LargeTable>,
+    receiver: Receiver<FastCrc>,
     /// Who is on the line; `fixed` if no hello changes it.
     number: Option<[u8; 12]>,
     fixed: bool,

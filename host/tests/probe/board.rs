@@ -89,7 +89,7 @@ pub(crate) fn run(chip: Chip, seconds: f64) -> Running {
         let (mut monitor, mut bytes, mut until) = (monitor(), vec![], seconds);
         while !told.load(Ordering::Relaxed) {
             let heard = COMMANDS.take(&chip);
-            monitor.hear(&heard);
+            monitor.receive(&heard);
             until += if heard.is_empty() { 0.0 } else { 0.1 };
             if bytes.is_empty() && monitor.seconds() < until {
                 for _ in 0..40 {

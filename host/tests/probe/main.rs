@@ -13,10 +13,10 @@ use std::sync::{Arc, Mutex};
 use probe_rs::Permissions;
 use probe_rs::probe::list::{Accessibility, Lister, ProbeListItem, ProbeLister};
 use probe_rs::probe::{DebugProbe, DebugProbeError, DebugProbeInfo, DebugProbeSelector, Probe, ProbeFactory};
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::probe::{flash, open_through};
-use stillpoint::source::{self, Line};
+use stillpoint::source::{self, Connection};
 use stillpoint_core::record::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
@@ -91,12 +91,12 @@ impl Words {
     }
 }
 
-fn open(chip: &Chip, image: Option<&Path>, words: &Words) -> Result<Line, stillpoint::error::Error> {
+fn open(chip: &Chip, image: Option<&Path>, words: &Words) -> Result<Connection, stillpoint::error::Error> {
     open_through(&lister(chip, &[Accessibility::Accessible]), STM32, image, Box::new(words.clone()))
 }
 
-fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
-    if let Said::Move(told) = said {
+fn keep(moves: &mut Vec<(u8, Record)>, said: &DeviceEvent) {
+    if let DeviceEvent::Move(told) = said {
         moves.push((told.axis, told.record));
     }
 }
@@ -107,17 +107,17 @@ fn truth(seconds: f64) -> Vec<(u8, Record)> {
     while monitor.seconds() < seconds {
         monitor.step(&mut bytes);
     }
-    Decoder::default().take(&bytes, &mut |said| keep(&mut moves, &said));
+    Decoder::default().push(&bytes, &mut |said| keep(&mut moves, &said));
     moves
 }
 
 /// Reads until something is said.
-fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&Said) -> bool) {
+fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&DeviceEvent) -> bool) {
     let (mut done, mut bytes) = (false, [0; 4096]);
     while !done {
         let count = reader.read(&mut bytes).expect("the probe is read");
         assert!(count > 0, "the line goes on");
-        decoder.take(&bytes[..count], &mut |said| done |= enough(&said));
+        decoder.push(&bytes[..count], &mut |said| done |= enough(&said));
     }
 }
 
@@ -126,15 +126,16 @@ fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
     in_time(|| {
         let (truth, chip) = (truth(30.0), Chip::new());
         board::lay(&chip);
-        let Line { mut reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let Connection { mut reader, writer } =
+            open(&chip, None, &Words::default()).expect("the chip answers");
         let running = board::run(chip.clone(), 30.0);
-        let (mut writer, mut commands) = (writer.expect("a probe takes commands"), Commands::new(1));
-        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the probe takes it");
+        let (mut writer, mut commands) = (writer.expect("a probe takes commands"), CommandEncoder::new(1));
+        let mut say = |command| writer.write_all(&commands.encode(&command)).expect("the probe takes it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
         say(Command::Identify);
         read_until(&mut *reader, &mut decoder, &mut |said| {
             keep(&mut moves, said);
-            if let Said::Settings(settings) = said
+            if let DeviceEvent::Settings(settings) = said
                 && settings.axis == 1
             {
                 parameters = Some(settings.parameters);
@@ -145,7 +146,7 @@ fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
         let mut parameters = parameters.expect("settings are told");
         parameters.window += 7;
         say(Command::Apply(Apply { axis: 1, parameters }));
-        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        let applied = &mut |said: &DeviceEvent| matches!(said, DeviceEvent::Settings(one) if one.parameters == parameters);
         read_until(&mut *reader, &mut decoder, applied);
         assert_eq!(decoder.counts().lost, 0);
         drop((reader, running));
@@ -183,7 +184,7 @@ fn a_chip_that_starts_over_is_heard_again_and_one_that_is_gone_is_told() {
     in_time(|| {
         let chip = Chip::new();
         board::lay(&chip);
-        let Line { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let Connection { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
         let mut bytes = [0; 16];
         for said in [b"before".as_slice(), b"after", b"later"] {
             board::FRAMES.put(&chip, said);
@@ -195,7 +196,7 @@ fn a_chip_that_starts_over_is_heard_again_and_one_that_is_gone_is_told() {
         }
         chip.memory().answers = false;
         let error = reader.read(&mut bytes).expect_err("nobody answers");
-        let words = source::failed("probe:x", error).to_string();
+        let words = source::connection_error("probe:x", error).to_string();
         assert!(words.starts_with("probe:x: the monitor no longer answers: "), "{words}");
         assert!(words.contains("no answer on the wire") && words.ends_with("start anew"), "{words}");
         assert_eq!(reader.read(&mut bytes).expect("the end"), 0);
@@ -207,7 +208,7 @@ fn commands_wait_for_room() {
     in_time(|| {
         let chip = Chip::new();
         board::lay(&chip);
-        let Line { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let Connection { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
         let sent: Vec<u8> = (0..1000_u32).map(|number| number as u8).collect();
         writer.expect("it hears").write_all(&sent).expect("it takes all");
         let mut heard = vec![];

@@ -126,7 +126,7 @@ fn a_store_is_looked_after() {
     let store = place.text();
     done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
-    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
+    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables rebuilt"));
     done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
     assert!(
         done(&["store", "journal", "--store", &store])
@@ -226,7 +226,7 @@ fn serve(parts: [usize; 3]) -> String {
             let mut heard = [0; 256];
             for _ in 0..tenths {
                 if let Ok(count) = out.read(&mut heard) {
-                    line.monitor.hear(&heard[..count]);
+                    line.monitor.receive(&heard[..count]);
                 }
                 let bytes = line.run(1).concat();
                 out.write_all(&bytes).expect("a listener");

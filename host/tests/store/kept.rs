@@ -76,7 +76,7 @@ fn a_hole_is_asked_for_when_the_store_is_opened_again() {
     let mut log = place.log(&Options::default());
     assert_eq!(log.asks(), []);
     // A hello says who it is; then the store knows what it lacks of it.
-    line.monitor.hear(&line.commands.bytes(&Command::Identify));
+    line.monitor.receive(&line.commands.encode(&Command::Identify));
     let now = hear(&mut log, &line.run(2), now + 10_000_000);
     let asks = log.asks();
     assert_eq!((asks.len(), asks[0].boot, asks[0].sequence), (1, missing[0].1, missing[0].2 - 1));
@@ -102,7 +102,7 @@ fn asked_again(
     let mut hole = None;
     for opening in 0..3 {
         let mut log = place.log(&Options::default());
-        line.monitor.hear(&line.commands.bytes(&Command::Identify));
+        line.monitor.receive(&line.commands.encode(&Command::Identify));
         now = hear(&mut log, &line.run(2), now + 10_000_000);
         let asks = log.asks();
         let [ask] = asks.as_slice() else { panic!("{asks:?}") };
@@ -152,7 +152,7 @@ fn a_clock_that_steps_back_turns_nothing_around() {
     log.finish().expect("room");
     // And while nobody was listening.
     let mut log = place.log(&Options::default());
-    line.monitor.hear(&line.commands.bytes(&Command::Identify));
+    line.monitor.receive(&line.commands.encode(&Command::Identify));
     let now = hear(&mut log, &line.run(2), now - 7_200_000_000);
     hear(&mut log, &chunks[100..], now);
     assert!(log.notes()[0].contains("stepped back by 7"), "told after reopening");

@@ -1,7 +1,7 @@
 //! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
 
+use stillpoint::checksum::FastCrc;
 use stillpoint::store::log::{Axis, Log};
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Numbers, Way};
 use stillpoint_core::wire::message::Message;
@@ -34,7 +34,7 @@ impl Start {
     fn say(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = self.numbers.take(message.priority());
-        self.bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
+        self.bytes.extend_from_slice(encode::<FastCrc>(&header, message, &mut buffer).expect("it fits"));
     }
 
     /// Out, 60 mm at 600 mm/s, as one kind, and back as the other.

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
 
-use crate::decode::Said;
+use crate::decode::DeviceEvent;
 use crate::report::kind::{Typical, words};
 use crate::report::number::fixed;
 use crate::report::printable::printable;
@@ -56,10 +56,10 @@ impl Watch {
     }
 
     /// Takes what was said at a time from the start of the shift; most of it is not about the watch. Unit: s
-    pub fn take(&mut self, said: &Said, second: f64) {
+    pub fn take(&mut self, said: &DeviceEvent, second: f64) {
         match said {
-            Said::Kind(kind) => self.kept(kind.axis, kind.kind).met = Some(*kind),
-            Said::Drift(drift) => {
+            DeviceEvent::Kind(kind) => self.kept(kind.axis, kind.kind).met = Some(*kind),
+            DeviceEvent::Drift(drift) => {
                 let kept = self.kept(drift.axis, drift.kind);
                 if drift.is_standing() && !kept.last.is_standing() {
                     kept.times += 1;
@@ -67,7 +67,7 @@ impl Watch {
                 }
                 kept.last = *drift;
             }
-            Said::Alarm(alarm) => self.ring(alarm),
+            DeviceEvent::Alarm(alarm) => self.ring(alarm),
             _ => (),
         }
     }
@@ -155,13 +155,21 @@ mod tests {
         Axis { name, unit, counts_per_unit: 100.0, ticks_per_second: 1e6 }
     }
 
-    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> Said {
-        Said::Drift(Drift { axis, kind, score, promise, change: -1500, smallest: 700, ..Drift::default() })
+    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> DeviceEvent {
+        DeviceEvent::Drift(Drift {
+            axis,
+            kind,
+            score,
+            promise,
+            change: -1500,
+            smallest: 700,
+            ..Drift::default()
+        })
     }
 
-    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> Said {
+    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> DeviceEvent {
         let (alarm, axis, subject) = (4, 1, Subject::Drift);
-        Said::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
+        DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
     }
 
     #[test]
@@ -170,8 +178,8 @@ mod tests {
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
         let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
         for (second, said) in [
-            (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
-            (1.0, Said::Kind(kind)),
+            (1.0, DeviceEvent::Kind(Kind { axis: 0, forward: false, ..kind })),
+            (1.0, DeviceEvent::Kind(kind)),
             (9.0, drift(0, 1, 0, Promise::Held)),
             (9.0, drift(1, 2, 0, Promise::NoBaseline)),
             (90.0, drift(1, 1, 256, Promise::Short)),
