@@ -9,15 +9,13 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use heapless::{Deque, Vec};
-use stillpoint_core::axis::Event;
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Settings;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::drift::DriftSettings;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
 use stillpoint_core::wire::watch::{Subject, Why};
+use stillpoint_core::{Event, Reading, Settings};
 
 use crate::lamp::{Lamp, Wrong};
 use crate::link::Link;
@@ -95,7 +93,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
             let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
             number += 1;
-            kept.unwrap_or(Asked { settings, inferred: false, watch: Watch::default() })
+            kept.unwrap_or(Asked { settings, inferred: false, watch: DriftSettings::default() })
         });
         let rate = asked.first().map_or(1, |asked| asked.settings.ticks_per_second);
         told::greet(&identity, &asked, &mut link, &mut store);
@@ -108,7 +106,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             waiting: Deque::new(),
             alarms: Alarms::new(rate),
             link,
-            receiver: Receiver::new(Way::FromHost),
+            receiver: Receiver::new(Direction::FromHost),
             store,
             replay: None,
             clock: None,
@@ -235,7 +233,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
     /// Closes the last rest and puts the settings in force that waited.
     fn renew(&mut self, number: usize) {
         let Some(watched) = self.watched.get_mut(number) else { return };
-        watched.axis.finish(&watched.asked.settings);
+        watched.axis.finish();
         self.events(number);
         let Some(watched) = self.watched.get_mut(number) else { return };
         let again = watched.renew();
@@ -258,7 +256,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
     pub fn finish(&mut self) {
         for number in 0..AXES {
             if let Some(watched) = self.watched.get_mut(number) {
-                watched.axis.finish(&watched.asked.settings);
+                watched.axis.finish();
             }
             self.events(number);
         }

@@ -8,7 +8,7 @@
 //! hold the moves of a shift, and an axis that never settles must not push out what led to it. An axis has
 //! two to spare and gains one every eight minutes, see [`Spare`].
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 use stillpoint_core::wire::trace::{Packer, Trace};
 
 /// Room for the readings after the command end. Unit: bytes

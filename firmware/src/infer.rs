@@ -28,9 +28,7 @@
 //! sample.
 
 use heapless::Deque;
-use stillpoint_core::record::{Reasons, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Reading, Reasons, Record};
 
 use line::{Arrival, Line};
 use shape::Departure;
@@ -276,7 +274,7 @@ impl<const SAMPLES: usize> Infer<SAMPLES> {
     ///
     /// The target is inferred too: as much as settling differs between the next narrower and the next
     /// wider window of the curve, a target that is a little off may change it.
-    pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = Point>) {
+    pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = CurvePoint>) {
         record.reasons = record.reasons.with(INFERRED);
         record.rest_error = None;
         doubt::widen(record, self.uncertainty, window, curve);

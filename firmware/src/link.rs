@@ -6,8 +6,9 @@
 use heapless::{Deque, Vec};
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::crc::SmallTable;
-use stillpoint_core::wire::frame::{self, Payload, encode};
-use stillpoint_core::wire::header::{Header, Numbers, Priority, Way};
+use stillpoint_core::wire::frame;
+use stillpoint_core::wire::frame::{Payload, encode};
+use stillpoint_core::wire::header::{Direction, Header, Numbers, Priority};
 use stillpoint_core::wire::message::Message;
 
 /// Frames that wait in each queue: a stop of four axes at once, with its curves.
@@ -39,7 +40,7 @@ impl Link {
     /// A link of this start of the device.
     pub fn new(boot: u32) -> Link {
         Link {
-            numbers: Numbers::new(Way::FromDevice, boot),
+            numbers: Numbers::new(Direction::FromDevice, boot),
             queues: Default::default(),
             current: Frame::new(),
             sent: 0,
@@ -153,7 +154,7 @@ mod tests {
 
     /// Kinds of the frames in the bytes, as their place in the priorities and their number.
     fn read(bytes: &[u8]) -> std::vec::Vec<(Priority, u32)> {
-        let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+        let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
         let (mut left, mut found) = (bytes, std::vec![]);
         while let Some(event) = receiver.step(&mut left) {
             let Event::Frame(frame) = event else { panic!("{event:?}") };

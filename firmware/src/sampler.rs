@@ -5,7 +5,7 @@
 //! ticks between are a counted gap, never an error. After a gap a 16-bit counter may have passed
 //! half its range unseen; the gap marks the move in any case, and the next travels are right again.
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use crate::tap::{Extended, Register};
 

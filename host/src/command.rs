@@ -4,7 +4,7 @@ use crate::checksum::FastCrc;
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 
 /// Numbers and encodes commands.
 #[derive(Debug)]
@@ -15,7 +15,7 @@ pub struct CommandEncoder {
 impl CommandEncoder {
     /// `boot` must differ from that of every earlier start of this host, so that a monitor sees a new series.
     pub fn new(boot: u32) -> CommandEncoder {
-        CommandEncoder { numbers: Numbers::new(Way::FromHost, boot) }
+        CommandEncoder { numbers: Numbers::new(Direction::FromHost, boot) }
     }
 
     /// The frame of a command.

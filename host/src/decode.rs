@@ -6,13 +6,11 @@
 use std::collections::{BTreeMap, HashSet};
 
 use crate::checksum::FastCrc;
-use stillpoint_core::record::Record;
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -20,6 +18,7 @@ use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
 use stillpoint_core::wire::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
+use stillpoint_core::{CurvePoint, Record};
 
 /// A move with its settling curve.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,7 +32,7 @@ pub struct DecodedMove {
     /// The measured values.
     pub record: Record,
     /// Its settling curve; empty if the frames of the curve were lost.
-    pub curve: Vec<Point>,
+    pub curve: Vec<CurvePoint>,
 }
 
 /// An event that a monitor reports, or a loss on the way from it.
@@ -106,7 +105,7 @@ pub struct Decoder {
 impl Default for Decoder {
     fn default() -> Decoder {
         Decoder {
-            receiver: Receiver::new(Way::FromDevice),
+            receiver: Receiver::new(Direction::FromDevice),
             sequence: Sequence::default(),
             counts: Counts::default(),
             open: BTreeMap::new(),

@@ -20,7 +20,7 @@ use stillpoint::command::CommandEncoder;
 use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint::source::{self, Connection};
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
 /// Unit: s

@@ -5,7 +5,7 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use stillpoint::analysis::bootstrap::bootstrap;
 use stillpoint::analysis::quantile::{MAD_TO_SD, median, quantile_sorted, sorted};
 use stillpoint::analysis::regression::least_squares;
-use stillpoint_core::baseline::moments::Moments;
+use stillpoint_tests::moments::Moments;
 use stillpoint_tests::outliers::{Definition, grubbs, mad, quantile};
 use stillpoint_tests::published::{json, near, rows};
 

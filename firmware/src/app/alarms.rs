@@ -7,8 +7,10 @@
 //! nothing and are suppressed by design, unless a person has set them aside. Their figures are followed all the
 //! same, so that what stands when the signals are right again comes back by itself.
 
-use stillpoint_core::alarm::{Action, Event, NEVER, Parameters, Point, Priority, Settings, State, Step};
-use stillpoint_core::settings::Invalid;
+use stillpoint_core::Invalid;
+use stillpoint_core::alarm::{
+    Action, AlarmInstance, Event, NEVER, Parameters, Priority, Settings, State, Step,
+};
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
 use crate::lamp::Wrong;
@@ -34,7 +36,7 @@ struct Life {
     behind: (u32, u32),
     /// Unit: ticks
     at: u64,
-    point: Point,
+    point: AlarmInstance,
     settings: Settings,
 }
 
@@ -47,7 +49,7 @@ impl Life {
             alarm: 0,
             behind: (0, 0),
             at: 0,
-            point: Point::default(),
+            point: AlarmInstance::default(),
             settings: rule.settings(ticks_per_second),
         }
     }

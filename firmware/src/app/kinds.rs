@@ -6,15 +6,15 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use heapless::Vec;
-use stillpoint_core::baseline::quantiles::Quantiles;
-use stillpoint_core::baseline::reference::Evidence;
-use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::baseline::Evidence;
+use stillpoint_core::baseline::Quantiles;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::drift::{Drift, Finding, Promise};
 use stillpoint_core::kind::{Arrival, Kinds, Place};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::Settings;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{self, Baseline, Kind, Restart, Why};
+use stillpoint_core::wire::watch;
+use stillpoint_core::wire::watch::{Baseline, Kind, Restart, Why};
+use stillpoint_core::{Record, Settings};
 
 use super::App;
 
@@ -71,7 +71,7 @@ impl Row {
     }
 
     /// Adds a move.
-    fn weigh(&mut self, watch: &Watch, waiting: &Waiting) -> Weighed {
+    fn weigh(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Weighed {
         let finding = self.drift.step(watch, waiting.evidence);
         let drift = match finding {
             Some(finding) => self.found(&finding, waiting),
@@ -112,7 +112,7 @@ impl Row {
     }
 
     /// Adds to the settling times of the baseline; told once they are enough.
-    fn settled(&mut self, watch: &Watch, waiting: &Waiting) -> Option<Baseline> {
+    fn settled(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Option<Baseline> {
         let Evidence::Value(settling) = waiting.evidence else { return None };
         if self.settling.count() >= watch.baseline {
             return None;
@@ -154,7 +154,7 @@ impl<const KINDS: usize> Compared<KINDS> {
     }
 
     /// Adds a move to its kind; none if that has begun anew since.
-    fn weigh(&mut self, watch: &Watch, waiting: &Waiting) -> Option<Weighed> {
+    fn weigh(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Option<Weighed> {
         let row = self.rows.get_mut(usize::from(waiting.row))?;
         (waiting.number > row.after).then(|| row.weigh(watch, waiting))
     }

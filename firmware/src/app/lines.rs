@@ -1,7 +1,7 @@
 //! In: axes without a command. Out: a delay line for each, as long as there are some.
 
 use embedded_storage::nor_flash::NorFlash;
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use super::App;
 use crate::infer::Infer;

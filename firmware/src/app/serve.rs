@@ -1,8 +1,8 @@
 //! In: bytes of commands. Out: what they ask for, done or refused.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::Invalid;
 use stillpoint_core::alarm::Action;
-use stillpoint_core::settings::Invalid;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;

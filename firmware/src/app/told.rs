@@ -1,7 +1,7 @@
 //! In: what the axes found out, the monitor's counters. Out: messages, queued and kept.
 
 use embedded_storage::nor_flash::NorFlash;
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_core::wire::LONGEST_PIECE;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::Payload;

@@ -6,13 +6,9 @@
 //! late; numbers and instants go on. A command that stands for a second is then waited for no longer: it
 //! may be the dead one that the change is about.
 
-use stillpoint_core::axis::Axis;
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::Status;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::settings;
+use stillpoint_core::{Axis, Outcome, Parameters, Reading, Record, Settings, Status};
 
 use crate::capture::{Capture, Spare};
 use crate::health::{Finding, Health, Limits, Severity, most_change};
@@ -25,23 +21,23 @@ use crate::tap::Register;
 pub(super) struct Asked {
     pub(super) settings: Settings,
     /// Of the watch over its moves.
-    pub(super) watch: Watch,
+    pub(super) watch: DriftSettings,
     /// No command can be tapped.
     pub(super) inferred: bool,
 }
 
 impl Asked {
     /// As a host sends it, once checked.
-    pub(super) fn new(sent: &settings::Parameters) -> Result<Asked, stillpoint_core::settings::Invalid> {
+    pub(super) fn new(sent: &settings::Parameters) -> Result<Asked, stillpoint_core::Invalid> {
         let settings = Settings::new(Parameters::from(sent))?;
-        Ok(Asked { settings, watch: Watch::new((&sent.watch).into())?, inferred: sent.inferred })
+        Ok(Asked { settings, watch: DriftSettings::new((&sent.drift).into())?, inferred: sent.inferred })
     }
 
     /// As a host is told, in force.
     pub(super) fn told(&self, axis: u8) -> settings::Settings {
         let told = settings::Settings::new(axis, &self.settings, None);
-        let watch = (&self.watch).into();
-        let parameters = settings::Parameters { inferred: self.inferred, watch, ..told.parameters };
+        let drift = (&self.watch).into();
+        let parameters = settings::Parameters { inferred: self.inferred, drift, ..told.parameters };
         settings::Settings { parameters, ..told }
     }
 
@@ -119,7 +115,7 @@ impl Watched {
         Watched {
             asked,
             pending: None,
-            axis: Axis::default(),
+            axis: Axis::new(asked.settings),
             status: Status::default(),
             samples: 0,
             gaps: 0,
@@ -188,10 +184,11 @@ impl Watched {
         let old = core::mem::replace(&mut self.asked, asked);
         (self.health, self.limits, self.warned) = (Health::default(), None, false);
         if !asked.breaks(&old) {
+            self.axis.set(asked.settings);
             return None;
         }
         self.before = Before { moves: self.moves(), small: self.small(), lost: self.lost() };
-        (self.axis, self.since) = (Axis::default(), None);
+        (self.axis, self.since) = (Axis::new(asked.settings), None);
         // What was inferred and what was tapped are not of one time.
         self.last.take().filter(|_| !asked.inferred && !old.inferred)
     }
@@ -200,7 +197,7 @@ impl Watched {
     pub(super) fn step(&mut self, reading: Reading, now: u64, ago: u32) {
         self.since.get_or_insert(now.saturating_sub(u64::from(ago)));
         self.fed = now;
-        self.status = self.axis.step(&self.asked.settings, reading);
+        self.status = self.axis.step(reading);
         if self.status.moving {
             self.changed = now;
         }

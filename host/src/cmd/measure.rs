@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::settings::Definition;
+use stillpoint_core::Definition;
 
 use super::option_value::whole_from_1;
 use super::output::{Output, OutputFormat, notify};

@@ -1,7 +1,7 @@
 //! In: options that describe recordings. Out: the choice of columns, and the scales.
 
 use clap::Args;
-use stillpoint_core::unit::{Fraction, PositionFactor};
+use stillpoint_core::{Fraction, PositionFactor};
 
 use super::option_value::character;
 use crate::error::Error;

@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
+use stillpoint_core::{Parameters, Settings};
 
 use super::output::{Output, OutputFormat, notify};
 use crate::command::CommandEncoder;
@@ -211,7 +211,7 @@ impl Watch<'_> {
     fn move_line(&self, decoded: DecodedMove) -> MoveLine {
         // The default settings until the monitor has reported its own.
         let settings =
-            self.settings.get(&decoded.axis).copied().or(Settings::new(Parameters::default()).ok());
+            self.settings.get(&decoded.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok());
         let Some(settings) = settings else { return MoveLine::default() };
         let scale = Scale {
             file: self.arguments.source.clone(),

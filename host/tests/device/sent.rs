@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use stillpoint::checksum::FastCrc;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
 use super::*;
@@ -18,7 +18,8 @@ fn counted() -> (String, Arc<AtomicUsize>) {
     std::thread::spawn(move || {
         let (mut monitor, mut said, mut heard) = (monitor(), [0; 4096], [0; 256]);
         for line in listener.incoming() {
-            let (mut line, mut receiver) = (line.expect("a line"), Receiver::<FastCrc>::new(Way::FromHost));
+            let (mut line, mut receiver) =
+                (line.expect("a line"), Receiver::<FastCrc>::new(Direction::FromHost));
             while let Ok(bytes @ 1..) = line.read(&mut heard) {
                 let mut left = &heard[..bytes];
                 while let Some(event) = receiver.step(&mut left) {

@@ -23,7 +23,7 @@
 //!
 //! Losses are the device's own: the alarm about them is that of axis 0.
 
-use stillpoint_core::alarm::settings::LONGEST;
+use stillpoint_core::alarm::LONGEST_TIME;
 use stillpoint_core::alarm::{Category, Parameters, Priority, Settings};
 use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::watch::Subject;
@@ -123,7 +123,7 @@ pub(super) fn told(value: Option<i64>, limit: i64) -> (i64, i64) {
 impl Rule {
     /// The same for the core, with every figure [`doubled`].
     pub(super) fn settings(&self, ticks_per_second: u32) -> Settings {
-        let ticks = |seconds: u32| (u64::from(seconds) * u64::from(ticks_per_second)).min(LONGEST);
+        let ticks = |seconds: u32| (u64::from(seconds) * u64::from(ticks_per_second)).min(LONGEST_TIME);
         let parameters = Parameters {
             limit: doubled(self.first.into()) - 1,
             deadband: doubled(self.band.into()),

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use crate::checksum::FastCrc;
 use stillpoint_core::wire::command::{Command, DumpSince};
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::settings::Parameters;
@@ -104,7 +104,7 @@ impl Session {
             source: source.to_owned(),
             chunks: read_on_thread(reader),
             writer,
-            receiver: Receiver::new(Way::FromDevice),
+            receiver: Receiver::new(Direction::FromDevice),
             commands: CommandEncoder::default(),
             sent: 0,
             last_frame: Instant::now(),

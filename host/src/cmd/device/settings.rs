@@ -1,8 +1,8 @@
 //! In: changes to the settings of an axis, as KEY=VALUE. Out: the accepted settings, or the parameter that broke a rule.
 
 use clap::Args;
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::settings::{self, Invalid};
+use stillpoint_core::Invalid;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::message::Message;
@@ -86,8 +86,8 @@ fn refused(session: &Session, parameters: &Parameters, reply: &Settings) -> Erro
 
 /// The first parameter that breaks its rule.
 fn broken_rule(parameters: &Parameters) -> Option<Invalid> {
-    let settings = settings::Settings::new(settings::Parameters::from(parameters)).err();
-    settings.or_else(|| Watch::new((&parameters.watch).into()).err())
+    let settings = stillpoint_core::Settings::new(parameters.into()).err();
+    settings.or_else(|| DriftSettings::new((&parameters.drift).into()).err())
 }
 
 /// Board and firmware, the settings of each axis, and the alarms that are not normal.
@@ -110,7 +110,7 @@ fn describe_axis(axis: u8, parameters: &Parameters) -> String {
 
 /// Every parameter with the name that the monitor uses in a refusal.
 fn fields(parameters: &Parameters) -> [(&'static str, String); 16] {
-    let watch = &parameters.watch;
+    let drift = &parameters.drift;
     let (upper, lower) = parameters.command_scale;
     [
         ("ticks_per_second", parameters.ticks_per_second.to_string()),
@@ -126,12 +126,12 @@ fn fields(parameters: &Parameters) -> [(&'static str, String); 16] {
         ("inferred", parameters.inferred.to_string()),
         (
             "false_alarms_per_axis_month",
-            (f64::from(watch.false_alarms_per_axis_month_milli) / 1000.0).to_string(),
+            (f64::from(drift.false_alarms_per_axis_month_milli) / 1000.0).to_string(),
         ),
-        ("smallest_change_permille", watch.smallest_change_permille.to_string()),
-        ("smallest_change", watch.smallest_change.to_string()),
-        ("moves_per_hour", watch.moves_per_hour.to_string()),
-        ("baseline", watch.baseline.to_string()),
+        ("smallest_change_permille", drift.smallest_change_permille.to_string()),
+        ("smallest_change", drift.smallest_change.to_string()),
+        ("moves_per_hour", drift.moves_per_hour.to_string()),
+        ("baseline", drift.baseline.to_string()),
     ]
 }
 
@@ -140,7 +140,7 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
     let (key, value) = change.split_once('=')?;
     let number = || value.parse::<u32>().ok();
     let rate = parameters.ticks_per_second;
-    let watch = &mut parameters.watch;
+    let drift = &mut parameters.drift;
     match key {
         "ticks_per_second" => parameters.ticks_per_second = number()?,
         "window" => parameters.window = number()?,
@@ -159,11 +159,11 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
             parameters.definition = all.into_iter().find(|one| definition(*one) == value)?;
         }
         "inferred" => parameters.inferred = value.parse().ok()?,
-        "false_alarms_per_axis_month" => watch.false_alarms_per_axis_month_milli = milli(value)?,
-        "smallest_change_permille" => watch.smallest_change_permille = number()?,
-        "smallest_change" => watch.smallest_change = ticks(value, rate)?,
-        "moves_per_hour" => watch.moves_per_hour = number()?,
-        "baseline" => watch.baseline = number()?,
+        "false_alarms_per_axis_month" => drift.false_alarms_per_axis_month_milli = milli(value)?,
+        "smallest_change_permille" => drift.smallest_change_permille = number()?,
+        "smallest_change" => drift.smallest_change = ticks(value, rate)?,
+        "moves_per_hour" => drift.moves_per_hour = number()?,
+        "baseline" => drift.baseline = number()?,
         _ => return None,
     }
     Some(())
@@ -204,7 +204,7 @@ const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::settings::Wish;
+    use stillpoint_core::wire::settings::DriftConfig;
 
     #[test]
     fn every_field_shown_can_be_set() {
@@ -220,7 +220,7 @@ mod tests {
             jump: 10,
             definition: Definition::Iso9283,
             inferred: true,
-            watch: Wish {
+            drift: DriftConfig {
                 false_alarms_per_axis_month_milli: 1250,
                 smallest_change_permille: 11,
                 smallest_change: 12,

@@ -1,6 +1,6 @@
 //! In: a seed, a rate and the time until the machine is worn out. Out: the readings of its axes, tick by tick.
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use super::axis::{Axis, AxisData, Unusable};
 use super::transplanter;

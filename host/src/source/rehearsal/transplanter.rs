@@ -5,7 +5,7 @@
 //! the dibble has an offset or settles late; the gripper turntable's bearing tightens, so the turntable creeps. Tests in
 //! `machine` check the effect on settling times.
 
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 use super::axis::AxisData;
 use super::drive::Gains;
