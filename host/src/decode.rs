@@ -35,7 +35,7 @@ pub struct DecodedMove {
     pub curve: Vec<CurvePoint>,
 }
 
-/// An event that a monitor reports, or a loss on the way from it.
+/// An event that a monitor reports, or a loss of its frames.
 #[derive(Clone, Debug, PartialEq)]
 pub enum DeviceEvent {
     /// Identity of the monitor.

@@ -177,7 +177,7 @@ fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer
         }
         None
     })?;
-    Ok(Answer::info(format!("{moves} moves came")))
+    Ok(Answer::info(format!("{moves} moves received")))
 }
 
 fn flash(place: &str, image: &Path) -> Result<ExitCode, Error> {

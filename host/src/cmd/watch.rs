@@ -232,7 +232,7 @@ impl Watch<'_> {
         }
         let counts = decoder.counts();
         notify(format_args!(
-            "{} frames, {} sent again, {} lost on the way, {} corrupt parts of {} bytes",
+            "{} frames, {} sent again, {} lost in transmission, {} corrupt parts of {} bytes",
             counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
         ));
         Ok(ExitCode::SUCCESS)

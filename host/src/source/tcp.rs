@@ -38,9 +38,10 @@ pub(super) fn network_error(kind: ErrorKind) -> Option<ConnectionError> {
             "the other side has closed the connection",
             "find out why, and restart this command; with --store it then requests the missing frames",
         ),
-        ErrorKind::TimedOut => {
-            ("no answer came", "check the address, the power of the host, and any firewall in between")
-        }
+        ErrorKind::TimedOut => (
+            "the host does not answer",
+            "check the address, the power of the host, and any firewall in between",
+        ),
         ErrorKind::HostUnreachable | ErrorKind::NetworkUnreachable | ErrorKind::NetworkDown => {
             ("the host can't be reached", "check the network cable and the address")
         }
@@ -77,7 +78,7 @@ mod tests {
         for (kind, wrong, remedy) in [
             (ErrorKind::ConnectionReset, "closed the connection", "restart"),
             (ErrorKind::BrokenPipe, "closed the connection", "--store"),
-            (ErrorKind::TimedOut, "no answer came", "firewall"),
+            (ErrorKind::TimedOut, "does not answer", "firewall"),
             (ErrorKind::NetworkUnreachable, "can't be reached", "cable"),
         ] {
             check(
