@@ -14,10 +14,10 @@ pub(crate) fn notify(message: impl std::fmt::Display) {
 /// Output format of a command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
 pub(super) enum OutputFormat {
-    /// For reading; printed at the end.
+    /// For people; printed at the end.
     #[default]
     Table,
-    /// One JSON object per line, printed at once.
+    /// One JSON object per line; each printed at once.
     Jsonl,
     /// Comma-separated values, the same fields.
     Csv,

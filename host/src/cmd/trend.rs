@@ -25,9 +25,9 @@ use crate::store::summary::Summary;
 /// Show how settling time changes over time, per kind of move
 ///
 /// For each kind of moves (same axis, direction, distance and speed): the slope with its 95 % interval, a test for a
-/// trend, changes and their times, when a limit will be reached, and what settling cost. Section
-/// Trend of core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does. No slope spans a change
-/// of settings or a new baseline.
+/// trend, changes and their times, when a limit will be reached, and what settling cost. The section Trend of
+/// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does. No slope
+/// spans a change of settings or a new baseline.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {

@@ -36,7 +36,7 @@ fn wrong_arguments_are_told_before_anything_is_measured() {
     check(&folder, "", 2, &[], &["--window <W>", "<FILE>"]);
     check(&folder, "axis.csv", 2, &[], &["--window <W>"]);
     for window in ["0", "-1", "-0.01", "inf", "NaN", "much", "0.01mm", "1/0", "1e300"] {
-        let told = format!("--window {window}: a position window must be a plain figure larger than 0; give");
+        let told = format!("--window {window}: a position window must be a plain number larger than 0; give");
         check(&folder, &format!("axis.csv --window {window}"), 2, &[], &[&told]);
     }
     for time in ["-1", "-0.001", "nan", "inf", "1e300", "2e6", "soon"] {
@@ -50,7 +50,7 @@ fn wrong_arguments_are_told_before_anything_is_measured() {
         check(&folder, &format!("{good} --max-speed {speed}"), 2, &[], &told);
     }
     for option in ["--delimiter", "--decimal"] {
-        check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single sign"]);
+        check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single character"]);
     }
     for option in ["--rate", "--encoder-step", "--counts-per-unit", "--command-scale"] {
         for figure in ["0", "nan", "1/0", "x", "1e300"] {

@@ -135,7 +135,7 @@ fn a_store_is_looked_after() {
     let reversed = ["--since", "2026-05-05", "--until", "2026-05-04"];
     let shift = [&["store", "shift", "--store", &store], &reversed[..], &["early"]].concat();
     refused(&shift, 2, &["--until", "ends before it begins", "2026-05-05"]);
-    refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "say who"]);
+    refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "give the name"]);
     done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
     assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
     done(&["store", "export", "--store", &store, &table.text()]);
@@ -180,12 +180,12 @@ fn wrong_values_are_named(store: &str) {
     for (command, option, value, allowed) in [
         (&["rehearse"][..], "--rate", "0", whole),
         (&["rehearse"], "--rate", "-4", whole),
-        (&["rehearse"], "--hours", "-1", "give a plain figure above 0"),
-        (&["rehearse"], "--hours", "long", "give a plain figure above 0"),
+        (&["rehearse"], "--hours", "-1", "give a plain number above 0"),
+        (&["rehearse"], "--hours", "long", "give a plain number above 0"),
         (&["rehearse"], "--seed", "1.5", "from 0 to 18446744073709551615"),
         (&["trend", "--store", store], "--kind", "-1", whole),
-        (&["trend", "--store", store], "--limit-ms", "0", "give a plain figure above 0"),
-        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain figure above 0"),
+        (&["trend", "--store", store], "--limit-ms", "0", "give a plain number above 0"),
+        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain number above 0"),
         (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 36500"),
         (&["device", "tcp:x", "shelve", "1"], "--minutes", "5.5", whole),
         (&["device", "tcp:x", "declare", "1"], "--kind", "x", whole),
