@@ -189,20 +189,28 @@ fn decode(
         Message::Drift(drift) => out(DeviceEvent::Drift(drift)),
         Message::Restart(restart) => out(DeviceEvent::Restart(restart)),
         Message::Status(status) => out(DeviceEvent::Status(Box::new(status))),
-        Message::Move(record) => {
-            let Move { axis, kind, .. } = record;
-            let (inferred, record) = (record.is_inferred(), Record::from(&record));
-            let decoded = DecodedMove { axis, inferred, kind, record, curve: Vec::new() };
-            if frame.header.replay {
-                // The log of a monitor holds no curves.
-                out(DeviceEvent::Move(Box::new(decoded)));
-            } else if let Some(before) = open.insert(axis, decoded) {
-                out(DeviceEvent::Move(Box::new(before)));
-            }
-        }
+        Message::Move(record) => add_move(&record, frame.header.replay, open, out),
         Message::Curve(curve) => add_curve(&curve, open, out),
         // Captured samples; the store keeps their frames.
         Message::Trace(_) => (),
+    }
+}
+
+/// Adds a move that waits for its curve, and emits the one before it on the axis. A replayed move is emitted at once,
+/// because the log of a monitor holds no curves.
+fn add_move(
+    record: &Move,
+    is_replay: bool,
+    open: &mut BTreeMap<u8, DecodedMove>,
+    out: &mut impl FnMut(DeviceEvent),
+) {
+    let Move { axis, kind, .. } = *record;
+    let (inferred, record) = (record.is_inferred(), Record::from(record));
+    let decoded = DecodedMove { axis, inferred, kind, record, curve: Vec::new() };
+    if is_replay {
+        out(DeviceEvent::Move(Box::new(decoded)));
+    } else if let Some(before) = open.insert(axis, decoded) {
+        out(DeviceEvent::Move(Box::new(before)));
     }
 }
 

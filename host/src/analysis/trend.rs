@@ -65,6 +65,14 @@ impl TrendOptions {
             && !self.measure.of(interval).is_nan()
             && !self.restarts.iter().any(within)
     }
+
+    /// The restarts from `from_s` up to `to_s`, in order. Unit: s
+    fn restarts_within(&self, from_s: f64, to_s: f64) -> Vec<f64> {
+        let mut restarts = self.restarts.clone();
+        restarts.retain(|restart| (from_s..to_s).contains(restart));
+        restarts.sort_by(f64::total_cmp);
+        restarts
+    }
 }
 
 /// A change of level or slope in hot running.
@@ -130,9 +138,7 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let end = used.last()?.time_s + options.rule.interval_s;
     let warm_ups = warm_ups(&time, &values, &options.rule);
     let (hot, cold) = hot_and_cold(&used, &warm_ups);
-    let mut restarts = options.restarts.clone();
-    restarts.retain(|restart| (used[0].time_s..end).contains(restart));
-    restarts.sort_by(f64::total_cmp);
+    let restarts = options.restarts_within(used[0].time_s, end);
     let group_size = hot.len().div_ceil(MAX_POINTS).max(1);
     let parts = split_at_restarts(&hot, &restarts);
     let course = course_of_parts(&parts, group_size, end, options);

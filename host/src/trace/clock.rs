@@ -9,7 +9,7 @@ use crate::trace::rows::{Fault, Row};
 use crate::trace::timebase::Timebase;
 use stillpoint_core::Reading;
 
-/// Shortest hole. Unit: sample periods
+/// Longest time between two rows that is no hole. Unit: sample periods
 const HOLE: i64 = 10;
 
 /// A row with valid numbers.

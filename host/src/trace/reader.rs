@@ -258,6 +258,16 @@ fn add_notes(
     choice: &Choice,
     notes: &mut Vec<String>,
 ) {
+    note_columns(columns, choice, notes);
+    if timebase.per_row.is_none() {
+        note_times(survey, timebase, notes);
+    }
+    if choice.counts_per_unit.is_none() {
+        note_decimals(survey, scale, notes);
+    }
+}
+
+fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     if columns.assumed {
         let order = if columns.time.is_some() { "time, command, feedback" } else { "command, feedback" };
         notes.push(format!("the columns have no names; they are taken as {order}"));
@@ -268,26 +278,30 @@ fn add_notes(
     if let Some(name) = &columns.unused {
         notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
+}
+
+fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
-    if timebase.per_row.is_none() && same * 10 > pairs {
+    if same * 10 > pairs {
         notes.push(format!(
             "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate HZ the rows are equally spaced"
         ));
     }
-    if timebase.per_row.is_none() && !(1e-6..=1.0).contains(&timebase.period_s) {
-        notes.push(format!(
-            "rows are {:e} s apart; check the unit of time, as in --time t:ms",
-            timebase.period_s
-        ));
+    let period = timebase.period_s;
+    if !(1e-6..=1.0).contains(&period) {
+        notes.push(format!("rows are {period:e} s apart; check the unit of time, as in --time t:ms"));
     }
-    let needed = survey.decimals() as i32;
-    if choice.counts_per_unit.is_none() && needed > scale.places {
-        let places = scale.places;
-        notes.push(if places < 0 {
-            let step = 10f64.powi(-places);
-            format!("positions are so large that 32 bits hold them only in steps of {step}; check their unit")
-        } else {
-            format!("positions have up to {needed} decimals; {places} of them fit into 32 bits")
-        });
+}
+
+fn note_decimals(survey: &Survey, scale: Scale, notes: &mut Vec<String>) {
+    let (needed, places) = (survey.decimals() as i32, scale.places);
+    if needed <= places {
+        return;
     }
+    notes.push(if places < 0 {
+        let step = 10f64.powi(-places);
+        format!("positions are so large that 32 bits hold them only in steps of {step}; check their unit")
+    } else {
+        format!("positions have up to {needed} decimals; {places} of them fit into 32 bits")
+    });
 }

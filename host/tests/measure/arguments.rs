@@ -46,7 +46,7 @@ fn wrong_arguments_are_told_before_anything_is_measured() {
         }
     }
     for speed in ["0", "-1", "nan", "inf", "fast"] {
-        let told = [speed, "--max-speed", "give a figure above 0"];
+        let told = [speed, "--max-speed", "give a number above 0"];
         check(&folder, &format!("{good} --max-speed {speed}"), 2, &[], &told);
     }
     for option in ["--delimiter", "--decimal"] {
@@ -60,7 +60,7 @@ fn wrong_arguments_are_told_before_anything_is_measured() {
                 &format!("{good} {option} {figure}"),
                 2,
                 &[],
-                &[&told, "give a figure above 0 such as"],
+                &[&told, "give a number above 0 such as"],
             );
         }
     }

@@ -40,7 +40,7 @@ fn a_bad_row_marks_its_move_and_no_other() {
         ("infinity", "0.700,4.9,inf", "line 702: feedback holds 'inf'"),
         ("time back", "0.600,4.9,5.1", "line 702: time 0.6 s does not continue from 0.699 s"),
         ("time twice", "0.699,4.9,5.1", "line 702: time 0.699 s does not continue from 0.699 s"),
-        ("time far ahead", "999,4.9,5.1", "line 702: time 999 s does not follow"),
+        ("time far ahead", "999,4.9,5.1", "line 702: time 999 s does not continue"),
         ("beyond 2^31", "0.700,99999999999,5.1", "line 702: command 99999999999 is beyond 2^31 counts"),
         ("huge", "0.700,4.9,-1e17", "line 702: feedback -100000000000000000 is beyond 2^31 counts"),
         ("beyond any", "0.700,4.9,1e300", "line 702: feedback holds '1e300'"),
@@ -86,7 +86,12 @@ fn what_holds_no_recording_says_why() {
         NONE,
         &["axis.csv, line", "no rows of numbers"],
     );
-    check("one row", recording(0)[..2].join("\n"), NONE, &["axis.csv, line 2: there is only one row"]);
+    check(
+        "one row",
+        recording(0)[..2].join("\n"),
+        NONE,
+        &["axis.csv, line 2: there is only one readable row"],
+    );
     check(
         "no feedback",
         cells(|cells| cells[..2].join(",")),
@@ -177,9 +182,7 @@ fn wrong_units_by_a_thousand_are_noticed() {
         .run("far.csv --window 0.01")
         .assert_tells(&["far.csv: positions are so large", "check their unit"]);
     folder.write("counts.csv", far.replace("[mm]", "[counts]"));
-    folder
-        .run("counts.csv --window 5")
-        .assert_tells(&["positions span 2^31 counts and more", "wrong travel"]);
+    folder.run("counts.csv --window 5").assert_tells(&["positions span 2^31 counts or more", "are wrong"]);
 }
 
 #[test]
