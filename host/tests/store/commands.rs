@@ -161,7 +161,7 @@ fn a_store_is_looked_after() {
     check(&["--axis", "spindle"], &["tray_shuttle, dibble"]);
     check(&["--shift", "late"], &["no shift has this name", "early"]);
     refused(&["alarms", "--store", &store, "--axis", "spindle"], 2, &["tray_shuttle, dibble"]);
-    let none = ["--kind 99: no move in this time is of such a kind", "dibble +25 mm at"];
+    let none = ["--kind 99: no move in this time is of this kind", "dibble +25 mm at"];
     refused(&["trend", "--store", &store, "--kind", "99"], 2, &none);
     refused(&["rehearse", "--hours", "1e300"], 2, &["--hours", "at most 8784"]);
     wrong_values_are_named(&store);
@@ -206,7 +206,7 @@ fn frames_in_a_file_are_taken_into_a_store() {
     assert_eq!(sorted(&live), sorted(&but_kinds(&kept)));
     let again = stillpoint(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
     let told = String::from_utf8_lossy(&again.stderr).into_owned();
-    assert!(told.contains("0 frames stored") && told.contains("0 lost on the line"), "{told}");
+    assert!(told.contains("0 frames stored") && told.contains("0 lost in transmission"), "{told}");
     assert_eq!(kept, done(&["moves", "--store", &place.text(), "--format", "jsonl"]));
 }
 

@@ -140,5 +140,5 @@ fn a_move_told_by_two_frames_is_no_fault_of_the_tables() {
     let found = place.store().check().expect("readable");
     assert!(found.is_sound() && found.told == before.told + 5 && found.moves == before.moves, "{found:?}");
     let told = done(&["store", "check", "--store", &place.text()]);
-    assert!(told.contains("5 frames tell a move that another one has told"), "{told}");
+    assert!(told.contains("5 frames repeat a move of another frame"), "{told}");
 }
