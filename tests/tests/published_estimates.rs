@@ -135,12 +135,20 @@ fn least_squares_line() {
     let line = least_squares(&time, &values).expect("points");
     let exact = numbers(&set["exact"]);
     assert!((line.intercept / exact[0] - 1.0).abs() < 1e-12 && (line.slope / exact[1] - 1.0).abs() < 1e-12);
+    // The standard deviations of the coefficients, from the residuals of the line.
+    let n = time.len() as f64;
+    let mean = time.iter().sum::<f64>() / n;
+    let power: f64 = time.iter().map(|time| (time - mean).powi(2)).sum();
+    let residual = |(time, value): (&f64, &f64)| (value - line.intercept - line.slope * time).powi(2);
+    let residuals: f64 = time.iter().zip(&values).map(residual).sum();
+    let slope_sd = (residuals / (n - 2.0) / power).sqrt();
+    let intercept_sd = slope_sd * (power / n + mean * mean).sqrt();
     let certified = &set["certified_estimate_sd"];
     for (got, expected) in [
         (line.intercept, &certified[0][0]),
-        (line.intercept_sd, &certified[0][1]),
+        (intercept_sd, &certified[0][1]),
         (line.slope, &certified[1][0]),
-        (line.slope_sd, &certified[1][1]),
+        (slope_sd, &certified[1][1]),
     ] {
         assert!((got / number(expected) - 1.0).abs() < 1e-12, "{got}, certified {expected}");
     }

@@ -14,7 +14,7 @@ use stillpoint_core::Record;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};
-use stillpoint_tests::shift::limits::{Limit, told};
+use stillpoint_tests::shift::limits::{Limit, contains, told};
 use stillpoint_tests::shift::model::Work;
 use stillpoint_tests::shift::truth::Truth;
 use stillpoint_tests::shift::watched::{INTERVAL, Watched};
@@ -216,7 +216,7 @@ fn judged(limit: &Limit, told: &[TimeToLimit]) -> Judged {
         figures.sort_by(f64::total_cmp);
         figures[figures.len() / 2]
     };
-    let held = told.iter().filter(|told| told.contains(Some(limit.left))).count();
+    let held = told.iter().filter(|told| contains(told, Some(limit.left))).count();
     let earliest = middle(&|told| told.earliest_s);
     let likely = middle(&|told| told.likely_s.unwrap_or(f64::INFINITY));
     (held as u64, [earliest, likely, middle(&|told| told.latest_s.unwrap_or(f64::INFINITY))])

@@ -4,6 +4,7 @@ use stillpoint::analysis::interval_stats::{IntervalStats, Measure};
 use stillpoint::analysis::quantile::{quantile_sorted, sorted};
 use stillpoint::analysis::trend::{Trend, TrendOptions, trend};
 use stillpoint_tests::chance::Chance;
+use stillpoint_tests::shift::limits::contains;
 
 /// Length of an interval. Unit: s
 const INTERVAL: f64 = 300.0;
@@ -67,7 +68,7 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
             let slope = trend.fit.expect("a fit").slope;
             slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
             let told = trend.time_to_limit.expect("a limit");
-            time_held += u64::from(told.contains(Some(truth)));
+            time_held += u64::from(contains(&told, Some(truth)));
             earliest.push(told.earliest_s / truth);
             likely.push(told.likely_s.unwrap_or(f64::INFINITY) / truth);
             near += u64::from((0.7..1.4).contains(&likely[likely.len() - 1]));
@@ -99,7 +100,7 @@ fn what_is_no_ramp_is_not_told_as_one() {
             let options = TrendOptions { limit_s: Some(0.07), ..TrendOptions::new(INTERVAL) };
             let trend = trend(&points, &options).expect("points");
             let told = trend.time_to_limit.expect("a limit");
-            good += u64::from(told.contains(truth));
+            good += u64::from(contains(&told, truth));
             closed += u64::from(told.latest_s.is_some());
             found += u64::from(!trend.changes.is_empty());
         }

@@ -5,20 +5,16 @@
 
 use std::ops::Range;
 
-/// A least-squares line with the standard deviations of its coefficients.
+/// A least-squares line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RegressionLine {
     /// Value at time 0.
     pub intercept: f64,
     /// Change of the value per unit of time.
     pub slope: f64,
-    /// Standard deviation of `intercept`.
-    pub intercept_sd: f64,
-    /// Standard deviation of `slope`.
-    pub slope_sd: f64,
 }
 
-/// The least-squares line; `None` for fewer than three points or two different times.
+/// The least-squares line; `None` for fewer than three points or equal times.
 pub fn least_squares(time: &[f64], values: &[f64]) -> Option<RegressionLine> {
     let n = time.len().min(values.len()) as f64;
     let (time_mean, mean) = (time.iter().sum::<f64>() / n, values.iter().sum::<f64>() / n);
@@ -28,10 +24,7 @@ pub fn least_squares(time: &[f64], values: &[f64]) -> Option<RegressionLine> {
         return None;
     }
     let slope = each().map(|(time, value)| time * value).sum::<f64>() / power;
-    let residual: f64 = each().map(|(time, value)| (value - slope * time).powi(2)).sum();
-    let slope_sd = (residual / (n - 2.0) / power).sqrt();
-    let intercept_sd = slope_sd * (power / n + time_mean * time_mean).sqrt();
-    Some(RegressionLine { intercept: mean - slope * time_mean, slope, intercept_sd, slope_sd })
+    Some(RegressionLine { intercept: mean - slope * time_mean, slope })
 }
 
 /// Sums of n, t, y, t², t·y, y².

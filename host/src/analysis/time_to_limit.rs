@@ -39,12 +39,6 @@ impl TimeToLimit {
             _ => "not-before",
         }
     }
-
-    /// Whether the confidence interval contains an instant; `None`: never.
-    pub fn contains(&self, instant_s: Option<f64>) -> bool {
-        let latest = self.latest_s.unwrap_or(f64::INFINITY);
-        instant_s.map_or(latest.is_infinite(), |at| (self.earliest_s..=latest).contains(&at))
-    }
 }
 
 /// When the error quantile `share` reaches the window, from `end_s` on, with this confidence; `None` if there is too
@@ -111,14 +105,15 @@ mod tests {
         let rise = forecast(96, &|hours| Some(0.1 + 0.1 * hours)).expect("enough");
         let (earliest, likely) = (rise.earliest_s / 3600.0, hours(rise.likely_s).expect("seen"));
         assert!((0.3..0.95).contains(&earliest) && (0.9..1.15).contains(&likely), "{rise:?}");
-        assert!(rise.contains(Some(3600.0)) && !rise.contains(Some(360.0)), "{rise:?}");
+        let latest = rise.latest_s.unwrap_or(f64::INFINITY);
+        assert!(rise.earliest_s > 360.0 && (rise.earliest_s..=latest).contains(&3600.0), "{rise:?}");
         // A pause of three hours takes nothing away.
         let paused = forecast(96, &|hours| (!(2.0..5.0).contains(&hours)).then_some(0.1 + 0.1 * hours))
             .expect("enough");
         assert!((paused.earliest_s / 3600.0 - earliest).abs() < 0.3, "{paused:?}");
         let flat = forecast(96, &|_| Some(0.5)).expect("enough");
         assert!(
-            flat.likely_s.is_none() && flat.earliest_s > 0.2 * flat.seen_s && flat.contains(None),
+            flat.likely_s.is_none() && flat.earliest_s > 0.2 * flat.seen_s && flat.latest_s.is_none(),
             "{flat:?}"
         );
         assert_eq!((flat.word(), flat.seen_s), ("not-before", 4.0 * 3600.0));

@@ -36,6 +36,12 @@ impl Limit {
     }
 }
 
+/// Whether the confidence interval of a forecast contains an instant; `None`: never.
+pub fn contains(forecast: &TimeToLimit, instant_s: Option<f64>) -> bool {
+    let latest = forecast.latest_s.unwrap_or(f64::INFINITY);
+    instant_s.map_or(latest.is_infinite(), |at| (forecast.earliest_s..=latest).contains(&at))
+}
+
 /// What is told of each limit in one shift.
 pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<TimeToLimit> {
     let settings = library.known.settings;
