@@ -120,7 +120,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let (store, answer) = (session.finish()?, answer?);
     let status = if answer.is_durable { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     if let (Some(store), Some(who), Some(entry)) = (store, &arguments.who, answer.entry) {
-        store.acted(who, (entry.what, &answer.text), (number, entry.header), entry.axis)?;
+        store.add_action(who, (entry.what, &answer.text), (number, entry.header), entry.axis)?;
     }
     Ok(status)
 }

@@ -2,7 +2,7 @@
 
 use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
 
-use crate::report::line::MoveLine;
+use crate::report::move_report::MoveReport;
 use crate::report::printable::printable;
 use crate::report::{csv, table};
 
@@ -26,11 +26,11 @@ pub(super) enum OutputFormat {
 /// Destination of moves.
 pub(super) enum Output {
     /// Collected until the end.
-    Table(Vec<MoveLine>),
+    Table(Vec<MoveReport>),
     /// Written at once.
     Jsonl(BufWriter<StdoutLock<'static>>),
     /// Written at once.
-    Csv(Box<csv::Writer<BufWriter<StdoutLock<'static>>>>),
+    Csv(Box<csv::Writer<MoveReport, BufWriter<StdoutLock<'static>>>>),
     /// Nothing more is written.
     Closed,
 }
@@ -42,7 +42,7 @@ impl Output {
         Ok(match format {
             OutputFormat::Table => Output::Table(Vec::new()),
             OutputFormat::Jsonl => Output::Jsonl(out()),
-            OutputFormat::Csv => Output::Csv(Box::new(csv::Writer::new(out())?)),
+            OutputFormat::Csv => Output::Csv(Box::new(csv::Writer::of_moves(out())?)),
         })
     }
 
@@ -51,23 +51,23 @@ impl Output {
         match format {
             OutputFormat::Csv => {
                 let out = BufWriter::new(io::stdout().lock());
-                Ok(Output::Csv(Box::new(csv::Writer::with_kinds(out)?)))
+                Ok(Output::Csv(Box::new(csv::Writer::of_stored_moves(out)?)))
             }
             format => Output::new(format),
         }
     }
 
     /// Writes or collects one move.
-    pub(super) fn write_move(&mut self, line: &MoveLine) -> io::Result<()> {
+    pub(super) fn write(&mut self, report: &MoveReport) -> io::Result<()> {
         match self {
-            Output::Table(lines) => lines.push(line.clone()),
+            Output::Table(reports) => reports.push(report.clone()),
             Output::Jsonl(out) => {
-                serde_json::to_writer(&mut *out, line)?;
+                serde_json::to_writer(&mut *out, report)?;
                 out.write_all(b"\n")?;
                 // A reader of the pipe gets each move at once.
                 out.flush()?;
             }
-            Output::Csv(rows) => rows.take(line)?,
+            Output::Csv(rows) => rows.write(report)?,
             Output::Closed => {}
         }
         Ok(())
@@ -81,12 +81,12 @@ impl Output {
     /// Prints the collected moves and flushes.
     pub(super) fn finish(self) -> io::Result<()> {
         match self {
-            Output::Table(lines) => {
+            Output::Table(reports) => {
                 let terminal = io::stdout().is_terminal();
                 let colour = terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
                 let width = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
                 let width = width.or_else(|| terminal.then(width_of_terminal).flatten());
-                io::stdout().write_all(table::table(&lines, colour, width).as_bytes())
+                io::stdout().write_all(table::table(&reports, colour, width).as_bytes())
             }
             Output::Jsonl(mut out) => out.flush(),
             Output::Csv(rows) => rows.finish(),

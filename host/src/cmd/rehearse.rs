@@ -14,13 +14,15 @@ use super::output::{Output, OutputFormat, notify};
 use super::progress;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
-use crate::report::shift as summary;
-use crate::report::shift::watch::{self, Watch};
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::move_report::MoveReport;
+use crate::report::shift::ShiftSummary;
+use crate::report::shift::watch::{self, WatchSummary};
 use crate::source::rehearsal::monitor::{AxisInfo, Monitor};
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{self, time};
 
 mod listen;
@@ -170,8 +172,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         store: arguments.open(&axes)?,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
-        summary: summary::Shift::new(arguments.hours * 3600.0),
-        watch: Watch::new(axes.iter().map(watch_axis).collect()),
+        summary: ShiftSummary::new(arguments.hours * 3600.0),
+        watch: WatchSummary::new(axes.iter().map(watch_axis).collect()),
         decoder: Decoder::default(),
         axes,
     };
@@ -185,8 +187,8 @@ struct Shift {
     begun: i64,
     /// Output of every move, if requested.
     output: Option<Output>,
-    summary: summary::Shift,
-    watch: Watch,
+    summary: ShiftSummary,
+    watch: WatchSummary,
     decoder: Decoder,
     axes: Vec<AxisInfo>,
 }
@@ -220,36 +222,36 @@ impl Shift {
     /// Stores and decodes the bytes that the monitor has sent, and clears them.
     fn receive(&mut self, bytes: &mut Vec<u8>, second: f64) -> Result<(), Error> {
         if let Some(store) = &mut self.store {
-            store.hear(bytes, self.begun.saturating_add(microseconds(second)));
-            store.notes().iter().for_each(notify);
+            store.push(bytes, self.begun.saturating_add(microseconds(second)));
+            store.drain_notes().iter().for_each(notify);
         }
-        let mut lines = Vec::new();
+        let mut reports = Vec::new();
         self.decoder.push(bytes, &mut |event| {
-            self.watch.take(&event, second);
-            lines.extend(move_line(event, &self.axes));
+            self.watch.push(&event, second);
+            reports.extend(move_report(event, &self.axes));
         });
         bytes.clear();
-        lines.iter().try_for_each(|line| self.report(line))
+        reports.iter().try_for_each(|report| self.write(report))
     }
 
-    fn report(&mut self, line: &MoveLine) -> Result<(), Error> {
-        self.summary.take(line);
+    fn write(&mut self, report: &MoveReport) -> Result<(), Error> {
+        self.summary.push(report);
         match &mut self.output {
-            Some(output) => Ok(output.write_move(line)?),
+            Some(output) => Ok(output.write(report)?),
             None => Ok(()),
         }
     }
 
     fn finish(mut self, arguments: &Arguments) -> Result<ExitCode, Error> {
-        let mut lines = Vec::new();
-        self.decoder.finish(&mut |event| lines.extend(move_line(event, &self.axes)));
-        lines.iter().try_for_each(|line| self.report(line))?;
+        let mut reports = Vec::new();
+        self.decoder.finish(&mut |event| reports.extend(move_report(event, &self.axes)));
+        reports.iter().try_for_each(|report| self.write(report))?;
         self.samples.finish()?;
         if let Some(store) = self.store {
             let (store, stored) = store.finish()?;
             let name = arguments.name();
             // A shift stored earlier keeps its start.
-            let begun = store.began(&arguments.number())?.unwrap_or(self.begun);
+            let begun = store.newest_start(&arguments.number())?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             notify(format_args!("{}: {stored}", store.path().display()));
         }
@@ -279,21 +281,21 @@ fn watch_axis(info: &AxisInfo) -> watch::Axis {
     }
 }
 
-/// The line of a move; `None` for any other event.
-fn move_line(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveLine> {
+/// The report of a move; `None` for any other event.
+fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
     let DeviceEvent::Move(decoded) = event else { return None };
     let DecodedMove { axis, record, curve, .. } = *decoded;
     let info = axes.get(usize::from(axis))?;
-    let scale = Scale {
+    let context = AxisContext {
         file: "rehearsal".to_owned(),
-        axis: info.name.to_owned(),
+        name: info.name.to_owned(),
         unit: info.unit.to_owned(),
         window: info.window,
         counts_per_unit: info.counts_per_unit,
-        ticks_per_second: f64::from(info.settings.ticks_per_second),
+        settings: info.settings,
+        clock: Clock::new(info.settings.ticks_per_second, 0.0),
     };
-    let clock = Clock::new(info.settings.ticks_per_second, 0.0);
-    Some(scale.line(&info.settings, &clock, &record, curve.into_iter()))
+    Some(MoveReport::new(&context, &record, curve))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::option_value::{person, whole};
 use super::output::notify;
 use crate::error::Error;
 use crate::store::rescue::rescue;
-use crate::store::retain::Keep;
+use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
 
 mod export;
@@ -120,8 +120,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Work::Export { within, summaries, file } => export::run(within, *summaries, file)?,
         Work::Retain { place, days, megabytes } => {
             let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
-            let keep = days.map_or(Keep::Bytes(bytes), Keep::Days);
-            let deleted = place.open()?.retain(keep, time::now())?;
+            let retention = days.map_or(Retention::Bytes(bytes), Retention::Days);
+            let deleted = place.open()?.retain(retention, time::now())?;
             let (frames, moves, size) = (deleted.frames, deleted.moves, deleted.bytes / 1_000_000);
             println!("{frames} raw frames and {moves} moves deleted; {size} MB in use");
         }
@@ -129,7 +129,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Work::Check(place) => return check(&place.open()?),
         Work::Rescue { place, new } => println!("{}", rescue(&place.store, new, &Options::default())?),
         Work::Journal(within) => journal(within)?,
-        Work::Note { place, who, what, text } => place.open()?.note(who, what, text)?,
+        Work::Note { place, who, what, text } => place.open()?.add_note(who, what, text)?,
         Work::Shift { within, name } => {
             let store = within.open()?;
             let (since, until) = within.interval(&store)?;
@@ -149,9 +149,9 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
         return Ok(ExitCode::FAILURE);
     }
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
-    writeln!(out, "moves: {} in frames, {} in the table", found.told, found.moves)?;
-    if found.again > 0 {
-        writeln!(out, "sent again: {} frames repeat a move of another frame", found.again)?;
+    writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    if found.repeated > 0 {
+        writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
     }
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;

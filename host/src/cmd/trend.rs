@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::wire::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::moves::Within;
 use super::option_value::{positive, whole};
@@ -17,8 +17,8 @@ use crate::analysis::trend::{TrendOptions, trend};
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, json, table};
 use crate::store::Store;
+use crate::store::axes::KnownAxis;
 use crate::store::kinds::Kind;
-use crate::store::moves::Known;
 use crate::store::sketch::{Bins, rank};
 use crate::store::summary::Summary;
 
@@ -102,11 +102,12 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let within = arguments.within.interval(&store)?;
     let span = arguments.interval.seconds();
     let (mut lines, mut too_short, mut others) = (Vec::new(), 0, Vec::new());
-    for known in store.find(arguments.within.axis.as_deref())? {
-        let errors = options.limit_s.map(|limit_s| store.left(&known, within, limit_s)).transpose()?;
+    for known in store.find_axes(arguments.within.axis.as_deref())? {
+        let errors =
+            options.limit_s.map(|limit_s| store.residual_errors(&known, within, limit_s)).transpose()?;
         for kind in store.kinds(&known, span, within)? {
             if arguments.kind.is_some_and(|number| number != kind.number()) {
-                others.push(format!("{} {}", known.axis.name, kind.words()));
+                others.push(format!("{} {}", known.axis.name, kind.describe()));
                 continue;
             }
             let options = TrendOptions {
@@ -120,7 +121,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             match trend(&intervals, &options) {
                 Some(found) => {
                     let drifts_up = Some(store.is_slower(&known, &kind)?);
-                    let line = TrendLine::new(&known.axis.name, &kind.words(), &found, options.limit_s);
+                    let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s);
                     lines.push(TrendLine { drifts_up, ..line });
                 }
                 None => too_short += 1,
@@ -150,14 +151,14 @@ fn no_such_kind(kind: u32, others: &[String]) -> Error {
 /// The options for one kind, with the baseline and the restarts that the monitor reported for it.
 fn options_of_kind(
     store: &Store,
-    known: &Known,
+    known: &KnownAxis,
     kind: &Kind,
     until: i64,
     options: &TrendOptions,
 ) -> Result<TrendOptions, Error> {
     let reported = store
         .baseline(known, kind, until)?
-        .map(|baseline| Baseline { settling_s: baseline.median as f64 * 1e-9, source: Source::Monitor });
+        .map(|median| Baseline { settling_s: median as f64 * 1e-9, source: Source::Monitor });
     let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
     Ok(TrendOptions { baseline: options.baseline.or(reported), restarts, ..options.clone() })
 }
@@ -197,7 +198,7 @@ fn options(arguments: &Arguments) -> TrendOptions {
 fn interval_stats(bins: &Bins, summary: &Summary) -> Option<IntervalStats> {
     let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
     let moves = summary.sketch.count();
-    let unsettled = u64::try_from(summary.outcomes[Outcome::Unsettled as usize]).unwrap_or(0);
+    let unsettled = u64::try_from(summary.count(Outcome::Unsettled)).unwrap_or(0);
     // Unsettled moves rank behind all settled moves.
     let quantile = |share| {
         let rank = rank(share, moves + unsettled)?;

@@ -14,11 +14,13 @@ use super::output::{Output, OutputFormat, notify};
 use crate::command::CommandEncoder;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent, MissingFrames};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
-use crate::report::told as describe;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::describe;
+use crate::report::move_report::MoveReport;
 use crate::source::{self, Connection};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{Durability, Options, time};
 use crate::trace::choice::fraction;
 
@@ -143,21 +145,21 @@ impl Watch<'_> {
     /// Stores the bytes, and requests the frames that the store lacks.
     fn store(&mut self, bytes: &[u8]) -> Result<(), Error> {
         let Some(log) = &mut self.log else { return Ok(()) };
-        log.hear(bytes, time::now());
+        log.push(bytes, time::now());
         // A full buffer means that more bytes are waiting. Otherwise this is all, and it is committed now.
         if bytes.len() < BUFFER {
             log.commit();
         }
-        let requests = log.asks();
-        log.notes().iter().for_each(notify);
+        let requests = log.drain_requests();
+        log.drain_notes().iter().for_each(notify);
         requests.into_iter().try_for_each(|request| self.send(&Command::DumpSince(request)))
     }
 
     fn report(&mut self, event: DeviceEvent) -> Result<(), Error> {
         match event {
             DeviceEvent::Move(decoded) => {
-                let line = self.move_line(*decoded);
-                self.output.write_move(&line)?;
+                let report = self.move_report(*decoded);
+                report.map_or(Ok(()), |report| self.output.write(&report))?;
             }
             // Moves are measured with the old settings until the new ones are in force.
             DeviceEvent::Settings(settings) if settings.pending => (),
@@ -208,21 +210,20 @@ impl Watch<'_> {
         name.unwrap_or_else(|| format!("axis {axis}"))
     }
 
-    fn move_line(&self, decoded: DecodedMove) -> MoveLine {
+    fn move_report(&self, decoded: DecodedMove) -> Option<MoveReport> {
         // The default settings until the monitor has reported its own.
         let settings =
-            self.settings.get(&decoded.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok());
-        let Some(settings) = settings else { return MoveLine::default() };
-        let scale = Scale {
+            self.settings.get(&decoded.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok())?;
+        let context = AxisContext {
             file: self.arguments.source.clone(),
-            axis: self.axis_name(decoded.axis),
+            name: self.axis_name(decoded.axis),
             unit: self.arguments.unit.clone(),
             window: f64::from(settings.window) / self.counts_per_unit,
             counts_per_unit: self.counts_per_unit,
-            ticks_per_second: f64::from(settings.ticks_per_second),
+            clock: Clock::new(settings.ticks_per_second, 0.0),
+            settings,
         };
-        let clock = Clock::new(settings.ticks_per_second, 0.0);
-        scale.line(&settings, &clock, &decoded.record, decoded.curve.into_iter())
+        Some(MoveReport::new(&context, &decoded.record, decoded.curve))
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {

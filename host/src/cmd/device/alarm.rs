@@ -9,7 +9,7 @@ use super::Answer;
 use super::session::Session;
 use crate::cmd::option_value::whole;
 use crate::error::Error;
-use crate::report::told as describe;
+use crate::report::describe;
 
 #[derive(Clone, Copy, Debug, Subcommand)]
 pub(super) enum AlarmAction {

@@ -11,7 +11,7 @@ use super::session::Session;
 use super::{Answer, ticks};
 use crate::cmd::option_value::whole;
 use crate::error::Error;
-use crate::report::told as describe;
+use crate::report::describe;
 
 #[derive(Args)]
 pub(super) struct Arguments {

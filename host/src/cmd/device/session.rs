@@ -167,7 +167,7 @@ impl Session {
             }
         };
         if let Some(log) = &mut self.log {
-            log.hear(&bytes, time::now());
+            log.push(&bytes, time::now());
         }
         let mut remaining = &bytes[..];
         while let Some(event) = self.receiver.step(&mut remaining) {
@@ -200,7 +200,7 @@ impl Session {
     /// Ends the session and commits the stored frames; gives the store, if there is one.
     pub(super) fn finish(self) -> Result<Option<Store>, Error> {
         let Some(mut log) = self.log else { return Ok(None) };
-        log.notes().iter().for_each(notify);
+        log.drain_notes().iter().for_each(notify);
         log.finish().map(|(store, _)| Some(store))
     }
 }

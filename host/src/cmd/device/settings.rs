@@ -13,7 +13,7 @@ use super::axis::check;
 use super::session::Session;
 use crate::cmd::option_value::whole;
 use crate::error::Error;
-use crate::report::told as describe;
+use crate::report::describe;
 
 #[derive(Args)]
 pub(super) struct Arguments {

@@ -21,15 +21,15 @@ pub(super) fn run(within: &Within, summaries: bool, file: &Path) -> Result<(), E
         return Err(unusable(file, "has an unknown extension", remedy));
     }
     let store = within.open()?;
-    let query = within.ask(&store, true)?;
+    let query = within.query(&store, true)?;
     if is_of_store(file, &store) {
         return Err(unusable(file, "is the store itself", "name another file"));
     }
     let rows = write_whole(file, |out| match (extension.as_str(), summaries) {
         #[cfg(feature = "parquet")]
-        ("parquet", true) => store.export_summary_columns(&query, out),
+        ("parquet", true) => store.export_summaries_as_parquet(&query, out),
         #[cfg(feature = "parquet")]
-        ("parquet", false) => store.export_move_columns(&query, out),
+        ("parquet", false) => store.export_moves_as_parquet(&query, out),
         (_, true) => store.export_summaries(&query, out),
         (_, false) => store.export_moves(&query, out),
     })?;
