@@ -10,11 +10,12 @@
 use embedded_storage::nor_flash::NorFlash;
 use heapless::{Deque, Vec};
 use stillpoint_core::drift::DriftSettings;
+use stillpoint_core::wire::alarm::Subject;
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
-use stillpoint_core::wire::watch::{Subject, Why};
 use stillpoint_core::{Event, Reading, Settings};
 
 use crate::lamp::{Lamp, Wrong};
@@ -227,7 +228,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             return;
         };
         self.tell(&Message::Settings(settings));
-        self.restart(number, 0, Why::Settings);
+        self.restart(number, 0, RestartReason::Settings);
     }
 
     /// Closes the last rest and puts the settings in force that waited.

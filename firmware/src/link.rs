@@ -56,7 +56,7 @@ impl Link {
 
     /// The same in another series than its own: evidence is numbered with the moves, and so kept with them.
     pub fn put_as(&mut self, priority: Priority, message: &Message) -> (Header, Put) {
-        let header = self.numbers.take(priority);
+        let header = self.numbers.next_header(priority);
         (header, self.queue(&header, message))
     }
 
@@ -69,7 +69,7 @@ impl Link {
     /// Queues a frame out of the log once more, marked as such.
     pub fn again(&mut self, logged: &frame::Frame) -> Put {
         let mut buffer = [0; LONGEST_FRAME];
-        let bytes = logged.again::<SmallTable>(&mut buffer);
+        let bytes = logged.as_replay::<SmallTable>(&mut buffer);
         self.push(logged.header.priority, bytes.unwrap_or_default())
     }
 

@@ -20,7 +20,7 @@ impl CommandEncoder {
 
     /// The frame of a command.
     pub fn encode(&mut self, command: &Command) -> Vec<u8> {
-        let header = self.numbers.take(command.priority());
+        let header = self.numbers.next_header(command.priority());
         let mut buffer = [0; LONGEST_FRAME];
         // Every command fits the buffer. An empty frame would be ignored by the monitor.
         encode::<FastCrc>(&header, command, &mut buffer).map(<[u8]>::to_vec).unwrap_or_default()

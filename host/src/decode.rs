@@ -6,8 +6,10 @@
 use std::collections::{BTreeMap, HashSet};
 
 use crate::checksum::FastCrc;
+use stillpoint_core::wire::alarm::{Alarm, Arranged};
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
@@ -17,7 +19,6 @@ use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
-use stillpoint_core::wire::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
 use stillpoint_core::{CurvePoint, Record};
 
 /// A move with its settling curve.
@@ -125,7 +126,7 @@ impl Decoder {
                 Event::Echo(_) => counts.echo(),
                 Event::Frame(frame) => {
                     let continuity = sequence.step(&frame.header);
-                    counts.place(continuity);
+                    counts.add_frame(continuity);
                     if let Some(missing) = missing(&frame.header, continuity) {
                         out(DeviceEvent::Missing(missing));
                     }

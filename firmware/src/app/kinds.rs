@@ -10,10 +10,10 @@ use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
 use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::drift::{Drift, Finding, Promise};
-use stillpoint_core::kind::{Arrival, Kinds, Place};
+use stillpoint_core::kind::{Arrival, Assignment, Kinds};
+use stillpoint_core::wire::drift;
+use stillpoint_core::wire::drift::{Baseline, Kind, Restart, RestartReason};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch;
-use stillpoint_core::wire::watch::{Baseline, Kind, Restart, Why};
 use stillpoint_core::{Record, Settings};
 
 use super::App;
@@ -59,7 +59,7 @@ pub(super) struct Compared<const KINDS: usize> {
 /// What a move has changed.
 struct Weighed {
     baseline: Option<Baseline>,
-    drift: Option<watch::Drift>,
+    drift: Option<drift::Drift>,
     /// The score is another.
     found: bool,
 }
@@ -81,11 +81,11 @@ impl Row {
     }
 
     /// A finding is told if a drift begins or ends with it, or if it is promised otherwise.
-    fn found(&mut self, finding: &Finding, waiting: &Waiting) -> Option<watch::Drift> {
+    fn found(&mut self, finding: &Finding, waiting: &Waiting) -> Option<drift::Drift> {
         let (stood, another) = (self.stands, self.promise != finding.promise);
         (self.score, self.number) = (finding.score, waiting.number);
-        (self.stands, self.promise) = (finding.stands(stood), finding.promise);
-        (another || stood != self.stands).then(|| watch::Drift {
+        (self.stands, self.promise) = (finding.is_drift_after(stood), finding.promise);
+        (another || stood != self.stands).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,
             direction: finding.direction.into(),
@@ -96,7 +96,7 @@ impl Row {
     }
 
     /// Without a scale there is no finding, but that is told, too.
-    fn promised(&mut self, waiting: &Waiting) -> Option<watch::Drift> {
+    fn promised(&mut self, waiting: &Waiting) -> Option<drift::Drift> {
         let promise = self.drift.promise();
         let another = promise == Promise::NoBaseline && self.promise != promise;
         another.then(|| {
@@ -105,10 +105,10 @@ impl Row {
         })
     }
 
-    fn told(&self, waiting: &Waiting) -> watch::Drift {
+    fn told(&self, waiting: &Waiting) -> drift::Drift {
         let (axis, number, kind) = (waiting.axis, waiting.number, self.kind);
         let (promise, moves) = (self.promise.into(), self.drift.moves());
-        watch::Drift { axis, kind, number, promise, moves, ..watch::Drift::default() }
+        drift::Drift { axis, kind, number, promise, moves, ..drift::Drift::default() }
     }
 
     /// Adds to the settling times of the baseline; told once they are enough.
@@ -131,7 +131,7 @@ impl<const KINDS: usize> Compared<KINDS> {
     }
 
     /// Where a move belongs; a new kind begins with it.
-    fn place(&mut self, settings: &Settings, record: &Record) -> Option<Place> {
+    fn place(&mut self, settings: &Settings, record: &Record) -> Option<Assignment> {
         let place = self.kinds.step(settings, record)?;
         if place.arrival != Arrival::Known {
             // Rows of the table fill up one by one.
@@ -192,12 +192,12 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
     }
 
     /// A kind is met for the first time; another may have had to go for it.
-    fn met(&mut self, number: usize, record: &Record, place: &Place) {
+    fn met(&mut self, number: usize, record: &Record, place: &Assignment) {
         let (axis, at) = (number as u8, self.now);
         let (mut instead_of, mut moves) = (0, 0);
-        if let Arrival::InsteadOf { number: gone, moves: had } = place.arrival {
+        if let Arrival::Replacing { number: gone, moves: had } = place.arrival {
             (instead_of, moves) = (gone, had);
-            self.tell(&Message::Restart(Restart { axis, kind: gone, at, why: Why::Dropped }));
+            self.tell(&Message::Restart(Restart { axis, kind: gone, at, why: RestartReason::Dropped }));
             self.alarm_worst(number);
         }
         self.tell(&Message::Kind(Kind {
@@ -214,7 +214,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
     }
 
     /// The watch over one kind begins anew, with 0 that over all of an axis; whether there is any such.
-    pub(super) fn restart(&mut self, number: usize, kind: u32, why: Why) -> bool {
+    pub(super) fn restart(&mut self, number: usize, kind: u32, why: RestartReason) -> bool {
         let (Some(watched), Some(compared)) = (self.watched.get(number), self.compared.get_mut(number))
         else {
             return false;

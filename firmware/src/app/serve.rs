@@ -4,11 +4,11 @@ use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::Invalid;
 use stillpoint_core::alarm::Action;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
 use stillpoint_core::wire::settings::Settings;
-use stillpoint_core::wire::watch::Why;
 
 use super::App;
 use super::watched::Asked;
@@ -65,7 +65,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
                 return arranged.refused.is_none();
             }
             Command::Declare(Declare { axis, kind }) => {
-                return self.restart(usize::from(*axis), *kind, Why::Declared);
+                return self.restart(usize::from(*axis), *kind, RestartReason::Declared);
             }
         }
         true

@@ -3,6 +3,7 @@
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::Record;
 use stillpoint_core::wire::LONGEST_PIECE;
+use stillpoint_core::wire::alarm::{Alarm, Subject};
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::Payload;
 use stillpoint_core::wire::header::Priority;
@@ -10,7 +11,6 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::status::{Hello, Status};
 use stillpoint_core::wire::trace::Trace;
-use stillpoint_core::wire::watch::{Alarm, Subject};
 
 use super::watched::{Asked, Wanted};
 use super::{App, Identity};
@@ -85,7 +85,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         let Some(watched) = self.watched.get(number) else { return };
         let mut points = watched.axis.curve().peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
-        while let Some(curve) = Curve::take((number as u8, record, first), &mut points, &mut buffer) {
+        while let Some(curve) = Curve::pack((number as u8, record, first), &mut points, &mut buffer) {
             first += curve.points().count() as u16;
             tell_as(priority, &Message::Curve(curve), &mut self.link, &mut self.store);
         }
@@ -101,7 +101,7 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
         };
         let mut readings = watched.capture.readings().peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
-        while let Some(trace) = Trace::take((number as u8, record, first), &mut readings, &mut buffer) {
+        while let Some(trace) = Trace::pack((number as u8, record, first), &mut readings, &mut buffer) {
             first += trace.readings().count() as u32;
             let trace = Trace { factor: watched.capture.factor(), ..trace };
             tell_as(priority, &Message::Trace(trace), &mut self.link, &mut self.store);

@@ -1,9 +1,9 @@
 //! In: an action on an alarm. Out: the monitor's answer in words.
 
 use clap::Subcommand;
+use stillpoint_core::wire::alarm::{Action, AlarmEvent, AlarmState};
 use stillpoint_core::wire::command::{Acknowledge, Act, Command};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Action, AlarmEvent, AlarmState};
 
 use super::Answer;
 use super::session::Session;

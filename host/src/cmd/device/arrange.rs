@@ -1,10 +1,10 @@
 //! In: changes to the configuration of an alarm, as KEY=VALUE. Out: the configuration, or the field that was refused.
 
 use clap::{Args, ValueEnum};
+use stillpoint_core::wire::alarm::{AlarmPriority, Arranged, Arrangement, Subject};
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{AlarmPriority, Arranged, Arrangement, Subject};
 
 use super::axis::check;
 use super::session::Session;

@@ -9,12 +9,12 @@ use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
 use crate::checksum::FastCrc;
+use stillpoint_core::wire::alarm::{Alarm, AlarmState};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::settings::Parameters;
-use stillpoint_core::wire::watch::{Alarm, AlarmState};
 
 use crate::cmd::output::notify;
 use crate::command::CommandEncoder;
