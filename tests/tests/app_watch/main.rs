@@ -202,7 +202,7 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
         App::new(identity, [settings], MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
-    app.hear(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
+    app.hear(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
     let kept = store.settings_of(0).expect("it was kept").drift;
