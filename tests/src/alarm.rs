@@ -99,12 +99,12 @@ pub struct Twin {
 }
 
 impl Twin {
-    /// A normal one.
+    /// A normal alarm.
     pub fn new(parameters: Parameters) -> Twin {
         Twin { parameters, state: State::Normal, abnormal: false, numbers: vec![], due: None }
     }
 
-    /// From now on.
+    /// Uses other parameters from now on.
     pub fn arrange(&mut self, parameters: Parameters) {
         self.parameters = parameters;
     }
@@ -134,8 +134,8 @@ impl Twin {
         if self.due? > now { None } else { self.enter(event, now) }
     }
 
-    /// Does what is asked, shelving for `time`; the state if it was entered. Unit: ticks
-    pub fn ask(&mut self, event: Event, time: u64, now: u64) -> Option<State> {
+    /// Applies an action, shelving for `time`; the state if it was entered. Unit: ticks
+    pub fn act(&mut self, event: Event, time: u64, now: u64) -> Option<State> {
         if event == Event::Shelve && (time == 0 || time > self.parameters.longest_shelving) {
             return None;
         }

@@ -1,4 +1,4 @@
-//! In: figures about one axis, what people do, time. Out: the steps in the lives of its alarms, the slow way.
+//! In: figures about one axis, actions of people, time. Out: the steps in the lives of its alarms, the slow way.
 //!
 //! Written apart from the monitor: every alarm looks at its last figure at every tick, and what logic does is
 //! tried one alarm after another until nothing more happens.
@@ -9,8 +9,8 @@ use stillpoint_core::wire::alarm::{AlarmState, Arrangement, Subject};
 
 use crate::alarm::Twin;
 
-/// Number of the alarm, subject, state by its wire name, figure.
-pub type Told = (u32, Subject, AlarmState, i64);
+/// A step in the life of an alarm: its number, subject, state by its wire name, figure.
+pub type Step = (u32, Subject, AlarmState, i64);
 
 const SHIFT: u64 = 8 * 3600;
 
@@ -40,7 +40,7 @@ fn life(subject: Subject, limit: i64, deadband: i64, seconds: [u64; 3], second: 
 }
 
 impl Alarms {
-    /// As a monitor begins. Unit of `second`: ticks
+    /// The alarms of a monitor that starts. Unit of `second`: ticks
     pub fn new(second: u64) -> Alarms {
         let lives = vec![
             life(Subject::Signal, -1, 0, [0, SHIFT, SHIFT], second),
@@ -52,7 +52,7 @@ impl Alarms {
         Alarms { lives, numbers: 0 }
     }
 
-    fn tell(&mut self, place: usize, before: State, named: bool) -> Told {
+    fn step(&mut self, place: usize, before: State, named: bool) -> Step {
         let life = &mut self.lives[place];
         if before == State::Normal && !named {
             self.numbers += 1;
@@ -65,28 +65,28 @@ impl Alarms {
         (life.alarm, life.subject, state.expect("the same names"), life.figure.unwrap_or_default())
     }
 
-    /// A figure; and what follows. Unit of `now`: ticks
-    pub fn figure(&mut self, subject: Subject, figure: i64, now: u64) -> Vec<Told> {
+    /// A new figure; returns the steps that follow. Unit of `now`: ticks
+    pub fn figure(&mut self, subject: Subject, figure: i64, now: u64) -> Vec<Step> {
         let place = self.lives.iter().position(|life| life.subject == subject).expect("a subject");
         let life = &mut self.lives[place];
         let before = life.twin.state;
         life.figure = Some(figure);
         let entered = life.twin.number(2 * figure, now).is_some();
-        let first = entered.then(|| self.tell(place, before, false));
+        let first = entered.then(|| self.step(place, before, false));
         first.into_iter().chain(self.time(now)).collect()
     }
 
-    /// Time passes. Unit: ticks
-    pub fn time(&mut self, now: u64) -> Vec<Told> {
-        let mut told = vec![];
+    /// Lets time pass; returns the steps that follow. Unit: ticks
+    pub fn time(&mut self, now: u64) -> Vec<Step> {
+        let mut steps = vec![];
         while let Some(step) = self.one(now) {
-            told.push(step);
+            steps.push(step);
         }
-        told
+        steps
     }
 
-    /// The first thing that logic or the clock brings.
-    fn one(&mut self, now: u64) -> Option<Told> {
+    /// The first step that logic or the clock causes.
+    fn one(&mut self, now: u64) -> Option<Step> {
         let fault = self.lives.iter().any(|life| life.subject == Subject::Signal && life.twin.abnormal);
         for place in 0..self.lives.len() {
             let life = &mut self.lives[place];
@@ -95,39 +95,44 @@ impl Alarms {
             let by_hand = matches!(before, State::Shelved | State::OutOfService);
             let suppressed = before == State::SuppressedByDesign;
             let entered = match (logic, suppressed) {
-                (true, false) if !by_hand => life.twin.ask(Event::SuppressByDesign, 0, now),
-                (false, true) => life.twin.ask(Event::Unsuppress, 0, now),
+                (true, false) if !by_hand => life.twin.act(Event::SuppressByDesign, 0, now),
+                (false, true) => life.twin.act(Event::Unsuppress, 0, now),
                 _ => match life.figure {
                     Some(figure) => life.twin.number(2 * figure, now),
                     None => life.twin.time(now),
                 },
             };
             if entered.is_some() {
-                return Some(self.tell(place, before, false));
+                return Some(self.step(place, before, false));
             }
         }
         None
     }
 
-    /// What a person does; none if it is refused. Units of `time` and `now`: ticks
-    pub fn ask(&mut self, alarm: u32, event: Event, time: u64, now: u64) -> Option<Vec<Told>> {
+    /// The action of a person; none if it is refused. Units of `time` and `now`: ticks
+    pub fn act(&mut self, alarm: u32, event: Event, time: u64, now: u64) -> Option<Vec<Step>> {
         let place = self.lives.iter().position(|life| life.alarm == alarm && alarm > 0)?;
         let before = self.lives[place].twin.state;
-        self.lives[place].twin.ask(event, time, now)?;
+        self.lives[place].twin.act(event, time, now)?;
         let named = matches!(event, Event::Shelve | Event::OutOfService);
-        let first = self.tell(place, before, named);
+        let first = self.step(place, before, named);
         Some([first].into_iter().chain(self.time(now)).collect())
     }
 
-    /// How one is to behave; none if it is refused. Unit of `now`: ticks
-    pub fn arrange(&mut self, asked: &Arrangement, now: u64) -> Option<Vec<Told>> {
-        let times = [asked.on_delay, asked.off_delay, asked.re_alarm_time, asked.longest_shelving];
-        if asked.axis != 0 || times.iter().any(|time| *time > 1 << 48) {
+    /// Other delays and times of one alarm; none if they are refused. Unit of `now`: ticks
+    pub fn arrange(&mut self, arrangement: &Arrangement, now: u64) -> Option<Vec<Step>> {
+        let times = [
+            arrangement.on_delay,
+            arrangement.off_delay,
+            arrangement.re_alarm_time,
+            arrangement.longest_shelving,
+        ];
+        if arrangement.axis != 0 || times.iter().any(|time| *time > 1 << 48) {
             return None;
         }
-        let life = self.lives.iter_mut().find(|life| life.subject == asked.subject)?;
+        let life = self.lives.iter_mut().find(|life| life.subject == arrangement.subject)?;
         let [on_delay, off_delay, re_alarm_time, longest_shelving] = times;
-        let (latching, priority) = (asked.latching, Priority::default());
+        let (latching, priority) = (arrangement.latching, Priority::default());
         let parameters = Parameters {
             on_delay,
             off_delay,

@@ -17,7 +17,7 @@ const ERASE_STEPS: u64 = 16;
 pub struct Flash<const UNIT: usize, const PAGE: usize> {
     cells: Vec<u8>,
     /// Written and erase steps until power is lost.
-    left: Option<u64>,
+    until_cut: Option<u64>,
     random: Random,
     /// Pages whose last erase was cut.
     wrecked: Vec<bool>,
@@ -25,7 +25,7 @@ pub struct Flash<const UNIT: usize, const PAGE: usize> {
     weak: Vec<bool>,
     /// Erases begun, page by page.
     pub erases: Vec<u32>,
-    /// Pages whose erase was begun, in order, and whether it was done; for the test to take.
+    /// Pages whose erase was begun, in order, and whether it was done; a test empties it.
     pub begun: Vec<(usize, bool)>,
     /// Page of the last write.
     pub written: usize,
@@ -42,7 +42,7 @@ impl<const UNIT: usize, const PAGE: usize> Flash<UNIT, PAGE> {
     pub fn new(pages: usize, seed: u64) -> Self {
         Self {
             cells: vec![0xFF; pages * PAGE],
-            left: None,
+            until_cut: None,
             random: Random(seed),
             wrecked: vec![false; pages],
             weak: vec![false; pages],
@@ -57,12 +57,12 @@ impl<const UNIT: usize, const PAGE: usize> Flash<UNIT, PAGE> {
 
     /// Power is lost after this many more steps.
     pub fn cut_after(&mut self, steps: u64) {
-        self.left = Some(steps);
+        self.until_cut = Some(steps);
     }
 
     /// Whether power is lost, and switches it on again.
     pub fn restore(&mut self) -> bool {
-        self.left.take() == Some(0)
+        self.until_cut.take() == Some(0)
     }
 
     /// Makes a page one whose bits no longer clear reliably.
@@ -75,16 +75,16 @@ impl<const UNIT: usize, const PAGE: usize> Flash<UNIT, PAGE> {
         self.cells[bit / 8] ^= 1 << (bit % 8);
     }
 
-    /// Takes up to `wanted` steps; fewer if power is lost on the way.
+    /// Counts up to `wanted` steps; fewer if power is lost before.
     fn spend(&mut self, wanted: u64) -> u64 {
-        let done = self.left.map_or(wanted, |left| left.min(wanted));
-        self.left = self.left.map(|left| left - done);
+        let done = self.until_cut.map_or(wanted, |until_cut| until_cut.min(wanted));
+        self.until_cut = self.until_cut.map(|until_cut| until_cut - done);
         self.steps += done;
         done
     }
 
     fn powered(&self) -> Result<(), NorFlashErrorKind> {
-        if self.left == Some(0) { Err(NorFlashErrorKind::Other) } else { Ok(()) }
+        if self.until_cut == Some(0) { Err(NorFlashErrorKind::Other) } else { Ok(()) }
     }
 
     fn program(&mut self, at: usize, byte: u8, keeps: u8) {
@@ -157,7 +157,7 @@ impl<const UNIT: usize, const PAGE: usize> NorFlash for Flash<UNIT, PAGE> {
         let done = self.spend(bytes.len() as u64) as usize;
         for (index, unit) in bytes.chunks(UNIT).enumerate() {
             let (first, last) = (index * UNIT, (index + 1) * UNIT);
-            if first > done || (first == done && self.left != Some(0)) {
+            if first > done || (first == done && self.until_cut != Some(0)) {
                 break;
             }
             let blank = self.cells[offset + first..offset + last].iter().all(|cell| *cell == 0xFF);

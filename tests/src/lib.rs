@@ -3,12 +3,18 @@
 //! Published files lie beside the repository. Where they are absent a test says so and checks nothing.
 
 pub mod flash;
+pub mod skip;
+pub mod rounds;
+pub mod layout;
 pub mod published;
 pub mod response;
 pub mod run;
 pub mod twin;
 pub mod alarm;
 pub mod alarms;
+pub mod alarm_rate;
+pub mod outliers;
+pub mod pettitt;
 pub mod chance;
 pub mod monitor;
 pub mod recording;

@@ -11,7 +11,7 @@ pub struct PageHinkley {
     pub allowance: f64,
     /// Distance from the sum's extreme at which it signals.
     pub limit: f64,
-    /// What is left of the sums after each value.
+    /// Factor on the sums after each value.
     pub fading: f64,
     /// Whether smaller values signal, too.
     pub both: bool,
@@ -36,11 +36,11 @@ impl PageHinkley {
     pub fn signals(&self, values: &[f64]) -> Vec<u64> {
         let mut run = START;
         let mut signal = |value| {
-            let told = run.step(self, value);
-            if told {
+            let signals = run.step(self, value);
+            if signals {
                 run = START;
             }
-            told
+            signals
         };
         (1..).zip(values).filter(|(_, value)| signal(**value)).map(|(number, _)| number).collect()
     }

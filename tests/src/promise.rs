@@ -1,4 +1,4 @@
-//! In: a way settling times scatter, what is asked of the watch. Out: the false alarms of simulated axis-months.
+//! In: a distribution of settling times, the settings of the detector. Out: the false alarms of simulated axis-months.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use stillpoint_core::drift::{DriftConfig, DriftSettings};
 
 use crate::scatter::{Scatter, Shape};
 
-/// One way to scatter and one length of the baseline.
+/// A distribution and a length of the baseline.
 #[derive(Clone, Copy, Debug)]
 pub struct Cell {
     /// Distribution of single moves.
@@ -19,7 +19,7 @@ pub struct Cell {
     pub baseline: u32,
 }
 
-/// What came of a cell.
+/// The result of a cell.
 #[derive(Clone, Debug, Default)]
 pub struct Count {
     /// False alarms.
@@ -28,7 +28,7 @@ pub struct Count {
     pub months: f64,
     /// Smallest change found at the end, in the last axis. Unit: ticks (µs)
     pub smallest: u32,
-    /// What the axes said of the promise at the end, and how many did.
+    /// Number of axes by what they report of the promise at the end.
     pub promises: BTreeMap<String, u32>,
 }
 
@@ -49,10 +49,10 @@ impl Cell {
     /// Watches `axes` axes, each with a baseline of its own, for a part of a month in which nothing changes.
     ///
     /// After an alarm the watch is armed again with the same baseline: a bad one counts as often as it errs.
-    pub fn watch(&self, wish: DriftConfig, axes: u32, months: f64) -> Count {
-        let wish = DriftConfig { baseline: self.baseline, ..wish };
-        let watch = DriftSettings::new(wish).expect("a sound wish");
-        let moves = (f64::from(wish.moves_per_hour) * 730.5 * months) as u32;
+    pub fn watch(&self, config: DriftConfig, axes: u32, months: f64) -> Count {
+        let config = DriftConfig { baseline: self.baseline, ..config };
+        let watch = DriftSettings::new(config).expect("a valid configuration");
+        let moves = (f64::from(config.moves_per_hour) * 730.5 * months) as u32;
         let mut scatter = Scatter::new(self.shape, self.alike, 1);
         let mut count = Count { months: f64::from(axes) * months, ..Count::default() };
         for _ in 0..axes {

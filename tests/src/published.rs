@@ -1,21 +1,22 @@
-//! In: the name of a published table. Out: its rows, or a plain word that the check is skipped.
+//! In: the name of a published table or a recording. Out: its path, its rows or its JSON.
+//!
+//! `tests/published` and `tests/recordings` are part of the repository; a file that is missing fails the test.
 
 use std::path::{Path, PathBuf};
 
-/// The folder or file beside the repository, if it is there.
-pub fn shared(path: &str) -> Option<PathBuf> {
-    let found = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared")).join(path);
-    if found.exists() {
-        return Some(found);
-    }
-    eprintln!("SKIPPED: shared/{path} is not beside this repository; nothing was checked against it");
-    None
+/// The path of a file or folder such as `published/06_crc.csv`; panics if it is missing.
+#[track_caller]
+pub fn path(name: &str) -> PathBuf {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
+    assert!(path.exists(), "tests/{name} is missing");
+    path
 }
 
-/// A published JSON file.
-pub fn json(path: &str) -> Option<serde_json::Value> {
-    let text = std::fs::read_to_string(shared(path)?).expect("a published file is readable");
-    Some(serde_json::from_str(&text).expect("a published file is JSON"))
+/// The content of a published JSON file.
+#[track_caller]
+pub fn json(name: &str) -> serde_json::Value {
+    let text = std::fs::read_to_string(path(name)).expect("a published file is readable");
+    serde_json::from_str(&text).expect("a published file is JSON")
 }
 
 /// Numbers of a published list.
@@ -23,24 +24,27 @@ pub fn numbers(list: &serde_json::Value) -> Vec<f64> {
     list.as_array().expect("a list").iter().map(|number| number.as_f64().expect("a number")).collect()
 }
 
-/// Fails unless what was found is what was published.
+/// Fails unless the found value is the published one within the tolerance.
 #[track_caller]
 pub fn near(found: f64, expected: f64, tolerance: f64, what: &str) {
     assert!((found - expected).abs() <= tolerance, "{what}: {found}, published {expected}");
 }
 
-/// Half a unit of the last digit that was printed.
+/// Half a unit of the last printed digit, with room for rounding.
 pub fn print(text: &str) -> f64 {
     let decimals = text.split_once('.').map_or(0, |(_, decimals)| decimals.len() as i32);
     0.500_001 * f64::powi(10.0, -decimals)
 }
 
 /// Rows of a published CSV file by column name.
-pub fn rows(path: &str) -> Option<Vec<Row>> {
-    let mut reader = csv::ReaderBuilder::new().flexible(true).from_path(shared(path)?).expect("readable");
+#[track_caller]
+pub fn rows(name: &str) -> Vec<Row> {
+    let mut reader = csv::ReaderBuilder::new().flexible(true).from_path(path(name)).expect("readable");
     let header = reader.headers().expect("a header").clone();
     let rows = reader.records().map(|record| Row { header: header.clone(), record: record.expect("a row") });
-    Some(rows.collect())
+    let rows: Vec<Row> = rows.collect();
+    assert!(!rows.is_empty(), "tests/{name} has no rows");
+    rows
 }
 
 /// One row with its header.

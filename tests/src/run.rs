@@ -2,20 +2,20 @@
 
 use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
 
-/// One move as the core tells it.
+/// One move as the core reports it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Told {
+pub struct MeasuredMove {
     /// The record.
     pub record: Record,
     /// The settling curve.
     pub curve: Vec<CurvePoint>,
 }
 
-/// Everything one axis told.
+/// Everything that one axis reported.
 #[derive(Clone, Debug, Default)]
 pub struct Run {
     /// The moves, in order.
-    pub moves: Vec<Told>,
+    pub moves: Vec<MeasuredMove>,
     /// The status at each reading.
     pub statuses: Vec<Status>,
     /// A move was still under way at the end.
@@ -31,18 +31,18 @@ pub fn run(parameters: Parameters, readings: impl IntoIterator<Item = Reading>) 
         let status = axis.step(reading);
         run.statuses.push(status);
         if status.event {
-            take(&mut axis, &mut run.moves);
+            collect(&mut axis, &mut run.moves);
         }
     }
     run.under_way = axis.finish();
-    take(&mut axis, &mut run.moves);
+    collect(&mut axis, &mut run.moves);
     run
 }
 
-fn take(axis: &mut Axis, moves: &mut Vec<Told>) {
+fn collect(axis: &mut Axis, moves: &mut Vec<MeasuredMove>) {
     while let Some(event) = axis.event() {
         if let Event::Move(record) = event {
-            moves.push(Told { record, curve: axis.curve().collect() });
+            moves.push(MeasuredMove { record, curve: axis.curve().collect() });
         }
     }
 }

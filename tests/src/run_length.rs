@@ -49,18 +49,18 @@ pub fn ewma_narrow_start(lambda: f64, limit: f64, shift: f64) -> f64 {
     let edge = |n: i32| limit * (lambda / (2.0 - lambda) * (1.0 - (1.0 - lambda).powi(2 * n))).sqrt();
     let kernel = |from: f64, to: f64| density((to - (1.0 - lambda) * from) / lambda - shift) / lambda;
     let mut heights: Vec<f64> = nodes.iter().map(|(x, _)| kernel(0.0, edge(1) * x)).collect();
-    let (mut length, mut left, mut part_left) = (1.0, 1.0, 0.0);
+    let (mut length, mut running, mut part_before) = (1.0, 1.0, 0.0);
     for n in 1.. {
         let mass: Vec<f64> =
             heights.iter().zip(&nodes).map(|(height, node)| height * node.1 * edge(n)).collect();
         let now: f64 = mass.iter().sum();
-        let part = now / left;
+        let part = now / running;
         length += now;
         // Once the same part is lost at every step, the rest is a geometric series.
-        if now < 1e-13 || n > 3 && (part - part_left).abs() < 1e-13 && edge(n + 1) - edge(n) < 1e-14 {
+        if now < 1e-13 || n > 3 && (part - part_before).abs() < 1e-13 && edge(n + 1) - edge(n) < 1e-14 {
             return length + now * part / (1.0 - part);
         }
-        (left, part_left) = (now, part);
+        (running, part_before) = (now, part);
         let onto = |x: f64| {
             mass.iter().zip(&nodes).map(|(m, node)| m * kernel(edge(n) * node.0, edge(n + 1) * x)).sum()
         };
@@ -103,20 +103,20 @@ fn carried(
 ) -> f64 {
     let nodes = grid.map(|(place, weight)| Place::Node(place, weight));
     let places: Vec<Place> = std::iter::once(Place::Start).chain(nodes).collect();
-    let mut left: Vec<f64> =
+    let mut running: Vec<f64> =
         places.iter().map(|place| f64::from(u8::from(matches!(place, Place::Start)))).collect();
     let mut length = 1.0;
     for step in 0.. {
         let shift = slope * f64::from(step);
         let onto = |to: &Place| {
-            let part = |(from, left): (&Place, &f64)| match from {
-                Place::Start => left * kernel(0.0, *to, shift),
-                Place::Node(from, _) => left * kernel(*from, *to, shift),
+            let part = |(from, mass): (&Place, &f64)| match from {
+                Place::Start => mass * kernel(0.0, *to, shift),
+                Place::Node(from, _) => mass * kernel(*from, *to, shift),
             };
-            places.iter().zip(&left).map(part).sum()
+            places.iter().zip(&running).map(part).sum()
         };
-        left = places.iter().map(onto).collect();
-        let all: f64 = left.iter().sum();
+        running = places.iter().map(onto).collect();
+        let all: f64 = running.iter().sum();
         length += all;
         if all < 1e-13 {
             return length;

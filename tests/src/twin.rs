@@ -4,9 +4,9 @@
 
 use stillpoint_core::Reading;
 
-/// What the twin is told.
+/// Settings of the twin.
 #[derive(Clone, Copy, Debug)]
-pub struct Ask {
+pub struct TwinSettings {
     /// Unit: counts
     pub window: i64,
     /// Unit: ticks
@@ -68,7 +68,7 @@ impl Whole {
     }
 
     /// Moves between rests of at least `rest` samples.
-    pub fn moves(&self, ask: Ask, rest: usize) -> Vec<Move> {
+    pub fn moves(&self, settings: TwinSettings, rest: usize) -> Vec<Move> {
         let changes: Vec<usize> =
             (1..self.command.len()).filter(|&k| self.command[k] != self.command[k - 1]).collect();
         let mut moves = vec![];
@@ -81,18 +81,18 @@ impl Whole {
             let excursion = (changes[first]..=change)
                 .map(|k| (self.command[k] - self.command[changes[first] - 1]).abs())
                 .max();
-            if excursion.is_some_and(|excursion| excursion > ask.window) {
-                moves.push(self.one(ask, changes[first] - 1, change, next - 1));
+            if excursion.is_some_and(|excursion| excursion > settings.window) {
+                moves.push(self.one(settings, changes[first] - 1, change, next - 1));
             }
             first = index + 1;
         }
         moves
     }
 
-    fn one(&self, ask: Ask, start: usize, command_end: usize, rest_end: usize) -> Move {
-        let inside = |k: usize| self.error[k].abs() <= ask.window;
+    fn one(&self, settings: TwinSettings, start: usize, command_end: usize, rest_end: usize) -> Move {
+        let inside = |k: usize| self.error[k].abs() <= settings.window;
         let stays = self.stays(command_end, rest_end, &inside);
-        let long = |stay: &&(usize, usize)| self.tick[stay.1] - self.tick[stay.0] >= ask.window_time;
+        let long = |stay: &&(usize, usize)| self.tick[stay.1] - self.tick[stay.0] >= settings.window_time;
         let last = stays.last().filter(|stay| stay.1 == rest_end);
         let travel = self.command[command_end] - self.command[start];
         let beyond = |k: usize| (self.feedback[k] - self.command[command_end]) * travel.signum();
@@ -130,10 +130,10 @@ impl Whole {
     }
 
     /// First sample from which |error| ≤ `window` up to the end of the rest.
-    pub fn settles(&self, ask: Ask, of: &Move) -> Option<usize> {
-        let outside = (of.command_end..=of.rest_end).rev().find(|&k| self.error[k].abs() > ask.window);
+    pub fn settles(&self, settings: TwinSettings, of: &Move) -> Option<usize> {
+        let outside = (of.command_end..=of.rest_end).rev().find(|&k| self.error[k].abs() > settings.window);
         let entry = outside.map_or(of.command_end, |k| k + 1);
-        (entry <= of.rest_end && self.tick[of.rest_end] - self.tick[entry] >= ask.window_time)
+        (entry <= of.rest_end && self.tick[of.rest_end] - self.tick[entry] >= settings.window_time)
             .then_some(entry)
     }
 

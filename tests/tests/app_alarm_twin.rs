@@ -2,7 +2,6 @@
 //! people ask: every step, in its order, at its tick; every command done or refused.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::alarm::Event;
 use stillpoint_core::wire::alarm::{Action, AlarmPriority, Arrangement, Subject};
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
@@ -10,8 +9,9 @@ use stillpoint_core::wire::finding::Severity;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Outcome;
 use stillpoint_core::{Parameters, Reading};
-use stillpoint_tests::alarms::{Alarms, Told};
-use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::alarms::{Alarms, Step};
+use stillpoint_tests::monitor::{Monitor, Received};
+use stillpoint_tests::rounds::cases;
 
 /// Unit: ticks
 const MILLISECOND: u32 = 1000;
@@ -103,8 +103,8 @@ fn happenings() -> impl Strategy<Value = Vec<Happening>> {
 }
 
 /// What was told of alarms.
-fn told(said: &[Said]) -> Vec<Told> {
-    let alarm = |(_, message): &Said| match message {
+fn told(said: &[Received]) -> Vec<Step> {
+    let alarm = |(_, message): &Received| match message {
         Message::Alarm(told) => Some((told.alarm, told.subject, told.state, told.value)),
         _ => None,
     };
@@ -126,7 +126,7 @@ struct Bench {
 impl Bench {
     fn new() -> Bench {
         let mut monitor = Monitor::new(parameters(50), MILLISECOND);
-        monitor.take([Reading { tick: 0, command: 0, feedback: 0 }]);
+        monitor.sample([Reading { tick: 0, command: 0, feedback: 0 }]);
         let twin = Alarms::new(SECOND);
         Bench {
             monitor,
@@ -149,7 +149,7 @@ impl Bench {
     fn sample(&mut self, samples: u32) -> Result<(), TestCaseError> {
         self.tick += samples * MILLISECOND;
         let (tick, now) = (self.tick, self.now());
-        let said = self.monitor.take([Reading { tick, command: self.command, feedback: self.feedback }]);
+        let said = self.monitor.sample([Reading { tick, command: self.command, feedback: self.feedback }]);
         let mut expected = vec![];
         expected.extend(self.twin.figure(Subject::Gap, i64::from(samples) - 1, now));
         for (_, message) in &said {
@@ -173,7 +173,7 @@ impl Bench {
     }
 
     /// Figures that a message tells of.
-    fn hear(&mut self, message: &Message, now: u64) -> Vec<Told> {
+    fn hear(&mut self, message: &Message, now: u64) -> Vec<Step> {
         match message {
             Message::Move(told) => {
                 self.unsettled = match told.outcome {
@@ -193,7 +193,7 @@ impl Bench {
         }
     }
 
-    fn same(&mut self, said: &[Said], expected: &[Told]) -> Result<(), TestCaseError> {
+    fn same(&mut self, said: &[Received], expected: &[Step]) -> Result<(), TestCaseError> {
         let told = told(said);
         prop_assert_eq!(&told, expected, "at {}", self.tick);
         self.steps += told.len();
@@ -201,9 +201,9 @@ impl Bench {
     }
 
     /// A command, and what the twin makes of it.
-    fn ask(&mut self, command: &Command, expected: Option<Vec<Told>>) -> Result<(), TestCaseError> {
+    fn ask(&mut self, command: &Command, expected: Option<Vec<Step>>) -> Result<(), TestCaseError> {
         self.refused += u32::from(expected.is_none());
-        let said = self.monitor.ask(command);
+        let said = self.monitor.send(command);
         self.same(&said, &expected.unwrap_or_default())?;
         // A refusal is told at once.
         let status = said.iter().find_map(|(_, message)| match message {
@@ -235,7 +235,7 @@ impl Bench {
             Happening::Idle(time) => (0..*time).try_for_each(|_| self.sample(1))?,
             Happening::Lose(count) => self.sample(u32::from(*count) + 1)?,
             Happening::Acknowledge(alarm) => {
-                let expected = self.twin.ask(*alarm, Event::Acknowledge, 0, now);
+                let expected = self.twin.act(*alarm, Event::Acknowledge, 0, now);
                 self.ask(&Command::Acknowledge(Acknowledge { alarm: *alarm }), expected)?;
             }
             Happening::Act(alarm, action) => {
@@ -246,7 +246,7 @@ impl Bench {
                     Action::OutOfService => (Event::OutOfService, 0),
                     Action::ReturnToService => (Event::ReturnToService, 0),
                 };
-                let expected = self.twin.ask(*alarm, event, time, now);
+                let expected = self.twin.act(*alarm, event, time, now);
                 self.ask(&Command::Act(Act { alarm: *alarm, action: *action }), expected)?;
             }
             Happening::Arrange(arrangement) => {
@@ -263,7 +263,7 @@ impl Bench {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 20, rng_seed: RngSeed::Fixed(2026), failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(20) })]
 
     #[test]
     fn a_monitor_tells_what_its_twin_tells(happenings in happenings()) {

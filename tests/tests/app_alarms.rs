@@ -12,7 +12,7 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_firmware::lamp::Lamp;
-use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::monitor::{Monitor, Received};
 
 const RATE: u32 = 4000;
 const PERIOD: u32 = 1_000_000 / RATE;
@@ -26,15 +26,15 @@ fn readings(seconds: usize) -> Vec<Reading> {
     Axis::new(shuttle, 7, RATE).expect("an axis").take(seconds * RATE as usize).collect()
 }
 
-fn alarms(said: &[Said]) -> Vec<Alarm> {
-    let alarm = |(header, message): &Said| match message {
+fn alarms(said: &[Received]) -> Vec<Alarm> {
+    let alarm = |(header, message): &Received| match message {
         Message::Alarm(alarm) => Some(*alarm).filter(|_| header.priority == Priority::Alarm),
         _ => None,
     };
     said.iter().filter_map(alarm).collect()
 }
 
-fn seen(said: &[Said]) -> Vec<(u32, AlarmState)> {
+fn seen(said: &[Received]) -> Vec<(u32, AlarmState)> {
     alarms(said).iter().map(|alarm| (alarm.alarm, alarm.state)).collect()
 }
 
@@ -44,11 +44,11 @@ fn acknowledge(alarm: u32) -> Command {
 
 fn refused(monitor: &mut Monitor) -> u32 {
     monitor.app.tell_status(0);
-    let refused = |(_, message): &Said| match message {
+    let refused = |(_, message): &Received| match message {
         Message::Status(status) => Some(status.refused_commands),
         _ => None,
     };
-    monitor.said().iter().find_map(refused).expect("a status")
+    monitor.receive().iter().find_map(refused).expect("a status")
 }
 
 /// So many moves of one second; feedback stays this far from its target. Unit of `off`: counts
@@ -69,28 +69,28 @@ fn stops(from: u32, off: &[i32]) -> Vec<Reading> {
 fn three_stops_that_did_not_settle_are_an_alarm_until_a_minute_of_others() {
     let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
     // A stop is judged as the next move begins.
-    assert_eq!(seen(&monitor.take(stops(0, &[0, 400, 400, 0, 400, 400]))), []);
+    assert_eq!(seen(&monitor.sample(stops(0, &[0, 400, 400, 0, 400, 400]))), []);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
-    let said = monitor.take(stops(6, &[400, 400, 400]));
+    let said = monitor.sample(stops(6, &[400, 400, 400]));
     let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
     assert_eq!((alarm.alarm, alarm.axis, alarm.subject), (1, 0, Subject::Unsettled));
     assert_eq!((alarm.number, alarm.value, alarm.limit), (7, 3, 3));
     assert_eq!(monitor.app.lamp(), Lamp::Fast);
-    assert_eq!(seen(&monitor.ask(&acknowledge(1))), [(1, AlarmState::Acknowledged)]);
+    assert_eq!(seen(&monitor.send(&acknowledge(1))), [(1, AlarmState::Acknowledged)]);
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
-    assert_eq!(seen(&monitor.take(stops(9, &[0; 60]))), [], "a stop takes a second");
-    assert_eq!(seen(&monitor.take(stops(69, &[0; 2]))), [(1, AlarmState::Normal)]);
+    assert_eq!(seen(&monitor.sample(stops(9, &[0; 60]))), [], "a stop takes a second");
+    assert_eq!(seen(&monitor.sample(stops(69, &[0; 2]))), [(1, AlarmState::Normal)]);
     assert_eq!((monitor.app.lamp(), refused(&mut monitor)), (Lamp::Off, 0));
     let mut off = [0; 65];
     off[..3].fill(400);
-    let said = monitor.take(stops(71, &off));
+    let said = monitor.sample(stops(71, &off));
     let returned = AlarmState::ReturnedToNormalUnacknowledged;
     assert_eq!(seen(&said), [(2, AlarmState::Unacknowledged), (2, returned)]);
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
-    assert_eq!(seen(&monitor.ask(&acknowledge(1))), []);
+    assert_eq!(seen(&monitor.send(&acknowledge(1))), []);
     assert_eq!(refused(&mut monitor), 1, "the first is over");
-    assert_eq!(seen(&monitor.ask(&Command::Identify)), [(2, returned)], "who asks is told what is open");
-    assert_eq!(seen(&monitor.ask(&acknowledge(2))), [(2, AlarmState::Normal)]);
+    assert_eq!(seen(&monitor.send(&Command::Identify)), [(2, returned)], "who asks is told what is open");
+    assert_eq!(seen(&monitor.send(&acknowledge(2))), [(2, AlarmState::Normal)]);
     assert_eq!((monitor.app.lamp(), refused(&mut monitor)), (Lamp::Off, 1));
 }
 
@@ -100,7 +100,7 @@ fn a_fault_of_the_signals_is_an_alarm_until_other_settings_are_in_force() {
     let dead: Vec<Reading> =
         readings(20).into_iter().map(|reading| Reading { command: 5, ..reading }).collect();
     let (first, second) = dead.split_at(dead.len() / 2);
-    let told = alarms(&monitor.take(first.iter().copied()));
+    let told = alarms(&monitor.sample(first.iter().copied()));
     let about: Vec<_> = told.iter().map(|alarm| (alarm.alarm, alarm.subject, alarm.state)).collect();
     let suppressed = AlarmState::SuppressedByDesign;
     assert_eq!(
@@ -112,11 +112,11 @@ fn a_fault_of_the_signals_is_an_alarm_until_other_settings_are_in_force() {
         ]
     );
     assert_eq!((told[0].value, told[0].category), (Which::CommandDead as i64, Category::Failure));
-    monitor.ask(&acknowledge(1));
+    monitor.send(&acknowledge(1));
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
     let parameters = settings::Parameters { inferred: true, ..(&parameters()).into() };
-    monitor.ask(&Command::Apply(Apply { axis: 0, parameters }));
-    let said = monitor.take(second.iter().copied());
+    monitor.send(&Command::Apply(Apply { axis: 0, parameters }));
+    let said = monitor.sample(second.iter().copied());
     assert_eq!(seen(&said), [1, 2, 3].map(|alarm| (alarm, AlarmState::Normal)));
     assert_eq!(monitor.app.lamp(), Lamp::Off);
 }
@@ -129,17 +129,17 @@ fn still(from: u32, samples: u32) -> impl Iterator<Item = Reading> {
 #[test]
 fn lost_samples_are_an_alarm_of_the_monitor_itself() {
     let mut monitor = Monitor::new(parameters(), 1000);
-    assert_eq!(seen(&monitor.take(still(0, 1000))), []);
-    let told = alarms(&monitor.take(still(1005, 10_000)));
+    assert_eq!(seen(&monitor.sample(still(0, 1000))), []);
+    let told = alarms(&monitor.sample(still(1005, 10_000)));
     let [alarm] = told[..] else { panic!("{told:?}") };
     assert_eq!((alarm.subject, alarm.category), (Subject::Gap, Category::FunctionCheck));
     assert_eq!((alarm.axis, alarm.value, alarm.limit), (0, 5, 1));
     // Of low priority: no buzzer.
     assert_eq!((monitor.app.lamp(), monitor.app.lamp().sounds()), (Lamp::Slow, false));
     // Again within a minute is still the same; a minute after the last it is over.
-    assert_eq!(seen(&monitor.take(still(11_020, 59_999))), []);
-    assert_eq!(seen(&monitor.take(still(71_019, 5))), [(1, AlarmState::ReturnedToNormalUnacknowledged)]);
-    assert_eq!(seen(&monitor.ask(&acknowledge(1))), [(1, AlarmState::Normal)]);
+    assert_eq!(seen(&monitor.sample(still(11_020, 59_999))), []);
+    assert_eq!(seen(&monitor.sample(still(71_019, 5))), [(1, AlarmState::ReturnedToNormalUnacknowledged)]);
+    assert_eq!(seen(&monitor.send(&acknowledge(1))), [(1, AlarmState::Normal)]);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
 }
 
@@ -152,11 +152,11 @@ fn a_following_error_that_comes_with_every_move_is_one_alarm() {
         ..parameters()
     };
     let mut monitor = Monitor::new(following, 1000);
-    let told = alarms(&monitor.take(stops(0, &[0, 400, 0, 400, 0, 400, 0])));
+    let told = alarms(&monitor.sample(stops(0, &[0, 400, 0, 400, 0, 400, 0])));
     let [alarm] = told[..] else { panic!("{told:?}") };
     assert_eq!((alarm.subject, alarm.value, alarm.limit), (Subject::FollowingError, 100, 1));
     assert_eq!((alarm.number, alarm.priority), (2, AlarmPriority::Medium));
-    let told = alarms(&monitor.take(stops(7, &[0; 60])));
+    let told = alarms(&monitor.sample(stops(7, &[0; 60])));
     let [alarm] = told[..] else { panic!("{told:?}") };
     assert_eq!(alarm.state, AlarmState::ReturnedToNormalUnacknowledged);
 }
@@ -164,7 +164,7 @@ fn a_following_error_that_comes_with_every_move_is_one_alarm() {
 /// Three stops that did not settle, told.
 fn unsettled() -> Monitor {
     let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
-    let said = monitor.take(stops(0, &[0, 400, 400, 400, 400]));
+    let said = monitor.sample(stops(0, &[0, 400, 400, 400, 400]));
     assert_eq!(seen(&said), [(1, AlarmState::Unacknowledged)]);
     monitor
 }
@@ -185,7 +185,7 @@ fn arrange(monitor: &mut Monitor, change: impl Fn(&mut Arrangement)) -> Arranged
         ..Arrangement::default()
     };
     change(&mut asked);
-    let said = monitor.ask(&Command::Arrange(asked));
+    let said = monitor.send(&Command::Arrange(asked));
     let arranged = said.iter().find_map(|(_, message)| match message {
         Message::Arranged(arranged) => Some(*arranged),
         _ => None,
@@ -199,12 +199,12 @@ fn arrange(monitor: &mut Monitor, change: impl Fn(&mut Arrangement)) -> Arranged
 fn a_latch_holds_until_it_is_reset() {
     let mut monitor = unsettled();
     assert_eq!(arrange(&mut monitor, |asked| asked.latching = true).refused, None);
-    assert_eq!(seen(&monitor.take(stops(5, &[0, 0]))), [(1, AlarmState::LatchedUnacknowledged)]);
-    assert_eq!((seen(&monitor.ask(&act(Action::Reset))), refused(&mut monitor)), (vec![], 1));
+    assert_eq!(seen(&monitor.sample(stops(5, &[0, 0]))), [(1, AlarmState::LatchedUnacknowledged)]);
+    assert_eq!((seen(&monitor.send(&act(Action::Reset))), refused(&mut monitor)), (vec![], 1));
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
-    assert_eq!(seen(&monitor.ask(&acknowledge(1))), [(1, AlarmState::LatchedAcknowledged)]);
+    assert_eq!(seen(&monitor.send(&acknowledge(1))), [(1, AlarmState::LatchedAcknowledged)]);
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
-    assert_eq!(seen(&monitor.ask(&act(Action::Reset))), [(1, AlarmState::Normal)]);
+    assert_eq!(seen(&monitor.send(&act(Action::Reset))), [(1, AlarmState::Normal)]);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
 }
 
@@ -212,31 +212,31 @@ fn a_latch_holds_until_it_is_reset() {
 fn what_is_shelved_comes_back_by_itself() {
     let mut monitor = unsettled();
     for time in [0, 8 * 3600 * SECOND + 1] {
-        assert_eq!(seen(&monitor.ask(&act(Action::Shelve(time)))), []);
+        assert_eq!(seen(&monitor.send(&act(Action::Shelve(time)))), []);
     }
     assert_eq!(refused(&mut monitor), 2);
-    assert_eq!(seen(&monitor.ask(&act(Action::Shelve(3 * SECOND)))), [(1, AlarmState::Shelved)]);
+    assert_eq!(seen(&monitor.send(&act(Action::Shelve(3 * SECOND)))), [(1, AlarmState::Shelved)]);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
-    assert_eq!(seen(&monitor.ask(&Command::Identify)), [(1, AlarmState::Shelved)]);
+    assert_eq!(seen(&monitor.send(&Command::Identify)), [(1, AlarmState::Shelved)]);
     // The last sample was at 4.999 s.
     let mut readings = stops(5, &[400; 4]).into_iter();
-    assert_eq!(seen(&monitor.take(readings.by_ref().take(2999))), []);
-    let told = alarms(&monitor.take(readings));
+    assert_eq!(seen(&monitor.sample(readings.by_ref().take(2999))), []);
+    let told = alarms(&monitor.sample(readings));
     assert_eq!((told[0].event, told[0].at), (AlarmEvent::ShelvingExpired, 7_999_000));
     assert_eq!((told[0].state, told.len()), (AlarmState::Unacknowledged, 1));
     // Shelved, right again, taken back early: it was over.
-    monitor.ask(&act(Action::Shelve(90 * SECOND)));
-    assert_eq!(seen(&monitor.take(stops(9, &[0; 62]))), []);
-    assert_eq!(seen(&monitor.ask(&act(Action::Unshelve))), [(1, AlarmState::Normal)]);
+    monitor.send(&act(Action::Shelve(90 * SECOND)));
+    assert_eq!(seen(&monitor.sample(stops(9, &[0; 62]))), []);
+    assert_eq!(seen(&monitor.send(&act(Action::Unshelve))), [(1, AlarmState::Normal)]);
 }
 
 #[test]
 fn out_of_service_has_no_end_but_the_return() {
     let mut monitor = unsettled();
-    assert_eq!(seen(&monitor.ask(&act(Action::OutOfService))), [(1, AlarmState::OutOfService)]);
-    assert_eq!(seen(&monitor.take(stops(5, &[0, 400, 400, 400, 400, 400]))), []);
-    assert_eq!((seen(&monitor.ask(&act(Action::Unshelve))), refused(&mut monitor)), (vec![], 1));
-    assert_eq!(seen(&monitor.ask(&act(Action::ReturnToService))), [(1, AlarmState::Unacknowledged)]);
+    assert_eq!(seen(&monitor.send(&act(Action::OutOfService))), [(1, AlarmState::OutOfService)]);
+    assert_eq!(seen(&monitor.sample(stops(5, &[0, 400, 400, 400, 400, 400]))), []);
+    assert_eq!((seen(&monitor.send(&act(Action::Unshelve))), refused(&mut monitor)), (vec![], 1));
+    assert_eq!(seen(&monitor.send(&act(Action::ReturnToService))), [(1, AlarmState::Unacknowledged)]);
 }
 
 #[test]
@@ -247,14 +247,14 @@ fn delays_and_the_re_alarm_go_by_the_clock() {
     };
     arrange(&mut monitor, slow);
     // The third that did not settle is told as the fifth move begins; behind the alarm is the last one told.
-    let told = alarms(&monitor.take(stops(0, &[0, 400, 400, 400, 400, 400, 400, 400])));
+    let told = alarms(&monitor.sample(stops(0, &[0, 400, 400, 400, 400, 400, 400, 400])));
     let raised: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at, alarm.number)).collect();
     assert_eq!(raised, [(AlarmEvent::AlarmOccurs, 4 * SECOND + 1000 + 3 * SECOND, 6)]);
-    monitor.ask(&acknowledge(1));
-    let told = alarms(&monitor.take(stops(8, &[400, 400, 400, 400, 0])));
+    monitor.send(&acknowledge(1));
+    let told = alarms(&monitor.sample(stops(8, &[400, 400, 400, 400, 0])));
     let again: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
     assert_eq!(again, [(AlarmEvent::ReAlarm, 7_999_000 + 4 * SECOND)]);
-    let told = alarms(&monitor.take(stops(13, &[0, 0, 0, 0])));
+    let told = alarms(&monitor.sample(stops(13, &[0, 0, 0, 0])));
     let over: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
     assert_eq!(over, [(AlarmEvent::ReturnToNormal, 13 * SECOND + 1000 + 2 * SECOND)]);
 }
@@ -272,7 +272,7 @@ fn an_arrangement_that_can_not_be_is_refused_by_name() {
         (Arrangement { axis: 9, subject: Subject::Gap, ..sound }, "axis"),
     ];
     for (count, (asked, name)) in (1..).zip(cases) {
-        let said = monitor.ask(&Command::Arrange(asked));
+        let said = monitor.send(&Command::Arrange(asked));
         let told = said.iter().find_map(|(_, message)| match message {
             Message::Arranged(arranged) => arranged.refused_name(),
             _ => None,
@@ -289,7 +289,7 @@ fn a_signal_near_its_limit_is_a_warning_and_no_alarm() {
     let mut monitor = Monitor::new(parameters(), 1000);
     let jump =
         |k: u32| Reading { tick: k * 1000, command: 0, feedback: if k < 50 { 0 } else { 1_200_000_000 } };
-    let said = monitor.take((0..100).map(jump));
+    let said = monitor.sample((0..100).map(jump));
     assert!(said.iter().any(|(_, said)| matches!(said, Message::Finding(_))) && alarms(&said).is_empty());
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
 }

@@ -10,7 +10,7 @@ use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::{Outcome, Parameters, Reading, Record};
 use stillpoint_firmware::capture::{Capture, Spare};
-use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::monitor::{Monitor, Received};
 
 const RATE: u32 = 4000;
 const PERIOD: u32 = 1_000_000 / RATE;
@@ -31,7 +31,7 @@ fn parameters(window: u32) -> Parameters {
 }
 
 /// The samples of each stop by the number of the move, and the series in which they came.
-fn captured(said: &[Said]) -> Vec<(u32, Priority, Vec<Reading>)> {
+fn captured(said: &[Received]) -> Vec<(u32, Priority, Vec<Reading>)> {
     let mut stops: Vec<(u32, Priority, Vec<Reading>)> = vec![];
     let mut whole = true;
     for (header, message) in said {
@@ -50,8 +50,8 @@ fn captured(said: &[Said]) -> Vec<(u32, Priority, Vec<Reading>)> {
     stops
 }
 
-fn records(said: &[Said]) -> Vec<Record> {
-    let record = |(_, message): &Said| match message {
+fn records(said: &[Received]) -> Vec<Record> {
+    let record = |(_, message): &Received| match message {
         Message::Move(told) => Some(Record::from(told)),
         _ => None,
     };
@@ -81,11 +81,11 @@ fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
 #[test]
 fn the_next_stops_are_captured_and_no_more() {
     let (came, mut monitor) = (readings(0, 30), Monitor::new(parameters(900), PERIOD));
-    let mut said = monitor.take(came[..20_000].iter().copied());
+    let mut said = monitor.sample(came[..20_000].iter().copied());
     assert_eq!(captured(&said), []);
     let known = records(&said).len() as u32;
-    said.extend(monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 })));
-    said.extend(monitor.take(came[20_000..].iter().copied()));
+    said.extend(monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 })));
+    said.extend(monitor.sample(came[20_000..].iter().copied()));
     let (captured, records) = (captured(&said), records(&said));
     assert_eq!(captured.iter().map(|stop| stop.0).collect::<Vec<_>>(), [known + 1, known + 2, known + 3]);
     for (number, priority, readings) in &captured {
@@ -97,17 +97,17 @@ fn the_next_stops_are_captured_and_no_more() {
 #[test]
 fn none_are_captured_once_they_are_called_off_or_the_axis_is_unknown() {
     let mut monitor = Monitor::new(parameters(900), PERIOD);
-    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 }));
-    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 0, stops: 0 }));
-    monitor.ask(&Command::CaptureNext(CaptureNext { axis: 9, stops: 3 }));
-    assert_eq!(captured(&monitor.take(readings(0, 10))), []);
+    monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 }));
+    monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 0 }));
+    monitor.send(&Command::CaptureNext(CaptureNext { axis: 9, stops: 3 }));
+    assert_eq!(captured(&monitor.sample(readings(0, 10))), []);
     monitor.app.tell_status(0);
-    let told = monitor.said();
+    let told = monitor.receive();
     assert!(matches!(told[..], [(_, Message::Status(status))] if status.refused_commands == 1), "{told:?}");
 }
 
 /// Bytes that one frame takes in the log.
-fn kept(said: &Said) -> usize {
+fn kept(said: &Received) -> usize {
     // A number of the seventh hour.
     let header = Header { sequence: 200_000, ..said.0 };
     let body = encode_body::<SmallTable>(&header, &said.1, &mut [0; LONGEST_BODY]).map(<[u8]>::len);
@@ -118,7 +118,7 @@ fn kept(said: &Said) -> usize {
 #[test]
 fn stops_that_did_not_settle_are_kept_but_not_all() {
     let (came, mut monitor) = (readings(0, 60), Monitor::new(parameters(1), PERIOD));
-    let said = monitor.take(came.iter().copied());
+    let said = monitor.sample(came.iter().copied());
     let (stops, records) = (captured(&said), records(&said));
     let unsettled = records.iter().filter(|record| record.outcome != Outcome::Settled).count();
     assert!(unsettled > 50, "{unsettled} of {}", records.len());
@@ -127,14 +127,14 @@ fn stops_that_did_not_settle_are_kept_but_not_all() {
         assert_eq!(*priority, Priority::Move);
         check_readings(&records[*number as usize - 1], readings, &came);
     }
-    let curves = |said: &[Said]| -> Vec<Said> {
+    let curves = |said: &[Received]| -> Vec<Received> {
         let of_moves =
-            |said: &&Said| said.0.priority == Priority::Move && matches!(said.1, Message::Curve(_));
+            |said: &&Received| said.0.priority == Priority::Move && matches!(said.1, Message::Curve(_));
         said.iter().filter(of_moves).copied().collect()
     };
     assert!(!curves(&said).is_empty(), "the curve of evidence is kept");
-    let mut again = monitor.ask(&Command::DumpSince(DumpSince { boot: 1, priority: 1, sequence: 0 }));
-    again.extend(monitor.said());
+    let mut again = monitor.send(&Command::DumpSince(DumpSince { boot: 1, priority: 1, sequence: 0 }));
+    again.extend(monitor.receive());
     assert!(again.iter().all(|(header, _)| header.replay || header.priority == Priority::Curve));
     assert_eq!(captured(&again), stops);
     assert_eq!(curves(&again).len(), curves(&said).len());
@@ -146,7 +146,7 @@ fn moves_and_evidence_of_a_shift_fit_the_log() {
     let (mut moves, mut count, mut worst) = (0, 0.0, 0);
     for axis in 0..3 {
         for window in [1, 20, 900] {
-            let said = Monitor::new(parameters(window), PERIOD).take(readings(axis, 60));
+            let said = Monitor::new(parameters(window), PERIOD).sample(readings(axis, 60));
             let mut evidence = 0;
             for said in &said {
                 match said {

@@ -1,7 +1,7 @@
 //! The monitor on an axis whose command can't be tapped: its records are those that the inference and
 //! the core give when nothing is between them.
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint::decode::{self, Decoder};
 use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::transplanter::axes;
@@ -13,7 +13,7 @@ use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Record, Setting
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::infer::{INFERRED, Infer, Limits};
 use stillpoint_firmware::memory::MemoryFlash;
-use stillpoint_tests::monitor::{LINE, Monitor, Said};
+use stillpoint_tests::monitor::{LINE, Monitor, Received};
 
 const RATE: u32 = 4000;
 const PERIOD: u32 = 1_000_000 / RATE;
@@ -41,16 +41,16 @@ fn apply(inferred: bool, window: u32) -> Command {
     Command::Apply(Apply { axis: 0, parameters })
 }
 
-fn settings(said: &[Said]) -> Vec<settings::Settings> {
-    let settings = |(_, message): &Said| match message {
+fn settings(said: &[Received]) -> Vec<settings::Settings> {
+    let settings = |(_, message): &Received| match message {
         Message::Settings(settings) => Some(*settings),
         _ => None,
     };
     said.iter().filter_map(settings).collect()
 }
 
-fn moves(said: &[Said]) -> Vec<(Record, bool)> {
-    let record = |(_, message): &Said| match message {
+fn moves(said: &[Received]) -> Vec<(Record, bool)> {
+    let record = |(_, message): &Received| match message {
         Message::Move(told) => Some((Record::from(told), told.is_inferred())),
         _ => None,
     };
@@ -88,10 +88,10 @@ fn alone(readings: &[Reading]) -> Vec<Record> {
 #[test]
 fn records_equal_those_of_the_inference_alone() {
     let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
-    let answer = settings(&monitor.ask(&apply(true, parameters().window)));
+    let answer = settings(&monitor.send(&apply(true, parameters().window)));
     let told = answer.last().expect("an answer");
     assert!(told.parameters.inferred && !told.pending && told.refused.is_none(), "{told:?}");
-    let mut said = monitor.take(readings.iter().copied());
+    let mut said = monitor.sample(readings.iter().copied());
     said.extend(monitor.finish());
     let (moves, expected) = (moves(&said), alone(&readings));
     assert!(expected.len() > 40 && expected.iter().any(|record| record.outcome == Outcome::Settled));
@@ -105,9 +105,9 @@ fn records_equal_those_of_the_inference_alone() {
 fn a_dead_command_is_given_up_while_the_axis_runs() {
     let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
     let (before, after) = readings.split_at(readings.len() / 2);
-    assert_eq!(moves(&monitor.take(before.iter().copied())), []);
-    assert!(settings(&monitor.ask(&apply(true, parameters().window)))[0].pending);
-    let said = monitor.take(after.iter().copied());
+    assert_eq!(moves(&monitor.sample(before.iter().copied())), []);
+    assert!(settings(&monitor.send(&apply(true, parameters().window)))[0].pending);
+    let said = monitor.sample(after.iter().copied());
     let in_force = settings(&said);
     assert!(in_force.len() == 1 && !in_force[0].pending && in_force[0].parameters.inferred, "{in_force:?}");
     let moves = moves(&said);
@@ -120,15 +120,15 @@ fn a_dead_command_is_given_up_while_the_axis_runs() {
 #[test]
 fn other_settings_and_a_command_that_comes_back_are_taken_over() {
     let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
-    let mut said = monitor.ask(&apply(true, parameters().window));
+    let mut said = monitor.send(&apply(true, parameters().window));
     let mut parts = readings.chunks(readings.len() / 3);
     let mut next = || parts.next().expect("a part").iter().copied();
-    said.extend(monitor.take(next()));
-    said.extend(monitor.ask(&apply(true, 77)));
-    said.extend(monitor.take(next()));
-    said.extend(monitor.ask(&apply(false, 77)));
+    said.extend(monitor.sample(next()));
+    said.extend(monitor.send(&apply(true, 77)));
+    said.extend(monitor.sample(next()));
+    said.extend(monitor.send(&apply(false, 77)));
     // The command is here again.
-    said.extend(monitor.take(tapped(30).split_off(2 * readings.len() / 3)));
+    said.extend(monitor.sample(tapped(30).split_off(2 * readings.len() / 3)));
     let told = settings(&said);
     let seen = |told: &settings::Settings| (told.parameters.inferred, told.parameters.window, told.pending);
     let window = parameters().window;
@@ -148,12 +148,12 @@ fn started<const LINES: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option
     let mut app: App<1, _, LINES, LINE> =
         App::new(identity, settings, MemoryFlash::kept(flash)).expect("the flash opens");
     if ask {
-        app.hear(&Commands::new(1).bytes(&apply(true, 77)));
+        app.hear(&CommandEncoder::new(1).encode(&apply(true, 77)));
     }
     let (mut bytes, mut told) = ([0; 4096], vec![]);
     let count = app.say(&mut bytes);
-    Decoder::default().take(&bytes[..count], &mut |said| {
-        if let decode::Said::Settings(settings) = said {
+    Decoder::default().push(&bytes[..count], &mut |said| {
+        if let decode::DeviceEvent::Settings(settings) = said {
             told.push((settings.parameters.inferred, settings.refused_name()));
         }
     });

@@ -7,7 +7,7 @@ use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::{Parameters, Reading, Record};
-use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::monitor::{Monitor, Received};
 use stillpoint_tests::run::run;
 
 const RATE: u32 = 4000;
@@ -27,16 +27,16 @@ fn readings() -> Vec<Reading> {
     Axis::new(shuttle, 7, RATE).expect("an axis").take(20 * RATE as usize).collect()
 }
 
-fn records(said: &[Said]) -> Vec<Record> {
-    let record = |(_, message): &Said| match message {
+fn records(said: &[Received]) -> Vec<Record> {
+    let record = |(_, message): &Received| match message {
         Message::Move(told) => Some(Record::from(told)),
         _ => None,
     };
     said.iter().filter_map(record).collect()
 }
 
-fn settings(said: &[Said]) -> Vec<Settings> {
-    let settings = |(_, message): &Said| match message {
+fn settings(said: &[Received]) -> Vec<Settings> {
+    let settings = |(_, message): &Received| match message {
         Message::Settings(settings) => Some(*settings),
         _ => None,
     };
@@ -46,9 +46,9 @@ fn settings(said: &[Said]) -> Vec<Settings> {
 /// All records when other settings are applied at this reading, and what was said of settings.
 fn applied_at(at: usize, other: Parameters) -> (Vec<Record>, Vec<Settings>) {
     let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
-    let mut said = monitor.take(readings[..at].iter().copied());
-    said.extend(monitor.ask(&apply(other)));
-    said.extend(monitor.take(readings[at..].iter().copied()));
+    let mut said = monitor.sample(readings[..at].iter().copied());
+    said.extend(monitor.send(&apply(other)));
+    said.extend(monitor.sample(readings[at..].iter().copied()));
     said.extend(monitor.finish());
     (records(&said), settings(&said))
 }
@@ -85,15 +85,15 @@ fn a_move_is_measured_by_one_setting() {
 #[test]
 fn the_last_of_several_counts_and_taking_back_is_possible() {
     let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
-    monitor.take(readings[..9000].iter().copied());
+    monitor.sample(readings[..9000].iter().copied());
     for (window, pending) in [(5, true), (NEW, true), (OLD, false), (NEW, true)] {
-        let told = settings(&monitor.ask(&apply(parameters(window))));
+        let told = settings(&monitor.send(&apply(parameters(window))));
         assert_eq!((told[0].parameters.window, told[0].pending), (window, pending));
     }
-    let refused = settings(&monitor.ask(&apply(Parameters { encoder_step: 0, ..parameters(3) })));
+    let refused = settings(&monitor.send(&apply(Parameters { encoder_step: 0, ..parameters(3) })));
     assert_eq!(refused[0].refused_name(), Some("encoder_step"));
     assert_eq!((refused[0].parameters.window, refused[0].pending), (NEW, true), "what was accepted stays so");
-    assert_eq!(settings(&monitor.take(readings[9000..].iter().copied()))[0].parameters.window, NEW);
+    assert_eq!(settings(&monitor.sample(readings[9000..].iter().copied()))[0].parameters.window, NEW);
 }
 
 /// Another scale begins the axis anew: numbers and instants go on, the first move is told as joined late.

@@ -1,7 +1,7 @@
 //! Signal health in the monitor: what is wrong with an axis of the invented transplanter is told once, on
 //! the wire, with what to do; and again once other settings are in force, if it is still so.
 
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::wire::command::{Apply, Command};
@@ -22,8 +22,8 @@ fn parameters() -> Parameters {
     Parameters { window, ..Parameters::at(1_000_000) }
 }
 
-fn findings(said: &[monitor::Said]) -> Vec<Finding> {
-    let finding = |(_, message): &monitor::Said| match message {
+fn findings(said: &[monitor::Received]) -> Vec<Finding> {
+    let finding = |(_, message): &monitor::Received| match message {
         Message::Finding(finding) => Some(*finding),
         _ => None,
     };
@@ -36,7 +36,7 @@ type Told = (Which, Severity, Option<(i32, i32)>);
 #[track_caller]
 fn check(change: impl Fn(Reading) -> Reading, expected: &[Told]) {
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
-    let found = findings(&monitor.take(readings(10).into_iter().map(change)));
+    let found = findings(&monitor.sample(readings(10).into_iter().map(change)));
     let told: Vec<_> = found.iter().map(|found| (found.which, found.severity, found.proposed)).collect();
     assert_eq!(told, expected);
     assert!(found.iter().all(|found| found.axis == 0 && found.at > 0 && found.at < 10_000_000));
@@ -54,10 +54,10 @@ fn what_is_wrong_with_the_signals_is_told_once() {
 #[test]
 fn illegal_transitions_come_from_the_tap() {
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
-    assert_eq!(findings(&monitor.take(readings(1))), []);
+    assert_eq!(findings(&monitor.sample(readings(1))), []);
     monitor.app.illegal(0, 9);
     let more = readings(2).split_off(RATE as usize);
-    let found = findings(&monitor.take(more));
+    let found = findings(&monitor.sample(more));
     assert_eq!(
         found.iter().map(|found| (found.which, found.figure)).collect::<Vec<_>>(),
         [(Which::IllegalTransitions, 9)]
@@ -71,11 +71,11 @@ fn a_proposed_ratio_puts_it_right() {
     let all: Vec<Reading> = readings(40).into_iter().map(finer).collect();
     let (first, second) = all.split_at(all.len() / 2);
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
-    let found = findings(&monitor.take(first.iter().copied()));
+    let found = findings(&monitor.sample(first.iter().copied()));
     let proposed = found[0].proposed.expect("a ratio");
     let parameters = (&Parameters { command_scale: proposed, ..parameters() }).into();
-    monitor.ask(&Command::Apply(Apply { axis: 0, parameters }));
-    let said = monitor.take(second.iter().copied());
+    monitor.send(&Command::Apply(Apply { axis: 0, parameters }));
+    let said = monitor.sample(second.iter().copied());
     assert_eq!(findings(&said), []);
     let settled =
         said.iter().filter(|(_, said)| matches!(said, Message::Move(told) if told.settling > 0)).count();
@@ -91,8 +91,8 @@ fn a_host_decodes_a_finding() {
         let word = |position: i32| Register::Whole(position as u32);
         monitor.app.sample(reading.tick, &[Raw { command: word(5), feedback: word(reading.feedback) }]);
         let count = monitor.app.say(&mut bytes);
-        decoder.take(&bytes[..count], &mut |said| {
-            if let Said::Finding(finding) = said {
+        decoder.push(&bytes[..count], &mut |said| {
+            if let DeviceEvent::Finding(finding) = said {
                 found.push(stillpoint_firmware::health::Finding::from(&finding).to_string());
             }
         });

@@ -1,7 +1,7 @@
 //! What every commissioning engineer knows. Source: common practice, no source.
 
 use stillpoint_core::{Fraction, Outcome, Parameters, PositionFactor, Reasons};
-use stillpoint_tests::run::{Told, run, steady};
+use stillpoint_tests::run::{MeasuredMove, run, steady};
 
 /// 24 bits, 60 mm per revolution.
 const COUNTS: f64 = 16_777_216.0 / 60.0;
@@ -14,7 +14,7 @@ fn window() -> u32 {
 }
 
 /// A 60 mm move of 500 ms, sampled at 1 kHz; its error then falls to 0.01 mm after `settle_ms`.
-fn stop(settle_ms: f64, period_ms: f64) -> Told {
+fn stop(settle_ms: f64, period_ms: f64) -> MeasuredMove {
     let travel = 60.0;
     let signals = (0..(1500.0 / period_ms) as i32).map(|k| {
         let instant = f64::from(k) * period_ms - 100.0;
@@ -58,7 +58,7 @@ fn stops_of_200_and_70_and_3_ms_are_told_apart() {
     }
 }
 
-/// With a scan of a few milliseconds, a stop of a few milliseconds can't be told better; that is said.
+/// With a scan of a few milliseconds, a stop of a few milliseconds can't be measured better; the record says so.
 #[test]
 fn a_few_milliseconds_are_as_good_as_the_scan() {
     let fine = stop(3.0, 0.25).record;

@@ -6,11 +6,11 @@
 
 use stillpoint_core::{Outcome, Parameters, Record};
 use stillpoint_tests::chance::Chance;
+use stillpoint_tests::rounds::{rounds, seed};
 use stillpoint_tests::run::{run, steady};
 
 /// Unit: ticks
 const PERIOD: u32 = 1000;
-const MOVES: usize = 4000;
 
 /// A family of stops. Unit: counts, samples
 #[derive(Clone, Copy)]
@@ -62,18 +62,18 @@ impl Family {
 
     /// Per cent of moves whose interval holds the truth, mean error over u, rms error over u.
     fn coverage(&self) -> (f64, f64, f64) {
-        let mut chance = Chance::new(0x9E37_79B9_7F4A_7C15);
-        let (mut held, mut settled, mut sum, mut square) = (0, 0, 0.0, 0.0);
-        for _ in 0..MOVES {
+        let (moves, mut chance) = (rounds(4000), Chance::new(seed(0x9E37_79B9_7F4A_7C15)));
+        let (mut held, mut settled, mut sum, mut square) = (0_u64, 0, 0.0, 0.0);
+        for _ in 0..moves {
             let Some((record, truth)) = self.one(&mut chance) else { continue };
             let away = f64::from(record.settling.expect("settled")) - truth * f64::from(PERIOD);
             settled += 1;
-            held += usize::from(away.abs() <= f64::from(record.settling_95) + 0.5);
+            held += u64::from(away.abs() <= f64::from(record.settling_95) + 0.5);
             let scaled = away / f64::from(record.settling_u).max(0.5);
             sum += scaled;
             square += scaled * scaled;
         }
-        assert!(settled > MOVES * 9 / 10, "{}: only {settled} settled", self.name);
+        assert!(settled > moves * 9 / 10, "{}: only {settled} settled", self.name);
         let count = settled as f64;
         (100.0 * held as f64 / count, sum / count, (square / count).sqrt())
     }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use object::read::elf::{ElfFile32, ProgramHeader};
 use object::{Object, ObjectSection, ObjectSymbol, RelocationTarget, SectionKind, elf};
 use serde::Deserialize;
+use stillpoint_tests::emulator::built as find;
 
 /// A board's `size.toml`.
 #[derive(Deserialize)]
@@ -23,7 +24,7 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
 }
 
-/// Every budget with its image; those not built are told.
+/// Every budget with its image; an image that is not built is skipped.
 fn built() -> Vec<(Budget, Vec<u8>)> {
     let boards = fs::read_dir(root().join("firmware/boards")).expect("boards");
     let files = boards.map(|board| board.expect("a board").path().join("size.toml"));
@@ -33,21 +34,10 @@ fn built() -> Vec<(Budget, Vec<u8>)> {
         .collect();
     assert!(!budgets.is_empty(), "a board has a budget");
     let found = budgets.into_iter().filter_map(|budget| {
-        let bytes = image(&budget);
-        if bytes.is_none() {
-            println!("SKIPPED: image {} is not built; tests/run builds it with tests/thumb", budget.image);
-        }
-        Some((budget, bytes?))
+        let bytes = fs::read(find(&budget.profile, &budget.image)?).expect("an image is readable");
+        Some((budget, bytes))
     });
     found.collect()
-}
-
-fn image(budget: &Budget) -> Option<Vec<u8>> {
-    let own = std::env::var_os("CARGO_TARGET_DIR").map(PathBuf::from);
-    let folders = own.into_iter().chain([root().join("target")]);
-    let places = folders.flat_map(|folder| [folder.clone(), folder.join("debian")]);
-    let inside = Path::new("thumbv7em-none-eabihf").join(&budget.profile).join(&budget.image);
-    places.filter_map(|place| fs::read(place.join(&inside)).ok()).next()
 }
 
 /// Bytes on flash and bytes of variables. What is written to the chip has a load address; variables are writable.

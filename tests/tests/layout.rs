@@ -1,9 +1,11 @@
-//! The shape of the repository: what lies where, in which order modules may name each other, how long files get.
+//! The shape of the repository: what lies where, in which order modules may name each other, how long functions get.
 
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
+
+use stillpoint_tests::layout::{Modules, Sources};
 
 fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
@@ -32,16 +34,6 @@ fn the_top_level_is_fixed() {
     let fixed =
         ["Cargo.lock", "Cargo.toml", "DEVELOPERS.md", "README.md", "core", "firmware", "host", "tests"];
     assert_eq!(top, fixed.map(str::to_owned).into());
-}
-
-#[test]
-fn files_stay_short() {
-    let long: Vec<String> = files()
-        .into_iter()
-        .filter(|name| name.ends_with(".rs"))
-        .filter(|name| text(name).lines().count() > 300)
-        .collect();
-    assert!(long.is_empty(), "over 300 lines: {long:?}");
 }
 
 /// Functions as rustfmt writes them: from `fn` to the brace that stands under it.
@@ -79,57 +71,68 @@ fn every_stage_says_what_goes_in_and_comes_out() {
     assert!(silent.is_empty(), "no `//! In: … Out: …` on top: {silent:?}");
 }
 
-/// Modules of a crate in the order of its `lib.rs`.
-fn order(package: &str) -> Vec<String> {
-    let lib = text(&format!("{package}/src/lib.rs"));
-    let names = lib.lines().filter_map(|line| line.strip_prefix("pub mod ")?.strip_suffix(';'));
-    names.map(str::to_owned).collect()
+fn sources(package: &str) -> Sources {
+    Sources::read(&root(), &format!("{package}/src"))
 }
 
-/// Text outside of tests.
-fn shipped(name: &str) -> String {
-    let text = text(name);
-    text.split("#[cfg(test)]\nmod tests").next().unwrap_or_default().to_owned()
+fn violations(package: &str, sources: &Sources) -> Vec<String> {
+    Modules::new(sources, &format!("{package}/src/lib.rs")).violations()
 }
 
-#[track_caller]
-fn names_only_earlier(package: &str) {
-    let order = order(package);
-    assert!(order.len() > 2 || package == "firmware", "{package}/src/lib.rs lists its modules");
-    let mut backward = vec![];
-    for name in files().into_iter().filter(|name| name.starts_with(&format!("{package}/src/"))) {
-        let inside = &name[package.len() + 5..];
-        let module = inside.split(['/', '.']).next().unwrap_or_default();
-        let Some(place) = order.iter().position(|other| other == module) else { continue };
-        if name.ends_with("tests.rs") || name.contains("fake") {
-            continue;
+#[test]
+fn modules_name_only_earlier_ones() {
+    let (mut found, mut suggestions) = (vec![], vec![]);
+    for (package, folder_with_modules) in [
+        ("core", "settling"),
+        ("firmware", "app"),
+        ("firmware/boards/emulated", ""),
+        ("firmware/boards/nucleo-g474re", ""),
+        ("host", "store"),
+        ("tests", "layout"),
+    ] {
+        let modules = Modules::new(&sources(package), &format!("{package}/src/lib.rs"));
+        let folders = modules.folders();
+        for (folder, modules) in &folders {
+            println!("{package} {folder}: {}", modules.join(", "));
         }
-        let text = shipped(&name);
-        for later in &order[place + 1..] {
-            let code = text.lines().filter(|line| !line.trim_start().starts_with("//"));
-            if code.into_iter().any(|line| {
-                line.contains(&format!("crate::{later}::")) || line.contains(&format!("crate::{later};"))
-            }) {
-                backward.push(format!("{name} names {later}"));
-            }
-        }
+        let is_read =
+            folders.iter().any(|(folder, modules)| folder == folder_with_modules && modules.len() > 1);
+        assert!(is_read, "{package}: no modules in {folder_with_modules:?}");
+        found.extend(modules.violations());
+        suggestions.extend(modules.suggestions());
     }
-    assert!(backward.is_empty(), "{backward:?}");
+    assert!(found.is_empty(), "{found:#?}\nlist the modules so: {suggestions:#?}");
+}
+
+/// What lines planted in the sources of a package add to its violations.
+fn planted(package: &str, file: &str, line: &str) -> Vec<String> {
+    let sources = sources(package);
+    let before = violations(package, &sources);
+    let planted = sources.with_line(&format!("{package}/src/{file}"), line);
+    violations(package, &planted).into_iter().filter(|violation| !before.contains(violation)).collect()
 }
 
 #[test]
-fn core_modules_name_only_earlier_ones() {
-    names_only_earlier("core");
+fn a_planted_upward_import_is_found() {
+    for line in [
+        "use super::log::Log;",
+        "use super::{Store, log::{self, Log}};",
+        "use crate::store::{journal, log as other};",
+        "fn planted() { super::log::planted() }",
+    ] {
+        let expected = "host/src/store/boots.rs: `boots` names the later `log`".to_owned();
+        assert!(planted("host", "store/boots.rs", line).contains(&expected), "{line}");
+    }
 }
 
 #[test]
-fn firmware_modules_name_only_earlier_ones() {
-    names_only_earlier("firmware");
-}
-
-#[test]
-fn host_modules_name_only_earlier_ones() {
-    names_only_earlier("host");
+fn a_planted_circle_is_found() {
+    let found = planted("core", "sample.rs", "use crate::axis::Axis;");
+    let circle = found.iter().find(|violation| violation.starts_with("circle in ``: "));
+    assert!(
+        circle.is_some_and(|circle| ["sample", "motion", "axis"].iter().all(|name| circle.contains(name))),
+        "{found:?}"
+    );
 }
 
 #[test]

@@ -72,7 +72,7 @@ fn published(transition: &Value) -> Vec<Row> {
 
 #[test]
 fn the_table_of_states_is_the_published_one_and_one_row_of_our_own() {
-    let Some(file) = json("published/05_alarm_lifecycle.json") else { return };
+    let file = json("published/05_alarm_lifecycle.json");
     let mut table: Vec<Row> = list(&file, "transitions").iter().flat_map(published).collect();
     assert_eq!(list(&file, "states").len(), State::ALL.len());
     for (latching, abnormal) in [(false, false), (false, true), (true, false), (true, true)] {
@@ -100,15 +100,15 @@ fn the_table_of_states_is_the_published_one_and_one_row_of_our_own() {
 #[test]
 fn the_wire_has_the_same_names() {
     for (index, state) in (0..).zip(State::ALL) {
-        let told: AlarmState = postcard::from_bytes(&[index]).unwrap();
-        assert_eq!(format!("{told:?}"), format!("{state:?}"));
+        let wire: AlarmState = postcard::from_bytes(&[index]).unwrap();
+        assert_eq!(format!("{wire:?}"), format!("{state:?}"));
     }
     assert!(postcard::from_bytes::<AlarmState>(&[State::ALL.len() as u8]).is_err());
 }
 
 #[test]
 fn ne_107_categories_have_their_letters() {
-    let Some(file) = json("published/05_alarm_lifecycle.json") else { return };
+    let file = json("published/05_alarm_lifecycle.json");
     let categories = [
         (Category::Failure, "Failure"),
         (Category::FunctionCheck, "Function check"),
@@ -138,7 +138,7 @@ fn act(point: &mut AlarmInstance, settings: &Settings, script: &str, now: u64) -
 
 #[test]
 fn scripts_lead_through_the_published_states() {
-    let Some(file) = json("published/05_alarm_scenarios.json") else { return };
+    let file = json("published/05_alarm_scenarios.json");
     for case in list(&file, "cases") {
         let settings = Settings::new(Parameters {
             latching: case["latching"].as_bool().unwrap(),
@@ -165,7 +165,7 @@ fn scripts_lead_through_the_published_states() {
 
 #[test]
 fn delays_and_deadband_switch_at_the_published_samples() {
-    let Some(file) = json("published/05_alarm_delay_cases.json") else { return };
+    let file = json("published/05_alarm_delay_cases.json");
     for case in list(&file, "cases") {
         let settings = Settings::new(Parameters {
             limit: scaled(&case["high_limit"]),
@@ -176,19 +176,19 @@ fn delays_and_deadband_switch_at_the_published_samples() {
         })
         .unwrap();
         let mut point = AlarmInstance::default();
-        let mut told = vec![];
+        let mut events = vec![];
         for (index, value) in list(case, "signal").iter().enumerate() {
             let was = point.is_abnormal();
             let now = (index as f64 * case["dt"].as_f64().unwrap() * SCALE) as u64;
             let step = point.step(&settings, scaled(value), now);
             if point.is_abnormal() != was {
                 let name = if was { "NORMAL" } else { "ACTIVE" };
-                told.push(serde_json::json!([index, name]));
-                let step = step.expect("a change of the condition is told");
+                events.push(serde_json::json!([index, name]));
+                let step = step.expect("a change of the condition is a step");
                 assert_eq!((step.value, step.limit), (Some(scaled(value)), settings.limit));
             }
         }
-        assert_eq!(Value::Array(told), case["events"], "{}", word(case, "id"));
+        assert_eq!(Value::Array(events), case["events"], "{}", word(case, "id"));
         println!("ran 05 delays: {}", word(case, "id"));
     }
 }

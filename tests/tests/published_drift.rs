@@ -15,7 +15,7 @@ use stillpoint_tests::run_length::{ewma, one_sided, one_sided_ramp, siegmund, tw
 /// Sources: Lucas & Crosier 1982, Montgomery's table, Siegmund 1985, as the file names them.
 #[test]
 fn cusum_run_lengths() {
-    let Some(rows) = rows("published/04_arl_cusum.csv") else { return };
+    let rows = rows("published/04_arl_cusum.csv");
     assert!(rows.len() == 60);
     for row in rows {
         let [k, h, shift] = ["k", "h", "shift_sigma"].map(|column| row.number(column));
@@ -48,7 +48,7 @@ fn as_printed(found: f64, published: &Value) {
 /// Sources: Brook & Evans 1972, Vance 1986 Table 1, SAS/QC 1999, Crowder 1987 Table 1.
 #[test]
 fn published_points() {
-    let Some(file) = json("published/04_arl_published_points.json") else { return };
+    let file = json("published/04_arl_published_points.json");
     let cases = file["cases"].as_array().unwrap();
     let check = |found: f64, case: usize| {
         near(found, cases[case]["exact"].as_f64().unwrap(), 1e-6 * found, &cases[case]["what"].to_string());
@@ -86,7 +86,7 @@ fn shipped(k: f64, run_length: f64) -> f64 {
 /// Source: R spc xcusum.crit and xewma.crit.
 #[test]
 fn critical_limits() {
-    let Some(rows) = rows("published/04_critical_limits.csv") else { return };
+    let rows = rows("published/04_critical_limits.csv");
     for row in rows {
         let [part, length] = ["k_or_lambda", "ARL0"].map(|column| row.number(column));
         let limit = |column: &str| row.number(column);
@@ -110,10 +110,10 @@ fn critical_limits() {
 #[test]
 fn shipped_limits_run_as_long_as_asked() {
     for k in [0.1, 0.25, 0.5, 1.0, 1.5] {
-        for ask in [500.0, 1e4, 1e6] {
-            let found = two_sided(k, shipped(k, ask), 0.0, 0.0);
-            println!("k {k}, asked for {ask}: runs for {found:.0}");
-            near(found / ask, 1.0, 0.02, &format!("k {k} ask {ask}"));
+        for wanted in [500.0, 1e4, 1e6] {
+            let found = two_sided(k, shipped(k, wanted), 0.0, 0.0);
+            println!("k {k}, wanted {wanted}: runs for {found:.0}");
+            near(found / wanted, 1.0, 0.02, &format!("k {k} wanted {wanted}"));
         }
     }
 }
@@ -121,7 +121,7 @@ fn shipped_limits_run_as_long_as_asked() {
 /// Source: Siegmund 1985 as the file has it. The shipped limit is his, with 0.057 k³ more in the exponent.
 #[test]
 fn siegmunds_run_lengths() {
-    let Some(rows) = rows("published/04_arl_cusum.csv") else { return };
+    let rows = rows("published/04_arl_cusum.csv");
     let mut asked = 0;
     for row in rows {
         let [k, h, shift] = ["k", "h", "shift_sigma"].map(|column| row.number(column));
@@ -143,7 +143,7 @@ fn siegmunds_run_lengths() {
 /// The shipped sum itself against the published run lengths, to four standard errors.
 #[test]
 fn the_shipped_sum_runs_as_published() {
-    let Some(rows) = rows("published/04_arl_cusum.csv") else { return };
+    let rows = rows("published/04_arl_cusum.csv");
     for row in rows.iter().filter(|row| row.number("ARL_two_sided") < 500.0) {
         let [k, h, shift] = ["k", "h", "shift_sigma"].map(|column| row.number(column));
         let (mean, error) = run_length(&Sums::new(k, h, true), 4000, |_| shift);
@@ -154,7 +154,7 @@ fn the_shipped_sum_runs_as_published() {
 /// Source: Gan 1992 Table 1, and R spc; the ramp begins after the first value.
 #[test]
 fn ramps() {
-    let Some(rows) = rows("published/04_arl_linear_drift.csv") else { return };
+    let rows = rows("published/04_arl_linear_drift.csv");
     let mut ran = 0;
     for row in rows.iter().filter(|row| row.text("chart") == "one-sided CUSUM") {
         let [k, h, slope] =
@@ -174,7 +174,7 @@ fn ramps() {
 /// Source: NIST/SEMATECH e-Handbook 6.3.2.3, through the shipped sum.
 #[test]
 fn the_handbooks_cusum() {
-    let Some(file) = json("published/04_nist_handbook_charts.json") else { return };
+    let file = json("published/04_nist_handbook_charts.json");
     let case = &file["cases"][0];
     let [target, k, h, sigma] =
         ["target", "k", "h", "sigma_of_means"].map(|name| case[name].as_f64().unwrap());

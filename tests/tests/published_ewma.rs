@@ -12,7 +12,7 @@ use stillpoint_tests::run_length::{ewma, ewma_narrow_start, ewma_ramp};
 /// Sources: Lucas & Saccucci 1990, Table 3; narrow first limits by R spc ("vacl").
 #[test]
 fn run_lengths() {
-    let Some(rows) = rows("published/04_arl_ewma.csv") else { return };
+    let rows = rows("published/04_arl_ewma.csv");
     assert_eq!(rows.len(), 108);
     for row in rows {
         let [lambda, limit, shift] = ["lambda", "L", "shift_sigma"].map(|column| row.number(column));
@@ -46,7 +46,7 @@ fn shipped(length: f64, smallest: f64) -> Sums {
 /// Of every shift, the EWMA of the table that finds it first, beside the shipped sum of the same run length.
 #[test]
 fn the_shipped_sum_is_as_fast_as_the_best_average() {
-    let Some(rows) = rows("published/04_arl_ewma.csv") else { return };
+    let rows = rows("published/04_arl_ewma.csv");
     let column = "ARL_two_sided_fixed_limits";
     println!("shift sd: found after, by the best EWMA of run length 500, in values");
     for shift in [0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0] {
@@ -66,7 +66,7 @@ fn the_shipped_sum_is_as_fast_as_the_best_average() {
 /// Source: Gan 1991 Table 1, and R spc; the ramp begins after the first value.
 #[test]
 fn ramps() {
-    let Some(rows) = rows("published/04_arl_linear_drift.csv") else { return };
+    let rows = rows("published/04_arl_linear_drift.csv");
     let mut ran = 0;
     println!("ramp sd/value: EWMA, the shipped sum of the same run length, in values");
     for row in rows.iter().filter(|row| row.text("chart") == "two-sided EWMA") {
@@ -94,7 +94,7 @@ fn ramps() {
 /// Source: NIST/SEMATECH e-Handbook 6.3.2.4.
 #[test]
 fn the_handbooks_average() {
-    let Some(file) = json("published/04_nist_handbook_charts.json") else { return };
+    let file = json("published/04_nist_handbook_charts.json");
     let case = &file["cases"][1];
     let [lambda, target, s] = ["lam", "target", "s"].map(|name| case[name].as_f64().unwrap());
     let [data, printed, exact] = ["data", "published_2dp", "exact"].map(|name| numbers(&case[name]));
@@ -118,7 +118,7 @@ fn the_handbooks_average() {
 /// Source: NIST/SEMATECH e-Handbook 6.3.2.2, through the shipped moments.
 #[test]
 fn the_handbooks_individuals() {
-    let Some(file) = json("published/04_nist_handbook_charts.json") else { return };
+    let file = json("published/04_nist_handbook_charts.json");
     let case = &file["cases"][2];
     let tenths: Vec<i64> = numbers(&case["data"]).iter().map(|value| (value * 10.0).round() as i64).collect();
     let (mut moments, mut ranges) = (Moments::default(), Moments::default());

@@ -21,7 +21,7 @@ fn falling(x: f64, b: &[f64]) -> f64 {
 
 /// Name, model, and by parameter: two starts, certified figure, its deviation.
 fn sets() -> Vec<(String, Model, Vec<Vec<f64>>, Value)> {
-    let Some(file) = json("published/04_nist_strd_exponential.json") else { return vec![] };
+    let file = json("published/04_nist_strd_exponential.json");
     let set = |set: &Value| {
         let name = set["name"].as_str().expect("a name").to_owned();
         let (words, model): (_, Model) = match name.as_str() {
@@ -42,7 +42,7 @@ fn certified_figures() {
     for (name, model, columns, set) in sets() {
         let data = format!("published/{}", set["file"].as_str().expect("a file"));
         let points: Vec<(f64, f64)> =
-            rows(&data).expect("the data").iter().map(|row| (row.number("x"), row.number("y"))).collect();
+            rows(&data).iter().map(|row| (row.number("x"), row.number("y"))).collect();
         for start in 0..2 {
             let start: Vec<f64> = columns.iter().map(|parameter| parameter[start]).collect();
             let Fit { parameters, deviations, squares } = fit(&points, model, &start);
@@ -90,17 +90,17 @@ fn the_shipped_curve_of_certified_exponentials() {
         // The slowest dies away to e⁻¹² within the samples.
         let rate = b.chunks(2).map(|pair| pair[1]).fold(f64::INFINITY, f64::min);
         let dt = 12.0 / rate / SAMPLES as f64;
-        let left = |x: f64| {
+        let error = |x: f64| {
             if name == "Misra1a" { 1.0 - model(x, &b) / b[0] } else { model(x, &b) / model(0.0, &b) }
         };
-        let curve = curve(|k| left(k as f64 * dt));
-        let told: Vec<(f64, f64)> = curve
+        let curve = curve(|k| error(k as f64 * dt));
+        let settled: Vec<(f64, f64)> = curve
             .iter()
             .filter_map(|point| Some((f64::from(point.settling? / PERIOD), f64::from(point.window))))
             .collect();
-        assert!(told.len() > 60, "{name}: {} windows settle", told.len());
-        for (sample, window) in told.iter().filter(|(sample, _)| *sample > 0.0) {
-            let [here, before] = [*sample, sample - 1.0].map(|sample| TRAVEL * left(sample * dt));
+        assert!(settled.len() > 60, "{name}: {} windows settle", settled.len());
+        for (sample, window) in settled.iter().filter(|(sample, _)| *sample > 0.0) {
+            let [here, before] = [*sample, sample - 1.0].map(|sample| TRAVEL * error(sample * dt));
             assert!(
                 here <= window + 0.5 && before >= window - 0.5,
                 "{name}: {window} at {sample}: {before} {here}"
@@ -108,7 +108,7 @@ fn the_shipped_curve_of_certified_exponentials() {
         }
         if b.len() == 2 {
             // Half a sample earlier on average; a window at the start tells nothing yet.
-            let points: Vec<(f64, f64)> = told
+            let points: Vec<(f64, f64)> = settled
                 .iter()
                 .filter(|(sample, _)| *sample > 0.0)
                 .map(|(sample, window)| ((sample - 0.5) * dt, window / TRAVEL))

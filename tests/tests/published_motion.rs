@@ -1,37 +1,7 @@
 //! In: published tables of moves and following errors. Out: whether the rehearsal's profile agrees.
-//!
-//! The tables lie beside the workspace and are not shipped with it; without them a test says so
-//! and checks nothing.
-
-use std::io::Write;
-use std::path::Path;
 
 use stillpoint::source::rehearsal::profile::Profile;
-
-const TABLES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/published");
-
-/// Says something even when the test passes: the print macros would be captured.
-fn say(line: &str) {
-    let _ = writeln!(std::io::stderr(), "{line}");
-}
-
-/// The rows of a published table, or `None`, said aloud, if it isn't there.
-fn rows(name: &str) -> Option<Vec<csv::StringRecord>> {
-    let path = Path::new(TABLES).join(name);
-    if !path.exists() {
-        say(&format!("SKIPPED: {name} isn't beside this workspace; nothing was compared with it"));
-        return None;
-    }
-    let mut reader = csv::Reader::from_path(path).unwrap();
-    let rows: Vec<_> = reader.records().map(Result::unwrap).collect();
-    assert!(!rows.is_empty(), "{name} has no rows");
-    say(&format!("{name}: comparing {} rows", rows.len()));
-    Some(rows)
-}
-
-fn number(row: &csv::StringRecord, column: usize) -> f64 {
-    row[column].parse().unwrap_or_else(|_| panic!("column {column} of {row:?} is no number"))
-}
+use stillpoint_tests::published::rows;
 
 fn close(got: f64, expected: f64, relative: f64, what: &str) {
     let allowed = relative * expected.abs().max(1e-6);
@@ -40,39 +10,39 @@ fn close(got: f64, expected: f64, relative: f64, what: &str) {
 
 #[test]
 fn moves_have_the_published_times_and_peaks() {
-    for row in rows("06_motion_profiles.csv").unwrap_or_default() {
-        let [distance, v_max, a_max] = [0, 1, 2].map(|column| number(&row, column));
-        let j_max = (!row[3].is_empty()).then(|| number(&row, 3));
+    for row in rows("published/06_motion_profiles.csv") {
+        let [distance, v_max, a_max] = ["D_mm", "vmax", "amax"].map(|column| row.number(column));
+        let j_max = (!row.text("jmax").is_empty()).then(|| row.number("jmax"));
         let profile = Profile::new(distance, v_max, a_max, j_max).unwrap();
         let segments = profile.segments();
-        let jerk_time = if row[7].is_empty() { 0.0 } else { number(&row, 7) };
+        let jerk_time = if row.text("T_jerk").is_empty() { 0.0 } else { row.number("T_jerk") };
         for (name, got, expected) in [
-            ("duration", profile.duration(), number(&row, 4)),
-            ("acceleration time", segments.acceleration_time, number(&row, 5)),
-            ("cruise time", segments.cruise_time, number(&row, 6)),
+            ("duration", profile.duration(), row.number("T_total_s")),
+            ("acceleration time", segments.acceleration_time, row.number("T_acc")),
+            ("cruise time", segments.cruise_time, row.number("T_cruise")),
             ("jerk time", segments.jerk_time, jerk_time),
-            ("peak speed", segments.peak_speed, number(&row, 8)),
-            ("peak acceleration", segments.peak_acceleration, number(&row, 9)),
+            ("peak speed", segments.peak_speed, row.number("v_peak")),
+            ("peak acceleration", segments.peak_acceleration, row.number("a_peak")),
         ] {
-            close(got, expected, 1e-12, &format!("{name} of {row:?}"));
+            close(got, expected, 1e-12, &format!("{name} of {distance} mm"));
         }
-        close(way_by_simpson(&profile), distance, 1e-9, &format!("way of {row:?}"));
-        println!("checked: {distance} mm, {}", &row[10]);
+        close(distance_by_simpson(&profile), distance, 1e-9, &format!("integral of {distance} mm"));
+        println!("checked: {distance} mm, {}", row.text("class"));
     }
 }
 
-/// The speed added up again, exactly: Simpson's rule has no error on the parabolas between the edges.
-fn way_by_simpson(profile: &Profile) -> f64 {
+/// Integral of the speed, exact: Simpson's rule has no error on the parabolas between the edges.
+fn distance_by_simpson(profile: &Profile) -> f64 {
     let s = profile.segments();
     let hold = s.acceleration_time - 2.0 * s.jerk_time;
     let lengths = [s.jerk_time, hold, s.jerk_time, s.cruise_time, s.jerk_time, hold, s.jerk_time];
-    let (mut start, mut way) = (0.0, 0.0);
+    let (mut start, mut distance) = (0.0, 0.0);
     for length in lengths {
         let speed = |part: f64| profile.velocity(start + part * length);
-        way += length / 6.0 * (speed(0.0) + 4.0 * speed(0.5) + speed(1.0));
+        distance += length / 6.0 * (speed(0.0) + 4.0 * speed(0.5) + speed(1.0));
         start += length;
     }
-    way
+    distance
 }
 
 type Matrix<const N: usize> = [[f64; N]; N];
@@ -122,20 +92,21 @@ fn follow(plant: &Matrix<4>, v_max: f64, a_max: f64, rise: f64) -> [f64; 2] {
 
 #[test]
 fn lags_follow_as_published() {
-    for row in rows("02_following_error_closed_form.csv").unwrap_or_default() {
-        let (speed, cruise_error) = (number(&row, 3), number(&row, 5));
-        if row[2].is_empty() {
-            let (tau, acceleration) = (number(&row, 1), number(&row, 4));
+    for row in rows("published/02_following_error_closed_form.csv") {
+        let (speed, cruise_error) = (row.number("V"), row.number("fe_at_constant_velocity"));
+        if row.text("zeta").is_empty() {
+            let (tau, acceleration) = (row.number("tau_or_wn"), row.number("a"));
+            let end_error = row.number("fe_at_command_end_after_linear_decel");
             let decay = acceleration * tau * tau * (1.0 - (-speed / acceleration / tau).exp());
             close(speed * tau, cruise_error, 1e-12, "closed form, cruise");
-            close(decay, number(&row, 6), 1e-12, "closed form, command end");
+            close(decay, end_error, 1e-12, "closed form, command end");
             // e' = v − e/τ; the second state is unused.
             let plant = [[-1.0 / tau, 0.0, 1.0, 0.0], [0.0; 4], [0.0, 0.0, 0.0, 1.0], [0.0; 4]];
             let [cruise, end] = follow(&plant, speed, acceleration, tau);
             close(cruise, cruise_error, 1e-9, "simulated, cruise");
-            close(end, number(&row, 6), 1e-9, "simulated, command end");
+            close(end, end_error, 1e-9, "simulated, command end");
         } else {
-            let (omega, zeta) = (number(&row, 1), number(&row, 2));
+            let (omega, zeta) = (row.number("tau_or_wn"), row.number("zeta"));
             close(2.0 * zeta * speed / omega, cruise_error, 1e-12, "closed form, cruise");
             // e'' = a + 2ζω·x' − ω²·e with x' = v − e'; the states are e and e'.
             let damping = 2.0 * zeta * omega;
@@ -148,17 +119,18 @@ fn lags_follow_as_published() {
             let [cruise, _] = follow(&plant, speed, 10.0 * speed, 1.0 / (zeta * omega));
             close(cruise, cruise_error, 1e-9, "simulated, cruise");
         }
-        println!("checked: {}, {speed} mm/s", &row[0]);
+        println!("checked: {}, {speed} mm/s", row.text("model"));
     }
 }
 
 #[test]
 fn tails_reach_the_window_when_published() {
-    for row in rows("02_first_order_tail.csv").unwrap_or_default() {
-        let [tau, start, window, settling] = [0, 1, 2, 3].map(|column| number(&row, column));
+    for row in rows("published/02_first_order_tail.csv") {
+        let [tau, start, window, settling] =
+            ["tau_s", "E0", "W", "t_settle_s"].map(|column| row.number(column));
         close(tau * (start / window).ln(), settling, 1e-12, "closed form");
-        let [left] = after(&[[-1.0 / tau]], settling, [start]);
-        close(left, window, 1e-12, "simulated");
+        let [error] = after(&[[-1.0 / tau]], settling, [start]);
+        close(error, window, 1e-12, "simulated");
         println!("checked: tau {tau} s from {start} to {window}");
     }
 }

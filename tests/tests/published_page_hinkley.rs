@@ -14,7 +14,7 @@ const CHANGE: usize = 80;
 /// The classic chart is the shipped sum. Source: asserted by the file, which says Page–Hinkley with a fixed mean.
 #[test]
 fn the_classic_chart() {
-    let Some(file) = json("published/04_page_hinkley.json") else { return };
+    let file = json("published/04_page_hinkley.json");
     let case = &file["cases"][0];
     let charts = case["classic"].as_array().unwrap();
     assert_eq!(charts.len(), 4);
@@ -31,10 +31,11 @@ fn the_classic_chart() {
 
 /// Values from the change to the shipped watch's first drift, as settling times of 50 ms with a tenth of scatter.
 ///
-/// What went before comes so many times; about 800 moves from one false alarm to the next are the least to ask.
+/// What went before comes so many times; the shortest run length that can be set is about 800 moves.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
-    let wish = DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::default() };
-    let (watch, mut drift) = (DriftSettings::new(wish).expect("a sound watch"), Drift::default());
+    let config =
+        DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::default() };
+    let (watch, mut drift) = (DriftSettings::new(config).expect("valid settings"), Drift::default());
     let mut finds = |value: &f64| {
         let time = Evidence::Value((TYPICAL * (1.0 + 0.1 * value)) as u32);
         drift.step(&watch, time).is_some_and(|found| found.is_drift() && found.direction == Direction::Up)
@@ -47,14 +48,14 @@ fn watched(values: &[f64], times: usize) -> Option<usize> {
 /// Source: river 0.26.1. The shipped watch learns its scatter, too, for which eighty values are few.
 #[test]
 fn rivers_chart_and_the_shipped_watch() {
-    let Some(file) = json("published/04_page_hinkley.json") else { return };
+    let file = json("published/04_page_hinkley.json");
     let case = &file["cases"][0];
     let values = numbers(&case["data"]);
     let charts = case["river_PageHinkley"].as_array().unwrap();
     assert_eq!(charts.len(), 3);
     let mut latest = 0;
-    for told in charts {
-        let params = &told["params"];
+    for published in charts {
+        let params = &published["params"];
         let number = |name: &str| params[name].as_f64().unwrap();
         let chart = PageHinkley {
             least: params["min_instances"].as_u64().unwrap() as u32,
@@ -63,8 +64,12 @@ fn rivers_chart_and_the_shipped_watch() {
             fading: number("alpha"),
             both: params["mode"] == "both",
         };
-        let published: Vec<u64> =
-            told["alarms_1based"].as_array().unwrap().iter().map(|alarm| alarm.as_u64().unwrap()).collect();
+        let published: Vec<u64> = published["alarms_1based"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|alarm| alarm.as_u64().unwrap())
+            .collect();
         assert_eq!(chart.signals(&values), published, "{chart:?}");
         latest = latest.max(published[0]);
     }

@@ -9,7 +9,7 @@
 use stillpoint_core::Parameters;
 use stillpoint_tests::published::{json, rows};
 use stillpoint_tests::response::System;
-use stillpoint_tests::run::{Told, run, steady};
+use stillpoint_tests::run::{MeasuredMove, run, steady};
 
 /// Counts per unit of the final value.
 const UNIT: f64 = (1 << 29) as f64;
@@ -19,7 +19,7 @@ const PERIOD: u32 = 1000;
 
 /// What the core tells of a unit step, with times in seconds.
 struct Step {
-    told: Told,
+    measured: MeasuredMove,
     dt: f64,
 }
 
@@ -41,7 +41,7 @@ impl Step {
         };
         let moves = run(parameters, steady(PERIOD, signals)).moves;
         assert_eq!(moves.len(), 1);
-        Step { told: moves[0].clone(), dt }
+        Step { measured: moves[0].clone(), dt }
     }
 
     fn seconds(&self, ticks: Option<u32>) -> f64 {
@@ -50,20 +50,20 @@ impl Step {
 
     #[track_caller]
     fn settles(&self, expected: f64, what: &str) {
-        let found = self.seconds(self.told.record.settling);
+        let found = self.seconds(self.measured.record.settling);
         assert!((found - expected).abs() <= self.dt, "{what}: settles {found}, published {expected}");
     }
 
     #[track_caller]
     fn enters(&self, expected: f64, what: &str) {
-        let found = self.seconds(self.told.record.first_entry);
+        let found = self.seconds(self.measured.record.first_entry);
         assert!((found - expected).abs() <= self.dt, "{what}: enters {found}, published {expected}");
     }
 
     /// The peak lies between samples, so the tolerance is the curvature over half a sample.
     #[track_caller]
     fn overshoots(&self, percent: f64, what: &str) {
-        let found = f64::from(self.told.record.overshoot) / UNIT * 100.0;
+        let found = f64::from(self.measured.record.overshoot) / UNIT * 100.0;
         assert!((found - percent).abs() <= 1e-3, "{what}: overshoots {found} %, published {percent} %");
     }
 
@@ -72,8 +72,8 @@ impl Step {
     fn curve_brackets(&self, window: f64, expected: f64, what: &str) {
         let counts = window * UNIT;
         let at = |settling: Option<u32>| settling.map_or(f64::INFINITY, |ticks| self.seconds(Some(ticks)));
-        let wider = self.told.curve.iter().rev().find(|point| f64::from(point.window) >= counts);
-        let narrower = self.told.curve.iter().find(|point| f64::from(point.window) <= counts);
+        let wider = self.measured.curve.iter().rev().find(|point| f64::from(point.window) >= counts);
+        let narrower = self.measured.curve.iter().find(|point| f64::from(point.window) <= counts);
         let (low, high) = (
             wider.map_or(0.0, |point| at(point.settling)),
             narrower.map_or(f64::INFINITY, |point| at(point.settling)),
@@ -85,7 +85,7 @@ impl Step {
 
 #[test]
 fn second_order_systems_settle_at_the_exact_times() {
-    let Some(table) = rows("published/02_second_order_exact.csv") else { return };
+    let table = rows("published/02_second_order_exact.csv");
     for row in &table {
         let zeta = row.number("zeta");
         let step = |window| Step::new(System::second_order(1.0, zeta), 1.0, window, 90.0, 1e-3);
@@ -106,7 +106,7 @@ fn second_order_systems_settle_at_the_exact_times() {
 
 #[test]
 fn first_order_tails_settle_after_tau_times_the_logarithm() {
-    let Some(table) = rows("published/02_first_order_tail.csv") else { return };
+    let table = rows("published/02_first_order_tail.csv");
     for row in &table {
         let (tau, start, window) = (row.number("tau_s"), row.number("E0"), row.number("W"));
         let step = Step::new(System::new(&[1.0], &[tau, 1.0]), 1.0, window / start, tau * 12.0, tau * 1e-4);
@@ -117,7 +117,7 @@ fn first_order_tails_settle_after_tau_times_the_logarithm() {
 
 #[test]
 fn overshoot_tells_the_damping() {
-    let Some(table) = rows("published/02_zeta_from_overshoot.csv") else { return };
+    let table = rows("published/02_zeta_from_overshoot.csv");
     for row in &table {
         let (percent, zeta) = (row.number("overshoot_pct"), row.number("zeta"));
         let step = Step::new(System::second_order(1.0, zeta), 1.0, 0.02, 40.0, 1e-3);
@@ -128,7 +128,7 @@ fn overshoot_tells_the_damping() {
 
 #[test]
 fn the_systems_of_step_info_settle_at_the_exact_times() {
-    let Some(file) = json("published/02_step_info.json") else { return };
+    let file = json("published/02_step_info.json");
     for system in file["systems"].as_array().unwrap() {
         let name = system["name"].as_str().unwrap();
         let part = |name: &str| -> Vec<f64> {
@@ -146,7 +146,7 @@ fn the_systems_of_step_info_settle_at_the_exact_times() {
             if key == "settling_2pct" {
                 // The library reports the next point of its own grid.
                 let library = dense["SettlingTime"].as_f64().unwrap();
-                let ours = found.seconds(found.told.record.settling);
+                let ours = found.seconds(found.measured.record.settling);
                 assert!((ours - library).abs() <= 2.0 * dt, "{name}: {ours}, step_info {library}");
             }
         }
@@ -156,7 +156,7 @@ fn the_systems_of_step_info_settle_at_the_exact_times() {
 
 #[test]
 fn published_examples_agree_to_their_printed_digits() {
-    let Some(file) = json("published/02_textbook.json") else { return };
+    let file = json("published/02_textbook.json");
     for case in file["cases"].as_array().unwrap() {
         let (what, computed) = (case["desc"].as_str().unwrap(), &case["computed"]);
         let (frequency, zeta) = (case["wn"].as_f64().unwrap(), case["zeta"].as_f64().unwrap());
@@ -183,7 +183,7 @@ fn published_examples_agree_to_their_printed_digits() {
 /// (`02_step_info`); there the exact time is what has to be met, and the other is shown to be off.
 #[test]
 fn documented_step_responses_agree() {
-    let Some(file) = json("published/02_control_published.json") else { return };
+    let file = json("published/02_control_published.json");
     let systems: [(&[f64], &[f64]); 3] = [
         (&[1.0, 5.0, 5.0], &[1.0, 1.65, 5.0, 6.5, 2.0]),
         (&[-1.0, 1.0], &[1.0, 1.0, 1.0]),
@@ -194,14 +194,14 @@ fn documented_step_responses_agree() {
         let what = case["sys"].as_str().unwrap();
         let last = value("SteadyStateValue");
         let step = Step::new(System::new(numerator, denominator), last, 0.02, 40.0, 1e-3);
-        let settling = step.seconds(step.told.record.settling);
+        let settling = step.seconds(step.measured.record.settling);
         if value("SettlingTime") == 9.11 {
             step.settles(8.993009675379517, what);
             println!("02 documented: {what} says 9.11 s where 8.99301 s is exact");
         } else {
             assert!((settling / value("SettlingTime") - 1.0).abs() < 1e-2, "{what}: settling {settling}");
         }
-        let overshoot = f64::from(step.told.record.overshoot) / UNIT * 100.0;
+        let overshoot = f64::from(step.measured.record.overshoot) / UNIT * 100.0;
         assert!((overshoot - value("Overshoot")).abs() <= 1e-2 * overshoot, "{what}: overshoot {overshoot}");
         println!("ran 02 documented: {what}");
     }
@@ -210,7 +210,7 @@ fn documented_step_responses_agree() {
 /// Lag at constant velocity and at the command end, through the core's following error.
 #[test]
 fn following_errors_agree_with_the_closed_form() {
-    let Some(table) = rows("published/02_following_error_closed_form.csv") else { return };
+    let table = rows("published/02_following_error_closed_form.csv");
     for row in &table {
         let (speed, lag) = (row.number("V"), row.number("fe_at_constant_velocity"));
         let first_order = row.text("model").starts_with("first-order");

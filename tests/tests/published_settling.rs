@@ -6,7 +6,7 @@
 use serde_json::Value;
 use stillpoint_core::{Definition, Outcome, Parameters, Reading};
 use stillpoint_tests::published::{json, rows};
-use stillpoint_tests::run::{Run, Told, run, steady};
+use stillpoint_tests::run::{MeasuredMove, Run, run, steady};
 
 /// 1 MHz at 4 kHz and 500 µs at 2 kHz.
 fn period(expected: &Value) -> u32 {
@@ -21,26 +21,26 @@ fn trace(id: &str, expected: &Value, definition: Definition) -> Run {
         definition,
         ..Parameters::at(1_000_000)
     };
-    let rows = rows(&format!("published/traces/trace_{id}.csv")).unwrap();
+    let rows = rows(&format!("published/traces/trace_{id}.csv"));
     let signals = rows.iter().map(|row| (row.number("cmd_counts") as i32, row.number("pos_counts") as i32));
     run(parameters, steady(period(expected), signals))
 }
 
-fn only(run: Run) -> Told {
-    let [told] = <[Told; 1]>::try_from(run.moves).expect("one move");
-    told
+fn only(run: Run) -> MeasuredMove {
+    let [measured] = <[MeasuredMove; 1]>::try_from(run.moves).expect("one move");
+    measured
 }
 
 #[test]
 fn integer_traces_settle_at_the_published_samples() {
-    let Some(file) = json("published/01_settling_definitions.json") else { return };
+    let file = json("published/01_settling_definitions.json");
     for (id, trace_entry) in file["traces"].as_object().unwrap() {
         let expected = &trace_entry["expected"];
         let period = u64::from(period(expected));
         let index = |name: &str| expected[name].as_u64();
         let end = index("idx_cmd_end").unwrap();
-        let told = only(trace(id, expected, Definition::LastEntry));
-        let record = told.record;
+        let measured = only(trace(id, expected, Definition::LastEntry));
+        let record = measured.record;
         assert_eq!(record.command_end, end * period, "{id}: command end");
         assert_eq!(record.travel, expected["target_counts"].as_i64().unwrap() as i32, "{id}: travel");
         assert_eq!(u64::from(record.overshoot), index("overshoot_counts").unwrap(), "{id}: overshoot");
@@ -98,7 +98,7 @@ fn error_of(intervals: &[(f64, f64)], window: f64, instant: f64) -> f64 {
 const WINDOW: u32 = 1_000_000;
 
 /// A move whose feedback has that error about its target; the command gets there at `command_end`.
-fn definition_case(case: &Value, definition: Definition, dt: f64) -> Told {
+fn definition_case(case: &Value, definition: Definition, dt: f64) -> MeasuredMove {
     let expected = &case["expected"];
     let (window, record_s) = (case["window"].as_f64().unwrap(), case["t_record"].as_f64().unwrap());
     let command_end = expected["t_cmd_end"].as_f64().unwrap();
@@ -136,7 +136,7 @@ fn definition_case(case: &Value, definition: Definition, dt: f64) -> Told {
 
 #[test]
 fn every_case_gives_each_definition_its_own_time() {
-    let Some(file) = json("published/01_settling_definitions.json") else { return };
+    let file = json("published/01_settling_definitions.json");
     for case in file["cases"].as_array().unwrap() {
         let id = case["id"].as_str().unwrap();
         let expected = &case["expected"];
@@ -163,7 +163,7 @@ fn every_case_gives_each_definition_its_own_time() {
 
 #[test]
 fn bit_13_follows_the_published_sequences() {
-    let Some(file) = json("published/01_following_error_cases.json") else { return };
+    let file = json("published/01_following_error_cases.json");
     for case in file["cases"].as_array().unwrap() {
         let number = |name: &str| case[name].as_u64().unwrap() as u32;
         let parameters = Parameters {

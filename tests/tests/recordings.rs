@@ -1,23 +1,25 @@
 //! Real machines: open recordings measured independently beforehand.
 //!
-//! Sources: the geared stepper and the step drive of `../shared/recordings` (MIT, notices beside them);
+//! Sources: the geared stepper and the step drive in `tests/recordings` (MIT, notices beside them);
 //! the truths are last command change to last sample outside + 1, found by a whole-array script.
 
 use std::path::PathBuf;
 
+use stillpoint::measure::MeasureOptions;
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::Choice;
-use stillpoint_tests::published::shared;
+use stillpoint_tests::published::path;
 use stillpoint_tests::recording::{measured, moves, options};
 
 /// Recordings of a folder whose names begin so, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
-    let Some(folder) = shared(folder) else { return vec![] };
-    let files = std::fs::read_dir(folder).expect("a folder").map(|entry| entry.expect("an entry").path());
+    let files =
+        std::fs::read_dir(path(folder)).expect("a folder").map(|entry| entry.expect("an entry").path());
     let named =
         |path: &PathBuf| path.file_name().is_some_and(|name| name.to_string_lossy().starts_with(begin));
     let mut files: Vec<PathBuf> = files.filter(named).collect();
     files.sort();
+    assert!(!files.is_empty(), "{folder} has no recordings {begin}…");
     files
 }
 
@@ -33,7 +35,7 @@ fn geared_motor_runs_settle_at_the_known_times() {
     // By name: 1000, 2000, 3000, 3500, 4000 step/s.
     let truths = [0.0738, 0.3113, 0.3963, 0.3420, 0.3532];
     let files = geared("07_r07");
-    assert!(files.is_empty() || files.len() == truths.len(), "{files:?}");
+    assert_eq!(files.len(), truths.len(), "{files:?}");
     let mut inside_at_end = 0;
     for (file, truth) in files.iter().zip(truths) {
         let lines = moves(file, &options("5"));
@@ -43,10 +45,7 @@ fn geared_motor_runs_settle_at_the_known_times() {
         inside_at_end += usize::from(line.first_entry_s == Some(0.0));
         println!("ran {}: {settling:.4} s", file.display());
     }
-    assert!(
-        files.is_empty() || inside_at_end == 4,
-        "inside at the command end and then left: {inside_at_end}"
-    );
+    assert_eq!(inside_at_end, 4, "inside at the command end and then outside again");
 }
 
 #[test]
@@ -68,9 +67,7 @@ fn worn_runs_never_settle() {
 #[test]
 fn a_rest_that_ends_too_early_is_interrupted() {
     for file in geared("07_rold__10_20_0_1000_2940") {
-        let mut options = options("5");
-        options.window_time_ms = 50.0;
-        let lines = moves(&file, &options);
+        let lines = moves(&file, &MeasureOptions { window_time_ms: 50.0, ..options("5") });
         let [line] = lines.as_slice() else { panic!("{} moves", lines.len()) };
         assert_eq!((line.outcome.word(), line.settling_s), ("interrupted", None));
         println!("ran {}: interrupted", file.display());
@@ -78,9 +75,7 @@ fn a_rest_that_ends_too_early_is_interrupted() {
 }
 
 fn step_drive(window: &str) -> Vec<MoveReport> {
-    shared("recordings/step-drive/pid_step.csv")
-        .map(|file| moves(&file, &options(window)))
-        .unwrap_or_default()
+    moves(&path("recordings/step-drive/pid_step.csv"), &options(window))
 }
 
 #[test]
@@ -94,17 +89,17 @@ fn the_step_drive_settles_in_seconds_and_once_later() {
     }
     let mut times: Vec<f64> = back.iter().map(|line| line.settling_s.expect("settled")).collect();
     times.sort_by(f64::total_cmp);
-    if let Some((late, others)) = times.split_last() {
-        assert!((late - 4.51).abs() <= 0.004, "one return move is late: {late}");
-        assert!(others.iter().all(|settling| (3.2..=3.5).contains(settling)), "{others:?}");
-        assert_eq!((forward.len(), back.len()), (4, 4));
-        println!("ran step drive, window 6: {} moves", lines.len());
-    }
+    assert_eq!((forward.len(), back.len()), (4, 4));
+    let (late, others) = times.split_last().expect("return moves");
+    assert!((late - 4.51).abs() <= 0.004, "one return move is late: {late}");
+    assert!(others.iter().all(|settling| (3.2..=3.5).contains(settling)), "{others:?}");
+    println!("ran step drive, window 6: {} moves", lines.len());
 }
 
 #[test]
 fn a_window_below_the_encoder_step_is_said_to_be_one() {
     let lines = step_drive("2.5");
+    assert_eq!(lines.len(), 8);
     for line in lines.iter().filter(|line| line.travel < 0.0) {
         assert_eq!((line.outcome.word(), line.settling_s), ("unsettled", None));
     }

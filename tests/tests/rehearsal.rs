@@ -3,26 +3,26 @@
 
 use std::fmt::Write as _;
 
-use stillpoint::decode::{Decoder, Said, Told};
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::decode::{DecodedMove, Decoder, DeviceEvent};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
 use stillpoint_core::Reading;
 use stillpoint_tests::recording::{measured, options};
-use stillpoint_tests::twin::{Ask, Whole};
+use stillpoint_tests::twin::{TwinSettings, Whole};
 
 const RATE: u32 = 4000;
 const SECONDS: f64 = 60.0;
 
 /// Everything one minute of a shift gives: moves by axis, and the readings they were made of.
-fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
+fn shift() -> (Vec<AxisInfo>, Vec<Vec<DecodedMove>>, Vec<Vec<Reading>>) {
     let (mut monitor, known) = Monitor::new(7, RATE, Some(SECONDS / 3600.0)).expect("a machine");
     let (mut decoder, mut line) = (Decoder::default(), vec![]);
     let (mut moves, mut readings) = (vec![vec![]; known.len()], vec![vec![]; known.len()]);
     let mut take = |decoder: &mut Decoder, line: &mut Vec<u8>| {
-        decoder.take(line, &mut |said| {
-            if let Said::Move(told) = said {
-                moves[usize::from(told.axis)].push(*told);
+        decoder.push(line, &mut |said| {
+            if let DeviceEvent::Move(message) = said {
+                moves[usize::from(message.axis)].push(*message);
             }
         });
         line.clear();
@@ -35,14 +35,14 @@ fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
     }
     monitor.finish(&mut line);
     take(&mut decoder, &mut line);
-    decoder.finish(&mut |said| assert!(!matches!(said, Said::Move(_)), "a move without its curve"));
+    decoder.finish(&mut |said| assert!(!matches!(said, DeviceEvent::Move(_)), "a move without its curve"));
     let counts = decoder.counts();
     assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), (0, 0, 0, 0));
     (known, moves, readings)
 }
 
 /// As `--save-samples` writes it.
-fn saved(known: &Known, readings: &[Reading]) -> std::path::PathBuf {
+fn saved(known: &AxisInfo, readings: &[Reading]) -> std::path::PathBuf {
     let mut text = String::from("t_s,command,feedback\n");
     for (k, reading) in readings.iter().enumerate() {
         let second = k as f64 / f64::from(RATE);
@@ -61,13 +61,13 @@ fn device_measure_and_twin_agree() {
         let path = saved(known, readings);
         let counts = known.settings.window;
         let choice = Choice { counts_per_unit: fraction("", "1").ok(), ..Choice::default() };
-        let measured = measured(&path, &options(&counts.to_string()), &choice);
+        let found = measured(&path, &options(&counts.to_string()), &choice);
         std::fs::remove_file(&path).ok();
-        let lines = measured.expect("the samples can be measured").0;
+        let lines = found.expect("the samples can be measured").0;
         assert_eq!(lines.len(), moves.len(), "{}", known.name);
         let per_second = f64::from(known.settings.ticks_per_second);
-        for (line, told) in lines.iter().zip(moves) {
-            let record = &told.record;
+        for (line, message) in lines.iter().zip(moves) {
+            let record = &message.record;
             let what = format!("{} move {}", known.name, line.number);
             let seconds = |ticks: Option<u32>| ticks.map(|ticks| f64::from(ticks) / per_second);
             assert_eq!(line.settling_s, seconds(record.settling), "{what}");
@@ -84,8 +84,11 @@ fn device_measure_and_twin_agree() {
                 record.rest_noise_rms.map(|rms| f64::from(rms) / 256.0),
                 "{what}"
             );
-            let curve: Vec<(f64, Option<f64>)> =
-                told.curve.iter().map(|point| (f64::from(point.window), seconds(point.settling))).collect();
+            let curve: Vec<(f64, Option<f64>)> = message
+                .curve
+                .iter()
+                .map(|point| (f64::from(point.window), seconds(point.settling)))
+                .collect();
             assert_eq!(line.settling_curve, curve, "{what}");
         }
         agrees_with_the_twin(known, moves, readings);
@@ -93,9 +96,9 @@ fn device_measure_and_twin_agree() {
     }
 }
 
-fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
+fn agrees_with_the_twin(known: &AxisInfo, moves: &[DecodedMove], readings: &[Reading]) {
     let period = known.settings.ticks_per_second / RATE;
-    let ask = Ask {
+    let settings = TwinSettings {
         window: i64::from(known.settings.window),
         window_time: i64::from(known.settings.window_time / period),
     };
@@ -103,10 +106,10 @@ fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
     let numbered: Vec<Reading> =
         readings.iter().zip(0..).map(|(reading, tick)| Reading { tick, ..*reading }).collect();
     let whole = Whole::new(&numbered);
-    let twins = whole.moves(ask, (known.settings.rest_time / period) as usize);
+    let twins = whole.moves(settings, (known.settings.rest_time / period) as usize);
     assert_eq!(twins.len(), moves.len(), "{}", known.name);
-    for (twin, told) in twins.iter().zip(moves) {
-        let record = &told.record;
+    for (twin, message) in twins.iter().zip(moves) {
+        let record = &message.record;
         let what = format!("{} move {}", known.name, record.number);
         assert_eq!(record.outcome.word(), twin.outcome, "{what}");
         assert_eq!(record.command_end, twin.command_end as u64 * u64::from(period), "{what}");

@@ -8,6 +8,7 @@ use stillpoint_core::drift::{Direction, Drift, Finding, SUBGROUP};
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::promise::{Cell, Count, cells};
 use stillpoint_tests::published::{Row, rows};
+use stillpoint_tests::rounds::{rounds, seed};
 use stillpoint_tests::run_length::{ewma, limit_for, two_sided};
 use stillpoint_tests::scatter::{Scatter, Shape, TYPICAL};
 
@@ -15,10 +16,10 @@ const NORMAL: Shape = Shape::Normal(0.1);
 /// Deviation of a subgroup's mean. Unit: ticks
 const DEVIATION: f64 = TYPICAL * 0.1 / 2.828_427_124_746_19;
 
-/// A watch that runs for so many subgroups, for a smallest change in deviations of a subgroup.
+/// Settings for a run length in control and a smallest change. Unit: subgroups, deviations of a subgroup
 fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
     let hours = subgroups * f64::from(SUBGROUP) / 730.5;
-    let wish = DriftConfig {
+    let config = DriftConfig {
         false_alarms_per_axis_month: (3600.0 / hours) as f32,
         smallest_change_permille: 0,
         smallest_change: (smallest * DEVIATION).round() as u32,
@@ -26,7 +27,7 @@ fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
         baseline,
         ..DriftConfig::default()
     };
-    DriftSettings::new(wish).expect("a sound watch")
+    DriftSettings::new(config).expect("valid settings")
 }
 
 /// One more move while nothing changes.
@@ -51,7 +52,7 @@ fn lengths(
     watch: &DriftSettings,
     from: &[Drift],
     scatter: &mut Scatter,
-    runs: usize,
+    short: u64,
     change: impl Fn(u32) -> f64,
 ) -> Vec<f64> {
     let run = |k: usize| {
@@ -66,7 +67,7 @@ fn lengths(
         }
         unreachable!("a run ends with an alarm")
     };
-    (0..runs).map(run).collect()
+    (0..rounds(short) as usize).map(run).collect()
 }
 
 fn mean(lengths: &[f64]) -> f64 {
@@ -74,21 +75,21 @@ fn mean(lengths: &[f64]) -> f64 {
 }
 
 #[test]
-fn in_control_it_runs_as_long_as_asked_and_finds_changes_nearly_as_soon_as_can_be() {
-    println!("ask     in control | shift sd: found after, beside the CUSUM of the same length, in subgroups");
-    for (ask, runs) in [(465.44, 8000), (1000.0, 6000), (10_000.0, 3000)] {
-        let watch = watch(ask, 1.0, 100_000);
-        let mut scatter = Scatter::new(NORMAL, 0.0, 11);
+fn in_control_it_runs_as_long_as_wanted_and_finds_changes_nearly_as_soon_as_can_be() {
+    println!("wanted  in control | shift sd: found after, beside the CUSUM of the same length, in subgroups");
+    for (wanted, runs) in [(465.44, 8000), (1000.0, 6000), (10_000.0, 3000)] {
+        let watch = watch(wanted, 1.0, 100_000);
+        let mut scatter = Scatter::new(NORMAL, 0.0, seed(11));
         let from = learnt(&watch, &mut scatter, 20);
         let length = mean(&lengths(&watch, &from, &mut scatter, runs, |_| 0.0));
-        assert!((length / ask - 1.0).abs() < 0.1, "asked for {ask}, runs for {length}");
+        assert!((length / wanted - 1.0).abs() < 0.1, "wanted {wanted}, runs for {length}");
         let h = limit_for(0.5, length);
         let delays = [0.5, 1.0, 2.0].map(|shift| {
             let delay = mean(&lengths(&watch, &from, &mut scatter, 4000, |_| shift));
             (shift, delay, two_sided(0.5, h, shift, 0.0))
         });
         println!(
-            "{ask:7.0} {length:10.0} | {}",
+            "{wanted:7.0} {length:10.0} | {}",
             delays.map(|(s, ours, best)| format!("{s}: {ours:.2} ({best:.2})")).join("  ")
         );
         let (_, ours, best) = delays[1];
@@ -100,23 +101,23 @@ fn in_control_it_runs_as_long_as_asked_and_finds_changes_nearly_as_soon_as_can_b
 /// same run length in control. Steeper ramps the EWMA finds sooner, by up to a fifth: see `published_ewma.rs`.
 #[test]
 fn ramps_are_found_as_soon_as_by_the_published_charts() {
-    let Some(rows) = rows("published/04_arl_linear_drift.csv") else { return };
+    let rows = rows("published/04_arl_linear_drift.csv");
     println!("chart, ramp sd/subgroup: found after, by the chart, in subgroups");
     for (chart, length, steepest) in [
         ("one-sided CUSUM", two_sided(0.25, 8.0, 0.0, 0.0), 0.5),
         ("two-sided EWMA", ewma(0.242, 2.994_441_350_235_47, 0.0), 0.05),
     ] {
         let watch = watch(length, 0.5, 100_000);
-        let mut scatter = Scatter::new(NORMAL, 0.0, 12);
+        let mut scatter = Scatter::new(NORMAL, 0.0, seed(12));
         let from = learnt(&watch, &mut scatter, 20);
         let slope = |row: &Row| row.number("drift_sigma_per_sample");
-        let told: Vec<_> = rows
+        let ramps: Vec<_> = rows
             .iter()
             .filter(|row| row.text("chart") == chart && (0.005..=steepest).contains(&slope(row)))
             .map(|row| (slope(row), row.number("ARL_spc")))
             .collect();
-        assert!(told.len() >= 3, "{chart}");
-        for (slope, published) in told {
+        assert!(ramps.len() >= 3, "{chart}");
+        for (slope, published) in ramps {
             let delay = mean(&lengths(&watch, &from, &mut scatter, 4000, |k| slope * f64::from(k - 1)));
             println!("{chart}, {slope:6}: {delay:6.2} {published:6.2}");
             assert!(delay <= 1.1 * published, "{chart}, {slope}: {delay} for {published}");
@@ -125,11 +126,11 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
 }
 
 /// Moves up to the alarm after a slowdown, sorted.
-fn slowdown(baseline: u32, before: u32, runs: u32) -> Vec<u32> {
+fn slowdown(baseline: u32, before: u32, runs: u64) -> Vec<u32> {
     let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::default() }).unwrap();
-    let mut scatter = Scatter::new(NORMAL, 0.0, 13);
+    let mut scatter = Scatter::new(NORMAL, 0.0, seed(13));
     let mut delays = vec![];
-    while (delays.len() as u32) < runs {
+    while (delays.len() as u64) < rounds(runs) {
         let mut drift = Drift::default();
         (0..before).for_each(|_| _ = feed(&mut drift, &watch, &mut scatter));
         let found = (1..).find(|_| {
@@ -159,8 +160,8 @@ fn a_tenth_slower_is_found_within_a_stated_number_of_moves() {
     }
 }
 
-/// What the monitor says of a cell of the promise.
-fn said(count: &Count) -> Vec<&str> {
+/// What the monitor reports of the promise in a cell.
+fn promises(count: &Count) -> Vec<&str> {
     count.promises.keys().map(String::as_str).collect()
 }
 
@@ -172,7 +173,7 @@ fn no_more_false_alarms_than_twice_the_promise() {
         println!("{cell:?}: {} in {} months, {:?}", count.alarms, count.months, count.promises);
         assert!(f64::from(count.alarms) <= 2.0 * count.months, "{cell:?}: {count:?}");
         let expected = if cell.baseline == 500 && scatters_little(cell.shape) { ["Held"] } else { ["Short"] };
-        assert_eq!(said(&count), expected, "{cell:?}");
+        assert_eq!(promises(&count), expected, "{cell:?}");
     }
 }
 
@@ -180,7 +181,7 @@ fn scatters_little(shape: Shape) -> bool {
     !matches!(shape, Shape::Lognormal(0.5) | Shape::Gamma(4))
 }
 
-/// A promise of a hundred a month is one that can be counted: kept, and not by limits that are far too wide.
+/// A promise of a hundred a month is one that can be counted: it holds, and the limits are not far too wide.
 #[test]
 fn many_false_alarms_are_as_many_as_promised() {
     for cell in cells() {
@@ -189,7 +190,7 @@ fn many_false_alarms_are_as_many_as_promised() {
         let part = f64::from(count.alarms) / count.months / 100.0;
         println!("{cell:?}: {part:.2} of the promise, {:?}", count.promises);
         assert!(part <= 2.0, "{cell:?}: {part}");
-        assert!(part >= 0.2 || said(&count) != ["Held"], "{cell:?}: {part}");
+        assert!(part >= 0.2 || promises(&count) != ["Held"], "{cell:?}: {part}");
     }
 }
 
@@ -198,6 +199,6 @@ fn the_monitor_says_where_nothing_is_promised() {
     for alike in [0.6, 0.9] {
         let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(DriftConfig::default(), 4, 0.02);
         println!("autocorrelation {alike}: {} in {} months", count.alarms, count.months);
-        assert_eq!(said(&count), ["Dependent"], "{alike}");
+        assert_eq!(promises(&count), ["Dependent"], "{alike}");
     }
 }

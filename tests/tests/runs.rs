@@ -1,14 +1,14 @@
 //! Many readings at once give what one step after another gives, however they are cut.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
+use stillpoint_tests::rounds::cases;
 
-/// Time between samples where nothing else is said. Unit: ticks
+/// Time between samples by default. Unit: ticks
 const PERIOD: u32 = 250;
 
-/// What an axis told, after how many readings, and the curve that belongs to a move.
-type Told = (usize, Event, Vec<CurvePoint>);
+/// An event of an axis, after how many readings, and the curve that belongs to a move.
+type Observed = (usize, Event, Vec<CurvePoint>);
 
 /// What shows of an axis besides: time, error, under way, small excursions, lost events.
 type Shown = (u64, i32, bool, u32, u32);
@@ -137,14 +137,14 @@ impl Recording {
     }
 }
 
-fn take(axis: &mut Axis, count: usize, told: &mut Vec<Told>) {
+fn collect(axis: &mut Axis, count: usize, events: &mut Vec<Observed>) {
     while let Some(event) = axis.event() {
         let curve = match event {
             // In a longer move a stamp of the curve may be from the turn of the time stamps before.
             Event::Move(of) if of.command_end - of.start + of.held < 1 << 32 => axis.curve().collect(),
             _ => vec![],
         };
-        told.push((count, event, curve));
+        events.push((count, event, curve));
     }
 }
 
@@ -153,31 +153,31 @@ fn shown(axis: &Axis) -> Shown {
 }
 
 /// One step after another: the statuses, and what shows after each.
-fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Told>) {
-    let (mut axis, mut told) = (Axis::new(*settings), vec![]);
+fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Observed>) {
+    let (mut axis, mut events) = (Axis::new(*settings), vec![]);
     let (mut statuses, mut seen) = (vec![], vec![]);
     for (number, reading) in recording.readings.iter().enumerate() {
         (0..recording.gaps.iter().filter(|gap| **gap == number).count()).for_each(|_| axis.gap());
         let status = axis.step(*reading);
         assert_eq!(
             status.event,
-            told.len() < {
-                take(&mut axis, number + 1, &mut told);
-                told.len()
+            events.len() < {
+                collect(&mut axis, number + 1, &mut events);
+                events.len()
             }
         );
         statuses.push(status);
         seen.push(shown(&axis));
     }
     axis.finish();
-    take(&mut axis, recording.readings.len(), &mut told);
-    (statuses, seen, told)
+    collect(&mut axis, recording.readings.len(), &mut events);
+    (statuses, seen, events)
 }
 
 /// The same in runs of the lengths given, over and over, a single step after each.
 fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result<(), TestCaseError> {
     let (statuses, seen, expected) = stepped(settings, recording);
-    let (mut axis, mut told, mut taken) = (Axis::new(*settings), vec![], 0);
+    let (mut axis, mut events, mut taken) = (Axis::new(*settings), vec![], 0);
     let readings = recording.readings.as_slice();
     for cut in cuts.iter().cycle() {
         if taken >= readings.len() {
@@ -195,16 +195,16 @@ fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result
                 let more = axis.run(&readings[taken..end]);
                 prop_assert!(more > 0 && taken + more <= end);
                 taken += more;
-                take(&mut axis, taken, &mut told);
+                collect(&mut axis, taken, &mut events);
             }
             prop_assert!(taken > before);
         }
-        take(&mut axis, taken, &mut told);
+        collect(&mut axis, taken, &mut events);
         prop_assert_eq!(shown(&axis), seen[taken - 1], "after {} readings", taken);
     }
     axis.finish();
-    take(&mut axis, readings.len(), &mut told);
-    prop_assert_eq!(told, expected);
+    collect(&mut axis, readings.len(), &mut events);
+    prop_assert_eq!(events, expected);
     Ok(())
 }
 
@@ -217,7 +217,7 @@ fn recording(first: (u32, i32), scale: (i32, i32), pieces: &[Piece]) -> Recordin
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 3000, rng_seed: RngSeed::Fixed(2026), ..ProptestConfig::default() })]
+    #![proptest_config(cases(3000))]
 
     #[test]
     fn however_the_readings_are_cut(
@@ -305,11 +305,11 @@ fn settings_change_between_moves_only() -> Result<(), TestCaseError> {
 
 fn moves(axis: &mut Axis) -> Vec<Record> {
     let mut events = vec![];
-    take(axis, 0, &mut events);
+    collect(axis, 0, &mut events);
     records(events)
 }
 
-fn records(events: Vec<Told>) -> Vec<Record> {
+fn records(events: Vec<Observed>) -> Vec<Record> {
     let records = events.into_iter().filter_map(|(_, event, _)| match event {
         Event::Move(record) => Some(record),
         Event::FollowingError(_) => None,

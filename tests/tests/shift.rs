@@ -6,15 +6,15 @@ use std::sync::OnceLock;
 use std::thread;
 
 use statrs::distribution::{DiscreteCDF, Poisson};
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::Record;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};
-use stillpoint_tests::shift::limits::{Limit, told};
+use stillpoint_tests::shift::limits::{Limit, contains, times_to_limits};
 use stillpoint_tests::shift::model::Work;
 use stillpoint_tests::shift::truth::Truth;
 use stillpoint_tests::shift::watched::{INTERVAL, Watched};
@@ -27,7 +27,7 @@ const MONTH: f64 = 730.5;
 const SEEDS: u64 = 100;
 /// When the drift of each axis has been found in most shifts. Unit: h
 const ALARMS: [f64; 3] = [4.5, 6.5, 5.5];
-/// How far ahead limits lie: what is asserted, and what is only told. Unit: s
+/// How far ahead limits lie: what is asserted, and what is only printed. Unit: s
 const AHEAD: [f64; 2] = [900.0, 1800.0];
 
 /// Every half hour from the alarm on. Unit: h
@@ -87,7 +87,7 @@ fn watched(library: &Library, seeds: std::ops::RangeInclusive<u64>, wears: bool)
 
 /// Drifts that began to stand before an instant, while nothing had changed. Unit: s
 fn false_alarms(shift: &Watched, until: f64) -> usize {
-    shift.seen.values().flat_map(|seen| seen.drifts()).filter(|told| told.at < until).count()
+    shift.seen.values().flat_map(|seen| seen.drifts()).filter(|reported| reported.at < until).count()
 }
 
 /// Alarms promised in so many hours of an axis, and how many chance may make of them in 99 of 100 cases: alarms
@@ -148,7 +148,7 @@ fn wear_is_found_on_its_axis_and_nowhere_else() {
     assert!(elsewhere <= most, "{elsewhere} of {most}");
 }
 
-/// How often the slope held, of a hundred, and how often it was told with both ends.
+/// How often the slope held, of a hundred, and how often it had both ends.
 #[derive(Debug, Default)]
 struct Held {
     slope: u64,
@@ -156,12 +156,12 @@ struct Held {
 }
 
 /// Trends of one kind as they are asked for at an instant.
-fn slopes(shifts: &[Vec<Point>], truth: &Truth, at: f64) -> Held {
+fn slopes(shifts: &[Vec<IntervalStats>], truth: &Truth, at: f64) -> Held {
     let mut held = Held::default();
     for points in shifts {
-        let points: Vec<Point> =
+        let points: Vec<IntervalStats> =
             points.iter().filter(|point| point.time_s + INTERVAL <= at).copied().collect();
-        let fit = trend(&points, &Ask::new(INTERVAL)).expect("points").fit.expect("a fit");
+        let fit = trend(&points, &TrendOptions::new(INTERVAL)).expect("points").fit.expect("a fit");
         let slope = truth.slope(fit.from_s, at).expect("intervals");
         held.slope += u64::from((fit.slope.low..=fit.slope.high).contains(&slope));
         held.closed += u64::from(fit.slope.low.is_finite() && fit.slope.high.is_finite());
@@ -186,15 +186,15 @@ fn slopes_hold_the_truth_in_ninety_of_a_hundred_shifts() {
             }
         }
     }
-    println!("slope: {closed} of {asks} told with both ends, {wrong} wrong");
+    println!("slope: {closed} of {asks} with both ends, {wrong} wrong");
     assert!(short.is_empty(), "{short:#?}");
     // An interval that is always open would hold, too: those with both ends must as often.
     assert!(closed * 5 > asks && wrong * 10 < closed, "{closed} {wrong}");
 }
 
 /// Points by kind: of the shifts asked about, and of others that the truth is made of.
-fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<Point>>; 2]> {
-    let mut points = BTreeMap::<u32, [Vec<Vec<Point>>; 2]>::new();
+fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<IntervalStats>>; 2]> {
+    let mut points = BTreeMap::<u32, [Vec<Vec<IntervalStats>>; 2]>::new();
     for (place, seeds) in [1..=SEEDS, 10_001..=10_000 + SEEDS].into_iter().enumerate() {
         for shift in watched(library, seeds, true) {
             for (kind, seen) in &shift.seen {
@@ -209,33 +209,33 @@ fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<Point>>; 2]> {
 /// Shifts in which the answer held, and its ends and middle in most of them. Unit: 1, s
 type Judged = (u64, [f64; 3]);
 
-/// How one limit was told in all shifts.
-fn judged(limit: &Limit, told: &[TimeToLimit]) -> Judged {
+/// How the times to one limit were in all shifts.
+fn judged(limit: &Limit, times: &[TimeToLimit]) -> Judged {
     let middle = |figure: &dyn Fn(&TimeToLimit) -> f64| {
-        let mut figures: Vec<f64> = told.iter().map(figure).collect();
+        let mut figures: Vec<f64> = times.iter().map(figure).collect();
         figures.sort_by(f64::total_cmp);
         figures[figures.len() / 2]
     };
-    let held = told.iter().filter(|told| told.holds(Some(limit.left))).count();
-    let earliest = middle(&|told| told.earliest_s);
-    let likely = middle(&|told| told.likely_s.unwrap_or(f64::INFINITY));
-    (held as u64, [earliest, likely, middle(&|told| told.latest_s.unwrap_or(f64::INFINITY))])
+    let held = times.iter().filter(|time| contains(time, Some(limit.remaining))).count();
+    let earliest = middle(&|time| time.earliest_s);
+    let likely = middle(&|time| time.likely_s.unwrap_or(f64::INFINITY));
+    (held as u64, [earliest, likely, middle(&|time| time.latest_s.unwrap_or(f64::INFINITY))])
 }
 
 /// Asked every half hour from the alarm on: when does the settling time reach a limit that the expected median reaches
-/// in a quarter of an hour? For half an hour it is only told: what has not begun can't be foreseen.
+/// in a quarter of an hour? For half an hour it is only printed: what has not begun can't be foreseen.
 #[test]
 fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     let judge = |library: &'static Library, alarm: f64| {
         let asks = || half_hours(alarm).flat_map(|at| AHEAD.map(|ahead| (at * 3600.0, ahead)));
-        let of_kind = |(kind, [_, others]): (u32, [Vec<Vec<Point>>; 2])| {
+        let of_kind = |(kind, [_, others]): (u32, [Vec<Vec<IntervalStats>>; 2])| {
             let truth = Truth::new(&others);
             asks().filter_map(|ask| Limit::new(&truth, kind, ask)).collect::<Vec<Limit>>()
         };
         let limits: Vec<Limit> = points(library).into_iter().flat_map(of_kind).collect();
-        let told: Vec<Vec<TimeToLimit>> =
-            (1..=SEEDS).map(|seed| told(library, &limits, HOURS, seed)).collect();
-        let of = |place: usize| told.iter().map(|shift| shift[place]).collect::<Vec<TimeToLimit>>();
+        let times: Vec<Vec<TimeToLimit>> =
+            (1..=SEEDS).map(|seed| times_to_limits(library, &limits, HOURS, seed)).collect();
+        let of = |place: usize| times.iter().map(|shift| shift[place]).collect::<Vec<TimeToLimit>>();
         limits.iter().enumerate().map(|(place, limit)| (*limit, judged(limit, &of(place)))).collect()
     };
     let all: Vec<Vec<(Limit, Judged)>> = thread::scope(|scope| {
@@ -247,10 +247,10 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     for (library, (limit, (held, ends))) in
         libraries().iter().zip(&all).flat_map(|(library, axis)| axis.iter().map(move |each| (library, each)))
     {
-        let Limit { kind, at, ahead, limit_s, left } = limit;
+        let Limit { kind, at, ahead, limit_s, remaining } = limit;
         let name = library.known.name;
         println!(
-            "{name} kind {kind} at {} h, {limit_s:.4} s in {left} s: {held} held, {ends:.0?}",
+            "{name} kind {kind} at {} h, {limit_s:.4} s in {remaining} s: {held} held, {ends:.0?}",
             at / 3600.0
         );
         if *ahead == AHEAD[0] {

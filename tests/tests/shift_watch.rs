@@ -1,10 +1,10 @@
-//! Short shifts through firmware and frames, one axis wearing: the alarm is on that axis, and what the monitor tells
+//! Short shifts through firmware and frames, one axis wearing: the alarm is on that axis, and what the monitor sends
 //! of drift is what the core says of the same records.
 
 use std::collections::BTreeSet;
 
-use stillpoint::decode::{Decoder, Said};
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::decode::{Decoder, DeviceEvent};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use stillpoint_core::Record;
 use stillpoint_core::drift::DriftSettings;
@@ -16,7 +16,7 @@ use stillpoint_tests::shift::watched::Watched;
 /// Long enough for every kind to have a baseline before wear shows. Unit: h
 const HOURS: f64 = 0.4;
 
-/// What a monitor told of one shift.
+/// What a monitor sent in one shift.
 #[derive(Default)]
 struct Shift {
     /// By axis; each with the number of its kind.
@@ -25,73 +25,79 @@ struct Shift {
     alarms: Vec<Alarm>,
 }
 
-fn shift(worn: &str) -> (Vec<Known>, Shift) {
+fn shift(worn: &str) -> (Vec<AxisInfo>, Shift) {
     let axes = axes_wearing(|name| name == worn);
-    let (mut monitor, known) = Monitor::of(axes, 3, RATE, Some(HOURS)).expect("a machine");
+    let (mut monitor, known) = Monitor::with_axes(axes, 3, RATE, Some(HOURS)).expect("a machine");
     let (mut decoder, mut line, mut shift) = (Decoder::default(), vec![], Shift::default());
-    let mut take = |said: Said| match said {
-        Said::Move(told) => shift.records[usize::from(told.axis)].push((told.kind, told.record)),
-        Said::Drift(drift) => shift.drifts.push(drift),
-        Said::Alarm(alarm) => shift.alarms.push(alarm),
+    let mut take = |said: DeviceEvent| match said {
+        DeviceEvent::Move(message) => {
+            shift.records[usize::from(message.axis)].push((message.kind, message.record))
+        }
+        DeviceEvent::Drift(drift) => shift.drifts.push(drift),
+        DeviceEvent::Alarm(alarm) => shift.alarms.push(alarm),
         _ => (),
     };
     while monitor.seconds() < HOURS * 3600.0 {
         (0..RATE / 10).for_each(|_| _ = monitor.step(&mut line));
-        decoder.take(&line, &mut take);
+        decoder.push(&line, &mut take);
         line.clear();
     }
     monitor.finish(&mut line);
-    decoder.take(&line, &mut take);
+    decoder.push(&line, &mut take);
     decoder.finish(&mut take);
     (known, shift)
 }
 
-/// What the core says of the records of an axis, as it would be told.
-fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
+/// The findings of the core on the records of an axis, as a monitor sends them.
+fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift> {
     let mut watched = Watched::new(known.settings, DriftSettings::default());
     for (kind, record) in records {
         assert_eq!(watched.step(record).unwrap_or(0), *kind, "{} move {}", known.name, record.number);
     }
-    let told = watched.seen.iter().flat_map(|(kind, seen)| {
-        seen.told.iter().map(move |told| Drift {
+    let drifts = watched.seen.iter().flat_map(|(kind, seen)| {
+        seen.findings.iter().map(move |reported| Drift {
             axis,
             kind: *kind,
-            number: told.number,
-            change: told.finding.change,
-            score: told.finding.score,
-            direction: told.finding.direction.into(),
-            since: told.finding.since,
-            smallest: told.finding.smallest,
-            promise: told.finding.promise.into(),
-            moves: told.moves,
+            number: reported.number,
+            change: reported.finding.change,
+            score: reported.finding.score,
+            direction: reported.finding.direction.into(),
+            since: reported.finding.since,
+            smallest: reported.finding.smallest,
+            promise: reported.finding.promise.into(),
+            moves: reported.moves,
         })
     });
-    told.collect()
+    drifts.collect()
 }
 
 #[test]
 fn drift_is_alarmed_on_the_worn_axis_alone_and_told_as_the_core_finds_it() {
-    for (worn, name) in NAMES.into_iter().enumerate() {
-        let (known, shift) = shift(name);
-        let drifting = shift.drifts.iter().filter(|drift| drift.is_drift());
-        let kinds: BTreeSet<(usize, u32)> =
-            drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
-        // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.
-        let expected_kinds = if worn == 0 { vec![(0, 1)] } else { vec![(worn, 1), (worn, 2)] };
-        assert_eq!(kinds, BTreeSet::from_iter(expected_kinds), "{name} wears");
-        let alarms = shift
-            .alarms
-            .iter()
-            .filter(|alarm| alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs);
-        let alarmed: BTreeSet<usize> = alarms.map(|alarm| usize::from(alarm.axis)).collect();
-        assert_eq!(alarmed, BTreeSet::from([worn]), "{name} wears");
-        for (axis, (known, records)) in (0..).zip(known.iter().zip(&shift.records)) {
-            let mut told: Vec<Drift> =
-                shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
-            told.sort_by_key(|drift| drift.kind);
-            assert_eq!(told, expected(axis, known, records), "{name} wears, axis {axis}");
+    std::thread::scope(|scope| {
+        for (worn, name) in NAMES.into_iter().enumerate() {
+            scope.spawn(move || check(worn, name));
         }
-        let moves: usize = shift.records.iter().map(Vec::len).sum();
-        println!("{name} wears: {moves} moves, {} drifts told", shift.drifts.len());
+    });
+}
+
+fn check(worn: usize, name: &str) {
+    let (known, shift) = shift(name);
+    let drifting = shift.drifts.iter().filter(|drift| drift.is_drift());
+    let kinds: BTreeSet<(usize, u32)> = drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
+    // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.
+    let expected_kinds = if worn == 0 { vec![(0, 1)] } else { vec![(worn, 1), (worn, 2)] };
+    assert_eq!(kinds, BTreeSet::from_iter(expected_kinds), "{name} wears");
+    let alarms = shift
+        .alarms
+        .iter()
+        .filter(|alarm| alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs);
+    let alarmed: BTreeSet<usize> = alarms.map(|alarm| usize::from(alarm.axis)).collect();
+    assert_eq!(alarmed, BTreeSet::from([worn]), "{name} wears");
+    for (axis, (known, records)) in (0..).zip(known.iter().zip(&shift.records)) {
+        let mut sent: Vec<Drift> = shift.drifts.iter().filter(|drift| drift.axis == axis).copied().collect();
+        sent.sort_by_key(|drift| drift.kind);
+        assert_eq!(sent, expected(axis, known, records), "{name} wears, axis {axis}");
     }
+    let moves: usize = shift.records.iter().map(Vec::len).sum();
+    println!("{name} wears: {moves} moves, {} drifts sent", shift.drifts.len());
 }

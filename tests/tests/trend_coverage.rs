@@ -1,9 +1,11 @@
 //! In: made series with a ramp of known slope. Out: how often the trend's intervals hold the truth.
 
-use stillpoint::analysis::point::{Measure, Point};
-use stillpoint::analysis::quantile::{Definition, quantile_sorted, sorted};
-use stillpoint::analysis::trend::{Ask, Trend, trend};
+use stillpoint::analysis::interval_stats::{IntervalStats, Measure};
+use stillpoint::analysis::quantile::{quantile_sorted, sorted};
+use stillpoint::analysis::trend::{Trend, TrendOptions, trend};
 use stillpoint_tests::chance::Chance;
+use stillpoint_tests::rounds::{rounds, seed};
+use stillpoint_tests::shift::limits::contains;
 
 /// Length of an interval. Unit: s
 const INTERVAL: f64 = 300.0;
@@ -12,8 +14,10 @@ const POINTS: usize = 96;
 /// Scatter of an interval's median: 10 % of 50 ms over about 100 moves. Unit: s
 const SCATTER: f64 = 0.0006;
 
-/// Shifts of each sort.
-const SEEDS: u64 = 100;
+/// Shifts of each sort, one seed each.
+fn seeds() -> std::ops::RangeInclusive<u64> {
+    seed(0) + 1..=seed(0) + rounds(100)
+}
 
 /// A shift: level 50 ms, from `from` (0 … 1 of the shift) on rising evenly by `rise` until its end.
 struct Scene {
@@ -27,7 +31,7 @@ impl Scene {
         self.rise / ((1.0 - self.from) * POINTS as f64 * INTERVAL)
     }
 
-    fn points(&self, seed: u64) -> Vec<Point> {
+    fn points(&self, seed: u64) -> Vec<IntervalStats> {
         let mut chance = Chance::new(seed * 7919 + 1);
         let mut state = chance.normal();
         (0..POINTS)
@@ -37,22 +41,23 @@ impl Scene {
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
                 let time_s = i as f64 * INTERVAL;
-                Point { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
+                IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
             })
             .collect()
     }
 
-    /// The trend, and the true time to its limit: what is left of it takes 40 % of the ramp's own length.
+    /// The trend, and the true time to its limit, 40 % of the length of the ramp.
     fn run(&self, seed: u64) -> (Trend, f64) {
         let left = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
         let limit = 0.05 + self.rise + left * self.slope();
-        let ask = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
-        (trend(&self.points(seed), &ask).expect("points"), left)
+        let options = TrendOptions { limit_s: Some(limit), ..TrendOptions::new(INTERVAL) };
+        (trend(&self.points(seed), &options).expect("points"), left)
     }
 }
 
 #[test]
 fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
+    let shifts = seeds().count() as u64;
     println!("ramp from | rise ms | AR(1) | slope held | time held | earliest, likely / true time, median");
     let mut short = Vec::new();
     let cells = [0.0, 0.3].into_iter().flat_map(|correlation| {
@@ -62,14 +67,14 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
     for scene in cells {
         let (mut slope_held, mut time_held, mut near) = (0, 0, 0);
         let (mut earliest, mut likely) = (vec![], vec![]);
-        for seed in 1..=SEEDS {
+        for seed in seeds() {
             let (trend, truth) = scene.run(seed);
             let slope = trend.fit.expect("a fit").slope;
             slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
-            let told = trend.time_to_limit.expect("a limit");
-            time_held += u64::from(told.holds(Some(truth)));
-            earliest.push(told.earliest_s / truth);
-            likely.push(told.likely_s.unwrap_or(f64::INFINITY) / truth);
+            let time = trend.time_to_limit.expect("a limit");
+            time_held += u64::from(contains(&time, Some(truth)));
+            earliest.push(time.earliest_s / truth);
+            likely.push(time.likely_s.unwrap_or(f64::INFINITY) / truth);
             near += u64::from((0.7..1.4).contains(&likely[likely.len() - 1]));
         }
         let [earliest, likely] = [earliest, likely].map(|all| sorted(&all)[all.len() / 2]);
@@ -78,42 +83,43 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
         println!(
             "{from:9} | {rise:7} | {correlation:5} | {slope_held:10} | {time_held:9} | {earliest:.2}, {likely:.2}"
         );
-        // A steep ramp must be told closely: an interval that is always open would hold, too.
-        let is_useful = rise < 15.0 || from == 0.0 || (near * 10 >= SEEDS * 8 && earliest > 0.3);
-        if slope_held * 10 < SEEDS * 9 || time_held * 10 < SEEDS * 9 || !is_useful {
+        // A steep ramp must be known closely: an interval that is always open would hold, too.
+        let is_useful = rise < 15.0 || from == 0.0 || (near * 10 >= shifts * 8 && earliest > 0.3);
+        if slope_held * 10 < shifts * 9 || time_held * 10 < shifts * 9 || !is_useful {
             short.push((from, rise, correlation, slope_held, time_held, near, earliest));
         }
     }
     assert!(short.is_empty(), "{short:?}");
 }
 
-/// Shifts with something in them that is no ramp, and what may be said about them in at least 90 of 100.
+/// Shifts with something in them that is no ramp, and the statements that must hold in at least 90 of 100.
 #[test]
 fn what_is_no_ramp_is_not_told_as_one() {
+    let shifts = seeds().count() as u64;
     let check = |name: &str, correlation: f64, shape: &dyn Fn(usize, f64) -> f64, truth: Option<f64>| {
         let flat = Scene { from: 0.0, rise: 0.0, correlation };
         let (mut good, mut closed, mut found) = (0, 0, 0);
-        for seed in 1..=SEEDS {
+        for seed in seeds() {
             let mut points = flat.points(seed);
             points.iter_mut().enumerate().for_each(|(i, point)| point.median_s = shape(i, point.median_s));
-            let ask = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
-            let trend = trend(&points, &ask).expect("points");
-            let told = trend.time_to_limit.expect("a limit");
-            good += u64::from(told.holds(truth));
-            closed += u64::from(told.latest_s.is_some());
+            let options = TrendOptions { limit_s: Some(0.07), ..TrendOptions::new(INTERVAL) };
+            let trend = trend(&points, &options).expect("points");
+            let time = trend.time_to_limit.expect("a limit");
+            good += u64::from(contains(&time, truth));
+            closed += u64::from(time.latest_s.is_some());
             found += u64::from(!trend.changes.is_empty());
         }
         println!(
-            "{name}, AR(1) {correlation}: {good} of {SEEDS} right, {closed} closed, {found} with a change"
+            "{name}, AR(1) {correlation}: {good} of {shifts} right, {closed} closed, {found} with a change"
         );
-        assert!(good * 10 >= SEEDS * 9, "{name}, AR(1) {correlation}: {good} of {SEEDS}");
+        assert!(good * 10 >= shifts * 9, "{name}, AR(1) {correlation}: {good} of {shifts}");
         found
     };
     let ramp = |i: usize| 0.01 * (i as f64 - 47.5).max(0.0) / 48.0;
     let time = Some(INTERVAL * 48.0);
     for correlation in [0.0, 0.3] {
         let changed = check("healthy", correlation, &|_, y| y, None);
-        assert!(changed * 10 <= SEEDS, "changes in {changed} of {SEEDS} healthy shifts");
+        assert!(changed * 10 <= shifts, "changes in {changed} of {shifts} healthy shifts");
         // As a store keeps figures.
         let changed = check(
             "healthy, in steps of 2 %",
@@ -121,10 +127,10 @@ fn what_is_no_ramp_is_not_told_as_one() {
             &|_, y| ((y.ln() * 50.0).round() / 50.0).exp(),
             None,
         );
-        assert!(changed * 10 <= SEEDS, "changes in {changed} of {SEEDS} healthy shifts in steps");
+        assert!(changed * 10 <= shifts, "changes in {changed} of {shifts} healthy shifts in steps");
         let changed =
             check("a step, then level", correlation, &|i, y| if i < 40 { y } else { y + 0.005 }, None);
-        assert!(changed * 10 >= SEEDS * 9, "a step seen in {changed} of {SEEDS}");
+        assert!(changed * 10 >= shifts * 9, "a step seen in {changed} of {shifts}");
         let wild = |i: usize| if [13, 37, 71].contains(&i) { 0.05 } else { 0.0 };
         check("three wild intervals", correlation, &|i, y| y + wild(i), None);
         check("a ramp with wild intervals", correlation, &|i, y| y + ramp(i) + wild(i), time);
@@ -137,30 +143,30 @@ fn what_is_no_ramp_is_not_told_as_one() {
 /// Single moves, skewed (lognormal, 10 %), 100 to an interval; from the middle on all of them slow down by 20 %.
 #[test]
 fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
+    let shifts = seeds().count() as u64;
     for (measure, level) in
         [(Measure::Median, 0.05), (Measure::P95, 0.05 * f64::exp(0.1 * 1.644_853_626_951_472_7))]
     {
         let truth = 0.2 * level / (0.5 * POINTS as f64 * INTERVAL);
         let mut held = 0;
-        for seed in 1..=SEEDS {
+        for seed in seeds() {
             let mut chance = Chance::new(seed * 977 + 5);
-            let points: Vec<Point> = (0..POINTS)
+            let points: Vec<IntervalStats> = (0..POINTS)
                 .map(|i| {
                     let slowdown = 1.0 + 0.4 * ((i as f64 + 0.5) / POINTS as f64 - 0.5).max(0.0);
                     let moves = (0..100).map(|_| 0.05 * slowdown * (0.1 * chance.normal()).exp());
                     let moves = sorted(&moves.collect::<Vec<f64>>());
-                    let [median_s, p95_s] =
-                        [0.5, 0.95].map(|p| quantile_sorted(&moves, p, Definition::R7).expect("moves"));
+                    let [median_s, p95_s] = [0.5, 0.95].map(|p| quantile_sorted(&moves, p).expect("moves"));
                     let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
                     let time_s = i as f64 * INTERVAL;
-                    Point { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
+                    IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
                 })
                 .collect();
-            let ask = Ask { measure, ..Ask::new(INTERVAL) };
-            let slope = trend(&points, &ask).and_then(|trend| trend.fit).expect("a fit").slope;
+            let options = TrendOptions { measure, ..TrendOptions::new(INTERVAL) };
+            let slope = trend(&points, &options).and_then(|trend| trend.fit).expect("a fit").slope;
             held += u64::from((slope.low..=slope.high).contains(&truth) && slope.low > 0.0);
         }
-        println!("{}: {held} of {SEEDS} slopes held and above 0", measure.word());
-        assert!(held * 10 >= SEEDS * 9, "{}: {held} of {SEEDS}", measure.word());
+        println!("{}: {held} of {shifts} slopes held and above 0", measure.word());
+        assert!(held * 10 >= shifts * 9, "{}: {held} of {shifts}", measure.word());
     }
 }

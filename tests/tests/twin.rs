@@ -1,10 +1,10 @@
 //! The core beside its slow twin, on made-up recordings of every kind.
 
 use proptest::prelude::*;
-use proptest::test_runner::RngSeed;
 use stillpoint_core::{Outcome, Parameters, Position, Reading};
+use stillpoint_tests::rounds::cases;
 use stillpoint_tests::run::{Run, run};
-use stillpoint_tests::twin::{Ask, Move, Whole};
+use stillpoint_tests::twin::{Move, TwinSettings, Whole};
 
 /// Samples of rest that end a move. Unit: samples
 const REST: usize = 6;
@@ -75,13 +75,13 @@ impl Clock {
     }
 }
 
-fn compare(readings: &[Reading], ask: Ask, run: &Run) -> Result<(), TestCaseError> {
+fn compare(readings: &[Reading], settings: TwinSettings, run: &Run) -> Result<(), TestCaseError> {
     let whole = Whole::new(readings);
-    let moves = whole.moves(ask, REST);
+    let moves = whole.moves(settings, REST);
     let clock = Clock::new(readings);
     prop_assert_eq!(run.moves.len(), moves.len());
-    for (told, twin) in run.moves.iter().zip(&moves) {
-        let record = &told.record;
+    for (measured, twin) in run.moves.iter().zip(&moves) {
+        let record = &measured.record;
         prop_assert_eq!(record.start, clock.0[twin.start]);
         prop_assert_eq!(record.command_end, clock.0[twin.command_end]);
         prop_assert_eq!(i64::from(record.travel), twin.travel);
@@ -95,12 +95,12 @@ fn compare(readings: &[Reading], ask: Ask, run: &Run) -> Result<(), TestCaseErro
         prop_assert!(clock.between(twin.command_end, record.settling, settled), "{:?} {:?}", record, twin);
         prop_assert!(clock.between(twin.command_end, record.first_entry, twin.first_entry));
         rest(&whole, twin, record.rest_error, record.rest_noise_rms)?;
-        for point in &told.curve {
-            let at = whole.settles(Ask { window: i64::from(point.window), ..ask }, twin);
+        for point in &measured.curve {
+            let at = whole.settles(TwinSettings { window: i64::from(point.window), ..settings }, twin);
             let expected = at.map(|sample| clock.0[sample] - clock.0[twin.command_end]);
             prop_assert_eq!(point.settling.map(u64::from), expected, "window {}", point.window);
         }
-        status(run, twin, ask, &clock)?;
+        status(run, twin, settings, &clock)?;
     }
     Ok(())
 }
@@ -118,7 +118,7 @@ fn rest(whole: &Whole, twin: &Move, mean: Option<i64>, rms: Option<u32>) -> Resu
 }
 
 /// From the command end on, target reached shows exactly while a stay has lasted the window time.
-fn status(run: &Run, twin: &Move, ask: Ask, clock: &Clock) -> Result<(), TestCaseError> {
+fn status(run: &Run, twin: &Move, settings: TwinSettings, clock: &Clock) -> Result<(), TestCaseError> {
     let mut since = None;
     for sample in twin.command_end..=twin.rest_end {
         let position = run.statuses[sample].position;
@@ -127,14 +127,14 @@ fn status(run: &Run, twin: &Move, ask: Ask, clock: &Clock) -> Result<(), TestCas
             continue;
         }
         let stay = *since.get_or_insert(sample);
-        let long = (clock.0[sample] - clock.0[stay]) as i64 >= ask.window_time;
+        let long = (clock.0[sample] - clock.0[stay]) as i64 >= settings.window_time;
         prop_assert_eq!(position == Position::TargetReached, long, "sample {}", sample);
     }
     Ok(())
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 2000, rng_seed: RngSeed::Fixed(2026), ..ProptestConfig::default() })]
+    #![proptest_config(cases(2000))]
 
     #[test]
     fn the_core_agrees_with_its_twin(
@@ -154,7 +154,7 @@ proptest! {
             jump: u32::MAX,
             ..Parameters::at(1_000_000)
         };
-        let ask = Ask { window: i64::from(window), window_time: i64::from(window_time) };
-        compare(&readings, ask, &run(parameters, readings.iter().copied()))?;
+        let settings = TwinSettings { window: i64::from(window), window_time: i64::from(window_time) };
+        compare(&readings, settings, &run(parameters, readings.iter().copied()))?;
     }
 }

@@ -10,6 +10,7 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::status::Status;
+use stillpoint_tests::rounds::{rounds, seed};
 
 /// Small and seeded, so that a failure names its seed.
 struct Random(u64);
@@ -152,15 +153,16 @@ fn damage_some(bytes: &mut Vec<u8>, random: &mut Random) {
 #[test]
 fn no_frame_is_invented_and_every_loss_is_counted() {
     let mut sum = Counts::default();
-    for seed in 0..5_000 {
-        let counts = check(seed).counts;
+    let streams = rounds(5_000);
+    for number in 0..streams {
+        let counts = check(seed(number)).counts;
         sum.frames += counts.frames;
         sum.lost += counts.lost;
         sum.duplicates += counts.duplicates;
         sum.corrupt += counts.corrupt;
         sum.corrupt_bytes += counts.corrupt_bytes;
     }
-    println!("200000 frames in 5000 damaged streams: {sum:?}");
+    println!("{} frames in {streams} damaged streams: {sum:?}", streams * 40);
     assert!(sum.lost > 50_000 && sum.duplicates > 10_000 && sum.corrupt > 50_000, "there was damage");
 }
 

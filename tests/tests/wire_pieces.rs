@@ -10,6 +10,7 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::trace::Trace;
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_PIECE};
 use stillpoint_core::{CurvePoint, Reading};
+use stillpoint_tests::rounds::cases;
 
 /// Any number, the edges of its width often.
 fn wild() -> impl Strategy<Value = u32> {
@@ -74,7 +75,7 @@ fn points(steps: &[(Option<u32>, Option<u32>)]) -> Vec<CurvePoint> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(256) })]
 
     #[test]
     fn any_readings_survive(numbers in vec((wild(), wild(), wild()), 1..200)) {

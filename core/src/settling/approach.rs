@@ -55,7 +55,7 @@ impl Approach {
     fn push(&mut self, feedback: i32, tick: u32) {
         let point = ApproachPoint { tick, feedback };
         self.fine[self.count % POINTS] = point;
-        if self.count % COARSE == 0 {
+        if self.count.is_multiple_of(COARSE) {
             self.coarse[self.count / COARSE % POINTS] = point;
         }
         self.count += 1;

@@ -1,7 +1,6 @@
-//! In: the arguments of one command. Out: its work done. One command per file; its help is its manual.
+//! In: the arguments of one command. Out: the command's work. One command per file; its help is its manual.
 
-mod figure;
-pub mod measure;
+mod option_value;
 mod output;
 mod progress;
 pub mod rehearse;
@@ -11,6 +10,7 @@ pub mod moves;
 pub mod alarms;
 pub mod trend;
 pub mod store;
-mod recording;
+mod recording_options;
+pub mod measure;
 
-pub(crate) use output::tell;
+pub(crate) use output::notify;

@@ -6,15 +6,16 @@ use std::time::Duration;
 
 use super::*;
 
-const HELPER: &str = "killed::helper_that_logs_until_it_is_killed";
+/// The test that starts itself a second time, as the process that is killed.
+const TEST: &str = "killed::two_hundred_kills_lose_and_double_nothing";
+/// Set in the process that is killed: the store to write, and the file of frames to write there.
+const STORE: &str = "STILLPOINT_TEST_STORE";
+const FRAMES: &str = "STILLPOINT_TEST_FRAMES";
 
-/// Not a test: the process that is killed. It says how many frames are durable after every commit.
-#[test]
-#[ignore = "run by the tests that kill it"]
-fn helper_that_logs_until_it_is_killed() {
-    let path = std::env::var("STILLPOINT_TEST_STORE").expect("run by another test");
-    let frames = std::fs::read(std::env::var("STILLPOINT_TEST_FRAMES").expect("frames")).expect("frames");
-    let mut log = Log::open(Path::new(&path), &Options::default(), None, vec![]).expect("a store");
+/// The process that is killed. It prints the number of durable frames after every commit.
+fn log_until_killed(store: &Path) {
+    let frames = std::fs::read(std::env::var_os(FRAMES).expect("a file of frames")).expect("frames");
+    let mut log = Log::open(store, &Options::default(), None, vec![]).expect("a store");
     let mut out = std::io::stdout().lock();
     for (number, chunk) in frames.chunks(199).enumerate() {
         log.push(chunk, BEGIN + number as i64 * 50_000);
@@ -32,16 +33,16 @@ fn below(seed: &mut u64, end: u64) -> u64 {
     (*seed >> 33) % end
 }
 
-/// Starts the helper and kills it after so long, counted from its first commit. Returns what it had acknowledged.
+/// Starts the process that logs and kills it some time after its first commit. Returns its number of durable frames.
 fn run(store: &Scratch, frames: &Scratch, kill: Option<Duration>) -> usize {
-    let mut helper = Command::new(std::env::current_exe().expect("this test"))
-        .args([HELPER, "--exact", "--ignored", "--nocapture"])
-        .env("STILLPOINT_TEST_STORE", store.text())
-        .env("STILLPOINT_TEST_FRAMES", frames.text())
+    let mut process = Command::new(std::env::current_exe().expect("this test"))
+        .args([TEST, "--exact", "--nocapture"])
+        .env(STORE, store.text())
+        .env(FRAMES, frames.text())
         .stdout(Stdio::piped())
         .spawn()
         .expect("it starts");
-    let mut lines = BufReader::new(helper.stdout.take().expect("a pipe")).lines();
+    let mut lines = BufReader::new(process.stdout.take().expect("a pipe")).lines();
     let mut durable = 0;
     let mut note = |line: &str| {
         if let Some(count) = line.strip_prefix("durable ") {
@@ -53,15 +54,18 @@ fn run(store: &Scratch, frames: &Scratch, kill: Option<Duration>) -> usize {
         note(&first.expect("it logs"));
         std::thread::sleep(after);
         // SIGKILL: no destructor, no handler, no flush.
-        helper.kill().expect("it runs");
+        process.kill().expect("it runs");
     }
     lines.map_while(Result::ok).for_each(|line| note(&line));
-    helper.wait().expect("it ended");
+    process.wait().expect("it ended");
     durable
 }
 
 #[test]
 fn two_hundred_kills_lose_and_double_nothing() {
+    if let Some(store) = std::env::var_os(STORE) {
+        return log_until_killed(Path::new(&store));
+    }
     let frames = Scratch::new("kill-frames");
     let chunks = Line::new(30).run(300);
     std::fs::write(&frames.0, chunks.concat()).expect("a file");

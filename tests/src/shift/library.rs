@@ -3,7 +3,7 @@
 use std::thread;
 
 use stillpoint::source::rehearsal::axis::AxisData;
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::source::rehearsal::transplanter;
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_core::{CurvePoint, Record, Settings};
@@ -38,7 +38,7 @@ pub struct Size {
 #[derive(Debug)]
 pub struct Library {
     /// What is known of the axis beforehand.
-    pub known: Known,
+    pub known: AxisInfo,
     /// What it is made of.
     pub data: AxisData,
     /// By age and entry; none at ages without wear, which are as age 0.
@@ -89,13 +89,13 @@ impl Library {
         &draws[chance.below(draws.len() as u64) as usize]
     }
 
-    /// The watch as shipped, told how often this axis moves.
+    /// The shipped settings with the moves per hour of this axis.
     pub fn watch(&self) -> DriftSettings {
         let draws = || (0..self.entries()).flat_map(|entry| self.at(0, entry));
         let ticks: u64 = draws().map(|draw| draw.lasts).sum();
         let hours = ticks as f64 / f64::from(self.known.settings.ticks_per_second) / 3600.0;
         let moves_per_hour = (draws().count() as f64 / hours) as u32;
-        DriftSettings::new(DriftConfig { moves_per_hour, ..DriftConfig::default() }).expect("a sound wish")
+        DriftSettings::new(DriftConfig { moves_per_hour, ..DriftConfig::default() }).expect("valid settings")
     }
 }
 

@@ -87,7 +87,7 @@ pub fn compare(library: &Library, full: &[Vec<Record>], hours: f64, axes: usize)
         for (place, part) in &mut parts {
             part.times.sort_unstable();
             let what = format!("{} shift {seed} kind {} part {}", library.known.name, place.0, place.1);
-            likeness.take(&what, part, &model[place], z, drawn(library, place.1, part.moves, records.len()));
+            likeness.judge(&what, part, &model[place], z, drawn(library, place.1, part.moves, records.len()));
         }
     }
     likeness
@@ -105,17 +105,17 @@ fn drawn(library: &Library, part: usize, moves: usize, all: usize) -> f64 {
 }
 
 impl Likeness {
-    fn take(&mut self, what: &str, full: &Part, model: &Part, z: f64, drawn: f64) {
+    fn judge(&mut self, what: &str, full: &Part, model: &Part, z: f64, drawn: f64) {
         let allowed = |p: f64, n: usize| {
             // A share of none or all still may be off by a move or two.
             let p = p.clamp(2.0 / (n as f64 + 4.0), 1.0 - 2.0 / (n as f64 + 4.0));
             z * (p * (1.0 - p) * (1.0 / n as f64 + 1.0 / drawn)).sqrt()
         };
-        let mut check = |figure: &str, off: f64, allowed: f64, told: f64| {
+        let mut check = |figure: &str, off: f64, allowed: f64, found: f64| {
             self.compared += 1;
             self.furthest = self.furthest.max(off / allowed);
             if off > allowed {
-                self.differ.push(format!("{what}: {figure} {told:.3}, off by {off:.3} of {allowed:.3}"));
+                self.differ.push(format!("{what}: {figure} {found:.3}, off by {off:.3} of {allowed:.3}"));
             }
         };
         for p in [0.25, 0.5, 0.75] {

@@ -1,10 +1,10 @@
-//! In: limits that the settling time of an axis will reach, a seed. Out: what the trend tells of each, by settling curves.
+//! In: limits that the settling time of an axis will reach, a seed. Out: the time to each as the trend states it, by settling curves.
 
 use std::collections::BTreeMap;
 
-use stillpoint::analysis::left::{Left, SLOT, Stop};
+use stillpoint::analysis::residual_error::{ResidualErrors, SLOT, Stop};
 use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint_core::Outcome;
 
 use super::library::Library;
@@ -17,27 +17,33 @@ use super::watched::{INTERVAL, Watched};
 pub struct Limit {
     /// Number of the kind.
     pub kind: u32,
-    /// When it is asked for. Unit: s
+    /// Instant at which the trend is made. Unit: s
     pub at: f64,
     /// How far ahead it was looked for. Unit: s
     pub ahead: f64,
     /// Unit: s
     pub limit_s: f64,
     /// From `at` until the expected median is there. Unit: s
-    pub left: f64,
+    pub remaining: f64,
 }
 
 impl Limit {
     /// What the expected median of a kind is at so long after an instant; none beyond the end of what is known.
     pub fn new(truth: &Truth, kind: u32, (at, ahead): (f64, f64)) -> Option<Limit> {
         let limit_s = truth.at(at + ahead);
-        let left = truth.time_to(limit_s, at)?;
-        (at + ahead <= truth.until()).then_some(Limit { kind, at, ahead, limit_s, left })
+        let remaining = truth.time_to(limit_s, at)?;
+        (at + ahead <= truth.until()).then_some(Limit { kind, at, ahead, limit_s, remaining })
     }
 }
 
-/// What is told of each limit in one shift.
-pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<TimeToLimit> {
+/// Whether the confidence interval of a forecast contains an instant; `None`: never.
+pub fn contains(forecast: &TimeToLimit, instant_s: Option<f64>) -> bool {
+    let latest = forecast.latest_s.unwrap_or(f64::INFINITY);
+    instant_s.map_or(latest.is_infinite(), |at| (forecast.earliest_s..=latest).contains(&at))
+}
+
+/// The time to each limit as the trend of one shift states it.
+pub fn times_to_limits(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<TimeToLimit> {
     let settings = library.known.settings;
     let ticks = f64::from(settings.ticks_per_second);
     let mut watched = Watched::new(settings, library.watch());
@@ -51,13 +57,15 @@ pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<T
         stops.entry(kind).or_default().push(stop);
     }
     let answer = |limit: &Limit| {
-        let mut left = Left::new(SLOT);
+        let mut errors = ResidualErrors::new(SLOT);
         let before = stops[&limit.kind].iter().filter(|stop| stop.time_s < limit.at);
-        before.for_each(|stop| left.step(stop, (limit.limit_s * ticks) as u32));
+        before.for_each(|stop| errors.step(stop, (limit.limit_s * ticks) as u32));
         let mut points = watched.seen[&limit.kind].points(settings.ticks_per_second);
         points.retain(|point| point.time_s + INTERVAL <= limit.at);
-        let ask = Ask { limit_s: Some(limit.limit_s), left: Some(left), ..Ask::new(INTERVAL) };
-        let found = trend(&points, &ask).expect("points");
+        let residual_errors = Some(errors);
+        let options =
+            TrendOptions { limit_s: Some(limit.limit_s), residual_errors, ..TrendOptions::new(INTERVAL) };
+        let found = trend(&points, &options).expect("points");
         assert!(found.by_curves);
         found.time_to_limit.expect("a limit")
     };

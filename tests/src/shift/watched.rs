@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::store::sketch::{Bins, Sketch, rank};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::DriftSettings;
@@ -17,7 +17,7 @@ pub const INTERVAL: f64 = 300.0;
 
 /// What is worth telling: a drift that begins or ends, another promise.
 #[derive(Clone, Copy, Debug)]
-pub struct Told {
+pub struct ReportedFinding {
     /// Command end of the move that decided it. Unit: s
     pub at: f64,
     /// Number of that move.
@@ -34,7 +34,7 @@ pub struct Told {
 #[derive(Clone, Debug, Default)]
 pub struct Seen {
     /// How it stood whenever that changed.
-    pub told: Vec<Told>,
+    pub findings: Vec<ReportedFinding>,
     /// Settling times by interval, and how many moves did not settle. Unit: ticks
     intervals: BTreeMap<u32, (Vec<u32>, u64)>,
 }
@@ -88,33 +88,37 @@ impl Watched {
 
 impl Seen {
     fn found(&mut self, at: f64, number: u32, moves: u32, finding: Finding) {
-        let last = self.told.last();
+        let last = self.findings.last();
         let (stood, promise) =
             last.map_or((false, Promise::Learning), |last| (last.stands, last.finding.promise));
         let stands = finding.is_drift_after(stood);
         if (stood, promise) != (stands, finding.promise) {
-            self.told.push(Told { at, number, moves, finding, stands });
+            self.findings.push(ReportedFinding { at, number, moves, finding, stands });
         }
     }
 
     /// Drifts that began to stand.
-    pub fn drifts(&self) -> impl Iterator<Item = &Told> {
-        let before = std::iter::once(false).chain(self.told.iter().map(|told| told.stands));
-        self.told.iter().zip(before).filter(|(told, stood)| told.stands && !stood).map(|(told, _)| told)
+    pub fn drifts(&self) -> impl Iterator<Item = &ReportedFinding> {
+        let before = std::iter::once(false).chain(self.findings.iter().map(|reported| reported.stands));
+        self.findings
+            .iter()
+            .zip(before)
+            .filter(|(finding, stood)| finding.stands && !stood)
+            .map(|(finding, _)| finding)
     }
 
     /// What is known about the promise at the end.
     pub fn promise(&self) -> Promise {
-        self.told.last().map_or(Promise::Learning, |last| last.finding.promise)
+        self.findings.last().map_or(Promise::Learning, |last| last.finding.promise)
     }
 
     /// First drift towards larger values. Unit: s
     pub fn slowed(&self) -> Option<f64> {
-        self.drifts().find(|told| told.finding.direction == Direction::Up).map(|told| told.at)
+        self.drifts().find(|reported| reported.finding.direction == Direction::Up).map(|reported| reported.at)
     }
 
     /// The points of all intervals, as the store gives them.
-    pub fn points(&self, ticks_per_second: u32) -> Vec<Point> {
+    pub fn points(&self, ticks_per_second: u32) -> Vec<IntervalStats> {
         let bins = Bins::default();
         let second = 1.0 / f64::from(ticks_per_second);
         let point = |(interval, (times, unsettled)): (&u32, &(Vec<u32>, u64))| {
@@ -127,7 +131,7 @@ impl Seen {
                 Some(sketch.ranked(&bins, rank).map_or(f64::INFINITY, |settling| settling as f64 * 1e-9))
             };
             let sum: f64 = times.iter().map(|ticks| f64::from(*ticks) * second).sum();
-            Some(Point {
+            Some(IntervalStats {
                 time_s: f64::from(*interval) * INTERVAL,
                 moves: sketch.count(),
                 unsettled: *unsettled,

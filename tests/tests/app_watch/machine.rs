@@ -9,7 +9,7 @@ use stillpoint_core::wire::settings::DriftConfig;
 use stillpoint_core::{Parameters, Reading, Record};
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
-use stillpoint_tests::monitor::{Monitor, Said};
+use stillpoint_tests::monitor::{Monitor, Received};
 
 /// Samples of a move and its rest, and of the move alone; a sample a millisecond.
 const SAMPLES: u32 = 140;
@@ -48,13 +48,13 @@ pub(crate) struct Machine {
     stands: i32,
     /// Where the last sample stood off.
     error: i32,
-    pub(crate) said: Vec<Said>,
+    pub(crate) said: Vec<Received>,
 }
 
 impl Machine {
     pub(crate) fn new() -> Machine {
         let mut monitor = Monitor::new(parameters(), TICKS);
-        monitor.ask(&asked(wish(), parameters()));
+        monitor.send(&asked(wish(), parameters()));
         let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, said: vec![] };
         // A move that was not seen from its beginning has no kind.
         machine.step(0, Some(40), true);
@@ -83,7 +83,7 @@ impl Machine {
             let reading =
                 Reading { tick: (self.moves * SAMPLES + sample) * TICKS, command, feedback: command - error };
             if listen {
-                self.said.extend(self.monitor.take([reading]));
+                self.said.extend(self.monitor.sample([reading]));
             } else {
                 let word = |position: i32| Register::Whole(position as u32);
                 let (command, feedback) = (word(reading.command), word(reading.feedback));
@@ -95,7 +95,7 @@ impl Machine {
     }
 
     /// So many rounds of all ways; the second kind settles so many samples late.
-    pub(crate) fn rounds(&mut self, rounds: u32, second: impl Fn(u32) -> Option<u32>) -> Vec<Said> {
+    pub(crate) fn rounds(&mut self, rounds: u32, second: impl Fn(u32) -> Option<u32>) -> Vec<Received> {
         for round in 0..rounds {
             for way in WAYS {
                 self.step(way, if way == WAYS[1] { second(round) } else { Some(40) }, true);
@@ -106,32 +106,32 @@ impl Machine {
 }
 
 /// The messages that are picked.
-pub(crate) fn told<T>(said: &[Said], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
+pub(crate) fn told<T>(said: &[Received], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
     said.iter().filter_map(|(_, message)| pick(message)).collect()
 }
 
-pub(crate) fn drifts(said: &[Said]) -> Vec<Drift> {
+pub(crate) fn drifts(said: &[Received]) -> Vec<Drift> {
     told(said, |message| if let Message::Drift(drift) = message { Some(*drift) } else { None })
 }
 
-pub(crate) fn kinds(said: &[Said]) -> Vec<Kind> {
+pub(crate) fn kinds(said: &[Received]) -> Vec<Kind> {
     told(said, |message| if let Message::Kind(kind) = message { Some(*kind) } else { None })
 }
 
-pub(crate) fn restarts(said: &[Said]) -> Vec<Restart> {
+pub(crate) fn restarts(said: &[Received]) -> Vec<Restart> {
     told(said, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
 }
 
-pub(crate) fn baselines(said: &[Said]) -> Vec<Baseline> {
+pub(crate) fn baselines(said: &[Received]) -> Vec<Baseline> {
     told(said, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
 }
 
-pub(crate) fn alarms(said: &[Said]) -> Vec<Alarm> {
+pub(crate) fn alarms(said: &[Received]) -> Vec<Alarm> {
     told(said, |message| if let Message::Alarm(alarm) = message { Some(*alarm) } else { None })
 }
 
 /// Kind and way of each move.
-pub(crate) fn moves(said: &[Said]) -> Vec<(u32, Record)> {
+pub(crate) fn moves(said: &[Received]) -> Vec<(u32, Record)> {
     told(
         said,
         |message| {

@@ -109,8 +109,8 @@ fn what_is_declared_good_is_learnt_anew() {
     machine.rounds(150, |_| Some(40));
     assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_drift));
     let declare = |kind| Command::Declare(Declare { axis: 0, kind });
-    assert!(machine.monitor.ask(&declare(7)).iter().all(|(_, said)| !matches!(said, Message::Restart(_))));
-    let said = machine.monitor.ask(&declare(2));
+    assert!(machine.monitor.send(&declare(7)).iter().all(|(_, said)| !matches!(said, Message::Restart(_))));
+    let said = machine.monitor.send(&declare(2));
     let [restart] = restarts(&said)[..] else { panic!("{said:?}") };
     assert_eq!((restart.kind, restart.why), (2, RestartReason::Declared));
     assert_eq!(alarms(&said)[0].state, AlarmState::ReturnedToNormalUnacknowledged);
@@ -118,14 +118,14 @@ fn what_is_declared_good_is_learnt_anew() {
     assert!(drifts(&said).iter().all(|drift| !drift.is_drift()), "{:?}", drifts(&said));
     let [baseline] = baselines(&said)[..] else { panic!("{:?}", baselines(&said)) };
     assert!(baseline.kind == 2 && baseline.settling_median > 46_000, "{baseline:?}");
-    let said = machine.monitor.ask(&declare(0));
+    let said = machine.monitor.send(&declare(0));
     assert_eq!(
         restarts(&said).iter().map(|told| (told.kind, told.why)).collect::<Vec<_>>(),
         [(0, RestartReason::Declared)]
     );
     let said = machine.rounds(110, |_| Some(52));
     assert_eq!(baselines(&said).len(), 3);
-    assert!(alarms(&machine.monitor.ask(&Command::Act(Act { alarm: 1, action: Action::Reset }))).is_empty());
+    assert!(alarms(&machine.monitor.send(&Command::Act(Act { alarm: 1, action: Action::Reset }))).is_empty());
 }
 
 #[test]
@@ -142,7 +142,7 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
         (DriftConfig { smallest_change: u32::MAX, ..wish() }, "smallest_change"),
         (DriftConfig { moves_per_hour: 1_000_001, ..wish() }, "moves_per_hour"),
     ] {
-        let said = machine.monitor.ask(&asked(wish, parameters()));
+        let said = machine.monitor.send(&asked(wish, parameters()));
         let names =
             told(
                 &said,
@@ -155,7 +155,7 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
         (wish(), Parameters { window: 60, ..parameters() }),
         (DriftConfig { baseline: 80, ..wish() }, Parameters { window: 60, ..parameters() }),
     ] {
-        assert_eq!(restarts(&machine.monitor.ask(&asked(wish, parameters))), []);
+        assert_eq!(restarts(&machine.monitor.send(&asked(wish, parameters))), []);
         let said = machine.rounds(90, |_| Some(40));
         let why: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
         assert_eq!(why, [(0, RestartReason::Settings)]);
@@ -202,7 +202,7 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
         App::new(identity, [settings], MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
-    app.hear(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
+    app.hear(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
     let kept = store.settings_of(0).expect("it was kept").drift;

@@ -10,6 +10,7 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
 use stillpoint_core::{Parameters, Record};
+use stillpoint_tests::rounds::cases;
 
 use draw::{Draw, command, message, parameters, record};
 
@@ -51,7 +52,7 @@ fn same(message: Message<'_>, draw: &mut Draw) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(1000) })]
 
     #[test]
     fn a_record_survives(numbers in vec(wild(), 40), axis: u8, inferred: bool) {

@@ -67,6 +67,6 @@ fn as_version_2<P>(payloads: Vec<Golden<P>>, frames: &[&'static str]) -> Vec<Gol
     assert_eq!(payloads.len(), frames.len(), "a payload of version 1 without its frame here");
     let pairs = payloads.into_iter().zip(frames);
     pairs
-        .map(|(Golden(_, header, payload), hex)| Golden(*hex, Header { version: 2, ..header }, payload))
+        .map(|(Golden(_, header, payload), hex)| Golden(hex, Header { version: 2, ..header }, payload))
         .collect()
 }

@@ -12,9 +12,9 @@ pub mod clock;
 #[cfg(target_os = "none")]
 pub mod guard;
 #[cfg(target_os = "none")]
-pub mod line;
-#[cfg(target_os = "none")]
 pub mod pins;
+#[cfg(target_os = "none")]
+pub mod line;
 #[cfg(target_os = "none")]
 pub mod rtt;
 #[cfg(target_os = "none")]

@@ -1,0 +1,152 @@
+//! In: the time column or the rate, and the surveyed rows. Out: the conversion of times to ticks.
+
+use crate::trace::columns::Column;
+use crate::trace::survey::Survey;
+use crate::trace::unit;
+use stillpoint_core::Fraction;
+
+/// Possible tick rates. Unit: decimal places of a second
+const PLACES: [u32; 3] = [6, 7, 8];
+
+/// Desired length of a sample period, so that rounding is about a thousandth of it. Unit: ticks
+const FINE: f64 = 1000.0;
+
+/// Accepted share of that length: time stamps at 1 kHz are often 0.98 ms apart.
+const TOLERANCE: f64 = 0.9;
+
+/// Longest sample period, so that differences of ticks never wrap. Unit: µs
+const LONGEST: f64 = (1u32 << 27) as f64;
+
+/// Conversion of times to ticks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Timebase {
+    /// Unit: ticks/s
+    pub(crate) ticks_per_second: u32,
+    /// Ticks are times in the unit of the column × 10 to this power.
+    pub(crate) places: i32,
+    /// Ticks between rows, if there is no time column. Unit: ticks
+    pub(crate) per_row: Option<i64>,
+    /// Median time between rows. Unit: s
+    pub(crate) period_s: f64,
+}
+
+impl Timebase {
+    /// For rows at `rate`. Unit: Hz
+    pub(crate) fn even(rate: Fraction) -> Result<Timebase, String> {
+        let (upper, lower) = (rate.numerator(), rate.denominator());
+        let decimal = || PLACES.iter().map(|&places| 10u64.pow(places)).filter(|ticks| ticks % upper == 0);
+        let fine = |&ticks: &u64| (ticks / upper).saturating_mul(lower) >= FINE as u64;
+        // A multiple of the rate, so that no row is rounded.
+        let multiple = || upper.checked_mul((FINE as u64).div_ceil(lower).max(1_000_000_u64.div_ceil(upper)));
+        let ticks = decimal().find(fine).or_else(|| decimal().next_back()).or_else(multiple);
+        let ticks = ticks.filter(|&ticks| ticks <= 1 << 30).or(Some(upper)).filter(|&ticks| ticks <= 1 << 30);
+        let per_row =
+            ticks.and_then(|ticks| (ticks / upper).checked_mul(lower)).filter(|&ticks| ticks < 1 << 30);
+        match (ticks, per_row) {
+            (Some(ticks), Some(per_row)) => Ok(Timebase {
+                ticks_per_second: ticks as u32,
+                places: 0,
+                per_row: Some(per_row as i64),
+                period_s: 1.0 / rate.to_f64(),
+            }),
+            _ => {
+                Err(format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second"))
+            }
+        }
+    }
+
+    /// For rows with time stamps in `column`.
+    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, String> {
+        let name = &column.name;
+        let unit_places = match &column.unit {
+            Some(text) => unit::second_places(text)
+                .ok_or_else(|| format!("time column '{name}' has the unknown unit '{text}'"))?,
+            None => 0,
+        };
+        let period = survey.period().ok_or_else(|| format!("time in column '{name}' never increases"))?;
+        if column.unit.is_none() && survey.times_are_whole() && period >= 1.0 {
+            return Err(format!(
+                "column '{name}' increases by whole numbers such as {period} and has no unit"
+            ));
+        }
+        let period_s = period / 10f64.powi(unit_places as i32);
+        if period_s * 1e6 > LONGEST {
+            return Err(format!("rows are {period_s} s apart, which is too far apart to measure a stop"));
+        }
+        let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= TOLERANCE * FINE;
+        let places = PLACES.iter().find(fine).copied().unwrap_or(8);
+        Ok(Timebase {
+            ticks_per_second: 10u32.pow(places),
+            places: places as i32 - unit_places as i32,
+            per_row: None,
+            period_s,
+        })
+    }
+
+    /// The sample period. Unit: ticks
+    pub(crate) fn period(&self) -> i64 {
+        ((self.period_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::number::parse;
+
+    #[track_caller]
+    fn check_rate(upper: u64, lower: u64, expected: Option<(u32, i64)>) {
+        let timebase = Timebase::even(Fraction::new(upper, lower).unwrap());
+        assert_eq!(
+            timebase.ok().map(|timebase| (timebase.ticks_per_second, timebase.per_row.unwrap())),
+            expected,
+            "{upper}/{lower}"
+        );
+    }
+
+    #[test]
+    fn a_rate_divides_the_tick_rate() {
+        check_rate(1000, 1, Some((1_000_000, 1000)));
+        check_rate(4000, 1, Some((10_000_000, 2500)));
+        check_rate(20_000, 1, Some((100_000_000, 5000)));
+        check_rate(200_000, 1, Some((100_000_000, 500)));
+        check_rate(32_768, 1, Some((32_768_000, 1000)));
+        check_rate(1000, 3, Some((1_000_000, 3000)));
+        check_rate(1, 10, Some((1_000_000, 10_000_000)));
+        check_rate(3_000_001, 1, Some((3_000_001, 1)));
+        check_rate(1 << 40, 1, None);
+        check_rate(1, 1 << 40, None);
+    }
+
+    #[track_caller]
+    fn check(unit: Option<&str>, times: &[&str], expected: Result<(u32, i32), &str>) {
+        let rows = times.iter().map(|text| [parse(text.as_bytes(), b'.').unwrap(); 3]).collect();
+        let survey = Survey { pieces: vec![rows], lines: vec![], whole: true };
+        let column = Column { name: "t".into(), unit: unit.map(str::to_string), ..Column::default() };
+        match (Timebase::stamped(&column, &survey), expected) {
+            (Ok(timebase), Ok(expected)) => {
+                assert_eq!((timebase.ticks_per_second, timebase.places), expected);
+            }
+            (Err(message), Err(part)) => assert!(message.contains(part), "{message}"),
+            (found, _) => panic!("{times:?} gave {found:?}"),
+        }
+    }
+
+    #[test]
+    fn ticks_are_finer_than_the_sample_period() {
+        check(None, &["0", "0.001", "0.002"], Ok((1_000_000, 6)));
+        check(None, &["0", "0.00098"], Ok((1_000_000, 6)));
+        check(None, &["0", "0.00025", "0.0005"], Ok((10_000_000, 7)));
+        check(None, &["0", "0.00005"], Ok((100_000_000, 8)));
+        check(None, &["0", "0.000001"], Ok((100_000_000, 8)));
+        check(Some("ms"), &["0", "1", "2"], Ok((1_000_000, 3)));
+        check(Some("µs"), &["0", "250", "500"], Ok((10_000_000, 1)));
+        check(Some("ns"), &["0", "1000000"], Ok((1_000_000, -3)));
+        check(Some("s"), &["0", "1", "2"], Ok((1_000_000, 6)));
+        check(None, &["0", "1", "2"], Err("has no unit"));
+        check(Some("min"), &["0", "1"], Err("'min'"));
+        check(None, &["0.5", "0.5"], Err("never increases"));
+        check(None, &["0.5"], Err("never increases"));
+        check(Some("s"), &["0", "3600"], Err("too far"));
+    }
+}
