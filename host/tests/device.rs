@@ -64,8 +64,8 @@ fn serve(mut monitor: Monitor) -> String {
 fn answer(monitor: &mut Monitor, line: &mut TcpStream) {
     let (mut heard, mut said) = ([0; 256], [0; 4096]);
     while let Ok(count @ 1..) = line.read(&mut heard) {
-        monitor.hear(&heard[..count]);
-        while let count @ 1.. = monitor.say(&mut said) {
+        monitor.receive(&heard[..count]);
+        while let count @ 1.. = monitor.transmit(&mut said) {
             if line.write_all(&said[..count]).is_err() {
                 return;
             }

@@ -23,7 +23,7 @@ pub type Said = (Header, Message<'static>);
 /// The portable firmware with one axis and a line that takes everything.
 pub struct Monitor {
     /// The firmware.
-    pub app: App<1, MemoryFlash<Vec<u8>>, 1, LINE>,
+    pub app: App<1, MemoryFlash<Vec<u8>>, LINE>,
     receiver: Receiver<LargeTable>,
     commands: Commands,
 }
@@ -58,7 +58,7 @@ impl Monitor {
 
     /// The answer to a command.
     pub fn ask(&mut self, command: &Command) -> Vec<Said> {
-        self.app.hear(&self.commands.bytes(command));
+        self.app.receive(&self.commands.bytes(command));
         self.said()
     }
 
@@ -66,7 +66,7 @@ impl Monitor {
     pub fn said(&mut self) -> Vec<Said> {
         let (mut said, mut bytes) = (vec![], [0; 4096]);
         loop {
-            let count = self.app.say(&mut bytes);
+            let count = self.app.transmit(&mut bytes);
             let mut left = &bytes[..count];
             while let Some(event) = self.receiver.step(&mut left) {
                 let Event::Frame(frame) = event else { panic!("{event:?}") };

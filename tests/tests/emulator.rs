@@ -76,7 +76,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
     let mut app: App<AXES, _> = App::new(identity, [settings; AXES], flash).expect("the flash opens");
     let (mut line, mut room) = (vec![], [0; 4096]);
     let mut say = |app: &mut App<AXES, _>| loop {
-        let count = app.say(&mut room);
+        let count = app.transmit(&mut room);
         line.extend(&room[..count]);
         if count == 0 {
             break;

@@ -198,10 +198,10 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: 1000 };
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
-        App::new(identity, [settings], MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
-    app.hear(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
+        App::new(identity, [settings], MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
+    app.receive(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
     drop(app);
-    let store = Store::open(MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
+    let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
     let kept = store.settings_of(0).expect("it was kept").watch;
     let defaults = Wish { smallest_change_permille: 100, smallest_change: 500, ..wish() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");

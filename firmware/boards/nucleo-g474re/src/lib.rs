@@ -1,8 +1,8 @@
-//! The monitor on a NUCLEO-G474RE: what is of this board alone. Wiring, pins and cautions: `firmware/BOARDS.md`.
+//! The monitor on a NUCLEO-G474RE: the code of this board alone. Wiring, pins and cautions: `firmware/BOARDS.md`.
 //!
-//! Registers are reached through `stm32-metapac`, the layer under `embassy-stm32`. Neither hardware
-//! abstraction layer offers what the sampling rests on, an encoder timer that latches its counter on another
-//! timer's trigger, so most of the board would be register code with either; and there is no executor to feed.
+//! Registers are accessed through `stm32-metapac`, the layer under `embassy-stm32`. The sampling needs an encoder
+//! timer that latches its counter on the trigger of another timer. No hardware abstraction layer offers that, so most
+//! of the board would be register code in any case.
 #![cfg_attr(not(test), no_std)]
 
 pub mod nor;
@@ -11,8 +11,6 @@ pub mod nor;
 pub mod clock;
 #[cfg(target_os = "none")]
 pub mod guard;
-#[cfg(target_os = "none")]
-pub mod line;
 #[cfg(target_os = "none")]
 pub mod pins;
 #[cfg(target_os = "none")]
@@ -23,3 +21,5 @@ pub mod spi;
 pub mod taps;
 #[cfg(target_os = "none")]
 pub mod ticks;
+#[cfg(target_os = "none")]
+pub mod uart;

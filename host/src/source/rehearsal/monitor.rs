@@ -35,7 +35,7 @@ const FLASH: usize = 16 << 20;
 pub struct Monitor {
     machine: Ahead,
     /// Each axis has a delay line of a quarter of a second at the usual rate, to infer its command from.
-    app: App<3, MemoryFlash<Vec<u8>>, 3, 1024, KINDS>,
+    app: App<3, MemoryFlash<Vec<u8>>, 1024, KINDS>,
 }
 
 /// What is known of an axis beforehand.
@@ -171,7 +171,7 @@ impl Monitor {
 
     /// Commands of the host, as bytes.
     pub fn hear(&mut self, bytes: &[u8]) {
-        self.app.hear(bytes);
+        self.app.receive(bytes);
     }
 
     fn say(&mut self, line: &mut Vec<u8>, most: usize) {
@@ -181,7 +181,7 @@ impl Monitor {
         }
         let mut bytes = [0; 512];
         while line.len() < most {
-            let count = self.app.say(&mut bytes);
+            let count = self.app.transmit(&mut bytes);
             line.extend(bytes.iter().take(count));
             if count < bytes.len() {
                 return;

@@ -116,7 +116,7 @@ mod image {
             let identity = Identity { device, board, reset, period: PERIOD };
             let flash = MemoryFlash::new(flash);
             let mut monitor = Monitor::new(identity, [settings; AXES], flash).ok()?;
-            while monitor.say(&mut [0]) == 1 {}
+            while monitor.transmit(&mut [0]) == 1 {}
             let (axis, none) = (Axis::default(), Tally::default());
             let (core, app) = ([none; 3], [none; 3]);
             let (lamp, turn, idle, say, bytes) = (none, none, none, none, 0);
@@ -164,7 +164,7 @@ mod image {
             let (bytes, spent) = timed(|| {
                 monitor.idle();
                 let mut bytes = 0;
-                while black_box(monitor.say(black_box(&mut [0]))) == 1 {
+                while black_box(monitor.transmit(black_box(&mut [0]))) == 1 {
                     bytes += 1;
                 }
                 bytes

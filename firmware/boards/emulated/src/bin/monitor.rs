@@ -29,7 +29,7 @@ mod image {
     const FLASH: usize = 1 << 20;
 
     /// No delay lines, and as many kinds as in the rehearsal.
-    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>, 0, 0, KINDS>;
+    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>, 0, KINDS>;
 
     #[entry]
     fn main() -> ! {
@@ -99,13 +99,13 @@ mod image {
     /// A byte in, a byte out, as the line takes it; whether one went out or still has to.
     fn serve(monitor: &mut Monitor, line: &Uart) -> bool {
         if let Some(byte) = line.read() {
-            monitor.hear(&[byte]);
+            monitor.receive(&[byte]);
         }
         if !line.has_room() {
             return true;
         }
         let mut byte = [0];
-        let any = monitor.say(&mut byte) == 1;
+        let any = monitor.transmit(&mut byte) == 1;
         if any {
             line.write(byte[0]);
         }

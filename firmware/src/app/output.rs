@@ -1,0 +1,125 @@
+//! In: messages. Out: their frames: numbered, sealed once, stored in the log if they belong there, queued for the line.
+//!
+//! Log and line share the same sealed bytes; the line only frames them.
+
+use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::settling::curve::Point;
+use stillpoint_core::wire::crc::SmallTable;
+use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::frame::{Payload, encode_body};
+use stillpoint_core::wire::header::{Numbers, Priority, Way};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::status::Status;
+use stillpoint_core::wire::trace::Trace;
+use stillpoint_core::wire::{LONGEST_BODY, LONGEST_PIECE};
+
+use crate::capture::Capture;
+use crate::link::Link;
+use crate::log::Cursor;
+use crate::store::Store;
+
+/// Places that must be free in the queue of moves before a frame of the log is queued: live moves come first.
+const REPLAY_ROOM: usize = 4;
+
+/// Frames of one start of the device.
+#[derive(Debug)]
+pub(super) struct Output<F> {
+    numbers: Numbers,
+    pub(super) store: Store<F>,
+    link: Link,
+    replay: Option<Cursor>,
+}
+
+impl<F: NorFlash> Output<F> {
+    pub(super) fn new(store: Store<F>) -> Output<F> {
+        let numbers = Numbers::new(Way::FromDevice, store.boot());
+        Output { numbers, store, link: Link::new(), replay: None }
+    }
+
+    /// Publishes a message.
+    pub(super) fn publish(&mut self, message: &Message) {
+        self.publish_as(message.priority(), message);
+    }
+
+    /// Publishes a message in the series of another priority: evidence is numbered and stored with the moves.
+    ///
+    /// The number is taken first, so that a lost frame is missed. A frame that finds no room in its queue is lost
+    /// only if the log has not stored it either.
+    fn publish_as(&mut self, priority: Priority, message: &Message) {
+        let header = self.numbers.take(priority);
+        let mut buffer = [0; LONGEST_BODY];
+        let Ok(body) = encode_body::<SmallTable>(&header, message, &mut buffer) else {
+            return self.link.count_lost(priority);
+        };
+        let stored = priority == Priority::Move && self.store.append(&header, body);
+        let queued = self.link.queue(priority, body);
+        if !queued && !stored {
+            self.link.count_lost(priority);
+        }
+    }
+
+    /// Publishes the settling curve of a move.
+    pub(super) fn curve(
+        &mut self,
+        priority: Priority,
+        (axis, number): (u8, u32),
+        points: impl Iterator<Item = Point>,
+    ) {
+        let mut points = points.peekable();
+        let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
+        while let Some(curve) = Curve::take((axis, number, first), &mut points, &mut buffer) {
+            first += curve.points().count() as u16;
+            self.publish_as(priority, &Message::Curve(curve));
+        }
+    }
+
+    /// Publishes the samples around the stop of a move.
+    pub(super) fn trace(&mut self, priority: Priority, (axis, number): (u8, u32), capture: &Capture) {
+        let mut readings = capture.readings().peekable();
+        let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
+        while let Some(trace) = Trace::take((axis, number, first), &mut readings, &mut buffer) {
+            first += trace.readings().count() as u32;
+            self.publish_as(priority, &Message::Trace(Trace { factor: capture.factor(), ..trace }));
+        }
+    }
+
+    /// Replays the log from this frame on.
+    pub(super) fn start_replay(&mut self, boot: u32, sequence: u32) {
+        self.replay = self.store.since(boot, sequence);
+    }
+
+    /// Queues frames of the log while their queue has room; whether the replay is complete with them.
+    pub(super) fn replay(&mut self) -> bool {
+        while self.link.has_room(Priority::Move, REPLAY_ROOM) {
+            let Some(cursor) = &mut self.replay else { return false };
+            let link = &mut self.link;
+            if !self.store.read(cursor, |frame| link.queue_again(frame)) {
+                self.replay = None;
+                return true;
+            }
+        }
+        false
+    }
+
+    /// Bytes for the line, as many as fit `out`; returns their number.
+    pub(super) fn transmit(&mut self, out: &mut [u8]) -> usize {
+        self.link.transmit(out)
+    }
+
+    /// Frames of moves that neither the line nor the log took.
+    pub(super) fn lost_moves(&self) -> u32 {
+        let [_, of_moves, ..] = self.link.lost();
+        of_moves
+    }
+
+    /// The part of the status that queues and log know.
+    pub(super) fn status(&self) -> Status {
+        Status {
+            lost_frames: self.link.lost(),
+            queue_depth: self.link.waiting(),
+            queue_most: self.link.most(),
+            replay_left: u32::from(self.replay.is_some()),
+            ..Status::default()
+        }
+    }
+}
