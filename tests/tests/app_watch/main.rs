@@ -202,7 +202,7 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     app.receive(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
-    let kept = store.settings_of(0).expect("it was kept").watch;
+    let kept = store.saved_settings(0).expect("it was kept").watch;
     let defaults = Wish { smallest_change_permille: 100, smallest_change: 500, ..wish() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");
 }
