@@ -1,20 +1,20 @@
 //! In: one number after another, and what people do. Out: the steps in the life of an alarm.
 //!
 //! [`settings`] says what is asked, [`life`] is the table of states by IEC 62682 / ANSI/ISA-18.2 names,
-//! [`condition`] makes events of numbers, and [`Point`] is one alarm of one number. An alarm is never
+//! [`condition`] makes events of numbers, and [`AlarmInstance`] is one alarm of one number. An alarm is never
 //! dropped: whatever sets it aside, the condition is watched on, and it comes back by it.
 
 use core::fmt;
 
-pub mod settings;
-pub mod life;
-pub mod condition;
+mod settings;
+mod life;
+mod condition;
 #[cfg(test)]
 mod tests;
 
 use condition::Condition;
 pub use life::{Event, State};
-pub use settings::{Category, Parameters, Priority, Settings, Side};
+pub use settings::{Category, LONGEST_TIME, Parameters, Priority, Settings, Side};
 
 /// What a person or logic may ask of an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -146,7 +146,7 @@ pub const NEVER: u64 = u64::MAX;
 
 /// One alarm of one number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Point {
+pub struct AlarmInstance {
     state: State,
     condition: Condition,
     /// The last number seen. Unit: that of the limit
@@ -156,13 +156,13 @@ pub struct Point {
     due: u64,
 }
 
-impl Default for Point {
-    fn default() -> Point {
-        Point { state: State::Normal, condition: Condition::default(), value: None, due: NEVER }
+impl Default for AlarmInstance {
+    fn default() -> AlarmInstance {
+        AlarmInstance { state: State::Normal, condition: Condition::default(), value: None, due: NEVER }
     }
 }
 
-impl Point {
+impl AlarmInstance {
     /// State now.
     pub fn state(&self) -> State {
         self.state
@@ -206,7 +206,7 @@ impl Point {
         }
     }
 
-    /// The next instant at which [`Point::hold`] has something to do, else [`NEVER`]. Unit: ticks
+    /// The next instant at which [`AlarmInstance::hold`] has something to do, else [`NEVER`]. Unit: ticks
     pub fn due(&self, settings: &Settings) -> u64 {
         self.due.min(self.condition.due(settings))
     }

@@ -1,27 +1,31 @@
-//! In: what one value of the moves of one kind comes to. Out: whether it has changed for good, and by how much.
+//! In: one value of every move of a kind. Out: whether it has changed lastingly, and by how much.
 //!
 //! Means of eight scores go into a two-sided CUSUM against the kind's own baseline. Steps and slow ramps end in the
 //! same two sums, because a baseline that is full no longer follows. Its limits come from the false alarms that are
 //! allowed, the smallest change worth one and how often the axis moves; see METHOD.md.
 
-pub mod watch;
-pub mod spread;
-pub mod limit;
-pub mod cusum;
+mod settings;
+mod spread;
+mod limit;
+mod cusum;
 mod judge;
 
-use crate::baseline::reference::{Evidence, First};
+pub use cusum::Cusum;
+pub use limit::Limits;
+pub use settings::{DriftConfig, DriftSettings};
+pub use spread::Scatter;
+
+use crate::baseline::{Evidence, First};
 use crate::record::{Outcome, Record};
 use judge::Judge;
-use watch::Watch;
 
 /// Moves whose mean is judged at once.
 pub const SUBGROUP: u32 = 8;
 /// A score as large as the limit.
 pub const LIMIT: u32 = 256;
 
-/// Whether a drift stands at a score, which stood or not before it: once found it stands until its score is below half
-/// of the limit, so that one change is one drift.
+/// Whether a drift stands at this score, given whether it stood before: once found it stands until its score is below
+/// half of the limit, so that one change is one drift.
 pub const fn stands(score: u32, stood: bool) -> bool {
     score >= LIMIT || stood && score >= LIMIT / 2
 }
@@ -42,7 +46,7 @@ pub enum Promise {
     Held,
 }
 
-/// Which way a value has gone.
+/// Whether a value has grown or shrunk.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Direction {
     /// Larger: slower.
@@ -51,7 +55,7 @@ pub enum Direction {
     Down,
 }
 
-/// How it stands after a subgroup.
+/// The state of the two sums after a subgroup.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Finding {
     /// Side of the larger sum.
@@ -65,7 +69,7 @@ pub struct Finding {
     pub since: u32,
     /// Change that is found within about the promised time. Unit: ticks, or that of the values
     pub smallest: u32,
-    /// Whether to believe it.
+    /// Whether the promised rate of false alarms holds for it.
     pub promise: Promise,
 }
 
@@ -75,7 +79,7 @@ impl Finding {
         self.score >= LIMIT
     }
 
-    /// Whether a drift stands after this, which stood or not before it; see [`stands`].
+    /// Whether a drift stands after this finding, given whether it stood before; see [`stands`].
     pub fn stands(&self, stood: bool) -> bool {
         stands(self.score, stood)
     }
@@ -90,14 +94,14 @@ pub struct Drift {
 
 #[derive(Clone, Copy, Debug)]
 enum Stage {
-    /// Before there is a scale.
-    Meeting(First, Promise),
+    /// Gathering the first values, before there is a scale.
+    Gathering(First, Promise),
     Judging(Judge),
 }
 
 impl Default for Stage {
     fn default() -> Stage {
-        Stage::Meeting(First::default(), Promise::Learning)
+        Stage::Gathering(First::default(), Promise::Learning)
     }
 }
 
@@ -113,19 +117,18 @@ impl Evidence {
 }
 
 impl Drift {
-    /// Adds a move; tells how it stands after every eighth, once there is something to compare with.
+    /// Adds a move; returns a finding after every eighth, once there is a baseline to compare with.
     ///
     /// A new baseline or other settings begin with `Drift::default()`.
-    #[inline]
-    pub fn step(&mut self, watch: &Watch, evidence: Evidence) -> Option<Finding> {
+    pub fn step(&mut self, settings: &DriftSettings, evidence: Evidence) -> Option<Finding> {
         self.moves = self.moves.saturating_add(1);
         match &mut self.stage {
-            Stage::Judging(judge) => return judge.step(watch, evidence, self.moves),
-            Stage::Meeting(first, _) => {
+            Stage::Judging(judge) => return judge.step(settings, evidence, self.moves),
+            Stage::Gathering(first, _) => {
                 if first.step(evidence) {
-                    self.stage = match Judge::new(watch, first) {
+                    self.stage = match Judge::new(settings, first) {
                         Some(judge) => Stage::Judging(judge),
-                        None => Stage::Meeting(First::default(), Promise::NoBaseline),
+                        None => Stage::Gathering(First::default(), Promise::NoBaseline),
                     };
                 }
             }
@@ -133,7 +136,7 @@ impl Drift {
         None
     }
 
-    /// Forgets the evidence gathered against the baseline, and keeps the baseline: after an alarm was dealt with.
+    /// Sets both sums to zero, and leaves the baseline as it is: for use after an alarm was dealt with.
     pub fn rearm(&mut self) {
         if let Stage::Judging(judge) = &mut self.stage {
             judge.rearm();
@@ -148,7 +151,7 @@ impl Drift {
     /// What is known about the promise.
     pub fn promise(&self) -> Promise {
         match &self.stage {
-            Stage::Meeting(_, promise) => *promise,
+            Stage::Gathering(_, promise) => *promise,
             Stage::Judging(judge) => judge.promise(),
         }
     }

@@ -1,30 +1,70 @@
 //! Settling time and window status of positioning moves, computed one sample at a time.
 //!
-//! Data flows one way and the modules stand in its order; a module names only earlier ones:
-//! [`unit`] and [`settings`] fix the scales, [`sample`] turns two counters into a following
-//! error, [`motion`] finds the moves, [`settling`] watches each stop, [`record`] says what was
-//! measured; [`kind`] puts like with like, [`baseline`] says what a kind looks like, [`drift`] whether it has
-//! changed; [`alarm`] tells people of a number beyond its limit; and [`axis`] is the one place that knows how
-//! a move is measured.
+//! A servo axis is commanded to move; feedback follows and settles inside its position window some time after the
+//! command has ended. Give this crate the commanded and the measured position as two counters with a time stamp, at
+//! any sample rate, and it reports each move: when the command started and ended, how long after the end feedback
+//! entered the window and stayed, how certain that is, and what any other window would have cost.
 //!
-//! Nothing here allocates, reads a clock, fails while running or panics. Bad input becomes a
-//! value that travels with the move: see [`record::Outcome`] and [`record::Reasons`].
-//! Every reported number is defined in `METHOD.md` beside this crate.
+//! ```
+//! use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Settings};
+//!
+//! // Samples at 1 kHz, stamped in milliseconds; a window of 5 counts that must hold for 10 ms.
+//! let parameters = Parameters { window: 5, ..Parameters::at(1000).with_window_time_ms(10) };
+//! let mut axis = Axis::new(Settings::new(parameters)?);
+//! for tick in 0..300 {
+//!     // The command moves by 100 counts from 100 ms to 120 ms; feedback lags by half of the error per sample.
+//!     let command = |tick: i32| (tick - 100).clamp(0, 20) * 5;
+//!     let lag = (80 >> (tick - 120).clamp(0, 30)) * i32::from(tick > 100);
+//!     let reading = Reading { tick: tick as u32, command: command(tick), feedback: command(tick) - lag };
+//!     axis.step(reading);
+//! }
+//! axis.finish();
+//! let Some(Event::Move(record)) = axis.event() else { panic!("one move") };
+//! assert_eq!(record.outcome, Outcome::Settled);
+//! assert_eq!((record.start, record.command_end, record.travel), (100, 120, 100));
+//! // 80, 40, 20, 10, 5: inside from the fourth sample on; the edge is crossed just before it. Unit: ticks, here ms
+//! assert_eq!(record.settling, Some(3));
+//! # Ok::<(), stillpoint_core::Invalid>(())
+//! ```
+//!
+//! [`Axis`] owns its settings and everything it remembers, some two kibibytes. [`Axis::step`] returns the status at
+//! each sample; when [`Status::event`] is set, [`Axis::event`] has something: a [`Record`], or a following error that
+//! lasts. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
+//!
+//! Nothing here allocates, reads a clock, fails while running or panics. Missing and impossible readings become
+//! values that travel with the move: [`Outcome`] says what became of it, [`Reasons`] why. Every number is defined,
+//! with its source and limits, in `METHOD.md` beside this crate.
+//!
+//! Four modules follow an axis for the rest of its life: [`kind`] finds the moves that may be compared with each
+//! other, [`baseline`] describes them while they are good, [`drift`] finds a lasting change, and [`alarm`] is the life
+//! of an alarm. With the feature `wire`, the module `wire` turns all of it into frames of bytes and back.
 #![no_std]
 #![forbid(unsafe_code)]
 
 #[cfg(test)]
 extern crate std;
 
-pub mod unit;
-pub mod settings;
-pub mod sample;
-pub mod motion;
-pub mod settling;
-pub mod record;
+// In the order in which data flows; a module names only earlier ones.
+mod unit;
+mod settings;
+mod sample;
+mod motion;
+mod settling;
+mod record;
+mod axis;
 pub mod kind;
 pub mod baseline;
 pub mod drift;
 pub mod alarm;
-pub mod axis;
+#[cfg(feature = "wire")]
 pub mod wire;
+
+pub use axis::{Axis, Event};
+pub use record::{Outcome, Reasons, Record};
+pub use sample::Reading;
+pub use settings::{Definition, Invalid, LONGEST_TIME, Parameters, Settings};
+pub use settling::Status;
+pub use settling::curve::CurvePoint;
+pub use settling::peaks::Speed;
+pub use settling::window::Position;
+pub use unit::{Fraction, PositionFactor, Unusable};

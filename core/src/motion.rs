@@ -4,28 +4,27 @@
 //! at the last change before the next rest. Only the wait afterwards tells which change was the
 //! last, so the end is always reported late and back-dated.
 
-use crate::sample::stretch::Stretch;
-use crate::sample::{Reading, Sample};
+use crate::sample::Sample;
 use crate::settings::Settings;
 
 /// A command that stands for this many samples may be at rest.
 const REST_SAMPLES: u32 = 3;
 
-/// How much longer than the last pause a creeping command must stand to be at rest.
+/// A command that creeps in small pulses is at rest once it has stood this many times the pause before its last pulse.
 ///
-/// Pulses of a constant deceleration are at most √2 + 1 = 2.4 times further apart than the pair
-/// before; at the crest of a quantised sine a count stands up to 4.8 times longer. Eight clears both.
+/// Under constant deceleration the time between two pulses is at most √2 + 1 = 2.4 times the one before; at the crest
+/// of a quantised sine a count stands up to 4.8 times longer. Eight is more than both.
 const PAUSES: u64 = 8;
 
-/// A first pulse counts a pause before it up to this many rest times; a longer one was a rest.
+/// The pause before a first pulse counts up to this many rest times: a longer one was a rest.
 const LONGEST_PAUSE: u64 = 8;
 
-/// Stands for the samples before the first pulse, however many.
+/// Marks the first pulse in `held_samples_before`, however many samples the command had stood.
 const FIRST_PULSE: u32 = u32::MAX;
 
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Phase {
+pub(crate) enum Phase {
     /// No move has ended yet, or the last one was too small to measure.
     Idle,
     /// The command changed after a rest.
@@ -65,15 +64,16 @@ enum State {
 
 /// The stage.
 #[derive(Clone, Debug, Default)]
-pub struct Motion {
+pub(crate) struct Motion {
     state: State,
     course: Course,
     /// When the command changed last. Unit: ticks since the first reading
     changed: u64,
-    /// How long it had stood before that, and what it changed by. Unit: ticks, feedback counts
+    /// How long it had stood before that change. Unit: ticks
     pause: u64,
+    /// What it changed by. Unit: feedback counts
     step: i32,
-    /// Samples that it has stood, now and before the last change.
+    /// Samples at which it has stood since the last change, and before it.
     held_samples: u32,
     held_samples_before: u32,
     /// Furthest the command was from where it started. Unit: feedback counts
@@ -84,97 +84,22 @@ pub struct Motion {
 
 impl Motion {
     /// The move that the last [`Phase::End`] closed.
-    pub fn course(&self) -> Course {
+    pub(crate) fn course(&self) -> Course {
         self.course
     }
 
     /// How many command excursions stayed within the window and were not measured.
-    pub fn small(&self) -> u32 {
+    pub(crate) fn small(&self) -> u32 {
         self.small
     }
 
     /// Whether the command has started but not yet come to rest.
-    pub fn under_way(&self) -> bool {
+    pub(crate) fn under_way(&self) -> bool {
         self.state == State::Going
     }
 
-    /// How long after `now` an unchanged command changes no phase. Unit: ticks
-    #[inline]
-    pub fn left(&self, settings: &Settings, now: u64) -> u32 {
-        match self.state {
-            State::Going => left(self.needed(settings), now - self.changed),
-            State::Idle | State::Resting => u32::MAX,
-        }
-    }
-
-    /// Adds a whole stretch, none standing longer than [`Motion::left`], or all moving after a sample that moved.
-    #[inline]
-    pub fn take(&mut self, stretch: &Stretch, moving: bool, now: u64) {
-        if !moving {
-            if self.state == State::Going {
-                self.held_samples += stretch.readings().len() as u32;
-            }
-            return;
-        }
-        let origin = stretch.before().command.wrapping_sub(self.course.travel);
-        let away = |reading: &Reading| reading.command.wrapping_sub(origin);
-        let furthest = stretch.readings().iter().map(|reading| away(reading).unsigned_abs()).max();
-        let (last_but_one, last) = stretch.end();
-        self.excursion = self.excursion.max(furthest.unwrap_or(0));
-        self.course.travel = away(&last);
-        self.changed = now;
-        self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
-        self.step = last.command.wrapping_sub(last_but_one.command);
-        self.held_samples_before = 0;
-    }
-
-    /// Adds the first sample standing after one that moved: nothing is at rest so soon.
-    #[inline]
-    pub fn stopped(&mut self, sample: Sample, now: u64) {
-        self.changed = now - u64::from(sample.elapsed);
-        self.held_samples = 1;
-    }
-
-    /// Adds one sample standing no longer than [`Motion::left`].
-    #[inline]
-    pub fn step_held(&mut self) {
-        self.held_samples = self.held_samples.wrapping_add(1);
-    }
-
-    /// Adds so many of them.
-    #[inline]
-    pub fn held_for(&mut self, samples: u32) {
-        self.held_samples = self.held_samples.wrapping_add(samples);
-    }
-
-    /// Adds one sample moving after another.
-    ///
-    /// The last of those that move is what counts; when it was, the next sample sorted tells.
-    #[inline]
-    pub fn step_moving(&mut self, sample: Sample) {
-        let travel = self.course.travel.wrapping_add(sample.command_change);
-        self.course.travel = travel;
-        // Written only where it changes.
-        if travel.unsigned_abs() > self.excursion {
-            self.excursion = travel.unsigned_abs();
-        }
-        self.pause = u64::from(sample.elapsed);
-        self.step = sample.command_change;
-        self.held_samples_before = 0;
-    }
-
-    /// Adds one sample moving after one that stood; whether a move starts.
-    #[inline]
-    pub fn step_away(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
-        self.changed(settings, sample, now)
-    }
-
     /// Sorts one sample; `now` counts ticks since the first reading.
-    #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
-        if self.held_samples == 0 && self.state == State::Going {
-            self.changed = now - u64::from(sample.elapsed);
-        }
+    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         if sample.command_change != 0 {
             return self.changed(settings, sample, now);
         }
@@ -185,7 +110,6 @@ impl Motion {
         }
     }
 
-    #[inline]
     fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         self.pause = now - self.changed;
         self.changed = now;
@@ -201,9 +125,8 @@ impl Motion {
         Phase::Moving
     }
 
-    #[inline]
     fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
-        // What it stood before the sample that it last stood at.
+        // The change may have come at any time since the last sample, so the time since then does not count.
         let stood_long = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
         self.course.start = now - u64::from(elapsed);
         self.course.travel = travel;
@@ -213,12 +136,9 @@ impl Motion {
         self.held_samples_before = FIRST_PULSE;
     }
 
-    #[inline]
     fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
-        self.held_samples += 1;
-        // Most samples are answered by the first two; nothing is at rest sooner than that.
-        let early = self.held_samples < REST_SAMPLES || held < u64::from(settings.rest_time);
-        if early || held < self.needed(settings) {
+        self.held_samples = self.held_samples.saturating_add(1);
+        if self.held_samples < REST_SAMPLES || held < self.needed(settings) {
             return Phase::Holding;
         }
         self.rested(settings, held)
@@ -235,8 +155,6 @@ impl Motion {
         waited.max(rest_time)
     }
 
-    #[cold]
-    #[inline(never)]
     fn rested(&mut self, settings: &Settings, held: u64) -> Phase {
         if self.excursion <= settings.window {
             self.small = self.small.saturating_add(1);
@@ -248,12 +166,6 @@ impl Motion {
         self.state = State::Resting;
         Phase::End
     }
-}
-
-/// What is left of a time after `passed` and one tick more. Unit: ticks
-#[inline]
-pub fn left(time: u64, passed: u64) -> u32 {
-    u32::try_from(time.saturating_sub(passed + 1)).unwrap_or(u32::MAX)
 }
 
 #[cfg(test)]

@@ -6,13 +6,13 @@ const REST: u32 = 20;
 
 /// Start, command end and travel of each move in the commands, one per millisecond.
 fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<(u64, u64, i32, bool)> {
-    let parameters = Parameters { ticks_per_second: 1000, window, rest_time: REST, ..Parameters::default() };
+    let parameters = Parameters { window, rest_time: REST, ..Parameters::at(1000) };
     let settings = Settings::new(parameters).unwrap();
     let (mut sampler, mut motion) = (Sampler::default(), Motion::default());
     let mut found = std::vec![];
     for (tick, command) in (0..).zip(commands) {
         let reading = Reading { tick, command, feedback: 0 };
-        if sampler.is_new() {
+        if tick == 0 {
             sampler.begin(&settings, reading);
             continue;
         }

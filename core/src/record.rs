@@ -5,7 +5,7 @@ use core::fmt;
 use crate::motion::Course;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
-use crate::settling::approach::First;
+use crate::settling::approach::FirstCrossing;
 use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
@@ -171,7 +171,6 @@ pub struct Record {
 
 impl Record {
     /// Puts together what the stages found out.
-    #[inline]
     pub fn new(settings: &Settings, number: u32, course: &Course, stop: &Stop) -> Record {
         let times = Times::new(settings, course, stop);
         let (outcome, reasons) = judge(settings, course, stop, &times);
@@ -220,10 +219,12 @@ impl Times {
         let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
         // The clock of ISO 9283 starts before the command end if the window was crossed by then.
         let stabilization = held.and_then(|settling| match stop.first_crossing {
-            First::Before { first, last } if stop.last_entry.is_none() => Some(first.saturating_sub(last)),
-            First::Before { first, .. } => Some(settling.saturating_add(first)),
-            First::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
-            First::Unseen => None,
+            FirstCrossing::Before { first, last } if stop.last_entry.is_none() => {
+                Some(first.saturating_sub(last))
+            }
+            FirstCrossing::Before { first, .. } => Some(settling.saturating_add(first)),
+            FirstCrossing::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
+            FirstCrossing::Unseen => None,
         });
         let reached = stop.reached.map(|dwell| since(dwell).saturating_add(settings.window_time));
         Times {
@@ -253,7 +254,7 @@ fn uncertainty(settings: &Settings, course: &Course, stop: &Stop) -> Uncertainty
 }
 
 /// Ticks that can be told apart in one move; a longer one is untrusted and has no curve.
-pub const LONGEST_MOVE: u64 = 1 << 31;
+pub(crate) const LONGEST_MOVE: u64 = 1 << 31;
 
 fn judge(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> (Outcome, Reasons) {
     let unseen = settings.definition == Definition::Iso9283

@@ -1,4 +1,4 @@
-//! In: what the user asks of one axis. Out: the same, checked once and never changed.
+//! In: the parameters a user sets for one axis. Out: the same as settings, checked once.
 
 use core::fmt;
 use core::ops::Deref;
@@ -16,7 +16,7 @@ pub enum Definition {
     TargetReached,
 }
 
-/// What can be asked of one axis; [`Settings::new`] checks it.
+/// Parameters of one axis; [`Settings::new`] checks them. Begin with [`Parameters::at`], which knows the tick rate.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parameters {
     /// How fast the time stamps count. Unit: ticks/s
@@ -41,13 +41,16 @@ pub struct Parameters {
     pub definition: Definition,
 }
 
-impl Default for Parameters {
-    fn default() -> Parameters {
+impl Parameters {
+    /// Parameters for time stamps that count at this rate: window time 10 ms, rest time 20 ms, window one count.
+    ///
+    /// Times shorter than one tick become one tick; a rate of 0 is refused by [`Settings::new`].
+    pub const fn at(ticks_per_second: u32) -> Parameters {
         Parameters {
-            ticks_per_second: 1_000_000,
+            ticks_per_second,
             window: 1,
-            window_time: 10_000,
-            rest_time: 20_000,
+            window_time: ticks(ticks_per_second, 10),
+            rest_time: ticks(ticks_per_second, 20),
             following_error_window: u32::MAX,
             following_error_time_out: 0,
             command_scale: (1, 1),
@@ -55,6 +58,29 @@ impl Default for Parameters {
             jump: 1 << 30,
             definition: Definition::LastEntry,
         }
+    }
+
+    /// The same with this window time; 0 asks for none. Unit: ms
+    pub const fn with_window_time_ms(self, milliseconds: u32) -> Parameters {
+        let window_time = if milliseconds == 0 { 0 } else { ticks(self.ticks_per_second, milliseconds) };
+        Parameters { window_time, ..self }
+    }
+
+    /// The same with this rest time. Unit: ms
+    pub const fn with_rest_time_ms(self, milliseconds: u32) -> Parameters {
+        Parameters { rest_time: ticks(self.ticks_per_second, milliseconds), ..self }
+    }
+}
+
+/// A time in whole ticks, rounded up, at least one; `u32::MAX` stands for all beyond it.
+const fn ticks(ticks_per_second: u32, milliseconds: u32) -> u32 {
+    let ticks = (ticks_per_second as u64 * milliseconds as u64).div_ceil(1000);
+    if ticks == 0 {
+        1
+    } else if ticks > u32::MAX as u64 {
+        u32::MAX
+    } else {
+        ticks as u32
     }
 }
 
@@ -78,22 +104,10 @@ impl fmt::Display for Invalid {
 pub struct Settings {
     parameters: Parameters,
     rest_samples: u32,
-    bounds: Bounds,
-}
-
-/// Ranges of errors that need no closer look, worked out once. Unit: feedback counts
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Bounds {
-    /// Largest that is no following error.
-    pub widest: i32,
-    /// The same outside the window, the range being no wider than a jump; not beyond the window if there is none.
-    pub far: i32,
-    /// The same inside.
-    pub edge: i32,
 }
 
 /// Longest time a setting may name, so that sums of two never wrap. Unit: ticks
-pub const LONGEST: u32 = 1 << 30;
+pub const LONGEST_TIME: u32 = 1 << 30;
 
 impl Settings {
     /// Checks every parameter; the error names the first that breaks its rule.
@@ -103,11 +117,11 @@ impl Settings {
             Some(("ticks_per_second", "at least 1"))
         } else if p.window > i32::MAX as u32 {
             Some(("window", "less than 2^31 counts"))
-        } else if p.window_time > LONGEST {
+        } else if p.window_time > LONGEST_TIME {
             Some(("window_time", "at most 2^30 ticks"))
-        } else if p.rest_time == 0 || p.rest_time > LONGEST {
+        } else if p.rest_time == 0 || p.rest_time > LONGEST_TIME {
             Some(("rest_time", "1 to 2^30 ticks"))
-        } else if p.following_error_time_out > LONGEST {
+        } else if p.following_error_time_out > LONGEST_TIME {
             Some(("following_error_time_out", "at most 2^30 ticks"))
         } else if p.command_scale.0 == 0 || p.command_scale.1 <= 0 {
             Some(("command_scale", "a fraction with a non-zero upper and a positive lower part"))
@@ -120,46 +134,16 @@ impl Settings {
         };
         match broken {
             Some((parameter, rule)) => Err(Invalid { parameter, rule }),
-            None => Ok(Settings {
-                parameters,
-                rest_samples: rest_samples(parameters.window),
-                bounds: bounds(&parameters),
-            }),
+            None => Ok(Settings { parameters, rest_samples: rest_samples(parameters.window) }),
         }
     }
 }
 
 impl Settings {
-    /// Samples of a rest that are summed: inside this window no sum of squares outgrows 62 bits.
-    #[inline]
+    /// Most samples of a rest that are summed: with no more, no sum of squares exceeds 62 bits inside this window.
     pub fn rest_samples(&self) -> u32 {
         self.rest_samples
     }
-
-    /// Errors that need no closer look.
-    #[inline]
-    pub fn bounds(&self) -> Bounds {
-        self.bounds
-    }
-}
-
-const fn bounds(parameters: &Parameters) -> Bounds {
-    let (widest, window) = (counts(parameters.following_error_window), counts(parameters.window));
-    let beyond = window.saturating_add(counts(parameters.jump));
-    Bounds {
-        widest,
-        far: least(widest, beyond),
-        edge: least(least(window, widest), counts(parameters.jump / 2)),
-    }
-}
-
-/// The same with a sign, the largest standing for all beyond it.
-const fn counts(counts: u32) -> i32 {
-    if counts > i32::MAX as u32 { i32::MAX } else { counts as i32 }
-}
-
-const fn least(one: i32, other: i32) -> i32 {
-    if one < other { one } else { other }
 }
 
 const fn rest_samples(window: u32) -> u32 {
@@ -167,6 +151,8 @@ const fn rest_samples(window: u32) -> u32 {
     let most = (1 << 62) / (widest * widest);
     if most > 1 << 16 { 1 << 16 } else { most as u32 }
 }
+
+impl core::error::Error for Invalid {}
 
 impl Deref for Settings {
     type Target = Parameters;
@@ -182,9 +168,20 @@ mod tests {
 
     #[track_caller]
     fn check(change: impl Fn(&mut Parameters), broken: Option<&str>) {
-        let mut parameters = Parameters::default();
+        let mut parameters = Parameters::at(1_000_000);
         change(&mut parameters);
         assert_eq!(Settings::new(parameters).err().map(|invalid| invalid.parameter), broken);
+    }
+
+    #[test]
+    fn times_in_milliseconds_become_ticks() {
+        let times = |parameters: Parameters| (parameters.window_time, parameters.rest_time);
+        assert_eq!(times(Parameters::at(1_000_000)), (10_000, 20_000));
+        assert_eq!(times(Parameters::at(1000)), (10, 20));
+        assert_eq!(times(Parameters::at(30)), (1, 1));
+        assert_eq!(times(Parameters::at(4000).with_window_time_ms(0).with_rest_time_ms(3)), (0, 12));
+        assert_eq!(times(Parameters::at(u32::MAX).with_rest_time_ms(u32::MAX)), (42_949_673, u32::MAX));
+        check(|p| *p = Parameters::at(0), Some("ticks_per_second"));
     }
 
     #[test]
@@ -193,7 +190,7 @@ mod tests {
         check(|p| p.window = 0, None);
         check(|p| p.window = 1 << 31, Some("window"));
         check(|p| p.ticks_per_second = 0, Some("ticks_per_second"));
-        check(|p| p.window_time = LONGEST + 1, Some("window_time"));
+        check(|p| p.window_time = LONGEST_TIME + 1, Some("window_time"));
         check(|p| p.rest_time = 0, Some("rest_time"));
         check(|p| p.following_error_time_out = u32::MAX, Some("following_error_time_out"));
         check(|p| p.command_scale = (0, 1), Some("command_scale"));

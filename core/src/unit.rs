@@ -21,6 +21,8 @@ pub enum Unusable {
     TooLarge,
 }
 
+impl core::error::Error for Unusable {}
+
 impl fmt::Display for Unusable {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         out.write_str(match self {

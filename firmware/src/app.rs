@@ -7,14 +7,12 @@
 //! and `KINDS`, how many kinds of moves are monitored on each axis at a time.
 
 use embedded_storage::nor_flash::NorFlash;
-use stillpoint_core::axis::Event;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Settings;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Hello, Reset};
 use stillpoint_core::wire::watch::Why;
+use stillpoint_core::{Event, Reading, Settings};
 
 use crate::lamp::{Conditions, Lamp};
 use crate::log::Error;
@@ -78,13 +76,13 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
             number += 1;
             AxisChannel::new(number as u8 - 1, config, identity.period)
         });
-        let rate = channels.first().map_or(1, |channel| channel.config().settings.ticks_per_second);
+        let rate = channels.first().map_or(1, |channel| channel.ticks_per_second());
         let mut app = App {
             identity,
             sampler: Sampler::new(identity.period),
             channels,
             publisher: Publisher::new(store, rate),
-            receiver: Receiver::new(Way::FromHost),
+            receiver: Receiver::new(Direction::FromHost),
             epoch: None,
         };
         app.identify();
@@ -183,7 +181,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
     }
 
     fn ticks_per_second(&self) -> u32 {
-        self.channels.first().map_or(1, |channel| channel.config().settings.ticks_per_second)
+        self.channels.first().map_or(1, |channel| channel.ticks_per_second())
     }
 }
 
@@ -203,10 +201,10 @@ fn step<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     }
     let Some(reading) = channel.infer(reading) else { return };
     if channel.is_due(reading) {
-        let was_inferred = channel.config().inferred;
+        let was_inferred = channel.is_inferred();
         reconfigure(channel, publisher);
         // This reading belongs to the source before; the next one comes from the other.
-        if was_inferred || channel.config().inferred {
+        if was_inferred || channel.is_inferred() {
             return;
         }
     }

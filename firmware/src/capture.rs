@@ -8,7 +8,7 @@
 //! must hold the moves of a shift, and an axis that never settles must not displace the moves that led to it. Each
 //! axis has a budget, see [`EvidenceBudget`].
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 use stillpoint_core::wire::trace::{Packer, Trace};
 
 /// Buffer for the readings after the command end. Unit: bytes

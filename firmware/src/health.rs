@@ -7,8 +7,7 @@
 //! A signal is still while it stays within a band around one of its positions. An axis that never comes to rest, or
 //! moves less than sixteen bands, gives no finding about its moves.
 
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Settings;
+use stillpoint_core::{Reading, Settings};
 
 pub use finding::{Finding, Severity, Signal};
 use ratio::Ratio;

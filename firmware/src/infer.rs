@@ -26,9 +26,7 @@
 //! are lost too. Cost: four bytes per sample of delay and 500 more; about two hundred short steps in a sample at most.
 
 use heapless::Deque;
-use stillpoint_core::record::{Reasons, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Reading, Reasons, Record};
 
 use command_end::Departure;
 use delay_line::{Arrival, DelayLine};
@@ -279,7 +277,7 @@ impl<const SAMPLES: usize> Inference<SAMPLES> {
 
     /// Marks a record as inferred, widens its uncertainty and removes what can't be known. To be called for each record
     /// when the core returns it, with its window and its curve.
-    pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = Point>) {
+    pub fn mark_record(&self, record: &mut Record, window: u32, curve: impl Iterator<Item = CurvePoint>) {
         record.reasons = record.reasons.with(INFERRED);
         record.rest_error = None;
         uncertainty::widen(record, self.uncertainty, window, curve);

@@ -113,7 +113,7 @@ mod tests {
     use std::vec::Vec;
     use stillpoint_core::wire::LONGEST_BODY;
     use stillpoint_core::wire::frame::{Payload, encode, encode_body};
-    use stillpoint_core::wire::header::{Numbers, Way};
+    use stillpoint_core::wire::header::{Direction, Numbers};
     use stillpoint_core::wire::message::Message;
     use stillpoint_core::wire::receive::{Event, Receiver};
     use stillpoint_core::wire::status::{Gap, Hello, Status};
@@ -127,7 +127,7 @@ mod tests {
 
     /// Priority and number of each frame in the bytes.
     fn read(bytes: &[u8]) -> Vec<(Priority, u32)> {
-        let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+        let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
         let (mut remaining, mut found) = (bytes, Vec::new());
         while let Some(event) = receiver.step(&mut remaining) {
             let Event::Frame(frame) = event else { panic!("{event:?}") };
@@ -138,7 +138,7 @@ mod tests {
 
     #[test]
     fn the_urgent_goes_first_and_a_begun_frame_is_finished() {
-        let (mut link, mut numbers) = (Link::new(), Numbers::new(Way::FromDevice, 7));
+        let (mut link, mut numbers) = (Link::new(), Numbers::new(Direction::FromDevice, 7));
         let mut bytes = [0; 4096];
         queue(&mut link, &mut numbers, &Message::Status(Status::default()));
         let begun = link.transmit(&mut bytes[..5]);
@@ -153,7 +153,7 @@ mod tests {
 
     #[test]
     fn a_full_queue_refuses_and_the_number_is_missing() {
-        let (mut link, mut numbers) = (Link::new(), Numbers::new(Way::FromDevice, 7));
+        let (mut link, mut numbers) = (Link::new(), Numbers::new(Direction::FromDevice, 7));
         let gap = Message::Gap(Gap::default());
         for place in 0..DEPTH + 3 {
             assert_eq!(queue(&mut link, &mut numbers, &gap), place < DEPTH);
@@ -170,7 +170,7 @@ mod tests {
     /// Sealed first and framed then, a frame has the same bytes as made for a line at once.
     #[test]
     fn framing_a_sealed_body_is_encoding_for_the_line() {
-        let (mut link, mut numbers) = (Link::new(), Numbers::new(Way::FromDevice, 0x0100_0000));
+        let (mut link, mut numbers) = (Link::new(), Numbers::new(Direction::FromDevice, 0x0100_0000));
         for message in [Message::Status(Status::default()), Message::Gap(Gap::default())] {
             let mut expected = [0; LONGEST_FRAME];
             let header = numbers.clone().take(message.priority());

@@ -5,7 +5,7 @@
 //! an error. During a gap a 16-bit counter may pass half its range unseen: its position is then wrong by a multiple
 //! of 65,536. The gap marks the move, and later travels are right again.
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use crate::tap::{Extended, Register};
 

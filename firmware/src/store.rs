@@ -8,7 +8,7 @@ use heapless::Vec;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Frame, encode_body};
-use stillpoint_core::wire::header::{Header, Way};
+use stillpoint_core::wire::header::{Direction, Header};
 use stillpoint_core::wire::settings::Parameters;
 use stillpoint_core::wire::{CURRENT, LONGEST_BODY};
 
@@ -65,7 +65,7 @@ impl<F: NorFlash> Store<F> {
         let mut bodies = Vec::<u8, STATE>::new();
         for apply in settings {
             let mut buffer = [0; LONGEST_BODY];
-            let header = Header { version: CURRENT, way: Way::FromHost, ..Header::default() };
+            let header = Header { version: CURRENT, direction: Direction::FromHost, ..Header::default() };
             let body = encode_body::<SmallTable>(&header, &Command::Apply(apply), &mut buffer);
             let body = body.map_err(|_| Error::TooLong(LONGEST_BODY))?;
             let fits = bodies.push(body.len() as u8).is_ok() && bodies.extend_from_slice(body).is_ok();

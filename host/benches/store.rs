@@ -15,7 +15,7 @@ use stillpoint::store::log::{Axis, Log};
 use stillpoint::store::moves::Ask;
 use stillpoint::store::{Durability, Options, Store};
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -97,7 +97,7 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
 }
 
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
-    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Way::FromDevice), vec![]);
+    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Direction::FromDevice), vec![]);
     for chunk in chunks {
         let mut left = chunk.as_slice();
         while let Some(event) = receiver.step(&mut left) {

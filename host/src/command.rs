@@ -4,7 +4,7 @@ use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 
 /// Numbers and encodes what a host wants.
 #[derive(Debug)]
@@ -15,7 +15,7 @@ pub struct Commands {
 impl Commands {
     /// With a number that no earlier start of this host had; the time will do.
     pub fn new(boot: u32) -> Commands {
-        Commands { numbers: Numbers::new(Way::FromHost, boot) }
+        Commands { numbers: Numbers::new(Direction::FromHost, boot) }
     }
 
     /// The bytes of a command.

@@ -5,14 +5,12 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use stillpoint_core::record::Record;
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -20,6 +18,7 @@ use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
 use stillpoint_core::wire::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
+use stillpoint_core::{CurvePoint, Record};
 
 /// A move that a monitor told.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,7 +32,7 @@ pub struct Told {
     /// What was measured.
     pub record: Record,
     /// Its settling curve; empty if its frames were lost.
-    pub curve: Vec<Point>,
+    pub curve: Vec<CurvePoint>,
 }
 
 /// What a monitor said.
@@ -105,7 +104,7 @@ pub struct Decoder {
 impl Default for Decoder {
     fn default() -> Decoder {
         Decoder {
-            receiver: Receiver::new(Way::FromDevice),
+            receiver: Receiver::new(Direction::FromDevice),
             sequence: Sequence::default(),
             counts: Counts::default(),
             open: BTreeMap::new(),

@@ -13,8 +13,8 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
 use stillpoint::store::{Options, Store};
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
@@ -31,7 +31,7 @@ fn monitor() -> Monitor {
 
 /// The same, its flash worn once that is said.
 fn monitor_on(is_worn: Arc<AtomicBool>) -> Monitor {
-    let parameters = Parameters { window: 50, ..Parameters::default() };
+    let parameters = Parameters { window: 50, ..Parameters::at(1_000_000) };
     let settings = Settings::new(parameters).expect("settings");
     let identity =
         Identity { device: *b"invented\0\0\0\0", board: "test", reset: Reset::PowerOn, period: 1000 };

@@ -20,7 +20,7 @@ use stillpoint::command::Commands;
 use stillpoint::decode::{Decoder, Said};
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint::source::{self, Line};
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
 /// Unit: s

@@ -3,7 +3,7 @@
 use std::io::Cursor;
 use stillpoint::error::Error;
 use stillpoint::trace::{Choice, Faults, Layout, Row, Trace, choice::fraction};
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 #[path = "trace/files.rs"]
 mod files;

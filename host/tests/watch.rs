@@ -8,7 +8,7 @@ use std::time::Duration;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::{LONGEST_FRAME, finding, watch};
 
@@ -64,7 +64,7 @@ fn findings_and_alarms_are_told_in_words() {
     let found = finding::Finding { axis: 1, which, severity, proposed, ..finding::Finding::default() };
     let (subject, state) = (watch::Subject::Signal, watch::AlarmState::Unacknowledged);
     let alarm = watch::Alarm { alarm: 3, axis: 1, subject, state, ..watch::Alarm::default() };
-    let (mut numbers, mut bytes) = (Numbers::new(Way::FromDevice, 1), vec![]);
+    let (mut numbers, mut bytes) = (Numbers::new(Direction::FromDevice, 1), vec![]);
     for message in [Message::Finding(found), Message::Alarm(alarm)] {
         let (header, mut frame) = (numbers.take(message.priority()), [0; LONGEST_FRAME]);
         bytes.extend(encode::<SmallTable>(&header, &message, &mut frame).expect("it fits"));

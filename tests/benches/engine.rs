@@ -10,9 +10,7 @@ use std::io::Write as _;
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::{Axis, Event, Parameters, Reading, Settings};
 
 const PERIOD: u32 = 250;
 const WINDOW: u32 = 2796;
@@ -72,9 +70,9 @@ fn bare(readings: &[Reading]) -> (u32, u64) {
 }
 
 fn core(settings: &Settings, readings: &[Reading]) -> (u32, u64) {
-    let mut axis = Axis::default();
+    let mut axis = Axis::new(*settings);
     let (mut moves, mut sum) = (0, 0);
-    let mut take = |axis: &mut Axis| {
+    let mut read = |axis: &mut Axis| {
         while let Some(event) = axis.event() {
             let Event::Move(record) = event else { continue };
             moves += 1;
@@ -82,13 +80,13 @@ fn core(settings: &Settings, readings: &[Reading]) -> (u32, u64) {
             sum += axis.curve().map(|point| u64::from(point.settling.unwrap_or(0))).sum::<u64>() & 1;
         }
     };
-    let mut left = readings;
-    while !left.is_empty() {
-        left = &left[axis.run(settings, left)..];
-        take(&mut axis);
+    let mut remaining = readings;
+    while !remaining.is_empty() {
+        remaining = &remaining[axis.run(remaining)..];
+        read(&mut axis);
     }
-    axis.finish(settings);
-    take(&mut axis);
+    axis.finish();
+    read(&mut axis);
     (moves, sum)
 }
 
@@ -132,7 +130,7 @@ fn turn(readings: &[Reading], best: &mut [f64], work: &dyn Fn(&[Reading]) -> (u3
 
 fn main() {
     let readings = axis();
-    let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::default() };
+    let parameters = Parameters { window: WINDOW, window_time: WINDOW_TIME, ..Parameters::at(1_000_000) };
     let settings = Settings::new(parameters).expect("valid settings");
     let (mut best_core, mut best_bare) = (vec![f64::MAX; MOVES / TOGETHER], vec![f64::MAX; MOVES / TOGETHER]);
     for _ in 0..TURNS {

@@ -9,17 +9,16 @@ use std::hint::black_box;
 use std::ops::Range;
 use std::time::Instant;
 
-use stillpoint_core::record::{Outcome, Reasons, Record};
-use stillpoint_core::settling::peaks::Speed;
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload as _, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::Sequence;
+use stillpoint_core::{Outcome, Reasons, Record, Speed};
 
 const FRAMES: u32 = 100_000;
 /// What a serial port or a file gives at once. Unit: bytes
@@ -57,7 +56,7 @@ fn record(number: u32) -> Record {
 
 /// All frames after each other, and where each stands.
 fn stream() -> (Vec<u8>, Vec<Range<usize>>) {
-    let mut numbers = Numbers::new(Way::FromDevice, 0x5EED_B007);
+    let mut numbers = Numbers::new(Direction::FromDevice, 0x5EED_B007);
     let (mut bytes, mut places) = (vec![], vec![]);
     for number in 0..FRAMES {
         let message = Message::Move(Move::new((number % 3) as u8, false, &record(number)));
@@ -78,7 +77,7 @@ fn use_it(sum: &mut u64, message: &Message) {
 }
 
 fn receiver(bytes: &[u8]) -> (u64, u64) {
-    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
     let (mut sequence, mut counts, mut sum) = (Sequence::default(), Counts::default(), 0);
     for chunk in bytes.chunks(CHUNK) {
         let mut left = chunk;

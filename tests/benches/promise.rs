@@ -6,7 +6,7 @@
 
 use std::time::Instant;
 
-use stillpoint_core::drift::watch::Wish;
+use stillpoint_core::drift::DriftConfig;
 use stillpoint_tests::promise::{Cell, cells};
 use stillpoint_tests::scatter::Shape;
 
@@ -24,7 +24,7 @@ fn main() {
     let beyond = [0.6, 0.9].map(|alike| Cell { shape: Shape::Normal(0.1), alike, baseline: 500 });
     for cell in cells().into_iter().chain(beyond) {
         let clock = Instant::now();
-        let count = cell.watch(Wish::default(), axes, months);
+        let count = cell.watch(DriftConfig::default(), axes, months);
         let per_move = clock.elapsed().as_secs_f64() * 1e9 / (count.months * 7200.0 * 730.5);
         println!(
             "{:<17} {:<6} {:<9} {:>5}/{:<8} {:>11.1} {:>9.1}  {:?}",

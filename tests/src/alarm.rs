@@ -3,7 +3,7 @@
 //! The table is written out by hand from the published one; the condition is judged anew at each number by
 //! going back through all that came before.
 
-use stillpoint_core::alarm::life::{Event, State};
+use stillpoint_core::alarm::{Event, State};
 use stillpoint_core::alarm::{Parameters, Side};
 
 /// State, event, latching, abnormal, and the state after.

@@ -3,7 +3,7 @@
 //! Written apart from the monitor: every alarm looks at its last figure at every tick, and what logic does is
 //! tried one alarm after another until nothing more happens.
 
-use stillpoint_core::alarm::life::{Event, State};
+use stillpoint_core::alarm::{Event, State};
 use stillpoint_core::alarm::{Parameters, Priority};
 use stillpoint_core::wire::watch::{AlarmState, Arrangement, Subject};
 

@@ -2,7 +2,7 @@
 //!
 //! [`Sums`] are the shipped ones; [`Average`] is the plain EWMA that anyone would compare them with.
 
-use stillpoint_core::drift::cusum::Cusum;
+use stillpoint_core::drift::Cusum;
 
 use crate::scatter::{Scatter, Shape};
 

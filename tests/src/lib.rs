@@ -13,6 +13,8 @@ pub mod chance;
 pub mod monitor;
 pub mod recording;
 pub mod emulator;
+pub mod moments;
+pub mod quantile;
 pub mod linear;
 pub mod exponential;
 pub mod normal;

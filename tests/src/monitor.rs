@@ -1,14 +1,13 @@
 //! In: readings of one axis, commands. Out: every frame that a monitor on it sends.
 
 use stillpoint::command::Commands;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::{Header, Way};
+use stillpoint_core::wire::header::{Direction, Header};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Parameters, Reading, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
@@ -35,7 +34,7 @@ impl Monitor {
         let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period };
         let flash = MemoryFlash::new(vec![0; 1 << 20]);
         let app = App::new(identity, [settings], flash).expect("the flash opens");
-        Monitor { app, receiver: Receiver::new(Way::FromDevice), commands: Commands::new(7) }
+        Monitor { app, receiver: Receiver::new(Direction::FromDevice), commands: Commands::new(7) }
     }
 
     /// What comes while these readings are taken.

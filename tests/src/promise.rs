@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::Drift;
-use stillpoint_core::drift::watch::{Watch, Wish};
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
 
 use crate::scatter::{Scatter, Shape};
 
@@ -49,9 +49,9 @@ impl Cell {
     /// Watches `axes` axes, each with a baseline of its own, for a part of a month in which nothing changes.
     ///
     /// After an alarm the watch is armed again with the same baseline: a bad one counts as often as it errs.
-    pub fn watch(&self, wish: Wish, axes: u32, months: f64) -> Count {
-        let wish = Wish { baseline: self.baseline, ..wish };
-        let watch = Watch::new(wish).expect("a sound wish");
+    pub fn watch(&self, wish: DriftConfig, axes: u32, months: f64) -> Count {
+        let wish = DriftConfig { baseline: self.baseline, ..wish };
+        let watch = DriftSettings::new(wish).expect("a sound wish");
         let moves = (f64::from(wish.moves_per_hour) * 730.5 * months) as u32;
         let mut scatter = Scatter::new(self.shape, self.alike, 1);
         let mut count = Count { months: f64::from(axes) * months, ..Count::default() };

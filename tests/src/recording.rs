@@ -7,8 +7,7 @@ use stillpoint::measure::{Ask, Summary, measure};
 use stillpoint::report::line::MoveLine;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::settings::Definition;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::{Definition, Fraction};
 
 /// What is asked by default, with this window in the unit of the recording.
 pub fn ask(window: &str) -> Ask {

@@ -1,11 +1,6 @@
 //! In: samples in memory. Out: the records the core makes of them.
 
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::record::Record;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::Status;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
 
 /// One move as the core tells it.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,7 +8,7 @@ pub struct Told {
     /// The record.
     pub record: Record,
     /// The settling curve.
-    pub curve: Vec<Point>,
+    pub curve: Vec<CurvePoint>,
 }
 
 /// Everything one axis told.
@@ -30,16 +25,16 @@ pub struct Run {
 /// Steps one axis through all readings.
 pub fn run(parameters: Parameters, readings: impl IntoIterator<Item = Reading>) -> Run {
     let settings = Settings::new(parameters).expect("settings of a test are valid");
-    let mut axis = Axis::default();
+    let mut axis = Axis::new(settings);
     let mut run = Run::default();
     for reading in readings {
-        let status = axis.step(&settings, reading);
+        let status = axis.step(reading);
         run.statuses.push(status);
         if status.event {
             take(&mut axis, &mut run.moves);
         }
     }
-    run.under_way = axis.finish(&settings);
+    run.under_way = axis.finish();
     take(&mut axis, &mut run.moves);
     run
 }

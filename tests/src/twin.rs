@@ -2,7 +2,7 @@
 //!
 //! The slow, obvious twin of the core. It shares no code with it and looks at whole arrays.
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 /// What the twin is told.
 #[derive(Clone, Copy, Debug)]

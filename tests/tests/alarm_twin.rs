@@ -6,8 +6,8 @@ use std::time::Duration;
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use stillpoint::analysis::alarm_rate::{AlarmRate, Annunciation, Period};
-use stillpoint_core::alarm::life::{Event, State};
-use stillpoint_core::alarm::{Action, Answer, NEVER, Parameters, Point, Settings, Side};
+use stillpoint_core::alarm::{Action, AlarmInstance, Answer, NEVER, Parameters, Settings, Side};
+use stillpoint_core::alarm::{Event, State};
 use stillpoint_tests::alarm::{Twin, after, rows};
 
 #[test]
@@ -77,7 +77,7 @@ fn event(action: Action) -> (Event, u64) {
 }
 
 /// What must hold in every state, whatever led to it.
-fn sound(point: &Point, settings: &Settings, now: u64) -> Result<(), TestCaseError> {
+fn sound(point: &AlarmInstance, settings: &Settings, now: u64) -> Result<(), TestCaseError> {
     let abnormal = point.is_abnormal();
     match point.state() {
         State::Unacknowledged | State::Acknowledged => prop_assert!(abnormal),
@@ -110,7 +110,7 @@ proptest! {
     #[test]
     fn an_alarm_never_leaves_its_table(parameters in parameters(), happenings in happenings()) {
         let settings = Settings::new(parameters).unwrap();
-        let (mut point, mut twin) = (Point::default(), Twin::new(parameters));
+        let (mut point, mut twin) = (AlarmInstance::default(), Twin::new(parameters));
         let (mut now, mut last) = (0, None);
         for happening in happenings {
             let (from, due) = (point.state(), twin.due);

@@ -3,14 +3,13 @@
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use stillpoint_core::alarm::life::Event;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
+use stillpoint_core::alarm::Event;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Severity;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Outcome;
 use stillpoint_core::wire::watch::{Action, AlarmPriority, Arrangement, Subject};
+use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::alarms::{Alarms, Told};
 use stillpoint_tests::monitor::{Monitor, Said};
 
@@ -24,7 +23,7 @@ fn parameters(window: u32) -> Parameters {
         window,
         following_error_window: WINDOW as u32,
         following_error_time_out: 50 * MILLISECOND,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     }
 }
 

@@ -2,8 +2,6 @@
 
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Which;
 use stillpoint_core::wire::header::Priority;
@@ -12,6 +10,7 @@ use stillpoint_core::wire::settings;
 use stillpoint_core::wire::watch::{
     Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
 };
+use stillpoint_core::{Parameters, Reading};
 use stillpoint_firmware::lamp::Lamp;
 use stillpoint_tests::monitor::{Monitor, Said};
 
@@ -19,7 +18,7 @@ const RATE: u32 = 4000;
 const PERIOD: u32 = 1_000_000 / RATE;
 
 fn parameters() -> Parameters {
-    Parameters { window: 900, ..Parameters::default() }
+    Parameters { window: 900, ..Parameters::at(1_000_000) }
 }
 
 fn readings(seconds: usize) -> Vec<Reading> {

@@ -2,15 +2,13 @@
 
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::LONGEST_BODY;
 use stillpoint_core::wire::command::{CaptureNext, Command, DumpSince};
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::encode_body;
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
+use stillpoint_core::{Outcome, Parameters, Reading, Record};
 use stillpoint_firmware::capture::{Capture, EvidenceBudget};
 use stillpoint_tests::monitor::{Monitor, Said};
 
@@ -29,7 +27,7 @@ fn readings(axis: usize, seconds: usize) -> Vec<Reading> {
 
 /// Window of the shuttle; a part of a count is never settled in.
 fn parameters(window: u32) -> Parameters {
-    Parameters { window, ..Parameters::default() }
+    Parameters { window, ..Parameters::at(1_000_000) }
 }
 
 /// The samples of each stop by the number of the move, and the series in which they came.

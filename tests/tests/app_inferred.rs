@@ -5,14 +5,11 @@ use stillpoint::command::Commands;
 use stillpoint::decode::{self, Decoder};
 use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Record, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::infer::{INFERRED, Inference, Limits};
 use stillpoint_firmware::memory::MemoryFlash;
@@ -23,7 +20,7 @@ const PERIOD: u32 = 1_000_000 / RATE;
 
 fn parameters() -> Parameters {
     let window = (0.05 * axes()[0].counts_per_unit.to_f64()) as u32;
-    Parameters { window, ..Parameters::default() }
+    Parameters { window, ..Parameters::at(1_000_000) }
 }
 
 /// A shuttle and its true command.
@@ -64,7 +61,7 @@ fn moves(said: &[Said]) -> Vec<(Record, bool)> {
 fn alone(readings: &[Reading]) -> Vec<Record> {
     let settings = Settings::new(parameters()).expect("valid settings");
     let limits = Limits { still: settings.window / 4, rest: settings.rest_time / PERIOD, period: PERIOD };
-    let (mut infer, mut axis, mut records) = (Inference::<LINE>::default(), Axis::default(), vec![]);
+    let (mut infer, mut axis, mut records) = (Inference::<LINE>::default(), Axis::new(settings), vec![]);
     let mut since = None;
     let mut take = |axis: &mut Axis, infer: &Inference<LINE>, since: u64| {
         while let Some(event) = axis.event() {
@@ -80,10 +77,10 @@ fn alone(readings: &[Reading]) -> Vec<Record> {
         if delayed.gap {
             axis.gap();
         }
-        axis.step(&settings, delayed.reading);
+        axis.step(delayed.reading);
         take(&mut axis, &infer, since);
     }
-    axis.finish(&settings);
+    axis.finish();
     take(&mut axis, &infer, since.unwrap_or(0));
     records
 }

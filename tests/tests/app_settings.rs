@@ -3,12 +3,10 @@
 
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::record::Record;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::{Parameters, Reading, Record};
 use stillpoint_tests::monitor::{Monitor, Said};
 use stillpoint_tests::run::run;
 
@@ -17,7 +15,7 @@ const OLD: u32 = 900;
 const NEW: u32 = 90;
 
 fn parameters(window: u32) -> Parameters {
-    Parameters { window, ..Parameters::default() }
+    Parameters { window, ..Parameters::at(1_000_000) }
 }
 
 fn apply(parameters: Parameters) -> Command {

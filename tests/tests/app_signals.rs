@@ -4,11 +4,10 @@
 use stillpoint::decode::{Decoder, Said};
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::message::Message;
+use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::monitor::{self, Monitor};
 
 const RATE: u32 = 4000;
@@ -20,7 +19,7 @@ fn readings(seconds: usize) -> Vec<Reading> {
 
 fn parameters() -> Parameters {
     let window = (0.05 * axes()[0].counts_per_unit.to_f64()) as u32;
-    Parameters { window, ..Parameters::default() }
+    Parameters { window, ..Parameters::at(1_000_000) }
 }
 
 fn findings(said: &[monitor::Said]) -> Vec<Finding> {

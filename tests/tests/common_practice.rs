@@ -1,8 +1,6 @@
 //! What every commissioning engineer knows. Source: common practice, no source.
 
-use stillpoint_core::record::{Outcome, Reasons};
-use stillpoint_core::settings::Parameters;
-use stillpoint_core::unit::{Fraction, PositionFactor};
+use stillpoint_core::{Fraction, Outcome, Parameters, PositionFactor, Reasons};
 use stillpoint_tests::run::{Told, run, steady};
 
 /// 24 bits, 60 mm per revolution.
@@ -28,7 +26,7 @@ fn stop(settle_ms: f64, period_ms: f64) -> Told {
         ((command * COUNTS).round() as i32, ((command - error) * COUNTS).round() as i32)
     });
     let period = (period_ms * 1000.0) as u32;
-    let parameters = Parameters { window: window(), window_time: 10_000, ..Parameters::default() };
+    let parameters = Parameters { window: window(), window_time: 10_000, ..Parameters::at(1_000_000) };
     let mut moves = run(parameters, steady(period, signals)).moves;
     assert_eq!(moves.len(), 1);
     moves.remove(0)

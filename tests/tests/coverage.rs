@@ -4,8 +4,7 @@
 //! the noise-free, unquantised error crosses the window's edge, half an encoder step beyond the last
 //! reading inside. Encoder phase, amplitude and noise are drawn anew for every move.
 
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::settings::Parameters;
+use stillpoint_core::{Outcome, Parameters, Record};
 use stillpoint_tests::chance::Chance;
 use stillpoint_tests::run::{run, steady};
 
@@ -56,7 +55,7 @@ impl Family {
             signals.push((target, (f64::from(target) - error + phase).floor() as i32));
         }
         let parameters =
-            Parameters { window: self.window as u32, window_time: 5000, ..Parameters::default() };
+            Parameters { window: self.window as u32, window_time: 5000, ..Parameters::at(1_000_000) };
         let record = run(parameters, steady(PERIOD, signals)).moves[0].record;
         (record.outcome == Outcome::Settled).then(|| (record, self.truth(amplitude, samples as f64)))
     }

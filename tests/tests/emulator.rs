@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::{Priority, Way};
+use stillpoint_core::wire::header::{Direction, Priority};
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
@@ -67,7 +67,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
         window: 1000,
         window_time: 100_000,
         rest_time: 200_000,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     };
     let settings = Settings::new(parameters).expect("valid settings");
     let identity =
@@ -94,7 +94,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
 
 /// Every frame by priority and number, its bytes as they are.
 fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
-    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
     let (mut left, mut frames) = (bytes, BTreeMap::new());
     while let Some(event) = receiver.step(&mut left) {
         let Event::Frame(frame) = event else { panic!("{event:?}") };

@@ -5,8 +5,7 @@
 
 use stillpoint::source::rehearsal::axis::{Axis, AxisData};
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::{Parameters, Reading, Settings};
 use stillpoint_firmware::health::{Finding, Health, Limits, Severity, Signal, most_change};
 
 const RATE: u32 = 4000;
@@ -15,7 +14,7 @@ const SECONDS: usize = 40;
 /// Limits with a window of 0.05 mm or degrees.
 fn limits(data: &AxisData, command_scale: (i32, i32)) -> Limits {
     let window = (0.05 * data.counts_per_unit.to_f64()) as u32;
-    let parameters = Parameters { window, command_scale, ..Parameters::default() };
+    let parameters = Parameters { window, command_scale, ..Parameters::at(1_000_000) };
     let most = most_change(16, u32::MAX, RATE);
     Limits::new(&Settings::new(parameters).unwrap(), 1_000_000 / RATE, (most, most))
 }
@@ -47,7 +46,7 @@ fn a_sound_axis_gives_no_finding_however_worn() {
         {
             for window in [0.01, 0.05, 0.5] {
                 let window = (window * data.counts_per_unit.to_f64()) as u32;
-                let settings = Settings::new(Parameters { window, ..Parameters::default() }).unwrap();
+                let settings = Settings::new(Parameters { window, ..Parameters::at(1_000_000) }).unwrap();
                 let limits = Limits::new(&settings, 1_000_000 / rate, (1 << 14, 1 << 14));
                 let found = findings(&limits, readings(&data, age, rate));
                 assert_eq!(found, [], "{} worn {age} at {rate} Hz, window {window}", data.name);

@@ -7,10 +7,7 @@
 use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::profile::Profile;
 use stillpoint::source::rehearsal::transplanter::axes;
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
+use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Record, Settings};
 use stillpoint_firmware::infer::{INFERRED, Inference, Limits};
 use stillpoint_tests::run::run;
 
@@ -23,7 +20,7 @@ const SAMPLES: usize = 1024;
 fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> (Vec<Record>, u32) {
     let settings = Settings::new(parameters).unwrap();
     let limits = Limits { still: parameters.window / 4, rest: 80, period: PERIOD };
-    let (mut infer, mut axis, mut records) = (Inference::<SAMPLES>::default(), Axis::default(), vec![]);
+    let (mut infer, mut axis, mut records) = (Inference::<SAMPLES>::default(), Axis::new(settings), vec![]);
     let mut take = |axis: &mut Axis, infer: &Inference<SAMPLES>| {
         while let Some(event) = axis.event() {
             if let Event::Move(mut record) = event {
@@ -39,11 +36,11 @@ fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> 
         if delayed.gap {
             axis.gap();
         }
-        if axis.step(&settings, delayed.reading).event {
+        if axis.step(delayed.reading).event {
             take(&mut axis, &infer);
         }
     }
-    axis.finish(&settings);
+    axis.finish();
     take(&mut axis, &infer);
     // The core counts from its first reading, the truth from tick zero.
     let offset = u64::from(offset.unwrap_or(0));
@@ -70,7 +67,7 @@ struct Case {
 fn check(case: Case, bias: std::ops::Range<f64>, spread: f64, covered: f64) {
     let data = axes()[case.axis].clone();
     let window = (case.window * data.counts_per_unit.to_f64()) as u32;
-    let parameters = Parameters { window, ..Parameters::default() };
+    let parameters = Parameters { window, ..Parameters::at(1_000_000) };
     let mut simulated = Simulated::new(data.clone(), 3, RATE).unwrap();
     simulated.set_age(case.age);
     let readings: Vec<Reading> = simulated.take(60 * RATE as usize).collect();
@@ -114,7 +111,7 @@ fn settling_is_inferred_within_the_stated_tolerance() {
 fn creeping_home_is_seen_as_a_late_command() {
     let data = axes()[2].clone();
     let window = (0.05 * data.counts_per_unit.to_f64()) as u32;
-    let parameters = Parameters { window, ..Parameters::default() };
+    let parameters = Parameters { window, ..Parameters::at(1_000_000) };
     let mut simulated = Simulated::new(data, 3, RATE).unwrap();
     simulated.set_age(1.0);
     let readings: Vec<Reading> = simulated.take(60 * RATE as usize).collect();
@@ -159,7 +156,7 @@ fn check_end(readings: &[Reading], duration: f64, part: f64) {
         feedback: reading.feedback + (reading.tick / PERIOD % 3) as i32,
         ..*reading
     };
-    let parameters = Parameters { window: 40, ..Parameters::default() };
+    let parameters = Parameters { window: 40, ..Parameters::at(1_000_000) };
     let (records, unfound) = inferred(parameters, readings.iter().map(flicker));
     assert_eq!((records.len(), unfound), (7, 0));
     let cycle = (duration * f64::from(RATE)).ceil() as usize + 1000;
@@ -209,7 +206,7 @@ fn what_cannot_be_inferred_is_untrusted() {
         command: 0,
         feedback: feedback(number).max(1250),
     });
-    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::default() }, readings);
+    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::at(1_000_000) }, readings);
     assert_eq!((records.len(), unfound), (9, 9));
     assert!(records.iter().all(|record| record.outcome == Outcome::Untrusted), "{records:?}");
 }
@@ -223,7 +220,7 @@ fn creep_and_pushes_are_no_moves() {
     };
     let readings =
         (0..40_000).map(|number| Reading { tick: number * PERIOD, command: 0, feedback: feedback(number) });
-    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::default() }, readings);
+    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::at(1_000_000) }, readings);
     assert_eq!((records.len(), unfound), (0, 0));
 }
 

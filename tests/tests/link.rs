@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use stillpoint::command::Commands;
 use stillpoint::decode::{Decoder, Missing, Said};
 use stillpoint::source::rehearsal::monitor::Monitor;
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_tests::chance::Chance;

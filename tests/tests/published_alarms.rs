@@ -5,8 +5,8 @@
 //! their edges common practice. The standards' own text was not seen. Tolerance: exact.
 
 use serde_json::Value;
-use stillpoint_core::alarm::life::{Event, State};
-use stillpoint_core::alarm::{Action, Answer, Category, Parameters, Point, Settings};
+use stillpoint_core::alarm::{Action, AlarmInstance, Answer, Category, Parameters, Settings};
+use stillpoint_core::alarm::{Event, State};
 use stillpoint_core::wire::watch::AlarmState;
 use stillpoint_tests::alarm::{Row, rows, state};
 use stillpoint_tests::published::json;
@@ -122,7 +122,7 @@ fn ne_107_categories_have_their_letters() {
 }
 
 /// Does to a point what a published script says at tick `now`; returns false if it was refused.
-fn act(point: &mut Point, settings: &Settings, script: &str, now: u64) -> bool {
+fn act(point: &mut AlarmInstance, settings: &Settings, script: &str, now: u64) -> bool {
     let action = match script {
         "alarm_occurs" => return point.step(settings, 1, now).is_some() || point.state().is_set_aside(),
         "return_to_normal" => return point.step(settings, -1, now).is_some() || point.state().is_set_aside(),
@@ -147,7 +147,7 @@ fn scripts_lead_through_the_published_states() {
             ..Parameters::default()
         })
         .unwrap();
-        let mut point = Point::default();
+        let mut point = AlarmInstance::default();
         let mut now = 0;
         for (script, after) in list(case, "events").iter().zip(list(case, "states_after")) {
             let (script, after) = (script.as_str().unwrap(), after.as_str().unwrap());
@@ -175,7 +175,7 @@ fn delays_and_deadband_switch_at_the_published_samples() {
             ..Parameters::default()
         })
         .unwrap();
-        let mut point = Point::default();
+        let mut point = AlarmInstance::default();
         let mut told = vec![];
         for (index, value) in list(case, "signal").iter().enumerate() {
             let was = point.is_abnormal();

@@ -1,9 +1,9 @@
 //! Moments and quantiles of published group 04 through the shipped baseline.
 
 use serde_json::Value;
-use stillpoint_core::baseline::moments::Moments;
-use stillpoint_core::baseline::quantile::Quantile;
+use stillpoint_tests::moments::Moments;
 use stillpoint_tests::published::{json, near, numbers, rows};
+use stillpoint_tests::quantile::Quantile;
 
 /// Correct digits: −log10 of the relative error, 15 if there is none. Source: NIST StRD, "LRE".
 fn digits(found: f64, certified: &str) -> f64 {

@@ -1,9 +1,9 @@
 //! Constants and quantiles of published group 04 that belong to samples of a normal variable: exactly, by
 //! integrals of this repository, and through the shipped moments over simulated samples.
 
-use stillpoint_core::baseline::moments::Moments;
 use stillpoint_tests::chance::Chance;
 use stillpoint_tests::distribution::{chi_square, mean_deviation, range, student, variance_ratio};
+use stillpoint_tests::moments::Moments;
 use stillpoint_tests::normal;
 use stillpoint_tests::published::{json, near, rows};
 use stillpoint_tests::scatter::{Scatter, Shape};

@@ -3,7 +3,7 @@
 //! Sources: `06_counts_distance` (exact fractions), `06_cia402_position_factor`
 //! (CiA 402 / IEC 61800-7-201 objects 0x608F, 0x6091, 0x6092). Tolerance: exact.
 
-use stillpoint_core::unit::{Fraction, PositionFactor};
+use stillpoint_core::{Fraction, PositionFactor};
 use stillpoint_tests::published::rows;
 
 /// A decimal or `a/b` figure as sign, upper and lower part.

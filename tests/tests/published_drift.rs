@@ -4,9 +4,9 @@
 //! tables); the shipped sum and the shipped limits are then held against the same tables.
 
 use serde_json::Value;
-use stillpoint_core::drift::cusum::Cusum;
-use stillpoint_core::drift::limit::Limits;
-use stillpoint_core::drift::spread::Scatter as Known;
+use stillpoint_core::drift::Cusum;
+use stillpoint_core::drift::Limits;
+use stillpoint_core::drift::Scatter as Known;
 use stillpoint_tests::chart::{Sums, run_length};
 use stillpoint_tests::normal::below;
 use stillpoint_tests::published::{json, near, numbers, print, rows};

@@ -5,7 +5,7 @@ use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 use stillpoint::analysis::bootstrap::bootstrap;
 use stillpoint::analysis::line::least_squares;
 use stillpoint::analysis::quantile::{Definition, MAD_TO_SD, grubbs, mad, median, quantile};
-use stillpoint_core::baseline::moments::Moments;
+use stillpoint_tests::moments::Moments;
 use stillpoint_tests::published::{json, near, rows};
 
 fn numbers(value: &Value) -> Vec<f64> {

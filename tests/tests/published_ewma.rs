@@ -2,10 +2,10 @@
 //!
 //! The product has no EWMA: the plain one here is the rival that the shipped sum has to match.
 
-use stillpoint_core::baseline::moments::Moments;
-use stillpoint_core::drift::limit::Limits;
-use stillpoint_core::drift::spread::Scatter as Known;
+use stillpoint_core::drift::Limits;
+use stillpoint_core::drift::Scatter as Known;
 use stillpoint_tests::chart::{Average, Chart, Sums, run_length};
+use stillpoint_tests::moments::Moments;
 use stillpoint_tests::published::{json, near, numbers, print, rows};
 use stillpoint_tests::run_length::{ewma, ewma_narrow_start, ewma_ramp};
 

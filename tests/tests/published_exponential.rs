@@ -2,8 +2,7 @@
 //! as the errors of a stop through the shipped settling curve.
 
 use serde_json::Value;
-use stillpoint_core::settings::Parameters;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Parameters};
 use stillpoint_tests::exponential::{Fit, fit};
 use stillpoint_tests::published::{json, near, numbers, rows};
 use stillpoint_tests::run::{run, steady};
@@ -66,7 +65,7 @@ const PERIOD: u32 = 1000;
 const SAMPLES: usize = 20_000;
 
 /// The settling curve of a stop whose error falls from all of the travel as `error` of its samples tells, from 1 to 0.
-fn curve(error: impl Fn(usize) -> f64) -> Vec<Point> {
+fn curve(error: impl Fn(usize) -> f64) -> Vec<CurvePoint> {
     let feedback = |k: usize| (TRAVEL * (1.0 - error(k))).round() as i32;
     let stop = (0..SAMPLES).map(|k| (TRAVEL as i32, feedback(k)));
     let signals = std::iter::repeat_n((0, 0), 100).chain(stop);
@@ -75,7 +74,7 @@ fn curve(error: impl Fn(usize) -> f64) -> Vec<Point> {
         window_time: 0,
         rest_time: 20 * PERIOD,
         jump: u32::MAX,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     };
     let moves = run(parameters, steady(PERIOD, signals)).moves;
     assert_eq!(moves.len(), 1);

@@ -1,9 +1,9 @@
 //! Charts of Page and Hinkley of published group 04, and when the shipped sum and watch find the same change.
 
-use stillpoint_core::baseline::reference::Evidence;
-use stillpoint_core::drift::cusum::Cusum;
-use stillpoint_core::drift::watch::{Watch, Wish};
+use stillpoint_core::baseline::Evidence;
+use stillpoint_core::drift::Cusum;
 use stillpoint_core::drift::{Direction, Drift, SUBGROUP};
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::page_hinkley::PageHinkley;
 use stillpoint_tests::published::{json, numbers};
 use stillpoint_tests::scatter::TYPICAL;
@@ -33,8 +33,8 @@ fn the_classic_chart() {
 ///
 /// What went before comes so many times; about 800 moves from one false alarm to the next are the least to ask.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
-    let wish = Wish { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..Wish::default() };
-    let (watch, mut drift) = (Watch::new(wish).expect("a sound watch"), Drift::default());
+    let wish = DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::default() };
+    let (watch, mut drift) = (DriftSettings::new(wish).expect("a sound watch"), Drift::default());
     let mut finds = |value: &f64| {
         let time = Evidence::Value((TYPICAL * (1.0 + 0.1 * value)) as u32);
         drift.step(&watch, time).is_some_and(|found| found.is_drift() && found.direction == Direction::Up)

@@ -6,7 +6,7 @@
 //! Responses are integrated here and sampled, so a settling time may differ from the exact one by
 //! the stated tolerance for sampled records: one sample. Most agree far better.
 
-use stillpoint_core::settings::Parameters;
+use stillpoint_core::Parameters;
 use stillpoint_tests::published::{json, rows};
 use stillpoint_tests::response::System;
 use stillpoint_tests::run::{Told, run, steady};
@@ -37,7 +37,7 @@ impl Step {
             window_time: 0,
             rest_time: 20 * PERIOD,
             jump: u32::MAX,
-            ..Parameters::default()
+            ..Parameters::at(1_000_000)
         };
         let moves = run(parameters, steady(PERIOD, signals)).moves;
         assert_eq!(moves.len(), 1);
@@ -237,7 +237,7 @@ fn following_errors_agree_with_the_closed_form() {
             signals.push(((command * counts) as i32, (system.output(command) * counts) as i32));
         }
         let parameters =
-            Parameters { window: 1000, window_time: 0, rest_time: 20_000, ..Parameters::default() };
+            Parameters { window: 1000, window_time: 0, rest_time: 20_000, ..Parameters::at(1_000_000) };
         let record = run(parameters, steady(20, signals)).moves[0].record;
         let peak = f64::from(record.peak_following_error) / counts;
         // With damping the lag swings beyond its steady value at first; a first-order one never does.

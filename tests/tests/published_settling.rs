@@ -4,9 +4,7 @@
 //! objects 0x6065 to 0x6068, as worked out in `01_settling_definitions` and `01_following_error_cases`.
 
 use serde_json::Value;
-use stillpoint_core::record::Outcome;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Definition, Parameters};
+use stillpoint_core::{Definition, Outcome, Parameters, Reading};
 use stillpoint_tests::published::{json, rows};
 use stillpoint_tests::run::{Run, Told, run, steady};
 
@@ -21,7 +19,7 @@ fn trace(id: &str, expected: &Value, definition: Definition) -> Run {
         window_time: expected["cia402_dwell_samples"].as_u64().unwrap() as u32 * period(expected),
         rest_time: 20_000,
         definition,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     };
     let rows = rows(&format!("published/traces/trace_{id}.csv")).unwrap();
     let signals = rows.iter().map(|row| (row.number("cmd_counts") as i32, row.number("pos_counts") as i32));
@@ -69,7 +67,7 @@ fn integer_traces_settle_at_the_published_samples() {
         let statuses = trace(id, expected, Definition::LastEntry).statuses;
         let bit: Vec<bool> = statuses
             .iter()
-            .map(|status| status.position == stillpoint_core::settling::window::Position::TargetReached)
+            .map(|status| status.position == stillpoint_core::Position::TargetReached)
             .collect();
         let edges = (end as usize..bit.len()).filter(|&k| bit[k] && !bit[k - 1]).count();
         assert_eq!(edges as u64, index("cia402_bit10_rising_edges").unwrap(), "{id}: rising edges of bit 10");
@@ -120,7 +118,7 @@ fn definition_case(case: &Value, definition: Definition, dt: f64) -> Told {
         rest_time: 100_000,
         jump: u32::MAX,
         definition,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     };
     let target = 1_500_000_000;
     let signals = (0..lead + (record_s / dt) as i32).map(|k| {
@@ -171,7 +169,7 @@ fn bit_13_follows_the_published_sequences() {
         let parameters = Parameters {
             following_error_window: number("window"),
             following_error_time_out: number("timeout_ms"),
-            ..Parameters::default()
+            ..Parameters::at(1_000_000)
         };
         let errors = case["fe"].as_array().unwrap();
         let readings = (0..).zip(errors).map(|(k, error)| Reading {

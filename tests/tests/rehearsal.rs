@@ -7,7 +7,7 @@ use stillpoint::decode::{Decoder, Said, Told};
 use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 use stillpoint_tests::recording::{ask, told};
 use stillpoint_tests::twin::{Ask, Whole};
 

@@ -2,16 +2,16 @@
 
 use stillpoint::command::Commands;
 use stillpoint::decode::{Decoder, Said};
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 
 const IDENTITY: Identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: 1000 };
 
 fn parameters(window: u32) -> Parameters {
-    Parameters { window, ..Parameters::default() }
+    Parameters { window, ..Parameters::at(1_000_000) }
 }
 
 /// Starts a monitor of two axes on this flash, applies a window to the second one if asked, and tells the

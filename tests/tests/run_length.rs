@@ -3,9 +3,9 @@
 //! A subgroup is eight moves and "sd" is that of its mean. The charts beside it are Nyström twins of this
 //! repository and the published values they are checked against in `published_drift.rs`.
 
-use stillpoint_core::baseline::reference::Evidence;
-use stillpoint_core::drift::watch::{Watch, Wish};
+use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::{Direction, Drift, Finding, SUBGROUP};
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::promise::{Cell, Count, cells};
 use stillpoint_tests::published::{Row, rows};
 use stillpoint_tests::run_length::{ewma, limit_for, two_sided};
@@ -16,26 +16,26 @@ const NORMAL: Shape = Shape::Normal(0.1);
 const DEVIATION: f64 = TYPICAL * 0.1 / 2.828_427_124_746_19;
 
 /// A watch that runs for so many subgroups, for a smallest change in deviations of a subgroup.
-fn watch(subgroups: f64, smallest: f64, baseline: u32) -> Watch {
+fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
     let hours = subgroups * f64::from(SUBGROUP) / 730.5;
-    let wish = Wish {
+    let wish = DriftConfig {
         false_alarms_per_axis_month: (3600.0 / hours) as f32,
         smallest_change_permille: 0,
         smallest_change: (smallest * DEVIATION).round() as u32,
         moves_per_hour: 3600,
         baseline,
-        ..Wish::default()
+        ..DriftConfig::default()
     };
-    Watch::new(wish).expect("a sound watch")
+    DriftSettings::new(wish).expect("a sound watch")
 }
 
 /// One more move while nothing changes.
-fn feed(drift: &mut Drift, watch: &Watch, scatter: &mut Scatter) -> Option<Finding> {
+fn feed(drift: &mut Drift, watch: &DriftSettings, scatter: &mut Scatter) -> Option<Finding> {
     drift.step(watch, Evidence::Value(scatter.time() as u32))
 }
 
 /// Detectors that know their baseline well, so that what is measured is the chart.
-fn learnt(watch: &Watch, scatter: &mut Scatter, count: usize) -> Vec<Drift> {
+fn learnt(watch: &DriftSettings, scatter: &mut Scatter, count: usize) -> Vec<Drift> {
     let one = |_| {
         let mut drift = Drift::default();
         (0..watch.baseline + 100).for_each(|_| _ = feed(&mut drift, watch, scatter));
@@ -48,7 +48,7 @@ fn learnt(watch: &Watch, scatter: &mut Scatter, count: usize) -> Vec<Drift> {
 
 /// Subgroups up to the alarm, one run after the other; `change` tells the shift of a subgroup in sd.
 fn lengths(
-    watch: &Watch,
+    watch: &DriftSettings,
     from: &[Drift],
     scatter: &mut Scatter,
     runs: usize,
@@ -126,7 +126,7 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
 
 /// Moves up to the alarm after a slowdown, sorted.
 fn slowdown(baseline: u32, before: u32, runs: u32) -> Vec<u32> {
-    let watch = Watch::new(Wish { baseline, ..Wish::default() }).unwrap();
+    let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::default() }).unwrap();
     let mut scatter = Scatter::new(NORMAL, 0.0, 13);
     let mut delays = vec![];
     while (delays.len() as u32) < runs {
@@ -168,7 +168,7 @@ fn said(count: &Count) -> Vec<&str> {
 #[test]
 fn no_more_false_alarms_than_twice_the_promise() {
     for cell in cells() {
-        let count = cell.watch(Wish::default(), 8, 0.5);
+        let count = cell.watch(DriftConfig::default(), 8, 0.5);
         println!("{cell:?}: {} in {} months, {:?}", count.alarms, count.months, count.promises);
         assert!(f64::from(count.alarms) <= 2.0 * count.months, "{cell:?}: {count:?}");
         let expected = if cell.baseline == 500 && scatters_little(cell.shape) { ["Held"] } else { ["Short"] };
@@ -184,7 +184,8 @@ fn scatters_little(shape: Shape) -> bool {
 #[test]
 fn many_false_alarms_are_as_many_as_promised() {
     for cell in cells() {
-        let count = cell.watch(Wish { false_alarms_per_axis_month: 100.0, ..Wish::default() }, 20, 0.1);
+        let count =
+            cell.watch(DriftConfig { false_alarms_per_axis_month: 100.0, ..DriftConfig::default() }, 20, 0.1);
         let part = f64::from(count.alarms) / count.months / 100.0;
         println!("{cell:?}: {part:.2} of the promise, {:?}", count.promises);
         assert!(part <= 2.0, "{cell:?}: {part}");
@@ -195,7 +196,7 @@ fn many_false_alarms_are_as_many_as_promised() {
 #[test]
 fn the_monitor_says_where_nothing_is_promised() {
     for alike in [0.6, 0.9] {
-        let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(Wish::default(), 4, 0.02);
+        let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(DriftConfig::default(), 4, 0.02);
         println!("autocorrelation {alike}: {} in {} months", count.alarms, count.months);
         assert_eq!(said(&count), ["Dependent"], "{alike}");
     }

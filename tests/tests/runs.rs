@@ -2,17 +2,13 @@
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::Status;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
 
 /// Time between samples where nothing else is said. Unit: ticks
 const PERIOD: u32 = 250;
 
 /// What an axis told, after how many readings, and the curve that belongs to a move.
-type Told = (usize, Event, Vec<Point>);
+type Told = (usize, Event, Vec<CurvePoint>);
 
 /// What shows of an axis besides: time, error, under way, small excursions, lost events.
 type Shown = (u64, i32, bool, u32, u32);
@@ -80,7 +76,7 @@ fn parameters() -> impl Strategy<Value = Parameters> {
         following_error_time_out: chosen.4,
         command_scale: chosen.5,
         jump: chosen.6,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     })
 }
 
@@ -158,11 +154,11 @@ fn shown(axis: &Axis) -> Shown {
 
 /// One step after another: the statuses, and what shows after each.
 fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Told>) {
-    let (mut axis, mut told) = (Axis::default(), vec![]);
+    let (mut axis, mut told) = (Axis::new(*settings), vec![]);
     let (mut statuses, mut seen) = (vec![], vec![]);
     for (number, reading) in recording.readings.iter().enumerate() {
         (0..recording.gaps.iter().filter(|gap| **gap == number).count()).for_each(|_| axis.gap());
-        let status = axis.step(settings, *reading);
+        let status = axis.step(*reading);
         assert_eq!(
             status.event,
             told.len() < {
@@ -173,7 +169,7 @@ fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Show
         statuses.push(status);
         seen.push(shown(&axis));
     }
-    axis.finish(settings);
+    axis.finish();
     take(&mut axis, recording.readings.len(), &mut told);
     (statuses, seen, told)
 }
@@ -181,7 +177,7 @@ fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Show
 /// The same in runs of the lengths given, over and over, a single step after each.
 fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result<(), TestCaseError> {
     let (statuses, seen, expected) = stepped(settings, recording);
-    let (mut axis, mut told, mut taken) = (Axis::default(), vec![], 0);
+    let (mut axis, mut told, mut taken) = (Axis::new(*settings), vec![], 0);
     let readings = recording.readings.as_slice();
     for cut in cuts.iter().cycle() {
         if taken >= readings.len() {
@@ -191,12 +187,12 @@ fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result
         let gap = recording.gaps.iter().copied().find(|gap| *gap > taken).unwrap_or(readings.len());
         let end = (taken + cut).min(gap).min(readings.len());
         if *cut == 1 {
-            prop_assert_eq!(axis.step(settings, readings[taken]), statuses[taken], "reading {}", taken);
+            prop_assert_eq!(axis.step(readings[taken]), statuses[taken], "reading {}", taken);
             taken += 1;
         } else {
             let before = taken;
             while taken < end {
-                let more = axis.run(settings, &readings[taken..end]);
+                let more = axis.run(&readings[taken..end]);
                 prop_assert!(more > 0 && taken + more <= end);
                 taken += more;
                 take(&mut axis, taken, &mut told);
@@ -206,7 +202,7 @@ fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result
         take(&mut axis, taken, &mut told);
         prop_assert_eq!(shown(&axis), seen[taken - 1], "after {} readings", taken);
     }
-    axis.finish(settings);
+    axis.finish();
     take(&mut axis, readings.len(), &mut told);
     prop_assert_eq!(told, expected);
     Ok(())
@@ -242,12 +238,83 @@ fn however_long_the_rest() -> Result<(), TestCaseError> {
     let shorter = Piece::Period(100_003);
     let all = [&[stand(100)][..], &step(70_000), &[shorter], &step(25_000), &step(300)].concat();
     for (window, jump) in [(2, 1 << 30), (2, 100), (0, 1 << 30), (1000, 1 << 30), (1000, 1001)] {
-        let parameters = Parameters { window, jump, window_time: 5000, ..Parameters::default() };
+        let parameters = Parameters { window, jump, window_time: 5000, ..Parameters::at(1_000_000) };
         let settings = Settings::new(parameters).expect("settings of a test are valid");
         compare(&settings, &recording((7, 0), (1, 1), &all), &[1, 100_000])?;
         compare(&settings, &recording((7, 0), (1, 1), &all), &[1000, 1, 17])?;
     }
     Ok(())
+}
+
+/// Other settings between two moves. Once a change in a rest gave 180,500 ticks by steps and 99,250 by runs: the
+/// rest was measured partly by the old settings and partly by the new.
+#[test]
+fn settings_change_between_moves_only() -> Result<(), TestCaseError> {
+    let ring = Piece::Stand { samples: 800, offset: 0, ringing: 4000, noise: 1 };
+    let step = |sign: i32| Piece::Move { steps: vec![sign * 3000; 20], lag: 2000 };
+    let pieces = [stand(200), step(1), ring.clone(), step(-1), ring];
+    let recording = recording((0, 0), (1, 1), &pieces);
+    let settings = |window: u32, window_time: u32| {
+        let parameters = Parameters { window, window_time, ..Parameters::at(1_000_000) };
+        Settings::new(parameters).expect("settings of a test are valid")
+    };
+    let (wide, narrow) = (settings(2000, 5000), settings(20, 10_000));
+    // The whole recording by one of the two settings: what each move is when nothing changes.
+    let whole = |settings: &Settings| records(stepped(settings, &recording).2);
+    let (by_wide, by_narrow) = (whole(&wide), whole(&narrow));
+    prop_assert_ne!(by_wide[0].settling, by_narrow[0].settling);
+    // Changed while the command moves, after the first stop has settled, and a hundred samples before the next move.
+    for (at, changes) in [(210, false), (600, true), (919, true)] {
+        for run in [false, true] {
+            let mut axis = Axis::new(wide);
+            let (before, after) = recording.readings.split_at(at);
+            let mut records = vec![];
+            for (readings, last) in [(before, false), (after, true)] {
+                let mut rest = readings;
+                while !rest.is_empty() {
+                    let count = if run {
+                        axis.run(rest)
+                    } else {
+                        {
+                            axis.step(rest[0]);
+                            1
+                        }
+                    };
+                    rest = &rest[count..];
+                    records.extend(moves(&mut axis));
+                }
+                if last {
+                    axis.finish();
+                } else {
+                    prop_assert_eq!(axis.set(narrow), changes);
+                    prop_assert_eq!(*axis.settings(), if changes { narrow } else { wide });
+                }
+                records.extend(moves(&mut axis));
+            }
+            // The first move by the old settings, up to the change; the second wholly by the new.
+            let held = if changes { u64::from(PERIOD) * (at as u64 - 1 - 219) } else { by_wide[0].held };
+            prop_assert_eq!(records[0], Record { held, ..records[0] });
+            prop_assert_eq!(records[0].settling, by_wide[0].settling);
+            let second = if changes { by_narrow[1] } else { by_wide[1] };
+            prop_assert_eq!(records[1], second);
+            prop_assert_eq!(records.len(), 2);
+        }
+    }
+    Ok(())
+}
+
+fn moves(axis: &mut Axis) -> Vec<Record> {
+    let mut events = vec![];
+    take(axis, 0, &mut events);
+    records(events)
+}
+
+fn records(events: Vec<Told>) -> Vec<Record> {
+    let records = events.into_iter().filter_map(|(_, event, _)| match event {
+        Event::Move(record) => Some(record),
+        Event::FollowingError(_) => None,
+    });
+    records.collect()
 }
 
 fn stand(samples: usize) -> Piece {

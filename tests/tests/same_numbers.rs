@@ -6,20 +6,20 @@ use std::io::{Read, Write};
 
 use stillpoint::command::Commands;
 use stillpoint::source::rehearsal::monitor::Monitor;
-use stillpoint_core::axis::{Axis, Event};
 use stillpoint_core::kind::Kinds;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
-use stillpoint_core::wire::frame::{self, Frame};
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::frame;
+use stillpoint_core::wire::frame::Frame;
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::receive::{self, Receiver};
+use stillpoint_core::wire::receive;
+use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::{CURRENT, LONGEST_BODY, LONGEST_PIECE};
+use stillpoint_core::{Axis, Event, Parameters, Reading, Settings};
 use stillpoint_tests::emulator::{Emulator, image};
 
 /// Axes that the emulated monitor has; the last one stands still here.
@@ -49,7 +49,7 @@ fn keep(told: &mut Told, frame: &Frame) {
 }
 
 fn frames(bytes: &[u8]) -> Told {
-    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
     let (mut left, mut told) = (bytes, Told::new());
     while let Some(event) = receiver.step(&mut left) {
         let receive::Event::Frame(frame) = event else { panic!("{event:?}") };
@@ -62,13 +62,13 @@ fn frames(bytes: &[u8]) -> Told {
 fn alone(settings: &[Settings; USED], rows: &[Row]) -> Told {
     let mut told = Told::new();
     for (number, settings) in settings.iter().enumerate() {
-        let (mut axis, mut kinds) = (Axis::default(), Kinds::default());
+        let (mut axis, mut kinds) = (Axis::new(*settings), Kinds::default());
         for row in rows {
-            if axis.step(settings, row[number]).event {
+            if axis.step(row[number]).event {
                 take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
             }
         }
-        axis.finish(settings);
+        axis.finish();
         take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
     }
     told
@@ -194,7 +194,7 @@ fn one_recording_gives_the_same_bytes_everywhere() {
         window: 500,
         window_time: TICKS_PER_SECOND / 100,
         rest_time: TICKS_PER_SECOND / 50,
-        ..Parameters::default()
+        ..Parameters::at(1_000_000)
     };
     let settings = [Settings::new(parameters).expect("settings"); USED];
     let here = alone(&settings, &rows);

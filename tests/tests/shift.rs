@@ -10,7 +10,7 @@ use stillpoint::analysis::point::Point;
 use stillpoint::analysis::time_to_limit::TimeToLimit;
 use stillpoint::analysis::trend::{Ask, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};

@@ -6,8 +6,8 @@ use std::collections::BTreeSet;
 use stillpoint::decode::{Decoder, Said};
 use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::source::rehearsal::transplanter::{NAMES, axes_wearing};
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Drift, Subject};
 use stillpoint_tests::shift::full::RATE;
 use stillpoint_tests::shift::watched::Watched;
@@ -47,7 +47,7 @@ fn shift(worn: &str) -> (Vec<Known>, Shift) {
 
 /// What the core says of the records of an axis, as it would be told.
 fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
-    let mut watched = Watched::new(known.settings, Watch::default());
+    let mut watched = Watched::new(known.settings, DriftSettings::default());
     for (kind, record) in records {
         assert_eq!(watched.step(record).unwrap_or(0), *kind, "{} move {}", known.name, record.number);
     }

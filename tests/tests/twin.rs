@@ -2,10 +2,7 @@
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use stillpoint_core::record::Outcome;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
-use stillpoint_core::settling::window::Position;
+use stillpoint_core::{Outcome, Parameters, Position, Reading};
 use stillpoint_tests::run::{Run, run};
 use stillpoint_tests::twin::{Ask, Move, Whole};
 
@@ -155,7 +152,7 @@ proptest! {
             // Longer than five periods and shorter than six, whatever they are.
             rest_time: 540,
             jump: u32::MAX,
-            ..Parameters::default()
+            ..Parameters::at(1_000_000)
         };
         let ask = Ask { window: i64::from(window), window_time: i64::from(window_time) };
         compare(&readings, ask, &run(parameters, readings.iter().copied()))?;

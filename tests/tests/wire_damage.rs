@@ -1,14 +1,15 @@
 //! In: bytes flipped, dropped, doubled, inserted, cut and run together. Out: no invented frame, every loss counted.
 
+use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload as _, encode};
-use stillpoint_core::wire::header::{Header, Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Header, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
-use stillpoint_core::wire::{LONGEST_FRAME, status::Status};
+use stillpoint_core::wire::status::Status;
 
 /// Small and seeded, so that a failure names its seed.
 struct Random(u64);
@@ -69,7 +70,7 @@ struct Heard {
 
 fn listen(bytes: &[u8], random: &mut Random) -> Heard {
     let mut heard = Heard::default();
-    let mut receiver = Receiver::<LargeTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
     let mut sequence = Sequence::default();
     let mut rest = bytes;
     while !rest.is_empty() {
@@ -104,7 +105,7 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
 
 fn check(seed: u64) -> Heard {
     let mut random = Random(seed);
-    let mut numbers = Numbers::new(Way::FromDevice, seed as u32);
+    let mut numbers = Numbers::new(Direction::FromDevice, seed as u32);
     let sent: Vec<Sent> = (0..40).map(|_| send(&mut numbers, &mut random)).collect();
     // The first and last of each priority come through, so that every loss lies between two that came.
     let edge = |sent: &[Sent], at: usize| {
@@ -166,7 +167,7 @@ fn no_frame_is_invented_and_every_loss_is_counted() {
 #[test]
 fn one_byte_wrong_anywhere_is_always_noticed() {
     let mut random = Random(11);
-    let sent = send(&mut Numbers::new(Way::FromDevice, 3), &mut random);
+    let sent = send(&mut Numbers::new(Direction::FromDevice, 3), &mut random);
     for at in 0..sent.bytes.len() {
         for value in 0..=255 {
             let mut bytes = [&[0], &sent.bytes[..], &[0]].concat();
@@ -185,7 +186,7 @@ fn one_byte_wrong_anywhere_is_always_noticed() {
 #[test]
 fn a_frame_cut_anywhere_is_dropped_with_all_its_bytes() {
     let mut random = Random(12);
-    let sent = send(&mut Numbers::new(Way::FromDevice, 3), &mut random);
+    let sent = send(&mut Numbers::new(Direction::FromDevice, 3), &mut random);
     for cut in 0..sent.bytes.len() {
         let heard = listen(&sent.bytes[..cut], &mut random);
         assert_eq!((heard.frames.len(), heard.counts.corrupt_bytes), (0, cut as u64));

@@ -3,13 +3,11 @@
 use std::fmt::Debug;
 
 use serde::Serialize;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
 use stillpoint_core::wire::finding::{Severity, Which as W};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
-use stillpoint_core::wire::header::{Priority, Way};
+use stillpoint_core::wire::header::{self, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Outcome;
@@ -19,6 +17,7 @@ use stillpoint_core::wire::watch::{
     Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Direction, Promise, Subject, Why,
 };
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
+use stillpoint_core::{CurvePoint, Reading};
 
 const DOCUMENT: &str = include_str!("../../core/WIRE.md");
 
@@ -76,7 +75,11 @@ fn check<'a, P: Payload<'a> + Debug>(worked: &Worked, frame: &Frame<'a>) -> (Str
 fn every_worked_frame_is_what_it_says() {
     let mut kinds = [vec![], vec![]];
     for worked in worked() {
-        let way = if worked.body[0] & 0x80 == 0 { Way::FromDevice } else { Way::FromHost };
+        let way = if worked.body[0] & 0x80 == 0 {
+            header::Direction::FromDevice
+        } else {
+            header::Direction::FromHost
+        };
         let mut receiver = Receiver::<LargeTable>::new(way);
         let mut left = &worked.frame[..];
         let Some(Event::Frame(frame)) = receiver.step(&mut left) else {
@@ -84,8 +87,8 @@ fn every_worked_frame_is_what_it_says() {
         };
         assert_eq!(frame.body(), worked.body);
         let (name, priority) = match way {
-            Way::FromDevice => check::<Message>(&worked, &frame),
-            Way::FromHost => check::<Command>(&worked, &frame),
+            header::Direction::FromDevice => check::<Message>(&worked, &frame),
+            header::Direction::FromHost => check::<Command>(&worked, &frame),
         };
         let row = format!("| {} | `{name}` | {priority:?} |", frame.kind());
         assert!(DOCUMENT.contains(&row), "no row {row}");
@@ -195,7 +198,7 @@ fn what_the_text_says_of_the_examples_is_so() {
     };
     let points =
         [(3071, Some(0)), (2559, Some(9000)), (2047, Some(9000)), (1791, Some(25_002)), (1535, None)];
-    let points = points.map(|(window, settling)| Point { window, settling });
+    let points = points.map(|(window, settling)| CurvePoint { window, settling });
     assert_eq!(curve.points().collect::<Vec<_>>(), points);
 
     let body = example("Trace").body;
@@ -215,7 +218,7 @@ fn what_the_text_says_of_the_examples_is_so() {
     else {
         panic!("no move")
     };
-    let record = stillpoint_core::record::Record::from(&sent);
+    let record = stillpoint_core::Record::from(&sent);
     assert_eq!((record.settling, record.first_entry), (Some(31_250), Some(30_000)));
     assert_eq!((record.confirmation, record.stabilization), (Some(41_250), Some(1_250)));
     assert_eq!((record.settling_95, record.command_end), (80, 28_700_000));

@@ -2,15 +2,14 @@
 
 use proptest::collection::vec;
 use proptest::prelude::*;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Frame, Payload as _, Read, encode_body};
-use stillpoint_core::wire::header::{Header, Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Header, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::trace::Trace;
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_PIECE};
+use stillpoint_core::{CurvePoint, Reading};
 
 /// Any number, the edges of its width often.
 fn wild() -> impl Strategy<Value = u32> {
@@ -24,7 +23,7 @@ fn step() -> impl Strategy<Value = u32> {
 
 /// The body of the frame with the longest header there is.
 fn body(message: &Message) -> Vec<u8> {
-    let header = Numbers::new(Way::FromDevice, u32::MAX).take(message.priority());
+    let header = Numbers::new(Direction::FromDevice, u32::MAX).take(message.priority());
     let header = Header { sequence: u32::MAX, ..header };
     encode_body::<SmallTable>(&header, message, &mut [0; LONGEST_BODY])
         .expect("a piece fits a frame")
@@ -47,7 +46,7 @@ fn traces(readings: &[Reading]) -> (Vec<Reading>, usize) {
     (found, frames)
 }
 
-fn curves(points: &[Point]) -> (Vec<Point>, usize) {
+fn curves(points: &[CurvePoint]) -> (Vec<CurvePoint>, usize) {
     let mut left = points.iter().copied().peekable();
     let (mut found, mut frames) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
@@ -64,12 +63,12 @@ fn curves(points: &[Point]) -> (Vec<Point>, usize) {
 }
 
 /// Points down the law of windows from the widest; where `astray` is set, the window is any other.
-fn points(steps: &[(Option<u32>, Option<u32>)]) -> Vec<Point> {
+fn points(steps: &[(Option<u32>, Option<u32>)]) -> Vec<CurvePoint> {
     let mut law = u32::MAX;
     let told = steps.iter().map(|(astray, settling)| {
         let quarter = (law as f64 + 1.0).log2().ceil() as i32 - 3;
         law = law.saturating_sub(1 << quarter.max(0));
-        Point { window: astray.unwrap_or(law), settling: *settling }
+        CurvePoint { window: astray.unwrap_or(law), settling: *settling }
     });
     told.collect()
 }
@@ -99,8 +98,8 @@ proptest! {
 
     #[test]
     fn any_points_survive(numbers in vec((wild(), proptest::option::of(wild())), 1..121)) {
-        let points: Vec<Point> =
-            numbers.iter().map(|(window, settling)| Point { window: *window, settling: *settling }).collect();
+        let points: Vec<CurvePoint> =
+            numbers.iter().map(|(window, settling)| CurvePoint { window: *window, settling: *settling }).collect();
         prop_assert_eq!(curves(&points).0, points);
     }
 

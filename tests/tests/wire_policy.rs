@@ -6,7 +6,7 @@ use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Frame, Payload, Read, TooLong, Unreadable, Why, encode, encode_body};
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Corrupt, Event, Receiver};
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing};
@@ -45,7 +45,7 @@ enum Later {
 }
 
 impl<'a> Payload<'a> for Later {
-    const WAY: Way = Way::FromDevice;
+    const DIRECTION: Direction = Direction::FromDevice;
     const KINDS: u8 = 15;
 
     fn priority(&self) -> Priority {
@@ -126,13 +126,13 @@ fn a_version_that_never_was_is_no_frame() {
 #[test]
 fn a_command_is_never_taken_for_a_message() {
     let mut buffer = [0; LONGEST_FRAME];
-    let way = Header { way: Way::FromHost, ..header(CURRENT) };
+    let way = Header { direction: Direction::FromHost, ..header(CURRENT) };
     let frame = encode::<SmallTable>(&way, &Command::Identify, &mut buffer).unwrap();
-    let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
     assert_eq!(receiver.step(&mut &*frame), Some(Event::Echo(way)));
     let bytes = body(way, &Command::Identify);
     let read = Frame::check::<SmallTable>(&bytes).unwrap().read::<Message>();
-    assert_eq!(read, Err(Unreadable::Way));
+    assert_eq!(read, Err(Unreadable::Direction));
 }
 
 #[test]
@@ -140,7 +140,7 @@ fn what_is_sent_again_keeps_its_number_and_says_so() {
     let bytes = body(header(CURRENT), &Message::Gap(GAP));
     let mut buffer = [0; LONGEST_FRAME];
     let again = Frame::check::<SmallTable>(&bytes).unwrap().again::<SmallTable>(&mut buffer).unwrap();
-    let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
     let mut left = again;
     let Some(Event::Frame(frame)) = receiver.step(&mut left) else { panic!("no frame") };
     assert_eq!(frame.header, Header { replay: true, ..header(CURRENT) });
@@ -152,7 +152,7 @@ fn a_frame_that_is_too_long_is_refused_and_dropped() {
     let board = "x".repeat(LONGEST_BODY);
     let hello = Message::Hello(Hello { board: &board, ..Hello::default() });
     assert_eq!(encode::<SmallTable>(&header(CURRENT), &hello, &mut [0; LONGEST_FRAME]), Err(TooLong));
-    let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+    let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
     let garbage = [[7; 5_000].as_slice(), &[0]].concat();
     let dropped = Corrupt { bytes: 5_001, why: Why::TooLong };
     assert_eq!(receiver.step(&mut &garbage[..]), Some(Event::Corrupt(dropped)));

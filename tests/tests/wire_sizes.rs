@@ -1,17 +1,14 @@
 //! In: what an axis really tells. Out: the same through frames, bit for bit and in few bytes.
 
-use stillpoint_core::record::Record;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Payload as _, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::trace::Trace;
 use stillpoint_core::wire::{LONGEST_FRAME, LONGEST_PIECE};
+use stillpoint_core::{CurvePoint, Parameters, Reading, Record};
 use stillpoint_tests::run::{run, steady};
 
 /// Unit: ticks
@@ -39,7 +36,7 @@ fn readings() -> Vec<Reading> {
 
 /// Bytes of a frame with a number of the seventh hour. Unit: bytes
 fn size(message: &Message) -> usize {
-    let mut header = Numbers::new(Way::FromDevice, 0x0002_0B57).take(message.priority());
+    let mut header = Numbers::new(Direction::FromDevice, 0x0002_0B57).take(message.priority());
     header.sequence = 200_000;
     encode::<SmallTable>(&header, message, &mut [0; LONGEST_FRAME]).expect("fits a frame").len()
 }
@@ -47,7 +44,7 @@ fn size(message: &Message) -> usize {
 #[test]
 fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
     let readings = readings();
-    let parameters = Parameters { window: 2796, ..Parameters::default() };
+    let parameters = Parameters { window: 2796, ..Parameters::at(1_000_000) };
     let moves = run(parameters, readings.iter().copied()).moves;
     assert_eq!(moves.len(), 40);
     let (mut move_bytes, mut curve_bytes, mut curve_frames, mut points) = (0, 0, 0, 0);
@@ -58,7 +55,7 @@ fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
         assert_eq!(Record::from(&sent), record);
         move_bytes += size(&Message::Move(sent));
         let mut left = told.curve.iter().copied().peekable();
-        let mut found: Vec<Point> = vec![];
+        let mut found: Vec<CurvePoint> = vec![];
         let mut buffer = [0; LONGEST_PIECE];
         while let Some(curve) = Curve::take((1, 50_000, found.len() as u16), &mut left, &mut buffer) {
             found.extend(curve.points());

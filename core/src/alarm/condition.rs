@@ -10,7 +10,7 @@ use super::settings::Settings;
 /// number falls back. Meaning by OPC 10000-9, B.1.5; that a number on the edge does not count and that
 /// a delay just reached does is common practice, without a source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Condition {
+pub(super) struct Condition {
     abnormal: bool,
     /// Since when the numbers have stood on the other side, [`NEVER`] if they don't. Unit: ticks
     turning: u64,
@@ -24,18 +24,18 @@ impl Default for Condition {
 
 impl Condition {
     /// Whether it is abnormal now.
-    pub fn is_abnormal(&self) -> bool {
+    pub(super) fn is_abnormal(&self) -> bool {
         self.abnormal
     }
 
     /// When the delay is over that runs now, if the numbers stay where they are; else [`NEVER`]. Unit: ticks
-    pub fn due(&self, settings: &Settings) -> u64 {
+    pub(super) fn due(&self, settings: &Settings) -> u64 {
         let delay = if self.abnormal { settings.off_delay } else { settings.on_delay };
         self.turning.saturating_add(delay)
     }
 
     /// Adds one number.
-    pub fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Event> {
+    pub(super) fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Event> {
         let (turns, event) = if self.abnormal {
             (settings.clear(value), Event::ReturnToNormal)
         } else {

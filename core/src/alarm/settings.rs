@@ -96,7 +96,7 @@ impl Default for Parameters {
 }
 
 /// Longest time a setting may name: nine years of microseconds, so that no sum wraps. Unit: ticks
-pub const LONGEST: u64 = 1 << 48;
+pub const LONGEST_TIME: u64 = 1 << 48;
 
 /// Checked [`Parameters`]; read them through it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -121,13 +121,13 @@ impl Settings {
             Some(("deadband", "0 or more"))
         } else if clear == unclear {
             Some(("deadband", "so small that some number clears the alarm"))
-        } else if p.on_delay > LONGEST {
+        } else if p.on_delay > LONGEST_TIME {
             Some(("on_delay", "at most 2^48 ticks"))
-        } else if p.off_delay > LONGEST {
+        } else if p.off_delay > LONGEST_TIME {
             Some(("off_delay", "at most 2^48 ticks"))
-        } else if p.re_alarm_time > LONGEST {
+        } else if p.re_alarm_time > LONGEST_TIME {
             Some(("re_alarm_time", "at most 2^48 ticks"))
-        } else if p.longest_shelving > LONGEST {
+        } else if p.longest_shelving > LONGEST_TIME {
             Some(("longest_shelving", "at most 2^48 ticks"))
         } else {
             None

@@ -21,8 +21,8 @@ fn the_broken_parameter_is_named() {
     check_settings(|p| p.deadband = -1, Some("deadband"));
     check_settings(|p| (p.limit, p.deadband) = (-2, i64::MAX), Some("deadband"));
     check_settings(|p| p.deadband = i64::MAX, None);
-    check_settings(|p| p.on_delay = settings::LONGEST, None);
-    check_settings(|p| p.on_delay = settings::LONGEST + 1, Some("on_delay"));
+    check_settings(|p| p.on_delay = settings::LONGEST_TIME, None);
+    check_settings(|p| p.on_delay = settings::LONGEST_TIME + 1, Some("on_delay"));
     check_settings(|p| p.off_delay = u64::MAX, Some("off_delay"));
     check_settings(|p| p.re_alarm_time = u64::MAX, Some("re_alarm_time"));
     check_settings(|p| p.longest_shelving = u64::MAX, Some("longest_shelving"));
@@ -39,17 +39,17 @@ fn settings(change: impl Fn(&mut Parameters)) -> Settings {
 #[track_caller]
 fn check(change: impl Fn(&mut Parameters), values: &[i64], expected: &[State]) {
     let settings = settings(change);
-    let mut point = Point::default();
+    let mut alarm = AlarmInstance::default();
     let mut states = std::vec![];
     for (now, value) in (0..).zip(values) {
-        let before = point.state();
-        let step = point.step(&settings, *value, now);
-        assert_eq!(step.is_some(), before != point.state());
+        let before = alarm.state();
+        let step = alarm.step(&settings, *value, now);
+        assert_eq!(step.is_some(), before != alarm.state());
         if let Some(step) = step {
             assert_eq!((step.value, step.limit, step.at), (Some(*value), 10, now));
-            assert_eq!((step.from, step.state), (before, point.state()));
+            assert_eq!((step.from, step.state), (before, alarm.state()));
         }
-        states.push(point.state());
+        states.push(alarm.state());
     }
     assert_eq!(states, expected);
 }
@@ -68,57 +68,57 @@ fn numbers_become_states_on_either_side() {
 #[test]
 fn a_reset_never_hides_a_standing_alarm() {
     let settings = settings(|p| p.latching = true);
-    let mut point = Point::default();
-    point.step(&settings, 11, 0);
-    point.act(&settings, Action::Acknowledge, 1);
-    point.step(&settings, 0, 2);
-    assert_eq!(point.state(), State::LatchedAcknowledged);
-    point.step(&settings, 11, 3);
-    assert_eq!(point.state(), State::Unacknowledged);
-    assert!(matches!(point.act(&settings, Action::Reset, 4), Answer::Rejected(_)));
+    let mut alarm = AlarmInstance::default();
+    alarm.step(&settings, 11, 0);
+    alarm.act(&settings, Action::Acknowledge, 1);
+    alarm.step(&settings, 0, 2);
+    assert_eq!(alarm.state(), State::LatchedAcknowledged);
+    alarm.step(&settings, 11, 3);
+    assert_eq!(alarm.state(), State::Unacknowledged);
+    assert!(matches!(alarm.act(&settings, Action::Reset, 4), Answer::Rejected(_)));
 }
 
 #[test]
 fn shelving_is_bounded_and_a_refusal_says_why() {
     let settings = settings(|_| ());
-    let mut point = Point::default();
-    let mut refused = |action| match point.act(&settings, action, 0) {
+    let mut alarm = AlarmInstance::default();
+    let mut refused = |action| match alarm.act(&settings, action, 0) {
         Answer::Rejected(rejected) => rejected.to_string(),
         Answer::Done(step) => panic!("{step:?}"),
     };
     assert_eq!(refused(Action::Shelve(0)), "can't shelve: the time must be more than nothing");
     assert_eq!(refused(Action::Shelve(101)), "can't shelve: the time is longer than the settings allow");
     assert_eq!(refused(Action::Acknowledge), "can't acknowledge: the alarm is normal");
-    assert_eq!(point, Point::default());
-    let Answer::Done(step) = point.act(&settings, Action::Shelve(100), 5) else { panic!("allowed") };
+    assert_eq!(alarm, AlarmInstance::default());
+    let Answer::Done(step) = alarm.act(&settings, Action::Shelve(100), 5) else { panic!("allowed") };
     assert_eq!((step.state, step.value, step.limit), (State::Shelved, None, 10));
     // Shelved once more at 50, it expires 100 later.
-    point.act(&settings, Action::Shelve(100), 50);
-    assert_eq!(point.wait(&settings, 149), None);
-    assert_eq!(point.wait(&settings, 150).map(|step| step.event), Some(Event::ShelvingExpired));
-    assert_eq!(point.state(), State::Normal);
+    alarm.act(&settings, Action::Shelve(100), 50);
+    assert_eq!(alarm.wait(&settings, 149), None);
+    assert_eq!(alarm.wait(&settings, 150).map(|step| step.event), Some(Event::ShelvingExpired));
+    assert_eq!(alarm.state(), State::Normal);
 }
 
 #[test]
 fn an_acknowledged_alarm_is_raised_again_unless_it_clears() {
     let settings = settings(|p| p.re_alarm_time = 10);
-    let mut point = Point::default();
-    point.step(&settings, 11, 0);
-    point.act(&settings, Action::Acknowledge, 5);
-    assert_eq!(point.wait(&settings, 14), None);
-    let step = point.wait(&settings, 15).unwrap();
+    let mut alarm = AlarmInstance::default();
+    alarm.step(&settings, 11, 0);
+    alarm.act(&settings, Action::Acknowledge, 5);
+    assert_eq!(alarm.wait(&settings, 14), None);
+    let step = alarm.wait(&settings, 15).unwrap();
     assert_eq!((step.event, step.is_annunciation()), (Event::ReAlarm, true));
-    point.act(&settings, Action::Acknowledge, 16);
-    assert_eq!(point.step(&settings, 0, 26).map(|step| step.state), Some(State::Normal));
-    assert_eq!(point.wait(&settings, 99), None);
+    alarm.act(&settings, Action::Acknowledge, 16);
+    assert_eq!(alarm.step(&settings, 0, 26).map(|step| step.state), Some(State::Normal));
+    assert_eq!(alarm.wait(&settings, 99), None);
 }
 
 /// A number that stands is as good as the same one again: delays end while nothing new comes.
 #[test]
 fn a_standing_number_ends_its_delay() {
     let settings = settings(|p| (p.on_delay, p.off_delay, p.re_alarm_time) = (5, 7, 20));
-    let mut point = Point::default();
-    assert_eq!((point.hold(&settings, 0), point.due(&settings), point.value()), (None, NEVER, None));
+    let mut alarm = AlarmInstance::default();
+    assert_eq!((alarm.hold(&settings, 0), alarm.due(&settings), alarm.value()), (None, NEVER, None));
     // Number or none, now, when it is due next, and the state.
     let steps = [
         (Some(11), 100, 105, State::Normal),
@@ -131,16 +131,16 @@ fn a_standing_number_ends_its_delay() {
     ];
     for (value, now, due, state) in steps {
         match value {
-            Some(value) => point.step(&settings, value, now),
-            None => point.hold(&settings, now),
+            Some(value) => alarm.step(&settings, value, now),
+            None => alarm.hold(&settings, now),
         };
-        assert_eq!((point.due(&settings), point.state()), (due, state), "at {now}");
+        assert_eq!((alarm.due(&settings), alarm.state()), (due, state), "at {now}");
     }
-    point.step(&settings, 11, 200);
-    point.hold(&settings, 205);
-    point.act(&settings, Action::Acknowledge, 206);
-    assert_eq!(point.due(&settings), 226);
+    alarm.step(&settings, 11, 200);
+    alarm.hold(&settings, 205);
+    alarm.act(&settings, Action::Acknowledge, 206);
+    assert_eq!(alarm.due(&settings), 226);
     // Of two clocks the earlier.
-    point.step(&settings, 0, 210);
-    assert_eq!(point.due(&settings), 217);
+    alarm.step(&settings, 0, 210);
+    assert_eq!(alarm.due(&settings), 217);
 }

@@ -4,13 +4,13 @@
 //! look like is learnt on from them, so an error of the scale costs sharpness and never a false alarm.
 
 /// Values from which a scale is made.
-pub const FIRST: usize = 20;
+pub(super) const FIRST: usize = 20;
 /// One unit of the scale as a score.
-pub const UNIT: i32 = 256;
+pub(crate) const UNIT: i32 = 256;
 /// Largest score: 2.5 units. One wild move counts as that and no more.
-pub const FURTHEST: i32 = 640;
+pub(super) const FURTHEST: i32 = 640;
 /// Score of a move that never settled. Eight of them with one such among them are no alarm, with three they are soon.
-pub const UNSETTLED: i32 = 1280;
+pub(super) const UNSETTLED: i32 = 1280;
 
 /// Range between the quartiles of a normal distribution. Unit: standard deviations
 const QUARTILES: f32 = 1.349;
@@ -39,14 +39,14 @@ impl Evidence {
 
 /// The first values, in order of size.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct First {
+pub(crate) struct First {
     heights: [u32; FIRST],
     count: u8,
 }
 
 impl First {
     /// Adds one; whether all are there.
-    pub fn step(&mut self, evidence: Evidence) -> bool {
+    pub(crate) fn step(&mut self, evidence: Evidence) -> bool {
         let before = usize::from(self.count);
         let mut height = evidence.height();
         for other in self.heights.iter_mut().take(before) {
@@ -62,19 +62,19 @@ impl First {
     }
 
     /// All of them as scores.
-    pub fn scores(&self, reference: &Reference) -> impl Iterator<Item = i32> {
+    pub(crate) fn scores(&self, reference: &Reference) -> impl Iterator<Item = i32> {
         let reference = *reference;
         self.heights.into_iter().map(move |height| reference.score(Evidence::from_height(height)))
     }
 
     /// Middle of the first values; none if half of them are unsettled. Unit: that of the values
-    pub fn median(&self) -> Option<u32> {
+    pub(crate) fn median(&self) -> Option<u32> {
         let [below, above] = [self.heights[FIRST / 2 - 1], self.heights[FIRST / 2]];
         (above < u32::MAX).then(|| below / 2 + above / 2 + (below & above & 1))
     }
 
     /// A scale about `median`, on which no unit is smaller than `least`.
-    pub fn reference(&self, median: u32, least: f32) -> Reference {
+    pub(crate) fn reference(&self, median: u32, least: f32) -> Reference {
         let [lower, upper] = [self.heights[FIRST / 4], self.heights[FIRST - 1 - FIRST / 4]];
         // An unsettled quartile has no distance; the other half stands for both.
         let range =

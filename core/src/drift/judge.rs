@@ -1,10 +1,10 @@
 //! In: the values of one kind, from the first scale on. Out: how they stand after every subgroup.
 
-use crate::baseline::reference::{Evidence, First, Reference, UNIT};
+use crate::baseline::{Evidence, First, Reference, UNIT};
 use crate::drift::cusum::Cusum;
 use crate::drift::limit::Limits;
+use crate::drift::settings::DriftSettings;
 use crate::drift::spread::Spread;
-use crate::drift::watch::Watch;
 use crate::drift::{Direction, Finding, LIMIT, Promise, SUBGROUP};
 
 /// A unit of scores is at least this part of the smallest change, so that bounded scores reach twice as far.
@@ -49,9 +49,9 @@ pub(crate) struct Judge {
 
 impl Judge {
     /// None if half of the first moves are unsettled.
-    pub(crate) fn new(watch: &Watch, first: &First) -> Option<Judge> {
+    pub(crate) fn new(settings: &DriftSettings, first: &First) -> Option<Judge> {
         let median = first.median()?;
-        let reference = first.reference(median, SCALE * smallest(watch, median));
+        let reference = first.reference(median, SCALE * smallest(settings, median));
         let baseline =
             first.scores(&reference).fold((0, 0), |(count, sum), score| (count + 1, sum + i64::from(score)));
         Some(Judge {
@@ -69,12 +69,17 @@ impl Judge {
 
     /// Adds a value, that of the given move.
     #[inline]
-    pub(crate) fn step(&mut self, watch: &Watch, evidence: Evidence, moves: u32) -> Option<Finding> {
+    pub(crate) fn step(
+        &mut self,
+        settings: &DriftSettings,
+        evidence: Evidence,
+        moves: u32,
+    ) -> Option<Finding> {
         // One part of the work a move, and all of it before the next subgroup is judged.
         match core::mem::take(&mut self.due) {
             Due::Nothing => (),
-            Due::Scores => self.learn(watch),
-            Due::Limits => self.limit(watch),
+            Due::Scores => self.learn(settings),
+            Due::Limits => self.limit(settings),
         }
         if !self.subgroup.step(self.reference.score(evidence)) {
             return None;
@@ -83,7 +88,7 @@ impl Judge {
             self.due = Due::Scores;
             return None;
         }
-        Some(self.judge(watch, moves))
+        Some(self.judge(settings, moves))
     }
 
     pub(crate) fn rearm(&mut self) {
@@ -94,7 +99,7 @@ impl Judge {
         self.promise
     }
 
-    fn judge(&mut self, watch: &Watch, moves: u32) -> Finding {
+    fn judge(&mut self, settings: &DriftSettings, moves: u32) -> Finding {
         let expected = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
         let deviation = (self.subgroup.sum() as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
         let Limits { allowance, up, down, .. } = self.limits;
@@ -105,7 +110,7 @@ impl Judge {
         } else {
             (Direction::Down, self.down, down)
         };
-        let full = self.spread.is_learnt() && self.baseline.0 >= watch.baseline;
+        let full = self.spread.is_learnt() && self.baseline.0 >= settings.baseline;
         if !full && side.sum() < limit * SUSPECT && !self.is_odd(deviation) {
             self.due = Due::Scores;
         }
@@ -126,21 +131,21 @@ impl Judge {
     }
 
     /// Adds the last subgroup to what good moves look like.
-    fn learn(&mut self, watch: &Watch) {
+    fn learn(&mut self, settings: &DriftSettings) {
         if !self.spread.is_learnt() {
             self.spread.step(&self.subgroup.scores);
         }
-        if self.baseline.0 < watch.baseline {
+        if self.baseline.0 < settings.baseline {
             self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(self.subgroup.sum()));
         }
         self.due = Due::Limits;
     }
 
     /// Limits narrow while more is known.
-    fn limit(&mut self, watch: &Watch) {
-        let smallest = smallest(watch, self.reference.median) / self.reference.unit;
+    fn limit(&mut self, settings: &DriftSettings) {
+        let smallest = smallest(settings, self.reference.median) / self.reference.unit;
         let scatter = self.spread.scatter(smallest * smallest / 1024.0);
-        let run_length = watch.run_length() / SUBGROUP as f32;
+        let run_length = settings.run_length() / SUBGROUP as f32;
         self.limits = Limits::new(run_length, smallest, &scatter, self.baseline.0 as f32 / SUBGROUP as f32);
         self.promise = if self.limits.dependent {
             Promise::Dependent
@@ -174,7 +179,7 @@ impl Subgroup {
 }
 
 /// Smallest change worth an alarm. Unit: that of the values
-fn smallest(watch: &Watch, median: u32) -> f32 {
-    let part = median as f32 * watch.smallest_change_permille as f32 / 1000.0;
-    part.max(watch.smallest_change as f32)
+fn smallest(settings: &DriftSettings, median: u32) -> f32 {
+    let part = median as f32 * settings.smallest_change_permille as f32 / 1000.0;
+    part.max(settings.smallest_change as f32)
 }

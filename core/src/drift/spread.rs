@@ -4,11 +4,11 @@
 //! as many strangers. The autocorrelation of first order is measured from move to move, where it is known soonest;
 //! subgroups that scatter more than it explains are believed instead.
 
-use crate::baseline::reference::UNIT;
+use crate::baseline::UNIT;
 use crate::drift::SUBGROUP;
 
 /// Moves learnt from; then the spread is as good as known. Nine hours at two moves a second.
-pub const LEARNT: u32 = 65_536;
+pub(super) const LEARNT: u32 = 65_536;
 
 /// Variance of ln(estimated variance), times the moves it is from: 2 for the variance, 4 for the
 /// autocorrelation, and what autocorrelation adds to both (Bartlett) up to 0.3.
@@ -18,7 +18,7 @@ const TOO_MUCH: f32 = 0.5;
 
 /// Sums over scores. Their bound of 640 and [`LEARNT`] keep all within 64 bits.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Spread {
+pub(super) struct Spread {
     count: u32,
     last: i32,
     sum: i64,
@@ -47,22 +47,22 @@ pub struct Scatter {
 impl Spread {
     /// Whether more would change nothing.
     #[inline]
-    pub fn is_learnt(&self) -> bool {
+    pub(super) fn is_learnt(&self) -> bool {
         self.count >= LEARNT
     }
 
     /// Whether nothing was added yet.
-    pub fn is_empty(&self) -> bool {
+    pub(super) fn is_empty(&self) -> bool {
         self.count == 0
     }
 
     /// Moves added.
-    pub fn count(&self) -> u32 {
+    pub(super) fn count(&self) -> u32 {
         self.count
     }
 
     /// Adds the scores of a subgroup.
-    pub fn step(&mut self, scores: &[i16; SUBGROUP as usize]) {
+    pub(super) fn step(&mut self, scores: &[i16; SUBGROUP as usize]) {
         let mut sum = 0;
         for score in scores {
             let score = i64::from(*score);
@@ -80,7 +80,7 @@ impl Spread {
     }
 
     /// What is known so far; the variance is never below `least`.
-    pub fn scatter(&self, least: f32) -> Scatter {
+    pub(super) fn scatter(&self, least: f32) -> Scatter {
         let count = self.count.max(1) as f32;
         let (size, unit) = (SUBGROUP as f32, UNIT as f32);
         let mean = self.sum as f32 / count / unit;

@@ -3,7 +3,6 @@
 use std::println;
 use std::vec::Vec;
 
-use super::watch::Wish;
 use super::*;
 
 /// Settling times about 50 ms with a spread of 10 %: a fixed, well mixed sequence.
@@ -13,14 +12,14 @@ fn good(k: u32) -> u32 {
     34_000 + sum
 }
 
-fn watch() -> Watch {
-    Watch::new(Wish::default()).unwrap()
+fn watch() -> DriftSettings {
+    DriftSettings::new(DriftConfig::default()).unwrap()
 }
 
 /// Findings of good moves that are changed from the first one on.
 fn findings(moves: u32, change: impl Fn(u32, u32) -> Evidence) -> (Drift, Vec<Finding>) {
-    let (watch, mut drift) = (watch(), Drift::default());
-    let findings = (1..=moves).filter_map(|k| drift.step(&watch, change(k, good(k)))).collect();
+    let (settings, mut drift) = (watch(), Drift::default());
+    let findings = (1..=moves).filter_map(|k| drift.step(&settings, change(k, good(k)))).collect();
     (drift, findings)
 }
 
@@ -90,7 +89,7 @@ fn it_says_whether_the_promise_holds() {
     // Slow and fast by turns of thirty moves.
     let turns = |k: u32, time: u32| Evidence::Value(time + k / 30 % 2 * 5000);
     assert_eq!(promise(4000, &turns), Promise::Dependent);
-    let short = Watch::new(Wish { baseline: 48, ..Wish::default() }).unwrap();
+    let short = DriftSettings::new(DriftConfig { baseline: 48, ..DriftConfig::default() }).unwrap();
     let mut drift = Drift::default();
     (1..4000).for_each(|k| _ = drift.step(&short, Evidence::Value(good(k))));
     assert_eq!(drift.promise(), Promise::Short);
@@ -99,10 +98,10 @@ fn it_says_whether_the_promise_holds() {
 #[test]
 fn rearming_keeps_the_baseline() {
     let (mut drift, _) = findings(3000, |_, time| Evidence::Value(time));
-    let watch = watch();
+    let settings = watch();
     let slow = |drift: &mut Drift| {
         (1..400).find(|&k| {
-            drift.step(&watch, Evidence::Value(good(k) + 10_000)).is_some_and(|found| found.is_drift())
+            drift.step(&settings, Evidence::Value(good(k) + 10_000)).is_some_and(|found| found.is_drift())
         })
     };
     let first = slow(&mut drift).unwrap();
@@ -123,19 +122,22 @@ fn no_values_and_no_settings_break_it() {
     for (alarms, change, moves) in
         [(0.001, 1 << 30, 1_000_000), (1000.0, 1, 1), (1000.0, 1 << 30, 1), (0.001, 1, 1)]
     {
-        let wish = Wish {
+        let config = DriftConfig {
             false_alarms_per_axis_month: alarms,
             smallest_change: change,
             moves_per_hour: moves,
-            ..Wish::default()
+            ..DriftConfig::default()
         };
-        let watch = Watch::new(wish).unwrap();
+        let settings = DriftSettings::new(config).unwrap();
         for value in values {
             let mut drift = Drift::default();
             let findings: Vec<_> =
-                (0..5000).filter_map(|k| drift.step(&watch, Evidence::Value(value(k)))).collect();
+                (0..5000).filter_map(|k| drift.step(&settings, Evidence::Value(value(k)))).collect();
             assert!(findings.len() > 600);
-            assert!(findings.iter().all(|found| found.score <= 2 * LIMIT && found.since <= 5000), "{wish:?}");
+            assert!(
+                findings.iter().all(|found| found.score <= 2 * LIMIT && found.since <= 5000),
+                "{config:?}"
+            );
         }
     }
 }

@@ -7,7 +7,7 @@ use crate::settings::Parameters;
 use crate::settling::peaks::Speed;
 
 fn settings() -> Settings {
-    Settings::new(Parameters { window: 5, ..Parameters::default() }).unwrap()
+    Settings::new(Parameters { window: 5, ..Parameters::at(1_000_000) }).unwrap()
 }
 
 fn record(travel: i32, speed: u32) -> Record {

@@ -7,7 +7,7 @@ use crate::settings::Settings;
 
 /// One entry into the window: the samples before and after.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Entry {
+pub(crate) struct Entry {
     /// First sample inside. Unit: ticks since the first reading
     pub instant: u64,
     /// Time since the sample before. Unit: ticks
@@ -20,7 +20,7 @@ pub struct Entry {
 
 /// One entry into the window, and all that tells how well it is known.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Crossing {
+pub(crate) struct Crossing {
     /// The samples before and after.
     pub entry: Entry,
     /// How long `before` had been read when `after` was. Unit: ticks
@@ -31,18 +31,25 @@ pub struct Crossing {
     pub earlier_time: u32,
     /// Largest |error| since the window was left. Unit: counts
     pub farthest: u32,
-    /// First of the entries that belong together with this one. Unit: ticks since the first reading
+    /// First of the entries that noise about the edge made of one, this one among them. Unit: ticks since the first reading
     pub cluster: u64,
     /// The entry before this one. Unit: ticks since the first reading
     pub entry_before: u64,
-    /// What the error changed by in the step before minus in the last step. Unit: counts
+    /// |change of the error in the step before − change in the last step|. Unit: counts
     pub bend: u32,
+}
+
+impl Crossing {
+    /// An entry of which nothing else is known, and which no other came before.
+    pub(crate) fn first(entry: Entry) -> Crossing {
+        Crossing { entry, cluster: entry.instant, entry_before: entry.instant, ..Crossing::default() }
+    }
 }
 
 /// Time from the sample before to the edge. Unit: ticks
 ///
 /// `before` is outside the window, `after` inside or beyond the other side of it.
-pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
+pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
     let excess = before.unsigned_abs().saturating_sub(settings.window).max(1);
     let step = settings.encoder_step.max(1);
     // The smallest reading outside is up to one step beyond the window.
@@ -54,9 +61,8 @@ pub fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 
     quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
 }
 
-/// Most numbers are small, and need no division of 64 bits, which a small processor has to do in steps.
-#[inline]
-pub fn quotient(upper: u64, lower: u64) -> u64 {
+/// Quotient rounded down. Most numbers fit 32 bits, and a small processor divides 64 bits in many steps.
+pub(crate) fn quotient(upper: u64, lower: u64) -> u64 {
     match (u32::try_from(upper), u32::try_from(lower)) {
         (Ok(upper), Ok(lower)) => u64::from(upper / lower.max(1)),
         _ => upper / lower.max(1),
@@ -96,12 +102,12 @@ impl Uncertainty {
 
 impl Entry {
     /// Time from the sample before to the edge. Unit: ticks
-    pub fn delay(&self, settings: &Settings) -> u32 {
+    pub(crate) fn delay(&self, settings: &Settings) -> u32 {
         delay(self.before, self.after, settings, self.elapsed)
     }
 
     /// Where the error crossed the edge, the delay being this. Unit: ticks since the first reading
-    pub fn edge(&self, delay: u32) -> u64 {
+    pub(crate) fn edge(&self, delay: u32) -> u64 {
         (self.instant + u64::from(delay)).saturating_sub(u64::from(self.elapsed))
     }
 
@@ -117,7 +123,7 @@ impl Crossing {
     /// `delay` is that of the crossing, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
     ///
     /// Once per move, in f32: sums, products and quotients are exactly rounded on every machine.
-    pub fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
+    pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
         let noise_rms = noise.isqrt();
         let (fall, time) = self.slope(settings, noise_rms);
         let (per_count, fraction) =
@@ -146,7 +152,7 @@ impl Crossing {
     /// Whether the excursion before this entry was no more than noise about the edge.
     ///
     /// A swing that goes further beyond the window than twice its last step is a real one.
-    pub fn is_chatter(&self, settings: &Settings) -> bool {
+    pub(crate) fn is_chatter(&self, settings: &Settings) -> bool {
         u64::from(self.farthest.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
@@ -235,7 +241,7 @@ mod tests {
     use crate::settings::Parameters;
 
     fn settings(window: u32, encoder_step: u32) -> Settings {
-        Settings::new(Parameters { window, encoder_step, ..Parameters::default() }).unwrap()
+        Settings::new(Parameters { window, encoder_step, ..Parameters::at(1_000_000) }).unwrap()
     }
 
     #[track_caller]

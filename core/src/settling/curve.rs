@@ -1,10 +1,8 @@
 //! In: errors after the command end, one store each. Out: settling time for every window size.
 //!
 //! A window of size w settles at the first sample after the last error above w. So it is enough
-//! to know, for each size of error, when it was last seen. Sizes are sorted into four buckets per
-//! octave by counting leading zeros; the largest of all larger buckets answers for a window.
-
-use crate::sample::Reading;
+//! to know when an error of each size was last seen. Sizes are sorted into four buckets per octave by
+//! counting leading zeros; a window's settling time is the latest of all buckets above it.
 
 /// Errors below this have a bucket each.
 const EXACT: u32 = 8;
@@ -12,9 +10,8 @@ const EXACT: u32 = 8;
 const BUCKETS: usize = 121;
 
 /// Which bucket holds errors of this size.
-#[inline]
 fn bucket(size: u32) -> usize {
-    // Below four the octave of four gives each size its bucket too, and no branch is needed.
+    // Sizes below four fall into the octave of four and need no branch of their own.
     let octave = 29 - (size | 4).leading_zeros();
     (octave * 4 + (size >> octave)) as usize
 }
@@ -31,7 +28,7 @@ fn upper_edge(bucket: usize) -> u32 {
 
 /// When each size of error was last seen.
 #[derive(Clone, Debug)]
-pub struct Curve {
+pub(crate) struct Curve {
     /// Time of the sample after the last error of each size. Unit: ticks, wrapping
     after: [u32; BUCKETS],
 }
@@ -44,16 +41,16 @@ impl Default for Curve {
 
 /// One point of a settling curve.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Point {
+pub struct CurvePoint {
     /// Half-width of the window. Unit: counts
     pub window: u32,
     /// Command end to the first sample after which no error was larger, if it settled. Unit: ticks
     pub settling: Option<u32>,
 }
 
-/// When the curve was read off.
+/// The instant as of which a curve is read.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Readout {
+pub(crate) struct Readout {
     /// The last sample of the rest. Unit: ticks, wrapping
     pub tick: u32,
     /// Its error. Unit: counts
@@ -65,58 +62,24 @@ pub struct Readout {
 }
 
 impl Curve {
-    /// Forgets the larger sizes, or the smaller ones; older than any command end to come is as good as never.
-    #[cold]
-    #[inline(never)]
-    pub fn clear(&mut self, larger: bool, tick: u32) {
-        let (halves, largest) = self.after.as_chunks_mut::<{ BUCKETS / 2 }>();
-        if larger {
-            largest.fill(tick);
-        }
-        let Some(half) = halves.get_mut(usize::from(larger)) else { return };
-        // By fours, which a Cortex-M stores two at a time.
-        let (fours, _) = half.as_chunks_mut();
-        for [a, b, c, d] in fours {
-            (*a, *b, *c, *d) = (tick, tick, tick, tick);
-        }
+    /// Counts from a command end: what was seen up to then is as old as the command end itself.
+    pub(crate) fn restart(&mut self, tick: u32) {
+        self.after.fill(tick);
     }
 
     /// An error of this size was read at the sample before `tick`.
-    #[inline]
-    pub fn stamp(&mut self, size: u32, tick: u32) {
+    pub(crate) fn stamp(&mut self, size: u32, tick: u32) {
         if let Some(after) = self.after.get_mut(bucket(size)) {
             *after = tick;
         }
     }
 
-    /// The same for many errors, each with the reading after it, which the last one may lack; none is larger than `largest`.
-    ///
-    /// An error that a later one hides is not stamped: it can't be the last that left any window.
-    #[inline]
-    pub fn stamp_all(&mut self, errors: &[i32], after: &[Reading], largest: u32) {
-        let (mut hidden, mut shown, last) = (None, 0, bucket(largest));
-        for (error, reading) in errors.iter().zip(after).rev() {
-            let size = error.unsigned_abs();
-            if hidden.is_some_and(|hidden| size <= hidden) {
-                continue;
-            }
-            let bucket = bucket(size);
-            if bucket >= shown {
-                self.stamp(size, reading.tick);
-            }
-            if bucket >= last {
-                break;
-            }
-            (hidden, shown) = (Some(size), bucket + 1);
-        }
-    }
-
-    /// The curve, from the widest window worth telling to the narrowest.
+    /// The curve, from the widest window of interest to the narrowest.
     ///
     /// It begins with the narrowest window that was never left after the command end, and ends
     /// with the first that did not settle. Windows between two points settle no later than the
     /// narrower one and no earlier than the wider one.
-    pub fn points(&self, readout: Readout) -> impl Iterator<Item = Point> + '_ {
+    pub(crate) fn points(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
         let lowest = bucket(readout.error);
         let mut youngest = readout.held;
         let mut done = false;
@@ -124,12 +87,13 @@ impl Curve {
             let settled = bucket >= lowest && youngest >= readout.window_time;
             let settling = settled.then(|| readout.held - youngest);
             let age = self.after.get(bucket).map_or(u32::MAX, |after| readout.tick.wrapping_sub(*after));
-            let point = Point { window: upper_edge(bucket), settling };
+            let point = CurvePoint { window: upper_edge(bucket), settling };
             youngest = youngest.min(age);
-            // The window one bucket down would still be inside throughout.
-            (point, bucket > lowest && youngest == readout.held && readout.held >= readout.window_time)
+            // Feedback never left the next narrower window either: this one adds nothing.
+            let never_left = youngest == readout.held && readout.held >= readout.window_time;
+            (point, bucket > lowest && never_left)
         });
-        windows.filter(|(_, idle)| !idle).map(|(point, _)| point).take_while(move |point| {
+        windows.filter(|(_, redundant)| !redundant).map(|(point, _)| point).take_while(move |point| {
             let goes_on = !done;
             done |= point.settling.is_none();
             goes_on
@@ -176,8 +140,7 @@ mod tests {
                 .collect();
             let mut curve = Curve::default();
             let start = u32::MAX - 20;
-            curve.clear(true, start - 100);
-            curve.clear(false, start - 100);
+            curve.restart(start);
             for (k, pair) in errors.windows(2).enumerate() {
                 curve.stamp(pair[0].unsigned_abs(), start.wrapping_add(k as u32 + 1));
             }

@@ -8,27 +8,19 @@ use crate::settings::Settings;
 /// Whether "longer" includes the time-out itself is our choice (it doesn't): the standard's text
 /// was not at hand.
 #[derive(Clone, Debug, Default)]
-pub struct Following {
+pub(crate) struct Following {
     outside: bool,
     outside_for: u32,
 }
 
 impl Following {
     /// Whether the error has lasted too long.
-    #[inline]
-    pub fn step(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
+    pub(crate) fn step(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
         if error.unsigned_abs() > settings.following_error_window {
             return self.beyond(settings, elapsed);
         }
-        if self.outside {
-            *self = Following::default();
-        }
+        *self = Following::default();
         false
-    }
-
-    /// Whether the last error was inside.
-    pub fn is_inside(&self) -> bool {
-        !self.outside
     }
 
     fn beyond(&mut self, settings: &Settings, elapsed: u32) -> bool {
@@ -49,7 +41,7 @@ mod tests {
         let parameters = Parameters {
             following_error_window: 100,
             following_error_time_out: time_out,
-            ..Parameters::default()
+            ..Parameters::at(1_000_000)
         };
         let settings = Settings::new(parameters).unwrap();
         let mut following = Following::default();

@@ -1,7 +1,6 @@
-//! In: feedback and error from a move's start on. Out: how far it went, how fast, how wrong.
+//! In: feedback and error from a move's start on. Out: overshoot, largest error, peak speed.
 
 use crate::sample::Sample;
-use crate::sample::stretch::{Alike, Stretch};
 
 /// Samples over which a speed is taken: one count of an encoder is then an eighth of it.
 const BLOCK: u32 = 8;
@@ -24,36 +23,19 @@ impl Speed {
 
 /// Largest and smallest error. Unit: counts
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Extremes {
+pub(crate) struct Extremes {
     most: i32,
     least: i32,
 }
 
 impl Extremes {
     /// Adds one error.
-    #[inline]
     fn add(&mut self, error: i32) {
-        // Most errors lie between the two, which one comparison tells.
-        let span = self.most.wrapping_sub(self.least) as u32;
-        if error.wrapping_sub(self.least) as u32 > span {
-            self.most = self.most.max(error);
-            self.least = self.least.min(error);
-        }
-    }
-
-    /// The extremes of these.
-    #[inline]
-    fn of(errors: &[i32]) -> Extremes {
-        let first = errors.first().copied().unwrap_or_default();
-        // No decisions here: a whole stretch goes through in a few wide steps.
-        errors.iter().fold(Extremes { most: first, least: first }, |extremes, error| Extremes {
-            most: extremes.most.max(*error),
-            least: extremes.least.min(*error),
-        })
+        self.most = self.most.max(error);
+        self.least = self.least.min(error);
     }
 
     /// Largest |error|.
-    #[inline]
     fn size(self) -> u32 {
         self.most.unsigned_abs().max(self.least.unsigned_abs())
     }
@@ -69,35 +51,32 @@ struct Mark {
 
 /// Extremes since the start of a move.
 #[derive(Clone, Debug, Default)]
-pub struct Peaks {
+pub(crate) struct Peaks {
     /// Feedback just before the start, and its extremes relative to that while the command moved.
     origin: i32,
     high: i32,
     low: i32,
     moving_error: u32,
     /// Since the command stands.
-    held: Extremes,
+    standing: Extremes,
     count: u32,
     mark: Mark,
-    /// The one before it, as far as it is asked for.
+    /// Tick and error of the mark before it.
     older: (u32, i32),
     fastest: Speed,
 }
 
 impl Peaks {
     /// A move starts with this sample.
-    #[inline]
-    pub fn restart(&mut self, sample: Sample) {
-        let tick = sample.tick.wrapping_sub(sample.elapsed);
-        let feedback = sample.feedback.wrapping_sub(sample.feedback_change);
-        let error = sample.error_before();
+    pub(crate) fn restart(&mut self, sample: Sample) {
+        let (tick, feedback, error) = (sample.tick_before(), sample.feedback_before(), sample.error_before());
         *self = Peaks {
             origin: feedback,
             high: sample.feedback_change.max(0),
             low: sample.feedback_change.min(0),
             moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
             // Counts from the command end on.
-            held: self.held,
+            standing: self.standing,
             count: 1,
             mark: Mark { tick, feedback, error },
             older: (tick, error),
@@ -105,104 +84,51 @@ impl Peaks {
         };
     }
 
-    /// Adds one sample at which the command has changed; whether a block ends there.
-    #[inline]
-    pub fn moving(&mut self, sample: Sample) -> bool {
+    /// Adds one sample at which the command has changed.
+    pub(crate) fn moving(&mut self, sample: Sample) {
         let away = sample.feedback.wrapping_sub(self.origin);
-        // Written only where it changes.
-        if away > self.high {
-            self.high = away;
-        } else if away < self.low {
-            self.low = away;
-        }
-        if sample.error.unsigned_abs() > self.moving_error {
-            self.moving_error = sample.error.unsigned_abs();
-        }
-        self.block(sample)
+        self.high = self.high.max(away);
+        self.low = self.low.min(away);
+        self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
+        self.block(sample);
     }
 
-    /// The command stood at `target` and has gone on: what was seen there belongs to the motion.
-    #[inline]
-    pub fn went_on(&mut self, target: i32) {
-        let Extremes { most, least } = self.held;
+    /// The command stood at `target` and moves again: the errors seen there belong to the motion.
+    pub(crate) fn resume(&mut self, target: i32) {
+        let Extremes { most, least } = self.standing;
         let away = target.wrapping_sub(self.origin);
         self.high = self.high.max(away.wrapping_sub(least));
         self.low = self.low.min(away.wrapping_sub(most));
-        self.moving_error = self.moving_error.max(self.held.size());
+        self.moving_error = self.moving_error.max(self.standing.size());
     }
 
     /// From here on the command stands.
-    pub fn command_ended(&mut self, error: i32) {
-        self.held = Extremes { most: error, least: error };
+    pub(crate) fn command_ended(&mut self, error: i32) {
+        self.standing = Extremes { most: error, least: error };
     }
 
-    /// Adds one sample at which it has not.
-    #[inline]
-    pub fn held(&mut self, error: i32) {
-        self.held.add(error);
+    /// Adds one sample at which the command stands.
+    pub(crate) fn standing(&mut self, error: i32) {
+        self.standing.add(error);
     }
 
-    /// Adds a stretch at which the command has changed.
-    #[inline]
-    pub fn moving_all(&mut self, stretch: &Stretch) {
-        for reading in stretch.readings() {
-            let away = reading.feedback.wrapping_sub(self.origin);
-            self.high = self.high.max(away);
-            self.low = self.low.min(away);
-        }
-        self.moving_error = self.moving_error.max(Extremes::of(stretch.errors()).size());
-        self.blocks(stretch);
-    }
-
-    /// Adds a stretch at which it has not; returns the largest |error|, that of the sample before included.
-    #[inline]
-    pub fn held_all(&mut self, errors: &[i32]) -> u32 {
-        let these = Extremes::of(errors);
-        self.held.add(these.most);
-        self.held.add(these.least);
-        these.size()
-    }
-
-    /// What of this range lies within the extremes since the command stands, so that it changes neither.
-    pub fn known(&self, alike: Alike) -> Alike {
-        let most = alike.least.wrapping_add(alike.span as i32).min(self.held.most);
-        let least = alike.least.max(self.held.least);
-        Alike { least, span: most.wrapping_sub(least) as u32, ..alike }
-    }
-
-    /// Adds one sample to the speed; not needed while feedback stays inside the window. Whether a block ends.
-    #[inline]
-    pub fn block(&mut self, sample: Sample) -> bool {
+    /// Adds one sample to the speed; not needed while feedback stays inside the window.
+    pub(crate) fn block(&mut self, sample: Sample) {
         self.count += 1;
-        let ends = self.count >= BLOCK;
-        if ends {
-            self.roll(sample.tick, sample.feedback, sample.error);
+        if self.count >= BLOCK {
+            self.end_block(sample);
         }
-        ends
-    }
-
-    /// Adds a stretch to it.
-    #[inline]
-    pub fn blocks(&mut self, stretch: &Stretch) {
-        let samples = stretch.readings().iter().zip(stretch.errors().iter().skip(1));
-        let first = (BLOCK - 1 - self.count) as usize;
-        let count = self.count as usize + samples.len();
-        for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
-            self.roll(reading.tick, reading.feedback, *error);
-        }
-        self.count = count as u32 % BLOCK;
     }
 
     /// Feedback left the window: a block begins here.
-    pub fn left(&mut self, sample: Sample) {
+    pub(crate) fn exited(&mut self, sample: Sample) {
         self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
         self.older = (sample.tick, sample.error);
         self.count = 0;
     }
 
-    #[inline(never)]
-    fn roll(&mut self, tick: u32, feedback: i32, error: i32) {
-        let mark = Mark { tick, feedback, error };
+    fn end_block(&mut self, sample: Sample) {
+        let mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
         let distance = mark.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
         let speed = Speed { distance, time: mark.tick.wrapping_sub(self.mark.tick) };
         if speed.faster(self.fastest) {
@@ -214,32 +140,32 @@ impl Peaks {
     }
 
     /// Error eight to sixteen samples ago, and the time since. Unit: counts, ticks
-    pub fn earlier(&self, sample: Sample) -> (i32, u32) {
+    pub(crate) fn earlier(&self, sample: Sample) -> (i32, u32) {
         let (tick, error) = self.older;
         (error, sample.tick.wrapping_sub(tick))
     }
 
     /// Largest |error|. Unit: counts
-    pub fn error(&self) -> u32 {
-        self.moving_error.max(self.held.size())
+    pub(crate) fn error(&self) -> u32 {
+        self.moving_error.max(self.standing.size())
     }
 
     /// Fastest feedback over eight samples.
-    pub fn fastest(&self) -> Speed {
+    pub(crate) fn fastest(&self) -> Speed {
         self.fastest
     }
 
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
     ///
     /// `target` is the feedback that would leave no error.
-    pub fn overshoot(&self, target: i32, travel: i32) -> u32 {
+    pub(crate) fn overshoot(&self, target: i32, travel: i32) -> u32 {
         let target = i64::from(target.wrapping_sub(self.origin));
-        let (moving, held) = if travel >= 0 {
-            (i64::from(self.high) - target, -i64::from(self.held.least))
+        let (moving, standing) = if travel >= 0 {
+            (i64::from(self.high) - target, -i64::from(self.standing.least))
         } else {
-            (target - i64::from(self.low), i64::from(self.held.most))
+            (target - i64::from(self.low), i64::from(self.standing.most))
         };
-        moving.max(held).clamp(0, i64::from(u32::MAX)) as u32
+        moving.max(standing).clamp(0, i64::from(u32::MAX)) as u32
     }
 }
 
@@ -268,7 +194,7 @@ mod tests {
                     peaks.command_ended(sample.error);
                 }
                 _ => {
-                    peaks.held(sample.error);
+                    peaks.standing(sample.error);
                     peaks.block(sample);
                 }
             }

@@ -1,14 +1,13 @@
-//! In: errors since the last passage of the window's edge. Out: their mean, spread and reading noise.
+//! In: errors since the last entry into the window. Out: their mean, spread and reading noise.
 //!
-//! Integer sums are exact: a one-pass variance in f32 fails with 24-bit encoders (NIST StRD NumAcc4
-//! shows how).
+//! Integer sums are exact. A one-pass variance in f32 fails with 24-bit encoders, as NIST StRD NumAcc4 shows.
 
 use crate::settings::Settings;
 use crate::settling::crossing::quotient;
 
 /// Exact sums over the rest.
 #[derive(Clone, Debug, Default)]
-pub struct Rest {
+pub(crate) struct Rest {
     count: u32,
     sum: i64,
     squares: u64,
@@ -19,115 +18,61 @@ pub struct Rest {
 
 impl Rest {
     /// Begins anew with this error.
-    #[inline]
-    pub fn restart(&mut self, error: i32) {
+    pub(crate) fn restart(&mut self, error: i32) {
         *self = Rest { count: 1, sum: i64::from(error), squares: square(error), ..Rest::default() };
     }
 
     /// There is no rest outside the window; it begins anew at the next entry.
-    #[inline]
-    pub fn forget(&mut self) {
+    pub(crate) fn clear(&mut self) {
         self.count = 0;
     }
 
     /// Adds one error inside the window, and what feedback changed by.
-    #[inline]
-    pub fn step(&mut self, settings: &Settings, error: i32, change: i32) {
-        if self.count <= 1 {
-            // The first change began before the rest; no bend of the rest has a part of it.
-            self.change = change;
+    pub(crate) fn step(&mut self, settings: &Settings, error: i32, change: i32) {
+        if self.count >= settings.rest_samples() {
+            return;
         }
-        self.step_on(settings, error, change);
-    }
-
-    /// The same for any but the second error.
-    #[inline]
-    pub fn step_on(&mut self, settings: &Settings, error: i32, change: i32) {
-        if self.count < settings.rest_samples() {
-            self.add(error, change);
-            self.count += 1;
-        }
-    }
-
-    /// Adds many errors, that begin with one already added.
-    #[inline]
-    pub fn step_all(&mut self, errors: &[i32]) {
-        let change = |pair: &[i32]| pair[0].wrapping_sub(pair[1]);
-        let Some(first) = errors.first_chunk::<2>() else { return };
-        self.bend(change(first).wrapping_sub(self.change));
-        for ((older, old), new) in errors.iter().zip(&errors[1..]).zip(errors.iter().skip(2)) {
-            self.bend(old.wrapping_mul(2).wrapping_sub(*older).wrapping_sub(*new));
-        }
-        for error in &errors[1..] {
-            self.sum += i64::from(*error);
-            self.squares += square(*error);
-        }
-        self.change = errors.last_chunk::<2>().map_or(self.change, |last| change(last));
-        self.count += (errors.len() - 1) as u32;
-    }
-
-    #[inline]
-    fn bend(&mut self, bend: i32) {
-        self.bends += square(bend);
-    }
-
-    /// How many more errors can be added at once; `None` if there is no end to them, none being summed.
-    #[inline]
-    pub fn room(&self, settings: &Settings) -> Option<u32> {
-        let room = settings.rest_samples().saturating_sub(self.count);
-        // The second error is added by itself: the change before it began before the rest.
-        (room > 0).then_some(if self.count > 1 { room } else { 0 })
-    }
-
-    /// Adds one error where there is room, without counting it.
-    #[inline]
-    pub fn add(&mut self, error: i32, change: i32) {
-        self.bend(change.wrapping_sub(self.change));
+        // The first change began before the rest: no second difference of the rest contains it.
+        let change_before = if self.count <= 1 { change } else { self.change };
+        self.bends += square(change.wrapping_sub(change_before));
         self.change = change;
         self.sum += i64::from(error);
         self.squares += square(error);
-    }
-
-    /// Counts errors that were added.
-    #[inline]
-    pub fn count_on(&mut self, errors: u32) {
-        self.count += errors;
+        self.count += 1;
     }
 
     /// How many errors were added.
-    pub fn count(&self) -> u32 {
+    pub(crate) fn count(&self) -> u32 {
         self.count
     }
 
-    /// The whole counts of the mean, rounded down, and what is left of the sum. Unit: counts
-    #[inline]
+    /// The mean rounded down, and the remainder of that division. Unit: counts
     fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
-        // Most sums fit 32 bits, and need no division of 64.
+        // Most sums fit 32 bits and spare the division of 64.
         let short = i32::try_from(self.sum).ok().and_then(|sum| sum.checked_div_euclid(count as i32));
         let whole = short.map_or_else(|| self.sum.div_euclid(count), i64::from);
         (whole, (self.sum - whole * count) as u32)
     }
 
     /// Unit: 1/256 counts
-    #[inline]
-    pub fn mean(&self) -> i64 {
-        let (count, (whole, left)) = (self.count.max(1), self.whole_mean());
-        // No rest has more than 2^16 samples, so 32 bits hold 256 times what is left.
-        whole * 256 + i64::from((left * 256 + count / 2) / count)
+    pub(crate) fn mean(&self) -> i64 {
+        let (count, (whole, remainder)) = (self.count.max(1), self.whole_mean());
+        // No rest has more than 2^16 samples, so 32 bits hold 256 times the remainder.
+        whole * 256 + i64::from((remainder * 256 + count / 2) / count)
     }
 
     /// Root mean square about the mean. Unit: 1/256 counts
     ///
-    /// About the whole mean the squares stay small, and 64 bits hold them: a sum that outgrows them on
-    /// the way wraps back. Only above 2^48 bits are lost, far below the sixth digit.
-    #[inline]
-    pub fn rms(&self) -> u32 {
-        let (count, (whole, left)) = (u64::from(self.count.max(1)), self.whole_mean());
+    /// Squares about the whole mean are small enough for 64 bits; an intermediate sum that overflows wraps back.
+    /// Above 2^48 some bits are dropped, far below the sixth digit.
+    pub(crate) fn rms(&self) -> u32 {
+        let (count, (whole, remainder)) = (u64::from(self.count.max(1)), self.whole_mean());
         let shift = (2 * self.sum - whole * count as i64).wrapping_mul(whole);
         let about_whole = self.squares.wrapping_sub(shift as u64);
         let fraction = (about_whole.leading_zeros() & !1).min(16);
-        let excess = share(((u64::from(left) * u64::from(left)) << fraction) + count - 1, self.count);
+        let excess =
+            share(((u64::from(remainder) * u64::from(remainder)) << fraction) + count - 1, self.count);
         let variance = share((about_whole << fraction).saturating_sub(excess), self.count);
         let root = variance.isqrt() << ((16 - fraction) / 2);
         u32::try_from(root).unwrap_or(u32::MAX)
@@ -137,16 +82,15 @@ impl Rest {
     /// Unit: 1/256 counts²
     ///
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
-    pub fn noise(&self) -> u64 {
+    pub(crate) fn noise(&self) -> u64 {
         let sixfold = (6 * (self.count.max(3) - 2)).max(1);
         let whole = quotient(self.bends, u64::from(sixfold));
-        let left = (self.bends - whole * u64::from(sixfold)) as u32;
-        whole.saturating_mul(256).saturating_add(u64::from(left * 256 / sixfold))
+        let remainder = (self.bends - whole * u64::from(sixfold)) as u32;
+        whole.saturating_mul(256).saturating_add(u64::from(remainder * 256 / sixfold))
     }
 }
 
 /// Division by a count of errors, at most 2^16: three steps of 32 bits instead of one of 64.
-#[inline]
 fn share(sum: u64, count: u32) -> u64 {
     let count = count.max(1);
     let (upper, middle, lower) = ((sum >> 32) as u32, (sum >> 16) as u32 & 0xffff, sum as u32 & 0xffff);
@@ -155,7 +99,6 @@ fn share(sum: u64, count: u32) -> u64 {
     (u64::from(upper / count) << 32) + (u64::from(middle / count) << 16) + u64::from(lower / count)
 }
 
-#[inline]
 fn square(value: i32) -> u64 {
     (i64::from(value) * i64::from(value)) as u64
 }
@@ -166,7 +109,7 @@ mod tests {
     use crate::settings::Parameters;
 
     fn settings(window: u32) -> Settings {
-        Settings::new(Parameters { window, ..Parameters::default() }).unwrap()
+        Settings::new(Parameters { window, ..Parameters::at(1_000_000) }).unwrap()
     }
 
     #[track_caller]

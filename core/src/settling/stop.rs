@@ -1,10 +1,10 @@
-//! In: what the parts of the stage remember at the end of a rest. Out: the stop.
+//! In: the parts of the settling stage at the end of a rest. Out: the stop, put together from them.
 
 use super::Settling;
 use crate::motion::Course;
 use crate::sample::Faults;
 use crate::settings::Settings;
-use crate::settling::approach::First;
+use crate::settling::approach::FirstCrossing;
 use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
@@ -25,7 +25,7 @@ pub struct Stop {
     /// Sample at which the stay began that first reached the target. Unit: ticks
     pub reached: Option<u64>,
     /// First crossing into the window, if before the command end.
-    pub first_crossing: First,
+    pub first_crossing: FirstCrossing,
     /// Times feedback came to be inside.
     pub entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
@@ -49,22 +49,8 @@ pub struct Stop {
 }
 
 impl Settling {
-    /// The command end is certain now, and so is what came before it.
-    #[cold]
-    #[inline(never)]
-    pub fn rested(&mut self, settings: &Settings, course: &Course) {
-        let end = self.command_end;
-        self.first_crossing = self.approach.first_crossing(settings, self.target(), course.travel, end);
-    }
-
-    /// The feedback that would leave no error. Unit: counts, wrapping
-    pub(super) fn target(&self) -> i32 {
-        self.command_end.feedback.wrapping_add(self.error_at_command_end)
-    }
-
     /// The stop that ends with the last sample of the rest, after the command took this course.
-    #[inline]
-    pub fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
+    pub(crate) fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
         let crossings = self.window.crossings();
         let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
         let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
@@ -92,7 +78,7 @@ impl Settling {
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
             held,
-            faults: if confirmed { self.faults } else { self.faults.with(self.later) },
+            faults: if confirmed { self.faults } else { self.faults.with(self.later_faults) },
         }
     }
 }

@@ -18,7 +18,7 @@ pub enum Position {
 
 /// What happened between a sample and the one before it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Passage {
+pub(crate) enum Passage {
     /// Feedback stayed inside.
     Inside,
     /// Feedback stayed outside.
@@ -26,25 +26,23 @@ pub enum Passage {
     /// Feedback came inside.
     Entered,
     /// Feedback went outside.
-    Left,
-    /// Feedback has now been inside for the window time.
-    Reached,
+    Exited,
 }
 
-/// Exact tracking of the one window that was asked for.
+/// Exact tracking of the set window.
 #[derive(Clone, Debug, Default)]
-pub struct Window {
+pub(crate) struct Window {
     position: Position,
     /// How long feedback has been inside at this command. Unit: ticks
-    pub inside_for: u32,
+    inside_for: u32,
     /// Times feedback came to be inside at this command; being inside at its start is one.
     pub entries: u32,
     /// First and last entry from outside, if there was one.
     first: Entry,
     last: Crossing,
-    /// Dwell start and instant of the first target reached. Unit: ticks since the first reading
+    /// When the first stay began that lasted the window time. Unit: ticks since the first reading
     pub reached: Option<u64>,
-    /// The last stay inside had reached the window time.
+    /// The stay inside before the present excursion had lasted the window time.
     confirmed: bool,
     /// Largest |error| since the window was left. Unit: counts
     farthest: u32,
@@ -54,23 +52,21 @@ pub struct Window {
 
 impl Window {
     /// Where feedback stands now.
-    pub fn position(&self) -> Position {
+    pub(crate) fn position(&self) -> Position {
         self.position
     }
 
     /// First and last entry from outside; none while feedback was inside from the start on.
-    pub fn crossings(&self) -> Option<(&Entry, &Crossing)> {
+    pub(crate) fn crossings(&self) -> Option<(&Entry, &Crossing)> {
         self.has_entered().then_some((&self.first, &self.last))
     }
 
-    #[inline]
     fn has_entered(&self) -> bool {
         self.entries > u32::from(self.began_inside)
     }
 
     /// The command has changed again.
-    #[inline]
-    pub fn moving(&mut self, settings: &Settings, error: i32) {
+    pub(crate) fn moving(&mut self, settings: &Settings, error: i32) {
         let inside = error.unsigned_abs() <= settings.window;
         // Without a window time there is nothing to wait for.
         self.position = match (inside, settings.window_time) {
@@ -81,7 +77,7 @@ impl Window {
     }
 
     /// The command has changed for the last time: everything counts from here.
-    pub fn restart(&mut self, settings: &Settings, error: i32, now: u64) {
+    pub(crate) fn restart(&mut self, settings: &Settings, error: i32, now: u64) {
         let inside = error.unsigned_abs() <= settings.window;
         self.position = Position::Outside;
         self.inside_for = 0;
@@ -91,59 +87,35 @@ impl Window {
         self.confirmed = false;
         self.farthest = error.unsigned_abs();
         if inside {
-            self.position = Position::Inside;
-            self.entries = 1;
-            self.dwell(settings, now);
+            self.come_inside(settings, now);
         }
     }
 
-    /// The same command.
-    #[inline]
-    pub fn step(&mut self, settings: &Settings, sample: Sample) -> Passage {
-        let inside = sample.error.unsigned_abs() <= settings.window;
-        if inside && self.position == Position::TargetReached {
-            return Passage::Inside;
-        }
-        match (self.position == Position::Outside, inside) {
+    /// Adds one sample at the same command.
+    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Passage {
+        let size = sample.error.unsigned_abs();
+        match (self.position == Position::Outside, size <= settings.window) {
             (false, true) => {
-                self.inside_for = self.inside_for.saturating_add(sample.elapsed);
-                if self.inside_for >= settings.window_time { Passage::Reached } else { Passage::Inside }
+                self.stay(settings, sample.elapsed, now);
+                Passage::Inside
             }
             (true, false) => {
-                self.outside(sample.error);
+                self.farthest = self.farthest.max(size);
                 Passage::Outside
             }
             (true, true) => Passage::Entered,
             (false, false) => {
                 self.confirmed = self.position == Position::TargetReached;
-                self.farthest = sample.error.unsigned_abs();
+                self.farthest = size;
                 self.position = Position::Outside;
-                Passage::Left
+                Passage::Exited
             }
         }
     }
 
-    /// The same command, and feedback has stayed outside.
-    #[inline]
-    pub fn outside(&mut self, error: i32) {
-        self.farthest = self.farthest.max(error.unsigned_abs());
-    }
-
-    /// Adds a stretch at the same command and on the same side, that ends before the window time does.
-    #[inline]
-    pub fn step_all(&mut self, passed: u32, largest: u32) {
-        match self.position {
-            Position::Outside => self.farthest = self.farthest.max(largest),
-            Position::Inside => self.inside_for += passed,
-            Position::TargetReached => (),
-        }
-    }
-
     /// Feedback came inside at `crossing`.
-    #[inline]
-    pub fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
-        let instant = crossing.entry.instant;
-        (crossing.farthest, crossing.cluster, crossing.entry_before) = (self.farthest, instant, instant);
+    pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
+        crossing.farthest = self.farthest;
         if self.has_entered() {
             crossing.entry_before = self.last.entry.instant;
             if !self.confirmed && crossing.is_chatter(settings) {
@@ -152,24 +124,33 @@ impl Window {
         } else {
             self.first = crossing.entry;
         }
+        self.last = crossing;
+        self.come_inside(settings, crossing.entry.instant);
+    }
+
+    /// A stay inside begins.
+    fn come_inside(&mut self, settings: &Settings, now: u64) {
         self.position = Position::Inside;
         self.inside_for = 0;
         self.entries = self.entries.saturating_add(1);
-        self.last = crossing;
-        self.dwell(settings, instant);
-    }
-
-    /// A stay inside begins; without a window time that is all.
-    #[inline]
-    fn dwell(&mut self, settings: &Settings, now: u64) {
+        // Without a window time it is long enough at once.
         if settings.window_time == 0 {
             self.reach(now);
         }
     }
 
+    /// A stay inside goes on.
+    fn stay(&mut self, settings: &Settings, elapsed: u32, now: u64) {
+        if self.position == Position::Inside {
+            self.inside_for = self.inside_for.saturating_add(elapsed);
+            if self.inside_for >= settings.window_time {
+                self.reach(now);
+            }
+        }
+    }
+
     /// Feedback has been inside for the window time.
-    #[inline]
-    pub fn reach(&mut self, now: u64) {
+    fn reach(&mut self, now: u64) {
         self.position = Position::TargetReached;
         self.reached = self.reached.or(Some(now - u64::from(self.inside_for)));
     }

@@ -5,7 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::frame::Payload;
-use super::header::{Priority, Way};
+use super::header::{Direction, Priority};
 use super::settings::Parameters;
 use super::watch::{Action, Arrangement};
 
@@ -94,7 +94,7 @@ pub struct SetClock {
 }
 
 impl<'a> Payload<'a> for Command {
-    const WAY: Way = Way::FromHost;
+    const DIRECTION: Direction = Direction::FromHost;
     const KINDS: u8 = 9;
 
     fn priority(&self) -> Priority {

@@ -72,7 +72,7 @@ impl Counts {
             Ok(_) => self.longer += 1,
             Err(Unreadable::Kind(_)) => self.unknown_kinds += 1,
             Err(Unreadable::Payload(_)) => self.unreadable += 1,
-            Err(Unreadable::Way) => self.echoes += 1,
+            Err(Unreadable::Direction) => self.echoes += 1,
         }
     }
 

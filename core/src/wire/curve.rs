@@ -8,7 +8,7 @@ use core::iter::Peekable;
 use serde::{Deserialize, Serialize};
 
 use super::{LONGEST_PIECE, varint};
-use crate::settling::curve::Point;
+use crate::settling::curve::CurvePoint;
 
 /// A stretch of the settling curve of one move, from wide windows to narrow ones.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -38,7 +38,7 @@ impl<'a> Curve<'a> {
     /// Packs as many points as one payload takes; `None` when there are none left.
     pub fn take(
         (axis, number, first): (u8, u32, u16),
-        points: &mut Peekable<impl Iterator<Item = Point>>,
+        points: &mut Peekable<impl Iterator<Item = CurvePoint>>,
         buffer: &'a mut [u8; LONGEST_PIECE],
     ) -> Option<Curve<'a>> {
         let window = points.peek()?.window;
@@ -56,7 +56,7 @@ impl<'a> Curve<'a> {
     }
 
     /// The points again; ends early where the bytes are none of ours.
-    pub fn points(&self) -> impl Iterator<Item = Point> + 'a {
+    pub fn points(&self) -> impl Iterator<Item = CurvePoint> + 'a {
         let (mut bytes, mut before, mut window) = (self.points, 0_u32, Some(self.window));
         core::iter::from_fn(move || {
             let here = window?;
@@ -64,7 +64,7 @@ impl<'a> Curve<'a> {
             window = narrower(here);
             let settling = later.checked_sub(1).map(|beyond| before.wrapping_add(beyond as u32));
             before = settling.unwrap_or(before);
-            Some(Point { window: here, settling })
+            Some(CurvePoint { window: here, settling })
         })
     }
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::cobs;
 use super::crc::Crc;
-use super::header::{Header, Priority, Way};
+use super::header::{Direction, Header, Priority};
 use super::write::write;
 use super::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
 
@@ -80,7 +80,7 @@ pub enum Unreadable {
     /// A kind that is known, with something in it that is not.
     Payload(u8),
     /// A message was looked for in a command, or the other way.
-    Way,
+    Direction,
 }
 
 /// A payload, and what a later version had appended to it.
@@ -95,7 +95,7 @@ pub struct Read<P> {
 /// What can stand in a frame: everything that goes one way.
 pub trait Payload<'a>: Serialize + Deserialize<'a> {
     /// Who says it.
-    const WAY: Way;
+    const DIRECTION: Direction;
     /// Kinds known; at most 127, so that a kind is one byte.
     const KINDS: u8;
     /// Which frames it may overtake, and with which it is numbered.
@@ -152,8 +152,8 @@ impl<'a> Frame<'a> {
     #[inline]
     pub fn read<P: Payload<'a>>(&self) -> Result<Read<P>, Unreadable> {
         let kind = self.kind();
-        if self.header.way != P::WAY {
-            return Err(Unreadable::Way);
+        if self.header.direction != P::DIRECTION {
+            return Err(Unreadable::Direction);
         }
         if kind >= P::KINDS {
             return Err(Unreadable::Kind(kind));

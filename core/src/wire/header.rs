@@ -7,7 +7,7 @@ use super::{CURRENT, varint};
 
 /// Who speaks. A line that echoes then never makes a command of a message.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Way {
+pub enum Direction {
     /// Device to host: a message.
     #[default]
     FromDevice,
@@ -40,7 +40,7 @@ pub struct Header {
     /// Version of the sender, 1 to 15.
     pub version: u8,
     /// Who speaks.
-    pub way: Way,
+    pub direction: Direction,
     /// Sent again out of the log; live frames are not.
     pub replay: bool,
     /// Which series the number belongs to.
@@ -62,8 +62,8 @@ impl Header {
     /// Bits 0–3 version, 4–5 priority, 6 replay, 7 from the host.
     const fn mark(&self) -> u8 {
         let replay = if self.replay { REPLAY } else { 0 };
-        let way = if matches!(self.way, Way::FromHost) { FROM_HOST } else { 0 };
-        (self.version & VERSION) | (self.priority as u8) << 4 | replay | way
+        let direction = if matches!(self.direction, Direction::FromHost) { FROM_HOST } else { 0 };
+        (self.version & VERSION) | (self.priority as u8) << 4 | replay | direction
     }
 
     /// Writes the header to the front; returns its length, or nothing if there is no room.
@@ -86,31 +86,31 @@ impl Header {
             2 => Priority::Curve,
             _ => Priority::Trace,
         };
-        let way = if mark & FROM_HOST == 0 { Way::FromDevice } else { Way::FromHost };
+        let direction = if mark & FROM_HOST == 0 { Direction::FromDevice } else { Direction::FromHost };
         let boot = u32::from_le_bytes([*a, *b, *c, *d]);
         let (version, replay) = (mark & VERSION, mark & REPLAY != 0);
-        Some((Header { version, way, replay, priority, boot, sequence }, rest))
+        Some((Header { version, direction, replay, priority, boot, sequence }, rest))
     }
 }
 
 /// Numbers what one sender sends.
 #[derive(Clone, Debug)]
 pub struct Numbers {
-    way: Way,
+    direction: Direction,
     boot: u32,
     next: [u32; 4],
 }
 
 impl Numbers {
     /// From 0, with a boot number that no earlier start of this sender had.
-    pub const fn new(way: Way, boot: u32) -> Numbers {
-        Numbers { way, boot, next: [0; 4] }
+    pub const fn new(direction: Direction, boot: u32) -> Numbers {
+        Numbers { direction, boot, next: [0; 4] }
     }
 
     /// The next header of a priority. Take it before the frame is queued, stored or sent.
     pub fn take(&mut self, priority: Priority) -> Header {
-        let Numbers { way, boot, .. } = *self;
-        let mut header = Header { version: CURRENT, way, replay: false, priority, boot, sequence: 0 };
+        let Numbers { direction, boot, .. } = *self;
+        let mut header = Header { version: CURRENT, direction, replay: false, priority, boot, sequence: 0 };
         if let Some(next) = self.next.get_mut(priority as usize) {
             header.sequence = *next;
             *next = next.wrapping_add(1);

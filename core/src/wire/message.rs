@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::curve::Curve;
 use super::finding::Finding;
 use super::frame::Payload;
-use super::header::{Priority, Way};
+use super::header::{Direction, Priority};
 use super::record::Move;
 use super::settings::Settings;
 use super::status::{Gap, Hello, Status};
@@ -47,7 +47,7 @@ pub enum Message<'a> {
 }
 
 impl<'a> Payload<'a> for Message<'a> {
-    const WAY: Way = Way::FromDevice;
+    const DIRECTION: Direction = Direction::FromDevice;
     const KINDS: u8 = 14;
 
     fn priority(&self) -> Priority {

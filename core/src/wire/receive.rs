@@ -6,7 +6,7 @@ use super::LONGEST_BODY;
 use super::cobs::{Broken, Decoder};
 use super::crc::{Crc, SmallTable};
 use super::frame::{Frame, Why};
-use super::header::{Header, Way};
+use super::header::{Direction, Header};
 
 /// Bytes that were no frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -31,8 +31,8 @@ pub enum Event<'a> {
 /// Takes a stream of bytes apart.
 ///
 /// ```
-/// # use stillpoint_core::wire::{crc::SmallTable, header::Way, message::Message, receive::{Event, Receiver}};
-/// let mut receiver = Receiver::<SmallTable>::new(Way::FromDevice);
+/// # use stillpoint_core::wire::{crc::SmallTable, header::Direction, message::Message, receive::{Event, Receiver}};
+/// let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
 /// let mut left: &[u8] = b"any bytes\0";
 /// while let Some(event) = receiver.step(&mut left) {
 ///     match event {
@@ -46,14 +46,14 @@ pub enum Event<'a> {
 #[derive(Clone, Debug)]
 pub struct Receiver<C = SmallTable> {
     decoder: Decoder<LONGEST_BODY>,
-    way: Way,
+    direction: Direction,
     crc: PhantomData<C>,
 }
 
 impl<C: Crc> Receiver<C> {
     /// Listens to one way.
-    pub fn new(way: Way) -> Receiver<C> {
-        Receiver { decoder: Decoder::default(), way, crc: PhantomData }
+    pub fn new(direction: Direction) -> Receiver<C> {
+        Receiver { decoder: Decoder::default(), direction, crc: PhantomData }
     }
 
     /// Takes bytes off the front of `left` up to the next event; all of them if there is none.
@@ -66,7 +66,7 @@ impl<C: Crc> Receiver<C> {
             Err(Broken::TooLong) => Err(Why::TooLong),
         };
         Some(match checked {
-            Ok(frame) if frame.header.way == self.way => Event::Frame(frame),
+            Ok(frame) if frame.header.direction == self.direction => Event::Frame(frame),
             Ok(frame) => Event::Echo(frame.header),
             Err(why) => Event::Corrupt(Corrupt { bytes: chunk.bytes, why }),
         })

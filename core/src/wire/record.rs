@@ -109,7 +109,7 @@ pub struct Move {
     pub rest_error: i64,
     /// Rms of the error about it. Unit: 1/256 counts
     pub rest_noise_rms: u32,
-    /// Way of the fastest eight samples. Unit: counts
+    /// Distance of the fastest eight samples. Unit: counts
     pub peak_speed_distance: u32,
     /// Their time. Unit: ticks
     pub peak_speed_time: u32,

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::appended;
-use crate::drift::watch;
+use crate::drift;
 use crate::settings::{self, Invalid};
 
 /// Which published definition the reported settling time follows.
@@ -18,9 +18,9 @@ pub enum Definition {
     TargetReached,
 }
 
-/// What is asked of the watch over one axis; see [`watch::Wish`] for each. 0 in a field asks for its default.
+/// What is asked of the watch over one axis; see [`drift::DriftConfig`] for each. 0 in a field asks for its default.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Wish {
+pub struct DriftConfig {
     /// Unit: 1/1000 alarms/month
     pub false_alarms_per_axis_month_milli: u32,
     /// Unit: per mille
@@ -60,7 +60,7 @@ pub struct Parameters {
     pub inferred: bool,
     /// What is asked of the watch over its moves.
     #[serde(deserialize_with = "appended")]
-    pub watch: Wish,
+    pub drift: DriftConfig,
 }
 
 /// Field names in order, as an [`Invalid`] gives them; those of the watch follow one by one.
@@ -143,7 +143,7 @@ impl From<&settings::Parameters> for Parameters {
                 settings::Definition::TargetReached => Definition::TargetReached,
             },
             inferred: false,
-            watch: Wish::default(),
+            drift: DriftConfig::default(),
         }
     }
 }
@@ -169,24 +169,24 @@ impl From<&Parameters> for settings::Parameters {
     }
 }
 
-impl From<&watch::Watch> for Wish {
-    fn from(watch: &watch::Watch) -> Wish {
-        Wish {
+impl From<&drift::DriftSettings> for DriftConfig {
+    fn from(settings: &drift::DriftSettings) -> DriftConfig {
+        DriftConfig {
             // At most a million: a tenth is the most by which single precision is off.
-            false_alarms_per_axis_month_milli: (watch.false_alarms_per_axis_month * 1000.0 + 0.5) as u32,
-            smallest_change_permille: watch.smallest_change_permille,
-            smallest_change: watch.smallest_change,
-            moves_per_hour: watch.moves_per_hour,
-            baseline: watch.baseline,
+            false_alarms_per_axis_month_milli: (settings.false_alarms_per_axis_month * 1000.0 + 0.5) as u32,
+            smallest_change_permille: settings.smallest_change_permille,
+            smallest_change: settings.smallest_change,
+            moves_per_hour: settings.moves_per_hour,
+            baseline: settings.baseline,
         }
     }
 }
 
-impl From<&Wish> for watch::Wish {
-    fn from(sent: &Wish) -> watch::Wish {
-        let default = watch::Wish::default();
+impl From<&DriftConfig> for drift::DriftConfig {
+    fn from(sent: &DriftConfig) -> drift::DriftConfig {
+        let default = drift::DriftConfig::default();
         let asked = |asked: u32, default: u32| if asked == 0 { default } else { asked };
-        watch::Wish {
+        drift::DriftConfig {
             false_alarms_per_axis_month: match sent.false_alarms_per_axis_month_milli {
                 0 => default.false_alarms_per_axis_month,
                 milli => milli as f32 / 1000.0,
@@ -207,7 +207,7 @@ mod tests {
     #[test]
     fn every_parameter_that_can_be_refused_has_its_name() {
         let broken = |change: fn(&mut settings::Parameters)| {
-            let mut parameters = settings::Parameters::default();
+            let mut parameters = settings::Parameters::at(1_000_000);
             change(&mut parameters);
             settings::Settings::new(parameters).err()
         };
@@ -223,39 +223,39 @@ mod tests {
         ];
         for case in cases {
             let invalid = broken(case).unwrap();
-            let sent = Settings::new(1, &settings::Parameters::default(), Some(invalid));
+            let sent = Settings::new(1, &settings::Parameters::at(1_000_000), Some(invalid));
             assert_eq!(sent.refused_name(), Some(invalid.parameter));
         }
     }
 
     #[test]
     fn every_wish_that_can_be_refused_has_its_name() {
-        let good = Wish {
+        let good = DriftConfig {
             false_alarms_per_axis_month_milli: 250,
             smallest_change_permille: 50,
             smallest_change: 800,
             moves_per_hour: 60,
             baseline: 100,
         };
-        let asked = watch::Wish::from(&good);
+        let asked = drift::DriftConfig::from(&good);
         assert_eq!((asked.false_alarms_per_axis_month, asked.smallest_change_permille), (0.25, 50));
         assert_eq!((asked.smallest_change, asked.moves_per_hour, asked.baseline), (800, 60, 100));
-        assert_eq!(watch::Wish::from(&Wish::default()), watch::Wish::default());
+        assert_eq!(drift::DriftConfig::from(&DriftConfig::default()), drift::DriftConfig::default());
         for false_alarms_per_axis_month_milli in 1..=1_000_000 {
-            let one = Wish { false_alarms_per_axis_month_milli, ..good };
-            assert_eq!(Wish::from(&watch::Watch::new((&one).into()).unwrap()), one);
+            let one = DriftConfig { false_alarms_per_axis_month_milli, ..good };
+            assert_eq!(DriftConfig::from(&drift::DriftSettings::new((&one).into()).unwrap()), one);
         }
-        assert_eq!(Wish::from(&watch::Watch::new(asked).unwrap()), good);
+        assert_eq!(DriftConfig::from(&drift::DriftSettings::new(asked).unwrap()), good);
         let cases = [
-            Wish { false_alarms_per_axis_month_milli: u32::MAX, ..good },
-            Wish { smallest_change_permille: u32::MAX, ..good },
-            Wish { smallest_change: u32::MAX, ..good },
-            Wish { moves_per_hour: u32::MAX, ..good },
-            Wish { baseline: 47, ..good },
+            DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..good },
+            DriftConfig { smallest_change_permille: u32::MAX, ..good },
+            DriftConfig { smallest_change: u32::MAX, ..good },
+            DriftConfig { moves_per_hour: u32::MAX, ..good },
+            DriftConfig { baseline: 47, ..good },
         ];
         for (place, case) in cases.iter().enumerate() {
-            let invalid = watch::Watch::new(case.into()).unwrap_err();
-            let sent = Settings::new(1, &settings::Parameters::default(), Some(invalid));
+            let invalid = drift::DriftSettings::new(case.into()).unwrap_err();
+            let sent = Settings::new(1, &settings::Parameters::at(1_000_000), Some(invalid));
             assert_eq!(
                 (sent.refused, sent.refused_name()),
                 (Some(11 + place as u8), Some(invalid.parameter))

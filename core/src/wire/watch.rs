@@ -26,7 +26,7 @@ pub struct Kind {
     pub forward: bool,
     /// Distance of its first move. Unit: counts
     pub distance: u32,
-    /// Way of the fastest eight samples of that move. Unit: counts
+    /// Distance of the fastest eight samples of that move. Unit: counts
     pub speed_distance: u32,
     /// Their time. Unit: ticks
     pub speed_time: u32,

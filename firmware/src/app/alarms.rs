@@ -8,8 +8,10 @@
 //! Their figures are still evaluated, so that a condition that persists raises its alarm when the signals are right
 //! again.
 
-use stillpoint_core::alarm::{Action, Event, NEVER, Parameters, Point, Priority, Settings, State, Step};
-use stillpoint_core::settings::Invalid;
+use stillpoint_core::Invalid;
+use stillpoint_core::alarm::{
+    Action, AlarmInstance, Event, NEVER, Parameters, Priority, Settings, State, Step,
+};
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
 use crate::lamp::Conditions;
@@ -55,7 +57,7 @@ struct MonitoredAlarm {
     kind: u32,
     /// Unit: ticks
     at: u64,
-    point: Point,
+    point: AlarmInstance,
     settings: Settings,
 }
 
@@ -69,7 +71,7 @@ impl MonitoredAlarm {
             number: 0,
             kind: 0,
             at: 0,
-            point: Point::default(),
+            point: AlarmInstance::default(),
             settings: rule.settings(ticks_per_second),
         }
     }

@@ -8,20 +8,16 @@
 //! continue. Such a change does not wait for a command that has stood still for a second: that command may be the
 //! dead one which the change is about.
 
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Invalid;
-use stillpoint_core::settling::Status;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
 use stillpoint_core::wire::watch::{Subject, Why};
+use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record, Status};
 
 use super::alarms::Figure;
 use super::clock::Clock;
-use super::config::{AxisConfig, inference_limits};
+use super::config::{AxisConfig, health_limits, inference_limits};
 use super::kinds::{Classified, Judgement, KindMonitor, Restarted};
 use crate::capture::{Capture, EvidenceBudget};
 use crate::health::{Finding, Health, Limits, Severity};
@@ -69,13 +65,15 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     number: u8,
     /// Time between samples. Unit: ticks
     period: u32,
-    /// In force.
-    config: AxisConfig,
-    /// Waits for the next move.
-    pending: Option<AxisConfig>,
+    /// Owns the settings in force.
     axis: Axis,
     status: Status,
+    /// The command is inferred, not tapped.
+    inferred: bool,
     inference: Inference<LINE>,
+    drift: DriftSettings,
+    /// Waits for the next move.
+    pending: Option<AxisConfig>,
     samples: u64,
     gaps: u32,
     /// Illegal transitions counted by the feedback tap.
@@ -109,11 +107,12 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         AxisChannel {
             number,
             period,
-            config,
-            pending: None,
-            axis: Axis::default(),
+            axis: Axis::new(config.settings),
             status: Status::default(),
+            inferred: config.inferred,
             inference: Inference::default(),
+            drift: config.drift,
+            pending: None,
             samples: 0,
             gaps: 0,
             illegal_transitions: 0,
@@ -148,7 +147,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         self.gaps = self.gaps.saturating_add(1);
         self.samples += u64::from(count);
         self.health.gap();
-        if self.config.inferred {
+        if self.inferred {
             // The delay line passes the gap on to the axis: readings from before it are still to come.
             self.inference.gap();
         } else {
@@ -160,10 +159,10 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Checks the signals.
     pub(super) fn check(&mut self, raw: &Raw, reading: Reading) -> Option<Finding> {
         self.samples += 1;
-        let (config, period) = (&self.config, self.period);
-        let limits = self.limits.get_or_insert_with(|| config.health_limits(raw, period));
+        let (settings, inferred, period) = (self.axis.settings(), self.inferred, self.period);
+        let limits = self.limits.get_or_insert_with(|| health_limits(settings, inferred, raw, period));
         // A command that is not tapped has no faults.
-        let command = if self.config.inferred { reading.feedback } else { reading.command };
+        let command = if inferred { reading.feedback } else { reading.command };
         let finding = self.health.step(limits, Reading { command, ..reading }, self.illegal_transitions)?;
         self.near_limit |= finding.severity() == Severity::Warning;
         Some(finding)
@@ -171,10 +170,10 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 
     /// The reading the axis is given next: this one, or one out of the delay line with an inferred command.
     pub(super) fn infer(&mut self, reading: Reading) -> Option<Reading> {
-        if !self.config.inferred {
+        if !self.inferred {
             return Some(reading);
         }
-        let limits = inference_limits(&self.config.settings, self.period);
+        let limits = inference_limits(self.axis.settings(), self.period);
         let delayed = self.inference.step(&limits, reading.tick, reading.feedback)?;
         if delayed.gap {
             self.axis.gap();
@@ -187,7 +186,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let now = clock.now();
         self.origin.get_or_insert(clock.instant(reading.tick));
         self.last_step = now;
-        self.status = self.axis.step(&self.config.settings, reading);
+        self.status = self.axis.step(reading);
         if self.status.moving {
             self.last_change = now;
         }
@@ -210,14 +209,13 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// A move and its rest are over.
     pub(super) fn stop(&mut self, record: Record, now: u64) -> Stop {
-        let (mut record, inferred) = (self.placed(record), self.config.inferred);
+        let (mut record, inferred) = (self.placed(record), self.inferred);
         if inferred {
-            self.inference.mark_record(&mut record, self.config.settings.window, self.axis.curve());
+            self.inference.mark_record(&mut record, self.axis.settings().window, self.axis.curve());
         }
         let unsettled = self.count_unsettled(record.outcome);
         let capture = self.capture_reason(record.outcome, now);
-        let AxisConfig { settings, watch, .. } = &self.config;
-        let classified = self.kinds.classify(settings, watch, &record, now);
+        let classified = self.kinds.classify(self.axis.settings(), &self.drift, &record, now);
         let kind = classified.kind;
         let message = Move { kind, ..Move::new(self.number, inferred, &record) };
         let unsettled = unsettled.map(|count| Figure {
@@ -243,7 +241,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     fn capture_reason(&mut self, outcome: Outcome, now: u64) -> Option<CaptureReason> {
         let requested = self.requested_stops > 0;
         self.requested_stops = self.requested_stops.saturating_sub(1);
-        let rate = self.config.settings.ticks_per_second;
+        let rate = self.ticks_per_second();
         if outcome != Outcome::Settled && self.evidence.spend(now, rate) {
             Some(CaptureReason::Evidence)
         } else {
@@ -273,7 +271,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 
     /// The following error has lasted too long, or is inside its window again: counts beyond the window.
     pub(super) fn following_error(&self, lasts: bool) -> Figure {
-        let window = i64::from(self.config.settings.following_error_window);
+        let window = i64::from(self.axis.settings().following_error_window);
         let beyond = i64::from(self.axis.error().unsigned_abs()) - window;
         // The event may come a sample late.
         let value = if lasts { beyond.max(1) } else { beyond.min(0) };
@@ -283,7 +281,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 
     /// Judges the oldest move that waits for it.
     pub(super) fn judge(&mut self, now: u64) -> Option<Judgement> {
-        self.kinds.judge(&self.config.watch, now)
+        self.kinds.judge(&self.drift, now)
     }
 
     /// When the oldest move that waits to be judged was published. Unit: ticks since the first reading
@@ -296,7 +294,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Lets a configuration wait for the next move; it replaces one that waits already.
     pub(super) fn set_pending(&mut self, config: AxisConfig) {
-        self.pending = Some(config).filter(|config| *config != self.config);
+        self.pending = Some(config).filter(|config| *config != self.config());
     }
 
     /// Whether no reading has come yet: a new configuration need not wait.
@@ -314,27 +312,29 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Whether a configuration that resets the axis has waited for a standing command long enough.
     pub(super) fn is_overdue(&self, now: u64) -> bool {
         let Some(pending) = &self.pending else { return false };
-        let second = u64::from(self.config.settings.ticks_per_second);
+        let second = u64::from(self.ticks_per_second());
         let stands = !self.axis.is_under_way() && now.saturating_sub(self.last_change) >= second;
-        pending.invalidates(&self.config) && (stands || now.saturating_sub(self.last_step) >= second)
+        pending.invalidates(&self.config()) && (stands || now.saturating_sub(self.last_step) >= second)
     }
 
     /// The last rest ends here.
     pub(super) fn finish(&mut self) {
-        self.axis.finish(&self.config.settings);
+        self.axis.finish();
     }
 
     /// Puts the configuration that waits in force; the events of the last rest must be published before.
     pub(super) fn reconfigure(&mut self, clock: &Clock) {
         self.inference.gap();
         let Some(config) = self.pending.take() else { return };
-        let old = core::mem::replace(&mut self.config, config);
+        let old = self.config();
+        (self.drift, self.inferred) = (config.drift, config.inferred);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         if !config.invalidates(&old) {
+            self.axis.set(config.settings);
             return;
         }
         self.earlier = Earlier { moves: self.moves(), small: self.small(), lost: self.lost() };
-        (self.axis, self.origin) = (Axis::default(), None);
+        (self.axis, self.origin) = (Axis::new(config.settings), None);
         let last = self.last.take();
         // Inferred and tapped readings are not of the same instant.
         if let Some(last) = last.filter(|_| !config.inferred && !old.inferred) {
@@ -367,8 +367,18 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     }
 
     /// The configuration in force.
-    pub(super) fn config(&self) -> &AxisConfig {
-        &self.config
+    fn config(&self) -> AxisConfig {
+        let (settings, drift, inferred) = (*self.axis.settings(), self.drift, self.inferred);
+        AxisConfig { settings, drift, inferred }
+    }
+
+    /// The command is inferred, not tapped.
+    pub(super) fn is_inferred(&self) -> bool {
+        self.inferred
+    }
+
+    pub(super) fn ticks_per_second(&self) -> u32 {
+        self.axis.settings().ticks_per_second
     }
 
     /// A signal is near its limit.
@@ -377,7 +387,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     }
 
     /// Settling curve of the last move published.
-    pub(super) fn curve(&self) -> impl Iterator<Item = Point> + '_ {
+    pub(super) fn curve(&self) -> impl Iterator<Item = CurvePoint> + '_ {
         self.axis.curve()
     }
 
@@ -388,7 +398,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 
     /// What is accepted, in force or not, and which parameter was refused.
     pub(super) fn settings(&self, refused: Option<Invalid>) -> settings::Settings {
-        let accepted = self.pending.as_ref().unwrap_or(&self.config);
+        let accepted = self.pending.unwrap_or_else(|| self.config());
         let parameters = accepted.parameters();
         let pending = self.pending.is_some();
         settings::Settings {

@@ -1,8 +1,8 @@
 //! In: the parameters a host sends for an axis. Out: the same checked, and the limits of each stage that follow from them.
 
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::settings::{Invalid, Parameters, Settings};
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::settings;
+use stillpoint_core::{Invalid, Parameters, Settings};
 
 use crate::health::{self, most_change};
 use crate::infer;
@@ -15,7 +15,7 @@ pub(super) struct AxisConfig {
     /// Of the measurement.
     pub(super) settings: Settings,
     /// Of the drift detection.
-    pub(super) watch: Watch,
+    pub(super) drift: DriftSettings,
     /// No command is tapped: it is inferred from feedback.
     pub(super) inferred: bool,
 }
@@ -23,19 +23,19 @@ pub(super) struct AxisConfig {
 impl AxisConfig {
     /// A tapped command and the default drift detection.
     pub(super) fn tapped(settings: Settings) -> AxisConfig {
-        AxisConfig { settings, watch: Watch::default(), inferred: false }
+        AxisConfig { settings, drift: DriftSettings::default(), inferred: false }
     }
 
     /// Checks what a host sends; the error names the parameter that breaks its rule.
     pub(super) fn new(sent: &settings::Parameters) -> Result<AxisConfig, Invalid> {
         let settings = Settings::new(Parameters::from(sent))?;
-        Ok(AxisConfig { settings, watch: Watch::new((&sent.watch).into())?, inferred: sent.inferred })
+        Ok(AxisConfig { settings, drift: DriftSettings::new((&sent.drift).into())?, inferred: sent.inferred })
     }
 
     /// The parameters as a host sends and receives them.
     pub(super) fn parameters(&self) -> settings::Parameters {
         let parameters: &Parameters = &self.settings;
-        settings::Parameters { inferred: self.inferred, watch: (&self.watch).into(), ..parameters.into() }
+        settings::Parameters { inferred: self.inferred, drift: (&self.drift).into(), ..parameters.into() }
     }
 
     /// Whether a change between the two invalidates the state of the axis.
@@ -43,20 +43,20 @@ impl AxisConfig {
         let scale = |config: &AxisConfig| config.settings.command_scale;
         self.inferred || other.inferred || scale(self) != scale(other)
     }
+}
 
-    /// Limits of the signal checks. The widths of the counters are known from `raw`, the rates of the inputs
-    /// are not. Unit of `period`: ticks
-    pub(super) fn health_limits(&self, raw: &Raw, period: u32) -> health::Limits {
-        let bits = |register: Register| if matches!(register, Register::Half(_)) { 16 } else { 32 };
-        let most = |register| most_change(bits(register), u32::MAX, 1);
-        let feedback = most(raw.feedback);
-        if !self.inferred {
-            return health::Limits::new(&self.settings, period, (most(raw.command), feedback));
-        }
-        // Feedback stands in for the command that is not tapped.
-        let limits = health::Limits::new(&self.settings, period, (feedback, feedback));
-        health::Limits { scale: (1, 1), still: (limits.still.1, limits.still.1), ..limits }
+/// Limits of the signal checks. The widths of the counters are known from `raw`, the rates of the inputs are not.
+/// Unit of `period`: ticks
+pub(super) fn health_limits(settings: &Settings, inferred: bool, raw: &Raw, period: u32) -> health::Limits {
+    let bits = |register: Register| if matches!(register, Register::Half(_)) { 16 } else { 32 };
+    let most = |register| most_change(bits(register), u32::MAX, 1);
+    let feedback = most(raw.feedback);
+    if !inferred {
+        return health::Limits::new(settings, period, (most(raw.command), feedback));
     }
+    // Feedback stands in for the command that is not tapped.
+    let limits = health::Limits::new(settings, period, (feedback, feedback));
+    health::Limits { scale: (1, 1), still: (limits.still.1, limits.still.1), ..limits }
 }
 
 /// Limits of the inference: the band is a quarter of the window, at least an encoder step; the rest is the rest

@@ -5,14 +5,12 @@
 //! the oldest move is judged at once.
 
 use heapless::{Deque, Vec};
-use stillpoint_core::baseline::quantiles::Quantiles;
-use stillpoint_core::baseline::reference::Evidence;
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::drift::{Drift, Finding, Promise};
+use stillpoint_core::baseline::Evidence;
+use stillpoint_core::baseline::Quantiles;
+use stillpoint_core::drift::{Drift, DriftSettings, Finding, Promise};
 use stillpoint_core::kind::{Arrival, Kinds, Place};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::Settings;
 use stillpoint_core::wire::watch::{self, Baseline, Kind, Restart, Subject, Why};
+use stillpoint_core::{Record, Settings};
 
 use super::alarms::Figure;
 
@@ -96,13 +94,19 @@ impl KindState {
     }
 
     /// Adds a move to drift detection and baseline. The worst drift is left to the caller, who has all kinds.
-    fn judge(&mut self, axis: u8, watch: &Watch, at: u64, unjudged: &Unjudged) -> (Judgement, bool) {
-        let finding = self.drift.step(watch, unjudged.evidence);
+    fn judge(
+        &mut self,
+        axis: u8,
+        settings: &DriftSettings,
+        at: u64,
+        unjudged: &Unjudged,
+    ) -> (Judgement, bool) {
+        let finding = self.drift.step(settings, unjudged.evidence);
         let drift = match finding {
             Some(finding) => self.found(axis, &finding, unjudged.number),
             None => self.without_scale(axis, unjudged.number),
         };
-        let baseline = self.extend_baseline(axis, watch, at, unjudged.evidence);
+        let baseline = self.extend_baseline(axis, settings.baseline, at, unjudged.evidence);
         (Judgement { baseline, drift, worst: None }, finding.is_some())
     }
 
@@ -136,15 +140,15 @@ impl KindState {
         watch::Drift { axis, kind: self.kind, number, promise, moves, ..watch::Drift::default() }
     }
 
-    /// Adds a settling time to the baseline; its message once it is complete.
-    fn extend_baseline(&mut self, axis: u8, watch: &Watch, at: u64, evidence: Evidence) -> Option<Baseline> {
+    /// Adds a settling time to a baseline of `length` moves; its message once it is complete.
+    fn extend_baseline(&mut self, axis: u8, length: u32, at: u64, evidence: Evidence) -> Option<Baseline> {
         let Evidence::Value(settling) = evidence else { return None };
-        if self.settling.count() >= watch.baseline {
+        if self.settling.count() >= length {
             return None;
         }
         self.settling.step(settling);
         let moves = self.settling.count();
-        let settling_median = self.settling.median().filter(|_| moves == watch.baseline)?;
+        let settling_median = self.settling.median().filter(|_| moves == length)?;
         let settling_p95 = self.settling.p95()?;
         Some(Baseline { axis, kind: self.kind, at, moves, settling_median, settling_p95 })
     }
@@ -159,7 +163,7 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     pub(super) fn classify(
         &mut self,
         settings: &Settings,
-        watch: &Watch,
+        drift: &DriftSettings,
         record: &Record,
         now: u64,
     ) -> Classified {
@@ -171,7 +175,7 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         }
         if let Some(evidence) = Evidence::of(record) {
             if self.unjudged.is_full() {
-                classified.judged = self.judge(watch, now);
+                classified.judged = self.judge(drift, now);
             }
             // There is room now.
             _ = self.unjudged.push_back(Unjudged {
@@ -238,10 +242,10 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     }
 
     /// Judges the oldest move that waits; `None` if none does, or if its kind has begun anew since.
-    pub(super) fn judge(&mut self, watch: &Watch, now: u64) -> Option<Judgement> {
+    pub(super) fn judge(&mut self, drift: &DriftSettings, now: u64) -> Option<Judgement> {
         let unjudged = self.unjudged.pop_front()?;
         let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after)?;
-        let (judgement, found) = state.judge(self.axis, watch, now, &unjudged);
+        let (judgement, found) = state.judge(self.axis, drift, now, &unjudged);
         Some(Judgement { worst: found.then(|| self.worst()), ..judgement })
     }
 

@@ -3,11 +3,11 @@
 //! Log and line share the same sealed bytes; the line only frames them.
 
 use embedded_storage::nor_flash::NorFlash;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::CurvePoint;
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Payload, encode_body};
-use stillpoint_core::wire::header::{Numbers, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Numbers, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::status::Status;
 use stillpoint_core::wire::trace::Trace;
@@ -32,7 +32,7 @@ pub(super) struct Output<F> {
 
 impl<F: NorFlash> Output<F> {
     pub(super) fn new(store: Store<F>) -> Output<F> {
-        let numbers = Numbers::new(Way::FromDevice, store.boot());
+        let numbers = Numbers::new(Direction::FromDevice, store.boot());
         Output { numbers, store, link: Link::new(), replay: None }
     }
 
@@ -63,7 +63,7 @@ impl<F: NorFlash> Output<F> {
         &mut self,
         priority: Priority,
         (axis, number): (u8, u32),
-        points: impl Iterator<Item = Point>,
+        points: impl Iterator<Item = CurvePoint>,
     ) {
         let mut points = points.peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);

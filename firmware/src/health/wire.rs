@@ -1,6 +1,7 @@
 //! In: a finding. Out: its wire message; and the finding again.
 
-use stillpoint_core::wire::finding::{self, Which};
+use stillpoint_core::wire::finding;
+use stillpoint_core::wire::finding::Which;
 
 use super::{Finding, Severity, Signal};
 

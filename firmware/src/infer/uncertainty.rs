@@ -1,11 +1,10 @@
 //! In: a record whose command was inferred, and its curve. Out: its settling time with a wider uncertainty.
 
-use stillpoint_core::record::Record;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Record};
 
 /// Adds the standard uncertainty `end` of the command end, and the effect of an error of the target: the difference
 /// of settling between the next narrower and the next wider window of the curve. Unit: ticks, counts
-pub(super) fn widen(record: &mut Record, end: u32, window: u32, curve: impl Iterator<Item = Point>) {
+pub(super) fn widen(record: &mut Record, end: u32, window: u32, curve: impl Iterator<Item = CurvePoint>) {
     let Some(settling) = record.settling else { return };
     let (mut narrower, mut wider) = ((0, settling), (u32::MAX, settling));
     for point in curve {

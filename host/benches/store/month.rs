@@ -1,10 +1,10 @@
 //! A made-up month of a monitor's frames.
 
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::CurvePoint;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, Outcome, flag};
 use stillpoint_core::wire::status::Hello;
@@ -25,7 +25,12 @@ pub(crate) struct Month {
 
 impl Month {
     pub(crate) fn new(of: u64) -> Month {
-        Month { numbers: Numbers::new(Way::FromDevice, 1), chance: 88_172_645_463_325_252, moves: 0, of }
+        Month {
+            numbers: Numbers::new(Direction::FromDevice, 1),
+            chance: 88_172_645_463_325_252,
+            moves: 0,
+            of,
+        }
     }
 
     fn uniform(&mut self) -> f64 {
@@ -61,7 +66,10 @@ impl Month {
         let told = self.told(settling);
         self.push(&Message::Move(told), out);
         let mut points = (0..14_u32)
-            .map(|k| Point { window: 16_384 >> k, settling: (k < 12).then_some(settling / 16 * (k + 4)) })
+            .map(|k| CurvePoint {
+                window: 16_384 >> k,
+                settling: (k < 12).then_some(settling / 16 * (k + 4)),
+            })
             .peekable();
         let mut buffer = [0; LONGEST_PIECE];
         let curve = Curve::take((told.axis, told.number, 0), &mut points, &mut buffer).expect("points");

@@ -8,7 +8,7 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use stillpoint_core::settling::curve;
+use stillpoint_core::CurvePoint;
 
 use super::point::Point;
 
@@ -34,7 +34,7 @@ pub struct Stop<'a> {
     /// Settling time; none if it did not settle. Unit: ticks
     pub settling: Option<u32>,
     /// Its settling curve, from the widest window on.
-    pub curve: &'a [curve::Point],
+    pub curve: &'a [CurvePoint],
     /// Its window. Unit: counts
     pub window: u32,
 }
@@ -165,7 +165,7 @@ mod tests {
     use super::*;
     use rand_pcg::Pcg32;
     use rand_pcg::rand_core::Rng;
-    use stillpoint_core::settling::curve::{Curve, Readout};
+    use stillpoint_core::{Axis, Parameters, Reading, Settings};
 
     const WINDOW: u32 = 60;
     /// Samples of a rest; the last errors are small.
@@ -180,15 +180,19 @@ mod tests {
     }
 
     /// Its curve, and the settling time of the window itself.
-    fn measured(errors: &[u32]) -> (Vec<curve::Point>, u32) {
-        let mut curve = Curve::default();
-        curve.clear(true, 0);
-        curve.clear(false, 0);
-        (1..).zip(errors).for_each(|(tick, error)| curve.stamp(*error, tick));
-        let last = *errors.last().expect("samples");
-        let readout = Readout { tick: REST, error: last, held: REST, window_time: 10 };
+    fn measured(errors: &[u32]) -> (Vec<CurvePoint>, u32) {
+        let parameters =
+            Parameters { window: WINDOW, window_time: 10, rest_time: 20, ..Parameters::at(1000) };
+        let mut axis = Axis::new(Settings::new(parameters).expect("sound settings"));
+        let stands = (0..30).map(|_| (0, 0));
+        let stops = errors.iter().map(|error| (10_000, 10_000 - *error as i32));
+        for (tick, (command, feedback)) in (0..).zip(stands.chain(stops)) {
+            axis.step(Reading { tick, command, feedback });
+        }
+        axis.finish();
+        let curve = axis.curve().collect();
         let settling = errors.iter().rposition(|error| *error > WINDOW).map_or(0, |at| at as u32 + 1);
-        (curve.points(readout).collect(), settling)
+        (curve, settling)
     }
 
     #[test]

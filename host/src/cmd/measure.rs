@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::settings::Definition;
+use stillpoint_core::Definition;
 
 use super::figure::counted;
 use super::output::{Form, Output, tell};

@@ -1,7 +1,7 @@
 //! In: what a person says about recordings. Out: the choice of columns, and the scales.
 
 use clap::Args;
-use stillpoint_core::unit::{Fraction, PositionFactor};
+use stillpoint_core::{Fraction, PositionFactor};
 
 use super::figure::sign;
 use crate::error::Error;

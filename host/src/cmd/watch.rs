@@ -6,9 +6,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::Priority;
+use stillpoint_core::{Parameters, Settings};
 
 use super::output::{Form, Output, tell};
 use crate::command::Commands;
@@ -207,7 +207,8 @@ impl Watch<'_> {
 
     fn line(&self, told: Told) -> MoveLine {
         // Before a monitor has told its settings nothing is known of them.
-        let settings = self.settings.get(&told.axis).copied().or(Settings::new(Parameters::default()).ok());
+        let settings =
+            self.settings.get(&told.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok());
         let Some(settings) = settings else { return MoveLine::default() };
         let scale = Scale {
             file: self.arguments.source.clone(),

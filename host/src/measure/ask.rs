@@ -1,7 +1,6 @@
 //! In: what a person asks, in units and milliseconds. Out: settings of the core, in counts and ticks.
 
-use stillpoint_core::settings::{Definition, LONGEST, Parameters, Settings};
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
 use crate::error::Error;
 use crate::trace::Layout;
@@ -39,10 +38,10 @@ impl Ask {
     pub fn settings(&self, layout: &Layout) -> Result<Settings, Error> {
         let ticks = |option: &str, ms: f64| -> Result<u32, Error> {
             let ticks = (ms * 1e-3 * f64::from(layout.ticks_per_second)).round();
-            if (0.0..=f64::from(LONGEST)).contains(&ticks) {
+            if (0.0..=f64::from(LONGEST_TIME)).contains(&ticks) {
                 return Ok(ticks as u32);
             }
-            let longest = (f64::from(LONGEST) * 1e3 / f64::from(layout.ticks_per_second)).floor();
+            let longest = (f64::from(LONGEST_TIME) * 1e3 / f64::from(layout.ticks_per_second)).floor();
             let remedy = format!("give milliseconds from 0 to {longest}");
             Err(unusable(option, ms, "can't be counted at the pace of this recording", &remedy))
         };
@@ -52,7 +51,6 @@ impl Ask {
         };
         let counts = layout.counts_per_unit.times(self.window).map_err(|_| too_wide())?;
         let parameters = Parameters {
-            ticks_per_second: layout.ticks_per_second,
             window: counts.floor(),
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
             rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
@@ -60,7 +58,7 @@ impl Ask {
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
-            ..Parameters::default()
+            ..Parameters::at(layout.ticks_per_second)
         };
         Settings::new(parameters).map_err(|invalid| match invalid.parameter {
             "window" => too_wide(),

@@ -1,9 +1,6 @@
 //! In: a record in counts and ticks. Out: its line in units and seconds.
 
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::settings::Settings;
-use stillpoint_core::settling::curve::Point;
-use stillpoint_core::settling::peaks::Speed;
+use stillpoint_core::{CurvePoint, Outcome, Record, Settings, Speed};
 
 use super::ask::word;
 use super::clock::Clock;
@@ -47,7 +44,7 @@ impl Scale {
         settings: &Settings,
         clock: &Clock,
         record: &Record,
-        curve: impl Iterator<Item = Point>,
+        curve: impl Iterator<Item = CurvePoint>,
     ) -> MoveLine {
         let seconds = |ticks: Option<u32>| ticks.map(|ticks| self.seconds(ticks));
         let settled = record.outcome == Outcome::Settled;

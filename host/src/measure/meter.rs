@@ -1,9 +1,6 @@
 //! In: rows of one recording. Out: its moves as lines, each with its samples if they are to be drawn.
 
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Settings;
-use stillpoint_core::settling::window::Position;
+use stillpoint_core::{Axis, Event, Position, Reading};
 
 use super::ask::Ask;
 use super::clock::Clock;
@@ -25,7 +22,6 @@ pub struct Measured {
 
 /// One axis being measured.
 pub struct Meter {
-    settings: Settings,
     axis: Axis,
     scale: Scale,
     clock: Clock,
@@ -52,8 +48,7 @@ impl Meter {
             ticks_per_second: f64::from(layout.ticks_per_second),
         };
         Ok(Meter {
-            settings: ask.settings(layout)?,
-            axis: Axis::default(),
+            axis: Axis::new(ask.settings(layout)?),
             scale,
             clock: Clock::new(layout.ticks_per_second, layout.origin_s),
             mark: None,
@@ -95,7 +90,7 @@ impl Meter {
 
     /// The recording is over.
     pub fn finish(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
-        self.under_way = self.axis.finish(&self.settings);
+        self.under_way = self.axis.finish();
         self.tell(out)
     }
 
@@ -107,8 +102,7 @@ impl Meter {
         }
         let mut left = readings.as_slice();
         while !left.is_empty() {
-            let taken =
-                if self.picture.is_some() { self.draw(left) } else { self.axis.run(&self.settings, left) };
+            let taken = if self.picture.is_some() { self.draw(left) } else { self.axis.run(left) };
             left = left.get(taken..).unwrap_or_default();
             if let Some(second) = self.mark.take() {
                 self.clock.set(self.axis.now(), second);
@@ -127,7 +121,7 @@ impl Meter {
         for reading in readings {
             let was_under_way = self.axis.is_under_way();
             let before = self.clock.second(self.axis.now());
-            let status = self.axis.step(&self.settings, *reading);
+            let status = self.axis.step(*reading);
             taken += 1;
             let under_way = self.axis.is_under_way();
             let now = self.clock.second(self.axis.now());
@@ -148,7 +142,7 @@ impl Meter {
     fn tell(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
         while let Some(event) = self.axis.event() {
             let Event::Move(record) = event else { continue };
-            let line = self.scale.line(&self.settings, &self.clock, &record, self.axis.curve());
+            let line = self.scale.line(self.axis.settings(), &self.clock, &record, self.axis.curve());
             let points = self.picture.as_ref().map(Picture::points).unwrap_or_default();
             let stretch = Stretch::from_clock(points, line.command_end_s);
             self.moves += 1;
@@ -164,7 +158,7 @@ impl Meter {
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
         let (small, window, unit) = (self.axis.small(), self.scale.window, &self.scale.unit);
-        if self.settings.window == 0 {
+        if self.axis.settings().window == 0 {
             notes.push(format!("the window of {window} {unit} is less than one count: are the units right?"));
         }
         if self.changes == 0 {

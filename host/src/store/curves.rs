@@ -6,7 +6,7 @@
 use std::collections::HashMap;
 
 use rusqlite::{Connection, params};
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::CurvePoint;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
@@ -18,8 +18,8 @@ pub(super) fn read(
     store: &Connection,
     start: (i64, u32, u8),
     (first, last): (u32, u32),
-) -> rusqlite::Result<HashMap<u32, Vec<Point>>> {
-    let mut curves: HashMap<u32, Vec<Point>> = HashMap::new();
+) -> rusqlite::Result<HashMap<u32, Vec<CurvePoint>>> {
+    let mut curves: HashMap<u32, Vec<CurvePoint>> = HashMap::new();
     let Some(from) = find(store, start, first)? else { return Ok(curves) };
     each(store, start, from, |_, curve| {
         if curve.number > last {

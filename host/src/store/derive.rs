@@ -241,12 +241,12 @@ mod tests {
     use super::*;
     use stillpoint_core::wire::curve::Curve;
     use stillpoint_core::wire::frame::{Payload, encode_body};
-    use stillpoint_core::wire::header::{Numbers, Way};
+    use stillpoint_core::wire::header::{Direction, Numbers};
     use stillpoint_core::wire::status::Status;
 
     #[test]
     fn only_curves_and_traces_are_silent() {
-        let points = std::iter::once(stillpoint_core::settling::curve::Point { window: 64, settling: None });
+        let points = std::iter::once(stillpoint_core::CurvePoint { window: 64, settling: None });
         let mut buffer = [0; stillpoint_core::wire::LONGEST_PIECE];
         let curve = Curve::take((0, 1, 0), &mut points.peekable(), &mut buffer).unwrap();
         for (message, silent) in [
@@ -256,7 +256,7 @@ mod tests {
             (Message::Curve(curve), true),
             (Message::Status(Status::default()), false),
         ] {
-            let header = Numbers::new(Way::FromDevice, 1).take(message.priority());
+            let header = Numbers::new(Direction::FromDevice, 1).take(message.priority());
             let mut body = [0; stillpoint_core::wire::LONGEST_BODY];
             let body = encode_body::<LargeTable>(&header, &message, &mut body).unwrap();
             assert_eq!(is_silent(&Frame::check::<LargeTable>(body).unwrap()), silent, "{message:?}");

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::record::{Outcome, Record};
+use stillpoint_core::{Outcome, Record};
 
 use super::moves::Known;
 use super::{Store, kind};

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 
 use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
@@ -79,7 +79,7 @@ impl Log {
         };
         Ok(Log {
             store,
-            receiver: Receiver::new(Way::FromDevice),
+            receiver: Receiver::new(Direction::FromDevice),
             number,
             fixed: number.is_some(),
             axes,

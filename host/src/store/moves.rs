@@ -3,11 +3,9 @@
 use std::collections::BTreeMap;
 
 use rusqlite::{CachedStatement, OptionalExtension, params};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::{Parameters, Settings};
-use stillpoint_core::settling::curve::Point;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::{CurvePoint, Parameters, Record, Settings};
 
 use super::curves;
 use super::derive::Stored;
@@ -230,7 +228,7 @@ impl Store {
 }
 
 /// Takes a move and its curve.
-pub(super) type Out<'a> = dyn FnMut(&Row, Vec<Point>) -> Result<(), Error> + 'a;
+pub(super) type Out<'a> = dyn FnMut(&Row, Vec<CurvePoint>) -> Result<(), Error> + 'a;
 
 impl Row {
     /// The settings in force, of those of its axis.
@@ -256,9 +254,9 @@ struct Lines<'a> {
 }
 
 impl Lines<'_> {
-    fn line(&self, row: &Row, curve: Vec<Point>) -> MoveLine {
+    fn line(&self, row: &Row, curve: Vec<CurvePoint>) -> MoveLine {
         // Before a monitor has told its settings nothing is known of them.
-        let Some(settings) = row.settings(&self.settings).or(Settings::new(Parameters::default()).ok())
+        let Some(settings) = row.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())
         else {
             return MoveLine::default();
         };

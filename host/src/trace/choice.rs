@@ -2,7 +2,7 @@
 
 use crate::error::Error;
 use crate::trace::{decimal, number};
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 /// What is known about a recording beforehand; everything left out is found in the file.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

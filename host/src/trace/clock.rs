@@ -7,7 +7,7 @@
 use crate::trace::decimal::Decimal;
 use crate::trace::pace::Pace;
 use crate::trace::rows::{Fault, Row};
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 /// More than this many sample periods between two rows is a hole.
 const HOLE: i64 = 10;

@@ -1,7 +1,7 @@
 //! In: headers and choices. Out: whether the right columns, or the right words, come out.
 
 use super::*;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 fn run(header: &str, options: &[(&str, &str)], rate: bool) -> Result<[usize; 3], String> {
     let named = !header.starts_with('1');

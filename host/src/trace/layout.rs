@@ -1,7 +1,7 @@
 //! In: what was found in the head of a recording. Out: how it is read, for people and for the core.
 
 use core::fmt;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 /// One of the three columns that are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -3,7 +3,7 @@
 use crate::trace::columns::Column;
 use crate::trace::survey::Survey;
 use crate::trace::unit;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 /// Clocks that ticks may have. Unit: decimal places of a second
 const PLACES: [u32; 3] = [6, 7, 8];

@@ -2,7 +2,7 @@
 
 use crate::trace::layout::{Layout, Signal};
 use core::fmt;
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 /// What comes out of a recording, in its order.
 #[derive(Clone, Debug, PartialEq)]

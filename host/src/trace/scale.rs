@@ -5,7 +5,7 @@
 
 use crate::trace::decimal::{Decimal, power};
 use crate::trace::survey::Survey;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 /// Decimals beyond this are finer than any encoder and cost travel.
 const FINEST: i32 = 9;

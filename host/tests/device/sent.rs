@@ -4,7 +4,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::Way;
+use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
 use super::*;
@@ -19,14 +19,14 @@ fn counted() -> (String, Arc<AtomicUsize>) {
         let (mut monitor, mut said, mut heard) = (monitor(), [0; 4096], [0; 256]);
         for line in listener.incoming() {
             let (mut line, mut receiver) =
-                (line.expect("a line"), Receiver::<LargeTable>::new(Way::FromHost));
+                (line.expect("a line"), Receiver::<LargeTable>::new(Direction::FromHost));
             while let Ok(bytes @ 1..) = line.read(&mut heard) {
                 let mut left = &heard[..bytes];
                 while let Some(event) = receiver.step(&mut left) {
                     count.fetch_add(usize::from(matches!(event, Event::Frame(_))), Ordering::SeqCst);
                 }
-                monitor.hear(&heard[..bytes]);
-                while let bytes @ 1.. = monitor.say(&mut said) {
+                monitor.receive(&heard[..bytes]);
+                while let bytes @ 1.. = monitor.transmit(&mut said) {
                     line.write_all(&said[..bytes]).ok();
                 }
             }

@@ -6,7 +6,7 @@ use stillpoint::measure::{Ask, Summary, measure};
 use stillpoint::report::line::MoveLine;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::settings::Definition;
+use stillpoint_core::Definition;
 
 use super::{Folder, recording};
 

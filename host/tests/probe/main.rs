@@ -17,7 +17,7 @@ use stillpoint::command::Commands;
 use stillpoint::decode::{Decoder, Said};
 use stillpoint::source::probe::{flash, open_through};
 use stillpoint::source::{self, Line};
-use stillpoint_core::record::Record;
+use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
 use chip::Chip;

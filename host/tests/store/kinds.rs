@@ -3,7 +3,7 @@
 use stillpoint::store::log::{Axis, Log};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, flag};
 use stillpoint_core::wire::status::Hello;
@@ -25,8 +25,11 @@ struct Start {
 
 impl Start {
     fn new(boot: u32) -> Start {
-        let mut start =
-            Start { numbers: Numbers::new(Way::FromDevice, boot), bytes: vec![], chance: boot * 12_345 };
+        let mut start = Start {
+            numbers: Numbers::new(Direction::FromDevice, boot),
+            bytes: vec![],
+            chance: boot * 12_345,
+        };
         start.say(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
         start
     }

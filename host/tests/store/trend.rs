@@ -4,7 +4,7 @@ use std::process;
 
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, Outcome, flag};
 use stillpoint_core::wire::status::Hello;
@@ -43,7 +43,7 @@ fn moves(settling: impl Fn(f64) -> f64, unsettled: impl Fn(f64) -> f64) -> (Vec<
     };
     let moves: Vec<Move> = (1..=MOVES).map(&mut made).collect();
     let hello = Hello { axes: 1, ticks_per_second: RATE as u32, board: "test", ..Hello::default() };
-    let mut numbers = Numbers::new(Way::FromDevice, 1);
+    let mut numbers = Numbers::new(Direction::FromDevice, 1);
     let mut bytes = vec![];
     for message in std::iter::once(Message::Hello(hello)).chain(moves.iter().copied().map(Message::Move)) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];

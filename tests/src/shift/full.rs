@@ -6,11 +6,7 @@ use stillpoint::decode::{Decoder, Said};
 use stillpoint::source::rehearsal::axis::{Axis as Virtual, AxisData};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint::source::rehearsal::monitor::Monitor;
-use stillpoint_core::axis::{Axis, Event};
-use stillpoint_core::record::Record;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Settings;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{Axis, CurvePoint, Event, Reading, Record, Settings};
 
 /// Samples taken of each axis. Unit: 1/s
 pub const RATE: u32 = 4000;
@@ -26,17 +22,16 @@ pub fn age(part: f64) -> f64 {
 pub struct Simulated<F> {
     machine: Virtual,
     axis: Axis,
-    settings: Settings,
     age: F,
     samples: u64,
-    waiting: VecDeque<(Record, Vec<Point>)>,
+    waiting: VecDeque<(Record, Vec<CurvePoint>)>,
 }
 
 impl<F: Fn(f64) -> f64> Simulated<F> {
     /// `age` by time from the start. Unit: s
     pub fn new(data: AxisData, settings: Settings, seed: u64, age: F) -> Simulated<F> {
         let machine = Virtual::new(data, seed, RATE).expect("the machine can run");
-        Simulated { machine, axis: Axis::default(), settings, age, samples: 0, waiting: VecDeque::new() }
+        Simulated { machine, axis: Axis::new(settings), age, samples: 0, waiting: VecDeque::new() }
     }
 
     fn step(&mut self) {
@@ -44,7 +39,7 @@ impl<F: Fn(f64) -> f64> Simulated<F> {
         self.samples += 1;
         let reading = self.machine.step();
         let tick = reading.tick.wrapping_mul(PER_MICROSECOND);
-        if self.axis.step(&self.settings, Reading { tick, ..reading }).event {
+        if self.axis.step(Reading { tick, ..reading }).event {
             while let Some(event) = self.axis.event() {
                 if let Event::Move(record) = event {
                     self.waiting.push_back((record, self.axis.curve().collect()));
@@ -56,9 +51,9 @@ impl<F: Fn(f64) -> f64> Simulated<F> {
 
 /// Never ends.
 impl<F: Fn(f64) -> f64> Iterator for Simulated<F> {
-    type Item = (Record, Vec<Point>);
+    type Item = (Record, Vec<CurvePoint>);
 
-    fn next(&mut self) -> Option<(Record, Vec<Point>)> {
+    fn next(&mut self) -> Option<(Record, Vec<CurvePoint>)> {
         while self.waiting.is_empty() {
             self.step();
         }

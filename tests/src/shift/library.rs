@@ -5,10 +5,8 @@ use std::thread;
 use stillpoint::source::rehearsal::axis::AxisData;
 use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::source::rehearsal::transplanter;
-use stillpoint_core::drift::watch::{Watch, Wish};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::Settings;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
+use stillpoint_core::{CurvePoint, Record, Settings};
 
 use super::full::{RATE, Simulated};
 use crate::chance::Chance;
@@ -22,7 +20,7 @@ pub struct Draw {
     /// What the core made of it.
     pub record: Record,
     /// Its settling curve.
-    pub curve: Vec<Point>,
+    pub curve: Vec<CurvePoint>,
     /// From its start to that of the next. Unit: ticks
     pub lasts: u64,
 }
@@ -92,12 +90,12 @@ impl Library {
     }
 
     /// The watch as shipped, told how often this axis moves.
-    pub fn watch(&self) -> Watch {
+    pub fn watch(&self) -> DriftSettings {
         let draws = || (0..self.entries()).flat_map(|entry| self.at(0, entry));
         let ticks: u64 = draws().map(|draw| draw.lasts).sum();
         let hours = ticks as f64 / f64::from(self.known.settings.ticks_per_second) / 3600.0;
         let moves_per_hour = (draws().count() as f64 / hours) as u32;
-        Watch::new(Wish { moves_per_hour, ..Wish::default() }).expect("a sound wish")
+        DriftSettings::new(DriftConfig { moves_per_hour, ..DriftConfig::default() }).expect("a sound wish")
     }
 }
 

@@ -9,7 +9,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::record::{Outcome, Record};
+use stillpoint_core::{Outcome, Record};
 
 use super::library::{Library, STEPS};
 use super::model::Work;

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use stillpoint::analysis::left::{Left, SLOT, Stop};
 use stillpoint::analysis::time_to_limit::TimeToLimit;
 use stillpoint::analysis::trend::{Ask, trend};
-use stillpoint_core::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::library::Library;
 use super::model::Work;

@@ -1,8 +1,7 @@
 //! In: a library, a seed, the length of a shift, whether the axis wears. Out: its records and settling curves, drawn move
 //! by move.
 
-use stillpoint_core::record::Record;
-use stillpoint_core::settling::curve::Point;
+use stillpoint_core::{CurvePoint, Record};
 
 use super::full::age;
 use super::library::Library;
@@ -34,7 +33,7 @@ impl<'a> Work<'a> {
 
 impl<'a> Work<'a> {
     /// The next move with its settling curve; none after the end of the shift.
-    pub fn step(&mut self) -> Option<(Record, &'a [Point])> {
+    pub fn step(&mut self) -> Option<(Record, &'a [CurvePoint])> {
         let age = if self.wears { age(self.now as f64 / self.length) } else { 0.0 };
         let library = self.library;
         let drawn = library.draw(self.entry, age, &mut self.chance);

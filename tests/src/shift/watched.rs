@@ -6,12 +6,11 @@ use std::collections::BTreeMap;
 
 use stillpoint::analysis::point::Point;
 use stillpoint::store::sketch::{Bins, Sketch, rank};
-use stillpoint_core::baseline::reference::Evidence;
-use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::baseline::Evidence;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::drift::{Direction, Drift, Finding, Promise};
 use stillpoint_core::kind::{Arrival, KINDS, Kinds};
-use stillpoint_core::record::{Outcome, Record};
-use stillpoint_core::settings::Settings;
+use stillpoint_core::{Outcome, Record, Settings};
 
 /// Length of an interval. Unit: s
 pub const INTERVAL: f64 = 300.0;
@@ -43,7 +42,7 @@ pub struct Seen {
 /// The watch over one axis.
 pub struct Watched {
     settings: Settings,
-    watch: Watch,
+    watch: DriftSettings,
     kinds: Kinds,
     drifts: [Drift; KINDS],
     /// By number of the kind.
@@ -52,13 +51,17 @@ pub struct Watched {
 
 impl Watched {
     /// Nothing seen yet.
-    pub fn new(settings: Settings, watch: Watch) -> Watched {
+    pub fn new(settings: Settings, watch: DriftSettings) -> Watched {
         let drifts = [Drift::default(); KINDS];
         Watched { settings, watch, kinds: Kinds::default(), drifts, seen: BTreeMap::new() }
     }
 
     /// All records of a shift.
-    pub fn whole(settings: Settings, watch: Watch, records: impl IntoIterator<Item = Record>) -> Watched {
+    pub fn whole(
+        settings: Settings,
+        watch: DriftSettings,
+        records: impl IntoIterator<Item = Record>,
+    ) -> Watched {
         let mut watched = Watched::new(settings, watch);
         records.into_iter().for_each(|record| _ = watched.step(&record));
         watched

@@ -1,12 +1,11 @@
 //! In: settling times. Out: what a monitor says of an invented axis that has them, sorted.
 
-use stillpoint_core::record::Record;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings::{self, Wish};
+use stillpoint_core::wire::settings;
+use stillpoint_core::wire::settings::DriftConfig;
 use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart};
+use stillpoint_core::{Parameters, Reading, Record};
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 use stillpoint_tests::monitor::{Monitor, Said};
@@ -21,19 +20,24 @@ pub(crate) const BASELINE: u32 = 100;
 pub(crate) const WAYS: [i32; 3] = [10_000, 5_000, -15_000];
 
 pub(crate) fn parameters() -> Parameters {
-    Parameters { window: 50, ..Parameters::default() }
+    Parameters { window: 50, ..Parameters::at(1_000_000) }
 }
 
 /// What is asked of the axis, its watch included.
-pub(crate) fn asked(wish: Wish, parameters: Parameters) -> Command {
-    let parameters = settings::Parameters { watch: wish, ..(&parameters).into() };
+pub(crate) fn asked(wish: DriftConfig, parameters: Parameters) -> Command {
+    let parameters = settings::Parameters { drift: wish, ..(&parameters).into() };
     Command::Apply(Apply { axis: 0, parameters })
 }
 
 /// So many false alarms that limits are sure after few moves; with the invented scatter there are none all the same.
-pub(crate) fn wish() -> Wish {
+pub(crate) fn wish() -> DriftConfig {
     let false_alarms_per_axis_month_milli = 1_000_000;
-    Wish { false_alarms_per_axis_month_milli, moves_per_hour: 1_800, baseline: BASELINE, ..Wish::default() }
+    DriftConfig {
+        false_alarms_per_axis_month_milli,
+        moves_per_hour: 1_800,
+        baseline: BASELINE,
+        ..DriftConfig::default()
+    }
 }
 
 /// The invented axis: after each way its error falls in a straight line.

@@ -1,13 +1,12 @@
 //! Kinds, baselines and drift through real bytes: what is told, when, and that it is what the core says of the same moves.
 
 use stillpoint_core::drift::LIMIT;
-use stillpoint_core::record::Outcome;
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::command::{Act, Command, Declare};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings::Wish;
+use stillpoint_core::wire::settings::DriftConfig;
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::wire::watch::{Action, AlarmState, Baseline, Direction, Drift, Promise, Subject, Why};
+use stillpoint_core::{Outcome, Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::store::Store;
@@ -133,11 +132,14 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
     let mut machine = Machine::new();
     machine.rounds(50, |_| Some(40));
     for (wish, name) in [
-        (Wish { baseline: 47, ..wish() }, "baseline"),
-        (Wish { false_alarms_per_axis_month_milli: u32::MAX, ..wish() }, "false_alarms_per_axis_month"),
-        (Wish { smallest_change_permille: 10_001, ..wish() }, "smallest_change_permille"),
-        (Wish { smallest_change: u32::MAX, ..wish() }, "smallest_change"),
-        (Wish { moves_per_hour: 1_000_001, ..wish() }, "moves_per_hour"),
+        (DriftConfig { baseline: 47, ..wish() }, "baseline"),
+        (
+            DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..wish() },
+            "false_alarms_per_axis_month",
+        ),
+        (DriftConfig { smallest_change_permille: 10_001, ..wish() }, "smallest_change_permille"),
+        (DriftConfig { smallest_change: u32::MAX, ..wish() }, "smallest_change"),
+        (DriftConfig { moves_per_hour: 1_000_001, ..wish() }, "moves_per_hour"),
     ] {
         let said = machine.monitor.ask(&asked(wish, parameters()));
         let names =
@@ -150,7 +152,7 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
     assert_eq!(restarts(&machine.rounds(1, |_| Some(40))), [], "refused settings change nothing");
     for (wish, parameters) in [
         (wish(), Parameters { window: 60, ..parameters() }),
-        (Wish { baseline: 80, ..wish() }, Parameters { window: 60, ..parameters() }),
+        (DriftConfig { baseline: 80, ..wish() }, Parameters { window: 60, ..parameters() }),
     ] {
         assert_eq!(restarts(&machine.monitor.ask(&asked(wish, parameters))), []);
         let said = machine.rounds(90, |_| Some(40));
@@ -202,8 +204,8 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     app.receive(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
-    let kept = store.saved_settings(0).expect("it was kept").watch;
-    let defaults = Wish { smallest_change_permille: 100, smallest_change: 500, ..wish() };
+    let kept = store.saved_settings(0).expect("it was kept").drift;
+    let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 500, ..wish() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");
 }
 

@@ -1,21 +1,20 @@
 //! In: moves as a monitor told them. Out: what the stages of the core say of the same moves, without any bytes.
 
-use stillpoint_core::baseline::quantiles::Quantiles;
-use stillpoint_core::baseline::reference::Evidence;
+use stillpoint_core::baseline::Evidence;
+use stillpoint_core::baseline::Quantiles;
 use stillpoint_core::drift;
-use stillpoint_core::drift::watch::Watch;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::kind::{Arrival, Kinds};
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::Settings;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::watch::{Baseline, Drift};
+use stillpoint_core::{Record, Settings};
 
 use crate::machine::{BASELINE, parameters, wish};
 
 /// The same moves through the stages of the core, without any bytes.
 pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
     let settings = Settings::new(parameters()).expect("settings");
-    let watch = Watch::new((&wish()).into()).expect("a wish");
+    let watch = DriftSettings::new((&wish()).into()).expect("a wish");
     let (mut table, mut messages) = (Kinds::<8>::default(), vec![]);
     let mut rows: [(drift::Drift, Quantiles, bool, drift::Promise); 8] = Default::default();
     for (kind, record) in moves {

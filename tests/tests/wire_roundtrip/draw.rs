@@ -1,17 +1,16 @@
 //! In: any numbers. Out: messages and commands with them in every field.
 
 use serde::de::DeserializeOwned;
-use stillpoint_core::record::{Outcome, Reasons, Record};
-use stillpoint_core::settings::{Definition, Parameters};
-use stillpoint_core::settling::peaks::Speed;
 use stillpoint_core::wire::command::{
     Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince, SetClock,
 };
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings::{self, Settings};
+use stillpoint_core::wire::settings;
+use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
 use stillpoint_core::wire::watch::{Action, Alarm, Arranged, Arrangement, Baseline, Drift, Kind, Restart};
+use stillpoint_core::{Definition, Outcome, Parameters, Reasons, Record, Speed};
 
 /// Numbers to fill fields with, one after the other.
 pub(crate) struct Draw(pub(crate) std::vec::IntoIter<u64>);
@@ -223,14 +222,14 @@ fn gap(draw: &mut Draw) -> Message<'static> {
 }
 
 fn asked(draw: &mut Draw) -> settings::Parameters {
-    let watch = settings::Wish {
+    let drift = settings::DriftConfig {
         false_alarms_per_axis_month_milli: draw.u32(),
         smallest_change_permille: draw.u32(),
         smallest_change: draw.u32(),
         moves_per_hour: draw.u32(),
         baseline: draw.u32(),
     };
-    settings::Parameters { inferred: draw.bool(), watch, ..(&parameters(draw)).into() }
+    settings::Parameters { inferred: draw.bool(), drift, ..(&parameters(draw)).into() }
 }
 
 pub(crate) fn command(draw: &mut Draw, kind: usize) -> Command {

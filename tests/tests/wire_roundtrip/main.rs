@@ -2,15 +2,14 @@
 
 use proptest::collection::vec;
 use proptest::prelude::*;
-use stillpoint_core::record::Record;
-use stillpoint_core::settings::Parameters;
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode, encode_body};
-use stillpoint_core::wire::header::{Header, Numbers, Way};
+use stillpoint_core::wire::header::{Direction, Header, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
+use stillpoint_core::{Parameters, Record};
 
 use draw::{Draw, command, message, parameters, record};
 
@@ -31,7 +30,7 @@ fn through<'p, P: Payload<'p>>(header: &Header, payload: &P, check: impl FnOnce(
     let body = Frame::check::<LargeTable>(body).expect("sealed");
     let (kind, bytes) = (body.kind(), body.payload());
     assert_eq!(postcard::to_slice(payload, &mut [0; 300]).unwrap(), [&[kind], bytes].concat());
-    let mut receiver = Receiver::<LargeTable>::new(P::WAY);
+    let mut receiver = Receiver::<LargeTable>::new(P::DIRECTION);
     let (last, others) = frame.split_last().expect("bytes");
     for byte in others {
         assert_eq!(receiver.step(&mut &[*byte][..]), None);
@@ -42,7 +41,7 @@ fn through<'p, P: Payload<'p>>(header: &Header, payload: &P, check: impl FnOnce(
 }
 
 fn same(message: Message<'_>, draw: &mut Draw) {
-    let header = Numbers::new(Way::FromDevice, draw.u32()).take(message.priority());
+    let header = Numbers::new(Direction::FromDevice, draw.u32()).take(message.priority());
     let header = Header { sequence: draw.u32(), replay: draw.bool(), ..header };
     through(&header, &message, |header, event| {
         let Event::Frame(frame) = event else { panic!("{event:?}") };
@@ -74,7 +73,7 @@ proptest! {
     fn every_command_survives(numbers in vec(wild(), 40), kind in 0..9_usize) {
         let mut draw = Draw(numbers.into_iter());
         let command = command(&mut draw, kind);
-        let header = Numbers::new(Way::FromHost, draw.u32()).take(command.priority());
+        let header = Numbers::new(Direction::FromHost, draw.u32()).take(command.priority());
         through(&header, &command, |header, event| {
             let Event::Frame(frame) = event else { panic!("{event:?}") };
             assert_eq!((frame.header, frame.read()), (*header, Ok(Read { payload: command, extra: 0 })));

@@ -6,7 +6,7 @@
 use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince, SetClock};
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, Outcome};
 use stillpoint_core::wire::settings::{Definition, Parameters, Settings};
@@ -19,7 +19,14 @@ use crate::{Golden, Golden as G};
 mod watch;
 
 fn header(priority: Priority, sequence: u32) -> Header {
-    Header { version: 1, way: Way::FromDevice, replay: false, priority, boot: 0x0002_0B57, sequence }
+    Header {
+        version: 1,
+        direction: Direction::FromDevice,
+        replay: false,
+        priority,
+        boot: 0x0002_0B57,
+        sequence,
+    }
 }
 
 fn parameters() -> Parameters {
@@ -187,7 +194,7 @@ pub(crate) fn shorter_commands() -> Vec<Golden<Command>> {
     let apply = Apply { axis: 0, parameters: parameters(), ..Default::default() };
     vec![G(
         "038107010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040105d7e0a5a300",
-        Header { way: Way::FromHost, boot: 7, ..header(Priority::Alarm, 1) },
+        Header { direction: Direction::FromHost, boot: 7, ..header(Priority::Alarm, 1) },
         Command::Apply(apply),
     )]
 }
@@ -258,7 +265,8 @@ pub(crate) fn commands() -> Vec<Golden<Command>> {
 }
 
 fn asked() -> Vec<Golden<Command>> {
-    let header = |sequence| Header { way: Way::FromHost, boot: 7, ..header(Priority::Alarm, sequence) };
+    let header =
+        |sequence| Header { direction: Direction::FromHost, boot: 7, ..header(Priority::Alarm, sequence) };
     let since = DumpSince { boot: 0x0002_0B57, priority: 1, sequence: 301, ..Default::default() };
     let clock = SetClock { now: 1_767_225_629_000_000, ..Default::default() };
     vec![

@@ -1,7 +1,6 @@
 //! In: what an invented axis does. Out: its readings, one by one, to count instructions on.
 
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Definition, Parameters};
+use stillpoint_core::{Definition, Parameters, Reading};
 
 /// Time between readings. Unit: ticks
 pub const PERIOD: u32 = 250;

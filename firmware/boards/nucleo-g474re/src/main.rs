@@ -9,8 +9,8 @@ fn main() {
 #[cfg(target_os = "none")]
 mod image {
     use cortex_m_rt::{ExceptionFrame, entry, exception};
-    use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_core::wire::status::Reset;
+    use stillpoint_core::{Parameters, Settings};
     use stillpoint_firmware::app::{App, Identity};
     use stillpoint_firmware::store::Store;
     use stillpoint_nucleo_g474re::guard::{self, Watchdog};
@@ -63,7 +63,7 @@ mod image {
     /// The alarm output is a lamp and must not lead to a drive.
     #[inline(never)]
     fn run(reset: Reset, store: Store<Nor<Spi>>, mut watchdog: Watchdog, mut lamp: Output) {
-        let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::default() };
+        let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::at(1_000_000) };
         let Ok(settings) = Settings::new(parameters) else { return };
         let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
         let mut monitor = Monitor::start(identity, [settings; AXES], store);

@@ -24,7 +24,7 @@
 //!
 //! Gaps belong to the device, not to an axis: their alarm is published as one of axis 0.
 
-use stillpoint_core::alarm::settings::LONGEST;
+use stillpoint_core::alarm::LONGEST_TIME;
 use stillpoint_core::alarm::{Category, Parameters, Priority, Settings};
 use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::watch::Subject;
@@ -124,7 +124,7 @@ pub(super) fn halved(value: Option<i64>, limit: i64) -> (i64, i64) {
 impl Rule {
     /// Settings of the core's alarm, with every figure [`doubled`].
     pub(super) fn settings(&self, ticks_per_second: u32) -> Settings {
-        let ticks = |seconds: u32| (u64::from(seconds) * u64::from(ticks_per_second)).min(LONGEST);
+        let ticks = |seconds: u32| (u64::from(seconds) * u64::from(ticks_per_second)).min(LONGEST_TIME);
         let parameters = Parameters {
             limit: doubled(self.first.into()) - 1,
             deadband: doubled(self.band.into()),

@@ -2,7 +2,8 @@
 
 use super::*;
 use std::vec::Vec;
-use stillpoint_core::wire::watch::AlarmState::{self, *};
+use stillpoint_core::wire::watch::AlarmState;
+use stillpoint_core::wire::watch::AlarmState::*;
 
 /// What happens to the alarms of axis 1.
 #[derive(Clone, Copy, Debug)]

@@ -1,8 +1,8 @@
 //! In: what an axis is to be set to, as KEY=VALUE. Out: what the monitor accepted, or which parameter broke which rule.
 
 use clap::Args;
-use stillpoint_core::drift::watch::Watch;
-use stillpoint_core::settings::{self, Invalid};
+use stillpoint_core::Invalid;
+use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::message::Message;
@@ -87,8 +87,8 @@ fn refused(talk: &Talk, asked: &Parameters, told: &Settings) -> Error {
 
 /// The first parameter that breaks its rule.
 fn broken(asked: &Parameters) -> Option<Invalid> {
-    let settings = settings::Settings::new(settings::Parameters::from(asked)).err();
-    settings.or_else(|| Watch::new((&asked.watch).into()).err())
+    let settings = stillpoint_core::Settings::new(asked.into()).err();
+    settings.or_else(|| DriftSettings::new((&asked.drift).into()).err())
 }
 
 /// Who it is, what it is set to, and which alarms are not normal.
@@ -111,7 +111,7 @@ fn line(axis: u8, parameters: &Parameters) -> String {
 
 /// Every parameter by the name that the monitor gives it.
 fn shown(told: &Parameters) -> [(&'static str, String); 16] {
-    let watch = &told.watch;
+    let watch = &told.drift;
     let (upper, lower) = told.command_scale;
     [
         ("ticks_per_second", told.ticks_per_second.to_string()),
@@ -141,7 +141,7 @@ fn set(asked: &mut Parameters, change: &str) -> Option<()> {
     let (key, value) = change.split_once('=')?;
     let number = || value.parse::<u32>().ok();
     let rate = asked.ticks_per_second;
-    let watch = &mut asked.watch;
+    let watch = &mut asked.drift;
     match key {
         "ticks_per_second" => asked.ticks_per_second = number()?,
         "window" => asked.window = number()?,
@@ -205,7 +205,7 @@ const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::settings::Wish;
+    use stillpoint_core::wire::settings::DriftConfig;
 
     #[test]
     fn what_is_shown_can_be_set() {
@@ -221,7 +221,7 @@ mod tests {
             jump: 10,
             definition: Definition::Iso9283,
             inferred: true,
-            watch: Wish {
+            drift: DriftConfig {
                 false_alarms_per_axis_month_milli: 1250,
                 smallest_change_permille: 11,
                 smallest_change: 12,

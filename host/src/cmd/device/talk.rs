@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::settings::Parameters;
@@ -100,7 +100,7 @@ impl Talk {
             place: place.to_owned(),
             heard: listen(reader),
             writer,
-            receiver: Receiver::new(Way::FromDevice),
+            receiver: Receiver::new(Direction::FromDevice),
             commands: Commands::default(),
             sent: 0,
             spoke: Instant::now(),

@@ -4,7 +4,7 @@ use std::fs::{self, File};
 use std::io::{BufWriter, Write};
 use std::path::Path;
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use crate::error::Error;
 use crate::source::rehearsal::monitor::Known;

@@ -5,7 +5,7 @@
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::Builder;
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use super::axis::Axis;
 use super::machine::{Life, Machine};

@@ -1,8 +1,7 @@
 //! In: the data of one invented axis, a seed and a rate. Out: its samples, one after another, without end.
 
 use rand_pcg::Pcg32;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::{Fraction, Reading};
 use thiserror::Error;
 
 use super::drive::{Command, Drive, Gains};

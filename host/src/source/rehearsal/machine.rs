@@ -1,6 +1,6 @@
 //! In: a seed, a rate and how soon the machine wears out. Out: the readings of its axes, tick by tick.
 
-use stillpoint_core::sample::Reading;
+use stillpoint_core::Reading;
 
 use super::axis::{Axis, AxisData, Unusable};
 use super::transplanter;

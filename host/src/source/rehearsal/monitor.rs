@@ -3,9 +3,8 @@
 //! The firmware is the real one and so are its frames; only counters, flash and line are made up.
 
 use stillpoint_core::kind::KINDS;
-use stillpoint_core::sample::Reading;
-use stillpoint_core::settings::{Parameters, Settings};
 use stillpoint_core::wire::status::Reset;
+use stillpoint_core::{Parameters, Reading, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
@@ -77,14 +76,8 @@ impl Known {
     fn new(data: &AxisData, window: &str) -> Result<Known, Error> {
         let window = fraction("--window", window)?;
         let counts = data.counts_per_unit.times(window).map_err(refused)?;
-        let parameters = Parameters {
-            ticks_per_second: TICKS_PER_SECOND,
-            window: counts.floor(),
-            jump: u32::MAX,
-            window_time: TICKS_PER_SECOND / 100,
-            rest_time: TICKS_PER_SECOND / 50,
-            ..Parameters::default()
-        };
+        let parameters =
+            Parameters { window: counts.floor(), jump: u32::MAX, ..Parameters::at(TICKS_PER_SECOND) };
         Ok(Known {
             name: data.name,
             unit: data.unit,

@@ -5,7 +5,7 @@
 //! encoder slips, so it stands off or arrives late; the gripper turntable's bearing tightens, so it
 //! creeps. How that shows in settling times is tested in `machine`.
 
-use stillpoint_core::unit::Fraction;
+use stillpoint_core::Fraction;
 
 use super::axis::AxisData;
 use super::drive::Gains;

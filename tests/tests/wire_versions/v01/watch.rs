@@ -2,10 +2,10 @@
 #![allow(clippy::needless_update)]
 
 use stillpoint_core::wire::command::{Act, Apply, Command, Declare};
-use stillpoint_core::wire::header::{Header, Priority, Way};
+use stillpoint_core::wire::header::{self, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
-use stillpoint_core::wire::settings::{Parameters, Settings, Wish};
+use stillpoint_core::wire::settings::{DriftConfig, Parameters, Settings};
 use stillpoint_core::wire::watch::{
     Action, Alarm, AlarmEvent, AlarmPriority, Arranged, Arrangement, Category, Direction, Drift, Kind,
     Promise, Restart, Subject, Why,
@@ -15,7 +15,7 @@ use super::{a_move, alarm, header, parameters};
 use crate::{Golden, Golden as G};
 
 fn wished() -> Parameters {
-    let watch = Wish {
+    let watch = DriftConfig {
         false_alarms_per_axis_month_milli: 500,
         smallest_change_permille: 0,
         smallest_change: 2_000,
@@ -23,7 +23,7 @@ fn wished() -> Parameters {
         baseline: 0,
         ..Default::default()
     };
-    Parameters { watch, ..parameters() }
+    Parameters { drift: watch, ..parameters() }
 }
 
 fn drift() -> Drift {
@@ -125,7 +125,11 @@ pub(super) fn messages() -> Vec<Golden<Message<'static>>> {
 
 /// What a host asks.
 pub(super) fn commands() -> Vec<Golden<Command>> {
-    let header = |sequence| Header { way: Way::FromHost, boot: 7, ..header(Priority::Alarm, sequence) };
+    let header = |sequence| Header {
+        direction: header::Direction::FromHost,
+        boot: 7,
+        ..header(Priority::Alarm, sequence)
+    };
     let apply = Apply { axis: 0, parameters: wished(), ..Default::default() };
     let act = Act { alarm: 3, action: Action::Shelve(28_800_000_000) };
     vec![

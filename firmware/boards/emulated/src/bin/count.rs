@@ -15,9 +15,7 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::axis::Axis;
-    use stillpoint_core::sample::Reading;
-    use stillpoint_core::settings::Settings;
+    use stillpoint_core::{Axis, Reading, Settings};
     use stillpoint_emulated::recording::{Course, Recording};
     use stillpoint_emulated::stopwatch;
 
@@ -81,8 +79,8 @@ mod image {
         let Ok(settings) = Settings::new(black_box(Course::USUAL.parameters)) else { return };
         hprintln!("axis_bytes {}", core::mem::size_of::<Axis>());
         let bare = whole(readings, &mut Bare::default(), |bare, reading| bare.step(reading));
-        let axis = whole(readings, &mut Axis::default(), |axis, reading| {
-            if axis.step(&settings, *reading).event {
+        let axis = whole(readings, &mut Axis::new(settings), |axis, reading| {
+            if axis.step(*reading).event {
                 while let Some(event) = axis.event() {
                     black_box(event);
                 }
@@ -115,7 +113,7 @@ mod image {
     /// and where its rest is over and it is told.
     fn worst(course: Course) {
         let Ok(settings) = Settings::new(black_box(course.parameters)) else { return };
-        let (mut axis, mut usual, mut ending, mut under_way) = (Axis::default(), 0, 0, false);
+        let (mut axis, mut usual, mut ending, mut under_way) = (Axis::new(settings), 0, 0, false);
         let mut recording = Recording::new(course);
         for _ in 0..MOVES * SAMPLES {
             if recording.is_gap() {
@@ -123,7 +121,7 @@ mod image {
             }
             let Some(reading) = recording.next() else { return };
             let from = stopwatch::now();
-            let status = axis.step(&settings, black_box(reading));
+            let status = axis.step(black_box(reading));
             let spent = stopwatch::since(from);
             let ended = under_way && !axis.is_under_way();
             under_way = axis.is_under_way();

@@ -17,10 +17,8 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::axis::Axis;
-    use stillpoint_core::sample::Reading;
-    use stillpoint_core::settings::Settings;
     use stillpoint_core::wire::status::Reset;
+    use stillpoint_core::{Axis, Reading, Settings};
     use stillpoint_emulated::recording::{Course, PERIOD, Recording};
     use stillpoint_emulated::stopwatch;
     use stillpoint_firmware::app::{App, Identity};
@@ -73,7 +71,6 @@ mod image {
 
     /// One recording, in the core and in the monitor.
     struct Count<'f> {
-        settings: Settings,
         axis: Axis,
         monitor: Monitor<'f>,
         /// Usual samples, those at which a command end became certain, and those at which anything was told.
@@ -117,10 +114,10 @@ mod image {
             let flash = MemoryFlash::new(flash);
             let mut monitor = Monitor::new(identity, [settings; AXES], flash).ok()?;
             while monitor.transmit(&mut [0]) == 1 {}
-            let (axis, none) = (Axis::default(), Tally::default());
+            let (axis, none) = (Axis::new(settings), Tally::default());
             let (core, app) = ([none; 3], [none; 3]);
             let (lamp, turn, idle, say, bytes) = (none, none, none, none, 0);
-            Some(Count { settings, axis, monitor, core, app, lamp, turn, idle, say, bytes })
+            Some(Count { axis, monitor, core, app, lamp, turn, idle, say, bytes })
         }
 
         fn run(&mut self, course: Course) -> Option<()> {
@@ -146,7 +143,7 @@ mod image {
         /// Which sort of sample it was.
         fn core(&mut self, reading: Reading) -> usize {
             let was_under_way = self.axis.is_under_way();
-            let (status, spent) = timed(|| self.axis.step(&self.settings, reading));
+            let (status, spent) = timed(|| self.axis.step(reading));
             while self.axis.event().is_some() {}
             let ended = was_under_way && !self.axis.is_under_way();
             let place = if status.event { 2 } else { usize::from(ended) };

@@ -12,14 +12,12 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::baseline::quantiles::Quantiles;
-    use stillpoint_core::baseline::reference::Evidence;
+    use stillpoint_core::baseline::Evidence;
+    use stillpoint_core::baseline::Quantiles;
     use stillpoint_core::drift::Drift;
-    use stillpoint_core::drift::watch::Watch;
+    use stillpoint_core::drift::DriftSettings;
     use stillpoint_core::kind::Kinds;
-    use stillpoint_core::record::{Outcome, Reasons, Record};
-    use stillpoint_core::settings::{Parameters, Settings};
-    use stillpoint_core::settling::peaks::Speed;
+    use stillpoint_core::{Outcome, Parameters, Reasons, Record, Settings, Speed};
     use stillpoint_emulated::stopwatch;
 
     const MOVES: u32 = 4000;
@@ -34,12 +32,13 @@ mod image {
     fn run() {
         let Some(core) = cortex_m::Peripherals::take() else { return };
         stopwatch::start(core.SYST);
-        let Ok(settings) = Settings::new(black_box(Parameters::default())) else { return };
+        let Ok(settings) = Settings::new(black_box(Parameters::at(1_000_000))) else { return };
         let (mut few, mut many) = (Kinds::<8>::new(), Kinds::<16>::new());
         // A ninth kind comes every hundredth move, so that one has to go.
         tell("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
         tell("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
-        let (watch, mut drift, mut quantiles) = (Watch::default(), Drift::default(), Quantiles::default());
+        let (watch, mut drift, mut quantiles) =
+            (DriftSettings::default(), Drift::default(), Quantiles::default());
         tell("drift", |k| _ = black_box(drift.step(&watch, Evidence::Value(settling(k)))));
         tell("quantiles", |k| quantiles.step(settling(k)));
         black_box(quantiles);

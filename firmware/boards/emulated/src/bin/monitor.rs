@@ -15,8 +15,8 @@ mod image {
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
     use stillpoint_core::kind::KINDS;
-    use stillpoint_core::settings::{Parameters, Settings};
     use stillpoint_core::wire::status::Reset;
+    use stillpoint_core::{Parameters, Settings};
     use stillpoint_emulated::uart::Uart;
     use stillpoint_firmware::app::{App, Identity};
     use stillpoint_firmware::memory::MemoryFlash;
@@ -48,7 +48,7 @@ mod image {
             window: 1000,
             window_time: 100_000,
             rest_time: 200_000,
-            ..Parameters::default()
+            ..Parameters::at(1_000_000)
         };
         let settings = Settings::new(parameters).ok()?;
         let identity = Identity {

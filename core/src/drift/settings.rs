@@ -1,0 +1,137 @@
+//! In: how drift detection is configured for one axis. Out: the same as settings, checked once, and the run length.
+
+use core::ops::Deref;
+
+use crate::settings::Invalid;
+
+/// Hours of a month: a twelfth of 365.25 days.
+const HOURS: f32 = 730.5;
+
+/// How drift detection is configured for one axis; [`DriftSettings::new`] checks it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DriftConfig {
+    /// False alarms the whole axis may give while nothing changes. Unit: alarms/month
+    pub false_alarms_per_axis_month: f32,
+    /// Smallest change worth an alarm, against the median of the baseline. Unit: per mille
+    pub smallest_change_permille: u32,
+    /// The same as a time; the larger of the two counts. Unit: ticks, or that of the values monitored
+    pub smallest_change: u32,
+    /// Moves of the axis while it works, whatever their kind. Unit: moves/hour
+    pub moves_per_hour: u32,
+    /// Values monitored in every move, such as settling time, damping and tail; they share the false alarms.
+    pub values_per_move: u32,
+    /// Moves of a kind that make its baseline.
+    pub baseline: u32,
+}
+
+impl Default for DriftConfig {
+    fn default() -> DriftConfig {
+        DriftConfig {
+            false_alarms_per_axis_month: 1.0,
+            smallest_change_permille: 100,
+            smallest_change: 500,
+            moves_per_hour: 7200,
+            values_per_move: 1,
+            baseline: 500,
+        }
+    }
+}
+
+/// A checked [`DriftConfig`]; its fields are read through this type.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DriftSettings {
+    config: DriftConfig,
+    moves: f32,
+}
+
+impl DriftSettings {
+    /// Checks every parameter; the error names the first that breaks its rule.
+    pub fn new(config: DriftConfig) -> Result<DriftSettings, Invalid> {
+        let broken = |parameter, rule| Err(Invalid { parameter, rule });
+        // Written so that a value that is no number is refused, too.
+        if !(config.false_alarms_per_axis_month >= 0.001 && config.false_alarms_per_axis_month <= 1000.0) {
+            return broken("false_alarms_per_axis_month", "0.001 to 1000");
+        }
+        if config.smallest_change_permille > 10_000 {
+            return broken("smallest_change_permille", "at most 10000");
+        }
+        if config.smallest_change > 1 << 30 {
+            return broken("smallest_change", "at most 2^30 ticks");
+        }
+        if config.smallest_change == 0 && config.smallest_change_permille == 0 {
+            return broken("smallest_change", "more than 0, or smallest_change_permille");
+        }
+        if config.moves_per_hour == 0 || config.moves_per_hour > 1_000_000 {
+            return broken("moves_per_hour", "1 to 1000000");
+        }
+        if config.values_per_move == 0 || config.values_per_move > 16 {
+            return broken("values_per_move", "1 to 16");
+        }
+        if config.baseline < 48 || config.baseline > 1_000_000 {
+            return broken("baseline", "48 to 1000000 moves");
+        }
+        Ok(DriftSettings::of(config))
+    }
+
+    fn of(config: DriftConfig) -> DriftSettings {
+        let month = config.moves_per_hour as f32 * HOURS;
+        let moves = month * config.values_per_move as f32 / config.false_alarms_per_axis_month;
+        DriftSettings { config, moves: moves.max(FEWEST) }
+    }
+
+    /// Moves from one false alarm to the next, on average. Kinds need no share of their own: each has
+    /// as many alarms as it has moves. Unit: moves
+    pub fn run_length(&self) -> f32 {
+        self.moves
+    }
+}
+
+/// Below a hundred subgroups a limit would mean nothing. Unit: moves
+const FEWEST: f32 = 800.0;
+
+impl Default for DriftSettings {
+    fn default() -> DriftSettings {
+        DriftSettings::of(DriftConfig::default())
+    }
+}
+
+impl Deref for DriftSettings {
+    type Target = DriftConfig;
+
+    fn deref(&self) -> &DriftConfig {
+        &self.config
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn check(change: impl Fn(&mut DriftConfig), refused: Option<&str>) {
+        let mut config = DriftConfig::default();
+        change(&mut config);
+        assert_eq!(DriftSettings::new(config).err().map(|invalid| invalid.parameter), refused, "{config:?}");
+    }
+
+    #[test]
+    fn a_refusal_names_the_parameter() {
+        check(|_| (), None);
+        assert_eq!(DriftSettings::new(DriftConfig::default()), Ok(DriftSettings::default()));
+        check(|config| config.false_alarms_per_axis_month = f32::NAN, Some("false_alarms_per_axis_month"));
+        check(|config| config.false_alarms_per_axis_month = 0.0, Some("false_alarms_per_axis_month"));
+        check(|config| config.smallest_change_permille = 10_001, Some("smallest_change_permille"));
+        check(|config| config.smallest_change = u32::MAX, Some("smallest_change"));
+        check(
+            |config| (config.smallest_change, config.smallest_change_permille) = (0, 0),
+            Some("smallest_change"),
+        );
+        check(|config| config.moves_per_hour = 0, Some("moves_per_hour"));
+        check(|config| config.values_per_move = 17, Some("values_per_move"));
+        check(|config| config.baseline = 47, Some("baseline"));
+    }
+
+    #[test]
+    fn one_alarm_a_month_at_two_moves_a_second_is_five_million_moves() {
+        assert_eq!(DriftSettings::new(DriftConfig::default()).unwrap().run_length(), 5_259_600.0);
+    }
+}
