@@ -7,6 +7,7 @@
 //! and `KINDS`, how many kinds of moves are monitored on each axis at a time.
 
 use embedded_storage::nor_flash::NorFlash;
+use heapless::Vec;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
@@ -50,7 +51,8 @@ pub struct Identity {
 pub struct App<const AXES: usize, F, const LINE: usize = 0, const KINDS: usize = 8> {
     identity: Identity,
     sampler: Sampler<AXES>,
-    channels: [AxisChannel<LINE, KINDS>; AXES],
+    /// One per axis.
+    channels: Vec<AxisChannel<LINE, KINDS>, AXES>,
     publisher: Publisher<AXES, F>,
     receiver: Receiver,
     /// UTC at the first reading, once a host has set the clock. Unit: µs since 1970
@@ -60,33 +62,60 @@ pub struct App<const AXES: usize, F, const LINE: usize = 0, const KINDS: usize =
 impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<AXES, F, LINE, KINDS> {
     /// Opens the flash and starts. An axis has the settings from before the restart, or else its `settings`.
     pub fn new(identity: Identity, settings: [Settings; AXES], flash: F) -> Result<Self, Error> {
-        Store::open(flash).map(|store| App::start(identity, settings, store))
+        let store = Store::open(flash)?;
+        let configs = Self::configs(settings, &store);
+        let mut app = App::without_axes(identity, &configs, store);
+        app.start(&configs);
+        Ok(app)
     }
 
-    /// Starts on a flash that is open already.
+    /// Starts on a flash that is open already, and runs `main` on the monitor.
     ///
-    /// The monitor is large for the stack of a board: it is built where it stays, as far as the compiler can.
+    /// For a board: the monitor is too large for its stack to be moved, so it is built where it stays.
     #[inline(never)]
-    pub fn start(identity: Identity, settings: [Settings; AXES], store: Store<F>) -> Self {
-        let mut number = 0;
-        let channels = settings.map(|settings| {
-            let saved = store.saved_settings(number);
+    pub fn run<T>(
+        identity: Identity,
+        settings: [Settings; AXES],
+        store: Store<F>,
+        main: impl FnOnce(&mut Self) -> T,
+    ) -> T {
+        let configs = Self::configs(settings, &store);
+        let mut app = App::without_axes(identity, &configs, store);
+        app.start(&configs);
+        main(&mut app)
+    }
+
+    /// What each axis starts with.
+    fn configs(settings: [Settings; AXES], store: &Store<F>) -> [AxisConfig; AXES] {
+        let mut axis = 0;
+        settings.map(|settings| {
+            let saved = store.saved_settings(axis);
+            axis += 1;
             let saved = saved.and_then(|saved| AxisChannel::<LINE, KINDS>::check_config(&saved).ok());
-            let config = saved.unwrap_or(AxisConfig::tapped(settings));
-            number += 1;
-            AxisChannel::new(number as u8 - 1, config, identity.period)
-        });
-        let rate = channels.first().map_or(1, |channel| channel.ticks_per_second());
-        let mut app = App {
+            saved.unwrap_or(AxisConfig::tapped(settings))
+        })
+    }
+
+    fn without_axes(identity: Identity, configs: &[AxisConfig; AXES], store: Store<F>) -> Self {
+        let rate = configs.first().map_or(1, |config| config.settings.ticks_per_second);
+        App {
             identity,
             sampler: Sampler::new(identity.period),
-            channels,
+            channels: Vec::new(),
             publisher: Publisher::new(store, rate),
             receiver: Receiver::new(Direction::FromHost),
             epoch: None,
-        };
-        app.identify();
-        app
+        }
+    }
+
+    /// Adds the axes one by one, and publishes what they start with.
+    #[inline(never)]
+    fn start(&mut self, configs: &[AxisConfig; AXES]) {
+        for (config, axis) in configs.iter().zip(0..) {
+            // There is room for all.
+            _ = self.channels.push(AxisChannel::new(axis, *config, self.identity.period));
+        }
+        self.identify();
     }
 
     /// Takes the counters latched at `tick`.

@@ -399,13 +399,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// What is accepted, in force or not, and which parameter was refused.
     pub(super) fn settings(&self, refused: Option<Invalid>) -> settings::Settings {
         let accepted = self.pending.unwrap_or_else(|| self.config());
-        let parameters = accepted.parameters();
-        let pending = self.pending.is_some();
-        settings::Settings {
-            pending,
-            parameters,
-            ..settings::Settings::new(self.number, &accepted.settings, refused)
-        }
+        settings::Settings { pending: self.pending.is_some(), ..accepted.message(self.number, refused) }
     }
 
     /// The part of the status that the channel knows.

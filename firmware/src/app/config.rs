@@ -32,10 +32,12 @@ impl AxisConfig {
         Ok(AxisConfig { settings, drift: DriftSettings::new((&sent.drift).into())?, inferred: sent.inferred })
     }
 
-    /// The parameters as a host sends and receives them.
-    pub(super) fn parameters(&self) -> settings::Parameters {
-        let parameters: &Parameters = &self.settings;
-        settings::Parameters { inferred: self.inferred, drift: (&self.drift).into(), ..parameters.into() }
+    /// The message that this is accepted for an axis, and which parameter was refused.
+    pub(super) fn message(&self, axis: u8, refused: Option<Invalid>) -> settings::Settings {
+        let message = settings::Settings::new(axis, &self.settings, refused);
+        let drift = (&self.drift).into();
+        let parameters = settings::Parameters { inferred: self.inferred, drift, ..message.parameters };
+        settings::Settings { parameters, ..message }
     }
 
     /// Whether a change between the two invalidates the state of the axis.

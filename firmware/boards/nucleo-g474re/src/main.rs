@@ -57,16 +57,18 @@ mod image {
         device
     }
 
-    /// Builds the monitor where it stays, since it is too large to be moved. Then handles one tick and the serial line
-    /// in turn, so that neither waits long for the other.
-    ///
-    /// The alarm output is a lamp and must not lead to a drive.
-    #[inline(never)]
-    fn run(reset: Reset, store: Store<Nor<Spi>>, mut watchdog: Watchdog, mut lamp: Output) {
+    fn run(reset: Reset, store: Store<Nor<Spi>>, watchdog: Watchdog, lamp: Output) {
         let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::at(1_000_000) };
         let Ok(settings) = Settings::new(parameters) else { return };
         let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
-        let mut monitor = Monitor::start(identity, [settings; AXES], store);
+        Monitor::run(identity, [settings; AXES], store, |monitor| serve(monitor, watchdog, lamp));
+    }
+
+    /// Handles one tick and the serial line in turn, so that neither waits long for the other.
+    ///
+    /// The alarm output is a lamp and must not lead to a drive.
+    #[inline(never)]
+    fn serve(monitor: &mut Monitor, mut watchdog: Watchdog, mut lamp: Output) {
         taps::start();
         let (Some(mut ticks), Some(mut uart)) = (Ticks::start(), Uart::start()) else { return };
         loop {
