@@ -140,9 +140,8 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
     ///
     /// For a main loop with no tick to serve; [`App::transmit`] does the same.
     pub fn idle(&mut self) {
-        let waiting =
-            self.channels.iter_mut().filter_map(|channel| Some((channel.waiting_since()?, channel)));
-        let Some((_, channel)) = waiting.min_by_key(|waiting| waiting.0) else { return };
+        let waiting = self.channels.iter_mut().filter(|channel| channel.has_unjudged());
+        let Some(channel) = waiting.min_by_key(|channel| channel.unjudged_since()) else { return };
         if let Some(judgement) = channel.judge(self.publisher.clock.now()) {
             self.publisher.judgement(&judgement);
         }
@@ -163,7 +162,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
             channel.finish();
             publish_events(channel, &mut self.publisher);
         }
-        while self.channels.iter().any(|channel| channel.waiting_since().is_some()) {
+        while self.channels.iter().any(AxisChannel::has_unjudged) {
             self.idle();
         }
     }

@@ -284,9 +284,14 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         self.kinds.judge(&self.drift, now)
     }
 
+    /// Whether a move waits to be judged.
+    pub(super) fn has_unjudged(&self) -> bool {
+        self.kinds.has_unjudged()
+    }
+
     /// When the oldest move that waits to be judged was published. Unit: ticks since the first reading
-    pub(super) fn waiting_since(&self) -> Option<u64> {
-        self.kinds.waiting_since()
+    pub(super) fn unjudged_since(&self) -> Option<u64> {
+        self.kinds.unjudged_since()
     }
 }
 

@@ -236,8 +236,13 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         any.then(|| Restarted { restart, worst: self.worst() })
     }
 
+    /// Whether a move waits to be judged.
+    pub(super) fn has_unjudged(&self) -> bool {
+        !self.unjudged.is_empty()
+    }
+
     /// When the oldest move that waits to be judged was published. Unit: ticks since the first reading
-    pub(super) fn waiting_since(&self) -> Option<u64> {
+    pub(super) fn unjudged_since(&self) -> Option<u64> {
         self.unjudged.front().map(|unjudged| unjudged.at)
     }
 

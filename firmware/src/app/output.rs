@@ -90,10 +90,11 @@ impl<F: NorFlash> Output<F> {
 
     /// Queues frames of the log while their queue has room; whether the replay is complete with them.
     pub(super) fn replay(&mut self) -> bool {
-        while self.link.has_room(Priority::Move, REPLAY_ROOM) {
-            let Some(cursor) = &mut self.replay else { return false };
-            let link = &mut self.link;
-            if !self.store.read(cursor, |frame| link.queue_again(frame)) {
+        let Output { store, link, replay, .. } = self;
+        while let Some(cursor) = replay
+            && link.has_room(Priority::Move, REPLAY_ROOM)
+        {
+            if !store.read(cursor, |frame| link.queue_again(frame)) {
                 self.replay = None;
                 return true;
             }

@@ -98,6 +98,8 @@ mod image {
         stopwatch::start(cortex_m::Peripherals::take()?.SYST);
         let flash = cortex_m::singleton!(: [u8; FLASH] = [0; FLASH])?;
         hprintln!("monitor_bytes {}", size_of::<Monitor>());
+        let one_more = size_of::<App<{ AXES + 1 }, MemoryFlash<&mut [u8]>>>();
+        hprintln!("monitor_bytes_per_axis {}", one_more - size_of::<Monitor>());
         for course in Course::all() {
             let mut count = Count::new(&course, flash)?;
             count.run(course)?;
