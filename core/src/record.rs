@@ -38,7 +38,7 @@ impl Outcome {
 
 /// Why a move has its outcome, or what to be careful about; several may hold.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Reasons(u16);
+pub struct Reasons(u32);
 
 /// Bit and wording of each reason, in the order they are told.
 const WORDING: [(Reasons, &str); 13] = [
@@ -103,12 +103,12 @@ impl Reasons {
     }
 
     /// One bit per reason.
-    pub const fn bits(self) -> u16 {
+    pub const fn bits(self) -> u32 {
         self.0
     }
 
     /// The other way; unknown bits are kept.
-    pub const fn from_bits(bits: u16) -> Reasons {
+    pub const fn from_bits(bits: u32) -> Reasons {
         Reasons(bits)
     }
 }

@@ -67,9 +67,9 @@ impl Approach {
         [far.0, far.1, near.0, near.1]
     }
 
-    /// When feedback first crossed into the window, for a move that ends at `command_end`.
+    /// When feedback first and last crossed into the window, for a move that ends at `command_end`.
     ///
-    /// Two plain searches, from either end, and only what they find is interpolated.
+    /// Only the two pairs of points around these crossings are interpolated.
     pub(crate) fn first_crossing(
         &self,
         settings: &Settings,
@@ -78,39 +78,27 @@ impl Approach {
         command_end: PathPoint,
     ) -> FirstCrossing {
         let error = |point: &PathPoint| target.wrapping_sub(point.feedback);
-        let short_of_target = short_of_target(settings.window, travel);
-        let (points, end) = (self.points(), [command_end]);
-        let mut forwards = points.iter().copied().chain([&end[..]]);
-        let Some(mut from) =
-            points.iter().find_map(|run| run.first()).filter(|oldest| short_of_target(error(oldest)))
-        else {
-            return FirstCrossing::Unseen;
-        };
-        let crossed = forwards.find_map(|run| {
-            run.iter().find(|point| {
-                let short = short_of_target(error(point));
-                from = if short { point } else { from };
-                !short
-            })
-        });
-        let Some(crossed) = crossed else { return FirstCrossing::NotYet };
         let inside = |point: &PathPoint| error(point).unsigned_abs() <= settings.window;
-        let mut to = &command_end;
-        // The last crossing is the first one at the latest.
-        let last = points.iter().rev().find_map(|run| {
-            run.iter().rev().find(|before| {
-                let swung_through = (error(to) < 0) != (error(before) < 0);
-                let crosses = !inside(before) && (inside(to) || swung_through);
-                to = if crosses { to } else { before };
-                crosses
-            })
-        });
-        let since = |from: &PathPoint, to: &PathPoint| {
+        let short_of_target = short_of_target(settings.window, travel);
+        let runs = self.points();
+        let path = || runs.iter().copied().flatten().chain(core::iter::once(&command_end));
+        let since = |(from, to): (&PathPoint, &PathPoint)| {
             let delay = delay(error(from), error(to), settings, to.tick.wrapping_sub(from.tick));
             command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
         };
-        let first = since(from, crossed);
-        FirstCrossing::Before { first, last: last.map_or(first, |before| since(before, to)) }
+        let Some(from) = path().take_while(|point| short_of_target(error(point))).last() else {
+            return FirstCrossing::Unseen;
+        };
+        let Some(to) = path().find(|point| !short_of_target(error(point))) else {
+            return FirstCrossing::NotYet;
+        };
+        let crosses = |(from, to): &(&PathPoint, &PathPoint)| {
+            let swings_through = (error(to) < 0) != (error(from) < 0);
+            !inside(from) && (inside(to) || swings_through)
+        };
+        let last = path().zip(path().skip(1)).filter(crosses).last();
+        let first = since((from, to));
+        FirstCrossing::Before { first, last: last.map_or(first, since) }
     }
 }
 

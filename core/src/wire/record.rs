@@ -75,7 +75,7 @@ pub struct Move {
     pub flags: u8,
     /// What became of it.
     pub outcome: Outcome,
-    /// Why: the bits of [`Reasons`].
+    /// Why: bits 0 to 15 of [`Reasons`].
     pub reasons: u16,
     /// Last instant at the old command, since the first reading. Unit: ticks
     pub start: u64,
@@ -116,6 +116,12 @@ pub struct Move {
     /// Number of its kind on its axis, 0: none.
     #[serde(deserialize_with = "appended")]
     pub kind: u32,
+    /// Further flags; no bit has a meaning yet. Since version 2.
+    #[serde(deserialize_with = "appended")]
+    pub flags2: u32,
+    /// Why, continued: bits 16 to 31 of [`Reasons`] as bits 0 to 15. Since version 2.
+    #[serde(deserialize_with = "appended")]
+    pub reasons2: u32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
@@ -143,7 +149,7 @@ impl Move {
                 | bit(record.rest_noise_rms.is_some(), flag::REST_NOISE_RMS)
                 | bit(inferred, flag::INFERRED),
             outcome: record.outcome.into(),
-            reasons: record.reasons.bits(),
+            reasons: record.reasons.bits() as u16,
             start: record.start,
             duration: record.command_end.wrapping_sub(record.start),
             held: record.held,
@@ -163,6 +169,8 @@ impl Move {
             peak_speed_distance: record.peak_speed.distance,
             peak_speed_time: record.peak_speed.time,
             kind: 0,
+            flags2: 0,
+            reasons2: record.reasons.bits() >> 16,
         }
     }
 
@@ -186,7 +194,7 @@ impl From<&Move> for Record {
             command_end: sent.start.wrapping_add(sent.duration),
             travel: sent.travel,
             outcome: sent.outcome.into(),
-            reasons: Reasons::from_bits(sent.reasons),
+            reasons: Reasons::from_bits(u32::from(sent.reasons) | sent.reasons2 << 16),
             settling: told(flag::SETTLING).then_some(sent.settling),
             settling_u: sent.settling_u,
             settling_95: sent.settling_u.wrapping_mul(2).wrapping_add(sent.settling_95 as u32),

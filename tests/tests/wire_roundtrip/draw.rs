@@ -45,7 +45,7 @@ pub(crate) fn record(draw: &mut Draw) -> Record {
         command_end: draw.next(),
         travel: draw.u32() as i32,
         outcome: draw.one_of(&outcomes),
-        reasons: Reasons::from_bits(draw.next() as u16),
+        reasons: Reasons::from_bits(draw.u32()),
         settling: draw.time(),
         settling_u: draw.u32(),
         settling_95: draw.u32(),

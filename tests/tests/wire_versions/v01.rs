@@ -46,7 +46,7 @@ fn parameters() -> Parameters {
     }
 }
 
-fn a_move() -> Move {
+pub(crate) fn a_move() -> Move {
     Move {
         axis: 1,
         number: 57,

@@ -1,0 +1,72 @@
+//! In: the values of version 1, and those that version 2 appended. Out: the golden bytes of version 2.
+//!
+//! Version 2 is open: this file grows with it until a release closes it.
+
+use stillpoint_core::wire::command::Command;
+use stillpoint_core::wire::header::Header;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::record::Move;
+
+use crate::{Golden, v01};
+
+/// The frames of [`v01::messages`] as version 2 writes them, in the same order.
+const MESSAGES: [&str; 16] = [
+    "0502570b020101012f0102030405060708090a0b0972656865617273616c05302e312e300103c0843d01018080 \
+     82e288d2a306907a0f0100",
+    "0522570b0205390301390b01ff170701a94601837d05dd9688e500",
+    "0532570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc801280203040307270a3e6d838700",
+    "0572570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040307270aee4bdb9900",
+    "0512570b0216ad020401048095f52a960198f201949d02f85972a400",
+    "0512570b0204ae0207010ac0a9070201608ca97800",
+    "0512570b020daf02070103280c027edadf1600",
+    "0512570b0207b0020a0104010e01920190018095f52ab4f669e500",
+    "0522570b02083a0802c082ea0d020208053901d0d9110102010101040c031f03010405cb9b406f00",
+    "0512570b0201020103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040103f40305d00f \
+     901c050e3cd16900",
+    "0512570b0207ac020201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0114029c18c8dc \
+     03fff00483028003f0f512d00f040105c7c5728800",
+    "0512570b020da09c01050104a047b83085020ce017d4160480187e204bf700",
+    "0502570b020505060301150180a8b0fe10a0478a04800401010304f4f1a4d700",
+    "0512570b021bb1020b010980d59283110180808008f0f512d00f021feb4a2d1900",
+    "0512570b0210b2020c010280d592831102c1ea9b1f00",
+    "0512570b0205b3020d01020110c096b10280c8ceb40d80c0f4a46b02050f3ac77f00",
+];
+
+/// The frames of [`v01::commands`].
+const COMMANDS: [&str; 9] = [
+    "03820701010101051d14e09f00",
+    "03820701010d0202d7960801ad027236cc0e00",
+    "03820701010903030102a474894300",
+    "038207010108040403225ff74b00",
+    "03820701010f05058085d6fd88d2a306c278decf00",
+    "038207010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040103f40305d00f901c05 \
+     49a14fea00",
+    "03820701010e0606030180c0f4a46b40a979e400",
+    "038207010109070701041aee812200",
+    "038207010104080801020114c096b10280c8ceb40d80c0f4a46b027388afd600",
+];
+
+/// What a device sends.
+pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
+    let mut messages = as_version_2(v01::messages(), &MESSAGES);
+    messages.push(Golden(
+        "0502570b0201050201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0113029c18c8dc03 \
+         fff00483028003f0f512d00f0b81808080080578ea1c6500",
+        messages[0].1,
+        Message::Move(Move { flags2: 0x8000_0001, reasons2: 5, ..v01::a_move() }),
+    ));
+    messages
+}
+
+/// What a host sends.
+pub(crate) fn commands() -> Vec<Golden<Command>> {
+    as_version_2(v01::commands(), &COMMANDS)
+}
+
+fn as_version_2<P>(payloads: Vec<Golden<P>>, frames: &[&'static str]) -> Vec<Golden<P>> {
+    assert_eq!(payloads.len(), frames.len(), "a payload of version 1 without its frame here");
+    let pairs = payloads.into_iter().zip(frames);
+    pairs
+        .map(|(Golden(_, header, payload), hex)| Golden(*hex, Header { version: 2, ..header }, payload))
+        .collect()
+}
