@@ -79,7 +79,7 @@ struct Still {
     /// Moves in a row that only the other signal made.
     absent: u8,
     /// The signal left its rest in this move.
-    left: bool,
+    departed: bool,
     /// The signal changed while both came to rest.
     restless: bool,
 }
@@ -87,7 +87,7 @@ struct Still {
 impl Still {
     fn step(&mut self, position: i32, band: u32) {
         if position.wrapping_sub(self.anchor).unsigned_abs() > band {
-            (self.anchor, self.held, self.left) = (position, 0, true);
+            (self.anchor, self.held, self.departed) = (position, 0, true);
         } else {
             self.held = self.held.saturating_add(1);
         }
@@ -188,7 +188,7 @@ impl Health {
         self.sums = (0, 0);
         self.state = State::Resting;
         for signal in [&mut self.command, &mut self.feedback] {
-            (signal.left, signal.restless) = (false, false);
+            (signal.departed, signal.restless) = (false, false);
         }
     }
 
@@ -197,8 +197,8 @@ impl Health {
         let travels = (now.0.wrapping_sub(self.start.0), now.1.wrapping_sub(self.start.1));
         let moved = |travel: i32, band: u32| travel.unsigned_abs() >= band.saturating_mul(MOVE);
         let moved = (moved(travels.0, limits.still.0), moved(travels.1, limits.still.1));
-        count(&mut self.feedback.absent, moved.0 && !self.feedback.left, moved.1);
-        count(&mut self.command.absent, moved.1 && !self.command.left, moved.0);
+        count(&mut self.feedback.absent, moved.0 && !self.feedback.departed, moved.1);
+        count(&mut self.command.absent, moved.1 && !self.command.departed, moved.0);
         if moved == (true, true) {
             self.compare(limits, travels);
         }
