@@ -85,7 +85,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         main(&mut app)
     }
 
-    /// What each axis starts with.
+    /// Configuration of each axis at the start: the saved one, or else the settings of the board.
     fn configs(settings: [Settings; AXES], store: &Store<F>) -> [AxisConfig; AXES] {
         let mut axis = 0;
         settings.map(|settings| {
@@ -108,7 +108,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         }
     }
 
-    /// Adds the axes one by one, and publishes what they start with.
+    /// Adds the axes one by one, and publishes device and settings.
     #[inline(never)]
     fn start(&mut self, configs: &[AxisConfig; AXES]) {
         for (config, axis) in configs.iter().zip(0..) {
@@ -192,7 +192,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         }
     }
 
-    /// Publishes who this is, and the accepted settings of each axis.
+    /// Publishes the device, and the accepted settings of each axis.
     fn identify(&mut self) {
         self.publish_hello();
         for channel in &self.channels {
@@ -222,7 +222,7 @@ fn step<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     reading: Reading,
 ) {
     if channel.is_overdue(publisher.clock.now()) {
-        reconfigure(channel, publisher);
+        reconfigure_and_publish(channel, publisher);
     }
     if let Some(finding) = channel.check(raw, reading) {
         publisher.finding(channel.number(), &finding);
@@ -230,7 +230,7 @@ fn step<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     let Some(reading) = channel.infer(reading) else { return };
     if channel.is_due(reading) {
         let was_inferred = channel.is_inferred();
-        reconfigure(channel, publisher);
+        reconfigure_and_publish(channel, publisher);
         // This reading belongs to the source before; the next one comes from the other.
         if was_inferred || channel.is_inferred() {
             return;
@@ -262,22 +262,22 @@ fn publish_events<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS
 }
 
 /// Closes the last rest by the old configuration, and puts the one that waits in force.
-fn change_config<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,
 ) {
     channel.finish();
     publish_events(channel, publisher);
-    channel.reconfigure(&publisher.clock);
+    channel.apply_pending(&publisher.clock);
     publisher.findings_cleared(channel.number());
 }
 
-/// The same while samples come: what was learnt by the old configuration is forgotten.
-fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+/// Reconfigures while samples come: publishes the new settings, and discards what the kinds have learnt by the old ones.
+fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,
 ) {
-    change_config(channel, publisher);
+    reconfigure(channel, publisher);
     publisher.publish(&Message::Settings(channel.settings(None)));
     if let Some(restarted) = channel.restart_kinds(0, Why::Settings, publisher.clock.now()) {
         publisher.restarted(&restarted);

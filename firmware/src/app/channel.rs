@@ -184,7 +184,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Gives the axis a reading; whether anything happened, see [`AxisChannel::event`].
     pub(super) fn step(&mut self, reading: Reading, clock: &Clock) -> bool {
         let now = clock.now();
-        self.origin.get_or_insert(clock.instant(reading.tick));
+        self.origin.get_or_insert_with(|| clock.instant(reading.tick));
         self.last_step = now;
         self.status = self.axis.step(reading);
         if self.status.moving {
@@ -328,7 +328,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     }
 
     /// Puts the configuration that waits in force; the events of the last rest must be published before.
-    pub(super) fn reconfigure(&mut self, clock: &Clock) {
+    pub(super) fn apply_pending(&mut self, clock: &Clock) {
         self.inference.gap();
         let Some(config) = self.pending.take() else { return };
         let old = self.config();

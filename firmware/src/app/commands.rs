@@ -8,7 +8,7 @@ use stillpoint_core::wire::receive::Event;
 use stillpoint_core::wire::watch::{Arrangement, Why};
 
 use super::channel::AxisChannel;
-use super::{App, change_config};
+use super::{App, reconfigure};
 
 impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<AXES, F, LINE, KINDS> {
     /// Receives bytes of commands in any pieces.
@@ -71,7 +71,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         if let Ok(config) = checked {
             channel.set_pending(config);
             if channel.is_fresh() {
-                change_config(channel, &mut self.publisher);
+                reconfigure(channel, &mut self.publisher);
             }
         }
         let answer = channel.settings(checked.err());

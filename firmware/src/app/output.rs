@@ -124,3 +124,42 @@ impl<F: NorFlash> Output<F> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::memory::MemoryFlash;
+    use std::vec;
+    use stillpoint_core::wire::receive::{Event, Receiver};
+    use stillpoint_core::wire::status::Gap;
+
+    #[test]
+    fn a_frame_is_lost_only_where_neither_queue_nor_log_has_room() {
+        let store = Store::open(MemoryFlash::new(vec![0; 1 << 16])).expect("the flash opens");
+        let mut output = Output::new(store);
+        for _ in 0..11 {
+            output.publish(&Message::Gap(Gap::default()));
+            output.publish(&Message::Status(Status::default()));
+        }
+        assert_eq!(output.status().lost_frames, [0, 0, 3, 0], "the log has the gaps");
+        // What found no room in the queue comes by a replay, all of it with the numbers it was published with.
+        let (mut sequences, mut bytes) = (vec![], vec![0; 4096]);
+        output.start_replay(output.store.boot(), 0);
+        let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
+        loop {
+            let complete = output.replay();
+            let used = output.transmit(&mut bytes);
+            let mut remaining = &bytes[..used];
+            while let Some(event) = receiver.step(&mut remaining) {
+                let Event::Frame(frame) = event else { panic!("{event:?}") };
+                if frame.header.replay {
+                    sequences.push(frame.header.sequence);
+                }
+            }
+            if complete {
+                break;
+            }
+        }
+        assert_eq!(sequences, (0..11).collect::<vec::Vec<u32>>());
+    }
+}
