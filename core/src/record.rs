@@ -290,3 +290,34 @@ fn cautions(settings: &Settings, course: &Course, stop: &Stop, times: &Times) ->
         .with_if(!quiet && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
 }
+
+#[cfg(test)]
+pub(crate) mod fixture {
+    use super::*;
+
+    /// A settled move with plain numbers, for the tests of later stages.
+    pub(crate) fn settled() -> Record {
+        Record {
+            number: 1,
+            start: 0,
+            command_end: 0,
+            travel: 1000,
+            outcome: Outcome::Settled,
+            reasons: Reasons::NONE,
+            settling: Some(1),
+            settling_u: 0,
+            settling_95: 0,
+            first_entry: None,
+            confirmation: None,
+            stabilization: None,
+            window_entries: 1,
+            overshoot: 0,
+            peak_following_error: 0,
+            error_at_command_end: 0,
+            rest_error: None,
+            rest_noise_rms: None,
+            peak_speed: Speed { distance: 80, time: 8 },
+            held: 0,
+        }
+    }
+}

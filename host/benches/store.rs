@@ -9,10 +9,11 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use month::{AXES, BEGIN, Month};
-use rusqlite::{Connection, params};
+use rusqlite::{CachedStatement, Connection, params};
 use stillpoint::error::Error;
-use stillpoint::store::log::{Axis, Log};
-use stillpoint::store::moves::Ask;
+use stillpoint::store::devices::Axis;
+use stillpoint::store::log::Log;
+use stillpoint::store::moves::MoveQuery;
 use stillpoint::store::{Durability, Options, Store};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::Direction;
@@ -51,43 +52,46 @@ fn log(path: &Path, durability: Durability, chunks: &[Vec<u8>]) -> f64 {
     let options = Options { durability, ..Options::default() };
     let mut log = Log::open(path, &options, None, axes()).expect("a store");
     let begun = Instant::now();
-    chunks.iter().for_each(|chunk| log.hear(chunk, BEGIN));
+    chunks.iter().for_each(|chunk| log.push(chunk, BEGIN));
     log.finish().expect("room");
     begun.elapsed().as_secs_f64()
 }
 
-/// A frame with ready-made values.
+/// A frame whose values are decoded beforehand.
 struct Ready {
     priority: u8,
     sequence: u32,
     body: Vec<u8>,
-    told: Option<Move>,
+    wire: Option<Move>,
 }
 
-/// The same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
+const TABLES: &str = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
+        arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
+    CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
+        sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, travel INTEGER,
+        peak_following_error INTEGER, overshoot INTEGER, rest_error INTEGER, body BLOB,
+        PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
+
+/// Bare SQLite with the same tables, pragmas and groups: a row for each frame, and one for each move if `moves`.
+/// Returns how long it took. Unit: s
 fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f64 {
     let mut connection = Connection::open(path).expect("a file");
     let synchronous = if durability == Durability::Power { "FULL" } else { "NORMAL" };
     connection.pragma_update(None, "journal_mode", "WAL").expect("WAL");
     connection.pragma_update(None, "cache_size", -32_000).expect("a cache");
     connection.pragma_update(None, "synchronous", synchronous).expect("a level");
-    let tables = "CREATE TABLE frames (device INTEGER, boot INTEGER, priority INTEGER, sequence INTEGER,
-            arrived_us INTEGER, body BLOB, PRIMARY KEY (device, boot, priority, sequence)) WITHOUT ROWID;
-        CREATE TABLE moves (device INTEGER, axis INTEGER, at_us INTEGER, boot INTEGER, number INTEGER,
-            sequence INTEGER, kind INTEGER, outcome INTEGER, settling_ns INTEGER, body BLOB,
-            PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID";
-    connection.execute_batch(tables).expect("tables");
+    connection.execute_batch(TABLES).expect("tables");
     let begun = Instant::now();
     for group in frames.chunks(GROUP) {
         let transaction = connection.transaction().expect("a transaction");
         let prepare = |sql| transaction.prepare_cached(sql).expect("a statement");
         let mut frame = prepare("INSERT INTO frames VALUES (1, 1, ?1, ?2, ?3, ?4) ON CONFLICT DO NOTHING");
-        let mut one = prepare("INSERT INTO moves VALUES (1, ?1, ?2, 1, ?3, ?4, 2, 0, ?5, ?6)");
-        for Ready { priority, sequence, body, told } in group {
+        let mut one =
+            prepare("INSERT INTO moves VALUES (1, ?1, ?2, 1, ?3, ?4, 2, 0, ?5, ?6, ?7, ?8, ?9, ?10)");
+        for Ready { priority, sequence, body, wire } in group {
             frame.execute(params![priority, sequence, BEGIN, body]).expect("room");
-            if let Some(told) = told.as_ref().filter(|_| moves) {
-                let (at, settling) = (BEGIN + told.start as i64 / 10, i64::from(told.settling) * 100);
-                one.execute(params![told.axis, at, told.number, sequence, settling, body]).expect("room");
+            if let Some(wire) = wire.as_ref().filter(|_| moves) {
+                insert_move(&mut one, wire, *sequence, body);
             }
         }
         drop((frame, one));
@@ -96,18 +100,36 @@ fn bare(path: &Path, durability: Durability, frames: &[Ready], moves: bool) -> f
     begun.elapsed().as_secs_f64()
 }
 
+fn insert_move(one: &mut CachedStatement, wire: &Move, sequence: u32, body: &[u8]) {
+    let (at, settling) = (BEGIN + wire.start as i64 / 10, i64::from(wire.settling) * 100);
+    let Move { axis, number, travel, peak_following_error, overshoot, rest_error, .. } = *wire;
+    let values = params![
+        axis,
+        at,
+        number,
+        sequence,
+        settling,
+        travel,
+        peak_following_error,
+        overshoot,
+        rest_error,
+        body
+    ];
+    one.execute(values).expect("room");
+}
+
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
     let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Direction::FromDevice), vec![]);
     for chunk in chunks {
-        let mut left = chunk.as_slice();
-        while let Some(event) = receiver.step(&mut left) {
+        let mut rest = chunk.as_slice();
+        while let Some(event) = receiver.step(&mut rest) {
             let Event::Frame(frame) = event else { continue };
-            let told = match frame.read::<Message>().expect("known").payload {
-                Message::Move(told) => Some(told),
+            let wire = match frame.read::<Message>().expect("known").payload {
+                Message::Move(wire) => Some(wire),
                 _ => None,
             };
             let (priority, sequence) = (frame.header.priority as u8, frame.header.sequence);
-            frames.push(Ready { priority, sequence, body: frame.body().to_vec(), told });
+            frames.push(Ready { priority, sequence, body: frame.body().to_vec(), wire });
         }
     }
     frames
@@ -125,7 +147,7 @@ fn logging() {
         month.step(chunks.last_mut().expect("one"));
     }
     let frames = frames(&chunks);
-    let rows = frames.len() + frames.iter().filter(|frame| frame.told.is_some()).count();
+    let rows = frames.len() + frames.iter().filter(|frame| frame.wire.is_some()).count();
     for durability in [Durability::Process, Durability::Power] {
         let (mut ours, mut rows_only, mut frames_only) = (f64::MAX, f64::MAX, f64::MAX);
         for round in 0..5 {
@@ -156,6 +178,10 @@ SELECT axis, interval * 300000000,
     max(CASE WHEN place = CAST(0.95 * (n - 1) AS INTEGER) + 1 THEN settling_ns END)
 FROM ranked GROUP BY axis, interval ORDER BY axis, interval";
 
+/// The same from the summaries.
+const SUMMARIES: &str = "SELECT axis, at_us, p50_ns, p95_ns FROM summaries
+    WHERE device = 1 AND axis IN (0, 1, 2) AND span = 300 AND kind = -1 AND p50_ns IS NOT NULL ORDER BY axis, at_us";
+
 fn a_month(moves: u64) -> Result<(), Error> {
     let (path, rows) = (scratch("month"), scratch("rows"));
     let mut log = Log::open(&path, &Options::default(), None, axes())?;
@@ -164,12 +190,12 @@ fn a_month(moves: u64) -> Result<(), Error> {
     month.hello(&mut bytes);
     while month.moves < moves {
         (0..500.min(moves - month.moves)).for_each(|_| month.step(&mut bytes));
-        log.hear(&bytes, BEGIN);
+        log.push(&bytes, BEGIN);
         bytes.clear();
     }
-    let (store, kept) = log.finish()?;
-    println!("a month of {moves} moves ({kept}) logged in {:.0} s", begun.elapsed().as_secs_f64());
-    quantiles(&store, &path, &rows)?;
+    let (store, stats) = log.finish()?;
+    println!("a month of {moves} moves ({stats}) logged in {:.0} s", begun.elapsed().as_secs_f64());
+    quantiles(&path, &rows);
     hour(&store)?;
     drop(store);
     remove(&path);
@@ -181,16 +207,11 @@ fn a_month(moves: u64) -> Result<(), Error> {
 type Drawn = Vec<(i64, i64, i64)>;
 
 /// Median and 95 % quantile per axis and 5 minutes: from the summaries, and by SQL over narrow rows of their own.
-fn quantiles(store: &Store, path: &Path, rows: &Path) -> Result<(), Error> {
+fn quantiles(path: &Path, rows: &Path) {
     let (exact, theirs) = by_sql(path, rows);
     let begun = Instant::now();
-    let mut drawn = vec![];
-    for known in store.axes()? {
-        drawn.extend(store.intervals(&known, 300, (i64::MIN, i64::MAX))?);
-    }
+    let drawn: Drawn = rows_of(&Connection::open(path).expect("a file"), SUMMARIES);
     let ours = begun.elapsed().as_secs_f64();
-    let drawn: Drawn =
-        drawn.iter().filter_map(|each| each.quantiles.map(|(p50, p95)| (each.at, p50, p95))).collect();
     assert_eq!(drawn.len(), exact.len());
     let mut worst: f64 = 0.0;
     for (drawn, exact) in drawn.iter().zip(&exact) {
@@ -207,7 +228,6 @@ fn quantiles(store: &Store, path: &Path, rows: &Path) -> Result<(), Error> {
         theirs / ours,
         worst * 100.0
     );
-    Ok(())
 }
 
 /// The exact quantiles, and how long SQL took for them. Unit: s
@@ -222,25 +242,27 @@ fn by_sql(path: &Path, rows: &Path) -> (Drawn, f64) {
         ))
         .expect("rows");
     let begun = Instant::now();
-    let mut statement = connection.prepare(EXACT).expect("SQL");
-    let exact = statement
-        .query_map([], |row| Ok((row.get(1)?, row.get(2)?, row.get(3)?)))
-        .expect("rows")
-        .map(|row| row.expect("a row"))
-        .collect();
+    let exact = rows_of(&connection, EXACT);
     (exact, begun.elapsed().as_secs_f64())
+}
+
+fn rows_of(connection: &Connection, sql: &str) -> Drawn {
+    let mut statement = connection.prepare(sql).expect("SQL");
+    let rows = statement.query_map([], |row| Ok((row.get(1)?, row.get(2)?, row.get(3)?))).expect("rows");
+    rows.map(|row| row.expect("a row")).collect()
 }
 
 /// Moves of one axis in one hour in the middle.
 fn hour(store: &Store) -> Result<(), Error> {
     let since = BEGIN + 15 * 86_400_000_000;
     for curves in [false, true] {
-        let ask = Ask { axis: Some("axis 1".to_owned()), since, until: since + 3_600_000_000, curves };
+        let axis = Some("axis 1".to_owned());
+        let query = MoveQuery { axis, since, until: since + 3_600_000_000, curves };
         let (mut best, mut count) = (f64::MAX, 0_u64);
         for _ in 0..5 {
             (count, best) = (0, best);
             let begun = Instant::now();
-            store.moves(&ask, &mut |line| {
+            store.moves(&query, &mut |line| {
                 count += u64::from(line.number > 0);
                 Ok(())
             })?;

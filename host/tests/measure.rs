@@ -1,6 +1,6 @@
-//! In: recordings made here, given to the built `stillpoint measure`. Out: whether it does what it says.
+//! In: recordings made here, given to the built `stillpoint measure`. Out: whether it does what its manual promises.
 //!
-//! `arguments`: what may be asked; `output`: the three forms and who reads them; `pictures`; `scales`;
+//! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
 //! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary.
 
 use std::io::Write as _;
@@ -88,7 +88,7 @@ impl Drop for Folder {
 struct Ran {
     status: i32,
     out: String,
-    told: String,
+    stderr: String,
 }
 
 impl Ran {
@@ -99,7 +99,7 @@ impl Ran {
     fn from(output: std::process::Output) -> Ran {
         let text = |bytes: Vec<u8>| String::from_utf8(bytes).expect("UTF-8 comes out");
         let status = output.status.code().expect("an exit status, not a signal");
-        Ran { status, out: text(output.stdout), told: text(output.stderr) }
+        Ran { status, out: text(output.stdout), stderr: text(output.stderr) }
     }
 
     /// The JSON lines.
@@ -116,11 +116,11 @@ impl Ran {
     }
 
     #[track_caller]
-    fn assert_tells(&self, parts: &[&str]) {
+    fn assert_stderr_has(&self, parts: &[&str]) {
         for part in parts {
-            assert!(self.told.contains(part), "{part:?} is not in {:?}", self.told);
+            assert!(self.stderr.contains(part), "{part:?} is not in {:?}", self.stderr);
         }
-        assert!(!parts.is_empty() || self.told.is_empty(), "unexpected: {:?}", self.told);
+        assert!(!parts.is_empty() || self.stderr.is_empty(), "unexpected: {:?}", self.stderr);
     }
 }
 

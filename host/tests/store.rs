@@ -1,27 +1,29 @@
-//! The store: what it keeps through kills, full disks, other writers, replays and clocks; and its commands.
+//! The store under kills, full disks, other writers, replays and clock steps; and its commands.
 
 mod program;
-#[cfg(feature = "parquet")]
-#[path = "store/columns.rs"]
-mod columns;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/document.rs"]
+mod document;
 #[path = "store/guard.rs"]
 mod guard;
-#[path = "store/kept.rs"]
-mod kept;
+#[path = "store/ingest.rs"]
+mod ingest;
 #[path = "store/kinds.rs"]
 mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
+#[cfg(feature = "parquet")]
+#[path = "store/parquet_export.rs"]
+mod parquet_export;
 #[path = "store/rescue.rs"]
 mod rescue;
 #[path = "store/trend.rs"]
 mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
-#[path = "store/unnamed.rs"]
-mod unnamed;
+#[path = "store/orphans.rs"]
+mod orphans;
 #[path = "store/versions.rs"]
 mod versions;
 
@@ -30,14 +32,14 @@ use std::path::{Path, PathBuf};
 use stillpoint::command::Commands;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint::store::log::Log;
-use stillpoint::store::moves::Ask;
+use stillpoint::store::moves::MoveQuery;
 use stillpoint::store::{Options, Store};
 use stillpoint_core::wire::command::{Command, DumpSince};
 
 /// 2026-06-02T10:00:00Z. Unit: µs since 1970
 const BEGIN: i64 = 1_780_394_400_000_000;
 
-/// A place for a store that is gone when the test is.
+/// A path for a store, which is removed when the test ends.
 struct Scratch(PathBuf);
 
 impl Scratch {
@@ -72,7 +74,7 @@ impl Drop for Scratch {
     }
 }
 
-/// What a monitor says, a tenth of a second at a time, its flash log, and its ear.
+/// A monitor of the rehearsal, and the commands to it.
 struct Line {
     monitor: Monitor,
     commands: Commands,
@@ -84,7 +86,7 @@ impl Line {
         Line { monitor, commands: Commands::new(1) }
     }
 
-    /// So many tenths of a second.
+    /// What it sends in each of the next tenths of a second.
     fn run(&mut self, tenths: usize) -> Vec<Vec<u8>> {
         (0..tenths)
             .map(|_| {
@@ -97,18 +99,18 @@ impl Line {
             .collect()
     }
 
-    /// The log of the monitor from a frame on, and what it says meanwhile.
+    /// The log of the monitor from a frame on, with what it sends live meanwhile.
     fn dump(&mut self, since: DumpSince) -> Vec<Vec<u8>> {
         self.monitor.hear(&self.commands.bytes(&Command::DumpSince(since)));
         self.run(20)
     }
 }
 
-/// Hears chunks, one each tenth of a second, and returns the time after them.
-fn hear(log: &mut Log, chunks: &[Vec<u8>], mut now: i64) -> i64 {
+/// Logs chunks, one each tenth of a second, and returns the time after them.
+fn push(log: &mut Log, chunks: &[Vec<u8>], mut now: i64) -> i64 {
     for chunk in chunks {
         now += 100_000;
-        log.hear(chunk, now);
+        log.push(chunk, now);
     }
     now
 }
@@ -116,9 +118,9 @@ fn hear(log: &mut Log, chunks: &[Vec<u8>], mut now: i64) -> i64 {
 /// Axis and number of every move stored, as they are printed.
 fn numbers(store: &Store) -> Vec<(String, u32)> {
     let mut numbers = vec![];
-    let ask = Ask { curves: false, ..Ask::default() };
+    let query = MoveQuery { curves: false, ..MoveQuery::default() };
     store
-        .moves(&ask, &mut |line| {
+        .moves(&query, &mut |line| {
             numbers.push((line.axis.clone(), line.number));
             Ok(())
         })

@@ -18,7 +18,7 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::Sequence;
-use stillpoint_core::{Outcome, Reasons, Record, Speed};
+use stillpoint_core::{Outcome, Record, Speed};
 
 const FRAMES: u32 = 100_000;
 /// What a serial port or a file gives at once. Unit: bytes
@@ -36,7 +36,6 @@ fn record(number: u32) -> Record {
         command_end: start + 200_000,
         travel: if number.is_multiple_of(2) { 16_777_216 } else { -16_777_216 },
         outcome: Outcome::Settled,
-        reasons: Reasons::NONE,
         settling: Some(settling),
         settling_u: 40 + (mixed >> 28),
         settling_95: 80 + (mixed >> 27),
@@ -51,6 +50,7 @@ fn record(number: u32) -> Record {
         rest_noise_rms: Some(400 + (mixed >> 24)),
         peak_speed: Speed { distance: 300_000 + (mixed >> 20), time: 2_000 },
         held: 300_000,
+        ..Record::from(&Move::default())
     }
 }
 

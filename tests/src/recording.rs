@@ -3,15 +3,15 @@
 use std::path::Path;
 
 use stillpoint::error::Error;
-use stillpoint::measure::{Ask, Summary, measure};
-use stillpoint::report::line::MoveLine;
+use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
 use stillpoint_core::{Definition, Fraction};
 
-/// What is asked by default, with this window in the unit of the recording.
-pub fn ask(window: &str) -> Ask {
-    Ask {
+/// The default options, with this window in the unit of the recording.
+pub fn options(window: &str) -> MeasureOptions {
+    MeasureOptions {
         window: fraction("--window", window).expect("a window"),
         window_time_ms: 10.0,
         rest_time_ms: 20.0,
@@ -23,21 +23,25 @@ pub fn ask(window: &str) -> Ask {
 }
 
 /// Measures a recording whose columns are found by themselves.
-pub fn moves(path: &Path, ask: &Ask) -> Vec<MoveLine> {
-    told(path, ask, &Choice::default()).expect("a recording that can be measured").0
+pub fn moves(path: &Path, options: &MeasureOptions) -> Vec<MoveReport> {
+    measured(path, options, &Choice::default()).expect("a recording that can be measured").0
 }
 
 /// Measures a recording; the notes come with the moves.
-pub fn told(path: &Path, ask: &Ask, choice: &Choice) -> Result<(Vec<MoveLine>, Summary), Error> {
-    let mut lines = vec![];
+pub fn measured(
+    path: &Path,
+    options: &MeasureOptions,
+    choice: &Choice,
+) -> Result<(Vec<MoveReport>, Summary), Error> {
+    let mut reports = vec![];
     let mut trace = Trace::open(path, choice)?;
     let name = path.display().to_string();
     let on_move = |measured: stillpoint::measure::Measured| {
-        lines.push(measured.line);
+        reports.push(measured.report);
         Ok(())
     };
-    let summary = measure(&mut trace, (&name, "axis"), ask, false, on_move, |_| ())?;
-    Ok((lines, summary))
+    let summary = measure(&mut trace, (&name, "axis"), options, false, on_move, |_| ())?;
+    Ok((reports, summary))
 }
 
 /// A whole number as a scale.

@@ -5,10 +5,10 @@
 
 use std::path::PathBuf;
 
-use stillpoint::report::line::MoveLine;
+use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::Choice;
 use stillpoint_tests::published::shared;
-use stillpoint_tests::recording::{ask, moves, told};
+use stillpoint_tests::recording::{measured, moves, options};
 
 /// Recordings of a folder whose names begin so, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
@@ -36,7 +36,7 @@ fn geared_motor_runs_settle_at_the_known_times() {
     assert!(files.is_empty() || files.len() == truths.len(), "{files:?}");
     let mut inside_at_end = 0;
     for (file, truth) in files.iter().zip(truths) {
-        let lines = moves(file, &ask("5"));
+        let lines = moves(file, &options("5"));
         let [line] = lines.as_slice() else { panic!("{} moves in {}", lines.len(), file.display()) };
         let settling = line.settling_s.expect("settled");
         assert!(settling <= truth + 1e-4 && settling >= truth - SAMPLE, "{settling}, known {truth}");
@@ -53,15 +53,10 @@ fn geared_motor_runs_settle_at_the_known_times() {
 fn worn_runs_never_settle() {
     let unsettled = |files: Vec<PathBuf>| {
         for file in files {
-            let lines = moves(&file, &ask("5"));
+            let lines = moves(&file, &options("5"));
             assert!(!lines.is_empty(), "no moves in {}", file.display());
             for line in lines {
-                assert_eq!(
-                    (line.outcome.as_str(), line.settling_s),
-                    ("unsettled", None),
-                    "{}",
-                    file.display()
-                );
+                assert_eq!((line.outcome.word(), line.settling_s), ("unsettled", None), "{}", file.display());
             }
             println!("ran {}: unsettled", file.display());
         }
@@ -73,23 +68,26 @@ fn worn_runs_never_settle() {
 #[test]
 fn a_rest_that_ends_too_early_is_interrupted() {
     for file in geared("07_rold__10_20_0_1000_2940") {
-        let mut ask = ask("5");
-        ask.window_time_ms = 50.0;
-        let lines = moves(&file, &ask);
+        let mut options = options("5");
+        options.window_time_ms = 50.0;
+        let lines = moves(&file, &options);
         let [line] = lines.as_slice() else { panic!("{} moves", lines.len()) };
-        assert_eq!((line.outcome.as_str(), line.settling_s), ("interrupted", None));
+        assert_eq!((line.outcome.word(), line.settling_s), ("interrupted", None));
         println!("ran {}: interrupted", file.display());
     }
 }
 
-fn step_drive(window: &str) -> Vec<MoveLine> {
-    shared("recordings/step-drive/pid_step.csv").map(|file| moves(&file, &ask(window))).unwrap_or_default()
+fn step_drive(window: &str) -> Vec<MoveReport> {
+    shared("recordings/step-drive/pid_step.csv")
+        .map(|file| moves(&file, &options(window)))
+        .unwrap_or_default()
 }
 
 #[test]
 fn the_step_drive_settles_in_seconds_and_once_later() {
     let lines = step_drive("6");
-    let (forward, back): (Vec<&MoveLine>, Vec<&MoveLine>) = lines.iter().partition(|line| line.travel > 0.0);
+    let (forward, back): (Vec<&MoveReport>, Vec<&MoveReport>) =
+        lines.iter().partition(|line| line.travel > 0.0);
     for line in &forward {
         let settling = line.settling_s.expect("settled");
         assert!((3.0..=3.4).contains(&settling), "forward {settling}");
@@ -108,7 +106,7 @@ fn the_step_drive_settles_in_seconds_and_once_later() {
 fn a_window_below_the_encoder_step_is_said_to_be_one() {
     let lines = step_drive("2.5");
     for line in lines.iter().filter(|line| line.travel < 0.0) {
-        assert_eq!((line.outcome.as_str(), line.settling_s), ("unsettled", None));
+        assert_eq!((line.outcome.word(), line.settling_s), ("unsettled", None));
     }
     for line in &lines {
         assert!(line.reason.contains("below two encoder steps"), "{}", line.reason);
@@ -127,9 +125,9 @@ fn a_sine_without_rest_gives_no_moves() {
     }
     let file = std::env::temp_dir().join(format!("stillpoint-sine-{}.csv", std::process::id()));
     std::fs::write(&file, text).expect("a file is written");
-    let told = told(&file, &ask("0.01"), &Choice::default());
+    let measured = measured(&file, &options("0.01"), &Choice::default());
     std::fs::remove_file(&file).ok();
-    let (lines, summary) = told.expect("it can be read");
+    let (lines, summary) = measured.expect("it can be read");
     assert!(lines.is_empty(), "{} moves", lines.len());
     assert!(summary.notes.iter().any(|note| note.contains("never comes to rest")), "{:?}", summary.notes);
 }

@@ -8,7 +8,7 @@ use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
 use stillpoint_core::Reading;
-use stillpoint_tests::recording::{ask, told};
+use stillpoint_tests::recording::{measured, options};
 use stillpoint_tests::twin::{Ask, Whole};
 
 const RATE: u32 = 4000;
@@ -61,7 +61,7 @@ fn device_measure_and_twin_agree() {
         let path = saved(known, readings);
         let counts = known.settings.window;
         let choice = Choice { counts_per_unit: fraction("", "1").ok(), ..Choice::default() };
-        let measured = told(&path, &ask(&counts.to_string()), &choice);
+        let measured = measured(&path, &options(&counts.to_string()), &choice);
         std::fs::remove_file(&path).ok();
         let lines = measured.expect("the samples can be measured").0;
         assert_eq!(lines.len(), moves.len(), "{}", known.name);
@@ -76,7 +76,7 @@ fn device_measure_and_twin_agree() {
                 record.settling.map(|_| f64::from(record.settling_u) / per_second),
                 "{what}"
             );
-            assert_eq!(line.outcome, record.outcome.word(), "{what}");
+            assert_eq!(line.outcome, record.outcome, "{what}");
             assert_eq!(line.stabilization_s, seconds(record.stabilization), "{what}");
             assert_eq!(line.overshoot, f64::from(record.overshoot), "{what}");
             assert_eq!(

@@ -3,6 +3,7 @@
 use std::vec::Vec;
 
 use super::*;
+use crate::record::fixture;
 use crate::settings::Parameters;
 use crate::settling::peaks::Speed;
 
@@ -11,28 +12,7 @@ fn settings() -> Settings {
 }
 
 fn record(travel: i32, speed: u32) -> Record {
-    Record {
-        number: 1,
-        start: 0,
-        command_end: 0,
-        travel,
-        outcome: Outcome::Settled,
-        reasons: Reasons::NONE,
-        settling: Some(1),
-        settling_u: 0,
-        settling_95: 0,
-        first_entry: None,
-        confirmation: None,
-        stabilization: None,
-        window_entries: 1,
-        overshoot: 0,
-        peak_following_error: 0,
-        error_at_command_end: 0,
-        rest_error: None,
-        rest_noise_rms: None,
-        peak_speed: Speed { distance: speed, time: 8 },
-        held: 0,
-    }
+    Record { travel, peak_speed: Speed { distance: speed, time: 8 }, ..fixture::settled() }
 }
 
 /// Number of the kind of each (travel, distance in eight ticks).

@@ -63,8 +63,8 @@ impl Month {
     pub(crate) fn step(&mut self, out: &mut Vec<u8>) {
         let normal: f64 = (0..12).map(|_| self.uniform()).sum::<f64>() - 6.0;
         let settling = (0.05 * (0.3 * normal).exp() * f64::from(TICKS_PER_SECOND)) as u32;
-        let told = self.told(settling);
-        self.push(&Message::Move(told), out);
+        let wire = self.make_move(settling);
+        self.push(&Message::Move(wire), out);
         let mut points = (0..14_u32)
             .map(|k| CurvePoint {
                 window: 16_384 >> k,
@@ -72,12 +72,12 @@ impl Month {
             })
             .peekable();
         let mut buffer = [0; LONGEST_PIECE];
-        let curve = Curve::take((told.axis, told.number, 0), &mut points, &mut buffer).expect("points");
+        let curve = Curve::take((wire.axis, wire.number, 0), &mut points, &mut buffer).expect("points");
         self.push(&Message::Curve(curve), out);
         self.moves += 1;
     }
 
-    fn told(&mut self, settling: u32) -> Move {
+    fn make_move(&mut self, settling: u32) -> Move {
         let settled = self.uniform() > 0.02;
         Move {
             axis: (self.moves % AXES) as u8,

@@ -41,7 +41,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let alarms = store.alarms(axis, within)?;
     if alarms.is_empty() {
         // No alarms of an axis that is there, or no such axis.
-        store.find(axis)?;
+        store.find_axes(axis)?;
     }
     let mut out = io::stdout().lock();
     match arguments.format {

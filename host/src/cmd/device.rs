@@ -115,7 +115,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let (store, done) = (talk.finish()?, done?);
     let status = if done.is_kept { ExitCode::SUCCESS } else { ExitCode::FAILURE };
     if let (Some(store), Some(who), Some(noted)) = (store, &arguments.who, done.noted) {
-        store.acted(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
+        store.add_action(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
     }
     Ok(status)
 }

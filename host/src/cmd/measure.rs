@@ -1,4 +1,4 @@
-//! In: recordings, and what is asked of their moves. Out: a table, JSON lines or CSV; a picture if asked.
+//! In: recordings and options. Out: their moves as a table, JSON lines or CSV; with `--plot` a picture too.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -11,7 +11,7 @@ use super::output::{Form, Output, tell};
 use super::progress;
 use super::recording::{Columns, Scale};
 use crate::error::Error;
-use crate::measure::{Ask, Measured, Summary, measure};
+use crate::measure::{MeasureOptions, Measured, Summary, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
 use crate::trace::choice::fraction;
@@ -40,14 +40,14 @@ pub struct Arguments {
     rest_time_ms: f64,
     /// Which definition of settling time is reported
     #[arg(long, value_enum, default_value = "last-entry")]
-    definition: Wording,
+    definition: DefinitionName,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
     format: Form,
     /// Draw the moves; the name ends in .svg, .png or .html
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
-    /// Number of the move to draw large; the slowest one if left out
+    /// Number of the move to draw large; without it the slowest one
     #[arg(long, value_name = "N", requires = "plot", value_parser = counted)]
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
@@ -58,7 +58,7 @@ pub struct Arguments {
 }
 
 #[derive(Clone, Copy, ValueEnum)]
-enum Wording {
+enum DefinitionName {
     /// Command end to the last entry into the window
     LastEntry,
     /// First crossing into the window to staying inside (ISO 9283, 7.4)
@@ -78,15 +78,15 @@ Examples:
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";
 
 impl Arguments {
-    fn ask(&self) -> Result<Ask, Error> {
-        Ok(Ask {
+    fn options(&self) -> Result<MeasureOptions, Error> {
+        Ok(MeasureOptions {
             window: fraction("--window", &self.window).map_err(|_| Error::window(&self.window))?,
             window_time_ms: self.window_time_ms,
             rest_time_ms: self.rest_time_ms,
             definition: match self.definition {
-                Wording::LastEntry => Definition::LastEntry,
-                Wording::Iso9283 => Definition::Iso9283,
-                Wording::TargetReached => Definition::TargetReached,
+                DefinitionName::LastEntry => Definition::LastEntry,
+                DefinitionName::Iso9283 => Definition::Iso9283,
+                DefinitionName::TargetReached => Definition::TargetReached,
             },
             command_scale: self.scale.command_scale()?,
             encoder_step: self.scale.encoder_step()?,
@@ -104,14 +104,14 @@ fn milliseconds(text: &str) -> Result<f64, String> {
 /// What the coarsest clock of a recording can count: 2^30 µs. Unit: ms
 const LONGEST_MS: f64 = 1_073_741.0;
 
-/// Measures all files; one that can't be used is told and the others are still measured.
+/// Measures all files; for one that can't be used an error is printed, and the others are still measured.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let (ask, choice) = (arguments.ask()?, arguments.columns.choice(&arguments.scale)?);
+    let (options, choice) = (arguments.options()?, arguments.columns.choice(&arguments.scale)?);
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
     let mut work =
-        Work { arguments, ask, choice, output: Output::new(arguments.format)?, album: Album::default() };
+        Work { arguments, options, choice, output: Output::new(arguments.format)?, album: Album::default() };
     let (mut notes, mut status, mut measured) = (Vec::new(), 0, false);
     for file in &arguments.files {
         let name = file.display().to_string();
@@ -135,7 +135,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         }
     }
     notes.iter().for_each(tell);
-    // Where nothing could be read, "no moves" would say too much.
+    // Where nothing could be read, "no moves" would be wrong.
     if measured {
         work.finish(&notes)?;
     }
@@ -150,7 +150,7 @@ fn placed(name: &str, note: &str) -> String {
 
 struct Work<'a> {
     arguments: &'a Arguments,
-    ask: Ask,
+    options: MeasureOptions,
     choice: Choice,
     output: Output,
     album: Album,
@@ -169,32 +169,33 @@ impl Work<'_> {
         let (output, album, chosen) = (&mut self.output, &mut self.album, self.arguments.plot_move);
         let pictures = self.arguments.plot.is_some();
         let on_move = |measured: Measured| {
-            match output.take(&measured.line).map_err(Error::from) {
-                // The picture is wanted whether or not anybody reads along.
-                Err(Error::Closed) if pictures => output.leave(),
-                told => told?,
+            match output.write(&measured.report).map_err(Error::from) {
+                // The picture is drawn even if the reader of stdout has gone.
+                Err(Error::Closed) if pictures => output.close(),
+                written => written?,
             }
             if pictures {
-                let is_chosen = chosen == Some(measured.line.number);
-                album.take(measured.line, measured.stretch, is_chosen);
+                let is_chosen = chosen == Some(measured.report.number);
+                album.push(measured.report, measured.samples, is_chosen);
             }
             Ok(())
         };
-        let summary =
-            measure(&mut trace, (name, &axis), &self.ask, pictures, on_move, |bytes| bar.set_position(bytes));
+        let summary = measure(&mut trace, (name, &axis), &self.options, pictures, on_move, |bytes| {
+            bar.set_position(bytes)
+        });
         bar.finish_and_clear();
         summary
     }
 
     fn finish(self, notes: &[String]) -> Result<(), Error> {
-        let told = self.output.finish().map_err(Error::from);
-        let Some(path) = &self.arguments.plot else { return told };
+        let written = self.output.finish().map_err(Error::from);
+        let Some(path) = &self.arguments.plot else { return written };
         let sheet = self.album.sheet("Stillpoint: moves and their stops", notes);
-        if let (Some(wanted), None) = (self.arguments.plot_move, sheet.chosen) {
-            tell(format_args!("there is no move {wanted} to draw large; the slowest one is instead"));
+        if let (Some(number), None) = (self.arguments.plot_move, sheet.chosen) {
+            tell(format_args!("there is no move {number} to draw large; the slowest one is instead"));
         }
-        let lines: Vec<_> = sheet.moves.iter().map(|shown| shown.line.clone()).collect();
-        plot::draw(path, &sheet, &lines)?;
-        told
+        let reports: Vec<_> = sheet.moves.iter().map(|shown| shown.report.clone()).collect();
+        plot::draw(path, &sheet, &reports)?;
+        written
     }
 }

@@ -7,7 +7,7 @@ use clap::Args;
 
 use super::output::{Form, Output};
 use crate::error::Error;
-use crate::store::moves::Ask;
+use crate::store::moves::MoveQuery;
 use crate::store::{Options, Store, time};
 
 /// Print the moves of a store
@@ -60,7 +60,7 @@ impl Within {
         Store::open(&self.store, &Options::default())
     }
 
-    /// The interval asked for. Unit: µs since 1970, UTC
+    /// The interval. Unit: µs since 1970, UTC
     pub(super) fn interval(&self, store: &Store) -> Result<(i64, i64), Error> {
         if let Some(shift) = &self.shift {
             return store.shift(shift);
@@ -82,19 +82,19 @@ impl Within {
         })
     }
 
-    /// The moves asked for.
-    pub(super) fn ask(&self, store: &Store, curves: bool) -> Result<Ask, Error> {
+    /// The query for its moves.
+    pub(super) fn query(&self, store: &Store, curves: bool) -> Result<MoveQuery, Error> {
         let (since, until) = self.interval(store)?;
-        Ok(Ask { axis: self.axis.clone(), since, until, curves })
+        Ok(MoveQuery { axis: self.axis.clone(), since, until, curves })
     }
 }
 
 /// Prints the moves.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
-    let ask = arguments.within.ask(&store, !arguments.no_curves)?;
+    let query = arguments.within.query(&store, !arguments.no_curves)?;
     let mut output = Output::of_store(arguments.format)?;
-    store.moves(&ask, &mut |line| Ok(output.take(line)?))?;
+    store.moves(&query, &mut |report| Ok(output.write(report)?))?;
     output.finish()?;
     Ok(ExitCode::SUCCESS)
 }

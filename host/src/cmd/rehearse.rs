@@ -14,13 +14,15 @@ use super::output::{Form, Output, tell};
 use super::progress;
 use crate::decode::{Decoder, Said, Told};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
-use crate::report::shift as summary;
-use crate::report::shift::watch::{self, Watch};
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::move_report::MoveReport;
+use crate::report::shift::ShiftSummary;
+use crate::report::shift::watch::{self, WatchSummary};
 use crate::source::rehearsal::monitor::{Known, Monitor};
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{self, time};
 
 mod listen;
@@ -170,8 +172,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         store: arguments.open(&known)?,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
-        summary: summary::Shift::new(arguments.hours * 3600.0),
-        watch: Watch::new(known.iter().map(watched).collect()),
+        summary: ShiftSummary::new(arguments.hours * 3600.0),
+        watch: WatchSummary::new(known.iter().map(watched).collect()),
         decoder: Decoder::default(),
         known,
     };
@@ -185,8 +187,8 @@ struct Shift {
     begun: i64,
     /// If every move is to be told.
     output: Option<Output>,
-    summary: summary::Shift,
-    watch: Watch,
+    summary: ShiftSummary,
+    watch: WatchSummary,
     decoder: Decoder,
     known: Vec<Known>,
 }
@@ -220,36 +222,36 @@ impl Shift {
     /// Stores and decodes what the monitor has sent.
     fn hear(&mut self, line: &mut Vec<u8>, second: f64) -> Result<(), Error> {
         if let Some(store) = &mut self.store {
-            store.hear(line, self.begun.saturating_add(microseconds(second)));
-            store.notes().iter().for_each(tell);
+            store.push(line, self.begun.saturating_add(microseconds(second)));
+            store.drain_notes().iter().for_each(tell);
         }
-        let mut told = Vec::new();
+        let mut reports = Vec::new();
         self.decoder.take(line, &mut |said| {
-            self.watch.take(&said, second);
-            told.extend(line_of(said, &self.known));
+            self.watch.push(&said, second);
+            reports.extend(report(said, &self.known));
         });
         line.clear();
-        told.iter().try_for_each(|told| self.tell(told))
+        reports.iter().try_for_each(|report| self.write(report))
     }
 
-    fn tell(&mut self, line: &MoveLine) -> Result<(), Error> {
-        self.summary.take(line);
+    fn write(&mut self, report: &MoveReport) -> Result<(), Error> {
+        self.summary.push(report);
         match &mut self.output {
-            Some(output) => Ok(output.take(line)?),
+            Some(output) => Ok(output.write(report)?),
             None => Ok(()),
         }
     }
 
     fn finish(mut self, arguments: &Arguments) -> Result<ExitCode, Error> {
-        let mut told = Vec::new();
-        self.decoder.finish(&mut |said| told.extend(line_of(said, &self.known)));
-        told.iter().try_for_each(|told| self.tell(told))?;
+        let mut reports = Vec::new();
+        self.decoder.finish(&mut |said| reports.extend(report(said, &self.known)));
+        reports.iter().try_for_each(|report| self.write(report))?;
         self.samples.finish()?;
         if let Some(store) = self.store {
             let (store, kept) = store.finish()?;
             let name = arguments.name();
             // Known from an earlier time, it lies where it lay then.
-            let begun = store.began(&arguments.number())?.unwrap_or(self.begun);
+            let begun = store.newest_start(&arguments.number())?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             tell(format_args!("{}: {kept}", store.path().display()));
         }
@@ -279,21 +281,21 @@ fn watched(known: &Known) -> watch::Axis {
     }
 }
 
-/// The line of a move, if it is one.
-fn line_of(said: Said, known: &[Known]) -> Option<MoveLine> {
+/// The report of a move, if it is one.
+fn report(said: Said, known: &[Known]) -> Option<MoveReport> {
     let Said::Move(told) = said else { return None };
     let Told { axis, record, curve, .. } = *told;
     let known = known.get(usize::from(axis))?;
-    let scale = Scale {
+    let context = AxisContext {
         file: "rehearsal".to_owned(),
-        axis: known.name.to_owned(),
+        name: known.name.to_owned(),
         unit: known.unit.to_owned(),
         window: known.window,
         counts_per_unit: known.counts_per_unit,
-        ticks_per_second: f64::from(known.settings.ticks_per_second),
+        settings: known.settings,
+        clock: Clock::new(known.settings.ticks_per_second, 0.0),
     };
-    let clock = Clock::new(known.settings.ticks_per_second, 0.0);
-    Some(scale.line(&known.settings, &clock, &record, curve.into_iter()))
+    Some(MoveReport::new(&context, &record, curve))
 }
 
 #[cfg(test)]

@@ -11,7 +11,7 @@ use super::moves::Within;
 use super::output::tell;
 use crate::error::Error;
 use crate::store::rescue::rescue;
-use crate::store::retain::Keep;
+use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
 
 mod export;
@@ -120,7 +120,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Work::Export { within, summaries, file } => export::run(within, *summaries, file)?,
         Work::Retain { place, days, megabytes } => {
             let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
-            let keep = days.map_or(Keep::Bytes(bytes), Keep::Days);
+            let keep = days.map_or(Retention::Bytes(bytes), Retention::Days);
             let gone = place.open()?.retain(keep, time::now())?;
             let (frames, moves, size) = (gone.frames, gone.moves, gone.bytes / 1_000_000);
             println!("{frames} raw frames and {moves} moves let go; {size} MB in use");
@@ -129,7 +129,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Work::Check(place) => return check(&place.open()?),
         Work::Rescue { place, new } => println!("{}", rescue(&place.store, new, &Options::default())?),
         Work::Journal(within) => journal(within)?,
-        Work::Note { place, who, what, text } => place.open()?.note(who, what, text)?,
+        Work::Note { place, who, what, text } => place.open()?.add_note(who, what, text)?,
         Work::Shift { within, name } => {
             let store = within.open()?;
             let (since, until) = within.interval(&store)?;
@@ -149,9 +149,9 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
         return Ok(ExitCode::FAILURE);
     }
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
-    writeln!(out, "moves: {} in frames, {} in the table", found.told, found.moves)?;
-    if found.again > 0 {
-        writeln!(out, "told again: {} frames tell a move that another one has told", found.again)?;
+    writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    if found.repeated > 0 {
+        writeln!(out, "told again: {} frames tell a move that another one has told", found.repeated)?;
     }
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;

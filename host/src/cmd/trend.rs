@@ -5,7 +5,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::wire::record::Outcome;
+use stillpoint_core::Outcome;
 
 use super::figure::{positive, whole};
 use super::moves::Within;
@@ -17,8 +17,8 @@ use crate::analysis::trend;
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, json, table};
 use crate::store::Store;
+use crate::store::axes::KnownAxis;
 use crate::store::kinds::Kind;
-use crate::store::moves::Known;
 use crate::store::sketch::{Bins, rank};
 use crate::store::summary::Summary;
 
@@ -102,12 +102,15 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let within = arguments.within.interval(&store)?;
     let span = arguments.interval.seconds();
     let (mut lines, mut short, mut others) = (Vec::new(), 0, Vec::new());
-    for known in store.find(arguments.within.axis.as_deref())? {
-        let left =
-            ask.limit_s.map(|limit_s| store.left(&known, within, limit_s)).transpose()?.unwrap_or_default();
+    for known in store.find_axes(arguments.within.axis.as_deref())? {
+        let left = ask
+            .limit_s
+            .map(|limit_s| store.residual_errors(&known, within, limit_s))
+            .transpose()?
+            .unwrap_or_default();
         for kind in store.kinds(&known, span, within)? {
             if arguments.kind.is_some_and(|number| number != kind.number()) {
-                others.push(format!("{} {}", known.axis.name, kind.words()));
+                others.push(format!("{} {}", known.axis.name, kind.describe()));
                 continue;
             }
             let ask =
@@ -118,7 +121,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             match trend::trend(&points, &ask) {
                 Some(found) => {
                     let drifts_up = Some(store.is_slower(&known, &kind)?);
-                    let line = TrendLine::new(&known.axis.name, &kind.words(), &found, ask.limit_s);
+                    let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, ask.limit_s);
                     lines.push(TrendLine { drifts_up, ..line });
                 }
                 None => short += 1,
@@ -148,13 +151,13 @@ fn no_such(kind: u32, others: &[String]) -> Error {
 /// What is asked of one kind: with what the monitor told of it.
 fn of_kind(
     store: &Store,
-    known: &Known,
+    known: &KnownAxis,
     kind: &Kind,
     until: i64,
     ask: &trend::Ask,
 ) -> Result<trend::Ask, Error> {
     let told = store.baseline(known, kind, until)?;
-    let told = told.map(|told| Baseline { settling_s: told.median as f64 * 1e-9, source: Source::Monitor });
+    let told = told.map(|median| Baseline { settling_s: median as f64 * 1e-9, source: Source::Monitor });
     let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
     Ok(trend::Ask { baseline: ask.baseline.or(told), restarts, ..ask.clone() })
 }
@@ -194,7 +197,7 @@ fn ask(arguments: &Arguments) -> trend::Ask {
 fn point(bins: &Bins, summary: &Summary) -> Option<Point> {
     let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
     let moves = summary.sketch.count();
-    let unsettled = u64::try_from(summary.outcomes[Outcome::Unsettled as usize]).unwrap_or(0);
+    let unsettled = u64::try_from(summary.count(Outcome::Unsettled)).unwrap_or(0);
     // A move that did not settle stands behind all that did.
     let quantile = |share| {
         let rank = rank(share, moves + unsettled)?;

@@ -14,11 +14,13 @@ use super::output::{Form, Output, tell};
 use crate::command::Commands;
 use crate::decode::{Decoder, Missing, Said, Told};
 use crate::error::Error;
-use crate::measure::{Clock, Scale};
-use crate::report::line::MoveLine;
-use crate::report::told;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::describe;
+use crate::report::move_report::MoveReport;
 use crate::source::{self, Line};
-use crate::store::log::{Axis, Log};
+use crate::store::devices::Axis;
+use crate::store::log::Log;
 use crate::store::{Durability, Options, time};
 use crate::trace::choice::fraction;
 
@@ -142,21 +144,21 @@ impl Watch<'_> {
     /// Stores what has come, and asks for what the store lacks.
     fn keep(&mut self, bytes: &[u8]) -> Result<(), Error> {
         let Some(store) = &mut self.store else { return Ok(()) };
-        store.hear(bytes, time::now());
+        store.push(bytes, time::now());
         // A full buffer says that more is waiting; otherwise this is all there is, and it must outlive us now.
         if bytes.len() < BUFFER {
             store.commit();
         }
-        let asks = store.asks();
-        store.notes().iter().for_each(tell);
+        let asks = store.drain_requests();
+        store.drain_notes().iter().for_each(tell);
         asks.into_iter().try_for_each(|ask| self.ask(&Command::DumpSince(ask)))
     }
 
     fn hear(&mut self, said: Said) -> Result<(), Error> {
         match said {
             Said::Move(told) => {
-                let line = self.line(*told);
-                self.output.take(&line)?;
+                let report = self.report(*told);
+                report.map_or(Ok(()), |report| self.output.write(&report))?;
             }
             // Moves are measured by the old settings until the new ones are in force.
             Said::Settings(settings) if settings.pending => (),
@@ -171,8 +173,8 @@ impl Watch<'_> {
             Said::Gap(gap) => {
                 tell(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
             }
-            Said::Finding(told) => tell(told::finding(&self.name(told.axis), &told)),
-            Said::Alarm(told) => tell(told::alarm(&self.name(told.axis), &told)),
+            Said::Finding(told) => tell(describe::finding(&self.name(told.axis), &told)),
+            Said::Alarm(told) => tell(describe::alarm(&self.name(told.axis), &told)),
             Said::Missing(missing) => self.fetch(&missing)?,
             Said::Status(_) | Said::Arranged(_) | Said::Kind(_) => (),
             Said::Baseline(_) | Said::Drift(_) | Said::Restart(_) => (),
@@ -205,21 +207,20 @@ impl Watch<'_> {
         name.unwrap_or_else(|| format!("axis {axis}"))
     }
 
-    fn line(&self, told: Told) -> MoveLine {
-        // Before a monitor has told its settings nothing is known of them.
+    fn report(&self, told: Told) -> Option<MoveReport> {
+        // Until the settings of the monitor arrive, its moves are shown by the default ones.
         let settings =
-            self.settings.get(&told.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok());
-        let Some(settings) = settings else { return MoveLine::default() };
-        let scale = Scale {
+            self.settings.get(&told.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok())?;
+        let context = AxisContext {
             file: self.arguments.source.clone(),
-            axis: self.name(told.axis),
+            name: self.name(told.axis),
             unit: self.arguments.unit.clone(),
             window: f64::from(settings.window) / self.counts_per_unit,
             counts_per_unit: self.counts_per_unit,
-            ticks_per_second: f64::from(settings.ticks_per_second),
+            clock: Clock::new(settings.ticks_per_second, 0.0),
+            settings,
         };
-        let clock = Clock::new(settings.ticks_per_second, 0.0);
-        scale.line(&settings, &clock, &told.record, told.curve.into_iter())
+        Some(MoveReport::new(&context, &told.record, told.curve))
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {

@@ -1,68 +1,72 @@
-//! In: rows of one recording. Out: its moves as lines, each with its samples if they are to be drawn.
+//! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
 use stillpoint_core::{Axis, Event, Position, Reading};
 
-use super::ask::Ask;
-use super::clock::Clock;
-use super::line::Scale;
-use super::picture::Picture;
+use super::options::MeasureOptions;
+use super::stop_recorder::StopRecorder;
 use crate::error::Error;
-use crate::plot::Stretch;
-use crate::report::line::MoveLine;
+use crate::plot::StopTrace;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::move_report::MoveReport;
 use crate::trace::{Layout, Row};
 
 /// One move of a recording.
 #[derive(Clone, Debug)]
 pub struct Measured {
     /// Its numbers.
-    pub line: MoveLine,
-    /// Its samples, if they were kept.
-    pub stretch: Stretch,
+    pub report: MoveReport,
+    /// Its samples; empty unless they were recorded for a picture.
+    pub samples: StopTrace,
 }
 
 /// One axis being measured.
 pub struct Meter {
+    context: AxisContext,
     axis: Axis,
-    scale: Scale,
-    clock: Clock,
-    /// A mark of the recording's clock that belongs to the next reading. Unit: s
-    mark: Option<f64>,
-    /// Readings that wait to be taken together.
+    /// What the recording's clock reads at the next reading, where it was set anew. Unit: s
+    clock_reading: Option<f64>,
+    /// Readings that are yet to be measured.
     readings: Vec<Reading>,
-    picture: Option<Picture>,
+    recorder: Option<StopRecorder>,
     moves: u64,
-    changes: u64,
+    command_changes: u64,
     command: Option<i32>,
-    under_way: bool,
+    ends_in_a_move: bool,
 }
 
 impl Meter {
-    /// `names`: of the file and of the axis. `pictures` keeps samples.
-    pub fn new(layout: &Layout, names: (&str, &str), ask: &Ask, pictures: bool) -> Result<Meter, Error> {
-        let scale = Scale {
+    /// `names`: of the file and of the axis. `pictures` records samples.
+    pub fn new(
+        layout: &Layout,
+        names: (&str, &str),
+        options: &MeasureOptions,
+        pictures: bool,
+    ) -> Result<Meter, Error> {
+        let context = AxisContext {
             file: names.0.to_owned(),
-            axis: names.1.to_owned(),
+            name: names.1.to_owned(),
             unit: layout.unit.clone(),
-            window: ask.window.to_f64(),
+            window: options.window.to_f64(),
             counts_per_unit: layout.counts_per_unit.to_f64(),
-            ticks_per_second: f64::from(layout.ticks_per_second),
+            settings: options.settings(layout)?,
+            clock: Clock::new(layout.ticks_per_second, layout.origin_s),
         };
         Ok(Meter {
-            axis: Axis::new(ask.settings(layout)?),
-            scale,
-            clock: Clock::new(layout.ticks_per_second, layout.origin_s),
-            mark: None,
+            axis: Axis::new(context.settings),
+            context,
+            clock_reading: None,
             readings: Vec::new(),
-            picture: pictures.then(|| Picture::new(layout.origin_s)),
+            recorder: pictures.then(|| StopRecorder::new(layout.origin_s)),
             moves: 0,
-            changes: 0,
+            command_changes: 0,
             command: None,
-            under_way: false,
+            ends_in_a_move: false,
         })
     }
 
-    /// Takes rows in their order; every move goes out as soon as its rest is over.
-    pub fn take(
+    /// Measures rows in their order; every move goes to `out` as soon as its rest is over.
+    pub fn push(
         &mut self,
         rows: &[Row],
         out: &mut impl FnMut(Measured) -> Result<(), Error>,
@@ -71,84 +75,84 @@ impl Meter {
             match row {
                 Row::Reading { reading, .. } => {
                     self.readings.push(*reading);
-                    if self.mark.is_some() {
-                        self.take_readings(out)?;
+                    if self.clock_reading.is_some() {
+                        self.measure_readings(out)?;
                     }
                 }
                 Row::Gap { .. } => {
-                    self.take_readings(out)?;
+                    self.measure_readings(out)?;
                     self.axis.gap();
                 }
                 Row::Clock { second, .. } => {
-                    self.take_readings(out)?;
-                    self.mark = Some(*second);
+                    self.measure_readings(out)?;
+                    self.clock_reading = Some(*second);
                 }
             }
         }
-        self.take_readings(out)
+        self.measure_readings(out)
     }
 
     /// The recording is over.
     pub fn finish(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
-        self.under_way = self.axis.finish();
-        self.tell(out)
+        self.ends_in_a_move = self.axis.finish();
+        self.report_moves(out)
     }
 
-    fn take_readings(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
+    fn measure_readings(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
         let readings = std::mem::take(&mut self.readings);
         for reading in &readings {
-            self.changes += u64::from(self.command.is_some_and(|command| command != reading.command));
+            self.command_changes += u64::from(self.command.is_some_and(|command| command != reading.command));
             self.command = Some(reading.command);
         }
-        let mut left = readings.as_slice();
-        while !left.is_empty() {
-            let taken = if self.picture.is_some() { self.draw(left) } else { self.axis.run(left) };
-            left = left.get(taken..).unwrap_or_default();
-            if let Some(second) = self.mark.take() {
-                self.clock.set(self.axis.now(), second);
+        let mut remaining = readings.as_slice();
+        while !remaining.is_empty() {
+            let count = match self.recorder {
+                Some(_) => self.record_samples(remaining),
+                None => self.axis.run(remaining),
+            };
+            remaining = remaining.get(count..).unwrap_or_default();
+            if let Some(second) = self.clock_reading.take() {
+                self.context.clock.set(self.axis.now(), second);
             }
-            self.tell(out)?;
+            self.report_moves(out)?;
         }
-        // The room is kept for the next block.
+        // The next block of rows uses the same memory.
         self.readings = readings;
         self.readings.clear();
         Ok(())
     }
 
-    /// Steps through readings, keeping their errors, up to the first at which something happened.
-    fn draw(&mut self, readings: &[Reading]) -> usize {
-        let mut taken = 0;
-        for reading in readings {
+    /// Steps through readings and records their errors, up to the first event. Returns how many were measured.
+    fn record_samples(&mut self, readings: &[Reading]) -> usize {
+        for (count, reading) in (1..).zip(readings) {
             let was_under_way = self.axis.is_under_way();
-            let before = self.clock.second(self.axis.now());
+            let before = self.context.clock.second(self.axis.now());
             let status = self.axis.step(*reading);
-            taken += 1;
-            let under_way = self.axis.is_under_way();
-            let now = self.clock.second(self.axis.now());
-            let error = self.scale.length(self.axis.error());
-            if under_way && !was_under_way && !status.event {
-                self.picture = Some(Picture::new(before));
-            }
+            let now = self.context.clock.second(self.axis.now());
             if status.event {
-                return taken;
+                return count;
             }
-            if let Some(picture) = &mut self.picture {
-                picture.take(now, error, status.moving, status.position == Position::Outside);
+            if self.axis.is_under_way() && !was_under_way {
+                self.recorder = Some(StopRecorder::new(before));
+            }
+            let error = self.context.length(self.axis.error());
+            if let Some(recorder) = &mut self.recorder {
+                recorder.push(now, error, status.moving, status.position == Position::Outside);
             }
         }
-        taken
+        readings.len()
     }
 
-    fn tell(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
+    fn report_moves(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
         while let Some(event) = self.axis.event() {
             let Event::Move(record) = event else { continue };
-            let line = self.scale.line(self.axis.settings(), &self.clock, &record, self.axis.curve());
-            let points = self.picture.as_ref().map(Picture::points).unwrap_or_default();
-            let stretch = Stretch::from_clock(points, line.command_end_s);
+            let report = MoveReport::new(&self.context, &record, self.axis.curve());
+            let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
+            let samples = StopTrace::from_clock(points, report.command_end_s);
             self.moves += 1;
-            out(Measured { line, stretch })?;
-            if let Some(picture) = &mut self.picture {
-                *picture = Picture::new(self.clock.second(self.axis.now()));
+            out(Measured { report, samples })?;
+            if let Some(recorder) = &mut self.recorder {
+                *recorder = StopRecorder::new(self.context.clock.second(self.axis.now()));
             }
         }
         Ok(())
@@ -157,11 +161,12 @@ impl Meter {
     /// What a person should know about the recording as a whole.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
-        let (small, window, unit) = (self.axis.small(), self.scale.window, &self.scale.unit);
-        if self.axis.settings().window == 0 {
+        let AxisContext { window, unit, settings, .. } = &self.context;
+        let small = self.axis.small();
+        if settings.window == 0 {
             notes.push(format!("the window of {window} {unit} is less than one count: are the units right?"));
         }
-        if self.changes == 0 {
+        if self.command_changes == 0 {
             notes.push(
                 "the command never moves, so there is no move to measure: is it the right column?".to_owned(),
             );
@@ -174,7 +179,7 @@ impl Meter {
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
         }
-        if self.under_way && self.moves > 0 {
+        if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());
         }
         notes

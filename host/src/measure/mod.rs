@@ -1,21 +1,17 @@
-//! In: a recording and what is asked of it. Out: every move as a line, one by one, and what to be careful about.
+//! In: a recording and options. Out: the report of every move, one by one, and what to be careful about.
 //!
 //! ```text
-//! trace ► rows ► meter (the core's axis) ► record ► line
-//!                  └► picture: samples of the move, thinned
+//! trace ► rows ► meter (the core's axis) ► record ► report
+//!                  └► stop_recorder: samples of the move, thinned
 //! ```
-//! Nothing is kept longer than a move, so a recording may be as long as it likes.
+//! Only the move under way is in memory, so a recording may have any length.
 
-mod ask;
-mod clock;
-mod line;
+mod options;
+mod stop_recorder;
 mod meter;
-mod picture;
 
-pub use ask::Ask;
-pub use clock::Clock;
-pub use line::Scale;
 pub use meter::{Measured, Meter};
+pub use options::MeasureOptions;
 
 use crate::error::Error;
 use crate::trace::{Row, Trace};
@@ -25,27 +21,27 @@ use crate::trace::{Row, Trace};
 pub struct Summary {
     /// What a person should know, one sentence each.
     pub notes: Vec<String>,
-    /// Why reading stopped before the end, if it did; the moves up to there are told.
+    /// Why reading stopped before the end, if it did; the moves up to there are reported.
     pub stopped: Option<Error>,
 }
 
 /// Measures one recording. Every move goes to `on_move` as soon as its rest is over, and the bytes read so
 /// far to `on_bytes` now and then.
 ///
-/// `pictures` keeps the samples of each move, at most a few thousand.
+/// `pictures` records the samples of each move, at most a few thousand.
 pub fn measure(
     trace: &mut Trace,
     names: (&str, &str),
-    ask: &Ask,
+    options: &MeasureOptions,
     pictures: bool,
     mut on_move: impl FnMut(Measured) -> Result<(), Error>,
     mut on_bytes: impl FnMut(u64),
 ) -> Result<Summary, Error> {
-    let mut meter = Meter::new(trace.layout(), names, ask, pictures)?;
+    let mut meter = Meter::new(trace.layout(), names, options, pictures)?;
     let mut rows: Vec<Row> = Vec::new();
     let stopped = loop {
         let more = trace.next_block(&mut rows);
-        meter.take(&rows, &mut on_move)?;
+        meter.push(&rows, &mut on_move)?;
         on_bytes(trace.bytes_read());
         match more {
             Ok(true) => {}

@@ -1,19 +1,19 @@
 //! In: finished moves with their samples, without end. Out: a sheet of all of them, in bounded memory.
 
-use super::decimate::Keeper;
-use super::{Sheet, Shown, Stretch, told};
-use crate::report::line::MoveLine;
+use super::decimate::Decimator;
+use super::{PlottedMove, Sheet, StopTrace, caption};
+use crate::report::move_report::MoveReport;
 
-/// Points kept in all, about 32 MiB.
+/// Most points of all moves together, about 32 MiB.
 const MOST_POINTS: usize = 2_000_000;
-/// No stretch is thinned below this: still a peak for every 3 % of its length.
+/// No stop is thinned below this: still a peak for every 3 % of its length.
 const FEWEST_POINTS: usize = 64;
 
-/// Moves to be pictured. When the points of all become too many, every stretch but the one to be drawn
-/// large is thinned to half; extremes stay. So each move costs little more than its line.
+/// Moves to be pictured. When the points of all become too many, every stop but the one to be drawn
+/// large is thinned to half; extremes stay. So each move costs little more memory than its report.
 #[derive(Clone, Debug)]
 pub struct Album {
-    moves: Vec<(MoveLine, Stretch)>,
+    moves: Vec<(MoveReport, StopTrace)>,
     chosen: Option<usize>,
     points: usize,
     most_points: usize,
@@ -26,37 +26,37 @@ impl Default for Album {
 }
 
 impl Album {
-    /// Adds a move; `is_chosen` if its stop and settling curve are asked for. The last one chosen counts;
+    /// Adds a move; `is_chosen` if its stop and settling curve are to be drawn large. The last one chosen counts;
     /// if none is, it is the slowest settled one, else the first.
-    pub fn take(&mut self, line: MoveLine, stretch: Stretch, is_chosen: bool) {
+    pub fn push(&mut self, report: MoveReport, samples: StopTrace, is_chosen: bool) {
         if is_chosen {
             self.chosen = Some(self.moves.len());
         }
-        self.points += stretch.points.len();
-        self.moves.push((line, stretch));
+        self.points += samples.points.len();
+        self.moves.push((report, samples));
         if self.points > self.most_points {
             self.thin();
         }
     }
 
     fn thin(&mut self) {
-        let large = told::place(self.moves.iter().map(|(line, _)| line), self.chosen);
+        let large = caption::place(self.moves.iter().map(|(report, _)| report), self.chosen);
         let others = self.moves.iter_mut().enumerate().filter(|(at, _)| Some(*at) != large);
-        for (_, (_, stretch)) in others {
-            let most = (stretch.points.len() / 2).max(FEWEST_POINTS);
-            let mut keeper = Keeper::new(most);
-            stretch.points.iter().for_each(|(t_s, error)| keeper.take(*t_s, *error));
-            stretch.points = keeper.points();
+        for (_, (_, samples)) in others {
+            let most = (samples.points.len() / 2).max(FEWEST_POINTS);
+            let mut decimator = Decimator::new(most);
+            samples.points.iter().for_each(|(t_s, error)| decimator.push(*t_s, *error));
+            samples.points = decimator.points();
         }
-        self.points = self.moves.iter().map(|(_, stretch)| stretch.points.len()).sum();
-        // Where all are as thin as they get, trying again at every move would only take time.
+        self.points = self.moves.iter().map(|(_, samples)| samples.points.len()).sum();
+        // Where all are as thin as they get, thinning at every further move would only cost time.
         self.most_points = self.most_points.max(2 * self.points);
     }
 
-    /// The sheet of all moves taken.
+    /// The sheet of all moves.
     pub fn sheet<'a>(&'a self, heading: &str, notes: &'a [String]) -> Sheet<'a> {
         Sheet {
-            moves: self.moves.iter().map(|(line, stretch)| Shown { line, stretch }).collect(),
+            moves: self.moves.iter().map(|(report, samples)| PlottedMove { report, samples }).collect(),
             chosen: self.chosen,
             heading: heading.to_owned(),
             notes,
@@ -67,26 +67,26 @@ impl Album {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plot::fake;
+    use crate::report::fixture;
 
-    /// Few points each, peaks kept, and the one drawn large whole.
+    /// Few points each, with their peaks, and the one drawn large whole.
     #[test]
     fn many_moves_take_little_room() {
         for (chosen, whole) in [(None, 40), (Some(7), 7)] {
             let mut album = Album { most_points: 20_000, ..Album::default() };
             for at in 0..400 {
-                let points = fake::points(fake::ringing, 0.3, at);
+                let points = fixture::points(fixture::ringing, 0.3, at);
                 let settling = if at == 40 { 0.2 } else { 0.1 };
-                album.take(fake::line(at, Some(settling)), Stretch { points }, chosen == Some(at));
+                album.push(fixture::report(at, Some(settling)), StopTrace { points }, chosen == Some(at));
             }
             let sheet = album.sheet("", &[]);
             for (at, shown) in sheet.moves.iter().enumerate() {
-                let samples = fake::points(fake::ringing, 0.3, at as u32);
+                let samples = fixture::points(fixture::ringing, 0.3, at as u32);
                 let peak = |points: &[(f64, f64)]| points.iter().map(|point| point.1).fold(0.0, f64::max);
-                assert_eq!(peak(&shown.stretch.points), peak(&samples), "{at}");
-                assert_eq!(at == whole, shown.stretch.points.len() == samples.len() && at < 350, "{at}");
+                assert_eq!(peak(&shown.samples.points), peak(&samples), "{at}");
+                assert_eq!(at == whole, shown.samples.points.len() == samples.len() && at < 350, "{at}");
             }
-            let points: usize = sheet.moves.iter().map(|shown| shown.stretch.points.len()).sum();
+            let points: usize = sheet.moves.iter().map(|shown| shown.samples.points.len()).sum();
             assert!(points < 400 * 2 * FEWEST_POINTS, "{points}");
         }
     }

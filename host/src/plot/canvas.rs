@@ -5,7 +5,7 @@ use crate::report::printable::printable;
 
 /// Ink of text and frames.
 pub(super) const INK: &str = "#1a1a1a";
-/// Ink of what is said in passing.
+/// Ink of remarks.
 pub(super) const QUIET: &str = "#595959";
 /// Ink of grid lines.
 pub(super) const FAINT: &str = "#e3e3e3";
@@ -63,7 +63,7 @@ pub(super) const TICK: Face = Face { size: 12.5, bold: false, colour: INK };
 pub(super) const LABEL: Face = Face { size: 13.0, bold: false, colour: INK };
 /// What a picture shows.
 pub(super) const TITLE: Face = Face { size: 15.0, bold: true, colour: INK };
-/// What is said in passing.
+/// Remarks.
 pub(super) const ASIDE: Face = Face { size: 12.5, bold: false, colour: QUIET };
 
 /// The body of an SVG being written.
@@ -120,23 +120,23 @@ impl Canvas {
     }
 
     pub(super) fn text(&mut self, at: (f64, f64), anchor: Anchor, face: Face, text: &str) {
-        self.words(&format!("x=\"{}\" y=\"{}\"", pixel(at.0), pixel(at.1)), anchor, face, text);
+        self.written(&format!("x=\"{}\" y=\"{}\"", pixel(at.0), pixel(at.1)), anchor, face, text);
     }
 
     /// Text read from bottom to top, centred on `at`.
     pub(super) fn text_upwards(&mut self, at: (f64, f64), face: Face, text: &str) {
         let place = format!("transform=\"translate({} {}) rotate(-90)\"", pixel(at.0), pixel(at.1));
-        self.words(&place, Anchor::Middle, face, text);
+        self.written(&place, Anchor::Middle, face, text);
     }
 
-    fn words(&mut self, place: &str, anchor: Anchor, face: Face, text: &str) {
+    fn written(&mut self, place: &str, anchor: Anchor, face: Face, text: &str) {
         let anchor = match anchor {
             Anchor::Start => "",
             Anchor::Middle => " text-anchor=\"middle\"",
             Anchor::End => " text-anchor=\"end\"",
         };
         let weight = if face.bold { " font-weight=\"bold\"" } else { "" };
-        // A white rim keeps words legible where a line passes under them.
+        // A white rim makes words legible where a line passes under them.
         self.body += &format!(
             "<text {place}{anchor}{weight} font-size=\"{}\" fill=\"{}\" stroke=\"#fff\" stroke-width=\"3\" \
              stroke-linejoin=\"round\" paint-order=\"stroke\">{}</text>\n",

@@ -3,8 +3,8 @@
 use super::canvas::{ASIDE, Anchor, Area, Canvas, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{told, words};
-use crate::report::line::MoveLine;
+use super::{caption, text_fit};
+use crate::report::move_report::MoveReport;
 use crate::report::number;
 
 const CURVE: Stroke = Stroke::solid("#0b4f83", 2.0);
@@ -15,16 +15,16 @@ const NEVER: &str = "#efefef";
 const ABOVE: f64 = 56.0;
 
 /// Draws the settling curve of the move called `name` into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine, name: &str) {
-    told::title(canvas, outer, &format!("{name}: settling curve"));
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: &str) {
+    caption::title(canvas, outer, &format!("{name}: settling curve"));
     let area = frame::inner(outer, ABOVE);
-    let curve = usable(line);
+    let curve = usable(report);
     let settled: Vec<(f64, f64)> = curve.iter().filter_map(|(w, s)| s.map(|s| (*w, s))).collect();
     if settled.is_empty() {
         return frame::empty(canvas, area, "This move settled for no window, so it has no settling curve.");
     }
-    let frame = scaled(area, line, &curve, &settled);
-    let longest = settled.iter().map(|point| point.1).fold(line.last_entry_s().0.unwrap_or(0.0), f64::max);
+    let frame = scaled(area, report, &curve, &settled);
+    let longest = settled.iter().map(|point| point.1).fold(report.last_entry_s().0.unwrap_or(0.0), f64::max);
     let (factor, unit) = scale::time_unit(longest);
     never(canvas, &frame, &curve);
     frame.grid(canvas);
@@ -40,17 +40,17 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, line: &MoveLine, name: &str
     }
     frame.edges(
         canvas,
-        &format!("window, half-width ({}), log scale", line.unit),
+        &format!("window, half-width ({}), log scale", report.unit),
         &format!("settling time ({unit})"),
     );
-    one_count(canvas, &frame, line);
-    set_window(canvas, &frame, line, factor);
+    one_count(canvas, &frame, report);
+    set_window(canvas, &frame, report, factor);
 }
 
 /// Points that can be drawn on a log scale, the set window among them, narrowest first.
-fn usable(line: &MoveLine) -> Vec<(f64, Option<f64>)> {
-    let set = line.last_entry_s().0.map(|settling| (line.window, Some(settling)));
-    let mut usable: Vec<(f64, Option<f64>)> = line
+fn usable(report: &MoveReport) -> Vec<(f64, Option<f64>)> {
+    let set = report.last_entry_s().0.map(|settling| (report.window, Some(settling)));
+    let mut usable: Vec<(f64, Option<f64>)> = report
         .settling_curve
         .iter()
         .chain(&set)
@@ -63,17 +63,17 @@ fn usable(line: &MoveLine) -> Vec<(f64, Option<f64>)> {
     usable
 }
 
-/// Windows so wide that settling is zero tell nothing beyond the first of them, nor do those so narrow
+/// Windows so wide that settling is zero show nothing new beyond the first of them, nor do those so narrow
 /// that nothing settles; both are cut, the set window never.
-fn scaled(area: Area, line: &MoveLine, curve: &[(f64, Option<f64>)], settled: &[(f64, f64)]) -> Frame {
-    let set = Some(line.window).filter(|w| w.is_finite() && *w > 0.0);
+fn scaled(area: Area, report: &MoveReport, curve: &[(f64, Option<f64>)], settled: &[(f64, f64)]) -> Frame {
+    let set = Some(report.window).filter(|w| w.is_finite() && *w > 0.0);
     let slowest = settled.iter().rposition(|point| point.1 > 0.0);
     let widest = slowest.map_or(settled[0], |at| settled[(at + 1).min(settled.len() - 1)]).0;
     let narrowest = settled[0].0;
     let low = curve.first().map_or(narrowest, |point| point.0).max(narrowest / 3.0);
     let low = set.map_or(low, |w| low.min(w / 2.0));
     let high = set.map_or(widest, |w| widest.max(w * 2.0));
-    let (entry, uncertainty) = line.last_entry_s();
+    let (entry, uncertainty) = report.last_entry_s();
     let upper = entry.map_or(0.0, |s| s + 2.0 * uncertainty.unwrap_or(0.0));
     let longest = settled.iter().map(|point| point.1).fold(upper, f64::max);
     let (factor, _) = scale::time_unit(longest);
@@ -81,7 +81,7 @@ fn scaled(area: Area, line: &MoveLine, curve: &[(f64, Option<f64>)], settled: &[
     Frame { area, x: Scale::log(low, high), y: Scale::linear(0.0, top) }
 }
 
-/// Windows for which the move did not settle, shaded and said.
+/// Windows for which the move did not settle, shaded and labelled.
 fn never(canvas: &mut Canvas, frame: &Frame, curve: &[(f64, Option<f64>)]) {
     let Some((window, _)) = curve.iter().rfind(|point| point.1.is_none()) else { return };
     let area = frame.area;
@@ -93,7 +93,7 @@ fn never(canvas: &mut Canvas, frame: &Frame, curve: &[(f64, Option<f64>)]) {
     canvas.shape(&[(area.left, area.top), (right, area.top), (right, bottom), (area.left, bottom)], NEVER);
     let text = "not settled";
     let middle = (area.left + right) / 2.0;
-    if words::width(text, ASIDE.size) < right - area.left {
+    if text_fit::width(text, ASIDE.size) < right - area.left {
         canvas.text((middle, bottom - 10.0), Anchor::Middle, ASIDE, text);
     } else if right - area.left > 16.0 {
         canvas.text_upwards((middle + 4.0, area.top + area.height / 2.0), ASIDE, text);
@@ -101,8 +101,8 @@ fn never(canvas: &mut Canvas, frame: &Frame, curve: &[(f64, Option<f64>)]) {
 }
 
 /// Where one feedback count lies: no window near it can be judged.
-fn one_count(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
-    let count = 1.0 / line.counts_per_unit;
+fn one_count(canvas: &mut Canvas, frame: &Frame, report: &MoveReport) {
+    let count = 1.0 / report.counts_per_unit;
     if !count.is_finite() || !(0.0..=1.0).contains(&frame.x.place(count)) {
         return;
     }
@@ -113,19 +113,19 @@ fn one_count(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
 }
 
 /// The set window: its line, its settling time with ± 2u, and the time read off at the axis.
-fn set_window(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
-    if !(line.window > 0.0 && line.window.is_finite()) {
+fn set_window(canvas: &mut Canvas, frame: &Frame, report: &MoveReport, factor: f64) {
+    if !(report.window > 0.0 && report.window.is_finite()) {
         return;
     }
-    let window = told::length(line.window, &line.unit);
-    let (settling, uncertainty) = line.last_entry_s();
+    let window = caption::length(report.window, &report.unit);
+    let (settling, uncertainty) = report.last_entry_s();
     let settling = settling.filter(|s| s.is_finite());
-    let told = settling.map_or(line.outcome.clone(), |s| settled(s, uncertainty));
-    let text = format!("set window ± {window}: {told}");
-    let side = frame::side(frame, line.window, &text);
-    frame::mark(canvas, frame, (line.window, 0, side), SET, &text);
+    let result = settling.map_or(report.outcome.word().to_owned(), |s| settled(s, uncertainty));
+    let text = format!("set window ± {window}: {result}");
+    let side = frame::side(frame, report.window, &text);
+    frame::mark(canvas, frame, (report.window, 0, side), SET, &text);
     let Some(settling) = settling else { return };
-    let (x, y) = (frame.x(line.window), frame.y(settling * factor));
+    let (x, y) = (frame.x(report.window), frame.y(settling * factor));
     canvas.line((frame.area.left, y), (x, y), Stroke::solid(SET.colour, 1.0).dashed("2 3"));
     let reach = 2.0 * uncertainty.filter(|u| u.is_finite()).unwrap_or(0.0) * factor;
     let (above, below) = (frame.y(settling * factor + reach), frame.y(settling * factor - reach));

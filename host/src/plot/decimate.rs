@@ -1,4 +1,4 @@
-//! In: one error sample at a time, without end. Out: at most N points that keep every extreme, in order of time.
+//! In: one error sample at a time, without end. Out: at most N points with every extreme, in order of time.
 
 /// A point: time from command end (s), error (unit of the axis).
 type Point = (f64, f64);
@@ -34,10 +34,10 @@ impl Pair {
     }
 }
 
-/// Keeps a stream's shape in bounded memory: pairs of extremes over `stride` samples each. When it is
+/// Holds the shape of a stream in bounded memory: pairs of extremes over `stride` samples each. When it is
 /// full, neighbouring pairs merge and the stride doubles, so no extreme is ever lost.
 #[derive(Clone, Debug)]
-pub struct Keeper {
+pub struct Decimator {
     most_pairs: usize,
     stride: u64,
     pairs: Vec<Pair>,
@@ -46,16 +46,16 @@ pub struct Keeper {
     last: Option<Point>,
 }
 
-impl Keeper {
-    /// A keeper of at most `most` points; fewer than 8 are taken as 8.
+impl Decimator {
+    /// At most `most` points; fewer than 8 become 8.
     pub fn new(most: usize) -> Self {
         // Four points are set aside: the open pair, the first and the last sample.
         let most_pairs = (most.max(8) - 4) / 2;
         Self { most_pairs, stride: 1, pairs: Vec::new(), open: None, first: None, last: None }
     }
 
-    /// Takes one sample: time from command end (s) and error. What is not a number is left out.
-    pub fn take(&mut self, t_s: f64, error: f64) {
+    /// Adds one sample: time from command end (s) and error. What is not a number is ignored.
+    pub fn push(&mut self, t_s: f64, error: f64) {
         if !t_s.is_finite() || !error.is_finite() {
             return;
         }
@@ -77,12 +77,12 @@ impl Keeper {
         if self.pairs.len() == self.most_pairs {
             self.pairs = self.pairs.chunks(2).map(merged).collect();
             self.stride *= 2;
-            // An odd one left over, and the pair at hand, are shorter than the new stride: harmless.
+            // A last pair without a neighbour, and the pair at hand, are shorter than the new stride: harmless.
         }
         self.pairs.push(pair);
     }
 
-    /// The points kept so far, in order of time.
+    /// The points so far, in order of time.
     pub fn points(&self) -> Vec<Point> {
         let pairs = self.pairs.iter().copied().chain(self.open.map(|(pair, _)| pair));
         let mut points: Vec<Point> = self.first.into_iter().chain(pairs.flat_map(Pair::points)).collect();
@@ -101,20 +101,20 @@ fn merged(pairs: &[Pair]) -> Pair {
 mod tests {
     use super::*;
 
-    /// Whatever the length: bounded, in order, both ends and both extremes kept.
+    /// Whatever the length: bounded, in order, with both ends and both extremes.
     #[test]
-    fn extremes_ends_and_order_are_kept() {
+    fn extremes_ends_and_order_survive() {
         let check = |length: u32, most: usize| {
-            let mut keeper = Keeper::new(most);
+            let mut decimator = Decimator::new(most);
             let error = |i: u32| match i {
                 77 => 5.0,
                 1_234 => -7.0,
                 _ => f64::from(i % 997).sin(),
             };
             for i in 0..length {
-                keeper.take(f64::from(i) * 1e-3, error(i));
+                decimator.push(f64::from(i) * 1e-3, error(i));
             }
-            let points = keeper.points();
+            let points = decimator.points();
             let errors = || (0..length).map(error);
             let case = format!("{length} samples into {most}");
             assert!(points.len() <= most, "{case}: {}", points.len());
@@ -124,8 +124,8 @@ mod tests {
             let of =
                 |choose: fn(f64, f64) -> f64, values: &mut dyn Iterator<Item = f64>| values.reduce(choose);
             for choose in [f64::min, f64::max] {
-                let kept = of(choose, &mut points.iter().map(|p| p.1));
-                assert_eq!(kept, of(choose, &mut errors()), "{case}");
+                let found = of(choose, &mut points.iter().map(|p| p.1));
+                assert_eq!(found, of(choose, &mut errors()), "{case}");
             }
         };
         for length in [0, 1, 2, 3, 7, 8, 9, 2_044, 2_045, 4_097, 100_000] {
@@ -134,27 +134,27 @@ mod tests {
         }
         check(1_000, 8);
         // Short recordings stay whole.
-        let mut keeper = Keeper::new(2_048);
-        (0..2_044).for_each(|i| keeper.take(f64::from(i), f64::from(i).sin()));
-        assert_eq!(keeper.points().len(), 2_044);
+        let mut decimator = Decimator::new(2_048);
+        (0..2_044).for_each(|i| decimator.push(f64::from(i), f64::from(i).sin()));
+        assert_eq!(decimator.points().len(), 2_044);
     }
 
     #[test]
-    fn what_is_no_number_is_left_out() {
-        let mut keeper = Keeper::new(16);
+    fn what_is_no_number_is_ignored() {
+        let mut decimator = Decimator::new(16);
         for (t, error) in [(0.0, f64::NAN), (f64::INFINITY, 1.0), (1.0, 2.0)] {
-            keeper.take(t, error);
+            decimator.push(t, error);
         }
-        assert_eq!(keeper.points(), [(1.0, 2.0)]);
+        assert_eq!(decimator.points(), [(1.0, 2.0)]);
     }
 
-    /// Every stretch of the stream keeps its own extremes, not just the stream as a whole.
+    /// Every part of the stream has its own extremes, not just the stream as a whole.
     #[test]
     fn a_spike_anywhere_survives() {
         for spike in (0..5_000).step_by(313) {
-            let mut keeper = Keeper::new(128);
-            (0..5_000).for_each(|i| keeper.take(f64::from(i), if i == spike { 9.0 } else { 0.0 }));
-            assert!(keeper.points().contains(&(f64::from(spike), 9.0)), "{spike}");
+            let mut decimator = Decimator::new(128);
+            (0..5_000).for_each(|i| decimator.push(f64::from(i), if i == spike { 9.0 } else { 0.0 }));
+            assert!(decimator.points().contains(&(f64::from(spike), 9.0)), "{spike}");
         }
     }
 }

@@ -3,21 +3,21 @@
 use std::path::Path;
 
 use super::{PlotError, Sheet, page, raster, sheet};
-use crate::report::line::MoveLine;
+use crate::report::move_report::MoveReport;
 
 /// What a picture can be written as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
     /// Lines and text that scale: `.svg`.
     Svg,
-    /// Pixels, 1800 wide, for where SVG is not taken: `.png`.
+    /// Pixels, 1800 wide, for where SVG cannot be used: `.png`.
     Png,
     /// The pictures with the table of all moves, in one file that needs nothing else: `.html` or `.htm`.
     Html,
 }
 
 impl Format {
-    /// The format that the extension of `path` names, in capitals or not. Ask before measuring, so that
+    /// The format that the extension of `path` names, in capitals or not. Check before measuring, so that
     /// nobody waits for a picture that cannot be written.
     pub fn of(path: &Path) -> Result<Self, PlotError> {
         let extension = path.extension().map(|text| text.to_string_lossy().to_lowercase());
@@ -30,7 +30,7 @@ impl Format {
     }
 
     /// The bytes of the file. `all` are the moves of the table in HTML; SVG and PNG have no table.
-    pub fn bytes(self, sheet: &Sheet, all: &[MoveLine]) -> Result<Vec<u8>, PlotError> {
+    pub fn bytes(self, sheet: &Sheet, all: &[MoveReport]) -> Result<Vec<u8>, PlotError> {
         match self {
             Self::Svg => Ok(sheet::svg(sheet).into_bytes()),
             Self::Png => raster::png(&sheet::svg(sheet)),
@@ -41,7 +41,7 @@ impl Format {
 
 /// Draws `sheet` into the file at `path`, in the format its extension names; an old file is replaced.
 /// `all` are the moves of the table in HTML, which may be more than are pictured.
-pub fn draw(path: &Path, sheet: &Sheet, all: &[MoveLine]) -> Result<(), PlotError> {
+pub fn draw(path: &Path, sheet: &Sheet, all: &[MoveReport]) -> Result<(), PlotError> {
     let bytes = Format::of(path)?.bytes(sheet, all)?;
     std::fs::write(path, bytes)
         .map_err(|source| PlotError::Write { path: path.display().to_string(), source })

@@ -2,7 +2,7 @@
 
 use super::canvas::{Anchor, Area, Canvas, FAINT, Face, LABEL, QUIET, Stroke, TICK};
 use super::scale::Scale;
-use super::words;
+use super::text_fit;
 
 /// Room left of a frame for tick values and the label of the axis. Unit: pixel
 pub(super) const LEFT: f64 = 78.0;
@@ -65,11 +65,14 @@ impl Frame {
         }
         // The label under a frame may be a sentence: it gets the whole width of the picture.
         let room = LEFT + width;
-        let place =
-            if words::width(x_label, LABEL.size) > width { right - room / 2.0 } else { left + width / 2.0 };
-        let x_label = words::shortened(x_label, LABEL.size, room);
+        let place = if text_fit::width(x_label, LABEL.size) > width {
+            right - room / 2.0
+        } else {
+            left + width / 2.0
+        };
+        let x_label = text_fit::shortened(x_label, LABEL.size, room);
         canvas.text((place, bottom + 37.0), Anchor::Middle, LABEL, &x_label);
-        let y_label = words::shortened(y_label, LABEL.size, height + 40.0);
+        let y_label = text_fit::shortened(y_label, LABEL.size, height + 40.0);
         canvas.text_upwards((left - LEFT + 14.0, top + height / 2.0), LABEL, &y_label);
     }
 
@@ -82,9 +85,9 @@ impl Frame {
     }
 
     /// A sentence in the middle of the frame, for when there is nothing to draw.
-    pub(super) fn say(&self, canvas: &mut Canvas, text: &str) {
+    pub(super) fn message(&self, canvas: &mut Canvas, text: &str) {
         let face = Face { colour: QUIET, ..LABEL };
-        let lines = words::wrapped(text, face.size, self.area.width - 20.0);
+        let lines = text_fit::wrapped(text, face.size, self.area.width - 20.0);
         let top = self.area.top + self.area.height / 2.0 - 9.0 * lines.len() as f64;
         for (i, line) in lines.iter().enumerate() {
             let at = (self.area.left + self.area.width / 2.0, top + 18.0 * (i as f64 + 1.0));
@@ -111,10 +114,10 @@ pub(super) fn empty(canvas: &mut Canvas, area: Area, text: &str) {
         ],
         edge,
     );
-    Frame { area, x: Scale::linear(0.0, 1.0), y: Scale::linear(0.0, 1.0) }.say(canvas, text);
+    Frame { area, x: Scale::linear(0.0, 1.0), y: Scale::linear(0.0, 1.0) }.message(canvas, text);
 }
 
-/// The part of `outer` that is left for the frame, `above` pixels being taken by titles.
+/// The part of `outer` for the frame, with `above` pixels over it for titles.
 pub(super) fn inner(outer: Area, above: f64) -> Area {
     Area {
         left: outer.left + LEFT,
@@ -127,7 +130,7 @@ pub(super) fn inner(outer: Area, above: f64) -> Area {
 /// The side of a vertical line at `at` on which its label has room: right of it if possible.
 pub(super) fn side(frame: &Frame, at: f64, text: &str) -> Anchor {
     let (left, right) = (frame.area.left, frame.area.right());
-    let (x, room) = (frame.x(at).clamp(left, right), words::width(text, LABEL.size));
+    let (x, room) = (frame.x(at).clamp(left, right), text_fit::width(text, LABEL.size));
     if x + 6.0 + room <= right + RIGHT || x - left < room { Anchor::Start } else { Anchor::End }
 }
 
@@ -142,8 +145,8 @@ pub(super) fn mark(
     let (left, right) = (frame.area.left - LEFT, frame.area.right() + RIGHT);
     let x = frame.x(at).clamp(frame.area.left, frame.area.right());
     let y = frame.area.top - 8.0 - 18.0 * f64::from(row);
-    let text = words::shortened(text, LABEL.size, right - left);
-    let width = words::width(&text, LABEL.size);
+    let text = text_fit::shortened(text, LABEL.size, right - left);
+    let width = text_fit::width(&text, LABEL.size);
     let beside = if side == Anchor::End { x - 6.0 - width } else { x + 6.0 };
     let start = beside.min(right - width).max(left);
     // A label with no room beside its line stands on it.

@@ -3,47 +3,52 @@
 //! How a command draws what it measures, reading the samples once and in bounded memory:
 //!
 //! ```
-//! use stillpoint::plot::{self, Stretch, album::Album, decimate::{Keeper, POINTS}};
-//! # use stillpoint::report::line::MoveLine;
+//! use stillpoint::plot::{self, StopTrace, album::Album, decimate::{Decimator, POINTS}};
+//! # use stillpoint::report::move_report::MoveReport;
 //! # let path = std::env::temp_dir().join(format!("stillpoint-{}.svg", std::process::id()));
-//! # let measured: Vec<(MoveLine, Vec<(f64, f64)>)> = Vec::new();
+//! # let measured: Vec<(MoveReport, Vec<(f64, f64)>)> = Vec::new();
 //! plot::Format::of(&path)?; // an unknown extension is refused before anything is measured
-//! let (mut album, mut lines) = (Album::default(), Vec::new());
-//! for (line, samples) in measured {
-//!     let mut keeper = Keeper::new(POINTS);
+//! let (mut album, mut reports) = (Album::default(), Vec::new());
+//! for (report, samples) in measured {
+//!     let mut points = Decimator::new(POINTS);
 //!     for (t_s, error) in samples {
-//!         keeper.take(t_s - line.command_end_s, error); // t_s on the recording's own clock
+//!         points.push(t_s - report.command_end_s, error); // t_s on the recording's own clock
 //!     }
-//!     album.take(line.clone(), Stretch { points: keeper.points() }, false);
-//!     lines.push(line);
+//!     album.push(report.clone(), StopTrace { points: points.points() }, false);
+//!     reports.push(report);
 //! }
-//! plot::draw(&path, &album.sheet("Tray shuttle, Monday", &[]), &lines)?;
+//! plot::draw(&path, &album.sheet("Tray shuttle, Monday", &[]), &reports)?;
 //! # std::fs::remove_file(&path).ok();
 //! # Ok::<(), plot::PlotError>(())
 //! ```
 //!
-//! While samples stream in, command end is not known yet: give the keeper the recording's clock, and move
-//! the points afterwards with [`Stretch::from_clock`].
+//! While samples stream in, command end is not known yet: give the decimator the recording's clock, and move
+//! the points afterwards with [`StopTrace::from_clock`].
 
-pub mod album;
+// What lines and words are drawn with.
 mod canvas;
-mod curve;
-pub mod decimate;
-mod format;
-mod frame;
-mod outcome;
-mod overlay;
-mod page;
-mod raster;
+mod text_fit;
 mod scale;
-mod sheet;
-mod stop;
-mod thin;
-mod told;
-mod words;
+mod frame;
 
-#[cfg(test)]
-pub(crate) mod fake;
+// The moves to be drawn.
+pub mod decimate;
+mod outcome;
+mod caption;
+pub mod album;
+mod thin;
+
+// The pictures.
+mod stop;
+mod curve;
+mod overlay;
+mod sheet;
+
+// The files.
+mod raster;
+mod page;
+mod format;
+
 #[cfg(test)]
 mod tests;
 
@@ -52,17 +57,17 @@ pub use page::html;
 pub use raster::png;
 pub use sheet::svg;
 
-use crate::report::line::MoveLine;
+use crate::report::move_report::MoveReport;
 
-/// The samples of one move, already decimated, in order of time.
+/// The samples of one stop, already decimated, in order of time.
 #[derive(Clone, Debug, Default)]
-pub struct Stretch {
+pub struct StopTrace {
     /// Time from command end (s), error = command − feedback (unit of the axis).
     pub points: Vec<(f64, f64)>,
 }
 
-impl Stretch {
-    /// From points on the recording's own clock (s), as a keeper gives them that was fed before command end
+impl StopTrace {
+    /// From points on the recording's own clock (s), as a decimator gives them that was fed before command end
     /// was known.
     pub fn from_clock(points: Vec<(f64, f64)>, command_end_s: f64) -> Self {
         Self { points: points.into_iter().map(|(t_s, error)| (t_s - command_end_s, error)).collect() }
@@ -71,18 +76,18 @@ impl Stretch {
 
 /// A move with its samples.
 #[derive(Clone, Copy, Debug)]
-pub struct Shown<'a> {
-    /// The measured move.
-    pub line: &'a MoveLine,
+pub struct PlottedMove<'a> {
+    /// Its numbers.
+    pub report: &'a MoveReport,
     /// Its samples.
-    pub stretch: &'a Stretch,
+    pub samples: &'a StopTrace,
 }
 
 /// What one sheet of pictures shows.
 #[derive(Clone, Debug)]
 pub struct Sheet<'a> {
     /// The moves, all in one picture from command end.
-    pub moves: Vec<Shown<'a>>,
+    pub moves: Vec<PlottedMove<'a>>,
     /// Place in `moves` of the one whose stop and settling curve are drawn; none, or a place that does
     /// not exist: the slowest settled one, else the first.
     pub chosen: Option<usize>,
@@ -95,15 +100,15 @@ pub struct Sheet<'a> {
 /// Why there is no picture.
 #[derive(Debug, thiserror::Error)]
 pub enum PlotError {
-    /// The file name asks for an unknown format.
+    /// The file name has no known format.
     #[error("{0:?} is no picture that can be drawn: the name must end in .svg, .png or .html")]
     Extension(String),
     /// The file cannot be written.
     #[error("{path}: the picture cannot be written: {source}")]
     Write {
-        /// Where it should be.
+        /// Path of the file.
         path: String,
-        /// What the system says.
+        /// The error of the operating system.
         source: std::io::Error,
     },
     /// The SVG cannot be drawn.

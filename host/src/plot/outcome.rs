@@ -1,4 +1,6 @@
-//! In: the outcome of a move. Out: how it is drawn: colour, dash and mark, each enough to tell it apart.
+//! In: the outcome of a move. Out: how it is drawn: colour, dash and mark, each of which identifies it alone.
+
+use stillpoint_core::Outcome;
 
 use super::canvas::{Canvas, Stroke};
 
@@ -13,24 +15,24 @@ enum Mark {
 
 /// How the moves of one outcome look.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Look {
+pub(super) struct Style {
     pub(super) stroke: Stroke,
     mark: Mark,
 }
 
-/// Colours keep apart for the colour-blind (blue, orange, dark purple, grey) and in lightness.
-pub(super) fn look(outcome: &str) -> Look {
+/// Colours differ for the colour-blind (blue, orange, dark purple, grey) and in lightness.
+pub(super) fn style(outcome: Outcome) -> Style {
     let (colour, width, dash, mark) = match outcome {
-        "settled" => ("#2f7fb8", 1.3, "", Mark::Disc),
-        "unsettled" => ("#b34700", 1.9, "9 4", Mark::Cross),
-        "interrupted" => ("#4b2a78", 1.7, "9 3 2 3", Mark::Square),
-        _ => ("#6b6b6b", 1.7, "2 3", Mark::Triangle),
+        Outcome::Settled => ("#2f7fb8", 1.3, "", Mark::Disc),
+        Outcome::Unsettled => ("#b34700", 1.9, "9 4", Mark::Cross),
+        Outcome::Interrupted => ("#4b2a78", 1.7, "9 3 2 3", Mark::Square),
+        Outcome::Untrusted => ("#6b6b6b", 1.7, "2 3", Mark::Triangle),
     };
-    Look { stroke: Stroke::solid(colour, width).dashed(dash), mark }
+    Style { stroke: Stroke::solid(colour, width).dashed(dash), mark }
 }
 
-impl Look {
-    /// The same, fainter where `crowd` lines lie over each other.
+impl Style {
+    /// Its stroke, fainter where `crowd` lines lie over each other.
     pub(super) fn in_a_crowd(self, crowd: usize) -> Stroke {
         let opacity = (6.0 / crowd.max(1) as f64).sqrt().clamp(0.35, 1.0);
         Stroke { opacity, ..self.stroke }

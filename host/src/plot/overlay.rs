@@ -1,11 +1,13 @@
 //! In: all moves and their samples. Out: one picture of all stops: |error| on a log scale against time.
 
+use stillpoint_core::Outcome;
+
 use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
 use super::frame::{self, Frame};
 use super::outcome;
 use super::scale::{self, Scale};
-use super::thin::{self, Trace};
-use super::{Shown, told, words};
+use super::thin::{self, OverlayLine};
+use super::{PlottedMove, caption, text_fit};
 use crate::report::{number, summary};
 
 const WINDOW: Stroke = Stroke::solid(INK, 1.6).dashed("12 4");
@@ -19,7 +21,7 @@ const MOST_WINDOWS: usize = 4;
 /// Up to so many moves every zero crossing can be followed.
 const FEW: usize = 3;
 /// Width of the parts of which only the largest error is drawn when there are more moves: the dips at
-/// zero crossings say nothing about settling and would cover the picture. Unit: pixel
+/// zero crossings have nothing to do with settling and would cover the picture. Unit: pixel
 const CROWDED: f64 = 6.0;
 /// Height of one row of the legend. Unit: pixel
 const ROW: f64 = 18.0;
@@ -27,30 +29,30 @@ const ROW: f64 = 18.0;
 const SAMPLE: f64 = 34.0;
 
 /// Draws all moves into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
-    let unit = moves.first().map_or("", |shown| shown.line.unit.as_str());
-    let same: Vec<&Shown> = moves.iter().filter(|shown| shown.line.unit == unit).collect();
-    let counts = summary::counts(same.iter().map(|shown| shown.line));
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[PlottedMove]) {
+    let unit = moves.first().map_or("", |shown| shown.report.unit.as_str());
+    let same: Vec<&PlottedMove> = moves.iter().filter(|shown| shown.report.unit == unit).collect();
+    let counts = summary::counts(same.iter().map(|shown| shown.report));
     let windows = windows(&same);
     let legend = legend(&counts, &windows, unit, outer.width - frame::LEFT - frame::RIGHT);
     let more_rows = legend.last().map_or(0.0, |entry| entry.row);
     let area = frame::inner(outer, ABOVE + ROW * more_rows);
-    told::title(canvas, outer, &heading(moves.len(), same.len(), unit));
+    caption::title(canvas, outer, &heading(moves.len(), same.len(), unit));
     let Some(end) = longest(&same) else {
-        return frame::empty(canvas, area, "No samples of any move were kept, so no stop can be drawn.");
+        return frame::empty(canvas, area, "No samples of any move were recorded, so no stop can be drawn.");
     };
     let columns = (area.width / if same.len() > FEW { CROWDED } else { 2.0 }) as usize;
     let floor = floor(&same);
-    let traces: Vec<Trace> =
-        same.iter().filter_map(|shown| thin::trace(shown, end, columns, floor)).collect();
-    let highest = traces.iter().flat_map(|trace| &trace.points).map(|p| p.1).fold(floor * 10.0, f64::max);
+    let all: Vec<OverlayLine> =
+        same.iter().filter_map(|shown| thin::overlay_line(shown, end, columns, floor)).collect();
+    let highest = all.iter().flat_map(|line| &line.points).map(|p| p.1).fold(floor * 10.0, f64::max);
     let highest = windows.iter().fold(highest, |m, window| m.max(*window));
     let (factor, time_unit) = scale::time_unit(end);
     let frame =
         Frame { area, x: Scale::linear(0.0, end * factor), y: Scale::log(0.8 * floor, 1.3 * highest) };
-    let drawn = thin::chosen(&traces);
-    if drawn.len() < traces.len() {
-        range(canvas, &frame, &traces, end, columns, factor);
+    let drawn = thin::drawn(&all);
+    if drawn.len() < all.len() {
+        range(canvas, &frame, &all, end, columns, factor);
     }
     frame.grid(canvas);
     canvas.clipped(area, |canvas| lines(canvas, &frame, &drawn, factor));
@@ -60,21 +62,19 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[Shown]) {
     }
     marks(canvas, &frame, &drawn, factor);
     legend.iter().for_each(|entry| entry.draw(canvas, area.left, outer.top + ABOVE - 12.0));
-    let label = format!(
-        "time from command end ({time_unit}){}",
-        remark(&same, end / columns as f64, &drawn, &traces)
-    );
+    let label =
+        format!("time from command end ({time_unit}){}", remark(&same, end / columns as f64, &drawn, &all));
     frame.edges(canvas, &label, &format!("|error| ({unit}), log scale"));
 }
 
 /// What is not drawn one to one: zero crossings, and moves when there are too many.
-fn remark(moves: &[&Shown], column_s: f64, drawn: &[&Trace], traces: &[Trace]) -> String {
+fn remark(moves: &[&PlottedMove], column_s: f64, drawn: &[&OverlayLine], all: &[OverlayLine]) -> String {
     let mut text = String::new();
     if moves.len() > FEW {
         text += &format!("; peaks of every {} ms", number::plain_to(1e3 * column_s, 2));
     }
-    if drawn.len() < traces.len() {
-        text += &format!("; {} of {} moves drawn, grey: range of all", drawn.len(), traces.len());
+    if drawn.len() < all.len() {
+        text += &format!("; {} of {} moves drawn, grey: range of all", drawn.len(), all.len());
     }
     text
 }
@@ -94,20 +94,21 @@ fn heading(all: usize, same: usize, unit: &str) -> String {
 
 /// The time shown: some beyond the latest confirmation; moves that did not settle are worth four times
 /// as much, or everything when nothing settled. None without samples. Unit: s
-fn longest(moves: &[&Shown]) -> Option<f64> {
+fn longest(moves: &[&PlottedMove]) -> Option<f64> {
     let last =
-        moves.iter().filter_map(|shown| told::finite(&shown.stretch.points).last().map(|point| point.0));
+        moves.iter().filter_map(|shown| caption::finite(&shown.samples.points).last().map(|point| point.0));
     let last = last.filter(|t| *t > 0.0).reduce(f64::max)?;
-    let confirmed = moves.iter().filter_map(|shown| shown.line.confirmation_s.or(shown.line.settling_s));
+    let confirmed = moves.iter().filter_map(|shown| shown.report.confirmation_s.or(shown.report.settling_s));
     let Some(confirmed) = confirmed.filter(|t| t.is_finite()).reduce(f64::max) else { return Some(last) };
-    let all_settled = moves.iter().all(|shown| shown.line.settling_s.is_some());
-    let wanted = (1.3 * confirmed).max(0.02);
-    Some(if all_settled { wanted.min(last) } else { (4.0 * wanted).min(last) })
+    let all_settled = moves.iter().all(|shown| shown.report.settling_s.is_some());
+    let shown = (1.3 * confirmed).max(0.02);
+    Some(if all_settled { shown.min(last) } else { (4.0 * shown).min(last) })
 }
 
 /// The lowest |error| drawn: half the smallest count, so that an error of zero lies on the floor.
-fn floor(moves: &[&Shown]) -> f64 {
-    let count = |shown: &&Shown| Some(0.5 / shown.line.counts_per_unit).filter(|c| c.is_finite() && *c > 0.0);
+fn floor(moves: &[&PlottedMove]) -> f64 {
+    let count =
+        |shown: &&PlottedMove| Some(0.5 / shown.report.counts_per_unit).filter(|c| c.is_finite() && *c > 0.0);
     let smallest = moves.iter().filter_map(count).reduce(f64::min);
     let window = windows(moves).into_iter().reduce(f64::min).unwrap_or(1.0);
     // Decades far below the window would push it out of sight.
@@ -115,17 +116,17 @@ fn floor(moves: &[&Shown]) -> f64 {
 }
 
 /// The different windows of the moves.
-fn windows(moves: &[&Shown]) -> Vec<f64> {
+fn windows(moves: &[&PlottedMove]) -> Vec<f64> {
     let mut windows: Vec<f64> =
-        moves.iter().map(|shown| shown.line.window).filter(|w| w.is_finite() && *w > 0.0).collect();
+        moves.iter().map(|shown| shown.report.window).filter(|w| w.is_finite() && *w > 0.0).collect();
     windows.sort_by(f64::total_cmp);
     windows.dedup();
     windows
 }
 
 /// Smallest to largest |error| of all moves at each instant.
-fn range(canvas: &mut Canvas, frame: &Frame, traces: &[Trace], end: f64, columns: usize, factor: f64) {
-    let (low, high) = thin::range(traces, end, columns);
+fn range(canvas: &mut Canvas, frame: &Frame, all: &[OverlayLine], end: f64, columns: usize, factor: f64) {
+    let (low, high) = thin::range(all, end, columns);
     let at = |points: &[(f64, f64)]| {
         points.iter().map(|(t, e)| (frame.x(t * factor), frame.y(*e))).collect::<Vec<(f64, f64)>>()
     };
@@ -135,55 +136,55 @@ fn range(canvas: &mut Canvas, frame: &Frame, traces: &[Trace], end: f64, columns
 }
 
 /// Settled moves first, so that those that need attention lie on top; a long gap stays open.
-fn lines(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
-    for trace in traces {
-        let path: Vec<(f64, f64)> = trace.points.iter().map(|(t, e)| (t * factor, *e)).collect();
-        let crowd = traces.iter().filter(|other| other.outcome == trace.outcome).count();
+fn lines(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64) {
+    for line in drawn {
+        let path: Vec<(f64, f64)> = line.points.iter().map(|(t, e)| (t * factor, *e)).collect();
+        let crowd = drawn.iter().filter(|other| other.outcome == line.outcome).count();
         for run in thin::runs(&path) {
             let run = frame.all(run);
-            if trace.outcome != "settled" && crowd <= FEW {
+            if line.outcome != Outcome::Settled && crowd <= FEW {
                 // A white rim lifts the few that need attention off the crowd.
                 canvas.path(&run, RIM);
             }
-            canvas.path(&run, outcome::look(trace.outcome).in_a_crowd(crowd));
+            canvas.path(&run, outcome::style(line.outcome).in_a_crowd(crowd));
         }
     }
 }
 
 /// A settled move is marked where it came to be inside for good, any other where its line ends.
-fn marks(canvas: &mut Canvas, frame: &Frame, traces: &[&Trace], factor: f64) {
-    for trace in traces {
-        let Some((t, error)) = trace.mark else { continue };
+fn marks(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64) {
+    for line in drawn {
+        let Some((t, error)) = line.mark else { continue };
         let (x, y) = (frame.x(t * factor), frame.y(error));
         let at = (x.clamp(frame.area.left, frame.area.right()), y.clamp(frame.area.top, frame.area.bottom()));
-        outcome::look(trace.outcome).mark(canvas, at);
+        outcome::style(line.outcome).mark(canvas, at);
     }
 }
 
 /// One outcome, or without one the windows: where its line sample stands, from the left of the frame and
 /// in which row.
-struct Entry<'a> {
-    outcome: Option<&'a str>,
+struct Entry {
+    outcome: Option<Outcome>,
     text: String,
     left: f64,
     row: f64,
 }
 
 /// The outcomes that occur and the windows, in rows no wider than `room` pixels.
-fn legend<'a>(counts: &[(&'a str, usize)], windows: &[f64], unit: &str, room: f64) -> Vec<Entry<'a>> {
+fn legend(counts: &[(Outcome, usize)], windows: &[f64], unit: &str, room: f64) -> Vec<Entry> {
     let outcomes = counts.iter().map(|(outcome, count)| {
-        let mark = if *outcome == "settled" { ", marked at its settling time" } else { "" };
+        let mark = if *outcome == Outcome::Settled { ", marked at its settling time" } else { "" };
         let mark = if *count > 1 { mark.replace("its", "their") } else { mark.to_owned() };
-        (Some(*outcome), format!("{count} {outcome}{mark}"))
+        (Some(*outcome), format!("{count} {}{mark}", outcome.word()))
     });
-    let each: Vec<String> = windows.iter().take(MOST_WINDOWS).map(|w| told::length(*w, unit)).collect();
+    let each: Vec<String> = windows.iter().take(MOST_WINDOWS).map(|w| caption::length(*w, unit)).collect();
     let more = if windows.len() > MOST_WINDOWS { ", …" } else { "" };
     let windows = (!each.is_empty()).then(|| (None, format!("window ± {}{more}", each.join(", "))));
     let (mut left, mut row) = (0.0, 0.0);
     let mut entries = Vec::new();
     for (outcome, text) in outcomes.chain(windows) {
-        let text = words::shortened(&text, LABEL.size, room - SAMPLE);
-        let width = SAMPLE + words::width(&text, LABEL.size);
+        let text = text_fit::shortened(&text, LABEL.size, room - SAMPLE);
+        let width = SAMPLE + text_fit::width(&text, LABEL.size);
         if left > 0.0 && left + width > room {
             (left, row) = (0.0, row + 1.0);
         }
@@ -193,15 +194,15 @@ fn legend<'a>(counts: &[(&'a str, usize)], windows: &[f64], unit: &str, room: f6
     entries
 }
 
-impl Entry<'_> {
+impl Entry {
     /// Draws it, the legend beginning at `left` and its first line of text standing on `top`.
     fn draw(&self, canvas: &mut Canvas, left: f64, top: f64) {
         let (x, y) = (left + self.left, top + ROW * self.row);
-        let look = self.outcome.map(outcome::look);
-        let stroke = look.map_or(WINDOW, |look| look.stroke);
+        let style = self.outcome.map(outcome::style);
+        let stroke = style.map_or(WINDOW, |style| style.stroke);
         canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), stroke);
-        if let Some(look) = look {
-            look.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
+        if let Some(style) = style {
+            style.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
         }
         canvas.text((x + SAMPLE, y), Anchor::Start, LABEL, &self.text);
     }

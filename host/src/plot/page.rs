@@ -4,7 +4,9 @@ use minijinja::{Environment, Value, context};
 
 use super::sheet;
 use super::{PlotError, Sheet};
-use crate::report::line::MoveLine;
+use crate::report::cell::{TableField, cell, columns};
+use crate::report::field::Form;
+use crate::report::move_report::MoveReport;
 use crate::report::printable::printable;
 use crate::report::{number, summary};
 
@@ -13,55 +15,54 @@ const WIDE: f64 = 900.0;
 const NARROW: f64 = 480.0;
 
 /// The page: the pictures of `sheet`, and a table of `all` moves, which may be more than are pictured.
-pub fn html(sheet: &Sheet, all: &[MoveLine]) -> Result<String, PlotError> {
+pub fn html(sheet: &Sheet, all: &[MoveReport]) -> Result<String, PlotError> {
     let mut environment = Environment::new();
     environment.add_template("page.html", include_str!("page.html"))?;
     let page = environment.get_template("page.html")?;
-    let pictures: Vec<(String, String)> = sheet::pictures(sheet)
-        .iter()
-        .enumerate()
-        .map(|(i, picture)| {
-            (
-                picture.alone(sheet, WIDE, &format!("wide{i}")),
-                picture.alone(sheet, NARROW, &format!("narrow{i}")),
-            )
-        })
-        .collect();
+    let pictures = sheet::pictures(sheet).iter().enumerate().map(|(i, picture)| {
+        (picture.alone(sheet, WIDE, &format!("wide{i}")), picture.alone(sheet, NARROW, &format!("narrow{i}")))
+    });
     let counts: Vec<String> =
         std::iter::once(summary::counts_text(all)).chain(summary::settling_text(all)).collect();
+    let several_axes = all.iter().any(|report| report.axis != all[0].axis);
+    let columns = columns(&all.iter().collect::<Vec<&MoveReport>>());
     Ok(page.render(context! {
         heading => printable(&sheet.heading),
-        several_axes => all.iter().any(|line| Some(&line.axis) != all.first().map(|first| &first.axis)),
-        signatures => all.iter().any(|line| line.signature.is_some()),
         subject => sheet::subject(sheet).iter().map(|part| printable(part)).collect::<Vec<String>>(),
         summary => counts.join("; "),
-        pictures,
+        pictures => pictures.collect::<Vec<(String, String)>>(),
         notes => sheet.notes.iter().map(|note| printable(note)).collect::<Vec<String>>(),
-        rows => all.iter().map(row).collect::<Vec<Value>>(),
+        several_axes,
+        span => columns.len() + usize::from(several_axes),
+        columns => columns.iter().map(column).collect::<Vec<Value>>(),
+        rows => all.iter().map(|report| row(&columns, report)).collect::<Vec<Value>>(),
     })?)
 }
 
-/// One row of the table, as text.
-fn row(line: &MoveLine) -> Value {
-    let places = number::count_decimals(line.counts_per_unit);
-    let time = |value: Option<f64>| {
-        value.map_or(String::new(), |s| number::milliseconds_beside(s, line.settling_u_s))
+/// A heading: the title on one line, times with their unit below. Lengths have theirs beside each travel.
+fn column(shown: &TableField) -> Value {
+    let title = shown.column.title.replace("-\n", "").replace('\n', " ");
+    let unit = shown.column.decimals.unit();
+    let unit = if unit.is_empty() || unit == "{unit}" { String::new() } else { format!("<br>{unit}") };
+    let class = match shown.field.name {
+        "start_s" => "start",
+        _ if shown.field.form == Form::Text => "word",
+        _ => "",
     };
-    let mean = |value: Option<f64>| value.map_or(String::new(), |v| number::fixed(v, places + 1));
+    context! { name => shown.field.name, heading => title.trim().to_owned() + &unit, class }
+}
+
+/// One row of the table, as text.
+fn row(columns: &[TableField], report: &MoveReport) -> Value {
+    let decimals = number::count_decimals(report.counts_per_unit);
+    let text = |shown: &TableField| {
+        let text = cell(shown, report, decimals).unwrap_or_default();
+        if shown.field.name == "travel" { format!("{text} {}", printable(&report.unit)) } else { text }
+    };
     context! {
-        axis => printable(&line.axis),
-        number => line.number,
-        start => number::fixed(line.start_s, 3),
-        travel => number::fixed(line.travel, places),
-        unit => printable(&line.unit),
-        outcome => printable(&line.outcome),
-        settling => line.settling_s.map_or(String::new(), |s| number::milliseconds(s, line.settling_u_s)),
-        first_entry => time(line.first_entry_s),
-        confirmation => time(line.confirmation_s),
-        overshoot => number::fixed(line.overshoot, places),
-        rest_error => mean(line.rest_error),
-        rest_noise => mean(line.rest_noise_rms),
-        signature => printable(line.signature.as_deref().unwrap_or_default()),
-        reason => printable(&line.reason),
+        axis => printable(&report.axis),
+        outcome => report.outcome.word(),
+        reason => printable(&report.reason),
+        cells => columns.iter().map(text).collect::<Vec<String>>(),
     }
 }

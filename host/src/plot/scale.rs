@@ -44,11 +44,11 @@ impl Scale {
         }
     }
 
-    /// Round ticks, about `wanted` of them with text.
-    pub(super) fn ticks(&self, wanted: usize) -> Vec<Tick> {
+    /// Round ticks, about `count` of them with text.
+    pub(super) fn ticks(&self, count: usize) -> Vec<Tick> {
         match *self {
-            Self::Linear { low, high } => linear_ticks(low, high, wanted.max(2)),
-            Self::Log { low, high } => log_ticks(low, high, wanted.max(2)),
+            Self::Linear { low, high } => linear_ticks(low, high, count.max(2)),
+            Self::Log { low, high } => log_ticks(low, high, count.max(2)),
         }
     }
 }
@@ -57,8 +57,8 @@ impl Scale {
 /// run into the name of the axis.
 const LONGEST: usize = 5;
 
-fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
-    let rough = (high - low) / wanted as f64;
+fn linear_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
+    let rough = (high - low) / count as f64;
     let decade = 10f64.powf(rough.log10().floor());
     // The nearest of the round steps by ratio; the bounds are their geometric means.
     let step = match rough / decade {
@@ -74,18 +74,18 @@ fn linear_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
     let text = |value| if is_long { number::scientific(value) } else { number::fixed(value, places) };
     (0..=count)
         .map(|i| (first + i as f64) * step)
-        // What is left of a step by rounding is none.
+        // A rounding error beside the step is zero.
         .map(|value| if value.abs() < 1e-6 * step { 0.0 } else { value })
         .map(|value| Tick { value, text: Some(signed(text(value))) })
         .collect()
 }
 
-fn log_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
+fn log_ticks(low: f64, high: f64, count: usize) -> Vec<Tick> {
     let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
     let decades = (high / low).log10();
-    let every = (decades / wanted as f64).ceil().max(1.0) as i32;
+    let every = (decades / count as f64).ceil().max(1.0) as i32;
     // Where there is room, 2 and 5 get text too.
-    let told: &[u8] = if 3.0 * decades <= wanted as f64 { &[1, 2, 5] } else { &[1] };
+    let labelled: &[u8] = if 3.0 * decades <= count as f64 { &[1, 2, 5] } else { &[1] };
     let mut ticks = Vec::new();
     for decade in first..=last {
         for digit in 1..=9u8 {
@@ -93,7 +93,7 @@ fn log_ticks(low: f64, high: f64, wanted: usize) -> Vec<Tick> {
             if value < low * 0.999 || value > high * 1.001 {
                 continue;
             }
-            let has_text = told.contains(&digit) && decade.rem_euclid(every) == 0;
+            let has_text = labelled.contains(&digit) && decade.rem_euclid(every) == 0;
             ticks.push(Tick { value, text: has_text.then(|| signed(number::plain(value))) });
         }
     }
@@ -116,9 +116,9 @@ mod tests {
 
     #[test]
     fn ticks_are_round() {
-        let check = |scale: Scale, wanted, expected: &[&str]| {
-            let told: Vec<String> = scale.ticks(wanted).into_iter().filter_map(|tick| tick.text).collect();
-            assert_eq!(told, expected, "{scale:?}");
+        let check = |scale: Scale, count, expected: &[&str]| {
+            let found: Vec<String> = scale.ticks(count).into_iter().filter_map(|tick| tick.text).collect();
+            assert_eq!(found, expected, "{scale:?}");
         };
         check(Scale::linear(-0.02, 0.04), 6, &["−0.02", "−0.01", "0.00", "0.01", "0.02", "0.03", "0.04"]);
         check(Scale::linear(0.0, 250.0), 5, &["0", "50", "100", "150", "200", "250"]);

@@ -1,8 +1,8 @@
 //! In: a sheet of moves. Out: one SVG with its heading and three pictures one below the other.
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
-use super::{Sheet, curve, frame, overlay, stop, told, words};
-use crate::report::line::MoveLine;
+use super::{Sheet, caption, curve, frame, overlay, stop, text_fit};
+use crate::report::move_report::MoveReport;
 
 /// Width of a sheet; with its height it fills an A4 page. Unit: pixel
 const WIDTH: f64 = 900.0;
@@ -17,7 +17,7 @@ pub(super) enum Picture {
     Overlay,
 }
 
-/// The pictures of `sheet` in their order; without moves one is enough to say so.
+/// The pictures of `sheet` in their order; without moves one of them, with a message.
 pub(super) fn pictures(sheet: &Sheet) -> &'static [Picture] {
     let all = &[Picture::Stop, Picture::Curve, Picture::Overlay];
     if sheet.moves.is_empty() { &all[..1] } else { all }
@@ -32,7 +32,7 @@ impl Picture {
         }
     }
 
-    /// What a screen reader says of it.
+    /// Its title for a screen reader.
     pub(super) fn title(self) -> &'static str {
         match self {
             Self::Stop => "The stop of one move",
@@ -43,14 +43,16 @@ impl Picture {
 
     fn draw(self, canvas: &mut Canvas, outer: Area, sheet: &Sheet) {
         let none = "No moves were found, so there is nothing to draw.";
-        match (self, told::chosen(sheet)) {
+        match (self, caption::chosen(sheet)) {
             (_, None) => {
-                told::title(canvas, outer, self.title());
+                caption::title(canvas, outer, self.title());
                 frame::empty(canvas, frame::inner(outer, 40.0), none);
             }
-            (Self::Stop, Some(shown)) => stop::draw(canvas, outer, shown, &told::name(sheet, shown.line)),
+            (Self::Stop, Some(shown)) => {
+                stop::draw(canvas, outer, shown, &caption::name(sheet, shown.report))
+            }
             (Self::Curve, Some(shown)) => {
-                curve::draw(canvas, outer, shown.line, &told::name(sheet, shown.line))
+                curve::draw(canvas, outer, shown.report, &caption::name(sheet, shown.report))
             }
             (Self::Overlay, Some(_)) => overlay::draw(canvas, outer, &sheet.moves),
         }
@@ -79,12 +81,12 @@ pub fn svg(sheet: &Sheet) -> String {
 /// Draws the heading and what the sheet is about; returns where it ends.
 fn heading(canvas: &mut Canvas, sheet: &Sheet) -> f64 {
     let room = WIDTH - 2.0 * MARGIN;
-    let text = words::shortened(&sheet.heading, HEADING.size * 1.14, room);
+    let text = text_fit::shortened(&sheet.heading, HEADING.size * 1.14, room);
     canvas.text((MARGIN, 32.0), Anchor::Start, HEADING, &text);
     let mut y = 38.0;
     for part in subject(sheet) {
         y += 19.0;
-        canvas.text((MARGIN, y), Anchor::Start, LABEL, &words::shortened(&part, LABEL.size, room));
+        canvas.text((MARGIN, y), Anchor::Start, LABEL, &text_fit::shortened(&part, LABEL.size, room));
     }
     y + 16.0
 }
@@ -93,7 +95,7 @@ fn heading(canvas: &mut Canvas, sheet: &Sheet) -> f64 {
 fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
     let mut y = top;
     for note in notes {
-        for line in words::wrapped(note, ASIDE.size, WIDTH - 2.0 * MARGIN) {
+        for line in text_fit::wrapped(note, ASIDE.size, WIDTH - 2.0 * MARGIN) {
             y += 17.0;
             canvas.text((MARGIN, y), Anchor::Start, ASIDE, &line);
         }
@@ -103,13 +105,15 @@ fn notes(canvas: &mut Canvas, notes: &[String], top: f64) -> f64 {
 
 /// What the sheet is about, a line each.
 pub(super) fn subject(sheet: &Sheet) -> Vec<String> {
-    let lines: Vec<&MoveLine> = sheet.moves.iter().map(|shown| shown.line).collect();
-    told::subject(&lines)
+    let lines: Vec<&MoveReport> = sheet.moves.iter().map(|shown| shown.report).collect();
+    caption::subject(&lines)
 }
 
 fn description(sheet: &Sheet) -> String {
     let mut parts = subject(sheet);
-    parts.extend(told::chosen(sheet).map(|shown| stop::heading(shown.line, &told::name(sheet, shown.line))));
+    parts.extend(
+        caption::chosen(sheet).map(|shown| stop::heading(shown.report, &caption::name(sheet, shown.report))),
+    );
     parts.extend(sheet.notes.iter().cloned());
     parts.join(". ")
 }

@@ -1,14 +1,16 @@
 //! In: one move and its samples. Out: the picture of its stop: error against time from command end.
 
+use stillpoint_core::Definition;
+
 use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{Shown, thin, told, words};
-use crate::report::line::MoveLine;
+use super::{PlottedMove, caption, text_fit, thin};
+use crate::report::move_report::{MoveReport, definition_name};
 use crate::report::number;
 
 /// Largest part of the scale, in windows, that an error before the rest may claim. Beyond, the window
-/// would be too thin to read; the error is cut there and the label says so.
+/// would be too thin to read; the error is cut there, and the label names it.
 const MOST_WINDOWS: f64 = 8.0;
 /// Fill of the position window: light enough for the line, dark enough for a grey print.
 const BAND: &str = "#dbe9f4";
@@ -23,57 +25,64 @@ const CONFIRMATION: Stroke = Stroke::solid("#5b3a8c", 1.6).dashed("2 3");
 const ABOVE: f64 = 88.0;
 
 /// Draws the stop of one move into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &Shown, name: &str) {
-    let line = shown.line;
-    told::title(canvas, outer, &heading(line, name));
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &PlottedMove, name: &str) {
+    let report = shown.report;
+    caption::title(canvas, outer, &heading(report, name));
     let area = frame::inner(outer, ABOVE);
-    let points = told::finite(&shown.stretch.points);
-    let span = span(line, &points);
+    let points = caption::finite(&shown.samples.points);
+    let span = span(report, &points);
     let seen: Vec<(f64, f64)> = points.iter().copied().filter(|p| p.0 >= span.0 && p.0 <= span.1).collect();
     if seen.is_empty() {
-        return frame::empty(canvas, area, "No samples of this move were kept, so its stop cannot be drawn.");
+        return frame::empty(
+            canvas,
+            area,
+            "No samples of this move were recorded, so its stop cannot be drawn.",
+        );
     }
-    let (low, high) = range(line.window, &seen);
+    let (low, high) = range(report.window, &seen);
     let (factor, unit) = scale::time_unit(span.1.max(-span.0));
     let frame =
         Frame { area, x: Scale::linear(span.0 * factor, span.1 * factor), y: Scale::linear(low, high) };
     let path: Vec<(f64, f64)> = seen.iter().map(|(t, error)| (t * factor, *error)).collect();
-    band(canvas, &frame, line.window);
+    band(canvas, &frame, report.window);
     frame.grid(canvas);
-    band_edges(canvas, &frame, line.window);
+    band_edges(canvas, &frame, report.window);
     canvas.clipped(area, |canvas| error(canvas, &frame, &path));
     leaving(canvas, &frame, &path);
-    let time = format!("time from command end ({unit}){}", cut(line, &seen, low, high));
-    frame.edges(canvas, &time, &format!("command − feedback ({})", line.unit));
-    marks(canvas, &frame, line, factor);
+    let time = format!("time from command end ({unit}){}", cut(report, &seen, low, high));
+    frame.edges(canvas, &time, &format!("command − feedback ({})", report.unit));
+    marks(canvas, &frame, report, factor);
 }
 
-/// What the picture says before it is read; `name` is that of the move.
-pub(super) fn heading(line: &MoveLine, name: &str) -> String {
-    let travel = scale::signed(number::plain(line.travel));
-    let outcome = match line.settling_s {
+/// The title of the picture; `name` is that of the move.
+pub(super) fn heading(report: &MoveReport, name: &str) -> String {
+    let travel = scale::signed(number::plain(report.travel));
+    let outcome = match report.settling_s {
         Some(settling) => {
-            let by = if line.definition == "last-entry" { "" } else { &format!(" by {}", line.definition) };
-            format!("settled in {} ms{by}", number::milliseconds(settling, line.settling_u_s))
+            let by = match report.definition {
+                Definition::LastEntry => String::new(),
+                other => format!(" by {}", definition_name(other)),
+            };
+            format!("settled in {} ms{by}", number::milliseconds(settling, report.settling_u_s))
         }
-        None if line.reason.is_empty() => line.outcome.clone(),
-        None => format!("{}, {}", line.outcome, line.reason),
+        None if report.reason.is_empty() => report.outcome.word().to_owned(),
+        None => format!("{}, {}", report.outcome.word(), report.reason),
     };
-    format!("{name}, {travel} {}: {outcome}", line.unit)
+    format!("{name}, {travel} {}: {outcome}", report.unit)
 }
 
 /// The time shown, from command end: enough after the confirmation to see that it holds, and a quarter
-/// of that before command end; without a confirmation everything that was kept. Unit: s
-fn span(line: &MoveLine, points: &[(f64, f64)]) -> (f64, f64) {
+/// of that before command end; without a confirmation everything that was recorded. Unit: s
+fn span(report: &MoveReport, points: &[(f64, f64)]) -> (f64, f64) {
     let (first, last) = match (points.first(), points.last()) {
         (Some(first), Some(last)) => (first.0, last.0),
         _ => return (0.0, 1.0),
     };
-    let settled = line.settling_s.map(|s| line.confirmation_s.unwrap_or(s).max(s));
+    let settled = report.settling_s.map(|s| report.confirmation_s.unwrap_or(s).max(s));
     let last = last.max(first + 1e-6);
     let end = match settled.filter(|end| end.is_finite()) {
         // A stop that is inside at once still gets room for some of its rest.
-        Some(end) => (1.4 * end).max(end + 2.0 * line.window_time_s).max(0.02).min(last),
+        Some(end) => (1.4 * end).max(end + 2.0 * report.window_time_s).max(0.02).min(last),
         None => last,
     };
     let end = if end > 0.0 { end } else { last };
@@ -90,7 +99,7 @@ fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
     let limit = (MOST_WINDOWS * window).max(1.15 * largest(&mut after(end * 2.0 / 3.0)));
     let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e)).max(-limit);
     let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e)).min(limit);
-    // However far the error is off, the window keeps a little room on both sides.
+    // However far the error is off, the window has a little room on both sides.
     let room = 0.06 * (high - low);
     if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }
 }
@@ -120,7 +129,7 @@ fn band_edges(canvas: &mut Canvas, frame: &Frame, window: f64) {
     }
 }
 
-/// The error as a line; where samples are missing it is dotted, and said so if there is room.
+/// The error as a line; where samples are missing it is dotted, and labelled if there is room.
 fn error(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
     let runs = thin::runs(path);
     for run in &runs {
@@ -130,14 +139,14 @@ fn error(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
         let (Some(before), Some(after)) = (pair[0].last(), pair[1].first()) else { continue };
         let ends = frame.all(&[*before, *after]);
         canvas.path(&ends, MISSING);
-        if ends[1].0 - ends[0].0 > words::width("gap", ASIDE.size) {
+        if ends[1].0 - ends[0].0 > text_fit::width("gap", ASIDE.size) {
             let middle = (ends[0].0 + ends[1].0) / 2.0;
             canvas.text((middle, frame.area.bottom() - 14.0), Anchor::Middle, ASIDE, "gap");
         }
     }
 }
 
-/// Small arrows at the edge where the line leaves the frame, one for each stretch outside.
+/// Small arrows at the edge where the line leaves the frame, one for each excursion.
 fn leaving(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
     let (low, high) = frame.y.ends();
     for run in path.chunk_by(|a, b| (a.1 > high, a.1 < low) == (b.1 > high, b.1 < low)) {
@@ -153,30 +162,30 @@ fn leaving(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
     }
 }
 
-/// What of the error was cut, told under the frame; empty when nothing was.
-fn cut(line: &MoveLine, seen: &[(f64, f64)], low: f64, high: f64) -> String {
+/// How far the error reaches beyond the frame, as a remark; empty when it does not.
+fn cut(report: &MoveReport, seen: &[(f64, f64)], low: f64, high: f64) -> String {
     let outside = seen.iter().map(|point| point.1).filter(|error| *error > high || *error < low);
     let largest = outside.fold(0.0, |m: f64, e| if e.abs() > f64::abs(m) { e } else { m });
     if largest == 0.0 {
         return String::new();
     }
-    format!("; error cut, it reaches {}", told::length(largest, &line.unit))
+    format!("; error cut, it reaches {}", caption::length(largest, &report.unit))
 }
 
-fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
+fn marks(canvas: &mut Canvas, frame: &Frame, report: &MoveReport, factor: f64) {
     frame::mark(canvas, frame, (0.0, 2, Anchor::Start), COMMAND_END, "command end");
-    window_name(canvas, frame, line);
-    let (settling, uncertainty) = line.last_entry_s();
+    window_name(canvas, frame, report);
+    let (settling, uncertainty) = report.last_entry_s();
     let Some(settling) = settling.filter(|s| s.is_finite()) else {
-        return told::aside_right(canvas, frame, "no last entry to mark");
+        return caption::aside_right(canvas, frame, "no last entry to mark");
     };
     let entry = format!("last entry {} ms", number::milliseconds(settling, uncertainty));
-    let Some(confirmation) = line.confirmation_s.filter(|s| s.is_finite()) else {
+    let Some(confirmation) = report.confirmation_s.filter(|s| s.is_finite()) else {
         let side = frame::side(frame, settling * factor, &entry);
         return frame::mark(canvas, frame, (settling * factor, 0, side), LAST_ENTRY, &entry);
     };
     let confirmed =
-        format!("confirmation {} ms", number::milliseconds_beside(confirmation, line.settling_u_s));
+        format!("confirmation {} ms", number::milliseconds_beside(confirmation, report.settling_u_s));
     // Both labels on one side, the line nearer to them in the lower row: no line crosses a label.
     let sides = [(settling, &entry), (confirmation, &confirmed)]
         .map(|(t, text)| frame::side(frame, t * factor, text));
@@ -186,15 +195,15 @@ fn marks(canvas: &mut Canvas, frame: &Frame, line: &MoveLine, factor: f64) {
 }
 
 /// A sample of the band and its width, in the row of command end, whose own label stands at the left.
-fn window_name(canvas: &mut Canvas, frame: &Frame, line: &MoveLine) {
-    if !(line.window > 0.0 && line.window.is_finite()) {
+fn window_name(canvas: &mut Canvas, frame: &Frame, report: &MoveReport) {
+    if !(report.window > 0.0 && report.window.is_finite()) {
         return;
     }
-    let text = format!("window ± {}", told::length(line.window, &line.unit));
-    let text = words::shortened(&text, LABEL.size, frame.area.width / 2.0);
+    let text = format!("window ± {}", caption::length(report.window, &report.unit));
+    let text = text_fit::shortened(&text, LABEL.size, frame.area.width / 2.0);
     let (right, y) = (frame.area.right(), frame.area.top - 44.0);
     canvas.text((right, y), Anchor::End, LABEL, &text);
-    let right = right - words::width(&text, LABEL.size) - 6.0;
+    let right = right - text_fit::width(&text, LABEL.size) - 6.0;
     let (left, top, bottom) = (right - 26.0, y - 11.0, y + 2.0);
     canvas.shape(&[(left, top), (right, top), (right, bottom), (left, bottom)], BAND);
     for y in [top, bottom] {

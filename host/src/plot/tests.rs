@@ -1,27 +1,28 @@
 //! In: invented sheets of every difficulty. Out: what each picture of them must hold.
 
 use resvg::usvg::roxmltree::Document;
+use stillpoint_core::Definition;
 
-use super::fake::{self, Shape};
-use super::{Sheet, Shown, Stretch, html, png, svg};
-use crate::report::line::MoveLine;
+use super::{PlottedMove, Sheet, StopTrace, html, png, svg};
+use crate::report::fixture::{self, Shape};
+use crate::report::move_report::{MoveReport, definition_name};
 
-type Move = (MoveLine, Stretch);
+type Move = (MoveReport, StopTrace);
 
 fn moves(shapes: &[Shape], count: u32, rest_s: f64) -> Vec<Move> {
     let one = |number: u32| {
-        let points = fake::points(shapes[number as usize % shapes.len()], rest_s, number);
-        (fake::measured(number, &points), Stretch { points })
+        let points = fixture::points(shapes[number as usize % shapes.len()], rest_s, number);
+        (fixture::measured(number, &points), StopTrace { points })
     };
     (1..=count).map(one).collect()
 }
 
 fn sheet(moves: &[Move]) -> Sheet<'_> {
-    let moves = moves.iter().map(|(line, stretch)| Shown { line, stretch }).collect();
+    let moves = moves.iter().map(|(report, samples)| PlottedMove { report, samples }).collect();
     Sheet { moves, chosen: None, heading: "Tray shuttle".to_owned(), notes: &[] }
 }
 
-/// The SVG is XML, says what it is, holds no number that is none, and every word of `labels`.
+/// The SVG is XML with a title and a description, has no coordinate that is not finite, and every word of `labels`.
 fn check(case: &str, moves: &[Move], labels: &[&str]) {
     let picture = svg(&sheet(moves));
     let document = Document::parse(&picture).unwrap_or_else(|error| panic!("{case}: {error}"));
@@ -46,10 +47,14 @@ fn check(case: &str, moves: &[Move], labels: &[&str]) {
 fn every_kind_of_recording_has_its_pictures() {
     check("no moves", &[], &["no moves", "nothing to draw"]);
     let marks = ["command end", "last entry", "confirmation", "window ± 0.01 mm", "± 2u", "one count"];
-    check("one ringing move", &moves(&[fake::ringing], 1, 0.6), &marks);
-    check("lag", &moves(&[fake::lag], 3, 0.6), &["error cut, it reaches", "3 moves: 3 settled", "3 settled"]);
+    check("one ringing move", &moves(&[fixture::ringing], 1, 0.6), &marks);
+    check(
+        "lag",
+        &moves(&[fixture::lag], 3, 0.6),
+        &["error cut, it reaches", "3 moves: 3 settled", "3 settled"],
+    );
     let unsettled = ["no last entry to mark", "unsettled, outside the window", "2 unsettled"];
-    check("offset", &moves(&[|t| 25.0 + fake::lag(t)], 2, 0.6), &unsettled);
+    check("offset", &moves(&[|t| 25.0 + fixture::lag(t)], 2, 0.6), &unsettled);
     check("zero error", &flat(0.0), &["settled in 0.00 ± 0.42 ms", "window ± 0.01 mm"]);
     check("far off", &flat(1e12), &["no last entry to mark", "settled for no window"]);
 }
@@ -57,38 +62,38 @@ fn every_kind_of_recording_has_its_pictures() {
 /// Moves whose error never changes.
 fn flat(error: f64) -> Vec<Move> {
     let mut moves = moves(&[|_| 0.0], 2, 0.4);
-    for (line, stretch) in &mut moves {
-        stretch.points.iter_mut().for_each(|point| point.1 = error);
-        *line = fake::measured(line.number, &stretch.points);
+    for (report, samples) in &mut moves {
+        samples.points.iter_mut().for_each(|point| point.1 = error);
+        *report = fixture::measured(report.number, &samples.points);
     }
     moves
 }
 
 #[test]
 fn hostile_names_and_numbers_do_no_harm() {
-    let mut moves = moves(&[fake::ringing], 5, 0.3);
-    for (i, (line, stretch)) in moves.iter_mut().enumerate() {
-        line.file = format!("{}<tray>&\"{i}\".csv", "long/".repeat(200));
-        line.axis = "\u{0}axis\u{1b}[31m]]>".to_owned();
-        line.reason = "<script>alert(1)</script>".repeat(50);
+    let mut moves = moves(&[fixture::ringing], 5, 0.3);
+    for (i, (report, samples)) in moves.iter_mut().enumerate() {
+        report.file = format!("{}<tray>&\"{i}\".csv", "long/".repeat(200));
+        report.axis = "\u{0}axis\u{1b}[31m]]>".to_owned();
+        report.reason = "<script>alert(1)</script>".repeat(50);
         let odd = [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e300][i];
-        (line.window, line.counts_per_unit, line.travel) = (odd, odd, odd);
-        (line.settling_s, line.confirmation_s, line.settling_u_s) = (Some(odd), Some(odd), Some(odd));
-        line.settling_curve.push((odd, Some(odd)));
-        stretch.points[5] = (odd, odd);
+        (report.window, report.counts_per_unit, report.travel) = (odd, odd, odd);
+        (report.settling_s, report.confirmation_s, report.settling_u_s) = (Some(odd), Some(odd), Some(odd));
+        report.settling_curve.push((odd, Some(odd)));
+        samples.points[5] = (odd, odd);
     }
     for at in 0..moves.len() {
         check(&format!("odd number {at}"), &moves[at..=at], &[]);
     }
     check("all odd", &moves, &["5 moves"]);
-    let lines: Vec<MoveLine> = moves.iter().map(|one| one.0.clone()).collect();
-    let page = html(&sheet(&moves), &lines).unwrap();
+    let reports: Vec<MoveReport> = moves.iter().map(|one| one.0.clone()).collect();
+    let page = html(&sheet(&moves), &reports).unwrap();
     assert!(!page.contains("<script"), "markup in a name must stay text");
 }
 
 #[test]
-fn several_axes_and_units_are_told_apart() {
-    let mut mixed = moves(&[fake::ringing, fake::lag], 3, 0.6);
+fn several_axes_and_units_stay_apart() {
+    let mut mixed = moves(&[fixture::ringing, fixture::lag], 3, 0.6);
     mixed[0].0.axis = "gripper turntable".to_owned();
     mixed[0].0.unit = "deg".to_owned();
     mixed[2].1.points.retain(|point| !(0.02..0.06).contains(&point.0));
@@ -110,14 +115,14 @@ fn several_axes_and_units_are_told_apart() {
 }
 
 #[test]
-fn no_samples_at_all_is_said() {
-    let bare = [(fake::line(1, Some(0.08)), Stretch::default())];
+fn no_samples_at_all_are_reported() {
+    let bare = [(fixture::report(1, Some(0.08)), StopTrace::default())];
     check("no samples", &bare, &["its stop cannot be drawn", "no stop can be drawn"]);
 }
 
 #[test]
 fn ten_thousand_moves_stay_one_light_picture() {
-    let some = moves(&[fake::ringing, fake::lag, fake::hunting], 60, 0.2);
+    let some = moves(&[fixture::ringing, fixture::lag, fixture::hunting], 60, 0.2);
     let many: Vec<Move> = some.iter().cycle().take(10_000).cloned().collect();
     check("10,000 moves", &many, &["All 10000 moves", "of 10000 moves drawn, grey: range of all"]);
     let size = svg(&sheet(&many)).len();
@@ -127,7 +132,7 @@ fn ten_thousand_moves_stay_one_light_picture() {
 /// The PNG has twice the pixels of the SVG and is not blank.
 #[test]
 fn the_png_has_the_size_of_the_sheet() {
-    for (case, moves) in [("no moves", Vec::new()), ("ringing", moves(&[fake::ringing], 2, 0.4))] {
+    for (case, moves) in [("no moves", Vec::new()), ("ringing", moves(&[fixture::ringing], 2, 0.4))] {
         let picture = svg(&sheet(&moves));
         let pixels = resvg::tiny_skia::Pixmap::decode_png(&png(&picture).unwrap()).expect(case);
         let document = Document::parse(&picture).unwrap();
@@ -139,8 +144,8 @@ fn the_png_has_the_size_of_the_sheet() {
 }
 
 #[test]
-fn the_chosen_move_is_the_one_asked_for_else_the_slowest() {
-    let moves = moves(&[fake::ringing, fake::lag], 4, 0.6);
+fn the_chosen_move_is_drawn_large_else_the_slowest() {
+    let moves = moves(&[fixture::ringing, fixture::lag], 4, 0.6);
     let slowest =
         moves.iter().max_by(|a, b| f64::total_cmp(&a.0.settling_s.unwrap(), &b.0.settling_s.unwrap()));
     let slowest = slowest.unwrap().0.number;
@@ -152,10 +157,10 @@ fn the_chosen_move_is_the_one_asked_for_else_the_slowest() {
 
 #[test]
 fn the_page_needs_nothing_else() {
-    let moves = moves(&[fake::ringing, fake::hunting], 4, 0.6);
-    let lines: Vec<MoveLine> = moves.iter().map(|one| one.0.clone()).collect();
+    let moves = moves(&[fixture::ringing, fixture::hunting], 4, 0.6);
+    let reports: Vec<MoveReport> = moves.iter().map(|one| one.0.clone()).collect();
     let notes = ["A < B & C.".to_owned()];
-    let page = html(&Sheet { notes: &notes, ..sheet(&moves) }, &lines).unwrap();
+    let page = html(&Sheet { notes: &notes, ..sheet(&moves) }, &reports).unwrap();
     for load in ["<script", "<link", "<img", "@import", "src=", "href=", "url(http", "url(//"] {
         assert!(!page.contains(load), "{load}");
     }
@@ -195,19 +200,22 @@ fn words_are_drawn_in_the_png() {
 /// Under another definition the picture still marks the last entry, not the time that definition reports.
 #[test]
 fn the_last_entry_is_marked_whatever_the_definition() {
-    for definition in ["last-entry", "iso-9283", "target-reached"] {
-        let mut line = fake::measured(1, &fake::points(fake::ringing, 0.3, 1));
-        let entry = line.settling_s.unwrap();
-        line.definition = definition.to_owned();
-        line.confirmation_s = Some(entry + line.window_time_s);
-        if definition != "last-entry" {
-            line.settling_s = Some(entry * 0.6);
+    for definition in [Definition::LastEntry, Definition::Iso9283, Definition::TargetReached] {
+        let mut report = fixture::measured(1, &fixture::points(fixture::ringing, 0.3, 1));
+        let entry = report.settling_s.unwrap();
+        report.definition = definition;
+        report.confirmation_s = Some(entry + report.window_time_s);
+        if definition != Definition::LastEntry {
+            report.settling_s = Some(entry * 0.6);
         }
-        let stretch = Stretch { points: fake::points(fake::ringing, 0.3, 1) };
-        let moves = vec![Shown { line: &line, stretch: &stretch }];
+        let samples = StopTrace { points: fixture::points(fixture::ringing, 0.3, 1) };
+        let moves = vec![PlottedMove { report: &report, samples: &samples }];
         let text = svg(&Sheet { moves, chosen: None, heading: String::new(), notes: &[] });
         let marked = format!("last entry {:.1}", entry * 1e3);
-        assert!(text.contains(&marked), "{definition}: {marked}");
-        assert_eq!(text.contains(&format!(" by {definition}")), definition != "last-entry");
+        assert!(text.contains(&marked), "{definition:?}: {marked}");
+        assert_eq!(
+            text.contains(&format!(" by {}", definition_name(definition))),
+            definition != Definition::LastEntry
+        );
     }
 }

@@ -1,21 +1,21 @@
 //! In: moves with thousands of samples. Out: lines of one point per column of pixels, and not too many of them.
 
-use std::collections::HashMap;
+use stillpoint_core::Outcome;
 
-use super::{Shown, told};
+use super::{PlottedMove, caption};
 
 /// Most lines drawn over each other: more only turn black, and the file heavy.
 const MOST_LINES: usize = 60;
 
 /// Time from command end (s), |error|.
-type Line = Vec<(f64, f64)>;
+type Points = Vec<(f64, f64)>;
 
 /// The line of one move in the overlay.
 #[derive(Clone, Debug)]
-pub(super) struct Trace<'a> {
-    pub(super) outcome: &'a str,
+pub(super) struct OverlayLine {
+    pub(super) outcome: Outcome,
     /// Time from command end (s), largest |error| around it.
-    pub(super) points: Line,
+    pub(super) points: Points,
     /// Where its mark stands.
     pub(super) mark: Option<(f64, f64)>,
     settling_s: Option<f64>,
@@ -23,11 +23,11 @@ pub(super) struct Trace<'a> {
 
 /// The largest |error| in each of `columns` equal parts of 0 to `end`, not below `floor`; none without
 /// samples after command end.
-pub(super) fn trace<'a>(shown: &Shown<'a>, end: f64, columns: usize, floor: f64) -> Option<Trace<'a>> {
-    let line = shown.line;
-    let mut points: Line = Vec::new();
+pub(super) fn overlay_line(shown: &PlottedMove, end: f64, columns: usize, floor: f64) -> Option<OverlayLine> {
+    let report = shown.report;
+    let mut points: Points = Vec::new();
     let mut last_column = None;
-    for (t, error) in told::finite(&shown.stretch.points) {
+    for (t, error) in caption::finite(&shown.samples.points) {
         if t < 0.0 || t > end * 1.02 {
             continue;
         }
@@ -44,41 +44,38 @@ pub(super) fn trace<'a>(shown: &Shown<'a>, end: f64, columns: usize, floor: f64)
         last_column = Some(at);
     }
     let last = *points.last()?;
-    let settled = line.last_entry_s().0.filter(|s| s.is_finite()).map(|s| (s, line.window));
+    let settled = report.last_entry_s().0.filter(|s| s.is_finite()).map(|s| (s, report.window));
     let mark = settled.unwrap_or((last.0.min(end), last.1));
-    Some(Trace { outcome: &line.outcome, points, mark: Some(mark), settling_s: line.settling_s })
+    Some(OverlayLine { outcome: report.outcome, points, mark: Some(mark), settling_s: report.settling_s })
 }
 
 fn column(t: f64, end: f64, columns: usize) -> usize {
     (t / end * columns as f64).max(0.0) as usize
 }
 
-/// The traces worth drawing, settled ones first: a fair share of each outcome, evenly spread over the
+/// The lines worth drawing, settled ones first: a fair share of each outcome, evenly spread over the
 /// recording, and always the slowest settled one.
-pub(super) fn chosen<'a, 'b>(traces: &'b [Trace<'a>]) -> Vec<&'b Trace<'a>> {
-    let most = if traces.len() <= MOST_LINES { usize::MAX } else { MOST_LINES };
-    let mut kinds: Vec<(&str, Vec<&Trace>)> = Vec::new();
-    let mut place: HashMap<&str, usize> = HashMap::new();
-    for trace in traces {
-        let at = *place.entry(trace.outcome).or_insert(kinds.len());
-        if at == kinds.len() {
-            kinds.push((trace.outcome, Vec::new()));
+pub(super) fn drawn(all: &[OverlayLine]) -> Vec<&OverlayLine> {
+    let most = if all.len() <= MOST_LINES { usize::MAX } else { MOST_LINES };
+    let mut outcomes: Vec<Outcome> = Vec::new();
+    for line in all {
+        if !outcomes.contains(&line.outcome) {
+            outcomes.push(line.outcome);
         }
-        kinds[at].1.push(trace);
     }
-    kinds.sort_by_key(|(outcome, _)| *outcome != "settled");
-    let share = most / kinds.len().max(1);
-    let mut chosen = Vec::new();
-    for (_, moves) in kinds {
-        let step = moves.len().div_ceil(share.max(1)).max(1);
-        let slowest = moves.iter().copied().reduce(|a, b| if slower(b, a) { b } else { a });
-        chosen.extend(moves.iter().copied().step_by(step));
-        chosen.extend(slowest.filter(|slowest| !chosen.iter().any(|one| std::ptr::eq(*one, *slowest))));
+    outcomes.sort_by_key(|outcome| *outcome != Outcome::Settled);
+    let share = most / outcomes.len().max(1);
+    let mut drawn: Vec<&OverlayLine> = Vec::new();
+    for outcome in outcomes {
+        let lines: Vec<&OverlayLine> = all.iter().filter(|line| line.outcome == outcome).collect();
+        let step = lines.len().div_ceil(share.max(1)).max(1);
+        let slowest = lines.iter().copied().reduce(|a, b| if is_slower(b, a) { b } else { a });
+        drawn.extend(lines.iter().copied().step_by(step));
+        drawn.extend(slowest.filter(|slowest| !drawn.iter().any(|one| std::ptr::eq(*one, *slowest))));
     }
-    chosen
+    drawn
 }
-
-/// A step between points so many times the usual one is a gap. Thinned samples have steps of up to about
+/// A step between points that is this many times the median step is a gap. Thinned samples have steps of up to about
 /// four times their median, and jitter of the clock stays far below.
 const GAP: f64 = 12.0;
 
@@ -90,14 +87,14 @@ pub(super) fn runs(points: &[(f64, f64)]) -> Vec<&[(f64, f64)]> {
     points.chunk_by(|a, b| !(longest > 0.0 && b.0 - a.0 > longest)).collect()
 }
 
-fn slower(a: &Trace, b: &Trace) -> bool {
+fn is_slower(a: &OverlayLine, b: &OverlayLine) -> bool {
     a.settling_s.unwrap_or(0.0) > b.settling_s.unwrap_or(0.0)
 }
 
-/// Smallest and largest |error| of all traces in each column that any of them reaches.
-pub(super) fn range(traces: &[Trace], end: f64, columns: usize) -> (Line, Line) {
+/// Smallest and largest |error| of all lines in each column that any of them reaches.
+pub(super) fn range(lines: &[OverlayLine], end: f64, columns: usize) -> (Points, Points) {
     let mut reach = vec![(f64::INFINITY, 0.0f64); columns + 1];
-    for (t, error) in traces.iter().flat_map(|trace| &trace.points) {
+    for (t, error) in lines.iter().flat_map(|line| &line.points) {
         if let Some((low, high)) = reach.get_mut(column(*t, end, columns)) {
             (*low, *high) = (low.min(*error), high.max(*error));
         }
@@ -114,7 +111,7 @@ pub(super) fn range(traces: &[Trace], end: f64, columns: usize) -> (Line, Line) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plot::decimate::Keeper;
+    use crate::plot::decimate::Decimator;
 
     #[test]
     fn a_line_is_split_at_gaps_only() {
@@ -134,10 +131,10 @@ mod tests {
     #[test]
     fn thinning_makes_no_gaps() {
         for length in [500, 2_500, 9_999, 100_000] {
-            let mut keeper = Keeper::new(256);
+            let mut decimator = Decimator::new(256);
             // Runs of equal values put both extremes of a pair at its beginning.
-            (0..length).for_each(|i| keeper.take(f64::from(i), f64::from(i / 300).sin()));
-            assert_eq!(runs(&keeper.points()).len(), 1, "{length}");
+            (0..length).for_each(|i| decimator.push(f64::from(i), f64::from(i / 300).sin()));
+            assert_eq!(runs(&decimator.points()).len(), 1, "{length}");
         }
     }
 }

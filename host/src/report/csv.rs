@@ -1,175 +1,113 @@
-//! In: a measured move. Out: its CSV row, under the same field names as its JSON line.
+//! In: rows and the table of their fields. Out: CSV under the names of the fields.
 //!
-//! `Writer` quotes by RFC 4180, so that a name with commas, quotes or line breaks reads back as it was.
+//! Quoted by RFC 4180, so that a name with commas, quotes or line breaks reads back as it was.
 
 use std::io;
 
-use super::line::MoveLine;
+use super::field::{Field, Value, WindowSettling};
+use super::move_report::{FIELDS, MoveReport, stored_fields};
 
-/// Writes the header, then one row for each move.
+/// Writes the header, then one line for each row.
 #[derive(Debug)]
-pub struct Writer<W: io::Write> {
-    rows: csv::Writer<W>,
-    with_kinds: bool,
+pub struct Writer<R: 'static, W: io::Write> {
+    fields: Vec<&'static Field<R>>,
+    lines: csv::Writer<W>,
 }
 
-impl<W: io::Write> Writer<W> {
+impl<W: io::Write> Writer<MoveReport, W> {
+    /// Of moves.
+    pub fn of_moves(out: W) -> io::Result<Self> {
+        Self::new(FIELDS.iter().collect(), out)
+    }
+
+    /// Of moves out of a store: their kinds in one more column.
+    pub fn of_stored_moves(out: W) -> io::Result<Self> {
+        Self::new(stored_fields().collect(), out)
+    }
+}
+
+impl<R, W: io::Write> Writer<R, W> {
     /// Writes the header to `out`.
-    pub fn new(out: W) -> io::Result<Self> {
-        let mut rows = csv::Writer::from_writer(out);
-        rows.write_record(header()).map_err(plain)?;
-        Ok(Self { rows, with_kinds: false })
+    pub fn new(fields: Vec<&'static Field<R>>, out: W) -> io::Result<Self> {
+        let mut lines = csv::Writer::from_writer(out);
+        lines.write_record(fields.iter().map(|field| field.name)).map_err(io_error)?;
+        Ok(Self { fields, lines })
     }
 
-    /// The same for moves out of a store: their kinds in one more column.
-    pub fn with_kinds(out: W) -> io::Result<Self> {
-        let mut rows = csv::Writer::from_writer(out);
-        rows.write_record(header().iter().chain(&["kind"])).map_err(plain)?;
-        Ok(Self { rows, with_kinds: true })
+    /// Writes one row.
+    pub fn write(&mut self, row: &R) -> io::Result<()> {
+        self.lines.write_record(self.fields.iter().map(|field| text((field.value)(row)))).map_err(io_error)
     }
 
-    /// Writes one move.
-    pub fn take(&mut self, line: &MoveLine) -> io::Result<()> {
-        let kind = self.with_kinds.then(|| line.kind.clone().unwrap_or_default());
-        self.rows.write_record(row(line).into_iter().chain(kind)).map_err(plain)
-    }
-
-    /// Writes what is still held back.
+    /// Writes what is still buffered.
     pub fn finish(mut self) -> io::Result<()> {
-        self.rows.flush()
+        self.lines.flush()
     }
 }
 
 /// The error of the medium itself, so that a closed pipe is still known as one.
-fn plain(error: csv::Error) -> io::Error {
+fn io_error(error: csv::Error) -> io::Error {
     match error.into_kind() {
         csv::ErrorKind::Io(error) => error,
         other => io::Error::other(format!("{other:?}")),
     }
 }
 
-/// The names of the columns, in the order of [`row`].
-pub fn header() -> Vec<&'static str> {
-    vec![
-        "file",
-        "axis",
-        "move",
-        "start_s",
-        "command_end_s",
-        "travel",
-        "peak_speed",
-        "unit",
-        "window",
-        "window_time_s",
-        "definition",
-        "outcome",
-        "reason",
-        "settling_s",
-        "settling_u_s",
-        "first_entry_s",
-        "confirmation_s",
-        "stabilization_s",
-        "window_entries",
-        "overshoot",
-        "peak_following_error",
-        "error_at_command_end",
-        "rest_error",
-        "rest_noise_rms",
-        "counts_per_unit",
-        "ringing_hz",
-        "ringing_u_hz",
-        "damping_ratio",
-        "tail_s",
-        "signature",
-        "settling_curve",
-        "settling_95_s",
-    ]
+/// A value as text, empty where there is none; a curve is `window:settling;…` with an empty settling where the move did
+/// not settle.
+pub fn text(value: Value) -> String {
+    match value {
+        Value::Text(text) => text.unwrap_or_default().to_owned(),
+        Value::Whole(number) => number.to_string(),
+        // Shortest text that reads back as the same number.
+        Value::Number(number) => number.map(|number| number.to_string()).unwrap_or_default(),
+        Value::Curve(points) => curve(points),
+    }
 }
 
-/// The fields of one move as text; a field without a value is empty, the settling curve is
-/// `window:settling;…` with an empty settling where the move did not settle.
-pub fn row(line: &MoveLine) -> Vec<String> {
-    vec![
-        line.file.clone(),
-        line.axis.clone(),
-        line.number.to_string(),
-        number(line.start_s),
-        number(line.command_end_s),
-        number(line.travel),
-        number(line.peak_speed),
-        line.unit.clone(),
-        number(line.window),
-        number(line.window_time_s),
-        line.definition.clone(),
-        line.outcome.clone(),
-        line.reason.clone(),
-        optional(line.settling_s),
-        optional(line.settling_u_s),
-        optional(line.first_entry_s),
-        optional(line.confirmation_s),
-        optional(line.stabilization_s),
-        line.window_entries.to_string(),
-        number(line.overshoot),
-        number(line.peak_following_error),
-        number(line.error_at_command_end),
-        optional(line.rest_error),
-        optional(line.rest_noise_rms),
-        number(line.counts_per_unit),
-        optional(line.ringing_hz),
-        optional(line.ringing_u_hz),
-        optional(line.damping_ratio),
-        optional(line.tail_s),
-        line.signature.clone().unwrap_or_default(),
-        curve(&line.settling_curve),
-        optional(line.settling_95_s),
-    ]
-}
-
-/// Shortest text that reads back as the same number.
-fn number(value: f64) -> String {
-    if value.is_finite() { value.to_string() } else { String::new() }
-}
-
-fn optional(value: Option<f64>) -> String {
-    value.map(number).unwrap_or_default()
-}
-
-fn curve(points: &[(f64, Option<f64>)]) -> String {
-    let each: Vec<String> = points
-        .iter()
-        .map(|(window, settling)| format!("{}:{}", number(*window), optional(*settling)))
-        .collect();
-    each.join(";")
+fn curve(points: &[WindowSettling]) -> String {
+    let point = |(window, settling): &WindowSettling| {
+        format!("{window}:{}", settling.map(|settling| settling.to_string()).unwrap_or_default())
+    };
+    points.iter().map(point).collect::<Vec<String>>().join(";")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plot::fake::line;
+    use crate::report::fixture::report;
 
-    /// The position of every name in the JSON line, which is the contract.
-    #[test]
-    fn names_and_order_are_those_of_the_json_line() {
-        let json = serde_json::to_string(&line(1, Some(0.08))).unwrap();
-        let at: Vec<usize> =
-            header().iter().map(|name| json.find(&format!("\"{name}\":")).expect(name)).collect();
-        assert!(at.is_sorted(), "{at:?}");
-        let fields = serde_json::from_str::<serde_json::Value>(&json).unwrap();
-        assert_eq!(fields.as_object().unwrap().len(), header().len());
+    #[track_caller]
+    fn rows(reports: &[MoveReport]) -> (Vec<String>, Vec<csv::StringRecord>) {
+        let mut bytes = Vec::new();
+        let mut writer = Writer::of_stored_moves(&mut bytes).unwrap();
+        reports.iter().for_each(|report| writer.write(report).unwrap());
+        writer.finish().unwrap();
+        let mut reader = csv::Reader::from_reader(bytes.as_slice());
+        let header = reader.headers().unwrap().iter().map(str::to_owned).collect();
+        (header, reader.records().map(Result::unwrap).collect())
     }
 
     #[test]
-    fn a_row_holds_the_same_values_as_the_json_line() {
-        for line in [line(1, Some(0.08)), line(2, None)] {
-            let json = serde_json::to_value(&line).unwrap();
-            for (name, text) in header().into_iter().zip(row(&line)) {
-                match &json[name] {
-                    serde_json::Value::Null => assert_eq!(text, "", "{name}"),
-                    serde_json::Value::String(expected) => assert_eq!(&text, expected, "{name}"),
-                    serde_json::Value::Number(expected) => {
+    fn a_row_holds_the_values_of_the_json_line_in_its_order() {
+        let settled = MoveReport { kind: Some("kind 3".to_owned()), ..report(1, Some(0.08)) };
+        let reports = [settled, report(2, None)];
+        let (header, rows) = rows(&reports);
+        let text = serde_json::to_string(&reports[0]).unwrap();
+        let places: Vec<_> =
+            header.iter().map(|name| text.find(&format!("\"{name}\":")).expect(name)).collect();
+        assert!(places.is_sorted(), "{places:?}");
+        for (report, row) in reports.iter().zip(&rows) {
+            let json = serde_json::to_value(report).unwrap();
+            assert_eq!(json.as_object().unwrap().len() + usize::from(report.kind.is_none()), header.len());
+            for (name, text) in header.iter().zip(row) {
+                match json.get(name) {
+                    None | Some(serde_json::Value::Null) => assert_eq!(text, "", "{name}"),
+                    Some(serde_json::Value::String(expected)) => assert_eq!(text, expected, "{name}"),
+                    Some(serde_json::Value::Number(expected)) => {
                         assert_eq!(text.parse::<f64>().ok(), expected.as_f64(), "{name}");
                     }
-                    _ => assert_eq!(text, curve(&line.settling_curve), "{name}"),
+                    Some(_) => assert_eq!(text, curve(&report.settling_curve), "{name}"),
                 }
             }
         }
@@ -177,17 +115,9 @@ mod tests {
 
     #[test]
     fn any_name_reads_back_as_it_was() {
-        let mut odd = line(1, None);
-        odd.file = "a,\"b\"\r\n<script>\u{7};=1+1".to_owned();
-        let mut bytes = Vec::new();
-        let mut writer = Writer::new(&mut bytes).unwrap();
-        writer.take(&odd).unwrap();
-        writer.take(&line(2, Some(0.08))).unwrap();
-        writer.finish().unwrap();
-        let mut reader = csv::Reader::from_reader(bytes.as_slice());
-        assert_eq!(reader.headers().unwrap(), &csv::StringRecord::from(header()));
-        let rows: Vec<csv::StringRecord> = reader.records().map(Result::unwrap).collect();
-        assert_eq!(rows, [row(&odd), row(&line(2, Some(0.08)))]);
+        let file = "a,\"b\"\r\n<script>\u{7};=1+1";
+        let (_, rows) = rows(&[MoveReport { file: file.to_owned(), ..report(1, None) }]);
+        assert_eq!(&rows[0][0], file);
     }
 
     #[test]

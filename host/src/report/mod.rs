@@ -1,12 +1,22 @@
-//! In: measured moves. Out: table, JSON lines, CSV.
-pub mod line;
+//! In: measured moves, and what a monitor sends. Out: JSON lines, CSV, tables and sentences.
 
-pub mod csv;
 pub mod number;
-pub mod kind;
 pub mod printable;
-pub mod shift;
+pub mod describe;
+
+// A move.
+pub mod clock;
+pub mod field;
+pub mod axis_context;
+pub mod move_report;
+pub mod cell;
+pub mod csv;
 pub mod summary;
 pub mod table;
-pub mod told;
+
+// A shift, and what becomes of settling.
+pub mod shift;
 pub mod trend;
+
+#[cfg(test)]
+pub(crate) mod fixture;

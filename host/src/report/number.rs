@@ -1,8 +1,8 @@
 //! In: a measured value, with its uncertainty or resolution. Out: its text with as many digits as it deserves.
 
-/// Decimals of a time beyond which nothing is measured; keeps text short when an uncertainty is absurd.
+/// Decimals of a time beyond which nothing is measured; absurd uncertainties would make text long.
 const MOST_DECIMALS: usize = 6;
-/// Decimals of a length beyond which no axis is measured: nanometres told in metres.
+/// Decimals of a length beyond which no axis is measured: nanometres written in metres.
 const MOST_LENGTH_DECIMALS: usize = 9;
 
 /// Decimals that show two significant digits of `uncertainty` (GUM, JCGM 100:2008, 7.2.6), in its unit.
@@ -10,8 +10,8 @@ pub fn decimals(uncertainty: f64) -> usize {
     if !uncertainty.is_finite() || uncertainty <= 0.0 {
         return 1;
     }
-    let wanted = 1.0 - uncertainty.log10().floor();
-    wanted.clamp(0.0, MOST_DECIMALS as f64) as usize
+    let decimals = 1.0 - uncertainty.log10().floor();
+    decimals.clamp(0.0, MOST_DECIMALS as f64) as usize
 }
 
 /// Decimals that resolve one feedback count of `counts_per_unit`.

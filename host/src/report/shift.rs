@@ -2,7 +2,7 @@
 
 use comfy_table::{CellAlignment, Table, presets};
 
-use super::line::MoveLine;
+use super::move_report::MoveReport;
 use super::number::fixed;
 use super::printable::printable;
 
@@ -19,31 +19,31 @@ struct Part {
     settling: Vec<f64>,
 }
 
-/// A shift so far.
+/// The moves of a shift so far.
 #[derive(Clone, Debug)]
-pub struct Shift {
+pub struct ShiftSummary {
     seconds: f64,
     axes: Vec<(String, String, Vec<Part>)>,
 }
 
-impl Shift {
+impl ShiftSummary {
     /// A shift of this length. Unit: s
-    pub fn new(seconds: f64) -> Shift {
-        Shift { seconds, axes: Vec::new() }
+    pub fn new(seconds: f64) -> ShiftSummary {
+        ShiftSummary { seconds, axes: Vec::new() }
     }
 
-    /// Takes one move.
-    pub fn take(&mut self, line: &MoveLine) {
-        let place = self.axes.iter().position(|axis| axis.0 == line.axis).unwrap_or_else(|| {
-            let window = format!("± {} {}", line.window, line.unit);
-            self.axes.push((line.axis.clone(), window, vec![Part::default(); PARTS]));
+    /// Adds a move.
+    pub fn push(&mut self, report: &MoveReport) {
+        let place = self.axes.iter().position(|axis| axis.0 == report.axis).unwrap_or_else(|| {
+            let window = format!("± {} {}", report.window, report.unit);
+            self.axes.push((report.axis.clone(), window, vec![Part::default(); PARTS]));
             self.axes.len() - 1
         });
-        let part = (line.command_end_s / self.seconds * PARTS as f64).max(0.0) as usize;
+        let part = (report.command_end_s / self.seconds * PARTS as f64).max(0.0) as usize;
         let parts = self.axes.get_mut(place).map(|axis| &mut axis.2);
         if let Some(part) = parts.and_then(|parts| parts.get_mut(part.min(PARTS - 1))) {
             part.moves += 1;
-            part.settling.extend(line.settling_s.map(|settling| settling * 1e3));
+            part.settling.extend(report.settling_s.map(|settling| settling * 1e3));
         }
     }
 
@@ -90,13 +90,13 @@ impl Shift {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plot::fake::line;
+    use crate::report::fixture::report;
 
     #[test]
-    fn each_part_tells_its_own_moves() {
-        let mut shift = Shift::new(600.0);
+    fn each_part_counts_its_own_moves() {
+        let mut shift = ShiftSummary::new(600.0);
         for (second, settling) in [(1.0, Some(0.010)), (2.0, Some(0.030)), (59.0, None), (601.0, Some(0.1))] {
-            shift.take(&MoveLine { command_end_s: second, ..line(1, settling) });
+            shift.push(&MoveReport { command_end_s: second, ..report(1, settling) });
         }
         let text = shift.text();
         let rows: Vec<Vec<&str>> = text.lines().map(|line| line.split_whitespace().collect()).collect();

@@ -4,115 +4,112 @@ use std::collections::HashMap;
 
 use comfy_table::{Cell, CellAlignment, Table, presets};
 
-use super::line::MoveLine;
+use super::cell::{TableField, cell, columns};
+use super::field::Form;
+use super::move_report::{MoveReport, definition_name};
 use super::printable::printable;
 use super::{number, summary};
 
-/// A column: its heading, how readily it is given up on a narrow terminal (0: never), its cells.
+/// A column with its cells.
 struct Column {
     heading: String,
+    /// Columns are dropped from the highest number down; 0 never.
     spare: u8,
+    is_text: bool,
     cells: Vec<String>,
 }
 
-/// The table as text, ending in a line break. Columns that don't fit into `width` characters are left
-/// out and named; `colour` adds ANSI colour to the outcome, which is always there as a word too.
-pub fn table(lines: &[MoveLine], colour: bool, width: Option<usize>) -> String {
+/// The table as text, ending in a line break. Columns that don't fit into `width` characters are
+/// dropped and named; `colour` adds ANSI colour to the outcome, which is always there as a word too.
+pub fn table(reports: &[MoveReport], colour: bool, width: Option<usize>) -> String {
     let mut text = String::new();
-    for (heading, moves) in blocks(lines) {
+    for (heading, moves) in blocks(reports) {
         text.push_str(&heading);
         text.push('\n');
-        let (mut columns, left_out) = fitted(columns(&moves), width.unwrap_or(usize::MAX));
+        let (mut columns, dropped) = fitted(filled(&moves), width.unwrap_or(usize::MAX));
         let drawn = drawn(&mut columns);
         text.push_str(&if colour { coloured(&drawn) } else { drawn });
         for reason in reasons(&moves) {
             text.push_str(&format!("* {reason}\n"));
         }
-        if !left_out.is_empty() {
-            text.push_str(&format!("Too narrow for: {}\n", left_out.join(", ")));
+        if !dropped.is_empty() {
+            text.push_str(&format!("Too narrow for: {}\n", dropped.join(", ")));
         }
         text.push('\n');
     }
-    text.push_str(&closing(lines));
+    text.push_str(&closing(reports));
     text
 }
 
-/// Moves that share everything a heading says, in order of first appearance.
-fn blocks(lines: &[MoveLine]) -> Vec<(String, Vec<&MoveLine>)> {
-    let mut blocks: Vec<(String, Vec<&MoveLine>)> = Vec::new();
+/// Moves with the same heading, in order of first appearance.
+fn blocks(reports: &[MoveReport]) -> Vec<(String, Vec<&MoveReport>)> {
+    let mut blocks: Vec<(String, Vec<&MoveReport>)> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
-    for line in lines {
+    for report in reports {
         let heading = format!(
             "{} · {} · window ± {} {} for {} ms · {}",
-            printable(&line.file),
-            printable(&line.axis),
-            number::plain_to(line.window, 6),
-            printable(&line.unit),
-            number::plain(1e3 * line.window_time_s),
-            printable(&line.definition)
+            printable(&report.file),
+            printable(&report.axis),
+            number::plain_to(report.window, 6),
+            printable(&report.unit),
+            number::plain(1e3 * report.window_time_s),
+            definition_name(report.definition)
         );
         let at = *place.entry(heading.clone()).or_insert(blocks.len());
         if at == blocks.len() {
             blocks.push((heading, Vec::new()));
         }
-        blocks[at].1.push(line);
+        blocks[at].1.push(report);
     }
     blocks
 }
 
-fn columns(moves: &[&MoveLine]) -> Vec<Column> {
-    let unit = moves.first().map_or_else(String::new, |line| printable(&line.unit));
-    let places = moves.iter().map(|line| number::count_decimals(line.counts_per_unit)).max().unwrap_or(3);
-    let column = |heading: &str, spare, cell: &dyn Fn(&MoveLine) -> String| Column {
-        heading: heading.replace("{unit}", &unit),
-        spare,
-        cells: moves.iter().map(|line| cell(line)).collect(),
+/// The columns of moves in the same unit.
+fn filled(moves: &[&MoveReport]) -> Vec<Column> {
+    let unit = moves.first().map_or_else(String::new, |report| printable(&report.unit));
+    let decimals =
+        moves.iter().map(|report| number::count_decimals(report.counts_per_unit)).max().unwrap_or(3);
+    let column = |shown: TableField| {
+        let text = |report: &&MoveReport| {
+            let text = cell(&shown, report, decimals).unwrap_or(DASH.to_owned());
+            let has_reason = shown.field.name == "outcome" && !report.reason.is_empty();
+            text + if has_reason { "*" } else { "" }
+        };
+        Column {
+            heading: heading(&shown, &unit),
+            spare: shown.column.spare,
+            is_text: shown.field.form == Form::Text,
+            cells: moves.iter().map(text).collect(),
+        }
     };
-    let time = |value: Option<f64>, line: &MoveLine| {
-        value.map_or(DASH.to_owned(), |s| number::milliseconds_beside(s, line.settling_u_s))
-    };
-    let length = |value: f64| number::fixed(value, places);
-    // One digit beyond the count: a mean over many samples resolves it.
-    let mean = |value: Option<f64>| value.map_or(DASH.to_owned(), |v| number::fixed(v, places + 1));
-    let mut columns = vec![
-        column("move", 0, &|line| line.number.to_string()),
-        column("start\ns", 3, &|line| number::fixed(line.start_s, 3)),
-        column("travel\n{unit}", 2, &|line| length(line.travel)),
-        column("\noutcome", 0, &|line| {
-            format!("{}{}", printable(&line.outcome), if line.reason.is_empty() { "" } else { "*" })
-        }),
-        column("settling\nms ± 2u", 0, &|line| {
-            line.settling_s.map_or(DASH.to_owned(), |s| number::milliseconds(s, line.settling_u_s))
-        }),
-        column("first\nentry ms", 6, &|line| time(line.first_entry_s, line)),
-        column("confir-\nmation ms", 5, &|line| time(line.confirmation_s, line)),
-        column("over-\nshoot {unit}", 1, &|line| length(line.overshoot)),
-        column("rest\nerror {unit}", 4, &|line| mean(line.rest_error)),
-        column("rest\nrms {unit}", 7, &|line| mean(line.rest_noise_rms)),
-        column("\nsignature", 2, &|line| line.signature.as_deref().map_or(DASH.to_owned(), printable)),
-        column("\nkind", 3, &|line| line.kind.as_deref().map_or(DASH.to_owned(), printable)),
-    ];
-    // Where no shape was looked for and no kind was told, a column of dashes would only take room.
-    let is_spare = |heading: &str| heading.ends_with("signature") || heading.ends_with("kind");
-    columns.retain(|column| !is_spare(&column.heading) || column.cells.iter().any(|cell| cell != DASH));
-    columns
+    columns(moves).into_iter().map(column).collect()
+}
+
+/// Title and unit of a column on two lines.
+fn heading(shown: &TableField, unit: &str) -> String {
+    let title = shown.column.title;
+    let unit = shown.column.decimals.unit().replace("{unit}", unit);
+    match unit.is_empty() {
+        true => title.to_owned(),
+        false => format!("{title}{}{unit}", if title.contains('\n') { ' ' } else { '\n' }),
+    }
 }
 
 /// Stands for a value that does not exist, so that no column has holes.
 const DASH: &str = "–";
 
-/// The columns that fit into `width` characters, and the names of the others.
+/// The columns that fit into `width` characters, and the headings of those dropped.
 fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
-    let mut left_out = Vec::new();
+    let mut dropped = Vec::new();
     while columns.iter().map(|column| column.width() + GAP).sum::<usize>() > width.saturating_add(GAP) {
         let Some((at, _)) =
             columns.iter().enumerate().filter(|(_, c)| c.spare > 0).max_by_key(|(_, c)| c.spare)
         else {
             break;
         };
-        left_out.push(columns.remove(at).heading.replace("-\n", "").replace('\n', " ").trim().to_owned());
+        dropped.push(columns.remove(at).heading.replace("-\n", "").replace('\n', " ").trim().to_owned());
     }
-    (columns, left_out)
+    (columns, dropped)
 }
 
 /// Blanks between columns.
@@ -134,8 +131,8 @@ fn drawn(columns: &mut [Column]) -> String {
     }
     for (at, column) in table.column_iter_mut().enumerate() {
         column.set_padding((0, GAP as u16));
-        let is_word = ["outcome", "signature", "kind"].iter().any(|word| columns[at].heading.ends_with(word));
-        column.set_cell_alignment(if is_word { CellAlignment::Left } else { CellAlignment::Right });
+        let alignment = if columns[at].is_text { CellAlignment::Left } else { CellAlignment::Right };
+        column.set_cell_alignment(alignment);
     }
     table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
 }
@@ -157,42 +154,128 @@ fn coloured(drawn: &str) -> String {
 }
 
 /// Every reason once, with the moves it is about: `moves 3, 7–9: …`.
-fn reasons(moves: &[&MoveLine]) -> Vec<String> {
+fn reasons(moves: &[&MoveReport]) -> Vec<String> {
     let mut reasons: Vec<(&str, Vec<u32>)> = Vec::new();
     let mut place: HashMap<&str, usize> = HashMap::new();
-    for line in moves.iter().filter(|line| !line.reason.is_empty()) {
-        let at = *place.entry(&line.reason).or_insert(reasons.len());
+    for report in moves.iter().filter(|report| !report.reason.is_empty()) {
+        let at = *place.entry(&report.reason).or_insert(reasons.len());
         if at == reasons.len() {
-            reasons.push((&line.reason, Vec::new()));
+            reasons.push((&report.reason, Vec::new()));
         }
-        reasons[at].1.push(line.number);
+        reasons[at].1.push(report.number);
     }
-    let told = |(reason, numbers): (&str, Vec<u32>)| {
+    let sentence = |(reason, numbers): (&str, Vec<u32>)| {
         let plural = if numbers.len() == 1 { "" } else { "s" };
         format!("move{plural} {}: {}", ranges(&numbers), printable(reason))
     };
-    reasons.into_iter().map(told).collect()
+    reasons.into_iter().map(sentence).collect()
 }
 
-/// Runs of moves that are named; how many more there are is said.
+/// Runs of moves that are named; of the others only the number is written.
 const RUNS: usize = 20;
 
 /// `1, 3–5` for 1, 3, 4, 5.
 fn ranges(numbers: &[u32]) -> String {
-    let (mut text, mut left) = (Vec::new(), numbers.len());
+    let (mut text, mut remaining) = (Vec::new(), numbers.len());
     for run in numbers.chunk_by(|a, b| a.checked_add(1) == Some(*b)).take(RUNS) {
         let [first, last] = [run.first(), run.last()].map(|end| end.copied().unwrap_or_default());
         text.push(if first == last { first.to_string() } else { format!("{first}–{last}") });
-        left -= run.len();
+        remaining -= run.len();
     }
-    let more = if left == 0 { String::new() } else { format!(" and {left} more") };
+    let more = if remaining == 0 { String::new() } else { format!(" and {remaining} more") };
     text.join(", ") + &more
 }
 
-fn closing(lines: &[MoveLine]) -> String {
-    let counts = summary::counts_text(lines);
-    summary::settling_text(lines).map_or(format!("{counts}\n"), |settling| format!("{counts}; {settling}\n"))
+fn closing(reports: &[MoveReport]) -> String {
+    let counts = summary::counts_text(reports);
+    summary::settling_text(reports)
+        .map_or(format!("{counts}\n"), |settling| format!("{counts}; {settling}\n"))
 }
 
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::report::fixture::report;
+
+    fn moves() -> Vec<MoveReport> {
+        let mut reports =
+            vec![report(1, Some(0.083_214)), report(2, Some(0.0)), report(3, None), report(4, None)];
+        reports[1].travel = -60.0;
+        reports
+    }
+
+    fn widest(text: &str) -> usize {
+        text.lines().map(|line| line.chars().count()).max().unwrap_or(0)
+    }
+
+    #[test]
+    fn every_move_is_a_row_with_its_settling_and_uncertainty() {
+        let text = table(&moves(), false, Some(120));
+        for expected in [
+            "tray.csv · tray shuttle · window ± 0.01 mm for 10 ms · last-entry",
+            "83.21 ± 0.42",
+            "-60.000",
+            "unsettled*",
+            "* moves 3–4: outside the window at the end of the rest",
+            "4 moves: 2 settled, 2 unsettled; median settling 41.61 ms, worst 83.21 ms (move 1)",
+        ] {
+            assert!(text.contains(expected), "{expected:?} missing in\n{text}");
+        }
+        assert!(!text.contains('\x1b'));
+        assert!(!text.contains("Too narrow"), "{text}");
+        assert!(widest(&text) <= 120, "{} wide:\n{text}", widest(&text));
+    }
+
+    #[test]
+    fn a_narrow_terminal_drops_columns_and_names_them() {
+        let text = table(&moves(), false, Some(70));
+        assert!(text.contains("Too narrow for: rest rms mm, first entry ms, confirmation ms"), "{text}");
+        assert!(
+            text.lines()
+                .filter(|l| !l.starts_with("Too narrow") && !l.contains(';'))
+                .all(|l| l.chars().count() <= 70),
+            "{text}"
+        );
+        assert!(table(&moves(), false, Some(1)).contains("83.21 ± 0.42"), "the answer is never dropped");
+    }
+
+    #[test]
+    fn colour_is_only_added() {
+        let plain = table(&moves(), false, None);
+        let coloured = table(&moves(), true, None);
+        assert!(coloured.contains("\x1b[32msettled\x1b[0m") && coloured.contains("\x1b[31munsettled\x1b[0m"));
+        let mut stripped = coloured;
+        for code in ["\x1b[32m", "\x1b[31m", "\x1b[0m"] {
+            stripped = stripped.replace(code, "");
+        }
+        assert_eq!(stripped, plain);
+    }
+
+    #[test]
+    fn axes_and_windows_are_separate_blocks() {
+        let mut reports = moves();
+        reports[2].axis = "dibble".to_owned();
+        reports[3].window = 0.005;
+        let text = table(&reports, false, None);
+        assert_eq!(text.matches("last-entry").count(), 3, "{text}");
+    }
+
+    #[test]
+    fn no_moves_and_hostile_names_are_printed_plainly() {
+        assert_eq!(table(&[], true, Some(100)), "no moves\n");
+        let mut odd = report(1, Some(0.05));
+        odd.axis = "\x1b[2Jaxis\n".to_owned();
+        odd.travel = f64::NAN;
+        let text = table(&[odd], false, None);
+        assert!(!text.contains('\x1b') && !text.contains("NaN"), "{text}");
+    }
+
+    #[test]
+    fn many_moves_of_one_reason_are_not_all_named() {
+        let check = |numbers: &[u32], expected: &str| assert_eq!(ranges(numbers), expected);
+        check(&[1, 3, 4, 5], "1, 3–5");
+        let apart: Vec<u32> = (1..=23).map(|k| 3 * k).chain([70, 71]).collect();
+        let named: Vec<String> = (1..=20).map(|k| (3 * k).to_string()).collect();
+        check(&apart, &format!("{} and 5 more", named.join(", ")));
+    }
+}

@@ -29,7 +29,7 @@ pub struct TrendLine {
     pub to_s: f64,
     /// Intervals used.
     pub intervals: usize,
-    /// Intervals left out: too few moves, no numbers, or a restart within.
+    /// Intervals not used: too few moves, no numbers, or a restart within.
     pub left_out: usize,
     /// Intervals that are warm-up.
     pub warm_up_intervals: usize,
@@ -39,7 +39,7 @@ pub struct TrendLine {
     pub change_points: Vec<(f64, f64, f64)>,
     /// Start of the stretch the trend was fitted to. Unit: s
     pub fitted_from_s: Option<f64>,
-    /// Value of the line at `to_s`; none if it is "not settled", which `settles_now` tells. Unit: s
+    /// Value of the line at `to_s`; none if it is "not settled", see `settles_now`. Unit: s
     pub level_s: Option<f64>,
     /// Slope. Unit: s per hour
     pub slope_s_per_h: Option<f64>,
@@ -87,9 +87,9 @@ pub struct TrendLine {
     pub unsettled_p: Option<f64>,
     /// Intervals in which moves did not settle: (start in s, how many, of how many).
     pub unsettled_intervals: Vec<(f64, u64, u64)>,
-    /// When the watch over these moves began anew: slopes are not taken across. Unit: s
+    /// When the watch over these moves began anew: no slope spans a restart. Unit: s
     pub restarts: Vec<f64>,
-    /// What costs are told against. Unit: s
+    /// Settling time that costs are compared with. Unit: s
     pub baseline_s: Option<f64>,
     /// `asked`, `monitor` or `first interval`; empty without one.
     pub baseline_from: String,
@@ -99,11 +99,11 @@ pub struct TrendLine {
     pub limit_likely_s: Option<f64>,
     /// As far as can be seen, from `to_s`. Unit: s
     pub limit_seen_s: Option<f64>,
-    /// What told it: `curves` or `settling times`.
+    /// From what it was extrapolated: `curves` or `settling times`.
     pub limit_by: String,
     /// Figure of the last interval; none if it is "not settled". Unit: s
     pub last_s: Option<f64>,
-    /// Whether the monitor found it slower and has not taken that back; none if it is not known.
+    /// Whether the monitor found a drift to slower that still stands; none if unknown.
     pub drifts_up: Option<bool>,
 }
 
@@ -220,7 +220,7 @@ pub(crate) mod tests {
     }
 
     #[test]
-    fn the_line_tells_the_trend() {
+    fn the_line_holds_the_trend() {
         let line = line();
         assert!((line.slope_s_per_h.unwrap() - 0.005).abs() < 2e-4, "{line:?}");
         assert!((line.level_s.unwrap() - 0.06).abs() < 3e-4 && line.change_points.len() == 1, "{line:?}");

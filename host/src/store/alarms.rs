@@ -1,17 +1,16 @@
-//! In: a time. Out: the steps in the lives of the alarms within it, and who had them made.
+//! In: a time. Out: the steps in the lives of the alarms within it, and who made the monitor take them.
 
 use std::collections::BTreeMap;
 
 use rusqlite::params;
 use serde::Serialize;
-use stillpoint_core::wire::crc::LargeTable;
-use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
-use super::{Store, kind, time};
+use super::database::Store;
+use super::{frame, kind, time};
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -35,11 +34,11 @@ pub struct AlarmLine {
     pub limit: i64,
     /// The kind of moves that it is about, in words; empty if none.
     pub kind: String,
-    /// How soon a person must answer: low, medium, high or highest; none if the monitor did not tell.
+    /// How soon a person must answer: low, medium, high or highest; none if the monitor did not send it.
     pub priority: Option<&'static str>,
-    /// Letter of the category by NE 107: F, C, S or M; none if the monitor did not tell.
+    /// Letter of the category by NE 107: F, C, S or M; none if the monitor did not send it.
     pub category: Option<char>,
-    /// Who acknowledged it, set it aside or took it back, if the journal knows.
+    /// Who acknowledged it, shelved it, or put it out of or back into service, if the journal has it.
     pub who: Option<String>,
     /// Unit of `value` and `limit`.
     pub unit: &'static str,
@@ -73,10 +72,9 @@ impl AlarmLine {
     }
 }
 
-/// What the frame says beside the table. Nothing, if it is of a monitor that did not know more.
-fn more(body: Option<&[u8]>) -> Option<Alarm> {
-    let frame = Frame::check::<LargeTable>(body?).ok()?;
-    match frame.read::<Message>().ok()?.payload {
+/// The alarm in its frame, which has more than the table; none of a monitor too old to send more.
+fn alarm_in(body: Option<&[u8]>) -> Option<Alarm> {
+    match frame::message(body?)? {
         Message::Alarm(alarm) if alarm.event != AlarmEvent::Unknown => Some(alarm),
         _ => None,
     }
@@ -103,7 +101,7 @@ fn unit(subject: &str) -> &'static str {
     }
 }
 
-/// A monitor tells its open alarms again to whoever asks who it is: a step is told once here, as it came first.
+/// A monitor sends its open alarms again whenever it is identified: of equal steps only the first is selected.
 const STEPS: &str = "
     SELECT coalesce(name, 'axis ' || alarms.axis), alarm, at_us, subject, state, number, value, limit_value,
         (SELECT body FROM frames WHERE frames.device = alarms.device AND frames.boot = alarms.boot
@@ -119,14 +117,14 @@ const STEPS: &str = "
 impl Store {
     /// Steps of alarms within a time, in its order. `axis` is a name or a number. Unit: µs since 1970, UTC
     pub fn alarms(&self, axis: Option<&str>, (since, until): (i64, i64)) -> Result<Vec<AlarmLine>, Error> {
-        let words = self.words_of_kinds()?;
+        let kinds = self.all_kind_descriptions()?;
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
             let mut statement = self.connection.prepare_cached(STEPS)?;
             let rows = statement.query_map(params![since, until, axis], |row| {
-                let more = more(row.get_ref(8)?.as_blob_or_null()?);
-                let number = more.map_or(0, |alarm| alarm.kind);
+                let sent = alarm_in(row.get_ref(8)?.as_blob_or_null()?);
+                let number = sent.map_or(0, |alarm| alarm.kind);
                 let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
-                let unmet = if number == 0 { String::new() } else { format!("kind {number}") };
+                let unknown = if number == 0 { String::new() } else { format!("kind {number}") };
                 let subject: String = row.get(3)?;
                 Ok(AlarmLine {
                     unit: unit(&subject),
@@ -138,9 +136,9 @@ impl Store {
                     number: row.get(5)?,
                     value: row.get(6)?,
                     limit: row.get(7)?,
-                    kind: words.get(&place).cloned().unwrap_or(unmet),
-                    priority: more.map(|alarm| told::priority(alarm.priority)),
-                    category: more.map(|alarm| letter(alarm.category)),
+                    kind: kinds.get(&place).cloned().unwrap_or(unknown),
+                    priority: sent.map(|alarm| describe::priority(alarm.priority)),
+                    category: sent.map(|alarm| letter(alarm.category)),
                     who: row.get(9)?,
                 })
             })?;
@@ -149,13 +147,13 @@ impl Store {
         read().map_err(|error| self.fault(&error))
     }
 
-    /// Every kind that monitors told, in words, by device, axis and the store's number of it.
-    fn words_of_kinds(&self) -> Result<BTreeMap<(i64, u8, i64), String>, Error> {
-        let mut words = BTreeMap::new();
+    /// Descriptions of the kinds of all axes, by device, axis and [`kind::id`].
+    fn all_kind_descriptions(&self) -> Result<BTreeMap<(i64, u8, i64), String>, Error> {
+        let mut all = BTreeMap::new();
         for known in self.axes()? {
-            let kinds = self.kind_words(&known)?;
-            words.extend(kinds.into_iter().map(|(id, words)| ((known.device, known.axis.axis, id), words)));
+            let kinds = self.kind_descriptions(&known)?;
+            all.extend(kinds.into_iter().map(|(id, text)| ((known.device, known.axis.axis, id), text)));
         }
-        Ok(words)
+        Ok(all)
     }
 }

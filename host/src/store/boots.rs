@@ -1,29 +1,28 @@
-//! In: ticks of one start of a device, and when frames of it came. Out: wall time, tied to the ticks once and for all.
+//! In: ticks of one start of a device, and when frames of it came. Out: wall time, fixed once for each start.
 
 use std::collections::HashMap;
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, named_params, params};
 
-use super::Store;
-use crate::error::Error;
+use super::insert;
 
 /// Where the ticks of one start lie in wall time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Boot {
+pub(super) struct Boot {
     /// Unit: ticks/s
-    pub ticks_per_second: u32,
+    pub(super) ticks_per_second: u32,
     /// UTC at tick 0. Unit: µs since 1970
-    pub epoch: i64,
+    pub(super) epoch: i64,
 }
 
 impl Boot {
     /// UTC at a tick. Unit: µs since 1970
-    pub fn at(&self, ticks: u64) -> i64 {
+    pub(super) fn at(&self, ticks: u64) -> i64 {
         self.epoch.saturating_add(self.scale(ticks, 1_000_000))
     }
 
     /// A length of time. Unit: ns
-    pub fn nanoseconds(&self, ticks: u32) -> i64 {
+    pub(super) fn nanoseconds(&self, ticks: u32) -> i64 {
         self.scale(u64::from(ticks), 1_000_000_000)
     }
 
@@ -33,27 +32,27 @@ impl Boot {
     }
 }
 
-/// How wall time came to be known.
+/// What the wall time of a start follows from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum From {
+pub(super) enum EpochSource {
     /// The device's own clock had been set. Unit: µs since 1970 at tick 0
     Device(i64),
-    /// A live frame told this tick when it came.
+    /// A live frame names this tick, which was just past when the frame came.
     Arrival(u64),
-    /// Nothing better than a frame out of the log: the start lies no later than this.
+    /// A frame out of the log names this tick: the start lies no later than that.
     Replay(u64),
 }
 
-/// All starts known.
+/// Starts whose wall time was looked up or fixed.
 #[derive(Debug, Default)]
 pub(super) struct Boots(HashMap<(i64, u32), Boot>);
 
-/// Rate of a device that never told it; later versions of the wire tell it in every settings frame. Unit: ticks/s
-const UNTOLD_RATE: u32 = 1_000_000;
+/// Rate of a device that sent no hello. Unit: ticks/s
+const DEFAULT_RATE: u32 = 1_000_000;
 
 impl Boots {
-    /// The start, if it is tied to wall time.
-    pub(super) fn known(
+    /// The start, if its wall time is known.
+    pub(super) fn find(
         &mut self,
         store: &Connection,
         device: i64,
@@ -74,57 +73,50 @@ impl Boots {
         }))
     }
 
-    /// The start; if it is new it is tied to wall time now.
-    pub(super) fn tie(
+    /// The start; if its wall time is not known, it is fixed now and for good.
+    pub(super) fn find_or_date(
         &mut self,
         store: &Connection,
         (device, boot): (i64, u32),
-        from: From,
+        source: EpochSource,
         arrived: i64,
     ) -> rusqlite::Result<Boot> {
-        if let Some(known) = self.known(store, device, boot)? {
+        if let Some(known) = self.find(store, device, boot)? {
             return Ok(known);
         }
         let rate: Option<u32> = store
             .prepare_cached("SELECT ticks_per_second FROM devices WHERE id = ?1")?
             .query_row([device], |row| row.get(0))?;
-        let new = Boot { ticks_per_second: rate.unwrap_or(UNTOLD_RATE), epoch: 0 };
-        let (epoch, word) = match from {
-            From::Device(epoch) => (epoch, "device"),
-            From::Arrival(ticks) => (arrived.saturating_sub(new.at(ticks)), "arrival"),
-            From::Replay(ticks) => {
-                let next = next(store, device, boot)?.unwrap_or(arrived).min(arrived);
-                (next.saturating_sub(new.at(ticks)), "replay")
+        let new = Boot { ticks_per_second: rate.unwrap_or(DEFAULT_RATE), epoch: 0 };
+        let (epoch, word) = match source {
+            EpochSource::Device(epoch) => (epoch, "device"),
+            EpochSource::Arrival(ticks) => (arrived.saturating_sub(new.at(ticks)), "arrival"),
+            EpochSource::Replay(ticks) => {
+                let end = next_epoch(store, device, boot)?.unwrap_or(arrived).min(arrived);
+                (end.saturating_sub(new.at(ticks)), "replay")
             }
         };
         let new = Boot { epoch, ..new };
-        store
-            .prepare_cached(
-                "INSERT INTO boots (device, boot, ticks_per_second, epoch_us, epoch_from) VALUES (?1, ?2, ?3, ?4, ?5)",
-            )?
-            .execute(params![device, boot, new.ticks_per_second, epoch, word])?;
+        let columns = named_params! {
+            "device": device,
+            "boot": boot,
+            "ticks_per_second": new.ticks_per_second,
+            "epoch_us": epoch,
+            "epoch_from": word,
+        };
+        insert::one(store, "INSERT INTO boots", columns)?;
         self.0.insert((device, boot), new);
         Ok(new)
     }
 
-    /// What is in memory no longer holds.
-    pub(super) fn forget(&mut self) {
+    /// Drops what is in memory, because the file has changed.
+    pub(super) fn clear(&mut self) {
         self.0.clear();
     }
 }
 
-impl Store {
-    /// When the newest start of a monitor began, if anything of it is stored. Unit: µs since 1970, UTC
-    pub fn began(&self, number: &[u8; 12]) -> Result<Option<i64>, Error> {
-        let sql = "SELECT epoch_us FROM boots JOIN devices ON devices.id = device
-            WHERE number = ?1 ORDER BY generation DESC, boot DESC LIMIT 1";
-        let found = self.connection.query_row(sql, [&number[..]], |row| row.get(0)).optional();
-        found.map_err(|error| self.fault(&error))
-    }
-}
-
-/// When the device started next: the start before must have ended by then. Unit: µs since 1970, UTC
-fn next(store: &Connection, device: i64, boot: u32) -> rusqlite::Result<Option<i64>> {
+/// When the device started next: the start before it had ended by then. Unit: µs since 1970, UTC
+fn next_epoch(store: &Connection, device: i64, boot: u32) -> rusqlite::Result<Option<i64>> {
     let sql = "SELECT epoch_us FROM boots WHERE device = ?1 AND boot > ?2 ORDER BY boot LIMIT 1";
     store.prepare_cached(sql)?.query_row(params![device, boot], |row| row.get(0)).optional()
 }

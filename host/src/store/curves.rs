@@ -1,7 +1,7 @@
-//! In: moves of an axis. Out: their settling curves, out of the raw frames.
+//! In: moves of an axis. Out: their settling curves, from the raw frames.
 //!
-//! No table lists curves. Within a start, curves of an axis come in the order of its moves, so that the first is
-//! found by halving, and the others follow it.
+//! Curves have no table. Within a start, curves of an axis come in the order of its moves, so the first one is found by
+//! bisection, and the others follow it.
 
 use std::collections::HashMap;
 
@@ -11,7 +11,7 @@ use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
-use super::derive::Stored;
+use super::frame;
 
 /// Curves of the moves `first` to `last` by number, as far as they came. `start` is device, boot and axis.
 pub(super) fn read(
@@ -26,7 +26,7 @@ pub(super) fn read(
             return false;
         }
         let points = curves.entry(curve.number).or_default();
-        // After a lost piece the rest has no place.
+        // The pieces after a lost one have no place.
         if points.len() == usize::from(curve.first) {
             points.extend(curve.points());
         }
@@ -61,12 +61,12 @@ fn find(store: &Connection, start: (i64, u32, u8), number: u32) -> rusqlite::Res
     Ok(Some(low))
 }
 
-/// Hands out curves of the axis from a frame on, until `take` says no.
+/// Passes curves of the axis to `out`, from a frame on, until it returns false.
 fn each(
     store: &Connection,
     (device, boot, axis): (i64, u32, u8),
     from: u32,
-    mut take: impl FnMut(u32, &Curve) -> bool,
+    mut out: impl FnMut(u32, &Curve) -> bool,
 ) -> rusqlite::Result<()> {
     let mut statement = store.prepare_cached(
         "SELECT sequence, body FROM frames
@@ -74,10 +74,9 @@ fn each(
     )?;
     let mut rows = statement.query(params![device, boot, Priority::Curve as u8, from])?;
     while let Some(row) = rows.next()? {
-        let stored = Stored::new(device, 0, row.get_ref(1)?.as_blob()?);
-        if let Some(Message::Curve(curve)) = stored.and_then(|stored| stored.message())
+        if let Some(Message::Curve(curve)) = frame::message(row.get_ref(1)?.as_blob()?)
             && curve.axis == axis
-            && !take(row.get(0)?, &curve)
+            && !out(row.get(0)?, &curve)
         {
             break;
         }

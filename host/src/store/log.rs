@@ -1,7 +1,7 @@
-//! In: bytes of a monitor as they come. Out: its frames in the store, in groups; and what to ask it for again.
+//! In: bytes of a monitor as they come. Out: its frames in the store, in groups; and what to request from it again.
 //!
-//! Frames wait in memory until a group is full or old, then one transaction stores them and all that follows from
-//! them. Whatever stands in the way of that, the frames go on waiting and nothing stops.
+//! Frames wait in memory until a group is full or old; then one transaction stores them and all that follows from
+//! them. If the store can't be written, the frames go on waiting and nothing stops.
 
 use std::collections::VecDeque;
 use std::path::Path;
@@ -9,62 +9,70 @@ use std::time::{Duration, Instant};
 
 use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
-use super::derive::{ARRIVED, is_silent, mark};
-use super::frames::Held;
-use super::group::Grouped;
+use super::database::{Options, Store};
+use super::devices::Axis;
+use super::fault::explain;
+use super::frame::{DeviceNumber, PendingFrame, is_raw_only};
+use super::ingest::Ingest;
+use super::ingest_stats::IngestStats;
 use super::journal;
-pub use super::kept::{Axis, Kept};
-use super::resume::{self, Asked};
-use super::{Options, Store, words};
+use super::marks::{self, ARRIVED};
+use super::resume::{self, ReplayRequest};
 use crate::error::Error;
 
-/// A group is stored when it holds so many frames,
+/// Frames of a full group.
 const GROUP: usize = 4096;
-/// or is so old,
-const AGE: Duration = Duration::from_millis(200);
-/// and the disk is made to hold what is stored so often.
+/// Age at which a group is stored even if it is not full.
+const MAX_AGE: Duration = Duration::from_millis(200);
+/// Time between two syncs of the disk.
 const SYNC: Duration = Duration::from_secs(10);
-/// After trouble the next try waits so long.
-const AGAIN: Duration = Duration::from_secs(1);
+/// Time from an error to the next try.
+const RETRY: Duration = Duration::from_secs(1);
 /// This computer's clock has stepped back if it does by more than this. Unit: µs
-const STEP: i64 = 1_000_000;
+const CLOCK_STEP: i64 = 1_000_000;
 
 /// Logs one monitor.
 #[derive(Debug)]
 pub struct Log {
     store: Store,
     receiver: Receiver<LargeTable>,
-    /// Who is on the line; `fixed` if no hello changes it.
-    number: Option<[u8; 12]>,
-    fixed: bool,
+    /// The monitor on the line, once it is known.
+    number: Option<DeviceNumber>,
+    /// No hello changes the number.
+    is_fixed: bool,
     axes: Vec<Axis>,
-    waiting: VecDeque<Held>,
-    /// The log of the monitor has been sent to its end.
-    dumped: bool,
-    /// Came since the last group was stored.
+    pending: VecDeque<PendingFrame>,
+    /// Frames that came since the last group was stored.
     fresh: usize,
-    grouped: Grouped,
-    dropped: u64,
-    why: Option<(String, &'static str)>,
+    /// When the first of them came.
+    group_since: Option<Instant>,
+    ingest: Ingest,
+    /// When the last bytes came. Unit: µs since 1970, UTC
     arrived: i64,
-    begun: Option<Instant>,
     synced: Instant,
+    /// What is wrong with the store and what to do about it, while it can't be written.
+    trouble: Option<(String, &'static str)>,
+    /// When to try again.
     retry: Option<Instant>,
+    max_pending: usize,
+    dropped: u64,
     /// Oldest frame of a move that was dropped.
-    lost: Option<DumpSince>,
-    most_waiting: usize,
-    asks: Vec<DumpSince>,
-    /// Unless something spoils what comes of it.
-    asked: Option<Asked>,
+    oldest_dropped: Option<DumpSince>,
+    requests: Vec<DumpSince>,
+    /// The request that was made when the monitor named itself; none if something spoilt its result.
+    replay: Option<ReplayRequest>,
+    /// The log of the monitor has been sent to its end.
+    log_ended: bool,
     notes: Vec<String>,
 }
 
 impl Log {
-    /// Opens a store, or makes one, to log a monitor into. `number` if it is known who is on the line.
+    /// Opens a store, or makes one, to log a monitor into. `number` if it is known which monitor is on the line.
     pub fn open(
         path: &Path,
         options: &Options,
@@ -72,221 +80,235 @@ impl Log {
         axes: Vec<Axis>,
     ) -> Result<Log, Error> {
         let store = Store::create(path, options)?;
-        // The time of a line whose monitor is known beforehand is made up by whoever rehearses it.
+        // The time of a line whose monitor is known beforehand is made up by the rehearsal.
         let arrived = match number {
             Some(_) => None,
-            None => mark(&store.connection, ARRIVED).map_err(|error| store.fault(&error))?,
+            None => marks::read(&store.connection, ARRIVED).map_err(|error| store.fault(&error))?,
         };
         Ok(Log {
             store,
             receiver: Receiver::new(Direction::FromDevice),
             number,
-            fixed: number.is_some(),
+            is_fixed: number.is_some(),
             axes,
-            waiting: VecDeque::new(),
-            dumped: false,
+            pending: VecDeque::new(),
             fresh: 0,
-            grouped: Grouped::default(),
-            dropped: 0,
-            why: None,
+            group_since: None,
+            ingest: Ingest::default(),
             arrived: arrived.unwrap_or(i64::MIN),
-            begun: None,
             synced: Instant::now(),
+            trouble: None,
             retry: None,
-            lost: None,
-            most_waiting: options.most_waiting,
-            asks: Vec::new(),
-            asked: None,
+            max_pending: options.max_pending,
+            dropped: 0,
+            oldest_dropped: None,
+            requests: Vec::new(),
+            replay: None,
+            log_ended: false,
             notes: Vec::new(),
         })
     }
 
-    /// Takes bytes as they come. `now` in µs since 1970, UTC.
-    pub fn hear(&mut self, bytes: &[u8], now: i64) {
-        self.mind_clock(now);
-        let mut left = bytes;
-        while let Some(event) = self.receiver.step(&mut left) {
+    /// Logs bytes as they come. `now` in µs since 1970, UTC.
+    pub fn push(&mut self, bytes: &[u8], now: i64) {
+        self.check_clock(now);
+        let mut rest = bytes;
+        while let Some(event) = self.receiver.step(&mut rest) {
             let Event::Frame(frame) = event else {
-                // What is no frame is counted where the bytes are decoded; it may have been one out of the log.
-                self.asked = None;
+                // Corrupt bytes are counted where they are decoded; here they may have been a frame out of the log.
+                self.replay = None;
                 continue;
             };
-            let (header, silent, body) = (frame.header, is_silent(&frame), Box::from(frame.body()));
-            let mut named = None;
-            // Only these two are read before they are stored.
-            if header.priority != Priority::Move && !silent {
-                match frame.read::<Message>().map(|read| read.payload) {
-                    Ok(Message::Hello(hello)) => named = Some(hello.device),
-                    Ok(Message::Status(status)) if status.replay_left == 0 => {
-                        self.dumped = true;
-                        self.asked.iter_mut().for_each(Asked::end);
-                    }
-                    _ => (),
+            let (header, is_raw_only, body) = (frame.header, is_raw_only(&frame), Box::from(frame.body()));
+            match sign(&frame) {
+                Sign::Monitor(number) => self.name(number),
+                Sign::LogEnd => {
+                    self.log_ended = true;
+                    self.replay.iter_mut().for_each(ReplayRequest::end);
                 }
+                Sign::None => (),
             }
-            if let Some(number) = named {
-                self.name(number);
-            }
-            self.asked.iter_mut().for_each(|asked| asked.hear(&header));
-            self.waiting.push_back(Held { number: self.number, header, silent, arrived: now, body });
+            self.replay.iter_mut().for_each(|replay| replay.note(&header));
+            self.pending.push_back(PendingFrame {
+                number: self.number,
+                header,
+                is_raw_only,
+                arrived: now,
+                body,
+            });
             self.fresh += 1;
         }
         if self.fresh > 0 {
-            self.begun.get_or_insert_with(Instant::now);
+            self.group_since.get_or_insert_with(Instant::now);
         }
-        let is_old = self.begun.is_some_and(|begun| begun.elapsed() >= AGE);
+        let is_old = self.group_since.is_some_and(|since| since.elapsed() >= MAX_AGE);
         if self.fresh >= GROUP || is_old {
             self.commit();
         }
     }
 
-    /// Who is on the line, from now on and for what has waited to know.
-    fn name(&mut self, number: [u8; 12]) {
-        let is_new = self.number != Some(number);
-        if self.fixed || !is_new {
+    /// The monitor on the line has named itself, which also names the frames that have waited for it.
+    fn name(&mut self, number: DeviceNumber) {
+        if self.is_fixed || self.number == Some(number) {
             return;
         }
         self.number = Some(number);
-        self.waiting
+        self.pending
             .iter_mut()
-            .filter(|held| held.number.is_none())
-            .for_each(|held| held.number = Some(number));
-        match resume::point(&self.store.connection, &number) {
+            .filter(|frame| frame.number.is_none())
+            .for_each(|frame| frame.number = Some(number));
+        match resume::resume_point(&self.store.connection, &number) {
             Ok(point) => {
-                self.asked = point.as_ref().map(Asked::new);
-                self.asks.extend(point);
+                self.replay = point.as_ref().map(ReplayRequest::new);
+                self.requests.extend(point);
             }
             Err(error) => self.notes.push(format!("where the store ends can't be read: {error}")),
         }
     }
 
-    fn mind_clock(&mut self, now: i64) {
+    fn check_clock(&mut self, now: i64) {
         let back = self.arrived.saturating_sub(now);
         self.arrived = now;
-        if back > STEP && back < i64::MAX / 2 {
+        if back > CLOCK_STEP && back < i64::MAX / 2 {
             let text = format!(
                 "this computer's clock stepped back by {} s; moves stay in the order of the monitor's ticks",
                 back / 1_000_000
             );
-            // If the store is in trouble, whoever watches is told all the same.
-            journal::said(&self.store.connection, "store", "clock", &text).ok();
+            // The note reaches the user even if the store can't be written.
+            journal::write(&self.store.connection, "store", "clock", &text).ok();
             self.notes.push(text);
         }
     }
 
-    /// Stores what waits, if it can be. True if nothing is left that could be stored.
+    /// Stores the pending frames, unless the store can't be written. True if all that can be stored is stored.
     pub fn commit(&mut self) -> bool {
         if self.retry.is_some_and(|retry| retry > Instant::now()) {
             self.drop_oldest();
             return false;
         }
-        let Log { store, grouped, axes, waiting, .. } = self;
-        let stored = grouped.store(&mut store.connection, axes, waiting, self.dumped);
-        self.notes.append(&mut self.grouped.notes);
+        let Log { store, ingest, axes, pending, .. } = self;
+        let stored = ingest.store(&mut store.connection, axes, pending, self.log_ended);
+        self.notes.append(&mut self.ingest.notes);
         match stored {
-            Ok(()) => self.recovered(),
-            Err(error) => self.trouble(&error),
+            Ok(()) => self.after_commit(),
+            Err(error) => self.after_error(&error),
         }
         self.retry.is_none()
     }
 
-    fn recovered(&mut self) {
-        (self.begun, self.fresh, self.why, self.dumped) = (None, 0, None, false);
+    fn after_commit(&mut self) {
+        (self.group_since, self.fresh, self.trouble, self.log_ended) = (None, 0, None, false);
         if self.retry.take().is_some() {
             self.notes.push("the store is written again; nothing that waited is lost".to_owned());
         }
-        if let Some(lost) = self.lost.take() {
+        if let Some(oldest) = self.oldest_dropped.take() {
             let text = format!(
                 "{} frames were dropped while the store could not be written; asking the monitor's log",
                 self.dropped
             );
-            journal::said(&self.store.connection, "store", "dropped", &text).ok();
+            journal::write(&self.store.connection, "store", "dropped", &text).ok();
             self.notes.push(text);
-            self.asks.push(lost);
+            self.requests.push(oldest);
         }
-        self.give_up();
+        self.give_up_missing();
         if self.synced.elapsed() >= SYNC {
             self.synced = Instant::now();
-            // A reader in the way only delays it; the next one does it.
+            // A reader in the way only delays the checkpoint; the next one catches up.
             let mut pragma = self.store.connection.prepare_cached("PRAGMA wal_checkpoint(PASSIVE)").ok();
             pragma.as_mut().map(|pragma| pragma.query_row([], |_| Ok(())).ok());
         }
     }
 
-    /// What was asked for and did not come will not come.
-    fn give_up(&mut self) {
-        let Some(asked) = self.asked.take_if(|asked| asked.is_done()) else { return };
-        // After an error it is asked for again at the next opening, and given up then.
-        let missing = self.number.map(|number| asked.give_up(&self.store.connection, &number));
+    /// Gives up the frames that were requested and are not in the monitor's log.
+    fn give_up_missing(&mut self) {
+        let Some(replay) = self.replay.take_if(|replay| replay.is_done()) else { return };
+        // After an error they are requested again at the next opening, and given up then.
+        let missing = self.number.map(|number| replay.give_up_missing(&self.store.connection, &number));
         if let Some(Ok(missing @ 1..)) = missing {
             self.notes.push(format!("{missing} frames are no longer in the monitor's log"));
         }
     }
 
-    /// Somebody else asks the monitor for a part of its log: what comes of the store's own asking can't be told.
+    /// Another request for the log is on the line: its answer can't be distinguished from the answer to the store's own.
     pub fn disturb(&mut self) {
-        self.asked = None;
+        self.replay = None;
     }
 
-    fn trouble(&mut self, error: &rusqlite::Error) {
-        let (wrong, remedy) = words(error);
+    fn after_error(&mut self, error: &rusqlite::Error) {
+        let (wrong, remedy) = explain(error);
         if self.retry.is_none() {
-            let (path, waiting) = (self.store.path.display(), self.waiting.len());
+            let (path, pending) = (self.store.path().display(), self.pending.len());
             self.notes
-                .push(format!("{path}: {wrong}; {remedy}. {waiting} frames wait, and watching goes on"));
+                .push(format!("{path}: {wrong}; {remedy}. {pending} frames wait, and watching goes on"));
         }
-        self.why = Some((wrong, remedy));
-        self.retry = Some(Instant::now() + AGAIN);
+        self.trouble = Some((wrong, remedy));
+        self.retry = Some(Instant::now() + RETRY);
         self.drop_oldest();
     }
 
     fn drop_oldest(&mut self) {
-        while self.waiting.len() > self.most_waiting {
-            let Some(held) = self.waiting.pop_front() else { return };
+        while self.pending.len() > self.max_pending {
+            let Some(frame) = self.pending.pop_front() else { return };
             self.dropped += 1;
-            let Header { boot, priority, sequence, .. } = held.header;
-            if priority == Priority::Move
-                && self.lost.is_none_or(|lost| (boot, sequence) < (lost.boot, lost.sequence))
-            {
-                self.lost = Some(DumpSince { boot, priority: priority as u8, sequence });
+            let Header { boot, priority, sequence, .. } = frame.header;
+            let is_older =
+                self.oldest_dropped.is_none_or(|oldest| (boot, sequence) < (oldest.boot, oldest.sequence));
+            if priority == Priority::Move && is_older {
+                self.oldest_dropped = Some(DumpSince { boot, priority: priority as u8, sequence });
             }
         }
     }
 
-    /// What to ask the monitor for: where the store ended when it was opened, and what had to be dropped.
-    pub fn asks(&mut self) -> Vec<DumpSince> {
-        std::mem::take(&mut self.asks)
+    /// What to request of the monitor's log: from where the store ended when it was opened, and what was dropped.
+    pub fn drain_requests(&mut self) -> Vec<DumpSince> {
+        std::mem::take(&mut self.requests)
     }
 
-    /// What people should know.
-    pub fn notes(&mut self) -> Vec<String> {
+    /// What the user should know.
+    pub fn drain_notes(&mut self) -> Vec<String> {
         std::mem::take(&mut self.notes)
     }
 
     /// What became of the frames so far.
-    pub fn kept(&self) -> Kept {
-        Kept { waiting: self.waiting.len() as u64, dropped: self.dropped, ..self.grouped.kept }
+    pub fn stats(&self) -> IngestStats {
+        IngestStats { waiting: self.pending.len() as u64, dropped: self.dropped, ..self.ingest.stats }
     }
 
-    /// The store that is written.
-    pub fn store(&self) -> &Store {
-        &self.store
-    }
-
-    /// No more bytes come. An error if frames are left that could not be stored.
-    pub fn finish(mut self) -> Result<(Store, Kept), Error> {
-        (self.dumped, self.retry, self.grouped.looked) = (true, None, false);
-        self.number.get_or_insert_default();
-        let number = self.number;
-        self.waiting.iter_mut().for_each(|held| held.number = held.number.or(number));
-        let done = self.commit();
-        let kept = self.kept();
-        if done && kept.waiting == 0 {
-            return Ok((self.store, kept));
+    /// Stores the rest when no more bytes come. An error if frames can't be stored.
+    pub fn finish(mut self) -> Result<(Store, IngestStats), Error> {
+        (self.log_ended, self.retry, self.ingest.orphans_checked) = (true, None, false);
+        let number = *self.number.get_or_insert_default();
+        self.pending.iter_mut().for_each(|frame| {
+            frame.number.get_or_insert(number);
+        });
+        let is_done = self.commit();
+        let stats = self.stats();
+        if is_done && stats.waiting == 0 {
+            return Ok((self.store, stats));
         }
-        let (wrong, remedy) = self.why.unwrap_or_default();
-        let wrong = format!("{} frames could not be stored: {wrong}", kept.waiting + kept.dropped);
+        let (wrong, remedy) = self.trouble.unwrap_or_default();
+        let wrong = format!("{} frames could not be stored: {wrong}", stats.waiting + stats.dropped);
         let remedy = format!("{remedy}; then watch the monitor again: it is asked for what is missing");
         Err(self.store.refuse(&wrong, &remedy))
+    }
+}
+
+/// What a frame says to the log itself, before it is stored.
+enum Sign {
+    /// Which monitor is on the line.
+    Monitor(DeviceNumber),
+    /// The log of the monitor has been sent to its end.
+    LogEnd,
+    None,
+}
+
+fn sign(frame: &Frame) -> Sign {
+    if frame.header.priority == Priority::Move || is_raw_only(frame) {
+        return Sign::None;
+    }
+    match frame.read::<Message>().map(|read| read.payload) {
+        Ok(Message::Hello(hello)) => Sign::Monitor(hello.device),
+        Ok(Message::Status(status)) if status.replay_left == 0 => Sign::LogEnd,
+        _ => Sign::None,
     }
 }

@@ -1,19 +1,17 @@
-//! In: the frames there are. Out: from which one on the monitor should send its log again.
+//! In: the frames of a monitor in the store. Out: from which one on the monitor should send its log again.
 
 use rusqlite::{Connection, OptionalExtension, params};
 use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::header::{Header, Priority};
 
-use super::frames::Number;
-use super::group::newest;
-use super::{Store, journal};
-use crate::error::Error;
+use super::frame::DeviceNumber;
+use super::{devices, journal};
 
-/// The last frame of a move before the first hole in the newest start, or simply the last: it is in the monitor's
-/// log if anything after it is, and knowing it twice does no harm. None if nothing was heard of the monitor.
-/// Holes that the monitor could not fill, its log having been written over, are not asked for again.
-pub(super) fn point(store: &Connection, number: &Number) -> rusqlite::Result<Option<DumpSince>> {
-    let Some(device) = newest(store, number)? else { return Ok(None) };
+/// The last frame of a move before the first hole in the newest start, or the very last if there is no hole: the
+/// monitor's log has it if it has anything after it, and to get it twice does no harm. None if the store has no move of
+/// the monitor. Holes that the monitor could not fill, because its log was written over, are not requested again.
+pub(super) fn resume_point(store: &Connection, number: &DeviceNumber) -> rusqlite::Result<Option<DumpSince>> {
+    let Some(device) = devices::newest(store, number)? else { return Ok(None) };
     let priority = Priority::Move as u8;
     let mut statement = store.prepare_cached(
         "SELECT boot FROM frames WHERE device = ?1 AND priority = ?2 ORDER BY boot DESC LIMIT 1",
@@ -49,65 +47,59 @@ fn before_hole(store: &Connection, device: i64, boot: u32, first: u32) -> rusqli
         .query_row(params![device, boot, Priority::Move as u8, first], |row| row.get(0))
 }
 
-/// What a monitor was asked for, and what came of it.
+/// A part of the log that a monitor was requested to send, and how far it came.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Asked {
+pub(super) struct ReplayRequest {
     boot: u32,
     /// Highest number that came out of the log since.
-    top: Option<u32>,
-    done: bool,
+    highest: Option<u32>,
+    is_done: bool,
 }
 
-impl Asked {
-    pub(super) fn new(ask: &DumpSince) -> Asked {
-        Asked { boot: ask.boot, top: None, done: false }
+impl ReplayRequest {
+    pub(super) fn new(since: &DumpSince) -> ReplayRequest {
+        ReplayRequest { boot: since.boot, highest: None, is_done: false }
     }
 
-    pub(super) fn hear(&mut self, header: &Header) {
+    /// Notes a frame that came.
+    pub(super) fn note(&mut self, header: &Header) {
         if header.replay && header.priority == Priority::Move && header.boot == self.boot {
-            self.top = self.top.max(Some(header.sequence));
+            self.highest = self.highest.max(Some(header.sequence));
         }
     }
 
     /// The monitor has sent its log to the end.
     pub(super) fn end(&mut self) {
-        self.done = self.top.is_some();
+        self.is_done = self.highest.is_some();
     }
 
-    /// Whether all that was asked for has come, as far as it was there.
+    /// Whether all came that the monitor's log has of the requested part.
     pub(super) fn is_done(&self) -> bool {
-        self.done
+        self.is_done
     }
 
-    /// Gives up what is still missing before the last frame out of the log. Returns how many frames.
-    pub(super) fn give_up(&self, store: &Connection, number: &Number) -> rusqlite::Result<u32> {
-        let (Some(top), Some(device)) = (self.top, newest(store, number)?) else {
+    /// Gives up the frames that are missing before the last one out of the log. Returns how many.
+    pub(super) fn give_up_missing(&self, store: &Connection, number: &DeviceNumber) -> rusqlite::Result<u32> {
+        let (Some(highest), Some(device)) = (self.highest, devices::newest(store, number)?) else {
             return Ok(0);
         };
-        let Asked { boot, .. } = *self;
+        let boot = self.boot;
         let missing: u32 = store
             .prepare_cached(
                 "SELECT coalesce(max(sequence) - min(sequence) + 1 - count(*), 0) FROM frames
                 WHERE device = ?1 AND boot = ?2 AND priority = ?3 AND sequence <= ?4 AND sequence >= (
                     SELECT max(whole_from, gone_before) FROM boots WHERE device = ?1 AND boot = ?2)",
             )?
-            .query_row(params![device, boot, Priority::Move as u8, top], |row| row.get(0))?;
+            .query_row(params![device, boot, Priority::Move as u8, highest], |row| row.get(0))?;
         if missing > 0 {
             store
                 .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
-                .execute(params![device, boot, top])?;
+                .execute(params![device, boot, highest])?;
             let text = format!(
-                "{missing} frames of start {boot} before number {top} are no longer in the monitor's log; they are not asked for again"
+                "{missing} frames of start {boot} before number {highest} are no longer in the monitor's log; they are not asked for again"
             );
-            journal::said(store, "store", "gone", &text)?;
+            journal::write(store, "store", "gone", &text)?;
         }
         Ok(missing)
-    }
-}
-
-impl Store {
-    /// What to ask this monitor for, so that the store has all that its log has.
-    pub fn resume(&self, number: &[u8; 12]) -> Result<Option<DumpSince>, Error> {
-        point(&self.connection, number).map_err(|error| self.fault(&error))
     }
 }

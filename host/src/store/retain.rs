@@ -1,13 +1,14 @@
-//! In: how much to keep. Out: raw frames and moves of older days gone; summaries, alarms and journal stay.
+//! In: how much to keep. Out: raw frames and moves of older days removed; summaries, alarms and journal stay.
 //!
-//! Cuts lie at midnight UTC, so that every summary is either whole and final or can be made again. Days are counted
-//! back from the newest move, if that is older than today: no wrong clock lets go what is young among what there is.
+//! Cuts lie at midnight UTC, so that every summary is either complete and final or can be made again. Days are counted
+//! back from the newest move if that is older than today: a wrong clock cannot delete recent data.
 
 use rusqlite::{Connection, TransactionBehavior, params};
 use stillpoint_core::wire::header::Priority;
 
-use super::derive::{HORIZON, mark, set_mark};
-use super::{Store, journal, time};
+use super::database::Store;
+use super::marks::{self, HORIZON};
+use super::{journal, time};
 use crate::error::Error;
 
 /// Unit: µs
@@ -15,19 +16,19 @@ const DAY: i64 = 86_400_000_000;
 
 /// How much to keep.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Keep {
+pub enum Retention {
     /// Whole days before the last one, which is today or the day of the newest move, whichever is earlier.
     Days(u32),
     /// As many whole days as fit, the last one in any case. Unit: bytes
     Bytes(u64),
 }
 
-/// What was let go.
+/// What was removed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Gone {
+pub struct Removed {
     /// Raw frames.
     pub frames: usize,
-    /// Moves; they live on in the summaries.
+    /// Moves; the summaries still count them.
     pub moves: usize,
     /// Everything before this is past retention, if anything ever was. Unit: µs since 1970, UTC
     pub before: Option<i64>,
@@ -36,72 +37,72 @@ pub struct Gone {
 }
 
 impl Store {
-    /// Lets old days go. `now` in µs since 1970, UTC.
-    pub fn retain(&mut self, keep: Keep, now: i64) -> Result<Gone, Error> {
-        self.let_go(keep, now).map_err(|error| self.fault(&error))
+    /// Removes old days. `now` in µs since 1970, UTC.
+    pub fn retain(&mut self, retention: Retention, now: i64) -> Result<Removed, Error> {
+        self.remove_old_days(retention, now).map_err(|error| self.fault(&error))
     }
 
-    fn let_go(&mut self, keep: Keep, now: i64) -> rusqlite::Result<Gone> {
-        self.mend_horizon(now)?;
-        let mut gone = Gone::default();
+    fn remove_old_days(&mut self, retention: Retention, now: i64) -> rusqlite::Result<Removed> {
+        self.correct_horizon(now)?;
+        let mut removed = Removed::default();
         // Without moves there is nothing to count days from.
-        if let Some(newest) = reach(&self.connection, "max")? {
+        if let Some(newest) = extreme(&self.connection, "max")? {
             let last = newest.min(now).div_euclid(DAY).saturating_mul(DAY);
-            match keep {
-                Keep::Days(days) => {
-                    self.cut(last.saturating_sub(i64::from(days).saturating_mul(DAY)), &mut gone)?;
+            match retention {
+                Retention::Days(days) => {
+                    self.cut(last.saturating_sub(i64::from(days).saturating_mul(DAY)), &mut removed)?;
                 }
-                Keep::Bytes(bytes) => self.fit(bytes, last, &mut gone)?,
+                Retention::Bytes(bytes) => self.fit(bytes, last, &mut removed)?,
             }
         }
-        if gone.frames > 0 {
+        if removed.frames > 0 {
             let text = format!(
                 "{} raw frames and {} moves before {} let go",
-                gone.frames,
-                gone.moves,
-                time::text(gone.before.unwrap_or_default())
+                removed.frames,
+                removed.moves,
+                time::text(removed.before.unwrap_or_default())
             );
-            journal::said(&self.connection, "store", "retention", &text)?;
+            journal::write(&self.connection, "store", "retention", &text)?;
         }
-        // Gives the room back to the disk; a reader in the way only delays that.
+        // The file shrinks; a reader in the way only delays that.
         self.connection.execute_batch("PRAGMA incremental_vacuum")?;
         self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
-        gone.bytes = used(&self.connection)?;
-        Ok(gone)
+        removed.bytes = used(&self.connection)?;
+        Ok(removed)
     }
 
-    /// Lets days go, the oldest first, until what is left fits; none from `last` on.
-    fn fit(&mut self, bytes: u64, last: i64, gone: &mut Gone) -> rusqlite::Result<()> {
+    /// Removes days, the oldest first, until the rest fits; none from `last` on.
+    fn fit(&mut self, bytes: u64, last: i64, removed: &mut Removed) -> rusqlite::Result<()> {
         while used(&self.connection)? > bytes
-            && let Some(oldest) = reach(&self.connection, "min")?
+            && let Some(oldest) = extreme(&self.connection, "min")?
             && oldest < last
         {
-            self.cut(oldest.div_euclid(DAY).saturating_mul(DAY).saturating_add(DAY), gone)?;
+            self.cut(oldest.div_euclid(DAY).saturating_mul(DAY).saturating_add(DAY), removed)?;
         }
         Ok(())
     }
 
-    /// A horizon in the future, which a wrong clock once set, would let go every move as it comes. It goes back to the
-    /// oldest move that is left.
-    fn mend_horizon(&mut self, now: i64) -> rusqlite::Result<()> {
+    /// A horizon in the future, which a wrong clock once set, would refuse every move that comes. It is set back to the
+    /// oldest move in the store.
+    fn correct_horizon(&mut self, now: i64) -> rusqlite::Result<()> {
         let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        if let Some(horizon) = mark(&store, HORIZON)?.filter(|horizon| *horizon > now) {
-            let oldest = reach(&store, "min")?.unwrap_or(now).min(now).div_euclid(DAY).saturating_mul(DAY);
-            set_mark(&store, HORIZON, oldest)?;
+        if let Some(horizon) = marks::read(&store, HORIZON)?.filter(|horizon| *horizon > now) {
+            let oldest = extreme(&store, "min")?.unwrap_or(now).min(now).div_euclid(DAY).saturating_mul(DAY);
+            marks::write(&store, HORIZON, oldest)?;
             let (horizon, oldest) = (time::text(horizon), time::text(oldest));
             let text =
                 format!("retention lay in the future, at {horizon}; moves from {oldest} on are kept again");
-            journal::said(&store, "store", "retention", &text)?;
+            journal::write(&store, "store", "retention", &text)?;
         }
         store.commit()
     }
 
-    /// One day boundary, one transaction.
-    fn cut(&mut self, horizon: i64, gone: &mut Gone) -> rusqlite::Result<()> {
+    /// Removes all before a day boundary, in one transaction.
+    fn cut(&mut self, horizon: i64, removed: &mut Removed) -> rusqlite::Result<()> {
         let axes: Vec<(i64, u8)> = axes(&self.connection)?;
         let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        let before = mark(&store, HORIZON)?;
-        // A horizon never goes back: what is gone stays gone.
+        let before = marks::read(&store, HORIZON)?;
+        // A horizon never goes back: removed moves are not stored again.
         let horizon = before.map_or(horizon, |before| before.max(horizon));
         let priority = Priority::Move as u8;
         for (device, axis) in axes {
@@ -111,23 +112,23 @@ impl Store {
                 WHERE device = ?1",
                 params![device, axis, horizon],
             )?;
-            gone.frames += store.execute(
+            removed.frames += store.execute(
                 "DELETE FROM frames WHERE (device, boot, priority, sequence) IN
                     (SELECT device, boot, ?4, sequence FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3)",
                 params![device, axis, horizon, priority],
             )?;
-            gone.moves += store.execute(
+            removed.moves += store.execute(
                 "DELETE FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3",
                 params![device, axis, horizon],
             )?;
         }
-        // Settings, gaps, alarms and what was found are few and stay.
-        gone.frames += store.execute(
+        // Settings, gaps, alarms and findings are few and stay.
+        removed.frames += store.execute(
             "DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2",
             params![priority, horizon],
         )?;
-        set_mark(&store, HORIZON, horizon)?;
-        gone.before = Some(horizon);
+        marks::write(&store, HORIZON, horizon)?;
+        removed.before = Some(horizon);
         store.commit()
     }
 }
@@ -137,8 +138,8 @@ fn axes(store: &Connection) -> rusqlite::Result<Vec<(i64, u8)>> {
     statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
 }
 
-/// The oldest move there is, or the newest: `min` or `max`. Unit: µs since 1970, UTC
-fn reach(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
+/// Command end of the oldest or the newest move: `end` is `min` or `max`. Unit: µs since 1970, UTC
+fn extreme(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
     let sql = format!("SELECT {end}(at_us) FROM moves WHERE device = ?1 AND axis = ?2");
     let mut found: Option<i64> = None;
     for (device, axis) in axes(store)? {
@@ -150,7 +151,7 @@ fn reach(store: &Connection, end: &str) -> rusqlite::Result<Option<i64>> {
     Ok(found)
 }
 
-/// Pages in use. Unit: bytes
+/// Size of the pages in use. Unit: bytes
 fn used(store: &Connection) -> rusqlite::Result<u64> {
     let pragma = |name| store.pragma_query_value(None, name, |row| row.get::<_, i64>(0));
     let pages = pragma("page_count")?.saturating_sub(pragma("freelist_count")?);

@@ -1,15 +1,16 @@
 //! In: a file of any version, or an empty one. Out: a store of the current version.
 //!
-//! `PRAGMA user_version` counts the steps that were taken. Steps only append and are never edited once
-//! released. Step 1 holds the truth: what monitors sent, and what people said. The later ones hold what follows
+//! `PRAGMA user_version` counts the steps that were taken. Steps are only appended, and never edited once released.
+//! Step 1 holds what can't be made again: what monitors sent, and what people wrote. The later ones hold what follows
 //! from it: these tables may be dropped and made again at any time, which is what a change of them does.
+//! host/STORE.md describes the tables to those who read them with other tools.
 
-use rusqlite::{Connection, TransactionBehavior};
+use rusqlite::Connection;
 
 /// Marks the file as a store: `Stil`.
 pub(super) const APPLICATION: i32 = 0x5374_696C;
 
-/// What monitors sent and people said, and what was noted as it came. Never dropped.
+/// What monitors sent and people wrote, and what was noted as it came. Never dropped.
 const TRUTH: &str = "
 CREATE TABLE devices (
     id INTEGER PRIMARY KEY,
@@ -88,8 +89,8 @@ CREATE TABLE summaries (                -- span in s; kind -1 is all kinds of th
     PRIMARY KEY (device, axis, span, kind, at_us)) WITHOUT ROWID;
 ";
 
-/// Which holes nobody can fill, and what follows from what monitors tell of their watch. A kind of moves has a number on its axis, which begins anew at
-/// every start of the monitor: in `summaries`, kind is boot << 32 | number, 0 no kind, -1 all.
+/// Which holes can't be filled, and what follows from the frames about the watch. A kind of moves has a number on its
+/// axis, which begins anew at every start of the monitor: in `summaries`, kind is boot << 32 | number, 0 no kind, -1 all.
 const WATCHED: &str = "
 ALTER TABLE boots ADD COLUMN gone_before INTEGER NOT NULL DEFAULT 0; -- holes before it: not in the monitor's log either
 DROP TABLE findings;
@@ -123,8 +124,48 @@ CREATE TABLE findings (                 -- about the signals of an axis
     PRIMARY KEY (device, axis, boot, sequence)) WITHOUT ROWID;
 ";
 
-/// Tables of [`DERIVED`] and [`WATCHED`].
-pub(super) const TABLES: [&str; 10] = [
+/// Moves with their lengths, and a view of them for those who read the file with other tools.
+const READABLE: &str = "
+DROP TABLE moves;
+CREATE TABLE moves (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL,
+    at_us INTEGER NOT NULL,             -- command end, UTC
+    boot INTEGER NOT NULL, number INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    kind INTEGER NOT NULL,              -- its number, 0: none
+    outcome INTEGER NOT NULL,           -- 0 settled, 1 unsettled, 2 interrupted, 3 untrusted
+    settling_ns INTEGER,
+    travel INTEGER NOT NULL, peak_following_error INTEGER NOT NULL, overshoot INTEGER NOT NULL, -- counts
+    rest_error INTEGER,                 -- 1/256 counts
+    body BLOB NOT NULL,                 -- the whole record, as its frame
+    PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID;
+CREATE VIEW moves_readable AS
+SELECT
+    moves.device AS monitor,
+    lower(hex(devices.number)) AS device,
+    coalesce(axes.name, 'axis ' || moves.axis) AS axis,
+    moves.axis AS axis_number,
+    moves.boot AS boot,
+    moves.number AS move,
+    strftime('%Y-%m-%dT%H:%M:%S', (moves.at_us - (moves.at_us % 1000000 + 1000000) % 1000000) / 1000000, 'unixepoch')
+        || printf('.%06dZ', (moves.at_us % 1000000 + 1000000) % 1000000) AS at,
+    moves.at_us AS at_us,
+    moves.kind AS kind,
+    CASE moves.outcome
+        WHEN 0 THEN 'settled' WHEN 1 THEN 'unsettled' WHEN 2 THEN 'interrupted' WHEN 3 THEN 'untrusted'
+    END AS outcome,
+    moves.settling_ns / 1e9 AS settling_s,
+    moves.travel / coalesce(axes.counts_per_unit, 1.0) AS travel,
+    moves.peak_following_error / coalesce(axes.counts_per_unit, 1.0) AS peak_following_error,
+    moves.overshoot / coalesce(axes.counts_per_unit, 1.0) AS overshoot,
+    moves.rest_error / 256.0 / coalesce(axes.counts_per_unit, 1.0) AS rest_error,
+    coalesce(axes.unit, 'count') AS unit
+FROM moves
+JOIN devices ON devices.id = moves.device
+LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
+";
+
+/// The tables that are made again from the frames.
+pub(super) const DERIVED_TABLES: [&str; 10] = [
     "moves",
     "settings",
     "gaps",
@@ -137,10 +178,10 @@ pub(super) const TABLES: [&str; 10] = [
     "summaries",
 ];
 
-/// One after the other, each in its own transaction with its number.
-const STEPS: [&str; 3] = [TRUTH, DERIVED, WATCHED];
+/// One after the other; `user_version` is the number of steps taken.
+const STEPS: [&str; 4] = [TRUTH, DERIVED, WATCHED, READABLE];
 
-/// The version that is written.
+/// The version that is written here.
 pub const CURRENT: usize = STEPS.len();
 
 /// Version of the file.
@@ -150,20 +191,14 @@ pub(super) fn version(connection: &Connection) -> rusqlite::Result<usize> {
         .map(|version| version as usize)
 }
 
-/// Takes the steps that are missing. Returns the version found.
-pub(super) fn migrate(connection: &mut Connection) -> rusqlite::Result<usize> {
-    let found = version(connection)?;
-    for number in found..CURRENT {
-        let step = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
-        // Another program may have been quicker.
-        if version(&step)? == number
-            && let Some(sql) = STEPS.get(number)
-        {
-            step.execute_batch(sql)?;
-            step.pragma_update(None, "user_version", number as i64 + 1)?;
-            step.pragma_update(None, "application_id", APPLICATION)?;
-        }
-        step.commit()?;
+/// Takes the missing steps, within a transaction. Returns the version found, which another program may have raised
+/// since it was last looked at.
+pub(super) fn migrate(store: &Connection) -> rusqlite::Result<usize> {
+    let found = version(store)?;
+    for (number, sql) in (1_i64..).zip(STEPS).skip(found) {
+        store.execute_batch(sql)?;
+        store.pragma_update(None, "user_version", number)?;
+        store.pragma_update(None, "application_id", APPLICATION)?;
     }
     Ok(found)
 }

@@ -1,8 +1,8 @@
 //! In: settling times. Out: their quantiles to 1 %, in a few hundred bytes that can be merged with others.
 //!
 //! Counts per logarithmic bin (DDSketch, Masson, Rim, Lee, PVLDB 12, 2019; bins by `sketches-ddsketch`). Bins are
-//! kept sorted and none is ever collapsed, which 64-bit nanoseconds can't need: so the bytes depend on what was
-//! added and not on its order, and merging is adding.
+//! sorted, and none is collapsed, because 64-bit nanoseconds have few bins. So the bytes depend on what was added and
+//! not on its order, and to merge two sketches is to add their counts.
 
 use sketches_ddsketch::Config;
 
@@ -15,7 +15,7 @@ const ZERO: i32 = i32::MIN;
 /// Layout of the bytes.
 const VERSION: u8 = 1;
 
-/// What turns a settling time into its bin and back.
+/// The bins: from a settling time to its bin and back.
 #[derive(Clone, Copy, Debug)]
 pub struct Bins(Config);
 
@@ -55,12 +55,12 @@ impl Sketch {
         }
     }
 
-    /// Adds all of another.
+    /// Adds the counts of another sketch.
     pub fn merge(&mut self, other: &Sketch) {
         other.counts.iter().for_each(|(bin, count)| self.add(*bin, *count));
     }
 
-    /// How many settling times.
+    /// Number of settling times.
     pub fn count(&self) -> u64 {
         self.counts.iter().fold(0, |sum, entry| sum.saturating_add(entry.1))
     }
@@ -91,22 +91,22 @@ impl Sketch {
         bytes
     }
 
-    /// Back again; none if the bytes are no sketch.
+    /// From bytes; none if they are no sketch.
     pub fn from_bytes(bytes: &[u8]) -> Option<Sketch> {
-        let (VERSION, mut left) = bytes.split_first().map(|(version, left)| (*version, left))? else {
+        let (VERSION, mut rest) = bytes.split_first().map(|(version, rest)| (*version, rest))? else {
             return None;
         };
         let (mut sketch, mut before) = (Sketch::default(), i64::from(ZERO));
-        while !left.is_empty() {
-            let bin = before.checked_add(i64::try_from(pop(&mut left)?).ok()?)?;
-            sketch.counts.push((i32::try_from(bin).ok()?, pop(&mut left)?));
+        while !rest.is_empty() {
+            let bin = before.checked_add(i64::try_from(pop(&mut rest)?).ok()?)?;
+            sketch.counts.push((i32::try_from(bin).ok()?, pop(&mut rest)?));
             before = bin;
         }
         sketch.counts.is_sorted_by(|a, b| a.0 < b.0).then_some(sketch)
     }
 }
 
-/// The rank from 0 of the quantile `share` of so many; none of none.
+/// Zero-based rank of the quantile `share`; `None` if the sketch is empty.
 pub fn rank(share: f64, count: u64) -> Option<u64> {
     Some((share.clamp(0.0, 1.0) * count.checked_sub(1)? as f64) as u64)
 }
@@ -120,11 +120,11 @@ fn push(bytes: &mut Vec<u8>, mut value: u64) {
     bytes.push(value as u8);
 }
 
-fn pop(left: &mut &[u8]) -> Option<u64> {
+fn pop(bytes: &mut &[u8]) -> Option<u64> {
     let mut value = 0_u64;
     for place in 0..10 {
-        let (byte, rest) = left.split_first()?;
-        *left = rest;
+        let (byte, rest) = bytes.split_first()?;
+        *bytes = rest;
         value |= u64::from(byte & 0x7F).checked_shl(7 * place)?;
         if byte & 0x80 == 0 {
             return Some(value);
@@ -162,7 +162,7 @@ mod tests {
     }
 
     #[test]
-    fn order_and_merging_leave_no_trace() {
+    fn the_bytes_do_not_depend_on_order_or_merging() {
         let bins = Bins::default();
         let of = |times: Vec<i64>| {
             let mut sketch = Sketch::default();

@@ -1,86 +1,43 @@
-//! In: one message. Out: its row in a derived table.
+//! In: one message of a monitor. Out: its row in a derived table, and its line in the journal if it makes one.
 
-use std::ops::Range;
-
-use rusqlite::{Connection, OptionalExtension, params};
-use stillpoint_core::wire::record::Move;
+use rusqlite::{Connection, OptionalExtension, named_params, params};
+use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::settings::Settings;
-use stillpoint_core::wire::status::{Gap, Missing};
-use stillpoint_core::wire::watch::{Alarm, Subject};
+use stillpoint_core::wire::status::{Gap, Hello, Missing};
+use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart, Subject, Why};
 
-use super::batch;
-use super::derive::Stored;
-use super::journal::{self, Key};
-use super::kind;
-use super::summary::Seen;
-use crate::report::told;
+use super::boots::Boot;
+use super::frame::{FrameKey, StoredFrame};
+use super::{insert, journal};
+use crate::report::describe;
 
-/// Moves that wait to be written together, axis by axis, which is faster than as they come.
-#[derive(Debug, Default)]
-pub(super) struct Moves {
-    rows: Vec<Row>,
-    bodies: Vec<u8>,
-}
-
-#[derive(Debug)]
-struct Row {
-    seen: Seen,
-    boot: u32,
-    number: u32,
-    sequence: u32,
-    body: Range<usize>,
-}
-
-impl Moves {
-    pub(super) fn add(&mut self, stored: &Stored, told: &Move, seen: Seen) {
-        let from = self.bodies.len();
-        self.bodies.extend_from_slice(stored.frame.body());
-        let Key { boot, sequence, .. } = stored.key();
-        self.rows.push(Row { seen, boot, number: told.number, sequence, body: from..self.bodies.len() });
-    }
-
-    pub(super) fn write(&mut self, store: &Connection) -> rusqlite::Result<()> {
-        self.rows
-            .sort_unstable_by_key(|row| (row.seen.device, row.seen.axis, row.seen.at, row.boot, row.number));
-        let bodies = &self.bodies;
-        // No frame tells a move twice; to ignore spares SQLite a copy of every page, kept to undo half a statement.
-        batch::insert(store, ("INSERT OR IGNORE INTO moves", 10), &self.rows, |row, values| {
-            let Row { seen, boot, number, sequence, body } = row;
-            values.push(seen.device)?;
-            values.push(seen.axis)?;
-            values.push(seen.at)?;
-            values.push(boot)?;
-            values.push(number)?;
-            values.push(sequence)?;
-            values.push(kind::parts(seen.kind).1)?;
-            values.push(seen.outcome as u8)?;
-            values.push(seen.settling)?;
-            values.push(bodies.get(body.clone()))
-        })?;
-        self.forget();
-        Ok(())
-    }
-
-    pub(super) fn forget(&mut self) {
-        self.rows.clear();
-        self.bodies.clear();
-    }
-}
-
-pub(super) fn settings(store: &Connection, stored: &Stored, settings: &Settings) -> rusqlite::Result<()> {
-    let Key { device, boot, sequence, .. } = stored.key();
-    store.prepare_cached("INSERT OR REPLACE INTO settings VALUES (?1, ?2, ?3, ?4, ?5)")?.execute(params![
-        device,
-        boot,
-        sequence,
-        settings.axis,
-        stored.frame.body()
-    ])?;
+/// Board, firmware and tick rate of the device.
+pub(super) fn hello(store: &Connection, frame: &StoredFrame, hello: &Hello) -> rusqlite::Result<()> {
+    let sql = "UPDATE devices SET board = ?2, firmware = ?3, ticks_per_second = ?4 WHERE id = ?1";
+    let values = params![frame.device, hello.board, hello.firmware, hello.ticks_per_second];
+    store.prepare_cached(sql)?.execute(values)?;
     Ok(())
 }
 
-/// The frame that told what was in force on the axis before.
-pub(super) fn settings_before(store: &Connection, key: &Key, axis: u8) -> rusqlite::Result<Option<Vec<u8>>> {
+pub(super) fn settings(store: &Connection, frame: &StoredFrame, settings: &Settings) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let columns = named_params! {
+        "device": device,
+        "boot": boot,
+        "sequence": sequence,
+        "axis": settings.axis,
+        "body": frame.frame.body(),
+    };
+    insert::one(store, "INSERT OR REPLACE INTO settings", columns)?;
+    Ok(())
+}
+
+/// The frame with the settings that were in force on the axis before.
+pub(super) fn settings_before(
+    store: &Connection,
+    key: &FrameKey,
+    axis: u8,
+) -> rusqlite::Result<Option<Vec<u8>>> {
     store
         .prepare_cached(
             "SELECT body FROM settings WHERE device = ?1 AND axis = ?2 AND (boot, sequence) < (?3, ?4)
@@ -90,41 +47,46 @@ pub(super) fn settings_before(store: &Connection, key: &Key, axis: u8) -> rusqli
         .optional()
 }
 
-pub(super) fn gap(store: &Connection, stored: &Stored, gap: &Gap) -> rusqlite::Result<()> {
-    let Key { device, boot, sequence, .. } = stored.key();
+pub(super) fn gap(store: &Connection, frame: &StoredFrame, gap: &Gap) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
     let (axis, priority, first) = match gap.missing {
         Missing::Samples { axis, first } => (Some(axis), None, i64::try_from(first).unwrap_or(i64::MAX)),
         Missing::Frames { priority, first } => (None, Some(priority), i64::from(first)),
     };
-    store.prepare_cached("INSERT OR REPLACE INTO gaps VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)")?.execute(
-        params![device, boot, sequence, axis, priority, first, gap.count, format!("{:?}", gap.cause)],
-    )?;
+    let columns = named_params! {
+        "device": device,
+        "boot": boot,
+        "sequence": sequence,
+        "axis": axis,
+        "priority": priority,
+        "first": first,
+        "count": gap.count,
+        "cause": format!("{:?}", gap.cause),
+    };
+    insert::one(store, "INSERT OR REPLACE INTO gaps", columns)?;
     Ok(())
 }
 
-pub(super) fn alarm(store: &Connection, stored: &Stored, alarm: &Alarm, at: i64) -> rusqlite::Result<()> {
-    let Key { device, boot, sequence, .. } = stored.key();
-    let (subject, state) = (subject(alarm.subject), told::state(alarm.state));
-    store
-        .prepare_cached(
-            "INSERT OR REPLACE INTO alarms VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
-        )?
-        .execute(params![
-            device,
-            boot,
-            sequence,
-            alarm.alarm,
-            alarm.axis,
-            at,
-            subject,
-            state,
-            alarm.number,
-            alarm.value,
-            alarm.limit,
-        ])?;
+pub(super) fn alarm(store: &Connection, frame: &StoredFrame, alarm: &Alarm, at: i64) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let (subject, state) = (subject(alarm.subject), describe::state(alarm.state));
     let Alarm { alarm, number, value, limit, axis, .. } = *alarm;
+    let columns = named_params! {
+        "device": device,
+        "boot": boot,
+        "sequence": sequence,
+        "alarm": alarm,
+        "axis": axis,
+        "at_us": at,
+        "subject": subject,
+        "state": state,
+        "number": number,
+        "value": value,
+        "limit_value": limit,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO alarms", columns)?;
     let text = format!("alarm {alarm}, {subject}: {state}; move {number}, value {value}, limit {limit}");
-    journal::told(store, stored.key(), at, ("alarm", &text), Some(axis))
+    journal::write_of_frame(store, frame.key(), at, ("alarm", &text), Some(axis))
 }
 
 /// Name of an alarm's subject.
@@ -138,8 +100,139 @@ fn subject(subject: Subject) -> &'static str {
     }
 }
 
+/// A kind of moves as the monitor first met it.
+pub(super) fn kind(
+    store: &Connection,
+    frame: &StoredFrame,
+    kind: &Kind,
+    boot: &Boot,
+) -> rusqlite::Result<()> {
+    let key = frame.key();
+    let seconds = f64::from(kind.speed_time) / f64::from(boot.ticks_per_second.max(1));
+    let speed = if seconds > 0.0 { f64::from(kind.speed_distance) / seconds } else { 0.0 };
+    let columns = named_params! {
+        "device": key.device,
+        "axis": kind.axis,
+        "boot": key.boot,
+        "kind": kind.kind,
+        "sequence": key.sequence,
+        "at_us": boot.at(kind.at),
+        "forward": kind.forward,
+        "distance": kind.distance,
+        "speed": speed,
+        "instead_of": kind.instead_of,
+        "dropped_moves": kind.moves,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO kinds", columns)?;
+    Ok(())
+}
+
+/// A new beginning of the watch over a kind, or over all kinds of an axis.
+pub(super) fn restart(
+    store: &Connection,
+    frame: &StoredFrame,
+    restart: &Restart,
+    at: i64,
+) -> rusqlite::Result<()> {
+    let key = frame.key();
+    let Restart { axis, kind, why, .. } = *restart;
+    let columns = named_params! {
+        "device": key.device,
+        "axis": axis,
+        "boot": key.boot,
+        "kind": kind,
+        "sequence": key.sequence,
+        "at_us": at,
+        "why": variant_words(&why),
+    };
+    insert::one(store, "INSERT OR REPLACE INTO restarts", columns)?;
+    let of = if kind == 0 { "all kinds".to_owned() } else { format!("kind {kind}") };
+    let why = match why {
+        Why::Settings => "other settings are in force",
+        Why::Declared => "it was declared good",
+        Why::Dropped => "the kind had to go for another",
+    };
+    let text = format!("the watch over {of} begins anew: {why}");
+    journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
+}
+
+/// The settling time that the monitor takes as good from here on.
+pub(super) fn baseline(
+    store: &Connection,
+    frame: &StoredFrame,
+    baseline: &Baseline,
+    boot: &Boot,
+) -> rusqlite::Result<()> {
+    let key = frame.key();
+    let Baseline { axis, kind, moves, settling_median, settling_p95, .. } = *baseline;
+    let (at, median, p95) =
+        (boot.at(baseline.at), boot.nanoseconds(settling_median), boot.nanoseconds(settling_p95));
+    let columns = named_params! {
+        "device": key.device,
+        "axis": axis,
+        "boot": key.boot,
+        "kind": kind,
+        "sequence": key.sequence,
+        "at_us": at,
+        "moves": moves,
+        "median_ns": median,
+        "p95_ns": p95,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO baselines", columns)?;
+    let ms = |ns: i64| ns as f64 / 1e6;
+    let text =
+        format!("kind {kind}: {moves} moves, median {:.2} ms, 95 % within {:.2} ms", ms(median), ms(p95));
+    journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
+}
+
+/// What the monitor says of a drift. It names a move, not an instant, so no wall time of a start may follow from it:
+/// its times stay in ticks.
+pub(super) fn drift(store: &Connection, frame: &StoredFrame, drift: &Drift) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let columns = named_params! {
+        "device": device,
+        "axis": drift.axis,
+        "boot": boot,
+        "kind": drift.kind,
+        "sequence": sequence,
+        "arrived_us": frame.arrived,
+        "number": drift.number,
+        "change_ticks": drift.change,
+        "score": drift.score,
+        "direction": variant_words(&drift.direction),
+        "since": drift.since,
+        "smallest_ticks": drift.smallest,
+        "promise": variant_words(&drift.promise),
+        "moves": drift.moves,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO drifts", columns)?;
+    Ok(())
+}
+
+/// What the monitor finds wrong with the signals of an axis.
+pub(super) fn finding(
+    store: &Connection,
+    frame: &StoredFrame,
+    finding: &Finding,
+    at: i64,
+) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let columns = named_params! {
+        "device": device,
+        "axis": finding.axis,
+        "boot": boot,
+        "sequence": sequence,
+        "at_us": at,
+        "what": variant_words(&finding.which),
+        "severity": variant_words(&finding.severity),
+        "figure": finding.figure,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO findings", columns)?;
+    Ok(())
+}
+
 /// The name of a variant in words: `OutOfService` is `out of service`.
-pub(super) fn words(variant: &impl std::fmt::Debug) -> String {
+fn variant_words(variant: &impl std::fmt::Debug) -> String {
     let mut words = String::new();
     for letter in format!("{variant:?}").chars() {
         if letter.is_uppercase() && !words.is_empty() {
@@ -152,11 +245,12 @@ pub(super) fn words(variant: &impl std::fmt::Debug) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::words;
+    use super::variant_words;
     use stillpoint_core::wire::watch::{AlarmEvent, Why};
 
     #[test]
     fn variants_in_words() {
-        assert_eq!([words(&AlarmEvent::OutOfService), words(&Why::Settings)], ["out of service", "settings"]);
+        let words = [variant_words(&AlarmEvent::OutOfService), variant_words(&Why::Settings)];
+        assert_eq!(words, ["out of service", "settings"]);
     }
 }

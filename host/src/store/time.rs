@@ -1,4 +1,4 @@
-//! In: a time as people write it. Out: microseconds since 1970, UTC; and back.
+//! In: an instant as text. Out: microseconds since 1970, UTC; and back.
 
 use jiff::{SignedDuration, Timestamp};
 
@@ -11,7 +11,7 @@ pub fn now() -> i64 {
 
 /// An instant as RFC 3339. Input unit: µs since 1970, UTC
 pub fn text(microseconds: i64) -> String {
-    // Instants beyond the year 9999 stay figures.
+    // The calendar ends with the year 9999; beyond, the number itself is written.
     Timestamp::from_microsecond(microseconds)
         .map_or(format!("{microseconds} µs"), |time| format!("{time:.6}"))
 }
@@ -28,7 +28,7 @@ pub fn parse(option: &str, value: &str, now: i64) -> Result<i64, Error> {
         option: option.to_owned(),
         value: value.to_owned(),
         wrong: "is no time".to_owned(),
-        remedy: "say 2026-05-04T10:00:00Z, a date, or how long ago: 30m, 2h, 3d".to_owned(),
+        remedy: "give 2026-05-04T10:00:00Z, a date, or how long ago: 30m, 2h, 3d".to_owned(),
     })
 }
 

@@ -2,14 +2,14 @@
 
 use super::{Folder, recording};
 
-/// Measures `bytes` as `axis.csv`: exit status, outcomes of the moves, and what is told.
+/// Measures `bytes` as `axis.csv`: exit status, outcomes of the moves, and messages on stderr.
 #[track_caller]
-fn check(what: &str, bytes: impl AsRef<[u8]>, expected: (i32, &str), told: &[&str]) {
+fn check(what: &str, bytes: impl AsRef<[u8]>, expected: (i32, &str), messages: &[&str]) {
     let folder = Folder::new("bad");
     folder.write("axis.csv", bytes);
     let ran = folder.run("axis.csv --window 0.01 --format jsonl");
-    assert_eq!((ran.status, ran.outcomes().as_str()), expected, "{what}: {}", ran.told);
-    ran.assert_tells(told);
+    assert_eq!((ran.status, ran.outcomes().as_str()), expected, "{what}: {}", ran.stderr);
+    ran.assert_stderr_has(messages);
 }
 
 /// The good recording with its lines changed.
@@ -32,7 +32,7 @@ const NONE: (i32, &str) = (1, "");
 #[test]
 fn a_bad_row_marks_its_move_and_no_other() {
     // Line 702 is in the second move.
-    for (what, row, told) in [
+    for (what, row, message) in [
         ("word", "0.700,zz,1", "axis.csv, line 702: command holds 'zz', which is no figure"),
         ("empty cell", "0.700,4.9,", "line 702: feedback holds ''"),
         ("short row", "0.700,4.9", "line 702: the row ends before feedback"),
@@ -48,7 +48,7 @@ fn a_bad_row_marks_its_move_and_no_other() {
         ("escape", "0.700,\u{1b}[2J,5.1", "line 702: command holds '\u{FFFD}[2J'"),
         ("binary", "\0\0\u{7}\0", "line 702: time holds"),
     ] {
-        check(what, changed(|lines| lines[701] = row.to_owned()), SECOND, &[told]);
+        check(what, changed(|lines| lines[701] = row.to_owned()), SECOND, &[message]);
     }
     let repeated = changed(|lines| lines.insert(701, lines[700].clone()));
     check("row twice", repeated, SECOND, &["line 702: time 0.699 s does not follow on 0.699 s"]);
@@ -64,8 +64,8 @@ fn a_bad_row_marks_its_move_and_no_other() {
 fn a_torn_end_costs_one_row() {
     let whole = changed(|_| ());
     for cut in [2, 8, 16] {
-        let told = ["axis.csv: the last line (2101) is torn and was left out"];
-        check("torn", &whole[..whole.len() - cut], ALL, if cut == 2 { &[] } else { &told });
+        let messages = ["axis.csv: the last line (2101) is torn and was left out"];
+        check("torn", &whole[..whole.len() - cut], ALL, if cut == 2 { &[] } else { &messages });
     }
     let wide: Vec<u8> = format!("\u{feff}{whole}").encode_utf16().flat_map(u16::to_le_bytes).collect();
     check("UTF-16", &wide, ALL, &[]);
@@ -133,9 +133,9 @@ fn a_recording_may_begin_and_end_anywhere() {
     let late = changed(|lines| drop(lines.drain(1..201)));
     check("starts in a move", late, ALL, &[]);
     let early = |rows: usize| changed(|lines| lines.truncate(rows + 1));
-    let left_out = ["axis.csv: the recording ends before its last move does; that move is left out"];
-    check("ends in a move", early(1700), (0, "settled settled settled"), &left_out);
-    check("ends before it is known to rest", early(1810), (0, "settled settled settled"), &left_out);
+    let note = ["axis.csv: the recording ends before its last move does; that move is left out"];
+    check("ends in a move", early(1700), (0, "settled settled settled"), &note);
+    check("ends before it is known to rest", early(1810), (0, "settled settled settled"), &note);
     check("ends outside", early(1850), (0, "settled settled settled unsettled"), &[]);
     check("ends in the window time", early(1880), (0, "settled settled settled interrupted"), &[]);
     let joined = changed(|lines| lines.extend_from_within(1..));
@@ -155,7 +155,7 @@ fn wrong_units_by_a_thousand_are_noticed() {
     let folder = Folder::with_axis("thousand");
     let ran = folder.run("axis.csv --window 10.5 --format jsonl");
     assert_eq!((ran.status, ran.out.as_str()), (0, ""));
-    ran.assert_tells(&[
+    ran.assert_stderr_has(&[
         "the command moves 4 times, but never further than the window of 10.5 mm: are the units right?",
     ]);
     for window in ["0.0001", "0.00001", "1e-9"] {
@@ -175,11 +175,11 @@ fn wrong_units_by_a_thousand_are_noticed() {
     folder.write("far.csv", &far);
     folder
         .run("far.csv --window 0.01")
-        .assert_tells(&["far.csv: positions reach so far", "check their unit"]);
+        .assert_stderr_has(&["far.csv: positions reach so far", "check their unit"]);
     folder.write("counts.csv", far.replace("[mm]", "[counts]"));
     folder
         .run("counts.csv --window 5")
-        .assert_tells(&["positions span 2^31 counts and more", "wrong travel"]);
+        .assert_stderr_has(&["positions span 2^31 counts and more", "wrong travel"]);
 }
 
 #[test]
@@ -208,7 +208,7 @@ fn a_long_rest_before_the_first_move_hides_nothing() {
         folder.write("axis.csv", &text);
         folder.run("axis.csv --window 0.01 --format jsonl")
     }] {
-        assert_eq!((ran.status, ran.outcomes().as_str(), ran.told.as_str()), (0, "settled", ""));
+        assert_eq!((ran.status, ran.outcomes().as_str(), ran.stderr.as_str()), (0, "settled", ""));
         let settling = ran.lines()[0]["settling_s"].as_f64().expect("a figure");
         assert!((settling - super::tail(0.01)).abs() < 0.003, "{settling}");
     }
@@ -218,14 +218,14 @@ fn a_long_rest_before_the_first_move_hides_nothing() {
 fn places_that_are_no_files_are_told() {
     let folder = Folder::with_axis("places");
     std::fs::create_dir(folder.path("folder.csv")).expect("a folder");
-    for (name, told) in [
+    for (name, message) in [
         ("folder.csv", "folder.csv: is a folder; name a recording in it"),
         ("none.csv", "none.csv: can't be read"),
         ("axis.csv/none.csv", "axis.csv/none.csv: can't be read"),
     ] {
         let ran = folder.run(&format!("{name} axis.csv --window 0.01 --format jsonl"));
         assert_eq!((ran.status, ran.lines().len()), (1, 4), "{name}");
-        ran.assert_tells(&[told, "; "]);
+        ran.assert_stderr_has(&[message, "; "]);
     }
 }
 
@@ -239,6 +239,6 @@ fn names_of_any_bytes_are_taken_and_shown_harmlessly() {
     let mut command = folder.command(&["--window", "0.01"]);
     let ran = super::Ran::of(command.arg(name));
     assert_eq!(ran.status, 0);
-    assert!(ran.told.contains(", line 702: ") && !ran.told.contains('\u{1b}'), "{:?}", ran.told);
-    assert!(ran.told.lines().count() == 1 && !ran.out.contains('\u{1b}'), "{ran:?}");
+    assert!(ran.stderr.contains(", line 702: ") && !ran.stderr.contains('\u{1b}'), "{:?}", ran.stderr);
+    assert!(ran.stderr.lines().count() == 1 && !ran.out.contains('\u{1b}'), "{ran:?}");
 }

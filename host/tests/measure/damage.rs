@@ -2,11 +2,11 @@
 
 use std::io::Cursor;
 
-use stillpoint::measure::{Ask, Summary, measure};
-use stillpoint::report::line::MoveLine;
+use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::Definition;
+use stillpoint_core::{Definition, Outcome};
 
 use super::{Folder, recording};
 
@@ -25,7 +25,7 @@ impl Random {
         (self.next() % limit.max(1) as u64) as usize
     }
 
-    fn pick<'a, T: ?Sized>(&mut self, list: &[&'a T]) -> &'a T {
+    fn choose<'a, T: ?Sized>(&mut self, list: &[&'a T]) -> &'a T {
         list[self.below(list.len())]
     }
 }
@@ -71,7 +71,7 @@ fn damage(bytes: &mut Vec<u8>, random: &mut Random) {
             1 => bytes[at] ^= 1 << random.below(8),
             2 => drop(bytes.remove(at)),
             3 => bytes.insert(at, random.next() as u8),
-            4 => bytes.insert(at, *random.pick(&[&b'\n', &b',', &b'-', &b'9', &b'e', &b'.'])),
+            4 => bytes.insert(at, *random.choose(&[&b'\n', &b',', &b'-', &b'9', &b'e', &b'.'])),
             5 => drop(bytes.drain(at..(at + random.below(5000)).min(bytes.len()))),
             6 => bytes.extend_from_within(at..(at + random.below(5000)).min(bytes.len())),
             7 => cell(bytes, at, random),
@@ -85,25 +85,29 @@ fn cell(bytes: &mut Vec<u8>, at: usize, random: &mut Random) {
     let is_end = |byte: &u8| matches!(byte, b',' | b';' | b'\n' | b'\r');
     let start = bytes[..at].iter().rposition(is_end).map_or(0, |place| place + 1);
     let end = bytes[at..].iter().position(is_end).map_or(bytes.len(), |place| at + place);
-    bytes.splice(start.min(end)..end, random.pick(&CELLS).bytes());
+    bytes.splice(start.min(end)..end, random.choose(&CELLS).bytes());
 }
 
 /// Figures an option may have.
 const FIGURES: [&str; 8] = ["0.01", "1e-18", "1/3", "0.5", "5", "2147483647", "1e18", "100"];
 
-fn ask(random: &mut Random) -> Ask {
+fn options(random: &mut Random) -> MeasureOptions {
     let times = [0.0, 10.0, 1e-9, 1e6, 1_073_741.0, f64::NAN, -1.0];
     let figure =
-        |random: &mut Random| fraction("--window", random.pick(&FIGURES.map(|f| f))).expect("a figure");
+        |random: &mut Random| fraction("--window", random.choose(&FIGURES.map(|f| f))).expect("a figure");
     let often = |random: &mut Random| random.below(3) > 0;
-    Ask {
+    MeasureOptions {
         window: if often(random) { fraction("--window", "0.01").expect("a window") } else { figure(random) },
         window_time_ms: if often(random) { 10.0 } else { times[random.below(times.len())] },
         rest_time_ms: if often(random) { 20.0 } else { times[random.below(times.len())] },
-        definition: *random.pick(&[&Definition::LastEntry, &Definition::Iso9283, &Definition::TargetReached]),
-        command_scale: *random.pick(&[&(1, 1), &(1, 1), &(-1, 1), &(i32::MAX, 1), &(-7, i32::MAX)]),
+        definition: *random.choose(&[
+            &Definition::LastEntry,
+            &Definition::Iso9283,
+            &Definition::TargetReached,
+        ]),
+        command_scale: *random.choose(&[&(1, 1), &(1, 1), &(-1, 1), &(i32::MAX, 1), &(-7, i32::MAX)]),
         encoder_step: (!often(random)).then(|| figure(random)),
-        max_speed: (!often(random)).then(|| *random.pick(&[&1e-9, &50.0, &1e30, &f64::NAN])),
+        max_speed: (!often(random)).then(|| *random.choose(&[&1e-9, &50.0, &1e30, &f64::NAN])),
     }
 }
 
@@ -111,7 +115,7 @@ fn choice(random: &mut Random) -> Choice {
     let numbers = random.below(4) == 0;
     let column = |name: &str| numbers.then(|| name.to_owned());
     let rate = ["1000", "1e-3", "1e9", "32768/3"];
-    let rate = (random.below(5) == 0).then(|| fraction("--rate", random.pick(&rate)).expect("a rate"));
+    let rate = (random.below(5) == 0).then(|| fraction("--rate", random.choose(&rate)).expect("a rate"));
     Choice {
         time: rate.is_none().then(|| column("1")).flatten(),
         command: column("2"),
@@ -123,26 +127,26 @@ fn choice(random: &mut Random) -> Choice {
 }
 
 /// Measures bytes in this process; an error is as good as moves, as long as it comes.
-fn told(bytes: Vec<u8>, random: &mut Random) -> (Vec<MoveLine>, Option<Summary>) {
-    let mut lines = Vec::new();
+fn measured(bytes: Vec<u8>, random: &mut Random) -> (Vec<MoveReport>, Option<Summary>) {
+    let mut reports = Vec::new();
     let Ok(mut trace) = Trace::from_reader("axis.csv", Cursor::new(bytes), &choice(random)) else {
-        return (lines, None);
+        return (reports, None);
     };
     let on_move = |measured: stillpoint::measure::Measured| {
-        lines.push(measured.line);
+        reports.push(measured.report);
         Ok(())
     };
     let pictures = random.below(4) == 0;
-    let summary = measure(&mut trace, ("axis.csv", "axis"), &ask(random), pictures, on_move, |_| ());
-    (lines, summary.ok())
+    let summary = measure(&mut trace, ("axis.csv", "axis"), &options(random), pictures, on_move, |_| ());
+    (reports, summary.ok())
 }
 
 /// What must hold of a move whatever it was measured from.
-fn is_honest(line: &MoveLine) -> bool {
-    let settled = line.outcome == "settled";
-    let times = [line.settling_s, line.settling_u_s, line.settling_95_s];
+fn is_honest(report: &MoveReport) -> bool {
+    let settled = report.outcome == Outcome::Settled;
+    let times = [report.settling_s, report.settling_u_s, report.settling_95_s];
     let known = times.iter().flatten().all(|time| time.is_finite() && *time >= 0.0);
-    known && times.iter().all(|time| time.is_some() == settled) && (settled || !line.reason.is_empty())
+    known && times.iter().all(|time| time.is_some() == settled) && (settled || !report.reason.is_empty())
 }
 
 #[test]
@@ -153,12 +157,12 @@ fn damaged_recordings_give_moves_or_a_reason() {
         let mut random = Random(seed);
         let mut bytes = bases[random.below(bases.len())].clone();
         damage(&mut bytes, &mut random);
-        let (lines, _) = told(bytes, &mut random);
-        for line in &lines {
-            assert!(is_honest(line), "seed {seed}: {line:?}");
+        let (reports, _) = measured(bytes, &mut random);
+        for report in &reports {
+            assert!(is_honest(report), "seed {seed}: {report:?}");
         }
-        moves += lines.len();
-        settled += lines.iter().filter(|line| line.outcome == "settled").count();
+        moves += reports.len();
+        settled += reports.iter().filter(|report| report.outcome == Outcome::Settled).count();
     }
     // Otherwise nothing would have been tried.
     assert!(moves > 1000 && settled > 200, "{moves} moves, {settled} settled");
@@ -175,8 +179,8 @@ fn noise_gives_a_reason_or_honest_moves() {
             1 => (0..length).map(|_| signs[random.below(signs.len())]).collect(),
             _ => rows(&mut random),
         };
-        let (lines, _) = told(bytes, &mut random);
-        assert!(lines.iter().all(is_honest), "seed {seed}: {lines:?}");
+        let (reports, _) = measured(bytes, &mut random);
+        assert!(reports.iter().all(is_honest), "seed {seed}: {reports:?}");
     }
 }
 
@@ -204,10 +208,10 @@ fn the_binary_ends_with_0_1_or_2() {
         let mut bytes = bases[random.below(bases.len())].clone();
         damage(&mut bytes, &mut random);
         folder.write("axis.csv", &bytes);
-        let form = random.pick(&["table", "jsonl", "csv", "table --plot axis.svg"]);
-        let ran = folder.run(&format!("axis.csv --window {} --format {form}", random.pick(&FIGURES)));
+        let form = random.choose(&["table", "jsonl", "csv", "table --plot axis.svg"]);
+        let ran = folder.run(&format!("axis.csv --window {} --format {form}", random.choose(&FIGURES)));
         assert!(matches!(ran.status, 0..=2), "seed {seed}: {ran:?}");
-        assert!(!ran.told.contains("panicked"), "seed {seed}: {}", ran.told);
-        assert!(ran.status == 0 || !ran.told.is_empty(), "seed {seed}: fails without a word");
+        assert!(!ran.stderr.contains("panicked"), "seed {seed}: {}", ran.stderr);
+        assert!(ran.status == 0 || !ran.stderr.is_empty(), "seed {seed}: fails without a message");
     }
 }

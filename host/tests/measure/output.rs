@@ -4,67 +4,77 @@ use std::io::{BufRead, BufReader};
 use std::process::Stdio;
 
 use serde_json::Value;
+use stillpoint::report::field::{Field, Form};
+use stillpoint::report::move_report::FIELDS;
 
 use super::{Folder, PERIOD, ROWS, recording, tail};
 
-/// What the value of a field may be.
-#[derive(Clone, Copy, Debug)]
-enum Kind {
-    Text,
-    TextOrNull,
-    Whole,
-    Number,
-    /// A number if, and only if, the move settled.
-    Settled,
-    NumberOrNull,
-    Curve,
-}
-
-/// The contract of the JSON line, in its order.
-const FIELDS: [(&str, Kind); 32] = [
-    ("file", Kind::Text),
-    ("axis", Kind::Text),
-    ("move", Kind::Whole),
-    ("start_s", Kind::Number),
-    ("command_end_s", Kind::Number),
-    ("travel", Kind::Number),
-    ("peak_speed", Kind::Number),
-    ("unit", Kind::Text),
-    ("window", Kind::Number),
-    ("window_time_s", Kind::Number),
-    ("definition", Kind::Text),
-    ("outcome", Kind::Text),
-    ("reason", Kind::Text),
-    ("settling_s", Kind::Settled),
-    ("settling_u_s", Kind::Settled),
-    ("first_entry_s", Kind::NumberOrNull),
-    ("confirmation_s", Kind::NumberOrNull),
-    ("stabilization_s", Kind::NumberOrNull),
-    ("window_entries", Kind::Whole),
-    ("overshoot", Kind::Number),
-    ("peak_following_error", Kind::Number),
-    ("error_at_command_end", Kind::Number),
-    ("rest_error", Kind::NumberOrNull),
-    ("rest_noise_rms", Kind::NumberOrNull),
-    ("counts_per_unit", Kind::Number),
-    ("ringing_hz", Kind::NumberOrNull),
-    ("ringing_u_hz", Kind::NumberOrNull),
-    ("damping_ratio", Kind::NumberOrNull),
-    ("tail_s", Kind::NumberOrNull),
-    ("signature", Kind::TextOrNull),
-    ("settling_curve", Kind::Curve),
-    ("settling_95_s", Kind::Settled),
+/// The contract: these names in this order stay for ever; fields that came later stand behind them.
+const FIRST_FIELDS: [&str; 32] = [
+    "file",
+    "axis",
+    "move",
+    "start_s",
+    "command_end_s",
+    "travel",
+    "peak_speed",
+    "unit",
+    "window",
+    "window_time_s",
+    "definition",
+    "outcome",
+    "reason",
+    "settling_s",
+    "settling_u_s",
+    "first_entry_s",
+    "confirmation_s",
+    "stabilization_s",
+    "window_entries",
+    "overshoot",
+    "peak_following_error",
+    "error_at_command_end",
+    "rest_error",
+    "rest_noise_rms",
+    "counts_per_unit",
+    "ringing_hz",
+    "ringing_u_hz",
+    "damping_ratio",
+    "tail_s",
+    "signature",
+    "settling_curve",
+    "settling_95_s",
 ];
 
-fn is_kind(value: &Value, kind: Kind, settled: bool) -> bool {
-    match kind {
-        Kind::Text => value.is_string(),
-        Kind::TextOrNull => value.is_string() || value.is_null(),
-        Kind::Whole => value.is_u64(),
-        Kind::Number => value.is_number(),
-        Kind::Settled => value.is_number() == settled && value.is_null() != settled,
-        Kind::NumberOrNull => value.is_number() || value.is_null(),
-        Kind::Curve => value.as_array().is_some_and(|points| points.iter().all(is_point)),
+/// Fields that hold a value if, and only if, the move settled.
+const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
+
+/// Fields that are null in every move: their names are reserved, nothing measures them yet.
+const RESERVED: [&str; 5] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature"];
+
+/// Fields that may be null.
+const OPTIONAL: [&str; 10] = [
+    "first_entry_s",
+    "confirmation_s",
+    "stabilization_s",
+    "rest_error",
+    "rest_noise_rms",
+    "ringing_hz",
+    "ringing_u_hz",
+    "damping_ratio",
+    "tail_s",
+    "signature",
+];
+
+fn names() -> Vec<&'static str> {
+    FIELDS.iter().map(|field| field.name).collect()
+}
+
+fn is_form(value: &Value, form: Form) -> bool {
+    match form {
+        Form::Text => value.is_string(),
+        Form::Whole => value.is_u64(),
+        Form::Number => value.is_number(),
+        Form::Curve => value.as_array().is_some_and(|points| points.iter().all(is_point)),
     }
 }
 
@@ -73,16 +83,39 @@ fn is_point(point: &Value) -> bool {
         Some([window, settling]) if window.is_number() && (settling.is_number() || settling.is_null()))
 }
 
+/// Every field of the table is in the line, in its order, and nothing else.
 #[track_caller]
 fn check_contract(text: &str) {
     let line: Value = serde_json::from_str(text).expect("JSON");
     let settled = line["outcome"] == "settled";
     assert_eq!(line.as_object().expect("an object").len(), FIELDS.len(), "{text}");
-    for (name, kind) in FIELDS {
-        assert!(is_kind(&line[name], kind, settled), "{name} is {} in {text}", line[name]);
+    for Field { name, form, .. } in FIELDS {
+        let value = &line[name];
+        if ONLY_SETTLED.contains(name) {
+            assert_eq!((value.is_number(), value.is_null()), (settled, !settled), "{name} in {text}");
+        } else if FIRST_FIELDS.contains(name) {
+            let may_be_null = OPTIONAL.contains(name) && value.is_null();
+            assert!(may_be_null || is_form(value, *form), "{name} is {value} in {text}");
+        } else {
+            assert!(value.is_null() || is_form(value, *form), "{name} is {value} in {text}");
+        }
     }
-    let places: Vec<_> = FIELDS.iter().map(|(name, _)| text.find(&format!("\"{name}\":"))).collect();
+    let places: Vec<_> = names().iter().map(|name| text.find(&format!("\"{name}\":"))).collect();
     assert!(places.is_sorted(), "{text}");
+}
+
+#[test]
+fn the_names_of_the_contract_come_first() {
+    assert_eq!(names()[..FIRST_FIELDS.len()], FIRST_FIELDS);
+}
+
+/// A field that is in the table but not measured is null in every move.
+#[test]
+fn every_field_holds_a_value_in_some_move() {
+    let folder = Folder::with_axis("values");
+    let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
+    let empty = |name: &&str| lines.iter().all(|line| line[*name].is_null());
+    assert_eq!(names().into_iter().filter(empty).collect::<Vec<_>>(), RESERVED);
 }
 
 /// A recording whose moves have every outcome.
@@ -96,7 +129,7 @@ fn outcomes() -> String {
 }
 
 #[test]
-fn every_json_line_keeps_the_contract() {
+fn every_json_line_holds_the_contract() {
     let folder = Folder::new("contract");
     folder.write("axis.csv", outcomes());
     let ran = folder.run("axis.csv --window 0.01 --format jsonl");
@@ -104,14 +137,14 @@ fn every_json_line_keeps_the_contract() {
         (ran.status, ran.outcomes().as_str()),
         (0, "settled untrusted settled interrupted"),
         "{}",
-        ran.told
+        ran.stderr
     );
     ran.out.lines().for_each(check_contract);
     let ran = folder.run("axis.csv --window 0.0001 --format jsonl");
     assert_eq!(ran.outcomes(), "settled untrusted settled unsettled");
     ran.out.lines().for_each(check_contract);
     for line in ran.lines() {
-        assert!(line["reason"] != "", "too fine a window is told: {line}");
+        assert!(line["reason"] != "", "too fine a window has a reason: {line}");
     }
 }
 
@@ -121,7 +154,7 @@ fn the_numbers_are_those_of_the_formula() {
     for window in [0.2, 0.05, 0.01, 0.003] {
         let ran = folder.run(&format!("axis.csv --window {window} --format jsonl"));
         let lines = ran.lines();
-        assert_eq!((lines.len(), ran.told.as_str()), (4, ""));
+        assert_eq!((lines.len(), ran.stderr.as_str()), (4, ""));
         for (number, line) in lines.iter().enumerate() {
             let figure = |name: &str| line[name].as_f64().expect(name);
             let (lead, length, rest) = ROWS;
@@ -138,13 +171,12 @@ fn the_numbers_are_those_of_the_formula() {
 }
 
 #[test]
-fn csv_and_table_tell_the_same_moves() {
+fn csv_and_table_show_the_same_moves() {
     let folder = Folder::with_axis("forms");
     let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
     let rows = folder.run("axis.csv --window 0.01 --format csv").out;
     let mut reader = csv::Reader::from_reader(rows.as_bytes());
-    let names: Vec<&str> = FIELDS.iter().map(|(name, _)| *name).collect();
-    assert_eq!(reader.headers().expect("a header").iter().collect::<Vec<_>>(), names);
+    assert_eq!(reader.headers().expect("a header").iter().collect::<Vec<_>>(), names());
     let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.expect("a row")).collect();
     assert_eq!(rows.len(), lines.len());
     for (row, line) in rows.iter().zip(&lines) {
@@ -177,7 +209,7 @@ fn standard_input_is_a_recording_too() {
     let bytes = recording(4).join("\r\n").into_bytes();
     let piped = folder.pipe("- --window 0.01 --format jsonl", &bytes);
     let named = folder.run("axis.csv --window 0.01 --format jsonl");
-    assert_eq!((piped.status, piped.told.as_str()), (0, ""));
+    assert_eq!((piped.status, piped.stderr.as_str()), (0, ""));
     let numbers = |ran: &super::Ran| -> Vec<Value> {
         let without_names = |mut line: Value| {
             line.as_object_mut().map(|fields| (fields.remove("file"), fields.remove("axis")));
@@ -189,7 +221,7 @@ fn standard_input_is_a_recording_too() {
     assert_eq!(piped.lines()[0]["file"], "-");
     let nothing = folder.run("- --window 0.01");
     assert_eq!(nothing.status, 1);
-    nothing.assert_tells(&["standard input: is empty"]);
+    nothing.assert_stderr_has(&["standard input: is empty"]);
 }
 
 #[test]
@@ -207,7 +239,7 @@ fn whoever_reads_may_stop_at_any_time() {
             .expect("a line");
         assert!(!first.is_empty());
         let ran = super::Ran::from(child.wait_with_output().expect("the binary ends"));
-        assert_eq!((ran.status, ran.told.as_str()), (0, ""), "{form}");
+        assert_eq!((ran.status, ran.stderr.as_str()), (0, ""), "{form}");
         assert!(
             super::is_written(&folder.path(&format!("{form}.svg")), 10_000),
             "{form}: the picture is drawn"
@@ -217,14 +249,19 @@ fn whoever_reads_may_stop_at_any_time() {
 
 #[cfg(target_os = "linux")]
 #[test]
-fn a_full_disk_is_told_once_and_a_deaf_stderr_stops_nothing() {
+fn a_full_disk_is_reported_once_and_a_full_stderr_stops_nothing() {
     let folder = Folder::with_axis("full");
     let full =
         || std::fs::File::options().write(true).open("/dev/full").expect("a device that is always full");
     for form in ["jsonl", "csv", "table"] {
         let mut command = folder.command(&["axis.csv", "axis.csv", "--window", "0.01", "--format", form]);
         let ran = super::Ran::of(command.stdout(full()));
-        assert_eq!((ran.status, ran.told.matches("check the disk").count()), (1, 1), "{form}: {}", ran.told);
+        assert_eq!(
+            (ran.status, ran.stderr.matches("check the disk").count()),
+            (1, 1),
+            "{form}: {}",
+            ran.stderr
+        );
     }
     for (arguments, status) in [("axis.csv none.csv --window 0.01", 1), ("axis.csv --window 0", 2)] {
         let words: Vec<&str> = arguments.split(' ').collect();

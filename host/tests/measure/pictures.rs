@@ -9,7 +9,7 @@ fn every_kind_of_picture_is_drawn() {
         [("a.svg", "<svg"), ("a.SVG", "<svg"), ("a.png", "\u{89}PNG"), ("a.html", "<!doctype html")]
     {
         let ran = folder.run(&format!("axis.csv --window 0.01 --format jsonl --plot {name}"));
-        assert_eq!((ran.status, ran.lines().len(), ran.told.as_str()), (0, 4, ""), "{name}");
+        assert_eq!((ran.status, ran.lines().len(), ran.stderr.as_str()), (0, 4, ""), "{name}");
         let bytes = std::fs::read(folder.path(name)).expect("a picture");
         let start: String = bytes.iter().take(200).map(|byte| char::from(*byte)).collect();
         assert!(start.to_lowercase().contains(&starts.to_lowercase()), "{name} begins {start:?}");
@@ -23,14 +23,14 @@ fn every_kind_of_picture_is_drawn() {
 fn the_move_to_draw_large_is_the_users_choice() {
     let folder = Folder::with_axis("large");
     let ran = folder.run("axis.csv --window 0.01 --format jsonl --plot second.svg --plot-move 2");
-    assert_eq!((ran.status, ran.told.as_str()), (0, ""));
+    assert_eq!((ran.status, ran.stderr.as_str()), (0, ""));
     folder.run("axis.csv --window 0.01 --format jsonl --plot third.svg --plot-move 3");
     let read = |name: &str| std::fs::read_to_string(folder.path(name)).expect("a picture");
     assert!(read("second.svg").to_lowercase().contains("move 2"));
     assert_ne!(read("second.svg"), read("third.svg"));
     let ran = folder.run("axis.csv --window 0.01 --format jsonl --plot none.svg --plot-move 99");
     assert_eq!(ran.status, 0);
-    ran.assert_tells(&["there is no move 99 to draw large"]);
+    ran.assert_stderr_has(&["there is no move 99 to draw large"]);
     assert!(is_written(&folder.path("none.svg"), 10_000));
 }
 
@@ -39,9 +39,9 @@ fn a_picture_that_can_not_be_written_costs_no_numbers() {
     let folder = Folder::with_axis("unwritable");
     let ran = folder.run("axis.csv --window 0.01 --format jsonl --plot nowhere/a.svg");
     assert_eq!((ran.status, ran.lines().len()), (1, 4));
-    ran.assert_tells(&["nowhere/a.svg", "cannot be written"]);
+    ran.assert_stderr_has(&["nowhere/a.svg", "cannot be written"]);
     folder.write("empty.csv", "");
-    folder.write("kept.svg", "the picture of yesterday");
-    assert_eq!(folder.run("empty.csv --window 0.01 --plot kept.svg").status, 1);
-    assert_eq!(std::fs::read(folder.path("kept.svg")).expect("a file"), b"the picture of yesterday");
+    folder.write("old.svg", "the picture of yesterday");
+    assert_eq!(folder.run("empty.csv --window 0.01 --plot old.svg").status, 1);
+    assert_eq!(std::fs::read(folder.path("old.svg")).expect("a file"), b"the picture of yesterday");
 }

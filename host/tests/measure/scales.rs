@@ -37,7 +37,7 @@ fn fractions_of_counts_are_exact() {
     folder.write("counts.csv", counts(1.0));
     let lines = |scale: &str| {
         let ran = folder.run(&format!("counts.csv --window 0.01 --unit mm --format jsonl {scale}"));
-        assert_eq!((ran.status, ran.lines().len(), ran.told.as_str()), (0, 4, ""), "{scale}");
+        assert_eq!((ran.status, ran.lines().len(), ran.stderr.as_str()), (0, 4, ""), "{scale}");
         ran.out
     };
     let plain = lines("--counts-per-unit 1048576/60");
@@ -126,10 +126,10 @@ fn rows_without_time_come_at_the_rate() {
     );
     let ran = folder.run("rows.csv --window 0.01");
     assert_eq!(ran.status, 1);
-    ran.assert_tells(&["rows.csv, line 1: no time column", "--rate HZ"]);
+    ran.assert_stderr_has(&["rows.csv, line 1: no time column", "--rate HZ"]);
     let ran = folder.run("axis.csv --window 0.01 --rate 1000 --format jsonl");
     assert_eq!(ran.lines().len(), 4);
-    ran.assert_tells(&["axis.csv: --rate is given, so time column 't_s' is not used"]);
+    ran.assert_stderr_has(&["axis.csv: --rate is given, so time column 't_s' is not used"]);
 }
 
 #[test]
@@ -149,5 +149,5 @@ fn columns_are_chosen_by_name_or_number_and_time_has_its_unit() {
     check_alike(&folder, "odd.csv --window 0.01 --time 4:ms --command 3 --feedback 1 --delimiter ;", good);
     let ran = folder.run("odd.csv --window 0.01 --time n:ms --command c --feedback a");
     assert_eq!(ran.status, 1);
-    ran.assert_tells(&["odd.csv, line 1: there is no column 'c' for command", "--command", "3 'b'"]);
+    ran.assert_stderr_has(&["odd.csv, line 1: there is no column 'c' for command", "--command", "3 'b'"]);
 }

@@ -8,13 +8,13 @@ use std::time::Duration;
 pub(super) use super::program::{done, stillpoint};
 use super::*;
 
-/// What it says is wrong.
+/// A call that fails with an exit status, and the parts of its message.
 #[track_caller]
 pub(super) fn refused(arguments: &[&str], status: i32, parts: &[&str]) {
     let output = stillpoint(arguments);
-    let told = String::from_utf8_lossy(&output.stderr).into_owned();
-    assert_eq!(output.status.code(), Some(status), "{told}");
-    parts.iter().for_each(|part| assert!(told.contains(part), "{part:?} is not in {told:?}"));
+    let stderr = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(status), "{stderr}");
+    parts.iter().for_each(|part| assert!(stderr.contains(part), "{part:?} is not in {stderr:?}"));
 }
 
 fn sorted(text: &str) -> Vec<&str> {
@@ -23,22 +23,22 @@ fn sorted(text: &str) -> Vec<&str> {
     lines
 }
 
-/// The lines without the last field, which only a store tells.
+/// The lines without their last field, which only a store has.
 fn but_kinds(lines: &str) -> String {
     let cut =
         |line: &str| line.split_once(r#","kind":"#).map_or(line.to_owned(), |(line, _)| format!("{line}}}"));
     lines.lines().map(|line| cut(line) + "\n").collect()
 }
 
-/// A kind is worded alike by `rehearse` and out of the store.
+/// `rehearse` and the store describe a kind in the same words.
 #[track_caller]
-fn check_kinds(rehearse: &[&str], kept: &str) {
-    let told = String::from_utf8(stillpoint(rehearse).stderr).expect("UTF-8");
-    let kinds = told.lines().filter(|line| line.contains("(kind ")).collect::<Vec<_>>();
-    assert_eq!(kinds.len(), 6, "{told}");
+fn check_kinds(rehearse: &[&str], stored: &str) {
+    let summary = String::from_utf8(stillpoint(rehearse).stderr).expect("UTF-8");
+    let kinds = summary.lines().filter(|line| line.contains("(kind ")).collect::<Vec<_>>();
+    assert_eq!(kinds.len(), 6, "{summary}");
     for line in kinds {
         let words = line.split_once(", ").and_then(|(_, rest)| rest.split_once(": ")).expect(line).0;
-        assert!(kept.contains(&format!(r#""kind":"{words}""#)), "{line}");
+        assert!(stored.contains(&format!(r#""kind":"{words}""#)), "{line}");
     }
 }
 
@@ -49,17 +49,17 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     let rehearse = ["rehearse", "--hours", "0.01", "--seed", "5", "--format", "jsonl", "--store", &store];
     let live = done(&rehearse);
     let moves = |more: &[&str]| done(&[&["moves", "--store", &store], more].concat());
-    let kept = moves(&["--format", "jsonl"]);
+    let stored = moves(&["--format", "jsonl"]);
     assert!(live.lines().count() > 100);
-    assert_eq!(sorted(&live), sorted(&but_kinds(&kept)));
-    assert!(kept.contains(r#""kind":"+60 mm at 6"#) && kept.contains("mm/s (kind 1)"), "{kept}");
-    check_kinds(&rehearse, &kept);
+    assert_eq!(sorted(&live), sorted(&but_kinds(&stored)));
+    assert!(stored.contains(r#""kind":"+60 mm at 6"#) && stored.contains("mm/s (kind 1)"), "{stored}");
+    check_kinds(&rehearse, &stored);
     // The same shift again is known; it is an hour's fraction that ended just now.
     assert_eq!(sorted(&done(&rehearse)), sorted(&live));
-    assert_eq!(moves(&["--format", "jsonl"]), kept);
+    assert_eq!(moves(&["--format", "jsonl"]), stored);
     let count =
         |more: &[&str]| moves(&[&["--format", "csv", "--no-curves"], more].concat()).lines().count() - 1;
-    let all = kept.lines().count();
+    let all = stored.lines().count();
     assert_eq!(count(&["--since", "1h"]), all);
     assert_eq!(count(&["--until", "1h"]), 0);
     assert_eq!(count(&["--shift", "rehearsal of 0.01 h, seed 5"]), all);
@@ -95,9 +95,9 @@ fn column(table: &str, wanted: impl Fn(&csv::StringRecord) -> bool, name: &str) 
 #[track_caller]
 fn check_outcomes(moves: &str, summaries: &str) {
     for outcome in ["settled", "unsettled", "interrupted", "untrusted"] {
-        let told = column(moves, |row| row.iter().any(|cell| cell == outcome), "outcome");
+        let printed = column(moves, |row| row.iter().any(|cell| cell == outcome), "outcome");
         for span in ["300", "3600", "86400"] {
-            assert_eq!(column(summaries, |row| &row[1] == span, outcome), told, "{outcome}, {span} s");
+            assert_eq!(column(summaries, |row| &row[1] == span, outcome), printed, "{outcome}, {span} s");
         }
     }
     let unsettled = column(moves, |row| row.iter().any(|cell| cell == "unsettled"), "outcome");
@@ -201,16 +201,16 @@ fn frames_in_a_file_are_taken_into_a_store() {
     std::fs::write(&file.0, Line::new(32).run(150).concat()).expect("a file");
     let source = format!("file:{}", file.text());
     let live = done(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
-    let kept = done(&["moves", "--store", &place.text(), "--format", "jsonl"]);
+    let stored = done(&["moves", "--store", &place.text(), "--format", "jsonl"]);
     assert!(live.lines().count() > 60);
-    assert_eq!(sorted(&live), sorted(&but_kinds(&kept)));
+    assert_eq!(sorted(&live), sorted(&but_kinds(&stored)));
     let again = stillpoint(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
-    let told = String::from_utf8_lossy(&again.stderr).into_owned();
-    assert!(told.contains("0 frames stored") && told.contains("0 lost on the line"), "{told}");
-    assert_eq!(kept, done(&["moves", "--store", &place.text(), "--format", "jsonl"]));
+    let counts = String::from_utf8_lossy(&again.stderr).into_owned();
+    assert!(counts.contains("0 frames stored") && counts.contains("0 lost on the line"), "{counts}");
+    assert_eq!(stored, done(&["moves", "--store", &place.text(), "--format", "jsonl"]));
 }
 
-/// A monitor that goes on while nobody listens: so many tenths of a second to each who connects, and between.
+/// A monitor that goes on while nobody listens: tenths of a second for the first connection, until the next, and for it.
 fn serve(parts: [usize; 3]) -> String {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let address = listener.local_addr().expect("an address");

@@ -1,8 +1,8 @@
-//! A slip of the hand, or a wrong clock, destroys nothing; and what was done is said.
+//! A mistyped option or a wrong clock destroys nothing, and each command reports what it did.
 
 use std::fs;
 
-use stillpoint::store::retain::Keep;
+use stillpoint::store::retain::Retention;
 use stillpoint::store::time;
 
 use super::commands::{done, refused, stillpoint};
@@ -16,14 +16,14 @@ fn filled(place: &Scratch, times: &[i64]) -> Store {
     for (number, time) in times.iter().enumerate() {
         let named = Some([number as u8 + 1; 12]);
         let mut log = Log::open(&place.0, &Options::default(), named, vec![]).expect("a store");
-        hear(&mut log, &Line::new(70).run(60), *time);
+        push(&mut log, &Line::new(70).run(60), *time);
         log.finish().expect("room");
     }
     place.store()
 }
 
-/// Exit status and what was said on stderr.
-fn said(arguments: &[&str]) -> (Option<i32>, String) {
+/// Exit status and stderr.
+fn run(arguments: &[&str]) -> (Option<i32>, String) {
     let output = stillpoint(arguments);
     (output.status.code(), String::from_utf8(output.stderr).expect("UTF-8"))
 }
@@ -34,9 +34,9 @@ fn more_days_than_there_are_keep_all() {
     let mut store = filled(&place, &[BEGIN]);
     let all = numbers(&store).len();
     for days in [36_500, 106_751_992, 160_000_000, u32::MAX] {
-        let gone = store.retain(Keep::Days(days), BEGIN + DAY).expect("room");
-        assert_eq!((gone.moves, numbers(&store).len()), (0, all), "{days}");
-        assert!(gone.before.is_none_or(|before| before < BEGIN), "{days}: {gone:?}");
+        let removed = store.retain(Retention::Days(days), BEGIN + DAY).expect("room");
+        assert_eq!((removed.moves, numbers(&store).len()), (0, all), "{days}");
+        assert!(removed.before.is_none_or(|before| before < BEGIN), "{days}: {removed:?}");
     }
     for days in ["36501", "106751992", "4294967295"] {
         let retain = ["store", "retain", "--store", &place.text(), "--days", days];
@@ -49,38 +49,38 @@ fn days_are_counted_from_the_newest_move_if_the_clock_is_ahead() {
     let place = Scratch::new("ahead");
     let mut store = filled(&place, &[BEGIN, BEGIN + 5 * DAY]);
     let newest = filled(&Scratch::new("ahead-alone"), &[BEGIN]).check().expect("readable").moves;
-    for keep in [Keep::Days(2), Keep::Bytes(1)] {
-        let gone = store.retain(keep, BEGIN + 4000 * DAY).expect("room");
-        assert!(gone.before.is_none_or(|before| before <= BEGIN + 5 * DAY), "{gone:?}");
+    for keep in [Retention::Days(2), Retention::Bytes(1)] {
+        let removed = store.retain(keep, BEGIN + 4000 * DAY).expect("room");
+        assert!(removed.before.is_none_or(|before| before <= BEGIN + 5 * DAY), "{removed:?}");
         assert_eq!(numbers(&store).len() as u64, newest, "{keep:?}");
     }
 }
 
 #[test]
-fn a_retention_that_lies_in_the_future_is_told_and_put_right() {
+fn a_retention_in_the_future_is_reported_and_put_right() {
     let place = Scratch::new("future");
     drop(filled(&place, &[BEGIN]));
     let raw = rusqlite::Connection::open(&place.0).expect("a file");
     raw.execute("INSERT OR REPLACE INTO marks VALUES ('horizon_us', ?1)", [BEGIN + 4000 * DAY]).expect("SQL");
     drop(raw);
-    let swallowed = |now| {
+    let refused_moves = |now| {
         let mut log = Log::open(&place.0, &Options::default(), Some([1; 12]), vec![]).expect("a store");
-        hear(&mut log, &Line::new(70).run(60), now);
+        push(&mut log, &Line::new(70).run(60), now);
         log.commit();
-        let notes = log.notes();
+        let notes = log.drain_notes();
         (log.finish().expect("room").1.past, notes)
     };
-    let (past, notes) = swallowed(BEGIN + DAY);
+    let (past, notes) = refused_moves(BEGIN + DAY);
     let parts = ["lies in the future", &time::text(BEGIN + 4000 * DAY), "stillpoint store retain"];
-    let told = notes.iter().filter(|note| parts.iter().all(|part| note.contains(part))).count();
-    assert!(past > 10 && told == 1, "{past} {notes:?}");
+    let matching = notes.iter().filter(|note| parts.iter().all(|part| note.contains(part))).count();
+    assert!(past > 10 && matching == 1, "{past} {notes:?}");
     let mut store = place.store();
-    let gone = store.retain(Keep::Days(30), BEGIN + DAY).expect("room");
-    assert!(gone.moves == 0 && gone.before.is_some_and(|before| before <= BEGIN), "{gone:?}");
+    let removed = store.retain(Retention::Days(30), BEGIN + DAY).expect("room");
+    assert!(removed.moves == 0 && removed.before.is_some_and(|before| before <= BEGIN), "{removed:?}");
     let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
     assert!(journal.iter().any(|entry| entry.text.contains("lay in the future")), "{journal:?}");
     drop(store);
-    assert_eq!(swallowed(BEGIN + 2 * DAY).0, 0);
+    assert_eq!(refused_moves(BEGIN + 2 * DAY).0, 0);
 }
 
 #[test]
@@ -109,27 +109,27 @@ fn an_export_that_fails_leaves_what_was_there() {
     fs::create_dir_all(&folder.0).expect("a folder");
     let (store, file) = (place.text(), folder.0.join("week.csv"));
     let (name, wrong) = (file.display().to_string(), ["--axis", "nope"]);
-    let export = |more: &[&str]| said(&[&["store", "export", "--store", &store, &name], more].concat());
+    let export = |more: &[&str]| run(&[&["store", "export", "--store", &store, &name], more].concat());
     let files = || fs::read_dir(&folder.0).expect("a folder").count();
     assert_eq!((export(&wrong).0, files()), (Some(2), 0), "no file is left");
-    let (status, told) = export(&[]);
+    let (status, stderr) = export(&[]);
     assert_eq!(status, Some(0));
     let before = fs::read_to_string(&file).expect("a file");
     let rows = before.lines().count() - 1;
-    assert!(rows > 20 && told == format!("{name}: {rows} moves written\n"), "{told}");
+    assert!(rows > 20 && stderr == format!("{name}: {rows} moves written\n"), "{stderr}");
     assert_eq!(export(&wrong).0, Some(2));
     assert_eq!((fs::read_to_string(&file).expect("a file"), files()), (before, 1));
-    let (status, told) = export(&["--summaries"]);
+    let (status, stderr) = export(&["--summaries"]);
     let rows = fs::read_to_string(&file).expect("a file").lines().count() - 1;
-    assert_eq!((status, told), (Some(0), format!("{name}: {rows} summaries written\n")));
+    assert_eq!((status, stderr), (Some(0), format!("{name}: {rows} summaries written\n")));
     let nowhere = folder.0.join("none").join("week.csv").display().to_string();
     refused(&["store", "export", "--store", &store, &nowhere], 1, &["none/week.csv: can't be written"]);
     fs::remove_dir_all(&folder.0).expect("a folder");
 }
 
 #[test]
-fn a_move_told_by_two_frames_is_no_fault_of_the_tables() {
-    let place = Scratch::new("told-again");
+fn a_move_in_two_frames_is_no_fault_of_the_tables() {
+    let place = Scratch::new("repeated");
     let before = filled(&place, &[BEGIN]).check().expect("readable");
     let raw = rusqlite::Connection::open(&place.0).expect("a file");
     let again =
@@ -138,7 +138,10 @@ fn a_move_told_by_two_frames_is_no_fault_of_the_tables() {
     assert_eq!(raw.execute(again, []).expect("SQL"), 5);
     drop(raw);
     let found = place.store().check().expect("readable");
-    assert!(found.is_sound() && found.told == before.told + 5 && found.moves == before.moves, "{found:?}");
-    let told = done(&["store", "check", "--store", &place.text()]);
-    assert!(told.contains("5 frames tell a move that another one has told"), "{told}");
+    assert!(
+        found.is_sound() && found.move_frames == before.move_frames + 5 && found.moves == before.moves,
+        "{found:?}"
+    );
+    let report = done(&["store", "check", "--store", &place.text()]);
+    assert!(report.contains("5 frames tell a move that another one has told"), "{report}");
 }

@@ -17,10 +17,10 @@ fn helper_that_logs_until_it_is_killed() {
     let mut log = Log::open(Path::new(&path), &Options::default(), None, vec![]).expect("a store");
     let mut out = std::io::stdout().lock();
     for (number, chunk) in frames.chunks(199).enumerate() {
-        log.hear(chunk, BEGIN + number as i64 * 50_000);
+        log.push(chunk, BEGIN + number as i64 * 50_000);
         assert!(log.commit());
-        let kept = log.kept();
-        writeln!(out, "\ndurable {}", kept.stored + kept.known).expect("a listener");
+        let stats = log.stats();
+        writeln!(out, "\ndurable {}", stats.stored + stats.known).expect("a listener");
     }
     log.finish().expect("room");
     writeln!(out, "\ndone").expect("a listener");
@@ -73,7 +73,7 @@ fn two_hundred_kills_lose_and_double_nothing() {
     let (mut seed, mut early, mut longest) = (4, 0, 100_000.0);
     for number in 0..100 {
         let store = Scratch::new(&format!("kill-{number}"));
-        // Into an empty store, and into what the first kill has left.
+        // Into an empty store, and into the store of the first kill.
         for again in [false, true] {
             let after = Duration::from_micros(below(&mut seed, longest as u64));
             let durable = run(&store, &frames, Some(after));

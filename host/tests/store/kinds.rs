@@ -1,6 +1,7 @@
 //! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
 
-use stillpoint::store::log::{Axis, Log};
+use stillpoint::store::devices::Axis;
+use stillpoint::store::log::Log;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
@@ -30,11 +31,11 @@ impl Start {
             bytes: vec![],
             chance: boot * 12_345,
         };
-        start.say(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
+        start.send(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
         start
     }
 
-    fn say(&mut self, message: &Message) {
+    fn send(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = self.numbers.take(message.priority());
         self.bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
@@ -45,7 +46,7 @@ impl Start {
         for (kind, forward) in [(out, true), (back, false)] {
             let (distance, speed_distance, speed_time) = (60_000, 6000, 10_000);
             let kind = Kind { kind, forward, distance, speed_distance, speed_time, ..Kind::default() };
-            self.say(&Message::Kind(kind));
+            self.send(&Message::Kind(kind));
         }
     }
 
@@ -56,7 +57,7 @@ impl Start {
             let noise = 1.0 + (f64::from(self.chance >> 16) / 65_536.0 - 0.5) * 0.2;
             let forward = number % 2 == 0;
             let settling = settling * noise * if forward { 1.0 } else { 2.0 };
-            self.say(&Message::Move(Move {
+            self.send(&Message::Move(Move {
                 flags: flag::SETTLING,
                 number: number as u32,
                 start: number * 10 * RATE - RATE / 2,
@@ -94,16 +95,16 @@ fn stored(name: &str) -> Scratch {
         settling_p95,
         ..Baseline::default()
     };
-    first.say(&Message::Baseline(baseline));
-    first.say(&Message::Drift(Drift { kind: 2, number: 700, change: -9, score: 300, ..Drift::default() }));
+    first.send(&Message::Baseline(baseline));
+    first.send(&Message::Drift(Drift { kind: 2, number: 700, change: -9, score: 300, ..Drift::default() }));
     let mut second = Start::new(2);
     second.meet(2, 1);
     second.run((0, HOUR), (2, 1), 0.020);
     let restart = Restart { axis: 0, kind: 0, at: HOUR * RATE, why: Why::Settings };
-    second.say(&Message::Restart(restart));
+    second.send(&Message::Restart(restart));
     second.run((HOUR, 3 * HOUR), (2, 1), 0.030);
-    log.hear(&first.bytes, BEGIN);
-    log.hear(&second.bytes, BEGIN + 2 * HOUR as i64 * 1_000_000);
+    log.push(&first.bytes, BEGIN);
+    log.push(&second.bytes, BEGIN + 2 * HOUR as i64 * 1_000_000);
     log.finish().expect("room");
     place
 }
@@ -136,7 +137,7 @@ fn kinds_go_on_over_starts_and_no_slope_over_a_restart() {
     assert_eq!(out["change_points"], serde_json::json!([]), "the step is that of the settings: {out}");
     assert!((figure("level_s") - 0.030).abs() < 5e-4, "{out}");
     assert!(figure("slope_low_s_per_h") < 0.0 && figure("slope_high_s_per_h") > 0.0, "{out}");
-    // The same without the restart would be told as a change.
+    // The same without the restart would be a change.
     let until = command(&["store", "journal", "--store", &place.text()]);
     assert!(until.contains("the watch over all kinds begins anew: other settings are in force"), "{until}");
     // 180 moves an hour, ten milliseconds more than the monitor's baseline in the last two of five.
@@ -145,9 +146,9 @@ fn kinds_go_on_over_starts_and_no_slope_over_a_restart() {
     let back = &lines[1];
     assert_eq!(back["baseline_from"], "first interval", "{back}");
     assert!((back["baseline_s"].as_f64().expect("one") - 0.040).abs() < 2e-3, "{back}");
-    let asked = trend(&["--kind", "2", "--baseline-ms", "15"]);
+    let given = trend(&["--kind", "2", "--baseline-ms", "15"]);
     assert_eq!(
-        (asked[0]["baseline_from"].as_str(), asked[0]["baseline_s"].as_f64()),
+        (given[0]["baseline_from"].as_str(), given[0]["baseline_s"].as_f64()),
         (Some("asked"), Some(0.015))
     );
     assert_eq!(trend(&["--kind", "7"]), Vec::<serde_json::Value>::new());
@@ -178,7 +179,7 @@ fn moves_name_their_kind_as_their_own_start_numbered_it() {
     }
     let csv = moves("csv");
     let mut rows = csv.lines();
-    assert!(rows.next().is_some_and(|header| header.ends_with(",settling_95_s,kind")), "{csv}");
+    assert!(rows.next().is_some_and(|header| header.ends_with(",kind")), "{csv}");
     assert!(rows.all(|row| row.contains("0 mm at 600 mm/s (kind ")), "{csv}");
     assert!(moves("table").contains("+60 mm at 600 mm/s (kind 2)"));
 }
@@ -194,7 +195,7 @@ fn the_tables_of_a_watch_are_made_again_the_same() {
     assert_eq!(before, tables(&place.0));
 }
 
-/// A drift is told when it begins, when its promise changes, and when it ends; a restart takes it back.
+/// A monitor reports a drift when it begins, when its promise changes, and when it ends; a restart ends it.
 #[test]
 fn a_kind_is_slower_while_its_drift_stands() {
     let place = Scratch::new("kinds-slower");
@@ -203,20 +204,20 @@ fn a_kind_is_slower_while_its_drift_stands() {
         start.meet(1, 2);
         start.run((0, 600), (1, 2), 0.020);
         for score in scores {
-            start.say(&Message::Drift(Drift { kind: 1, score: *score, ..Drift::default() }));
+            start.send(&Message::Drift(Drift { kind: 1, score: *score, ..Drift::default() }));
         }
         if restart {
-            start.say(&Message::Restart(Restart { axis: 0, kind: 0, at: 0, why: Why::Settings }));
+            start.send(&Message::Restart(Restart { axis: 0, kind: 0, at: 0, why: Why::Settings }));
         }
         std::fs::remove_file(&place.0).ok();
         let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
-        log.hear(&start.bytes, BEGIN);
+        log.push(&start.bytes, BEGIN);
         log.finish().expect("room");
         let lines = json(&command(&["trend", "--store", &place.text(), "--format", "jsonl"]));
-        let told = lines.iter().find(|line| line["kind"].as_str().is_some_and(|kind| kind.starts_with('+')));
-        assert_eq!(told.expect("a kind")["drifts_up"], slower, "{name}");
+        let up = lines.iter().find(|line| line["kind"].as_str().is_some_and(|kind| kind.starts_with('+')));
+        assert_eq!(up.expect("a kind")["drifts_up"], slower, "{name}");
     };
-    check("nothing told", &[], false, false);
+    check("no report", &[], false, false);
     check("promised otherwise near the limit", &[200], false, false);
     check("found", &[300], false, true);
     check("promised otherwise while it stands", &[300, 200], false, true);

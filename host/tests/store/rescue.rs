@@ -12,9 +12,9 @@ const PAGE: u64 = 4096;
 /// A store with moves and a note, in one file.
 fn store(place: &Scratch) -> usize {
     let mut log = place.log(&Options::default());
-    hear(&mut log, &Line::new(41).run(900), BEGIN);
+    push(&mut log, &Line::new(41).run(900), BEGIN);
     let (store, _) = log.finish().expect("room");
-    store.note("M. Ito", "note", "belt tightened").expect("a line");
+    store.add_note("M. Ito", "note", "belt tightened").expect("a line");
     let moves = check_whole(&store);
     drop(store);
     let file = rusqlite::Connection::open(&place.0).expect("a file");
@@ -42,9 +42,10 @@ fn damage(place: &Scratch, table: &str) {
     file.write_all(&[0xA5; PAGE as usize]).expect("room");
 }
 
-fn told(place: &Scratch) -> String {
+/// The error of reading its moves.
+fn error_of(place: &Scratch) -> String {
     let Ok(store) = Store::open(&place.0, &Options::default()) else { return "refused".to_owned() };
-    store.moves(&Ask::default(), &mut |_| Ok(())).expect_err("damage").to_string()
+    store.moves(&MoveQuery::default(), &mut |_| Ok(())).expect_err("damage").to_string()
 }
 
 #[test]
@@ -53,8 +54,11 @@ fn a_damaged_derived_table_costs_nothing() {
     let moves = store(&place);
     let before = tables(&place.0);
     damage(&place, "moves");
-    let told = told(&place);
-    assert!(told.contains("the file is damaged") && told.contains("store rescue --store PATH NEW"), "{told}");
+    let error = error_of(&place);
+    assert!(
+        error.contains("the file is damaged") && error.contains("store rescue --store PATH NEW"),
+        "{error}"
+    );
     let found = place.store().check().expect("what is wrong");
     assert!(found.file != "ok" && !found.is_sound(), "{found:?}");
     let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");

@@ -61,10 +61,10 @@ fn trend(store: &str, more: &[&str]) -> process::Output {
 }
 
 #[test]
-fn a_known_slowdown_is_told_with_its_slope_and_its_limit() {
+fn a_known_slowdown_is_found_with_its_slope_and_its_limit() {
     let place = Scratch::new("trend");
     let mut log = place.log(&Options::default());
-    log.hear(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
+    log.push(&moves(|hours| 0.020 + SLOPE * hours, |_| 0.0).1, BEGIN);
     log.finish().expect("room");
     let output = trend(&place.text(), &["--format", "jsonl", "--limit-ms", "29.5", "--baseline-ms", "20"]);
     let text = String::from_utf8(output.stdout).expect("UTF-8");
@@ -97,9 +97,9 @@ fn lines(store: &str, more: &[&str]) -> Vec<serde_json::Value> {
 
 /// The slow twin of an interval's median: all its moves in a row, those that did not settle at the end.
 fn medians(moves: &[Move]) -> Vec<Option<f64>> {
-    let interval = |told: &Move| (told.start + told.duration) / RATE / 300;
+    let interval = |wire: &Move| (wire.start + wire.duration) / RATE / 300;
     let median = |of: &[Move]| {
-        let time = |told: &Move| (told.outcome == Outcome::Settled).then_some(told.settling);
+        let time = |wire: &Move| (wire.outcome == Outcome::Settled).then_some(wire.settling);
         let mut row: Vec<Option<u32>> = of.iter().map(time).collect();
         row.sort_by_key(|time| time.unwrap_or(u32::MAX));
         row[(row.len() - 1) / 2].map(|time| f64::from(time) / RATE as f64)
@@ -113,9 +113,9 @@ fn an_axis_that_no_longer_settles_does_not_get_better() {
     // The moves that do settle get faster, and that is all that used to be looked at.
     let (moves, bytes) = moves(|hours| 0.020 - 0.0005 * hours, |hours| 0.2 * hours);
     let mut log = place.log(&Options::default());
-    log.hear(&bytes, BEGIN);
+    log.push(&bytes, BEGIN);
     log.finish().expect("room");
-    let unsettled = moves.iter().filter(|told| told.outcome == Outcome::Unsettled).count();
+    let unsettled = moves.iter().filter(|wire| wire.outcome == Outcome::Unsettled).count();
     let twin = medians(&moves);
     let beyond = twin.iter().filter(|median| median.is_none()).count();
     assert!(beyond > 10 && twin.iter().position(Option::is_none) > Some(10), "{twin:?}");
@@ -128,13 +128,13 @@ fn an_axis_that_no_longer_settles_does_not_get_better() {
     let share = |name: &str| line[name].as_f64().unwrap_or_else(|| panic!("{name} in {line}"));
     assert!(share("unsettled_share_before") < 0.2 && share("unsettled_share_now") > 0.6, "{line}");
     assert!(share("unsettled_p") < 1e-4, "{line}");
-    let told: u64 = line["unsettled_intervals"]
+    let listed: u64 = line["unsettled_intervals"]
         .as_array()
         .expect("a list")
         .iter()
         .map(|interval| interval[1].as_u64().expect("a count"))
         .sum();
-    assert_eq!(told, unsettled as u64);
+    assert_eq!(listed, unsettled as u64);
     let table = String::from_utf8(trend(&place.text(), &["--limit-ms", "40"]).stdout).expect("UTF-8");
     assert!(table.contains("not settled") && table.contains("already"), "{table}");
     let csv = String::from_utf8(trend(&place.text(), &["--format", "csv"]).stdout).expect("UTF-8");
@@ -142,10 +142,10 @@ fn an_axis_that_no_longer_settles_does_not_get_better() {
 }
 
 #[test]
-fn what_makes_no_trend_is_said() {
+fn too_few_moves_for_a_trend_are_reported() {
     let place = Scratch::new("trend-short");
     let (mut line, mut log) = (Line::new(8), place.log(&Options::default()));
-    hear(&mut log, &line.run(100), BEGIN);
+    push(&mut log, &line.run(100), BEGIN);
     log.finish().expect("room");
     let short = trend(&place.text(), &["--format", "jsonl"]);
     let text = String::from_utf8(short.stdout).expect("UTF-8");
@@ -157,7 +157,7 @@ fn what_makes_no_trend_is_said() {
     }
     for wrong in ["0", "-3", "NaN"] {
         let refused = trend(&place.text(), &[&format!("--limit-ms={wrong}")]);
-        let told = String::from_utf8_lossy(&refused.stderr).into_owned();
-        assert!(refused.status.code() == Some(2) && told.contains("--limit-ms"), "{wrong}: {told}");
+        let stderr = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(refused.status.code() == Some(2) && stderr.contains("--limit-ms"), "{wrong}: {stderr}");
     }
 }

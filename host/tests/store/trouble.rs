@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use stillpoint::store::log::Axis;
+use stillpoint::store::devices::Axis;
 
 use super::*;
 
@@ -11,58 +11,74 @@ fn later() {
     std::thread::sleep(Duration::from_millis(1050));
 }
 
+/// Makes a store with a table that fills it. Returns a number of pages that leaves little room beside it.
+fn fill(place: &Scratch) -> u32 {
+    drop(place.log(&Options::default()));
+    let other = rusqlite::Connection::open(&place.0).expect("a file");
+    other.execute_batch("CREATE TABLE ballast AS SELECT zeroblob(2000000)").expect("room");
+    let pages: u32 = other.pragma_query_value(None, "page_count", |row| row.get(0)).expect("a count");
+    pages + 15
+}
+
+/// Makes room in it.
+fn empty(place: &Scratch) {
+    let other = rusqlite::Connection::open(&place.0).expect("a file");
+    other.execute_batch("DROP TABLE ballast").expect("a table");
+}
+
 #[test]
 fn on_a_full_disk_frames_wait_and_nothing_is_lost() {
     let place = Scratch::new("full");
     let mut line = Line::new(20);
-    let mut log = place.log(&Options { most_pages: Some(40), ..Options::default() });
+    let mut log = place.log(&Options { max_pages: Some(fill(&place)), ..Options::default() });
     let mut now = BEGIN;
-    while log.kept().waiting == 0 {
-        now = hear(&mut log, &line.run(20), now);
+    while log.stats().waiting == 0 {
+        now = push(&mut log, &line.run(20), now);
         log.commit();
     }
-    let notes = log.notes();
+    let notes = log.drain_notes();
     assert!(
         notes.len() == 1 && notes[0].contains("is full") && notes[0].contains("watching goes on"),
         "{notes:?}"
     );
-    now = hear(&mut log, &line.run(20), now);
+    now = push(&mut log, &line.run(20), now);
     assert!(!log.commit(), "not before the next try is due");
-    log.store().allow(100_000).expect("a store");
+    empty(&place);
     later();
-    assert!(log.commit() && log.kept().dropped == 0);
-    assert!(log.notes()[0].contains("written again"));
-    hear(&mut log, &line.run(20), now);
+    assert!(log.commit() && log.stats().dropped == 0);
+    assert!(log.drain_notes()[0].contains("written again"));
+    push(&mut log, &line.run(20), now);
     check_whole(&log.finish().expect("room").0);
 }
 
 #[test]
-fn what_had_to_be_dropped_is_counted_and_asked_for() {
+fn dropped_frames_are_counted_and_requested() {
     let place = Scratch::new("dropped");
     let mut line = Line::new(21);
-    let mut log = place.log(&Options { most_pages: Some(40), most_waiting: 50, ..Options::default() });
+    let options = Options { max_pages: Some(fill(&place)), max_pending: 50, ..Options::default() };
+    let mut log = place.log(&options);
     let mut now = BEGIN;
-    while log.kept().dropped < 20 {
-        now = hear(&mut log, &line.run(10), now);
+    while log.stats().dropped < 20 {
+        now = push(&mut log, &line.run(10), now);
         log.commit();
     }
-    assert_eq!(log.kept().waiting, 50);
-    assert_eq!(log.asks(), []);
-    log.store().allow(100_000).expect("a store");
+    assert_eq!(log.stats().waiting, 50);
+    assert_eq!(log.drain_requests(), []);
+    empty(&place);
     later();
     assert!(log.commit());
-    let asks = log.asks();
-    assert_eq!(asks.len(), 1);
-    assert!(log.notes().iter().any(|note| note.contains("frames were dropped")));
-    hear(&mut log, &line.dump(asks[0]), now);
+    let requests = log.drain_requests();
+    assert_eq!(requests.len(), 1);
+    assert!(log.drain_notes().iter().any(|note| note.contains("frames were dropped")));
+    push(&mut log, &line.dump(requests[0]), now);
     check_whole(&log.finish().expect("room").0);
 }
 
 #[test]
 fn a_disk_that_stays_full_is_an_error_at_the_end() {
     let place = Scratch::new("stays-full");
-    let mut log = place.log(&Options { most_pages: Some(40), ..Options::default() });
-    hear(&mut log, &Line::new(22).run(900), BEGIN);
+    let mut log = place.log(&Options { max_pages: Some(40), ..Options::default() });
+    push(&mut log, &Line::new(22).run(900), BEGIN);
     let error = log.finish().expect_err("no room").to_string();
     assert!(
         error.contains("could not be stored") && error.contains("full") && error.contains("make room"),
@@ -91,7 +107,7 @@ fn two_writers_take_turns() {
     let (first, second) = (Line::new(23).run(150), Line::new(24).run(150));
     for (tenth, (first, second)) in first.iter().zip(&second).enumerate() {
         for (log, chunk) in logs.iter_mut().zip([first, second, first]) {
-            log.hear(chunk, BEGIN + tenth as i64 * 100_000);
+            log.push(chunk, BEGIN + tenth as i64 * 100_000);
             assert!(log.commit());
         }
     }
@@ -103,19 +119,19 @@ fn two_writers_take_turns() {
 }
 
 #[test]
-fn a_writer_that_holds_on_is_told_and_waited_for() {
+fn a_writer_that_holds_on_is_reported_and_waited_for() {
     let place = Scratch::new("busy");
-    let mut log = place.log(&Options { patience: Duration::from_millis(50), ..Options::default() });
+    let mut log = place.log(&Options { busy_timeout: Duration::from_millis(50), ..Options::default() });
     let mut line = Line::new(25);
     let other = rusqlite::Connection::open(&place.0).expect("a file");
     other.execute_batch("BEGIN IMMEDIATE").expect("a transaction");
-    let now = hear(&mut log, &line.run(50), BEGIN);
+    let now = push(&mut log, &line.run(50), BEGIN);
     assert!(!log.commit());
-    let notes = log.notes();
+    let notes = log.drain_notes();
     assert!(notes.len() == 1 && notes[0].contains("another program is writing"), "{notes:?}");
     other.execute_batch("ROLLBACK").expect("an end");
     later();
-    hear(&mut log, &line.run(50), now);
+    push(&mut log, &line.run(50), now);
     check_whole(&log.finish().expect("room").0);
 }
 

@@ -6,11 +6,21 @@ use super::*;
 const VERSION_1: &str = include_str!("version_1.sql");
 /// The same store with the tables of version 2, which guessed kinds by direction and octave of the travel.
 const VERSION_2: &str = include_str!("version_2.sql");
+/// A store of version 3, whose moves have no lengths.
+const VERSION_3: &str = include_str!("version_3.sql");
+/// The same store with the tables of version 4.
+const VERSION_4: &str = include_str!("version_4.sql");
+
+/// A store out of SQL.
+fn written(name: &str, sql: &str) -> Scratch {
+    let place = Scratch::new(name);
+    rusqlite::Connection::open(&place.0).expect("a file").execute_batch(sql).expect("SQL");
+    place
+}
 
 #[test]
 fn version_1_gets_its_tables_from_its_frames() {
-    let place = Scratch::new("version-1");
-    rusqlite::Connection::open(&place.0).expect("a file").execute_batch(VERSION_1).expect("SQL");
+    let place = written("version-1", VERSION_1);
     let store = place.store();
     let found = store.check().expect("readable");
     assert!(found.is_sound() && found.moves == 40, "{found:?}");
@@ -20,7 +30,7 @@ fn version_1_gets_its_tables_from_its_frames() {
     );
     let mut curves = 0;
     store
-        .moves(&Ask::default(), &mut |line| {
+        .moves(&MoveQuery::default(), &mut |line| {
             curves += usize::from(line.settling_curve.len() > 5);
             Ok(())
         })
@@ -34,17 +44,14 @@ fn version_1_gets_its_tables_from_its_frames() {
 
 #[test]
 fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
-    let (one, two) = (Scratch::new("version-2-from-1"), Scratch::new("version-2"));
-    for (place, sql) in [(&one, VERSION_1), (&two, VERSION_2)] {
-        rusqlite::Connection::open(&place.0).expect("a file").execute_batch(sql).expect("SQL");
-    }
+    let (one, two) = (written("version-2-from-1", VERSION_1), written("version-2", VERSION_2));
     let raw = rusqlite::Connection::open(&two.0).expect("a file");
     let kinds = |raw: &rusqlite::Connection| -> i64 {
         raw.query_row("SELECT count(DISTINCT kind) FROM moves", [], |row| row.get(0)).expect("a count")
     };
     assert_eq!(kinds(&raw), 4);
     let notes = two.store().journal(i64::MIN, i64::MAX).expect("a journal");
-    assert!(notes.iter().any(|entry| entry.text == "version 2"), "what people said stays: {notes:?}");
+    assert!(notes.iter().any(|entry| entry.text == "version 2"), "notes stay: {notes:?}");
     assert_eq!(kinds(&raw), 1);
     drop(raw);
     // The tables follow from the frames, whatever version wrote them first.
@@ -56,6 +63,63 @@ fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
     let store = two.store();
     let known = &store.axes().expect("axes")[0];
     let kinds = store.kinds(known, 300, (i64::MIN, i64::MAX)).expect("kinds");
-    let words: Vec<String> = kinds.iter().map(stillpoint::store::kinds::Kind::words).collect();
-    assert_eq!(words, ["none"], "its monitor told no kinds");
+    let words: Vec<String> = kinds.iter().map(stillpoint::store::kinds::Kind::describe).collect();
+    assert_eq!(words, ["none"], "its monitor numbered no kinds");
+}
+
+#[test]
+fn version_3_gets_lengths_and_the_view() {
+    let (three, four) = (written("version-3", VERSION_3), written("version-4-from-3", VERSION_4));
+    let store = three.store();
+    let found = store.check().expect("readable");
+    assert!(found.is_sound() && found.moves == 86, "{found:?}");
+    let notes = store.journal(i64::MIN, i64::MAX).expect("a journal");
+    assert!(notes.iter().any(|entry| entry.text == "version 3"), "{notes:?}");
+    drop(store);
+    assert_eq!(tables(&three.0), tables(&four.0));
+    assert_eq!(schema(&three), schema(&four));
+}
+
+#[test]
+fn version_4_is_what_is_written_today() {
+    let place = written("version-4", VERSION_4);
+    let before = tables(&place.0);
+    let mut store = place.store();
+    assert_eq!(tables(&place.0), before, "opening changes nothing");
+    store.rebuild().expect("room");
+    assert_eq!(tables(&place.0), before, "the tables follow from the frames");
+    let new = Scratch::new("version-4-new");
+    drop(new.log(&Options::default()));
+    assert_eq!(schema(&place), schema(&new), "no step of the schema was edited");
+}
+
+#[test]
+fn an_upgrade_that_fails_leaves_the_older_version() {
+    let place = written("version-3-stopped", VERSION_3);
+    let raw = rusqlite::Connection::open(&place.0).expect("a file");
+    let state = || {
+        let version: i64 = raw.pragma_query_value(None, "user_version", |row| row.get(0)).expect("a version");
+        let moves: i64 = raw.query_row("SELECT count(*) FROM moves", [], |row| row.get(0)).expect("a count");
+        (version, moves, schema(&place))
+    };
+    // The last table that is made again can't be written.
+    raw.execute_batch(
+        "CREATE TRIGGER stop BEFORE INSERT ON summaries BEGIN SELECT RAISE(ABORT, 'stopped'); END",
+    )
+    .expect("SQL");
+    let before = state();
+    let error = Store::open(&place.0, &Options::default()).expect_err("stopped").to_string();
+    assert!(error.contains("stopped"), "{error}");
+    assert_eq!(state(), before);
+    raw.execute_batch("DROP TRIGGER stop").expect("SQL");
+    assert!(place.store().check().expect("readable").is_sound());
+}
+
+/// The statements that made the tables, views and triggers, by name.
+fn schema(place: &Scratch) -> Vec<(String, String)> {
+    let connection = rusqlite::Connection::open(&place.0).expect("a file");
+    let sql = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name";
+    let mut statement = connection.prepare(sql).expect("SQL");
+    let rows = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).expect("rows");
+    rows.collect::<Result<_, _>>().expect("statements")
 }

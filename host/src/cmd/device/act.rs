@@ -12,7 +12,7 @@ use super::talk::Talk;
 use super::{Done, Noted};
 use crate::cmd::figure::whole;
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 #[derive(Clone, Copy, Debug, Subcommand)]
 pub(super) enum Act {
@@ -115,7 +115,7 @@ impl Act {
             Act::Shelve { minutes, .. } => format!(" for {minutes} min"),
             _ => String::new(),
         };
-        let text = format!("{}{minutes}", told::alarm(&format!("axis {}", told.axis), &told));
+        let text = format!("{}{minutes}", describe::alarm(&format!("axis {}", told.axis), &told));
         Ok(Done { text, noted: Some(Noted { what, header, axis: told.axis }), is_kept: true })
     }
 
@@ -134,7 +134,7 @@ impl Act {
             Act::Shelve { .. } => "give a minute or more, and no more than its settings allow",
             _ => remedy(state),
         };
-        talk.wrong(format!("can't {verb} alarm {alarm}: it is {}", told::state(state)), remedy)
+        talk.wrong(format!("can't {verb} alarm {alarm}: it is {}", describe::state(state)), remedy)
     }
 }
 

@@ -11,7 +11,7 @@ use super::talk::Talk;
 use super::{Done, Noted, ticks};
 use crate::cmd::figure::whole;
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 #[derive(Args)]
 pub(super) struct Arguments {
@@ -113,7 +113,7 @@ fn shown(told: &Arrangement, ticks_per_second: u32) -> [(&'static str, String); 
         ("off_delay", time(told.off_delay)),
         ("re_alarm_time", time(told.re_alarm_time)),
         ("longest_shelving", time(told.longest_shelving)),
-        ("priority", told::priority(told.priority).to_owned()),
+        ("priority", describe::priority(told.priority).to_owned()),
     ]
 }
 
@@ -130,7 +130,7 @@ fn set(asked: &mut Arrangement, change: &str, ticks_per_second: u32) -> Option<(
         "priority" => {
             let all =
                 [AlarmPriority::Low, AlarmPriority::Medium, AlarmPriority::High, AlarmPriority::Highest];
-            asked.priority = all.into_iter().find(|one| told::priority(*one) == value)?;
+            asked.priority = all.into_iter().find(|one| describe::priority(*one) == value)?;
         }
         _ => return None,
     }

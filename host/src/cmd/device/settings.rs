@@ -13,7 +13,7 @@ use super::talk::Talk;
 use super::{Done, Noted};
 use crate::cmd::figure::whole;
 use crate::error::Error;
-use crate::report::told;
+use crate::report::describe;
 
 #[derive(Args)]
 pub(super) struct Arguments {
@@ -98,7 +98,7 @@ pub(super) fn identify(talk: &Talk) -> Done {
         "board {}, firmware {}, {} axes, {} ticks/s",
         known.board, known.firmware, known.axes, known.ticks_per_second
     );
-    let alarms = known.alarms.values().map(|alarm| told::alarm(&format!("axis {}", alarm.axis), alarm));
+    let alarms = known.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
     let axes = known.settings.iter().map(|(axis, parameters)| line(*axis, parameters));
     axes.chain(alarms).for_each(|line| text += &format!("\n{line}"));
     Done::told(text)

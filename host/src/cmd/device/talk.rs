@@ -163,7 +163,7 @@ impl Talk {
             }
         };
         if let Some(log) = &mut self.log {
-            log.hear(&bytes, time::now());
+            log.push(&bytes, time::now());
         }
         let mut left = &bytes[..];
         while let Some(event) = self.receiver.step(&mut left) {
@@ -196,7 +196,7 @@ impl Talk {
     /// The talk is over: the store, if there is one, has all that was said.
     pub(super) fn finish(self) -> Result<Option<Store>, Error> {
         let Some(mut log) = self.log else { return Ok(None) };
-        log.notes().iter().for_each(tell);
+        log.drain_notes().iter().for_each(tell);
         log.finish().map(|(store, _)| Some(store))
     }
 }

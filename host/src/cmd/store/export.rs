@@ -20,17 +20,17 @@ pub(super) fn run(within: &Within, summaries: bool, file: &Path) -> Result<(), E
         return Err(unfit(file, "can't be written in this form", remedy));
     }
     let store = within.open()?;
-    let ask = within.ask(&store, true)?;
+    let query = within.query(&store, true)?;
     if is_of_store(file, &store) {
         return Err(unfit(file, "is the store itself", "name another file"));
     }
     let rows = whole(file, |out| match (ending.as_str(), summaries) {
         #[cfg(feature = "parquet")]
-        ("parquet", true) => store.export_summary_columns(&ask, out),
+        ("parquet", true) => store.export_summaries_as_parquet(&query, out),
         #[cfg(feature = "parquet")]
-        ("parquet", false) => store.export_move_columns(&ask, out),
-        (_, true) => store.export_summaries(&ask, out),
-        (_, false) => store.export_moves(&ask, out),
+        ("parquet", false) => store.export_moves_as_parquet(&query, out),
+        (_, true) => store.export_summaries(&query, out),
+        (_, false) => store.export_moves(&query, out),
     })?;
     let what = if summaries { "summaries" } else { "moves" };
     tell(format_args!("{}: {rows} {what} written", file.display()));

@@ -1,14 +1,13 @@
-//! In: what a monitor says of kinds, drift and alarms during a shift. Out: a line in words for each kind and each alarm.
+//! In: the kinds, drifts and alarms that a monitor reports during a shift. Out: a sentence for each kind and each alarm.
 
 use std::collections::BTreeMap;
 
 use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
 
 use crate::decode::Said;
-use crate::report::kind::{Typical, words};
+use crate::report::describe::{self, Typical};
 use crate::report::number::fixed;
 use crate::report::printable::printable;
-use crate::report::told;
 
 /// What is known of an axis.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,103 +22,113 @@ pub struct Axis {
     pub ticks_per_second: f64,
 }
 
-/// What was told of one kind.
+/// What the monitor has reported of one kind.
 #[derive(Clone, Copy, Debug, Default)]
-struct Kept {
-    met: Option<Kind>,
-    /// When a drift was first told, and how it was. Unit: s
+struct KindHistory {
+    kind: Option<Kind>,
+    /// When a drift was first found, and the drift. Unit: s
     first: Option<(f64, Drift)>,
-    times: usize,
+    /// How often a drift was found.
+    count: usize,
     last: Drift,
 }
 
-/// What was told of one subject of alarm.
+/// What the monitor has reported of one subject of alarm on one axis.
 #[derive(Clone, Copy, Debug)]
-struct Rung {
+struct AlarmHistory {
     first: Alarm,
-    times: usize,
+    /// How often the alarm occurred.
+    count: usize,
     last: Alarm,
 }
 
-/// The watch over a shift so far.
+/// The kinds and alarms of a shift so far.
 #[derive(Clone, Debug)]
-pub struct Watch {
+pub struct WatchSummary {
     axes: Vec<Axis>,
-    kinds: BTreeMap<(u8, u32), Kept>,
-    alarms: Vec<Rung>,
+    kinds: BTreeMap<(u8, u32), KindHistory>,
+    alarms: Vec<AlarmHistory>,
 }
 
-impl Watch {
-    /// Nothing told yet of these axes.
-    pub fn new(axes: Vec<Axis>) -> Watch {
-        Watch { axes, kinds: BTreeMap::new(), alarms: Vec::new() }
+impl WatchSummary {
+    /// Nothing reported yet of these axes.
+    pub fn new(axes: Vec<Axis>) -> WatchSummary {
+        WatchSummary { axes, kinds: BTreeMap::new(), alarms: Vec::new() }
     }
 
-    /// Takes what was said at a time from the start of the shift; most of it is not about the watch. Unit: s
-    pub fn take(&mut self, said: &Said, second: f64) {
-        match said {
-            Said::Kind(kind) => self.kept(kind.axis, kind.kind).met = Some(*kind),
+    /// Adds what was reported at a time from the start of the shift; anything but kinds, drifts and alarms is ignored.
+    /// Unit: s
+    pub fn push(&mut self, event: &Said, second: f64) {
+        match event {
+            Said::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
             Said::Drift(drift) => {
-                let kept = self.kept(drift.axis, drift.kind);
-                if drift.is_standing() && !kept.last.is_standing() {
-                    kept.times += 1;
-                    kept.first = kept.first.or(Some((second, *drift)));
+                let history = self.kind(drift.axis, drift.kind);
+                if drift.is_standing() && !history.last.is_standing() {
+                    history.count += 1;
+                    history.first = history.first.or(Some((second, *drift)));
                 }
-                kept.last = *drift;
+                history.last = *drift;
             }
-            Said::Alarm(alarm) => self.ring(alarm),
+            Said::Alarm(alarm) => self.alarm(alarm),
             _ => (),
         }
     }
 
-    fn kept(&mut self, axis: u8, kind: u32) -> &mut Kept {
+    fn kind(&mut self, axis: u8, kind: u32) -> &mut KindHistory {
         self.kinds.entry((axis, kind)).or_default()
     }
 
-    fn ring(&mut self, alarm: &Alarm) {
-        let times = usize::from(alarm.event == AlarmEvent::AlarmOccurs);
-        let same = |rung: &&mut Rung| (rung.last.axis, rung.last.subject) == (alarm.axis, alarm.subject);
-        match self.alarms.iter_mut().find(same) {
-            Some(rung) => (rung.times, rung.last) = (rung.times + times, *alarm),
-            None => self.alarms.push(Rung { first: *alarm, times, last: *alarm }),
+    fn alarm(&mut self, alarm: &Alarm) {
+        let count = usize::from(alarm.event == AlarmEvent::AlarmOccurs);
+        let is_same = |history: &&mut AlarmHistory| {
+            (history.last.axis, history.last.subject) == (alarm.axis, alarm.subject)
+        };
+        match self.alarms.iter_mut().find(is_same) {
+            Some(history) => (history.count, history.last) = (history.count + count, *alarm),
+            None => self.alarms.push(AlarmHistory { first: *alarm, count, last: *alarm }),
         }
     }
 
-    /// A line for each kind, in the order of axes, then one for each subject an axis gave alarms of.
+    /// A sentence for each kind, in the order of axes, then one for each subject an axis gave alarms of.
     pub fn text(&self) -> String {
+        let axis = |number: u8| self.axes.get(usize::from(number));
         let kinds = self
             .kinds
             .iter()
-            .filter_map(|((axis, kind), kept)| Some(kept.words(self.axes.get(usize::from(*axis))?, *kind)));
-        let alarms = self.alarms.iter().filter_map(|rung| {
-            let axis = self.axes.get(usize::from(rung.last.axis))?;
-            let minute = fixed(rung.first.at as f64 / axis.ticks_per_second / 60.0, 1);
-            let said = told::alarm(&printable(&axis.name), &rung.last);
-            Some(format!("{said} at the end; first in minute {minute}, came {}\n", times(rung.times)))
-        });
+            .filter_map(|((number, kind), history)| Some(history.sentence(axis(*number)?, *kind)));
+        let alarms =
+            self.alarms.iter().filter_map(|history| Some(history.sentence(axis(history.last.axis)?)));
         kinds.chain(alarms).collect()
     }
 }
 
-impl Kept {
-    fn words(&self, axis: &Axis, kind: u32) -> String {
-        let typical = self.met.map(|met| {
-            let seconds = f64::from(met.speed_time) / axis.ticks_per_second;
+impl AlarmHistory {
+    fn sentence(&self, axis: &Axis) -> String {
+        let minute = fixed(self.first.at as f64 / axis.ticks_per_second / 60.0, 1);
+        let alarm = describe::alarm(&printable(&axis.name), &self.last);
+        format!("{alarm} at the end; first in minute {minute}, came {}\n", times(self.count))
+    }
+}
+
+impl KindHistory {
+    fn sentence(&self, axis: &Axis, kind: u32) -> String {
+        let typical = self.kind.map(|kind| {
+            let seconds = f64::from(kind.speed_time) / axis.ticks_per_second;
             let distance = |counts: u32| f64::from(counts) / axis.counts_per_unit;
-            let speed = if seconds > 0.0 { distance(met.speed_distance) / seconds } else { 0.0 };
-            Typical { forward: met.forward, distance: distance(met.distance), speed }
+            let speed = if seconds > 0.0 { distance(kind.speed_distance) / seconds } else { 0.0 };
+            Typical { forward: kind.forward, distance: distance(kind.distance), speed }
         });
-        let which = words(kind, typical, &printable(&axis.unit));
+        let which = describe::kind(kind, typical, &printable(&axis.unit));
         let milliseconds = |ticks: f64| format!("{} ms", fixed(ticks / axis.ticks_per_second * 1e3, 1));
         let found = match self.first {
             Some((second, drift)) => {
-                let way = if drift.direction == Direction::Up { "slower" } else { "faster" };
+                let direction = if drift.direction == Direction::Up { "slower" } else { "faster" };
                 let by = milliseconds(f64::from(drift.change).abs());
                 let minute = fixed(second / 60.0, 1);
                 let stands = if self.last.is_standing() { "stands" } else { "does not stand" };
                 format!(
-                    "{way} by {by} when found, in minute {minute}; came {}, {stands} at the end",
-                    times(self.times)
+                    "{direction} by {by} when found, in minute {minute}; came {}, {stands} at the end",
+                    times(self.count)
                 )
             }
             None => {
@@ -165,11 +174,11 @@ mod tests {
     }
 
     #[test]
-    fn every_kind_and_every_alarm_is_told_in_a_line() {
-        let mut watch = Watch::new(vec![axis("shuttle"), axis("dibble")]);
+    fn every_kind_and_every_alarm_has_a_sentence() {
+        let mut watch = WatchSummary::new(vec![axis("shuttle"), axis("dibble")]);
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
         let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
-        for (second, said) in [
+        for (second, event) in [
             (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
             (1.0, Said::Kind(kind)),
             (9.0, drift(0, 1, 0, Promise::Held)),
@@ -183,7 +192,7 @@ mod tests {
             (99.0, alarm(99_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged)),
             (99.0, drift(9, 1, 256, Promise::Held)),
         ] {
-            watch.take(&said, second);
+            watch.push(&event, second);
         }
         let expected = "\
 shuttle, -25 mm at 250 mm/s (kind 1): no drift; changes from 0.7 ms on are found

@@ -11,7 +11,7 @@ use super::{HOUR, TrendLine};
 /// Stands for what is not known.
 const DASH: &str = "–";
 
-/// Slower than its baseline by less than this is not told in a sentence.
+/// A kind slower than its baseline by less than this ratio gets no sentence.
 const SLOWER: f64 = 1.1;
 /// Nor if chance makes a trend like this more often, and no change is certain.
 const CHANCE: f64 = 0.01;
@@ -44,7 +44,7 @@ fn slower(lines: &[TrendLine]) -> String {
     }
 }
 
-/// What tells that a kind got slower, beyond chance.
+/// Evidence beyond chance that a kind got slower.
 fn reasons(line: &TrendLine) -> Vec<String> {
     let drift = line.drifts_up.filter(|drifts| *drifts).map(|_| "drift stands".to_owned());
     let change = line.change_points.last().filter(|change| change.2 > change.1);
@@ -178,7 +178,7 @@ fn unsettled(line: &TrendLine) -> String {
 fn limit(line: &TrendLine) -> String {
     let time = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), duration);
     let (from, to) = (time(line.limit_earliest_s), time(line.limit_latest_s));
-    let told = match line.time_to_limit.as_str() {
+    let text = match line.time_to_limit.as_str() {
         "" => return DASH.to_owned(),
         "reached" => return "already".to_owned(),
         "between" if from == duration(0.0) => format!("within {to}"),
@@ -187,7 +187,7 @@ fn limit(line: &TrendLine) -> String {
         _ if line.limit_likely_s.is_some() => "any time".to_owned(),
         word => word.to_owned(),
     };
-    line.limit_likely_s.map_or(told.clone(), |likely| format!("{told}, likely {}", duration(likely)))
+    line.limit_likely_s.map_or(text.clone(), |likely| format!("{text}, likely {}", duration(likely)))
 }
 
 /// Minutes, hours or days, whichever reads best.
@@ -211,23 +211,23 @@ mod tests {
     }
 
     #[test]
-    fn one_row_per_kind_and_open_ends_are_said() {
+    fn one_row_per_kind_and_open_ends_are_words() {
         check(line(), &["tray shuttle", "out, long", "median", " 59.", "< 0.001", " 12 ", "asked"]);
         check(line(), &[" 1.5 (was 0.0, now 2.9) "]);
         let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
         check(TrendLine { change_points, ..line() }, &["2, 2026-11-25 18:55"]);
-        let told = |word: &str, earliest, likely, latest| TrendLine {
+        let limit = |word: &str, earliest, likely, latest| TrendLine {
             time_to_limit: word.to_owned(),
             limit_earliest_s: earliest,
             limit_likely_s: likely,
             limit_latest_s: latest,
             ..line()
         };
-        check(told("not-before", Some(7200.0), None, None), &["not before 2.0 h"]);
-        check(told("between", Some(540.0), Some(900.0), Some(6e5)), &["in 9 min to 6.9 d, likely 15 min"]);
-        check(told("between", Some(0.0), Some(0.0), Some(300.0)), &["within 5 min, likely now"]);
-        check(told("unknown", None, None, None), &["unknown "]);
-        check(told("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
+        check(limit("not-before", Some(7200.0), None, None), &["not before 2.0 h"]);
+        check(limit("between", Some(540.0), Some(900.0), Some(6e5)), &["in 9 min to 6.9 d, likely 15 min"]);
+        check(limit("between", Some(0.0), Some(0.0), Some(300.0)), &["within 5 min, likely now"]);
+        check(limit("unknown", None, None, None), &["unknown "]);
+        check(limit("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);
@@ -236,7 +236,7 @@ mod tests {
     }
 
     #[test]
-    fn what_got_slower_is_told_first_with_its_reasons() {
+    fn what_got_slower_comes_first_with_its_reasons() {
         check(
             line(),
             &[

@@ -17,7 +17,8 @@ mod image {
     use stillpoint_core::drift::Drift;
     use stillpoint_core::drift::DriftSettings;
     use stillpoint_core::kind::Kinds;
-    use stillpoint_core::{Outcome, Parameters, Reasons, Record, Settings, Speed};
+    use stillpoint_core::wire::record::Move;
+    use stillpoint_core::{Outcome, Parameters, Record, Settings};
     use stillpoint_emulated::stopwatch;
 
     const MOVES: u32 = 4000;
@@ -54,25 +55,12 @@ mod image {
         let kind = if k % 100 == 99 { kinds } else { k % kinds };
         Record {
             number: k + 1,
-            start: 0,
-            command_end: 0,
             travel: 1000 << (kind / 2) << (kind & 1),
             outcome: Outcome::Settled,
-            reasons: Reasons::default(),
             settling: Some(settling(k)),
-            settling_u: 0,
-            settling_95: 0,
-            first_entry: None,
-            confirmation: None,
-            stabilization: None,
             window_entries: 1,
-            overshoot: 0,
-            peak_following_error: 0,
-            error_at_command_end: 0,
-            rest_error: None,
-            rest_noise_rms: None,
             peak_speed: Speed { distance: 100 + 1000 * kind, time: 2000 },
-            held: 0,
+            ..Record::from(&Move::default())
         }
     }
 

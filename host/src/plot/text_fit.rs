@@ -1,4 +1,4 @@
-//! In: text and room. Out: text that fits: its width, broken lines, a shortened middle.
+//! In: text and the room for it. Out: text that fits: its width, broken lines, a shortened middle.
 
 /// Width of `text` in DejaVu Sans, estimated by classes of letters and a little generous. Unit: pixel
 pub(super) fn width(text: &str, size: f64) -> f64 {
@@ -16,25 +16,24 @@ pub(super) fn width(text: &str, size: f64) -> f64 {
     em * size
 }
 
-/// `text` cut in the middle by `…` so that it is no wider than `room` pixels; both ends tell most.
+/// `text` cut in the middle by `…` so that it is no wider than `room` pixels; both ends are the most telling parts.
 pub(super) fn shortened(text: &str, size: f64, room: f64) -> String {
     if width(text, size) <= room {
         return text.to_owned();
     }
     let letters: Vec<char> = text.chars().take(4_000).collect();
     let tail: Vec<char> = text.chars().rev().take(4_000).collect();
-    let (mut kept, mut left) = (String::from("…"), room - width("…", size));
+    let mut room = room - width("…", size);
     let (mut head, mut end) = (String::new(), String::new());
     for (front, back) in letters.iter().zip(&tail) {
-        left -= width(&format!("{front}{back}"), size);
-        if left < 0.0 {
+        room -= width(&format!("{front}{back}"), size);
+        if room < 0.0 {
             break;
         }
         head.push(*front);
         end.insert(0, *back);
     }
-    kept.insert_str(0, &head);
-    kept + &end
+    format!("{head}…{end}")
 }
 
 /// `text` broken at blanks into lines no wider than `room` pixels; a longer word is shortened.
@@ -58,7 +57,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn long_names_keep_both_ends() {
+    fn long_names_show_both_ends() {
         assert_eq!(shortened("short", 10.0, 100.0), "short");
         let text = shortened(&format!("begin{}end", "x".repeat(10_000)), 10.0, 120.0);
         assert!(text.starts_with("begin") && text.ends_with("end") && text.contains('…'), "{text}");

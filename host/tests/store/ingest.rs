@@ -1,8 +1,9 @@
-//! Once each, whatever is sent again; the same tables from the same frames; the order of ticks; old days let go.
+//! Each frame is stored once, whatever is sent again; equal frames make equal tables; moves stay in the order of ticks;
+//! old days are removed.
 
+use stillpoint::store::ingest_stats::IngestStats;
 use stillpoint::store::kind::ALL;
-use stillpoint::store::log::Kept;
-use stillpoint::store::retain::Keep;
+use stillpoint::store::retain::Retention;
 use stillpoint::store::{Options, time};
 use stillpoint_core::wire::command::DumpSince;
 
@@ -15,13 +16,13 @@ fn what_is_sent_again_is_stored_once() {
     let place = Scratch::new("replay");
     let (mut line, mut log) = (Line::new(3), place.log(&Options::default()));
     let chunks = line.run(150);
-    let now = hear(&mut log, &chunks, BEGIN);
+    let now = push(&mut log, &chunks, BEGIN);
     // The same bytes again, as from a file; then the monitor's own log.
-    let now = hear(&mut log, &chunks, now);
+    let now = push(&mut log, &chunks, now);
     let dump = line.dump(FROM_THE_FIRST);
-    hear(&mut log, &dump, now);
-    let (store, kept) = log.finish().expect("room");
-    assert!(kept.known > 2 * kept.stored / 3 && kept.dropped == 0, "{kept:?}");
+    push(&mut log, &dump, now);
+    let (store, stats) = log.finish().expect("room");
+    assert!(stats.known > 2 * stats.stored / 3 && stats.dropped == 0, "{stats:?}");
     assert!(check_whole(&store) > 60);
 }
 
@@ -33,12 +34,12 @@ fn a_log_alone_fills_an_empty_store() {
     let mut log = place.log(&Options::default());
     // Starts are tied to wall time by what the monitor says after the dump, not by when old moves came.
     let dump = line.dump(FROM_THE_FIRST);
-    let now = hear(&mut log, &dump, BEGIN);
+    let now = push(&mut log, &dump, BEGIN);
     let (store, _) = log.finish().expect("room");
     check_whole(&store);
     let within = |since: i64, until: i64| {
         let all = store.axes().expect("axes").into_iter();
-        all.flat_map(|known| store.intervals(&known, 300, (since, until)).expect("intervals")).count()
+        all.flat_map(|known| store.summaries(&known, (300, ALL), (since, until)).expect("summaries")).count()
     };
     assert!(within(now - 600_000_000, now) > 0 && within(now, i64::MAX) == 0);
 }
@@ -49,9 +50,9 @@ fn tables_made_again_are_the_same() {
     let (mut line, mut log) = (Line::new(5), place.log(&Options::default()));
     let chunks = line.run(200);
     // Some come late, out of the log: the order of coming is not that of the numbers.
-    let now = hear(&mut log, &chunks[..80], BEGIN);
-    let now = hear(&mut log, &chunks[120..], now);
-    hear(&mut log, &line.dump(FROM_THE_FIRST), now);
+    let now = push(&mut log, &chunks[..80], BEGIN);
+    let now = push(&mut log, &chunks[120..], now);
+    push(&mut log, &line.dump(FROM_THE_FIRST), now);
     let (mut store, _) = log.finish().expect("room");
     check_whole(&store);
     let before = tables(&place.0);
@@ -61,34 +62,34 @@ fn tables_made_again_are_the_same() {
 }
 
 #[test]
-fn a_hole_is_asked_for_when_the_store_is_opened_again() {
+fn a_hole_is_requested_when_the_store_is_opened_again() {
     let place = Scratch::new("hole");
     let mut line = Line::new(6);
     let chunks = line.run(150);
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &chunks[..60], BEGIN);
-    hear(&mut log, &chunks[90..], now);
+    let now = push(&mut log, &chunks[..60], BEGIN);
+    push(&mut log, &chunks[90..], now);
     let (store, _) = log.finish().expect("room");
     let missing = store.check().expect("readable").missing;
     assert_eq!(missing.len(), 1, "{missing:?}");
     drop(store);
 
     let mut log = place.log(&Options::default());
-    assert_eq!(log.asks(), []);
+    assert_eq!(log.drain_requests(), []);
     // A hello says who it is; then the store knows what it lacks of it.
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
-    let now = hear(&mut log, &line.run(2), now + 10_000_000);
-    let asks = log.asks();
-    assert_eq!((asks.len(), asks[0].boot, asks[0].sequence), (1, missing[0].1, missing[0].2 - 1));
-    hear(&mut log, &line.dump(asks[0]), now);
+    let now = push(&mut log, &line.run(2), now + 10_000_000);
+    let requests = log.drain_requests();
+    assert_eq!((requests.len(), requests[0].boot, requests[0].sequence), (1, missing[0].1, missing[0].2 - 1));
+    push(&mut log, &line.dump(requests[0]), now);
     let (store, _) = log.finish().expect("room");
     assert_eq!(store.check().expect("readable").missing, []);
     check_whole(&store);
 }
 
-/// A store with a hole is opened again, its asking answered by `answer`. How many holes are left and given up, where the next opening
-/// asks, and what the journal says of frames that are gone.
-fn asked_again(
+/// A store with a hole is opened twice, and `answer` answers its requests. Returns how many holes remain and how many are
+/// given up, whether the next opening requests the hole again, and how many lines of the journal report lost frames.
+fn requested_again(
     name: &str,
     answer: impl Fn(&mut Line, DumpSince) -> Vec<Vec<u8>>,
 ) -> ([usize; 2], bool, usize) {
@@ -96,47 +97,47 @@ fn asked_again(
     let mut line = Line::new(6);
     let chunks = line.run(150);
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &chunks[..60], BEGIN);
-    let mut now = hear(&mut log, &chunks[90..], now);
+    let now = push(&mut log, &chunks[..60], BEGIN);
+    let mut now = push(&mut log, &chunks[90..], now);
     log.finish().expect("room");
     let mut hole = None;
     for opening in 0..3 {
         let mut log = place.log(&Options::default());
         line.monitor.hear(&line.commands.bytes(&Command::Identify));
-        now = hear(&mut log, &line.run(2), now + 10_000_000);
-        let asks = log.asks();
-        let [ask] = asks.as_slice() else { panic!("{asks:?}") };
-        let is_hole = ask.sequence == *hole.get_or_insert(ask.sequence);
+        now = push(&mut log, &line.run(2), now + 10_000_000);
+        let requests = log.drain_requests();
+        let [request] = requests.as_slice() else { panic!("{requests:?}") };
+        let is_hole = request.sequence == *hole.get_or_insert(request.sequence);
         if opening == 2 {
             let (store, _) = log.finish().expect("room");
             let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
-            let gone = journal.iter().filter(|entry| entry.what == "gone").count();
+            let given_up = journal.iter().filter(|entry| entry.what == "gone").count();
             let found = store.check().expect("readable");
-            return ([found.missing.len(), found.given_up.len()], is_hole, gone);
+            return ([found.missing.len(), found.given_up.len()], is_hole, given_up);
         }
-        now = hear(&mut log, &answer(&mut line, *ask), now);
+        now = push(&mut log, &answer(&mut line, *request), now);
         log.finish().expect("room");
     }
     unreachable!()
 }
 
 #[test]
-fn what_the_monitor_has_no_more_is_not_asked_for_for_ever() {
+fn frames_that_the_monitor_no_longer_has_are_given_up() {
     // As a monitor whose log was written over: it begins after the hole.
-    let later = |ask: DumpSince| DumpSince { sequence: ask.sequence + 45, ..ask };
-    assert_eq!(asked_again("gone", |line, ask| line.dump(later(ask))), ([0, 1], false, 1));
+    let later = |request: DumpSince| DumpSince { sequence: request.sequence + 45, ..request };
+    assert_eq!(requested_again("gone", |line, request| line.dump(later(request))), ([0, 1], false, 1));
     // Filled, it is not given up.
-    assert_eq!(asked_again("there", |line, ask| line.dump(ask)), ([0, 0], false, 0));
+    assert_eq!(requested_again("there", |line, request| line.dump(request)), ([0, 0], false, 0));
     // A frame that was spoilt on the line may be there yet.
-    let spoilt = |line: &mut Line, ask: DumpSince| {
-        let mut bytes = line.dump(later(ask)).concat();
+    let spoilt = |line: &mut Line, request: DumpSince| {
+        let mut bytes = line.dump(later(request)).concat();
         let middle = bytes.len() / 2;
         bytes[middle..middle + 8].fill(0xA5);
         vec![bytes]
     };
-    assert_eq!(asked_again("spoilt", spoilt), ([1, 0], true, 0));
+    assert_eq!(requested_again("spoilt", spoilt), ([1, 0], true, 0));
     // Nothing came.
-    assert_eq!(asked_again("silent", |_, _| vec![]), ([1, 0], true, 0));
+    assert_eq!(requested_again("silent", |_, _| vec![]), ([1, 0], true, 0));
 }
 
 #[test]
@@ -144,18 +145,18 @@ fn a_clock_that_steps_back_turns_nothing_around() {
     let place = Scratch::new("clock");
     let (mut line, mut log) = (Line::new(7), place.log(&Options::default()));
     let chunks = line.run(150);
-    let now = hear(&mut log, &chunks[..50], BEGIN);
-    assert_eq!(log.notes(), Vec::<String>::new());
-    let now = hear(&mut log, &chunks[50..100], now - 3_600_000_000);
-    let notes = log.notes();
+    let now = push(&mut log, &chunks[..50], BEGIN);
+    assert_eq!(log.drain_notes(), Vec::<String>::new());
+    let now = push(&mut log, &chunks[50..100], now - 3_600_000_000);
+    let notes = log.drain_notes();
     assert!(notes.len() == 1 && notes[0].contains("clock stepped back by 35"), "{notes:?}");
     log.finish().expect("room");
     // And while nobody was listening.
     let mut log = place.log(&Options::default());
     line.monitor.hear(&line.commands.bytes(&Command::Identify));
-    let now = hear(&mut log, &line.run(2), now - 7_200_000_000);
-    hear(&mut log, &chunks[100..], now);
-    assert!(log.notes()[0].contains("stepped back by 7"), "told after reopening");
+    let now = push(&mut log, &line.run(2), now - 7_200_000_000);
+    push(&mut log, &chunks[100..], now);
+    assert!(log.drain_notes()[0].contains("stepped back by 7"), "noticed after reopening");
     let (store, _) = log.finish().expect("room");
     check_whole(&store);
     let journal = store.journal(i64::MIN, i64::MAX).expect("a journal");
@@ -168,17 +169,17 @@ fn a_monitor_that_counts_from_anew_loses_nothing() {
     let mut log = place.log(&Options::default());
     // Two machines that say to be the same and count the same.
     let first = Line::new(8).run(100);
-    let now = hear(&mut log, &first, BEGIN);
+    let now = push(&mut log, &first, BEGIN);
     let second = Line::new(9).run(100);
-    hear(&mut log, &second, now + 60_000_000);
+    push(&mut log, &second, now + 60_000_000);
     assert!(log.commit());
-    assert!(log.notes().iter().any(|note| note.contains("from anew")));
-    let (store, kept) = log.finish().expect("room");
-    assert_eq!(store.axes().expect("axes").len(), 6, "{kept:?}");
+    assert!(log.drain_notes().iter().any(|note| note.contains("from anew")));
+    let (store, stats) = log.finish().expect("room");
+    assert_eq!(store.axes().expect("axes").len(), 6, "{stats:?}");
     let alone = |seed, chunks: &[Vec<u8>]| {
         let place = Scratch::new(&format!("alone-{seed}"));
         let mut log = place.log(&Options::default());
-        hear(&mut log, chunks, BEGIN);
+        push(&mut log, chunks, BEGIN);
         numbers(&log.finish().expect("room").0).len()
     };
     assert_eq!(numbers(&store).len(), alone(8, &first) + alone(9, &second));
@@ -190,10 +191,10 @@ fn old_days_go_and_their_summaries_stay() {
     let named = |number| Log::open(&place.0, &Options::default(), Some(number), vec![]).expect("a store");
     let (old, new) = (Line::new(10).run(100), Line::new(11).run(100));
     let mut log = named([1; 12]);
-    hear(&mut log, &old, BEGIN);
+    push(&mut log, &old, BEGIN);
     log.finish().expect("room");
     let mut log = named([2; 12]);
-    let now = hear(&mut log, &new, BEGIN + 5 * 86_400_000_000);
+    let now = push(&mut log, &new, BEGIN + 5 * 86_400_000_000);
     let (mut store, _) = log.finish().expect("room");
     let axes = store.axes().expect("axes");
     let summaries = |store: &Store| {
@@ -201,33 +202,33 @@ fn old_days_go_and_their_summaries_stay() {
         all.collect::<Result<Vec<_>, _>>().expect("summaries")
     };
     let (before, all) = (summaries(&store), numbers(&store).len());
-    let gone = store.retain(Keep::Days(2), now).expect("room");
-    assert_eq!(numbers(&store).len(), all - gone.moves);
-    assert!(gone.moves > 30 && gone.frames >= 2 * gone.moves, "{gone:?}");
-    assert_eq!(gone.before.map(time::text).as_deref(), Some("2026-06-05T00:00:00.000000Z"));
+    let removed = store.retain(Retention::Days(2), now).expect("room");
+    assert_eq!(numbers(&store).len(), all - removed.moves);
+    assert!(removed.moves > 30 && removed.frames >= 2 * removed.moves, "{removed:?}");
+    assert_eq!(removed.before.map(time::text).as_deref(), Some("2026-06-05T00:00:00.000000Z"));
     assert_eq!(summaries(&store), before);
     store.rebuild().expect("room");
     assert_eq!(summaries(&store), before);
     assert!(store.check().expect("readable").is_sound());
     assert_eq!(store.check().expect("readable").missing, []);
-    // What is gone does not come back, out of the monitor's log or a file.
+    // Removed moves are not stored again, whether they come out of the monitor's log or out of a file.
     let mut log = named([1; 12]);
-    hear(&mut log, &old, now);
-    let (mut store, kept) = log.finish().expect("room");
-    assert!(matches!(kept, Kept { past, .. } if past as usize == gone.moves), "{kept:?}");
+    push(&mut log, &old, now);
+    let (mut store, stats) = log.finish().expect("room");
+    assert!(matches!(stats, IngestStats { past, .. } if past as usize == removed.moves), "{stats:?}");
     assert_eq!(summaries(&store), before);
     // By size: today stays in any case.
-    let gone = store.retain(Keep::Bytes(1), now).expect("room");
-    assert!(gone.bytes > 1 && !numbers(&store).is_empty());
+    let removed = store.retain(Retention::Bytes(1), now).expect("room");
+    assert!(removed.bytes > 1 && !numbers(&store).is_empty());
 }
 
 #[test]
 fn the_journal_is_append_only() {
     let place = Scratch::new("journal");
     let mut log = place.log(&Options::default());
-    hear(&mut log, &Line::new(12).run(2), BEGIN);
+    push(&mut log, &Line::new(12).run(2), BEGIN);
     let (store, _) = log.finish().expect("room");
-    store.note("M. Ito", "acknowledgement", "alarm 3 seen").expect("room");
+    store.add_note("M. Ito", "acknowledgement", "alarm 3 seen").expect("room");
     let entries = store.journal(i64::MIN, i64::MAX).expect("a journal");
     assert_eq!(entries.iter().filter(|entry| entry.what == "settings").count(), 3);
     assert_eq!(

@@ -1,13 +1,13 @@
-//! In: what a person asks, in units and milliseconds. Out: settings of the core, in counts and ticks.
+//! In: options of a measurement, in units and milliseconds. Out: settings of the core, in counts and ticks.
 
 use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
 use crate::error::Error;
 use crate::trace::Layout;
 
-/// What is asked of every move.
+/// By what every move is measured.
 #[derive(Clone, Copy, Debug)]
-pub struct Ask {
+pub struct MeasureOptions {
     /// Half-width of the position window. Unit: that of the recording
     pub window: Fraction,
     /// How long feedback must stay inside. Unit: ms
@@ -24,17 +24,8 @@ pub struct Ask {
     pub max_speed: Option<f64>,
 }
 
-/// The definition in the words of the command line.
-pub(super) fn word(definition: Definition) -> &'static str {
-    match definition {
-        Definition::LastEntry => "last-entry",
-        Definition::Iso9283 => "iso-9283",
-        Definition::TargetReached => "target-reached",
-    }
-}
-
-impl Ask {
-    /// The same in counts and ticks of a recording.
+impl MeasureOptions {
+    /// The settings in counts and ticks of a recording.
     pub fn settings(&self, layout: &Layout) -> Result<Settings, Error> {
         let ticks = |option: &str, ms: f64| -> Result<u32, Error> {
             let ticks = (ms * 1e-3 * f64::from(layout.ticks_per_second)).round();
@@ -43,7 +34,7 @@ impl Ask {
             }
             let longest = (f64::from(LONGEST_TIME) * 1e3 / f64::from(layout.ticks_per_second)).floor();
             let remedy = format!("give milliseconds from 0 to {longest}");
-            Err(unusable(option, ms, "can't be counted at the pace of this recording", &remedy))
+            Err(unusable(option, ms, "can't be counted in the ticks of this recording", &remedy))
         };
         let too_wide = || {
             let wrong = "is wider than the 2^31 counts of this recording";
@@ -68,9 +59,8 @@ impl Ask {
 
     /// Unit: counts
     fn encoder_step(&self, layout: &Layout) -> u32 {
-        let asked =
-            self.encoder_step.map(|step| (step.to_f64() * layout.counts_per_unit.to_f64()).round() as u32);
-        asked.unwrap_or(layout.encoder_step).max(1)
+        let counts = |step: Fraction| (step.to_f64() * layout.counts_per_unit.to_f64()).round() as u32;
+        self.encoder_step.map_or(layout.encoder_step, counts).max(1)
     }
 
     /// Furthest that feedback can come in one sample period.

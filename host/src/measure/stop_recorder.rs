@@ -1,28 +1,28 @@
 //! In: the error at every sample. Out: the points of one move worth drawing, few however long its rest.
 
-use crate::plot::decimate::{Keeper, POINTS};
+use crate::plot::decimate::{Decimator, POINTS};
 
 /// What is drawn beyond the last sample outside, at the least. Unit: s
 const LEAST_S: f64 = 0.05;
 
 /// The samples of the move under way.
 #[derive(Clone, Debug)]
-pub(crate) struct Picture {
-    keeper: Keeper,
+pub(crate) struct StopRecorder {
+    points: Decimator,
     moving_s: f64,
     outside_s: f64,
 }
 
-impl Picture {
+impl StopRecorder {
     /// A move begins.
-    pub(crate) fn new(second: f64) -> Picture {
-        Picture { keeper: Keeper::new(POINTS), moving_s: second, outside_s: second }
+    pub(crate) fn new(second: f64) -> StopRecorder {
+        StopRecorder { points: Decimator::new(POINTS), moving_s: second, outside_s: second }
     }
 
-    /// Takes one sample, on the recording's clock.
+    /// Adds one sample, on the recording's clock.
     ///
     /// Once feedback has stood inside for as long as it took to get there, the rest adds nothing.
-    pub(crate) fn take(&mut self, second: f64, error: f64, moving: bool, outside: bool) {
+    pub(crate) fn push(&mut self, second: f64, error: f64, moving: bool, outside: bool) {
         if moving {
             self.moving_s = second;
         }
@@ -31,13 +31,13 @@ impl Picture {
         }
         let so_far = self.outside_s - self.moving_s;
         if second - self.outside_s <= so_far.max(LEAST_S) {
-            self.keeper.take(second, error);
+            self.points.push(second, error);
         }
     }
 
     /// The points: second on the recording's clock, error.
     pub(super) fn points(&self) -> Vec<(f64, f64)> {
-        self.keeper.points()
+        self.points.points()
     }
 }
 
@@ -46,14 +46,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_long_rest_is_left_out_but_not_what_happens_in_it() {
-        let mut picture = Picture::new(10.0);
+    fn a_long_rest_is_omitted_but_not_what_happens_in_it() {
+        let mut recorder = StopRecorder::new(10.0);
         for k in 0..100_000 {
             let second = 10.0 + f64::from(k) * 0.001;
             let outside = k < 100 || k == 50_000;
-            picture.take(second, if outside { 1.0 } else { 0.0 }, k < 50, outside);
+            recorder.push(second, if outside { 1.0 } else { 0.0 }, k < 50, outside);
         }
-        let points = picture.points();
+        let points = recorder.points();
         assert!(points.len() <= POINTS);
         assert!(
             points.iter().any(|point| (point.0 - 60.0).abs() < 0.1 && point.1 == 1.0),

@@ -1,12 +1,12 @@
-//! Frames that come before their monitor says who it is are its own all the same, and stored once.
+//! Frames that come before a hello names their monitor become its own, and are stored once.
 
 use super::*;
 
-/// A monitor's bytes for 15 s; its hello is in the first chunk. And how many moves they tell.
+/// A monitor's bytes for 15 s, with its hello in the first chunk; and the number of their moves.
 fn shift(seed: u64) -> (Vec<Vec<u8>>, usize) {
     let place = Scratch::new(&format!("named-{seed}"));
     let (chunks, mut log) = (Line::new(seed).run(150), place.log(&Options::default()));
-    hear(&mut log, &chunks, BEGIN);
+    push(&mut log, &chunks, BEGIN);
     let count = check_whole(&log.finish().expect("room").0);
     (chunks, count)
 }
@@ -26,49 +26,49 @@ fn check_one(place: &Scratch, count: usize) {
 }
 
 #[test]
-fn what_was_stored_before_the_hello_is_the_monitors() {
+fn orphans_of_the_line_become_the_monitors() {
     let place = Scratch::new("late-hello");
     let (chunks, count) = shift(60);
     let mut log = place.log(&Options::default());
     // So many that they can't wait for a name any longer.
     let mut now = BEGIN;
-    while log.kept().stored == 0 {
-        now = hear(&mut log, &chunks[1..], now);
+    while log.stats().stored == 0 {
+        now = push(&mut log, &chunks[1..], now);
         log.commit();
     }
-    now = hear(&mut log, &chunks[..1], now);
+    now = push(&mut log, &chunks[..1], now);
     log.commit();
     // And all of it again.
-    hear(&mut log, &chunks, now);
-    let (store, kept) = log.finish().expect("room");
-    assert_eq!(kept.stored, store.check().expect("readable").frames, "{kept:?}");
+    push(&mut log, &chunks, now);
+    let (store, stats) = log.finish().expect("room");
+    assert_eq!(stats.stored, store.check().expect("readable").frames, "{stats:?}");
     drop(store);
     check_one(&place, count);
 }
 
 #[test]
-fn a_part_without_a_name_goes_over_to_the_whole() {
+fn orphans_of_another_line_become_the_monitors_that_has_their_moves() {
     let place = Scratch::new("part");
     let (chunks, count) = shift(61);
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &chunks[40..90], BEGIN);
+    let now = push(&mut log, &chunks[40..90], BEGIN);
     log.finish().expect("room");
     let mut log = place.log(&Options::default());
-    hear(&mut log, &chunks, now);
+    push(&mut log, &chunks, now);
     log.finish().expect("room");
     check_one(&place, count);
 }
 
 #[test]
-fn what_another_monitor_told_stays_apart() {
+fn orphans_of_another_monitor_stay_apart() {
     let place = Scratch::new("others");
     let ((part, _), (whole, count)) = (shift(62), shift(63));
     let mut log = place.log(&Options::default());
-    let now = hear(&mut log, &part[40..90], BEGIN);
-    let nameless = log.finish().expect("room").0.check().expect("readable").moves as usize;
+    let now = push(&mut log, &part[40..90], BEGIN);
+    let orphans = log.finish().expect("room").0.check().expect("readable").moves as usize;
     let mut log = place.log(&Options::default());
-    hear(&mut log, &whole, now);
+    push(&mut log, &whole, now);
     let (store, _) = log.finish().expect("room");
-    assert_eq!(numbers(&store).len(), nameless + count);
+    assert_eq!(numbers(&store).len(), orphans + count);
     assert_eq!(store.axes().expect("axes").len(), 6);
 }

@@ -1,0 +1,20 @@
+//! In: the name of a figure that the store notes about itself. Out: the figure.
+
+use rusqlite::{Connection, OptionalExtension, params};
+
+/// Moves before this instant are past retention. Unit: µs since 1970, UTC
+pub(super) const HORIZON: &str = "horizon_us";
+/// When the last frame came. Unit: µs since 1970, UTC
+pub(super) const ARRIVED: &str = "arrived_us";
+
+/// The figure of a mark; none if it was never set.
+pub(super) fn read(store: &Connection, name: &str) -> rusqlite::Result<Option<i64>> {
+    let mut statement = store.prepare_cached("SELECT value FROM marks WHERE name = ?1")?;
+    statement.query_row([name], |row| row.get(0)).optional()
+}
+
+/// Sets a mark.
+pub(super) fn write(store: &Connection, name: &str, value: i64) -> rusqlite::Result<()> {
+    store.prepare_cached("INSERT OR REPLACE INTO marks VALUES (?1, ?2)")?.execute(params![name, value])?;
+    Ok(())
+}
