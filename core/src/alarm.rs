@@ -1,8 +1,9 @@
-//! In: one number after another, and what people do. Out: the steps in the life of an alarm.
+//! In: values, one after another; actions of a person or of logic. Out: the state changes of an alarm.
 //!
-//! [`settings`] says what is asked, [`life`] is the table of states by IEC 62682 / ANSI/ISA-18.2 names,
-//! [`condition`] makes events of numbers, and [`AlarmInstance`] is one alarm of one number. An alarm is never
-//! dropped: whatever sets it aside, the condition is watched on, and it comes back by it.
+//! `settings` checks the settings of an alarm, `life` is the table of states with the names of IEC 62682 /
+//! ANSI/ISA-18.2, `condition` compares values with the limit, and [`AlarmInstance`] is one alarm of one value. An
+//! alarm that is set aside (shelved, suppressed by design or out of service) is still monitored: when it returns, its
+//! state is that of the condition then.
 
 use core::fmt;
 
@@ -16,24 +17,24 @@ use condition::Condition;
 pub use life::{Event, State};
 pub use settings::{Category, LONGEST_TIME, Parameters, Priority, Settings, Side};
 
-/// What a person or logic may ask of an alarm.
+/// An action of a person or of logic on an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Action {
-    /// I have seen it.
+    /// A person has seen the alarm.
     Acknowledge,
-    /// Let go of the latch.
+    /// Reset the latch.
     Reset,
-    /// Set it aside for a time; shelving again starts that time anew. Unit: ticks
+    /// Shelve the alarm for a time; shelving again restarts that time. Unit: ticks
     Shelve(u64),
-    /// Take it back now.
+    /// End the shelving now.
     Unshelve,
-    /// Set it aside because it means nothing now.
+    /// Suppress the alarm while it has no meaning.
     SuppressByDesign,
-    /// It means something again.
+    /// End the suppression.
     Unsuppress,
-    /// Set it aside for maintenance.
+    /// Put the alarm out of service for maintenance.
     OutOfService,
-    /// Maintenance is over.
+    /// Return the alarm to service.
     ReturnToService,
 }
 
@@ -52,53 +53,53 @@ impl Action {
     }
 }
 
-/// One step in the life of an alarm.
+/// A state change of an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Step {
-    /// State until now.
+    /// State before.
     pub from: State,
-    /// What happened.
+    /// Event that caused the change.
     pub event: Event,
-    /// State from here on.
+    /// State after.
     pub state: State,
-    /// Unit: ticks
+    /// Instant of the change. Unit: ticks
     pub at: u64,
-    /// The last number seen, none before the first. Unit: that of the limit
+    /// The last value, `None` before the first. Unit: that of the limit
     pub value: Option<i64>,
-    /// The limit it is held against. Unit: that of the number
+    /// Limit that the value is compared with. Unit: that of the value
     pub limit: i64,
     /// How soon a person must answer.
     pub priority: Priority,
-    /// What it says of the axis (NE 107).
+    /// Category of the axis's condition (NE 107).
     pub category: Category,
 }
 
 impl Step {
-    /// Whether it calls for a person: what alarm rates count.
+    /// Whether the change calls for a person; alarm rates count these changes.
     pub fn is_annunciation(&self) -> bool {
         self.state == State::Unacknowledged
     }
 }
 
-/// Why an action did nothing.
+/// Why an action was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Refusal {
-    /// It has no meaning in this state.
+    /// The action has no meaning in the state of the alarm.
     State,
-    /// It can't be shelved for no time.
+    /// The time of shelving is 0.
     NoTime,
-    /// It can't be shelved for longer than the settings allow.
+    /// The time of shelving is longer than the settings allow.
     TooLong,
 }
 
-/// An action that did nothing; the alarm is as it was.
+/// A refused action; the alarm has not changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Rejected {
-    /// What was asked.
+    /// The action that was refused.
     pub action: Action,
-    /// The state it met.
+    /// State of the alarm.
     pub state: State,
-    /// Why it did nothing.
+    /// Why the action was refused.
     pub why: Refusal,
 }
 
@@ -110,29 +111,29 @@ impl fmt::Display for Rejected {
             Action::Shelve(_) => "can't shelve",
             Action::Unshelve => "can't unshelve",
             Action::SuppressByDesign => "can't suppress",
-            Action::Unsuppress => "can't take back from suppression",
+            Action::Unsuppress => "can't end the suppression",
             Action::OutOfService => "can't take out of service",
             Action::ReturnToService => "can't return to service",
         })?;
         match self.why {
             Refusal::State => write!(out, ": the alarm is {}", self.state.word()),
-            Refusal::NoTime => out.write_str(": the time must be more than nothing"),
+            Refusal::NoTime => out.write_str(": the time must be more than 0"),
             Refusal::TooLong => out.write_str(": the time is longer than the settings allow"),
         }
     }
 }
 
-/// What became of an action.
+/// Result of an action.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Answer {
-    /// It was done.
+    /// Done, with the state change.
     Done(Step),
-    /// It did nothing.
+    /// Refused.
     Rejected(Rejected),
 }
 
 impl Answer {
-    /// The step, if it was done.
+    /// The state change, if the action was done.
     pub fn done(self) -> Option<Step> {
         match self {
             Answer::Done(step) => Some(step),
@@ -141,18 +142,17 @@ impl Answer {
     }
 }
 
-/// An instant that does not come. Unit: ticks
+/// An instant that never comes. Unit: ticks
 pub const NEVER: u64 = u64::MAX;
 
-/// One alarm of one number.
+/// One alarm of one value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct AlarmInstance {
     state: State,
     condition: Condition,
-    /// The last number seen. Unit: that of the limit
+    /// The last value. Unit: that of the limit
     value: Option<i64>,
-    /// When the state ends by itself: a shelving expires, an acknowledged alarm is raised again; else
-    /// [`NEVER`]. Unit: ticks
+    /// Instant at which the shelving expires or an acknowledged alarm is raised again; else [`NEVER`]. Unit: ticks
     due: u64,
 }
 
@@ -163,30 +163,30 @@ impl Default for AlarmInstance {
 }
 
 impl AlarmInstance {
-    /// State now.
+    /// Current state.
     pub fn state(&self) -> State {
         self.state
     }
 
-    /// Whether the number stands beyond its limit, delays and deadband taken into account.
+    /// Whether the condition is abnormal: the value is beyond its limit, with delays and deadband applied.
     pub fn is_abnormal(&self) -> bool {
         self.condition.is_abnormal()
     }
 
-    /// The last number seen, none before the first. Unit: that of the limit
+    /// The last value, `None` before the first. Unit: that of the limit
     pub fn value(&self) -> Option<i64> {
         self.value
     }
 
-    /// Adds one number. Unit of `value`: that of the limit; of `now`: ticks
+    /// Adds one value. Unit of `value`: that of the limit; of `now`: ticks
     pub fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Step> {
         self.value = Some(value);
-        let turned = self.condition.step(settings, value, now);
-        let step = turned.and_then(|event| self.enter(settings, event, now));
+        let change = self.condition.step(settings, value, now);
+        let step = change.and_then(|event| self.enter(settings, event, now));
         step.or_else(|| self.wait(settings, now))
     }
 
-    /// Lets time pass without a number: only what is due by the clock happens. Unit: ticks
+    /// Lets time pass without a value: shelving may expire, an acknowledged alarm may be raised again. Unit: ticks
     pub fn wait(&mut self, settings: &Settings, now: u64) -> Option<Step> {
         if now < self.due {
             return None;
@@ -198,7 +198,7 @@ impl AlarmInstance {
         }
     }
 
-    /// Lets time pass with the last number still standing: a delay may be over as well. Unit: ticks
+    /// Lets time pass while the last value still holds: a delay may end as well. Unit: ticks
     pub fn hold(&mut self, settings: &Settings, now: u64) -> Option<Step> {
         match self.value {
             Some(value) => self.step(settings, value, now),
@@ -211,15 +211,15 @@ impl AlarmInstance {
         self.due.min(self.condition.due(settings))
     }
 
-    /// Does what a person or logic asks, or says why not. Unit of `now`: ticks
+    /// Does an action, or refuses it. Unit of `now`: ticks
     pub fn act(&mut self, settings: &Settings, action: Action, now: u64) -> Answer {
-        let refused = match action {
+        let refusal = match action {
             Action::Shelve(0) => Some(Refusal::NoTime),
             Action::Shelve(time) if time > settings.longest_shelving => Some(Refusal::TooLong),
             _ => None,
         };
         let state = self.state;
-        if let Some(why) = refused {
+        if let Some(why) = refusal {
             return Answer::Rejected(Rejected { action, state, why });
         }
         let Some(step) = self.enter(settings, action.event(), now) else {
@@ -231,11 +231,12 @@ impl AlarmInstance {
         Answer::Done(step)
     }
 
+    /// Applies an event; `None` if it has no meaning in the current state.
     fn enter(&mut self, settings: &Settings, event: Event, now: u64) -> Option<Step> {
         let from = self.state;
         self.state = from.after(event, settings.latching, self.condition.is_abnormal())?;
-        let again = self.state == State::Acknowledged && settings.re_alarm_time > 0;
-        self.due = if again { now.saturating_add(settings.re_alarm_time) } else { NEVER };
+        let re_alarms = self.state == State::Acknowledged && settings.re_alarm_time > 0;
+        self.due = if re_alarms { now.saturating_add(settings.re_alarm_time) } else { NEVER };
         Some(Step {
             from,
             event,

@@ -1,42 +1,43 @@
-//! In: readings of one axis. Out: its status at every sample, and events: moves, following errors.
+//! In: readings of one axis. Out: its status at every sample, and events: move records, following-error changes.
 //!
-//! The only file that knows all stages of a measurement, and the only way through them: [`Axis::step`].
+//! The only file that knows all stages of a measurement. Every reading runs through [`Axis::step`].
 
 use heapless::Deque;
 
-use crate::motion::{Course, Motion, Phase};
+use crate::motion::{Motion, MoveCommand, Phase};
 use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{CurvePoint, Readout};
 use crate::settling::{Settling, Status};
 
-/// Events that wait for the caller; one step makes at most two.
+/// Length of the event queue; one step adds at most two.
 const EVENTS: usize = 4;
 
-/// A rest is followed for this long; then its move is reported without waiting for the next one. Unit: ticks
+/// Longest rest; then its move is reported without waiting for the next move. Unit: ticks
 const LONGEST_REST: u64 = 1 << 30;
 
-/// Something that happened.
+/// An event of an axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Event {
     /// A move and its rest are over.
     Move(Record),
-    /// The following error has lasted too long (`true`), or is inside its window again.
+    /// The following-error flag has changed: set when the error has lasted longer than its time-out, cleared when it is
+    /// inside its window again.
     FollowingError(bool),
 }
 
-/// One axis: its settings, and all that is remembered of its signals.
+/// One axis: its settings and the state of all stages.
 #[derive(Clone, Debug)]
 pub struct Axis {
     settings: Settings,
-    /// Whether any reading was added yet.
+    /// Whether a reading was added.
     started: bool,
     sampler: Sampler,
     motion: Motion,
     settling: Settling,
     /// The last move, whose rest is not over yet.
-    pending: Option<Course>,
+    pending: Option<MoveCommand>,
     following_error: bool,
     moves: u32,
     readout: Readout,
@@ -45,7 +46,7 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// An axis measured by these settings, before its first reading.
+    /// An axis with these settings, before its first reading.
     pub fn new(settings: Settings) -> Axis {
         Axis {
             settings,
@@ -62,16 +63,16 @@ impl Axis {
         }
     }
 
-    /// What it is measured by.
+    /// Settings in force.
     pub fn settings(&self) -> &Settings {
         &self.settings
     }
 
-    /// Measures by other settings from here on; returns whether it does.
+    /// Changes the settings; returns whether they are in force.
     ///
-    /// Settings change between moves only: while the command is under way nothing happens and the answer is `false`.
-    /// In a rest, the rest ends here and its move is reported under the settings that it was measured by.
-    /// Instants and the numbers of moves go on.
+    /// Settings change between moves only: while the command is under way nothing changes and the result is `false`.
+    /// During a rest, the rest ends here and its move is reported under the settings that it was measured with.
+    /// Instants and move numbers continue.
     pub fn set(&mut self, settings: Settings) -> bool {
         if self.is_under_way() {
             return false;
@@ -90,7 +91,7 @@ impl Axis {
         self.sampler.gap();
     }
 
-    /// Adds one reading; the status holds for this instant.
+    /// Adds one reading; returns the status at its instant.
     pub fn step(&mut self, reading: Reading) -> Status {
         if !self.started {
             return self.begin(reading);
@@ -105,33 +106,33 @@ impl Axis {
             // The rest ended with the sample before.
             Phase::Start => event = self.close(now - u64::from(sample.elapsed), last_tick, last_error),
             Phase::End => {
-                let course = motion.course();
-                settling.rested(settings, &course);
-                self.pending = Some(course);
+                let move_command = motion.move_command();
+                settling.command_at_rest(settings, &move_command);
+                self.pending = Some(move_command);
             }
             Phase::Resting if self.rest_is_long(now) => event = self.close(now, sample.tick, sample.error),
             Phase::Resting | Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
         let status = self.settling.step(&self.settings, sample, phase, now);
-        let event = self.watch(status.following_error) || event;
+        let event = self.update_following_error(status.following_error) || event;
         Status { event, ..status }
     }
 
-    /// Adds readings up to the first at which an event was queued; returns how many were added.
+    /// Adds readings up to the first at which an event was queued; returns the number of readings added.
     pub fn run(&mut self, readings: &[Reading]) -> usize {
         let event = readings.iter().position(|&reading| self.step(reading).event);
-        event.map_or(readings.len(), |place| place + 1)
+        event.map_or(readings.len(), |index| index + 1)
     }
 
-    /// No more readings come: the last rest ends here.
+    /// No more readings follow: the last rest ends here and its move is reported.
     ///
-    /// Returns whether a move was still under way, and so is not reported.
+    /// Returns whether a move was still under way; that move is not reported.
     pub fn finish(&mut self) -> bool {
         self.end_rest();
         self.motion.under_way()
     }
 
-    /// The next thing that happened.
+    /// The oldest event in the queue, removed from it.
     pub fn event(&mut self) -> Option<Event> {
         self.events.pop_front()
     }
@@ -151,39 +152,39 @@ impl Axis {
         self.sampler.error()
     }
 
-    /// Whether the command has left its last rest and not yet come to the next.
+    /// Whether the command has started and is not yet at rest.
     pub fn is_under_way(&self) -> bool {
         self.motion.under_way()
     }
 
-    /// Moves reported.
+    /// Number of moves reported.
     pub fn moves(&self) -> u32 {
         self.moves
     }
 
-    /// Command excursions that stayed within the window, and so are no moves.
+    /// Number of small excursions, which stayed within the window and are no moves.
     pub fn small(&self) -> u32 {
         self.motion.small()
     }
 
-    /// Events that were dropped because nobody had read the ones before.
+    /// Number of events dropped because the queue was full.
     pub fn lost(&self) -> u32 {
         self.lost
     }
 
-    /// Adds the first reading: nothing was before it, so that nothing can have moved or passed an edge.
+    /// Adds the first reading: with none before it there is no change and no window transition.
     fn begin(&mut self, reading: Reading) -> Status {
         self.started = true;
         self.sampler.begin(&self.settings, reading);
         let error = self.error();
         self.settling.begin(&self.settings, error, 0);
         let following_error = self.settling.following_error(&self.settings, error, 0);
-        let event = self.watch(following_error);
+        let event = self.update_following_error(following_error);
         Status { moving: false, event, position: self.settling.position(), following_error }
     }
 
-    /// Queues an event when the following error has come to last too long, or is inside again.
-    fn watch(&mut self, following_error: bool) -> bool {
+    /// Queues an event if the following-error flag has changed; returns whether it did.
+    fn update_following_error(&mut self, following_error: bool) -> bool {
         let changed = following_error != self.following_error;
         if changed {
             self.following_error = following_error;
@@ -193,7 +194,7 @@ impl Axis {
     }
 
     fn rest_is_long(&self, now: u64) -> bool {
-        self.pending.is_some_and(|course| now - course.command_end > LONGEST_REST)
+        self.pending.is_some_and(|move_command| now - move_command.command_end > LONGEST_REST)
     }
 
     /// The rest ends with the last reading.
@@ -201,23 +202,24 @@ impl Axis {
         self.close(self.now(), self.sampler.tick(), self.error());
     }
 
-    /// Reports the last move, whose rest ends with the sample at `now`, if it is not reported yet; whether it did.
+    /// Reports the pending move, whose rest ends with the sample at `now`; returns whether there was one.
     ///
     /// `tick` and `error` are those of that sample. Unit: ticks, feedback counts
     fn close(&mut self, now: u64, tick: u32, error: i32) -> bool {
-        let Some(course) = self.pending.take() else { return false };
-        let held = now.saturating_sub(course.command_end);
-        let stop = self.settling.stop(&self.settings, &course, held);
-        // The curve's 32-bit time stamps can't be told apart over a longer move, and mean nothing with a faulty clock.
-        let known = course.command_end - course.start <= LONGEST_MOVE && self.settling.clock_is_sound();
+        let Some(move_command) = self.pending.take() else { return false };
+        let held = now.saturating_sub(move_command.command_end);
+        let stop = self.settling.stop(&self.settings, &move_command, held);
+        // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
+        let has_curve =
+            move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
         self.readout = Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
-            window_time: if known { self.settings.window_time } else { u32::MAX },
+            window_time: if has_curve { self.settings.window_time } else { u32::MAX },
         };
         self.moves = self.moves.saturating_add(1);
-        self.push(Event::Move(Record::new(&self.settings, self.moves, &course, &stop)));
+        self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));
         true
     }
 

@@ -1,6 +1,6 @@
-//! In: the moves of one kind while it is good. Out: what they look like.
+//! In: settling times of one kind while it is good. Out: their median and p95; scores for drift detection.
 //!
-//! [`Quantiles`] describe a kind to people. [`Reference`] turns each value into a bounded score, from which
+//! [`Quantiles`] estimates the figures that people read. [`Reference`] converts each value to a bounded score, in which
 //! [`crate::drift`] finds a change.
 
 mod quantiles;

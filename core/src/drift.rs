@@ -1,8 +1,9 @@
-//! In: one value of every move of a kind. Out: whether it has changed lastingly, and by how much.
+//! In: one value of every move of a kind, such as its settling time. Out: after every eighth, a [`Finding`]: direction,
+//! score and size of a lasting change.
 //!
-//! Means of eight scores go into a two-sided CUSUM against the kind's own baseline. Steps and slow ramps end in the
-//! same two sums, because a baseline that is full no longer follows. Its limits come from the false alarms that are
-//! allowed, the smallest change worth one and how often the axis moves; see METHOD.md.
+//! Means of eight scores go into a two-sided CUSUM against the kind's baseline. It finds steps and slow ramps alike,
+//! because a full baseline no longer follows. The limits come from the set rate of false alarms, the smallest change
+//! worth an alarm and the moves per hour of the axis; see METHOD.md.
 
 mod settings;
 mod spread;
@@ -19,30 +20,30 @@ use crate::baseline::{Evidence, First};
 use crate::record::{Outcome, Record};
 use judge::Judge;
 
-/// Moves whose mean is judged at once.
+/// Number of moves in a subgroup, whose mean score is one step of the sums.
 pub const SUBGROUP: u32 = 8;
-/// A score as large as the limit.
+/// Value of [`Finding::score`] at which the sum is at its limit.
 pub const LIMIT: u32 = 256;
 
-/// Whether a drift stands at this score, given whether it stood before: once found it stands until its score is below
-/// half of the limit, so that one change is one drift.
-pub const fn stands(score: u32, stood: bool) -> bool {
-    score >= LIMIT || stood && score >= LIMIT / 2
+/// Whether there is a drift at this score, given whether there was one before. A drift begins at the limit and ends
+/// below half of the limit, so that one change is one drift.
+pub const fn is_drift(score: u32, before: bool) -> bool {
+    score >= LIMIT || before && score >= LIMIT / 2
 }
 
-/// What is known about the promise of a false alarm rate.
+/// State of the guarantee that false alarms are no more frequent than the set rate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Promise {
-    /// Too few moves yet to set limits that are sure to hold; a large change is found all the same.
+    /// Too few moves yet for limits that guarantee the rate; a large change is found already.
     #[default]
     Learning,
-    /// Half of the first moves did not settle: there is nothing to compare with.
+    /// Half of the first moves did not settle: no baseline.
     NoBaseline,
-    /// Moves depend on each other over more than a few: false alarms may be more than promised.
+    /// Moves depend on each other over more than a few: false alarms may be more frequent than the set rate.
     Dependent,
-    /// False alarms are as promised, but the baseline is too short for the smallest change: see `smallest`.
+    /// The rate is guaranteed, but the baseline is too short to find the smallest change; see [`Finding::smallest`].
     Short,
-    /// As promised.
+    /// The rate is guaranteed.
     Held,
 }
 
@@ -58,18 +59,19 @@ pub enum Direction {
 /// The state of the two sums after a subgroup.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Finding {
-    /// Side of the larger sum.
+    /// Direction of the sum that is larger relative to its limit.
     pub direction: Direction,
-    /// That sum, at most twice the limit; from [`LIMIT`] on it is a drift. Unit: 1/256 of the limit
+    /// That sum, at most twice the limit; a drift from [`LIMIT`] on. Unit: 1/256 of the limit
     pub score: u32,
-    /// Estimated change since the sum left zero; less than the true one if that is beyond 2.5 units of scatter.
-    /// Unit: ticks, or that of the values
+    /// Estimated change since the sum left zero; too small if the true change is beyond 2.5 units, where scores are
+    /// cut off. Unit: ticks, or that of the values
     pub change: i32,
-    /// Last move of the kind before that, from 1. Unit: moves
+    /// Last move of the kind before the sum left zero, counted from 1. Unit: moves
     pub since: u32,
-    /// Change that is found within about the promised time. Unit: ticks, or that of the values
+    /// Change that the sums are tuned to find: twice the allowance. The smallest change of the settings, unless the
+    /// baseline is too short for it. Unit: ticks, or that of the values
     pub smallest: u32,
-    /// Whether the promised rate of false alarms holds for it.
+    /// Whether the rate of false alarms is guaranteed.
     pub promise: Promise,
 }
 
@@ -79,13 +81,13 @@ impl Finding {
         self.score >= LIMIT
     }
 
-    /// Whether a drift stands after this finding, given whether it stood before; see [`stands`].
-    pub fn stands(&self, stood: bool) -> bool {
-        stands(self.score, stood)
+    /// Whether there is a drift after this finding, given whether there was one before; see [`is_drift`].
+    pub fn is_drift_after(&self, before: bool) -> bool {
+        is_drift(self.score, before)
     }
 }
 
-/// Watches one value of one kind.
+/// Drift detection for one value of one kind.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Drift {
     moves: u32,
@@ -94,19 +96,20 @@ pub struct Drift {
 
 #[derive(Clone, Copy, Debug)]
 enum Stage {
-    /// Gathering the first values, before there is a scale.
-    Gathering(First, Promise),
+    /// Collecting the first values, before median and unit are known.
+    Collecting(First, Promise),
+    /// Comparing every subgroup with the baseline.
     Judging(Judge),
 }
 
 impl Default for Stage {
     fn default() -> Stage {
-        Stage::Gathering(First::default(), Promise::Learning)
+        Stage::Collecting(First::default(), Promise::Learning)
     }
 }
 
 impl Evidence {
-    /// The settling time of a move; none if it was interrupted or can't be trusted.
+    /// The settling time of a move; `None` if the move is interrupted or untrusted.
     pub fn of(record: &Record) -> Option<Evidence> {
         match record.outcome {
             Outcome::Settled => record.settling.map(Evidence::Value),
@@ -117,18 +120,18 @@ impl Evidence {
 }
 
 impl Drift {
-    /// Adds a move; returns a finding after every eighth, once there is a baseline to compare with.
+    /// Adds the value of a move; returns a finding after every eighth move, once there is a baseline.
     ///
-    /// A new baseline or other settings begin with `Drift::default()`.
+    /// For a new baseline or other settings, begin with `Drift::default()`.
     pub fn step(&mut self, settings: &DriftSettings, evidence: Evidence) -> Option<Finding> {
         self.moves = self.moves.saturating_add(1);
         match &mut self.stage {
             Stage::Judging(judge) => return judge.step(settings, evidence, self.moves),
-            Stage::Gathering(first, _) => {
+            Stage::Collecting(first, _) => {
                 if first.step(evidence) {
                     self.stage = match Judge::new(settings, first) {
                         Some(judge) => Stage::Judging(judge),
-                        None => Stage::Gathering(First::default(), Promise::NoBaseline),
+                        None => Stage::Collecting(First::default(), Promise::NoBaseline),
                     };
                 }
             }
@@ -136,22 +139,22 @@ impl Drift {
         None
     }
 
-    /// Sets both sums to zero, and leaves the baseline as it is: for use after an alarm was dealt with.
+    /// Sets both sums to zero; the baseline stays. For use after the cause of an alarm was removed.
     pub fn rearm(&mut self) {
         if let Stage::Judging(judge) = &mut self.stage {
             judge.rearm();
         }
     }
 
-    /// Moves so far.
+    /// Number of moves added.
     pub fn moves(&self) -> u32 {
         self.moves
     }
 
-    /// What is known about the promise.
+    /// State of the guarantee.
     pub fn promise(&self) -> Promise {
         match &self.stage {
-            Stage::Gathering(_, promise) => *promise,
+            Stage::Collecting(_, promise) => *promise,
             Stage::Judging(judge) => judge.promise(),
         }
     }

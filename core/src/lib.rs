@@ -27,17 +27,17 @@
 //! # Ok::<(), stillpoint_core::Invalid>(())
 //! ```
 //!
-//! [`Axis`] owns its settings and everything it remembers, some two kibibytes. [`Axis::step`] returns the status at
-//! each sample; when [`Status::event`] is set, [`Axis::event`] has something: a [`Record`], or a following error that
-//! lasts. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
+//! [`Axis`] owns its settings and its whole state, some two kibibytes. [`Axis::step`] returns the status at each
+//! sample; when [`Status::event`] is set, [`Axis::event`] returns a [`Record`], or a change of the following-error
+//! flag. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
 //!
 //! Nothing here allocates, reads a clock, fails while running or panics. Missing and impossible readings become
-//! values that travel with the move: [`Outcome`] says what became of it, [`Reasons`] why. Every number is defined,
+//! values of the move's record: [`Outcome`] and [`Reasons`]. Every number is defined,
 //! with its source and limits, in `METHOD.md` beside this crate.
 //!
 //! Four modules follow an axis for the rest of its life: [`kind`] finds the moves that may be compared with each
 //! other, [`baseline`] describes them while they are good, [`drift`] finds a lasting change, and [`alarm`] is the life
-//! of an alarm. With the feature `wire`, the module `wire` turns all of it into frames of bytes and back.
+//! of an alarm. With the feature `wire`, the module `wire` encodes all of it as frames of bytes and decodes them.
 #![no_std]
 #![forbid(unsafe_code)]
 

@@ -1,56 +1,57 @@
-//! In: samples. Out: which part of a move each belongs to.
+//! In: samples. Out: the phase of the move at each sample; after the command end, the move's command data.
 //!
 //! A move is one excursion of the command. It begins with the first change after a rest and ends
-//! at the last change before the next rest. Only the wait afterwards tells which change was the
-//! last, so the end is always reported late and back-dated.
+//! at the last change before the next rest. Which change was the last is known only after the rest
+//! time, so the end is reported late and back-dated.
 
 use crate::sample::Sample;
 use crate::settings::Settings;
 
-/// A command that stands for this many samples may be at rest.
+/// Least number of samples for which a command at rest is unchanged.
 const REST_SAMPLES: u32 = 3;
 
-/// A command that creeps in small pulses is at rest once it has stood this many times the pause before its last pulse.
+/// A slow pulse train is at rest when the command has been unchanged for this many times the pause before its last
+/// pulse.
 ///
 /// Under constant deceleration the time between two pulses is at most √2 + 1 = 2.4 times the one before; at the crest
 /// of a quantised sine a count stands up to 4.8 times longer. Eight is more than both.
 const PAUSES: u64 = 8;
 
-/// The pause before a first pulse counts up to this many rest times: a longer one was a rest.
+/// Longest pause that counts before the first pulse of a move: a longer one was a rest. Unit: rest times
 const LONGEST_PAUSE: u64 = 8;
 
-/// Marks the first pulse in `held_samples_before`, however many samples the command had stood.
+/// Value of `held_samples_before` after the first pulse of a move.
 const FIRST_PULSE: u32 = u32::MAX;
 
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Phase {
-    /// No move has ended yet, or the last one was too small to measure.
+    /// No move has ended yet, or the last excursion was small.
     Idle,
     /// The command changed after a rest.
     Start,
     /// The command changed again.
     Moving,
-    /// The command stands, but not yet for long enough.
+    /// The command is unchanged, but not yet for long enough to be at rest.
     Holding,
-    /// The command has now stood long enough: the last change was the command end.
+    /// The command is at rest from this sample on: its last change was the command end.
     End,
     /// The rest that belongs to the last move.
     Resting,
 }
 
-/// What the command did between its two rests.
+/// Command data of a move.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Course {
+pub struct MoveCommand {
     /// Last instant at the old command. Unit: ticks since the first reading
     pub start: u64,
     /// First instant at the final command. Unit: ticks since the first reading
     pub command_end: u64,
     /// Command at the end minus command at the start. Unit: feedback counts, wrapping
     pub travel: i32,
-    /// Mean time between samples while the command stood. Unit: ticks
+    /// Mean sample period from the command end until it was certain. Unit: ticks
     pub period: u32,
-    /// The command was already changing when the readings began, so `start` and `travel` are not whole.
+    /// The command was already changing when the readings began: `start` and `travel` leave out what came before.
     pub joined_late: bool,
 }
 
@@ -58,7 +59,7 @@ pub struct Course {
 enum State {
     #[default]
     Idle,
-    Going,
+    Changing,
     Resting,
 }
 
@@ -66,39 +67,39 @@ enum State {
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Motion {
     state: State,
-    course: Course,
-    /// When the command changed last. Unit: ticks since the first reading
+    move_command: MoveCommand,
+    /// Instant of the last command change. Unit: ticks since the first reading
     changed: u64,
-    /// How long it had stood before that change. Unit: ticks
+    /// Time between the last two changes. Unit: ticks
     pause: u64,
-    /// What it changed by. Unit: feedback counts
-    step: i32,
-    /// Samples at which it has stood since the last change, and before it.
+    /// Size of the last change, signed. Unit: feedback counts
+    change: i32,
+    /// Samples at an unchanged command: since the last change, and between the last two changes.
     held_samples: u32,
     held_samples_before: u32,
-    /// Furthest the command was from where it started. Unit: feedback counts
+    /// Furthest command position from the start of the excursion. Unit: feedback counts
     excursion: u32,
-    /// Command changes that stayed within the window, and so are no moves.
+    /// Small excursions, which stayed within the window and are no moves.
     small: u32,
 }
 
 impl Motion {
-    /// The move that the last [`Phase::End`] closed.
-    pub(crate) fn course(&self) -> Course {
-        self.course
+    /// Command data of the move that the last [`Phase::End`] ended.
+    pub(crate) fn move_command(&self) -> MoveCommand {
+        self.move_command
     }
 
-    /// How many command excursions stayed within the window and were not measured.
+    /// Number of excursions that stayed within the window and were not measured.
     pub(crate) fn small(&self) -> u32 {
         self.small
     }
 
     /// Whether the command has started but not yet come to rest.
     pub(crate) fn under_way(&self) -> bool {
-        self.state == State::Going
+        self.state == State::Changing
     }
 
-    /// Sorts one sample; `now` counts ticks since the first reading.
+    /// The phase at one sample; `now` counts ticks since the first reading.
     pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         if sample.command_change != 0 {
             return self.changed(settings, sample, now);
@@ -106,68 +107,161 @@ impl Motion {
         match self.state {
             State::Resting => Phase::Resting,
             State::Idle => Phase::Idle,
-            State::Going => self.holding(settings, now - self.changed),
+            State::Changing => self.holding(settings, now - self.changed),
         }
     }
 
     fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
         self.pause = now - self.changed;
         self.changed = now;
-        self.step = sample.command_change;
+        self.change = sample.command_change;
         let held_samples = core::mem::take(&mut self.held_samples);
-        if self.state != State::Going {
+        if self.state != State::Changing {
             self.start(settings, sample.command_change, sample.elapsed, now);
             return Phase::Start;
         }
         self.held_samples_before = held_samples;
-        self.course.travel = self.course.travel.wrapping_add(sample.command_change);
-        self.excursion = self.excursion.max(self.course.travel.unsigned_abs());
+        self.move_command.travel = self.move_command.travel.wrapping_add(sample.command_change);
+        self.excursion = self.excursion.max(self.move_command.travel.unsigned_abs());
         Phase::Moving
     }
 
     fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
-        // The change may have come at any time since the last sample, so the time since then does not count.
-        let stood_long = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
-        self.course.start = now - u64::from(elapsed);
-        self.course.travel = travel;
-        self.course.joined_late = self.state == State::Idle && !stood_long;
+        // The change came at any time since the last sample, so that sample period does not count as pause.
+        let rested = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
+        self.move_command.start = now - u64::from(elapsed);
+        self.move_command.travel = travel;
+        self.move_command.joined_late = self.state == State::Idle && !rested;
         self.excursion = travel.unsigned_abs();
-        self.state = State::Going;
+        self.state = State::Changing;
         self.held_samples_before = FIRST_PULSE;
     }
 
+    /// The command has been unchanged for `held` ticks.
     fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
         self.held_samples = self.held_samples.saturating_add(1);
-        if self.held_samples < REST_SAMPLES || held < self.needed(settings) {
+        if self.held_samples < REST_SAMPLES || held < self.time_to_rest(settings) {
             return Phase::Holding;
         }
-        self.rested(settings, held)
+        self.end(settings, held)
     }
 
-    /// How long the command must stand to be at rest. Unit: ticks
-    fn needed(&self, settings: &Settings) -> u64 {
-        // A step within the window after a pause is a creeping pulse: wait for the next one.
-        let creeping = self.step.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
+    /// How long the command must be unchanged to be at rest. Unit: ticks
+    fn time_to_rest(&self, settings: &Settings) -> u64 {
+        // A change within the window after a pause belongs to a slow pulse train: the next pulse may still come.
+        let slow_pulses =
+            self.change.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
         let rest_time = u64::from(settings.rest_time);
         let first = self.held_samples_before == FIRST_PULSE;
         let pause = if first { self.pause.min(rest_time * LONGEST_PAUSE) } else { self.pause };
-        let waited = if creeping { pause.saturating_mul(PAUSES) } else { 0 };
-        waited.max(rest_time)
+        let pauses = if slow_pulses { pause.saturating_mul(PAUSES) } else { 0 };
+        pauses.max(rest_time)
     }
 
-    fn rested(&mut self, settings: &Settings, held: u64) -> Phase {
+    /// The excursion has ended: it was a move or a small excursion.
+    fn end(&mut self, settings: &Settings, held: u64) -> Phase {
         if self.excursion <= settings.window {
             self.small = self.small.saturating_add(1);
             self.state = State::Idle;
             return Phase::Idle;
         }
-        self.course.command_end = self.changed;
-        self.course.period = (held / u64::from(self.held_samples.max(1))) as u32;
+        self.move_command.command_end = self.changed;
+        self.move_command.period = (held / u64::from(self.held_samples.max(1))) as u32;
         self.state = State::Resting;
         Phase::End
     }
 }
 
 #[cfg(test)]
-#[path = "motion_tests.rs"]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::sample::{Reading, Sampler};
+    use crate::settings::Parameters;
+
+    const REST: u32 = 20;
+
+    /// Start, command end, travel and `joined_late` of each move.
+    fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<(u64, u64, i32, bool)> {
+        let parameters = Parameters { window, rest_time: REST, ..Parameters::at(1000) };
+        let settings = Settings::new(parameters).unwrap();
+        let (mut sampler, mut motion) = (Sampler::default(), Motion::default());
+        let mut found = std::vec![];
+        for (tick, command) in (0..).zip(commands) {
+            let reading = Reading { tick, command, feedback: 0 };
+            if tick == 0 {
+                sampler.begin(&settings, reading);
+                continue;
+            }
+            let sample = sampler.step(&settings, reading);
+            if motion.step(&settings, sample, sampler.now()) == Phase::End {
+                let move_command = motion.move_command();
+                found.push((
+                    move_command.start,
+                    move_command.command_end,
+                    move_command.travel,
+                    move_command.joined_late,
+                ));
+            }
+        }
+        found
+    }
+
+    /// Commands that are at each level for this number of samples.
+    fn stairs(levels: &[(i32, usize)]) -> std::vec::Vec<i32> {
+        levels.iter().flat_map(|&(level, samples)| std::iter::repeat_n(level, samples)).collect()
+    }
+
+    #[track_caller]
+    fn check(levels: &[(i32, usize)], expected: &[(u64, u64, i32, bool)]) {
+        assert_eq!(moves(5, stairs(levels)), expected);
+    }
+
+    #[test]
+    fn the_end_is_the_last_change_before_a_rest() {
+        check(&[(0, 30), (100, 21)], &[(29, 30, 100, false)]);
+        check(&[(0, 30), (100, 20)], &[]);
+        check(&[(0, 30), (50, 1), (100, 1), (150, 40)], &[(29, 32, 150, false)]);
+        check(&[(0, 30), (100, 30), (0, 30)], &[(29, 30, 100, false), (59, 60, -100, false)]);
+        check(&[(0, 30), (100, 10), (0, 30)], &[(29, 40, 0, false)]);
+    }
+
+    #[test]
+    fn a_move_that_began_before_the_samples_is_marked() {
+        check(&[(0, 1), (50, 1), (100, 40)], &[(0, 2, 100, true)]);
+        check(&[(0, 19), (100, 40)], &[(18, 19, 100, true)]);
+    }
+
+    #[test]
+    fn an_excursion_within_the_window_is_no_move() {
+        check(&[(0, 30), (5, 40), (0, 40)], &[]);
+        check(&[(0, 30), (6, 40)], &[(29, 30, 6, false)]);
+        check(&[(0, 30), (4, 2000), (8, 2000), (0, 60)], &[(4029, 4030, -8, false)]);
+    }
+
+    #[test]
+    fn slow_pulse_trains_do_not_split_a_move() {
+        // Pulses of a constant deceleration: 100 of them, ever slower, the last pauses beyond the rest time.
+        let distance = |k: i32| (f64::from(100 - k)).sqrt();
+        let mut levels = std::vec![(0, 50)];
+        levels.extend((1..100).map(|k| (k, ((distance(k) - distance(k + 1)) * 60.0) as usize + 1)));
+        levels.push((100, 2000));
+        let found = moves(5, stairs(&levels));
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].2, 100);
+    }
+
+    #[test]
+    fn a_command_that_never_rests_gives_no_move() {
+        for amplitude in [3.0, 40.0, 1000.0, 1e6] {
+            for period in [50.0, 400.0, 3000.0, 20_000.0] {
+                let sine =
+                    (0..200_000).map(|k| (f64::from(k) * core::f64::consts::TAU / period).sin() * amplitude);
+                assert_eq!(
+                    moves(0, sine.map(|level| level.round() as i32)),
+                    [],
+                    "{amplitude} counts, {period} ms"
+                );
+            }
+        }
+    }
+}

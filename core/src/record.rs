@@ -1,8 +1,8 @@
-//! In: the course of a move and its stop. Out: its record: what was measured, and whether to trust it.
+//! In: the command data of a move and its stop. Out: the record: outcome, reasons and numbers of the move.
 
 use core::fmt;
 
-use crate::motion::Course;
+use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
@@ -11,7 +11,7 @@ use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
 use crate::settling::window::Position;
 
-/// What became of a stop.
+/// Whether a stop settled, and why not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Outcome {
     /// Inside for the window time, up to the end of the rest.
@@ -25,7 +25,7 @@ pub enum Outcome {
 }
 
 impl Outcome {
-    /// The word used everywhere.
+    /// The outcome as a word, as in reports and files.
     pub const fn word(self) -> &'static str {
         match self {
             Outcome::Settled => "settled",
@@ -36,11 +36,11 @@ impl Outcome {
     }
 }
 
-/// Why a move has its outcome, or what to be careful about; several may hold.
+/// Reasons for an outcome, and cautions that hold with any outcome; one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Reasons(u32);
 
-/// Bit and wording of each reason, in the order they are told.
+/// Bit and wording of each reason, in the order in which they are written.
 const WORDING: [(Reasons, &str); 13] = [
     (Reasons::GAP, "samples are missing in the move or before it settled"),
     (Reasons::CLOCK, "the time stamps stand still or go back"),
@@ -49,7 +49,7 @@ const WORDING: [(Reasons, &str); 13] = [
     (Reasons::UNSEEN, "the first crossing into the window lies too far back to be seen"),
     (Reasons::OUTSIDE, "outside the window at the end of the rest"),
     (Reasons::SHORT, "inside for less than the window time when the rest ended"),
-    (Reasons::LEFT, "the window was left after the target had been reached"),
+    (Reasons::EXITED, "the window was left after the target had been reached"),
     (Reasons::JOINED, "the command was already changing when the samples began"),
     (Reasons::STEP, "the window is below two encoder steps"),
     (Reasons::NOISE, "the window is below three times the rest noise"),
@@ -58,36 +58,36 @@ const WORDING: [(Reasons, &str); 13] = [
 ];
 
 impl Reasons {
-    /// Nothing to tell.
+    /// No reason.
     pub const NONE: Reasons = Reasons(0);
-    /// Samples are missing.
+    /// Samples are missing in the move or before it settled.
     pub const GAP: Reasons = Reasons(1);
     /// The time stamps stand still or go back.
     pub const CLOCK: Reasons = Reasons(1 << 1);
-    /// Feedback jumps.
+    /// Feedback jumps further in one sample than the setting `jump`.
     pub const JUMP: Reasons = Reasons(1 << 2);
     /// The command moves for longer than 2^31 ticks.
     pub const LONG: Reasons = Reasons(1 << 3);
-    /// Stabilization was asked for, but its start was not seen.
+    /// Under [`Definition::Iso9283`]: the first crossing lies further back than the approach points.
     pub const UNSEEN: Reasons = Reasons(1 << 4);
-    /// Outside at the end.
+    /// Outside the window at the end of the rest.
     pub const OUTSIDE: Reasons = Reasons(1 << 5);
-    /// Not inside for long enough.
+    /// Inside for less than the window time at the end of the rest.
     pub const SHORT: Reasons = Reasons(1 << 6);
-    /// Target reached, then left; tells only under [`Definition::TargetReached`].
-    pub const LEFT: Reasons = Reasons(1 << 7);
-    /// The start of the move was not seen.
+    /// Under [`Definition::TargetReached`]: target reached, then the window was left.
+    pub const EXITED: Reasons = Reasons(1 << 7);
+    /// The command was already changing when the samples began.
     pub const JOINED: Reasons = Reasons(1 << 8);
-    /// The window is finer than the encoder can tell.
+    /// The window is below two encoder steps.
     pub const STEP: Reasons = Reasons(1 << 9);
-    /// The window is finer than the rest is quiet.
+    /// The window is below three times the rest noise.
     pub const NOISE: Reasons = Reasons(1 << 10);
-    /// The sample period is long for this settling time.
+    /// The settling time is below five sample periods.
     pub const COARSE: Reasons = Reasons(1 << 11);
-    /// No command could be tapped.
+    /// The command end is inferred from feedback, because no command could be tapped.
     pub const INFERRED: Reasons = Reasons(1 << 12);
 
-    /// Both together.
+    /// Reasons of both.
     pub const fn with(self, other: Reasons) -> Reasons {
         Reasons(self.0 | other.0)
     }
@@ -97,7 +97,7 @@ impl Reasons {
         if condition { self.with(other) } else { self }
     }
 
-    /// Whether all of `other` is in here.
+    /// Whether all bits of `other` are set.
     pub const fn has(self, other: Reasons) -> bool {
         self.0 & other.0 == other.0
     }
@@ -107,7 +107,7 @@ impl Reasons {
         self.0
     }
 
-    /// The other way; unknown bits are kept.
+    /// Reasons from their bits; unknown bits stay set.
     pub const fn from_bits(bits: u32) -> Reasons {
         Reasons(bits)
     }
@@ -115,8 +115,8 @@ impl Reasons {
 
 impl fmt::Display for Reasons {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let told = WORDING.iter().filter(|(reason, _)| self.has(*reason));
-        for (count, (_, wording)) in told.enumerate() {
+        let reasons = WORDING.iter().filter(|(reason, _)| self.has(*reason));
+        for (count, (_, wording)) in reasons.enumerate() {
             out.write_str(if count == 0 { "" } else { "; " })?;
             out.write_str(wording)?;
         }
@@ -135,23 +135,23 @@ pub struct Record {
     pub command_end: u64,
     /// Commanded distance. Unit: counts, wrapping
     pub travel: i32,
-    /// What became of it.
+    /// Outcome of its stop.
     pub outcome: Outcome,
-    /// Why.
+    /// Reasons for the outcome, and cautions.
     pub reasons: Reasons,
     /// Settling time by the definition in the settings; only when settled. Unit: ticks
     pub settling: Option<u32>,
-    /// Its standard uncertainty. Unit: ticks
+    /// Standard uncertainty of the settling time. Unit: ticks
     pub settling_u: u32,
-    /// Half-width of its 95 % interval. Unit: ticks
+    /// Half-width of the 95 % interval of the settling time. Unit: ticks
     pub settling_95: u32,
     /// Command end to first time inside. Unit: ticks
     pub first_entry: Option<u32>,
-    /// Command end to the last entry plus the window time, if held so long. Unit: ticks
+    /// Command end to the last entry plus the window time, if the window was held for that time. Unit: ticks
     pub confirmation: Option<u32>,
     /// First crossing into the window to staying inside (ISO 9283 7.4). Unit: ticks
     pub stabilization: Option<u32>,
-    /// Times feedback came to be inside; being inside at the command end is one.
+    /// Number of times that feedback came inside; being inside at the command end counts as one.
     pub window_entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
     pub overshoot: u32,
@@ -161,27 +161,27 @@ pub struct Record {
     pub error_at_command_end: i32,
     /// Mean error over the rest, if inside at its end. Unit: 1/256 counts
     pub rest_error: Option<i64>,
-    /// Rms of the error about it. Unit: 1/256 counts
+    /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: Option<u32>,
-    /// Fastest feedback over eight samples.
+    /// Fastest feedback over a speed block of eight samples.
     pub peak_speed: Speed,
-    /// Command end to the last sample of the rest. Unit: ticks
+    /// Rest end minus command end. Unit: ticks
     pub held: u64,
 }
 
 impl Record {
-    /// Puts together what the stages found out.
-    pub fn new(settings: &Settings, number: u32, course: &Course, stop: &Stop) -> Record {
-        let times = Times::new(settings, course, stop);
-        let (outcome, reasons) = judge(settings, course, stop, &times);
+    /// The record of the move with this number.
+    pub fn new(settings: &Settings, number: u32, move_command: &MoveCommand, stop: &Stop) -> Record {
+        let times = Times::new(settings, move_command, stop);
+        let (outcome, reasons) = judge(settings, move_command, stop, &times);
         let settled = outcome == Outcome::Settled;
-        let uncertainty = uncertainty(settings, course, stop);
+        let uncertainty = uncertainty(settings, move_command, stop);
         let at_rest = stop.position != Position::Outside;
         Record {
             number,
-            start: course.start,
-            command_end: course.command_end,
-            travel: course.travel,
+            start: move_command.start,
+            command_end: move_command.command_end,
+            travel: move_command.travel,
             outcome,
             reasons,
             settling: times.reported.filter(|_| settled),
@@ -202,7 +202,7 @@ impl Record {
     }
 }
 
-/// All the times that standards tell apart, from the command end. Unit: ticks
+/// The times of all definitions. Unit: ticks
 struct Times {
     reported: Option<u32>,
     first_entry: Option<u32>,
@@ -211,13 +211,14 @@ struct Times {
 }
 
 impl Times {
-    fn new(settings: &Settings, course: &Course, stop: &Stop) -> Times {
-        let since = |instant: u64| instant.saturating_sub(course.command_end).min(u64::from(u32::MAX)) as u32;
+    fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
+        let since =
+            |instant: u64| instant.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
         let inside = stop.position != Position::Outside;
         let last_entry = inside.then(|| stop.last_entry.map_or(0, since));
         let held = last_entry.filter(|_| stop.position == Position::TargetReached);
         let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
-        // The clock of ISO 9283 starts before the command end if the window was crossed by then.
+        // The stabilization time of ISO 9283 starts before the command end if the window was crossed by then.
         let stabilization = held.and_then(|settling| match stop.first_crossing {
             FirstCrossing::Before { first, last } if stop.last_entry.is_none() => {
                 Some(first.saturating_sub(last))
@@ -226,7 +227,7 @@ impl Times {
             FirstCrossing::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
             FirstCrossing::Unseen => None,
         });
-        let reached = stop.reached.map(|dwell| since(dwell).saturating_add(settings.window_time));
+        let reached = stop.reached.map(|start| since(start).saturating_add(settings.window_time));
         Times {
             reported: match settings.definition {
                 Definition::LastEntry => held,
@@ -240,12 +241,12 @@ impl Times {
     }
 }
 
-/// How well the reported time is known.
+/// Uncertainty of the reported time. Unit: ticks
 ///
 /// A status changes at a sample, so it is known to the sample period; a stabilization time has a crossing
 /// at both ends, the first of which is known to the period.
-fn uncertainty(settings: &Settings, course: &Course, stop: &Stop) -> Uncertainty {
-    let period = || Uncertainty::uniform(course.period);
+fn uncertainty(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Uncertainty {
+    let period = || Uncertainty::uniform(move_command.period);
     match settings.definition {
         Definition::LastEntry => stop.uncertainty,
         Definition::TargetReached => period(),
@@ -253,41 +254,41 @@ fn uncertainty(settings: &Settings, course: &Course, stop: &Stop) -> Uncertainty
     }
 }
 
-/// Ticks that can be told apart in one move; a longer one is untrusted and has no curve.
+/// Longest move that 32-bit ticks can measure; a longer one is untrusted and has no curve. Unit: ticks
 pub(crate) const LONGEST_MOVE: u64 = 1 << 31;
 
-fn judge(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> (Outcome, Reasons) {
+fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &Times) -> (Outcome, Reasons) {
     let unseen = settings.definition == Definition::Iso9283
         && stop.position == Position::TargetReached
         && times.stabilization.is_none();
-    let spoilt = Reasons::NONE
+    let untrusted = Reasons::NONE
         .with_if(stop.faults.has(Faults::GAP), Reasons::GAP)
         .with_if(stop.faults.has(Faults::CLOCK), Reasons::CLOCK)
         .with_if(stop.faults.has(Faults::JUMP), Reasons::JUMP)
-        .with_if(course.command_end.saturating_sub(course.start) > LONGEST_MOVE, Reasons::LONG)
+        .with_if(move_command.command_end.saturating_sub(move_command.start) > LONGEST_MOVE, Reasons::LONG)
         .with_if(unseen, Reasons::UNSEEN);
     let by_status = settings.definition == Definition::TargetReached && stop.reached.is_some();
     let (outcome, why) = match stop.position {
-        _ if spoilt != Reasons::NONE => (Outcome::Untrusted, spoilt),
+        _ if untrusted != Reasons::NONE => (Outcome::Untrusted, untrusted),
         Position::TargetReached => (Outcome::Settled, Reasons::NONE),
-        _ if by_status => (Outcome::Settled, Reasons::LEFT),
+        _ if by_status => (Outcome::Settled, Reasons::EXITED),
         Position::Outside => (Outcome::Unsettled, Reasons::OUTSIDE),
         Position::Inside => (Outcome::Interrupted, Reasons::SHORT),
     };
-    (outcome, why.with(cautions(settings, course, stop, times)))
+    (outcome, why.with(cautions(settings, move_command, stop, times)))
 }
 
-/// What holds of any outcome, and is no reason to throw a measurement away.
-fn cautions(settings: &Settings, course: &Course, stop: &Stop, times: &Times) -> Reasons {
+/// Cautions, which hold with any outcome.
+fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &Times) -> Reasons {
     let window = u64::from(settings.window);
-    let quiet = window * 256 >= 3 * u64::from(stop.rest_noise);
+    let noisy = window * 256 < 3 * u64::from(stop.rest_noise);
     let coarse = times
         .reported
-        .is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * u64::from(course.period));
+        .is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * u64::from(move_command.period));
     Reasons::NONE
-        .with_if(course.joined_late, Reasons::JOINED)
+        .with_if(move_command.joined_late, Reasons::JOINED)
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
-        .with_if(!quiet && stop.rest_samples > 1, Reasons::NOISE)
+        .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
 }
 

@@ -1,49 +1,49 @@
-//! In: one reading of the two counters. Out: a sample: what changed, and the following error.
+//! In: one reading of the two counters. Out: a sample: differences to the reading before, following error, faults.
 
 use crate::settings::Settings;
 
 /// One simultaneous reading of an axis's two signals.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Reading {
-    /// Time stamp; wraps on purpose. Unit: ticks
+    /// Time stamp; may wrap. Unit: ticks
     pub tick: u32,
-    /// Commanded position; wraps on purpose. Unit: command counts
+    /// Commanded position; may wrap. Unit: command counts
     pub command: i32,
-    /// Measured position; wraps on purpose. Unit: feedback counts
+    /// Measured position; may wrap. Unit: feedback counts
     pub feedback: i32,
 }
 
-/// What was wrong just before a sample; several may be.
+/// Faults between a sample and the one before it, one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Faults(u8);
 
 impl Faults {
-    /// Nothing was wrong.
+    /// No fault.
     pub const NONE: Faults = Faults(0);
     /// Readings are missing.
     pub const GAP: Faults = Faults(1);
-    /// The time stamp stood still, or went back.
+    /// The time stamp did not advance, or went back.
     pub const CLOCK: Faults = Faults(2);
-    /// Feedback moved further in one sample than a machine can.
+    /// Feedback changed by more than [`crate::Parameters::jump`].
     pub const JUMP: Faults = Faults(4);
 
-    /// Both together.
+    /// Faults of both.
     pub const fn with(self, other: Faults) -> Faults {
         Faults(self.0 | other.0)
     }
 
-    /// Whether all of `other` is in here.
+    /// Whether all bits of `other` are set.
     pub const fn has(self, other: Faults) -> bool {
         self.0 & other.0 == other.0
     }
 }
 
-/// A reading made relative to the one before it.
+/// A reading with its differences to the reading before.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Sample {
     /// Time stamp. Unit: ticks, wrapping
     pub tick: u32,
-    /// Time since the sample before. Unit: ticks
+    /// Sample period: time since the sample before. Unit: ticks
     pub elapsed: u32,
     /// Change of the command. Unit: feedback counts
     pub command_change: i32,
@@ -53,7 +53,7 @@ pub(crate) struct Sample {
     pub feedback_change: i32,
     /// command − feedback. Unit: feedback counts, wrapping
     pub error: i32,
-    /// What was wrong just before.
+    /// Faults since the sample before.
     pub faults: Faults,
 }
 
@@ -74,16 +74,17 @@ impl Sample {
     }
 }
 
-/// The stage: remembers the last reading.
+/// The stage: makes samples of readings.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Sampler {
     last: Reading,
-    /// Command in feedback counts; the fraction of a count waits in `remainder`.
+    /// Scaled command. Unit: feedback counts, wrapping
     command: i32,
+    /// Fraction of a count that scaling carries over to the next change. Unit: feedback counts / `command_scale.1`
     remainder: i32,
     /// Time since the first reading. Unit: ticks
     now: u64,
-    /// What is known to be wrong before the next reading.
+    /// Faults to report with the next reading.
     faults: Faults,
 }
 
@@ -108,23 +109,23 @@ impl Sampler {
         self.command.wrapping_sub(self.last.feedback)
     }
 
-    /// Starts from this reading: nothing is known of the time and the way before it.
+    /// Starts from the first reading; it makes no sample, because there is no reading before it.
     pub(crate) fn begin(&mut self, settings: &Settings, reading: Reading) {
         (self.command, self.remainder) = scaled(settings, reading.command, 0);
         (self.last, self.faults) = (reading, Faults::NONE);
     }
 
-    /// Scales the command of the last reading anew, for other settings.
+    /// Scales the command of the last reading by a new `command_scale`.
     pub(crate) fn rescale(&mut self, settings: &Settings) {
         (self.command, self.remainder) = scaled(settings, self.last.command, 0);
     }
 
-    /// Differences the counters.
+    /// Makes a sample of a reading.
     pub(crate) fn step(&mut self, settings: &Settings, reading: Reading) -> Sample {
         let mut faults = core::mem::take(&mut self.faults);
         let mut elapsed = reading.tick.wrapping_sub(self.last.tick);
         let feedback_change = reading.feedback.wrapping_sub(self.last.feedback);
-        // Differences wrap: a time stamp that went back shows as more than half the range.
+        // A time stamp that went back gives a wrapped difference of more than half the range.
         if (elapsed as i32) <= 0 {
             elapsed = 0;
             faults = faults.with(Faults::CLOCK);
@@ -152,22 +153,77 @@ impl Sampler {
     }
 }
 
-/// A change of the command in feedback counts, and the fraction that waits for the next change: nothing is lost.
+/// A change of the command in feedback counts, and the remainder to carry over to the next change.
 fn scaled(settings: &Settings, change: i32, remainder: i32) -> (i32, i32) {
-    let (upper, lower) = settings.command_scale;
-    if upper == lower {
+    let (numerator, denominator) = settings.command_scale;
+    if numerator == denominator {
         return (change, remainder);
     }
-    let lower = lower.max(1);
-    let total = i64::from(change) * i64::from(upper) + i64::from(remainder);
-    // Most changes fit 32 bits, and a small processor divides 64 bits in many steps.
+    let denominator = denominator.max(1);
+    let total = i64::from(change) * i64::from(numerator) + i64::from(remainder);
+    // Most totals fit 32 bits, and a processor without 64-bit division is slow at it.
     if let Ok(total) = i32::try_from(total) {
-        return (total.div_euclid(lower), total.rem_euclid(lower));
+        return (total.div_euclid(denominator), total.rem_euclid(denominator));
     }
-    let whole = total.div_euclid(i64::from(lower));
-    (whole as i32, (total - whole * i64::from(lower)) as i32)
+    let whole = total.div_euclid(i64::from(denominator));
+    (whole as i32, (total - whole * i64::from(denominator)) as i32)
 }
 
 #[cfg(test)]
-#[path = "sample_tests.rs"]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::settings::Parameters;
+
+    #[track_caller]
+    fn check(scale: (i32, i32), readings: &[(u32, i32, i32)], expected: &[(u32, i32, i32, Faults)]) {
+        let parameters = Parameters { command_scale: scale, jump: 1000, ..Parameters::at(1_000_000) };
+        let settings = Settings::new(parameters).unwrap();
+        let mut sampler = Sampler::default();
+        for (k, (&(tick, command, feedback), &expected)) in readings.iter().zip(expected).enumerate() {
+            let reading = Reading { tick, command, feedback };
+            let found = if k == 0 {
+                sampler.begin(&settings, reading);
+                (0, 0, sampler.error(), Faults::NONE)
+            } else {
+                let sample = sampler.step(&settings, reading);
+                (sample.elapsed, sample.command_change, sample.error, sample.faults)
+            };
+            assert_eq!(found, expected, "at tick {tick}");
+        }
+    }
+
+    #[test]
+    fn counters_and_time_stamps_wrap() {
+        check(
+            (1, 1),
+            &[(u32::MAX, i32::MAX, i32::MAX), (9, i32::MIN, i32::MAX), (19, i32::MIN, i32::MIN)],
+            &[(0, 0, 0, Faults::NONE), (10, 1, 1, Faults::NONE), (10, 0, 0, Faults::NONE)],
+        );
+    }
+
+    #[test]
+    fn a_scaled_command_carries_its_remainder_over() {
+        let readings = [(0, 0, 0), (1, 1, 0), (2, 2, 0), (3, 3, 2), (4, 0, 0)];
+        check(
+            (2, 3),
+            &readings,
+            &[(0, 0, 0), (1, 0, 0), (1, 1, 1), (1, 1, 0), (1, -2, 0)]
+                .map(|(t, c, e)| (t, c, e, Faults::NONE)),
+        );
+        check((-1, 2), &[(0, 10, -5), (1, 12, -5)], &[(0, 0, 0, Faults::NONE), (1, -1, -1, Faults::NONE)]);
+    }
+
+    #[test]
+    fn a_clock_that_stops_or_goes_back_and_a_jump_are_marked() {
+        check(
+            (1, 1),
+            &[(5, 0, 0), (5, 0, 0), (3, 0, 0), (4, 0, 1001)],
+            &[
+                (0, 0, 0, Faults::NONE),
+                (0, 0, 0, Faults::CLOCK),
+                (0, 0, 0, Faults::CLOCK),
+                (1, 0, -1001, Faults::JUMP),
+            ],
+        );
+    }
+}

@@ -1,4 +1,4 @@
-//! In: the parameters a user sets for one axis. Out: the same as settings, checked once.
+//! In: the parameters a user sets for one axis. Out: [`Settings`], which hold checked parameters, or [`Invalid`].
 
 use core::fmt;
 use core::ops::Deref;
@@ -19,25 +19,25 @@ pub enum Definition {
 /// Parameters of one axis; [`Settings::new`] checks them. Begin with [`Parameters::at`], which knows the tick rate.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parameters {
-    /// How fast the time stamps count. Unit: ticks/s
+    /// Rate of the time stamps. Unit: ticks/s
     pub ticks_per_second: u32,
     /// Half-width of the position window, edge included (0x6067). Unit: feedback counts
     pub window: u32,
     /// How long feedback must stay inside to count (0x6068). Unit: ticks
     pub window_time: u32,
-    /// How long the command must stand still to end a move. Unit: ticks
+    /// How long the command must be unchanged to end a move. Unit: ticks
     pub rest_time: u32,
-    /// Following error beyond which bit 13 is timed (0x6065); `u32::MAX` is off. Unit: feedback counts
+    /// Largest following error that is normal (0x6065, statusword bit 13); `u32::MAX` is off. Unit: feedback counts
     pub following_error_window: u32,
-    /// How long it may last (0x6066). Unit: ticks
+    /// How long a larger following error may last (0x6066). Unit: ticks
     pub following_error_time_out: u32,
-    /// Feedback counts per command count: upper and lower part, exact; a sign inverts the command.
+    /// Feedback counts per command count: numerator and denominator; a negative numerator inverts the command.
     pub command_scale: (i32, i32),
     /// Smallest change the feedback can show. Unit: feedback counts
     pub encoder_step: u32,
-    /// A change of feedback in one sample that no machine makes. Unit: feedback counts
+    /// Largest change of feedback from sample to sample that is possible. Unit: feedback counts
     pub jump: u32,
-    /// Which settling time is reported as such.
+    /// Which time is reported as the settling time.
     pub definition: Definition,
 }
 
@@ -60,7 +60,7 @@ impl Parameters {
         }
     }
 
-    /// The same with this window time; 0 asks for none. Unit: ms
+    /// The same with this window time; 0 means none. Unit: ms
     pub const fn with_window_time_ms(self, milliseconds: u32) -> Parameters {
         let window_time = if milliseconds == 0 { 0 } else { ticks(self.ticks_per_second, milliseconds) };
         Parameters { window_time, ..self }
@@ -72,7 +72,7 @@ impl Parameters {
     }
 }
 
-/// A time in whole ticks, rounded up, at least one; `u32::MAX` stands for all beyond it.
+/// A time in whole ticks, rounded up; from 1 to `u32::MAX`.
 const fn ticks(ticks_per_second: u32, milliseconds: u32) -> u32 {
     let ticks = (ticks_per_second as u64 * milliseconds as u64).div_ceil(1000);
     if ticks == 0 {
@@ -89,7 +89,7 @@ const fn ticks(ticks_per_second: u32, milliseconds: u32) -> u32 {
 pub struct Invalid {
     /// Field of [`Parameters`].
     pub parameter: &'static str,
-    /// What it must be.
+    /// Values that the parameter may have.
     pub rule: &'static str,
 }
 
@@ -99,14 +99,14 @@ impl fmt::Display for Invalid {
     }
 }
 
-/// Checked [`Parameters`]; read them through it.
+/// Checked [`Parameters`]; this type dereferences to them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Settings {
     parameters: Parameters,
     rest_samples: u32,
 }
 
-/// Longest time a setting may name, so that sums of two never wrap. Unit: ticks
+/// Longest time that can be set; the sum of two such times never wraps. Unit: ticks
 pub const LONGEST_TIME: u32 = 1 << 30;
 
 impl Settings {
@@ -140,7 +140,8 @@ impl Settings {
 }
 
 impl Settings {
-    /// Most samples of a rest that are summed: with no more, no sum of squares exceeds 62 bits inside this window.
+    /// Largest number of samples of a rest that are summed, so that sums of squares of errors inside the window stay
+    /// within 62 bits.
     pub fn rest_samples(&self) -> u32 {
         self.rest_samples
     }

@@ -1,10 +1,10 @@
-//! In: samples, and the part of a move each belongs to. Out: the status now; after the rest, the stop.
+//! In: samples, and the phase of the move at each. Out: the status at each sample; after the rest, the stop.
 //!
-//! The work is split by what has to be remembered: [`window`] tracks the set window exactly, [`curve`] every other
-//! window, [`crossing`] the entries, [`approach`] the path before the command end, [`peaks`] the extremes, [`rest`]
-//! the errors inside the window and [`following`] the time-out of the following error. [`stop`] puts them together.
+//! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
+//! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
+//! window and [`following`] the time-out of the following error. [`stop`] combines them at the end of the rest.
 
-use crate::motion::{Course, Phase};
+use crate::motion::{MoveCommand, Phase};
 use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
@@ -17,22 +17,22 @@ pub(crate) mod approach;
 pub(crate) mod following;
 pub(crate) mod stop;
 
-use approach::{Approach, FirstCrossing, PathPoint};
+use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
 use curve::{Curve, CurvePoint, Readout};
 use following::Following;
 use peaks::Peaks;
 use rest::Rest;
-use window::{Passage, Position, Window};
+use window::{Position, Transition, Window};
 
-/// What can be said at every sample.
+/// Status of an axis at one sample.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Status {
     /// The command has changed at this sample.
     pub moving: bool,
     /// An event was queued at this sample: read it with [`crate::Axis::event`].
     pub event: bool,
-    /// Where feedback stands in the position window.
+    /// Position of feedback relative to the position window.
     pub position: Position,
     /// Following error beyond its window for longer than its time-out (statusword bit 13).
     pub following_error: bool,
@@ -47,23 +47,25 @@ pub(crate) struct Settling {
     approach: Approach,
     rest: Rest,
     following: Following,
-    /// Where feedback was at the command end, and its error there. Unit of the error: counts
-    command_end: PathPoint,
+    /// Feedback at the command end.
+    command_end: ApproachPoint,
+    /// command − feedback at the command end. Unit: counts
     error_at_command_end: i32,
     first_crossing: FirstCrossing,
-    /// While outside: when the error changed last, and by how much in the last sample. Unit: ticks, counts
+    /// While outside: time stamp of the last change of feedback. Unit: ticks, wrapping
     changed: u32,
+    /// While outside: change of feedback in the last sample. Unit: counts
     change: i32,
-    /// Faults of the move up to the last passage of the window's edge, and those since then: they count only if the
-    /// edge is passed once more.
+    /// Faults from the start of the move to the last window transition.
     faults: Faults,
+    /// Faults since then; they count only if another window transition follows.
     later_faults: Faults,
     /// The last sample changed the command.
     moving: bool,
 }
 
 impl Settling {
-    /// Starts from a first error, before which nothing is known, or from one to which other settings apply.
+    /// Starts from the error of the first reading, or of the last one under previous settings.
     pub(crate) fn begin(&mut self, settings: &Settings, error: i32, now: u64) {
         self.window.restart(settings, error, now);
     }
@@ -74,7 +76,7 @@ impl Settling {
             Phase::Start => self.start(settings, sample),
             Phase::Moving => self.command_changed(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => {
-                self.command_stands(settings, sample, now);
+                self.command_unchanged(settings, sample, now);
             }
         }
         Status {
@@ -85,30 +87,30 @@ impl Settling {
         }
     }
 
-    /// Whether the following error has lasted too long, `elapsed` ticks after the last one.
+    /// Adds one error, `elapsed` ticks after the last; returns whether it has lasted longer than its time-out.
     pub(crate) fn following_error(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
         self.following.step(settings, error, elapsed)
     }
 
-    /// Where feedback stands.
+    /// Position of feedback relative to the window.
     pub(crate) fn position(&self) -> Position {
         self.window.position()
     }
 
-    /// Whether the clock has advanced since the move began; if not, the curve's time stamps mean nothing.
+    /// Whether the clock had no fault since the move began; with a fault the curve's time stamps are wrong.
     pub(crate) fn clock_is_sound(&self) -> bool {
         !self.faults.with(self.later_faults).has(Faults::CLOCK)
     }
 
-    /// The settling curve as of `readout`; valid until the next command stands.
+    /// The settling curve evaluated at `readout`; valid until the next command end.
     pub(crate) fn curve(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
         self.curve.points(readout)
     }
 
-    /// The command end is certain now, and with it the target that the path led to.
-    pub(crate) fn rested(&mut self, settings: &Settings, course: &Course) {
+    /// The command is at rest, so that the target is known: finds the first crossing into its window.
+    pub(crate) fn command_at_rest(&mut self, settings: &Settings, move_command: &MoveCommand) {
         let (target, end) = (self.target(), self.command_end);
-        self.first_crossing = self.approach.first_crossing(settings, target, course.travel, end);
+        self.first_crossing = self.approach.first_crossing(settings, target, move_command.travel, end);
     }
 
     /// The feedback that would leave no error. Unit: counts, wrapping
@@ -116,32 +118,35 @@ impl Settling {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 
+    /// Adds the first sample of a move.
     fn start(&mut self, settings: &Settings, sample: Sample) {
         self.faults = Faults::NONE;
         self.later_faults = Faults::NONE;
         self.peaks.restart(sample);
         self.approach.restart(sample.feedback_before(), sample.tick_before());
-        self.follow(settings, sample);
+        self.command_moves(settings, sample);
     }
 
+    /// Adds a further sample at which the command has changed.
     fn command_changed(&mut self, settings: &Settings, sample: Sample) {
         if !self.moving {
-            // The command stood only for a while: it was no command end.
+            // The command paused for less than the rest time: that was no command end.
             self.peaks.resume(self.target());
         }
         self.peaks.moving(sample);
-        self.follow(settings, sample);
+        self.command_moves(settings, sample);
     }
 
-    /// What every sample of a moving command adds.
-    fn follow(&mut self, settings: &Settings, sample: Sample) {
+    /// Adds one sample of a moving command to window and approach points.
+    fn command_moves(&mut self, settings: &Settings, sample: Sample) {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         self.moving = true;
         self.faults = self.faults.with(sample.faults);
     }
 
-    fn command_stands(&mut self, settings: &Settings, sample: Sample, now: u64) {
+    /// Adds one sample at which the command is unchanged.
+    fn command_unchanged(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
             self.command_ended(settings, sample, now);
         }
@@ -149,10 +154,10 @@ impl Settling {
         self.later_faults = self.later_faults.with(sample.faults);
         self.peaks.standing(sample.error);
         match self.window.step(settings, sample, now) {
-            Passage::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Passage::Outside => self.outside(sample),
-            Passage::Entered => self.entered(settings, sample, now),
-            Passage::Exited => self.exited(sample),
+            Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
+            Transition::Outside => self.outside(sample),
+            Transition::Entered => self.entered(settings, sample, now),
+            Transition::Exited => self.exited(sample),
         }
     }
 
@@ -162,7 +167,7 @@ impl Settling {
         let error = sample.error_before();
         self.moving = false;
         self.curve.restart(tick);
-        self.command_end = PathPoint { tick, feedback };
+        self.command_end = ApproachPoint { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
         self.window.restart(settings, error, now - u64::from(sample.elapsed));
@@ -175,20 +180,22 @@ impl Settling {
         self.confirm_faults();
     }
 
-    /// What was wrong before this instant was wrong before the axis had settled.
+    /// At a window transition: all faults up to here came before the axis settled.
     fn confirm_faults(&mut self) {
         self.faults = self.faults.with(self.later_faults);
         self.later_faults = Faults::NONE;
     }
 
+    /// Adds one sample outside the window, not the first.
     fn outside(&mut self, sample: Sample) {
-        self.peaks.block(sample);
+        self.peaks.add_to_block(sample);
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;
         }
     }
 
+    /// Adds the first sample inside the window.
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
         self.confirm_faults();
         self.rest.restart(sample.error);
@@ -212,6 +219,7 @@ impl Settling {
         (self.changed, self.change) = (sample.tick, sample.feedback_change);
     }
 
+    /// Adds the first sample outside the window.
     fn exited(&mut self, sample: Sample) {
         self.confirm_faults();
         self.rest.clear();

@@ -1,11 +1,11 @@
-//! In: encoder, gear and feed data, decimal figures. Out: exact fractions that turn units into counts.
+//! In: whole numbers: encoder resolution, gear ratio, feed constant. Out: exact fractions, such as counts per unit.
 //!
 //! Nothing here rounds before the last step: 0.01 mm on a 24-bit encoder with 60 mm per
 //! revolution is 1048576/375 counts, and becomes 2796 only when a window is set.
 
 use core::fmt;
 
-/// An exact positive fraction in lowest terms. Unit: that of the ratio it stands for
+/// An exact positive fraction in lowest terms. Unit: that of the ratio it represents
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Fraction {
     numerator: u64,
@@ -15,7 +15,7 @@ pub struct Fraction {
 /// Why a scale can't be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unusable {
-    /// A part is zero, so that nothing or everything would be measured.
+    /// The numerator or the denominator is zero.
     Zero,
     /// The exact fraction needs more than 64 bits.
     TooLarge,
@@ -41,12 +41,12 @@ impl Fraction {
         reduced(numerator as u128, denominator as u128)
     }
 
-    /// The upper part in lowest terms.
+    /// The numerator in lowest terms.
     pub const fn numerator(self) -> u64 {
         self.numerator
     }
 
-    /// The lower part in lowest terms.
+    /// The denominator in lowest terms.
     pub const fn denominator(self) -> u64 {
         self.denominator
     }
@@ -66,7 +66,7 @@ impl Fraction {
 
     /// The largest whole number not above the fraction, at most `u32::MAX`.
     ///
-    /// Rounding down keeps "inside" honest: a window is never made wider than it was asked for.
+    /// Rounded down, so that a window in counts is never wider than the window in units that was set.
     pub const fn floor(self) -> u32 {
         let whole = self.numerator / self.denominator;
         if whole > u32::MAX as u64 { u32::MAX } else { whole as u32 }

@@ -8,11 +8,11 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use heapless::Vec;
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
 use stillpoint_core::wire::status::{Hello, Reset};
-use stillpoint_core::wire::watch::Why;
 use stillpoint_core::{Event, Reading, Settings};
 
 use crate::lamp::{Conditions, Lamp};
@@ -40,7 +40,7 @@ pub struct Identity {
     pub device: [u8; 12],
     /// Name of the board.
     pub board: &'static str,
-    /// Why it started.
+    /// RestartReason it started.
     pub reset: Reset,
     /// Time between samples. Unit: ticks
     pub period: u32,
@@ -279,7 +279,7 @@ fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, co
 ) {
     reconfigure(channel, publisher);
     publisher.publish(&Message::Settings(channel.settings(None)));
-    if let Some(restarted) = channel.restart_kinds(0, Why::Settings, publisher.clock.now()) {
+    if let Some(restarted) = channel.restart_kinds(0, RestartReason::Settings, publisher.clock.now()) {
         publisher.restarted(&restarted);
     }
 }

@@ -42,7 +42,7 @@ impl Link {
     /// Queues a frame of the log once more, marked as a replay; it is counted as lost if its queue is full.
     pub fn queue_again(&mut self, logged: &frame::Frame) {
         let (mut buffer, priority) = ([0; LONGEST_FRAME], logged.header.priority);
-        let framed = logged.again::<SmallTable>(&mut buffer).ok();
+        let framed = logged.as_replay::<SmallTable>(&mut buffer).ok();
         let framed = framed.and_then(|framed| Framed::from_slice(framed).ok());
         if !framed.is_some_and(|framed| self.push(priority, framed)) {
             self.count_lost(priority);
@@ -120,7 +120,7 @@ mod tests {
 
     /// Queues a message as the monitor does; whether it found room.
     fn queue(link: &mut Link, numbers: &mut Numbers, message: &Message) -> bool {
-        let header = numbers.take(message.priority());
+        let header = numbers.next_header(message.priority());
         let mut buffer = [0; LONGEST_BODY];
         link.queue(header.priority, encode_body::<SmallTable>(&header, message, &mut buffer).unwrap())
     }
@@ -173,7 +173,7 @@ mod tests {
         let (mut link, mut numbers) = (Link::new(), Numbers::new(Direction::FromDevice, 0x0100_0000));
         for message in [Message::Status(Status::default()), Message::Gap(Gap::default())] {
             let mut expected = [0; LONGEST_FRAME];
-            let header = numbers.clone().take(message.priority());
+            let header = numbers.clone().next_header(message.priority());
             let expected = encode::<SmallTable>(&header, &message, &mut expected).unwrap();
             queue(&mut link, &mut numbers, &message);
             let mut bytes = [0; LONGEST_FRAME];

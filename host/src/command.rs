@@ -20,7 +20,7 @@ impl Commands {
 
     /// The bytes of a command.
     pub fn bytes(&mut self, command: &Command) -> Vec<u8> {
-        let header = self.numbers.take(command.priority());
+        let header = self.numbers.next_header(command.priority());
         let mut buffer = [0; LONGEST_FRAME];
         // Commands are short by design; an empty answer is one that is never heard.
         encode::<LargeTable>(&header, command, &mut buffer).map(<[u8]>::to_vec).unwrap_or_default()

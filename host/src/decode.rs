@@ -5,9 +5,11 @@
 
 use std::collections::{BTreeMap, HashSet};
 
+use stillpoint_core::wire::alarm::{Alarm, Arranged};
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
@@ -17,7 +19,6 @@ use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
-use stillpoint_core::wire::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
 use stillpoint_core::{CurvePoint, Record};
 
 /// A move that a monitor told.
@@ -124,7 +125,7 @@ impl Decoder {
                 Event::Echo(_) => counts.echo(),
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    counts.place(place);
+                    counts.add_frame(place);
                     if let Some(missing) = missing(&frame.header, place) {
                         out(Said::Missing(missing));
                     }

@@ -10,7 +10,7 @@ use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::{LONGEST_FRAME, finding, watch};
+use stillpoint_core::wire::{LONGEST_FRAME, alarm, finding};
 
 fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
@@ -62,11 +62,11 @@ fn findings_and_alarms_are_told_in_words() {
     let which = finding::Which::WrongRatio;
     let (severity, proposed) = (finding::Severity::Fault, Some((73, 72)));
     let found = finding::Finding { axis: 1, which, severity, proposed, ..finding::Finding::default() };
-    let (subject, state) = (watch::Subject::Signal, watch::AlarmState::Unacknowledged);
-    let alarm = watch::Alarm { alarm: 3, axis: 1, subject, state, ..watch::Alarm::default() };
+    let (subject, state) = (alarm::Subject::Signal, alarm::AlarmState::Unacknowledged);
+    let alarm = alarm::Alarm { alarm: 3, axis: 1, subject, state, ..alarm::Alarm::default() };
     let (mut numbers, mut bytes) = (Numbers::new(Direction::FromDevice, 1), vec![]);
     for message in [Message::Finding(found), Message::Alarm(alarm)] {
-        let (header, mut frame) = (numbers.take(message.priority()), [0; LONGEST_FRAME]);
+        let (header, mut frame) = (numbers.next_header(message.priority()), [0; LONGEST_FRAME]);
         bytes.extend(encode::<SmallTable>(&header, &message, &mut frame).expect("it fits"));
     }
     let file = std::env::temp_dir().join(format!("stillpoint-{}-findings.frames", std::process::id()));

@@ -61,7 +61,7 @@ fn stream() -> (Vec<u8>, Vec<Range<usize>>) {
     for number in 0..FRAMES {
         let message = Message::Move(Move::new((number % 3) as u8, false, &record(number)));
         let mut buffer = [0; LONGEST_FRAME];
-        let header = numbers.take(message.priority());
+        let header = numbers.next_header(message.priority());
         let frame = encode::<LargeTable>(&header, &message, &mut buffer).expect("a move fits");
         places.push(bytes.len()..bytes.len() + frame.len());
         bytes.extend_from_slice(frame);
@@ -84,7 +84,7 @@ fn receiver(bytes: &[u8]) -> (u64, u64) {
         while let Some(event) = receiver.step(&mut left) {
             match event {
                 Event::Frame(frame) => {
-                    counts.place(sequence.step(&frame.header));
+                    counts.add_frame(sequence.step(&frame.header));
                     let read = frame.read::<Message>();
                     counts.read(&read);
                     if let Ok(read) = read {

@@ -5,7 +5,7 @@
 
 use stillpoint_core::alarm::{Event, State};
 use stillpoint_core::alarm::{Parameters, Priority};
-use stillpoint_core::wire::watch::{AlarmState, Arrangement, Subject};
+use stillpoint_core::wire::alarm::{AlarmState, Arrangement, Subject};
 
 use crate::alarm::Twin;
 

@@ -4,11 +4,11 @@
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use stillpoint_core::alarm::Event;
+use stillpoint_core::wire::alarm::{Action, AlarmPriority, Arrangement, Subject};
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Severity;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Outcome;
-use stillpoint_core::wire::watch::{Action, AlarmPriority, Arrangement, Subject};
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::alarms::{Alarms, Told};
 use stillpoint_tests::monitor::{Monitor, Said};

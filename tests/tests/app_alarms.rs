@@ -2,14 +2,14 @@
 
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
+use stillpoint_core::wire::alarm::{
+    Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
+};
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Which;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
-use stillpoint_core::wire::watch::{
-    Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
-};
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_firmware::lamp::Lamp;
 use stillpoint_tests::monitor::{Monitor, Said};

@@ -7,7 +7,7 @@
 use serde_json::Value;
 use stillpoint_core::alarm::{Action, AlarmInstance, Answer, Category, Parameters, Settings};
 use stillpoint_core::alarm::{Event, State};
-use stillpoint_core::wire::watch::AlarmState;
+use stillpoint_core::wire::alarm::AlarmState;
 use stillpoint_tests::alarm::{Row, rows, state};
 use stillpoint_tests::published::json;
 

@@ -77,7 +77,7 @@ fn published_points() {
 
 /// What the shipped limits are if everything is known. Unit: deviations
 fn shipped(k: f64, run_length: f64) -> f64 {
-    let known = Known { variance: 1.0, skewness: 0.0, kurtosis: 0.0, doubt: 0.0, dependent: false };
+    let known = Known { variance: 1.0, skewness: 0.0, kurtosis: 0.0, estimation: 0.0, dependent: false };
     let limits = Limits::new(run_length as f32, 2.0 * k as f32, &known, f32::INFINITY);
     assert_eq!((limits.allowance, limits.up), (k as f32, limits.down));
     f64::from(limits.up)

@@ -38,7 +38,7 @@ fn run_lengths() {
 
 /// The shipped sum with the shipped limit of a run length and for a smallest change, all else known.
 fn shipped(length: f64, smallest: f64) -> Sums {
-    let known = Known { variance: 1.0, skewness: 0.0, kurtosis: 0.0, doubt: 0.0, dependent: false };
+    let known = Known { variance: 1.0, skewness: 0.0, kurtosis: 0.0, estimation: 0.0, dependent: false };
     let limits = Limits::new(length as f32, smallest as f32, &known, f32::INFINITY);
     Sums::new(limits.allowance.into(), limits.up.into(), true)
 }

@@ -86,7 +86,7 @@ fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut A
         let kind = kinds.step(settings, &record).map_or(0, |place| place.number);
         put(&Message::Move(Move { kind, ..Move::new(number, false, &record) }));
         let (mut points, mut buffer, mut first) = (axis.curve().peekable(), [0; LONGEST_PIECE], 0);
-        while let Some(curve) = Curve::take((number, record.number, first), &mut points, &mut buffer) {
+        while let Some(curve) = Curve::pack((number, record.number, first), &mut points, &mut buffer) {
             first += curve.points().count() as u16;
             put(&Message::Curve(curve));
         }

@@ -8,7 +8,8 @@ use stillpoint::source::rehearsal::monitor::{Known, Monitor};
 use stillpoint::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use stillpoint_core::Record;
 use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Drift, Subject};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
+use stillpoint_core::wire::drift::Drift;
 use stillpoint_tests::shift::full::RATE;
 use stillpoint_tests::shift::watched::Watched;
 
@@ -72,7 +73,7 @@ fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
 fn drift_is_alarmed_on_the_worn_axis_alone_and_told_as_the_core_finds_it() {
     for (worn, name) in NAMES.into_iter().enumerate() {
         let (known, shift) = shift(name);
-        let drifting = shift.drifts.iter().filter(|drift| drift.is_standing());
+        let drifting = shift.drifts.iter().filter(|drift| drift.is_drift());
         let kinds: BTreeSet<(usize, u32)> =
             drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
         // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.

@@ -36,7 +36,7 @@ fn send(numbers: &mut Numbers, random: &mut Random) -> Sent {
         let (number, settling) = (random.below(1 << 20) as u32, random.below(1 << 30) as u32);
         Message::Move(Move { number, settling, held: 1 << random.below(60), ..Default::default() })
     };
-    let header = numbers.take(message.priority());
+    let header = numbers.next_header(message.priority());
     let mut buffer = [0; LONGEST_FRAME];
     let bytes = encode::<LargeTable>(&header, &message, &mut buffer).expect("fits").to_vec();
     Sent { header, message, bytes }
@@ -81,7 +81,7 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
             match event {
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    heard.counts.place(place);
+                    heard.counts.add_frame(place);
                     let read = frame.read::<Message>();
                     heard.counts.read(&read);
                     match read.expect("a sound frame can be read").payload {

@@ -3,8 +3,10 @@
 use std::fmt::Debug;
 
 use serde::Serialize;
+use stillpoint_core::wire::alarm::{Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Subject};
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::drift::{Direction, Promise, RestartReason};
 use stillpoint_core::wire::finding::{Severity, Which as W};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
 use stillpoint_core::wire::header::{self, Priority};
@@ -13,9 +15,6 @@ use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Outcome;
 use stillpoint_core::wire::settings::Definition;
 use stillpoint_core::wire::status::{Cause, Position, Reset};
-use stillpoint_core::wire::watch::{
-    Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Direction, Promise, Subject, Why,
-};
 use stillpoint_core::wire::{LONGEST_BODY, LONGEST_FRAME};
 use stillpoint_core::{CurvePoint, Reading};
 
@@ -148,7 +147,10 @@ fn every_variant_stands_at_its_place() {
 
 #[test]
 fn every_variant_of_the_watch_stands_at_its_place() {
-    check_variants("Why", &[Why::Settings, Why::Declared, Why::Dropped]);
+    check_variants(
+        "RestartReason",
+        &[RestartReason::Settings, RestartReason::Declared, RestartReason::Dropped],
+    );
     check_variants("Direction", &[Direction::Up, Direction::Down]);
     let promises =
         [Promise::Learning, Promise::NoBaseline, Promise::Dependent, Promise::Short, Promise::Held];

@@ -23,7 +23,7 @@ fn step() -> impl Strategy<Value = u32> {
 
 /// The body of the frame with the longest header there is.
 fn body(message: &Message) -> Vec<u8> {
-    let header = Numbers::new(Direction::FromDevice, u32::MAX).take(message.priority());
+    let header = Numbers::new(Direction::FromDevice, u32::MAX).next_header(message.priority());
     let header = Header { sequence: u32::MAX, ..header };
     encode_body::<SmallTable>(&header, message, &mut [0; LONGEST_BODY])
         .expect("a piece fits a frame")
@@ -34,7 +34,7 @@ fn traces(readings: &[Reading]) -> (Vec<Reading>, usize) {
     let mut left = readings.iter().copied().peekable();
     let (mut found, mut frames) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(trace) = Trace::take((u8::MAX, u32::MAX, found.len() as u32), &mut left, &mut buffer) {
+    while let Some(trace) = Trace::pack((u8::MAX, u32::MAX, found.len() as u32), &mut left, &mut buffer) {
         let body = body(&Message::Trace(trace));
         let frame = Frame::check::<SmallTable>(&body).expect("sealed");
         let Ok(Read { payload: Message::Trace(came), extra: 0 }) = frame.read() else { panic!("no trace") };
@@ -50,7 +50,7 @@ fn curves(points: &[CurvePoint]) -> (Vec<CurvePoint>, usize) {
     let mut left = points.iter().copied().peekable();
     let (mut found, mut frames) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(curve) = Curve::take((u8::MAX, u32::MAX, found.len() as u16), &mut left, &mut buffer) {
+    while let Some(curve) = Curve::pack((u8::MAX, u32::MAX, found.len() as u16), &mut left, &mut buffer) {
         let body = body(&Message::Curve(curve));
         let frame = Frame::check::<SmallTable>(&body).expect("sealed");
         let Ok(Read { payload: Message::Curve(came), extra: 0 }) = frame.read() else { panic!("no curve") };

@@ -5,7 +5,9 @@ use stillpoint_core::wire::appended;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::crc::SmallTable;
-use stillpoint_core::wire::frame::{Frame, Payload, Read, TooLong, Unreadable, Why, encode, encode_body};
+use stillpoint_core::wire::frame::{
+    Frame, Payload, Read, Rejection, TooLong, Unreadable, encode, encode_body,
+};
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Corrupt, Event, Receiver};
@@ -117,10 +119,10 @@ fn reseal(mut body: Vec<u8>) -> Vec<u8> {
 #[test]
 fn a_version_that_never_was_is_no_frame() {
     let bytes = body(header(0), &Message::Gap(GAP));
-    assert_eq!(Frame::check::<SmallTable>(&bytes), Err(Why::Version));
+    assert_eq!(Frame::check::<SmallTable>(&bytes), Err(Rejection::Version));
     let header_alone = reseal([&[1, 0, 0, 0, 0, 0][..], &[0; 4]].concat());
-    assert_eq!(Frame::check::<SmallTable>(&header_alone), Err(Why::TooShort));
-    assert_eq!(Frame::check::<SmallTable>(&[1, 2, 3]), Err(Why::TooShort));
+    assert_eq!(Frame::check::<SmallTable>(&header_alone), Err(Rejection::TooShort));
+    assert_eq!(Frame::check::<SmallTable>(&[1, 2, 3]), Err(Rejection::TooShort));
 }
 
 #[test]
@@ -139,7 +141,7 @@ fn a_command_is_never_taken_for_a_message() {
 fn what_is_sent_again_keeps_its_number_and_says_so() {
     let bytes = body(header(CURRENT), &Message::Gap(GAP));
     let mut buffer = [0; LONGEST_FRAME];
-    let again = Frame::check::<SmallTable>(&bytes).unwrap().again::<SmallTable>(&mut buffer).unwrap();
+    let again = Frame::check::<SmallTable>(&bytes).unwrap().as_replay::<SmallTable>(&mut buffer).unwrap();
     let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
     let mut left = again;
     let Some(Event::Frame(frame)) = receiver.step(&mut left) else { panic!("no frame") };
@@ -154,7 +156,7 @@ fn a_frame_that_is_too_long_is_refused_and_dropped() {
     assert_eq!(encode::<SmallTable>(&header(CURRENT), &hello, &mut [0; LONGEST_FRAME]), Err(TooLong));
     let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
     let garbage = [[7; 5_000].as_slice(), &[0]].concat();
-    let dropped = Corrupt { bytes: 5_001, why: Why::TooLong };
+    let dropped = Corrupt { bytes: 5_001, why: Rejection::TooLong };
     assert_eq!(receiver.step(&mut &garbage[..]), Some(Event::Corrupt(dropped)));
     let mut buffer = [0; LONGEST_FRAME];
     let next = encode::<SmallTable>(&header(CURRENT), &Message::Gap(GAP), &mut buffer).unwrap();

@@ -36,7 +36,7 @@ fn readings() -> Vec<Reading> {
 
 /// Bytes of a frame with a number of the seventh hour. Unit: bytes
 fn size(message: &Message) -> usize {
-    let mut header = Numbers::new(Direction::FromDevice, 0x0002_0B57).take(message.priority());
+    let mut header = Numbers::new(Direction::FromDevice, 0x0002_0B57).next_header(message.priority());
     header.sequence = 200_000;
     encode::<SmallTable>(&header, message, &mut [0; LONGEST_FRAME]).expect("fits a frame").len()
 }
@@ -57,7 +57,7 @@ fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
         let mut left = told.curve.iter().copied().peekable();
         let mut found: Vec<CurvePoint> = vec![];
         let mut buffer = [0; LONGEST_PIECE];
-        while let Some(curve) = Curve::take((1, 50_000, found.len() as u16), &mut left, &mut buffer) {
+        while let Some(curve) = Curve::pack((1, 50_000, found.len() as u16), &mut left, &mut buffer) {
             found.extend(curve.points());
             curve_bytes += size(&Message::Curve(curve));
             curve_frames += 1;
@@ -80,7 +80,7 @@ fn samples_around_a_stop_take_little_more_than_a_byte() {
     let mut left = stop.iter().copied().peekable();
     let (mut found, mut bytes): (Vec<Reading>, usize) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(trace) = Trace::take((1, 40, found.len() as u32), &mut left, &mut buffer) {
+    while let Some(trace) = Trace::pack((1, 40, found.len() as u32), &mut left, &mut buffer) {
         found.extend(trace.readings());
         bytes += size(&Message::Trace(trace));
     }

@@ -1,51 +1,51 @@
-//! In: one number after another. Out: when the condition becomes abnormal, and when normal again.
+//! In: values, one after another. Out: an event when the condition becomes abnormal, and when it becomes normal again.
 
 use super::NEVER;
 use super::life::Event;
 use super::settings::Settings;
 
-/// Whether the process is abnormal, with the delays and the deadband taken into account.
+/// Whether the condition is abnormal, with delays and deadband applied.
 ///
-/// A delay runs from the first number on the other side to the present one and starts anew whenever a
-/// number falls back. Meaning by OPC 10000-9, B.1.5; that a number on the edge does not count and that
-/// a delay just reached does is common practice, without a source.
+/// A delay runs from the first value on the other side of the limit, and restarts when a value is back on the old
+/// side. Source: OPC 10000-9, B.1.5. A value equal to the limit is not beyond it, and a delay is over at the instant
+/// at which it is reached: common practice, no source.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Condition {
     abnormal: bool,
-    /// Since when the numbers have stood on the other side, [`NEVER`] if they don't. Unit: ticks
-    turning: u64,
+    /// Instant since which the values have been on the other side, [`NEVER`] if they are not. Unit: ticks
+    other_side_since: u64,
 }
 
 impl Default for Condition {
     fn default() -> Condition {
-        Condition { abnormal: false, turning: NEVER }
+        Condition { abnormal: false, other_side_since: NEVER }
     }
 }
 
 impl Condition {
-    /// Whether it is abnormal now.
+    /// Whether the condition is abnormal.
     pub(super) fn is_abnormal(&self) -> bool {
         self.abnormal
     }
 
-    /// When the delay is over that runs now, if the numbers stay where they are; else [`NEVER`]. Unit: ticks
+    /// Instant at which the running delay is over if the value stays as it is, [`NEVER`] if none runs. Unit: ticks
     pub(super) fn due(&self, settings: &Settings) -> u64 {
         let delay = if self.abnormal { settings.off_delay } else { settings.on_delay };
-        self.turning.saturating_add(delay)
+        self.other_side_since.saturating_add(delay)
     }
 
-    /// Adds one number.
+    /// Adds one value.
     pub(super) fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Event> {
-        let (turns, event) = if self.abnormal {
+        let (other_side, event) = if self.abnormal {
             (settings.clear(value), Event::ReturnToNormal)
         } else {
             (settings.beyond(value), Event::AlarmOccurs)
         };
-        self.turning = if turns { self.turning.min(now) } else { NEVER };
-        if !turns || now < self.due(settings) {
+        self.other_side_since = if other_side { self.other_side_since.min(now) } else { NEVER };
+        if !other_side || now < self.due(settings) {
             return None;
         }
-        *self = Condition { abnormal: !self.abnormal, turning: NEVER };
+        *self = Condition { abnormal: !self.abnormal, other_side_since: NEVER };
         Some(event)
     }
 }

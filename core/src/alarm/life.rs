@@ -1,9 +1,9 @@
-//! In: the state of an alarm and an event. Out: the state after it, if the event has a meaning there.
+//! In: the state of an alarm and an event. Out: the next state, if the event has a meaning in that state.
 
-/// State of an alarm, by name: IEC 62682 / ANSI/ISA-18.2; the latched ones by the 2009 edition.
+/// State of an alarm, with the names of IEC 62682 / ANSI/ISA-18.2; the latched states from the 2009 edition.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum State {
-    /// The condition is normal and nothing is left to acknowledge.
+    /// Normal, acknowledged.
     #[default]
     Normal,
     /// Abnormal, not acknowledged.
@@ -14,47 +14,47 @@ pub enum State {
     ReturnedToNormalUnacknowledged,
     /// Normal again, held by the latch, not acknowledged.
     LatchedUnacknowledged,
-    /// Normal again, held by the latch, acknowledged; waits for the reset.
+    /// Normal again, held by the latch, acknowledged, not reset.
     LatchedAcknowledged,
-    /// Set aside by a person, for a time.
+    /// Shelved: set aside by a person, for a time.
     Shelved,
-    /// Set aside by logic.
+    /// Suppressed by design: set aside by logic.
     SuppressedByDesign,
-    /// Set aside for maintenance.
+    /// Out of service: set aside for maintenance.
     OutOfService,
 }
 
-/// What can happen to an alarm.
+/// An event of an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Event {
     /// The condition became abnormal.
     AlarmOccurs,
     /// The condition became normal.
     ReturnToNormal,
-    /// It stands long after it was acknowledged.
+    /// The condition is still abnormal at the re-alarm time after the acknowledgement.
     ReAlarm,
-    /// A person has seen it.
+    /// A person has seen the alarm.
     Acknowledge,
-    /// A person lets go of the latch.
+    /// A person resets the latch.
     Reset,
-    /// A person sets it aside for a time.
+    /// A person shelves the alarm for a time.
     Shelve,
-    /// A person takes it back before the time is over.
+    /// A person ends the shelving before that time is over.
     Unshelve,
-    /// The time is over.
+    /// The time of shelving is over.
     ShelvingExpired,
-    /// Logic sets it aside.
+    /// Logic suppresses the alarm.
     SuppressByDesign,
-    /// Logic takes it back.
+    /// Logic ends the suppression.
     Unsuppress,
-    /// It is set aside for maintenance.
+    /// The alarm is put out of service for maintenance.
     OutOfService,
-    /// It is taken back from maintenance.
+    /// The alarm is returned to service.
     ReturnToService,
 }
 
 impl State {
-    /// All of them.
+    /// All states.
     pub const ALL: [State; 9] = [
         State::Normal,
         State::Unacknowledged,
@@ -67,22 +67,23 @@ impl State {
         State::OutOfService,
     ];
 
-    /// The state after an event, none if it has no meaning here.
+    /// The state after an event, `None` if the event has no meaning in this state.
     ///
-    /// `abnormal` tells the condition now: an alarm that was set aside comes back by it.
+    /// `abnormal` is the condition now. An alarm that was set aside returns unacknowledged if it is abnormal, else
+    /// normal.
     pub const fn after(self, event: Event, latching: bool, abnormal: bool) -> Option<State> {
         use Event::*;
         use State::*;
-        let back = if abnormal { Unacknowledged } else { Normal };
+        let returned = if abnormal { Unacknowledged } else { Normal };
         Some(match (self, event) {
             (_, Shelve) => Shelved,
             (_, SuppressByDesign) => SuppressedByDesign,
             (_, Event::OutOfService) => State::OutOfService,
-            (Shelved, Unshelve | ShelvingExpired) => back,
-            (SuppressedByDesign, Unsuppress) => back,
-            (State::OutOfService, ReturnToService) => back,
+            (Shelved, Unshelve | ShelvingExpired) => returned,
+            (SuppressedByDesign, Unsuppress) => returned,
+            (State::OutOfService, ReturnToService) => returned,
             (Normal | ReturnedToNormalUnacknowledged | LatchedUnacknowledged, AlarmOccurs) => Unacknowledged,
-            // Ours: the published table is silent, and a reset must never hide a standing alarm.
+            // Our choice, because the published table leaves it open: a reset must never hide an abnormal condition.
             (LatchedAcknowledged, AlarmOccurs) => Unacknowledged,
             (Acknowledged, ReAlarm) => Unacknowledged,
             (Unacknowledged, Acknowledge) => Acknowledged,
@@ -97,12 +98,12 @@ impl State {
         })
     }
 
-    /// Whether it is set aside: by a person, by logic or for maintenance.
+    /// Whether the alarm is set aside: shelved, suppressed by design or out of service.
     pub const fn is_set_aside(self) -> bool {
         matches!(self, State::Shelved | State::SuppressedByDesign | State::OutOfService)
     }
 
-    /// The name used everywhere.
+    /// The state as words, as in reports and files.
     pub const fn word(self) -> &'static str {
         match self {
             State::Normal => "normal",

@@ -1,4 +1,4 @@
-//! In: what the user asks of one alarm. Out: the same, checked once and never changed.
+//! In: the parameters of one alarm. Out: [`Settings`], which hold checked parameters, or [`Invalid`].
 
 use crate::settings::Invalid;
 use core::ops::Deref;
@@ -17,14 +17,14 @@ pub enum Priority {
     Highest,
 }
 
-/// What the alarm says of the axis. Source: the four categories of NAMUR NE 107.
+/// Category of the axis's condition. Source: the four categories of NAMUR NE 107.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Category {
-    /// F: the signal is invalid, something is broken.
+    /// F: the signal is invalid because of a failure.
     Failure,
-    /// C: the signal is invalid for a time, somebody works on it.
+    /// C: the signal is invalid for a time because of work on the axis.
     FunctionCheck,
-    /// S: run outside of what was specified, or uncertain.
+    /// S: the axis runs outside its specification, or the signal is uncertain.
     OutOfSpecification,
     /// M: the signal is valid, but wear is nearly used up.
     #[default]
@@ -43,38 +43,38 @@ impl Category {
     }
 }
 
-/// On which side of the limit the condition is abnormal; the limit itself is normal.
+/// Side of the limit on which the condition is abnormal; the limit itself is normal.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Side {
-    /// A number greater than the limit.
+    /// A value greater than the limit.
     #[default]
     Above,
-    /// A number less than the limit.
+    /// A value less than the limit.
     Below,
 }
 
-/// What can be asked of one alarm; [`Settings::new`] checks it.
+/// Parameters of one alarm; [`Settings::new`] checks them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parameters {
-    /// Unit: that of the number watched
+    /// Limit that the value is compared with. Unit: that of the value
     pub limit: i64,
-    /// Where it is abnormal.
+    /// Side of the limit that is abnormal.
     pub side: Side,
-    /// How far back across the limit the number must come to be normal again. Unit: that of the limit
+    /// How far back across the limit the value must come to be normal again. Unit: that of the limit
     pub deadband: i64,
-    /// How long the number must stay beyond the limit to raise the alarm. Unit: ticks
+    /// How long the value must be beyond the limit to raise the alarm. Unit: ticks
     pub on_delay: u64,
-    /// How long it must stay back to clear the alarm. Unit: ticks
+    /// How long the value must be normal again to clear the alarm. Unit: ticks
     pub off_delay: u64,
-    /// Whether an alarm that has cleared is held until a person resets it.
+    /// Whether a latch holds an alarm that has cleared until a person resets it.
     pub latching: bool,
-    /// How long after the acknowledgement a standing alarm is raised again; 0 is never. Unit: ticks
+    /// Time from the acknowledgement until an alarm that is still abnormal is raised again; 0 is never. Unit: ticks
     pub re_alarm_time: u64,
     /// Longest time an alarm may be shelved; 0 forbids shelving. Unit: ticks
     pub longest_shelving: u64,
     /// How soon a person must answer.
     pub priority: Priority,
-    /// What it says of the axis.
+    /// Category of the axis's condition.
     pub category: Category,
 }
 
@@ -95,14 +95,14 @@ impl Default for Parameters {
     }
 }
 
-/// Longest time a setting may name: nine years of microseconds, so that no sum wraps. Unit: ticks
+/// Longest time that can be set, nine years in microseconds; no sum of times wraps. Unit: ticks
 pub const LONGEST_TIME: u64 = 1 << 48;
 
-/// Checked [`Parameters`]; read them through it.
+/// Checked [`Parameters`]; this type dereferences to them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Settings {
     parameters: Parameters,
-    /// The limit with the deadband taken off.
+    /// The limit less the deadband; beyond it the value is normal again.
     clear: i64,
 }
 
@@ -110,17 +110,17 @@ impl Settings {
     /// Checks every parameter; the error names the first that breaks its rule.
     pub const fn new(parameters: Parameters) -> Result<Settings, Invalid> {
         let p = &parameters;
-        // Overflow ends where a number can't clear the alarm either.
-        let (farthest, clear, unclear) = match p.side {
+        // The limit less the deadband saturates where no value could clear the alarm.
+        let (farthest, clear, unreachable) = match p.side {
             Side::Above => (i64::MAX, p.limit.saturating_sub(p.deadband), i64::MIN),
             Side::Below => (i64::MIN, p.limit.saturating_add(p.deadband), i64::MAX),
         };
         let broken = if p.limit == farthest {
-            Some(("limit", "one that some number lies beyond"))
+            Some(("limit", "one that a value can be beyond"))
         } else if p.deadband < 0 {
             Some(("deadband", "0 or more"))
-        } else if clear == unclear {
-            Some(("deadband", "so small that some number clears the alarm"))
+        } else if clear == unreachable {
+            Some(("deadband", "so small that a value can clear the alarm"))
         } else if p.on_delay > LONGEST_TIME {
             Some(("on_delay", "at most 2^48 ticks"))
         } else if p.off_delay > LONGEST_TIME {
@@ -138,7 +138,7 @@ impl Settings {
         }
     }
 
-    /// Whether a number lies beyond the limit.
+    /// Whether a value is beyond the limit.
     pub const fn beyond(&self, value: i64) -> bool {
         match self.parameters.side {
             Side::Above => value > self.parameters.limit,
@@ -146,7 +146,7 @@ impl Settings {
         }
     }
 
-    /// Whether a number lies back across the limit by more than the deadband.
+    /// Whether a value is back across the limit by more than the deadband.
     pub const fn clear(&self, value: i64) -> bool {
         match self.parameters.side {
             Side::Above => value < self.clear,
@@ -156,7 +156,7 @@ impl Settings {
 }
 
 impl Default for Settings {
-    /// Those of [`Parameters::default`].
+    /// Settings with [`Parameters::default`].
     fn default() -> Settings {
         let parameters = Parameters::default();
         Settings { parameters, clear: parameters.limit }

@@ -1,4 +1,4 @@
-//! Settings that can't be used, and what the published tables leave open.
+//! In: settings; sequences of values and actions. Out: refusals and states, where the published tables leave them open.
 
 use super::*;
 use std::string::ToString;
@@ -35,7 +35,7 @@ fn settings(change: impl Fn(&mut Parameters)) -> Settings {
     Settings::new(parameters).unwrap()
 }
 
-/// The states after each number, one a tick.
+/// The states after each value, one value a tick.
 #[track_caller]
 fn check(change: impl Fn(&mut Parameters), values: &[i64], expected: &[State]) {
     let settings = settings(change);
@@ -55,7 +55,7 @@ fn check(change: impl Fn(&mut Parameters), values: &[i64], expected: &[State]) {
 }
 
 #[test]
-fn numbers_become_states_on_either_side() {
+fn values_on_either_side_of_the_limit_become_states() {
     use State::{Normal as N, ReturnedToNormalUnacknowledged as R, Unacknowledged as U};
     check(|_| (), &[10, 11, 9, 8, 7, 11], &[N, U, U, U, R, U]);
     check(|p| p.side = Side::Below, &[10, 9, 11, 12, 13, 9], &[N, U, U, U, R, U]);
@@ -66,7 +66,7 @@ fn numbers_become_states_on_either_side() {
 }
 
 #[test]
-fn a_reset_never_hides_a_standing_alarm() {
+fn a_reset_never_hides_an_abnormal_condition() {
     let settings = settings(|p| p.latching = true);
     let mut alarm = AlarmInstance::default();
     alarm.step(&settings, 11, 0);
@@ -86,7 +86,7 @@ fn shelving_is_bounded_and_a_refusal_says_why() {
         Answer::Rejected(rejected) => rejected.to_string(),
         Answer::Done(step) => panic!("{step:?}"),
     };
-    assert_eq!(refused(Action::Shelve(0)), "can't shelve: the time must be more than nothing");
+    assert_eq!(refused(Action::Shelve(0)), "can't shelve: the time must be more than 0");
     assert_eq!(refused(Action::Shelve(101)), "can't shelve: the time is longer than the settings allow");
     assert_eq!(refused(Action::Acknowledge), "can't acknowledge: the alarm is normal");
     assert_eq!(alarm, AlarmInstance::default());
@@ -113,13 +113,13 @@ fn an_acknowledged_alarm_is_raised_again_unless_it_clears() {
     assert_eq!(alarm.wait(&settings, 99), None);
 }
 
-/// A number that stands is as good as the same one again: delays end while nothing new comes.
+/// A value holds until the next one: delays end without a new value.
 #[test]
-fn a_standing_number_ends_its_delay() {
+fn a_delay_ends_without_a_new_value() {
     let settings = settings(|p| (p.on_delay, p.off_delay, p.re_alarm_time) = (5, 7, 20));
     let mut alarm = AlarmInstance::default();
     assert_eq!((alarm.hold(&settings, 0), alarm.due(&settings), alarm.value()), (None, NEVER, None));
-    // Number or none, now, when it is due next, and the state.
+    // Value or none, now, next instant due, state.
     let steps = [
         (Some(11), 100, 105, State::Normal),
         (None, 104, 105, State::Normal),
@@ -140,7 +140,7 @@ fn a_standing_number_ends_its_delay() {
     alarm.hold(&settings, 205);
     alarm.act(&settings, Action::Acknowledge, 206);
     assert_eq!(alarm.due(&settings), 226);
-    // Of two clocks the earlier.
+    // The earlier of re-alarm time and off-delay.
     alarm.step(&settings, 0, 210);
     assert_eq!(alarm.due(&settings), 217);
 }

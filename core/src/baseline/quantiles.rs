@@ -1,20 +1,22 @@
-//! In: settling times, one at a time. Out: their median and p95, in so few bytes that every kind has its own.
+//! In: settling times, one at a time. Out: their median and p95, in 60 bytes.
 //!
 //! Extended P²: seven markers at 0, ¼, ½, 0.725, 0.95, 0.975 and 1, moved along a parabola through their neighbours,
-//! in single precision. Source: K. E. E. Raatikainen, "Simultaneous estimation of several percentiles", Simulation 49(4),
-//! 1987, 159–163.
+//! in single precision. Source: K. E. E. Raatikainen, "Simultaneous estimation of several percentiles", Simulation
+//! 49(4), 1987, 159–163.
 
-/// Part of the values below each marker.
+/// Part of the values that each marker should have below it.
 const PARTS: [f32; 7] = [0.0, 0.25, 0.5, 0.725, 0.95, 0.975, 1.0];
 
-/// A value, and how many of all are at most as large.
+/// An estimated quantile and its rank.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Marker {
+    /// Unit: ticks
     height: f32,
-    place: u32,
+    /// Number of values that are at most `height`; 0 for a marker without a value.
+    rank: u32,
 }
 
-/// Median and p95 of what was added.
+/// Median and p95 of the values added.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Quantiles {
     markers: [Marker; PARTS.len()],
@@ -24,35 +26,35 @@ pub struct Quantiles {
 impl Quantiles {
     /// Adds one value. Unit: ticks
     pub fn step(&mut self, value: u32) {
-        let mut seen = Marker { height: value as f32, place: self.count.saturating_add(1) };
+        let mut new = Marker { height: value as f32, rank: self.count.saturating_add(1) };
         let first = (self.count as usize) < PARTS.len();
-        self.count = seen.place;
+        self.count = new.rank;
         if !first {
-            return self.move_markers(seen.height);
+            return self.move_markers(new.height);
         }
-        // The first seven are simply kept in order.
-        for (place, marker) in (1..).zip(&mut self.markers) {
-            if marker.place == 0 || seen.height < marker.height {
-                core::mem::swap(&mut seen, marker);
+        // The first seven values are stored in order of size.
+        for (rank, marker) in (1..).zip(&mut self.markers) {
+            if marker.rank == 0 || new.height < marker.height {
+                core::mem::swap(&mut new, marker);
             }
-            marker.place = if marker.place == 0 { 0 } else { place };
-            if seen.place == 0 {
+            marker.rank = if marker.rank == 0 { 0 } else { rank };
+            if new.rank == 0 {
                 return;
             }
         }
     }
 
-    /// Values added.
+    /// Number of values added.
     pub fn count(&self) -> u32 {
         self.count
     }
 
-    /// Half of the values are at most this; none before there are seven. Unit: ticks
+    /// The median; `None` below seven values. Unit: ticks
     pub fn median(&self) -> Option<u32> {
         self.at(2)
     }
 
-    /// 95 of 100 values are at most this; none before there are seven. Unit: ticks
+    /// The 95 % quantile; `None` below seven values. Unit: ticks
     pub fn p95(&self) -> Option<u32> {
         self.at(4)
     }
@@ -62,15 +64,15 @@ impl Quantiles {
         self.markers.get(marker).filter(|_| full).map(|marker| (marker.height + 0.5) as u32)
     }
 
-    /// Markers above the value stand one place further; the outer two are the extremes.
+    /// Adds a value to the ranks, and moves the markers to their quantiles; the outer two are the extremes.
     fn move_markers(&mut self, height: f32) {
         let last = (self.count - 1) as f32;
         let [lowest, .., highest] = &mut self.markers;
         lowest.height = lowest.height.min(height);
         highest.height = highest.height.max(height);
-        highest.place = self.count;
+        highest.rank = self.count;
         for marker in self.markers.iter_mut().take(PARTS.len() - 1).skip(1) {
-            marker.place += u32::from(height < marker.height);
+            marker.rank += u32::from(height < marker.height);
         }
         for (inner, part) in PARTS.iter().enumerate().skip(1) {
             if let Some([below, here, above]) = self.markers.get_mut(inner - 1..inner + 2) {
@@ -80,11 +82,11 @@ impl Quantiles {
     }
 }
 
-/// Moves a marker by one place if it stands a whole place away from where it should.
+/// Moves a marker by one rank if it is at least one rank away from `wanted`, the rank that it should have.
 fn adjust(below: &Marker, here: &mut Marker, above: &Marker, wanted: f32) {
-    let off = wanted - here.place as f32;
-    let (left, right) = (here.place.wrapping_sub(below.place), above.place.wrapping_sub(here.place));
-    let (up, down) = (off >= 1.0 && right > 1, off <= -1.0 && left > 1);
+    let difference = wanted - here.rank as f32;
+    let (left, right) = (here.rank.wrapping_sub(below.rank), above.rank.wrapping_sub(here.rank));
+    let (up, down) = (difference >= 1.0 && right > 1, difference <= -1.0 && left > 1);
     if !up && !down {
         return;
     }
@@ -95,7 +97,7 @@ fn adjust(below: &Marker, here: &mut Marker, above: &Marker, wanted: f32) {
     let straight = here.height + if up { rise } else { -fall };
     let between = below.height < parabolic && parabolic < above.height;
     here.height = if between { parabolic } else { straight };
-    here.place = if up { here.place + 1 } else { here.place - 1 };
+    here.rank = if up { here.rank + 1 } else { here.rank - 1 };
 }
 
 #[cfg(test)]
@@ -109,7 +111,7 @@ mod tests {
     }
 
     #[test]
-    fn a_few_values_are_kept_in_order() {
+    fn the_first_values_are_stored_in_order() {
         let check = |values: &[u32], median, p95| {
             let found = of(values.iter().copied());
             assert_eq!((found.median(), found.p95(), found.count()), (median, p95, values.len() as u32));

@@ -1,26 +1,26 @@
-//! In: the first values of a kind. Out: a scale on which every later value has a bounded score.
+//! In: the first 20 values of a kind. Out: median and unit, which give every later value a bounded score.
 //!
-//! The scale is rough on purpose: it only says where "far away" begins. What the scores of good moves
-//! look like is learnt on from them, so an error of the scale costs sharpness and never a false alarm.
+//! Median and unit are rough. Mean and scatter of the scores of good moves are estimated from many more moves, so an
+//! error of the unit costs sensitivity and never a false alarm.
 
-/// Values from which a scale is made.
+/// Number of first values, which give median and unit.
 pub(super) const FIRST: usize = 20;
-/// One unit of the scale as a score.
+/// Score of a value one unit above the median.
 pub(crate) const UNIT: i32 = 256;
-/// Largest score: 2.5 units. One wild move counts as that and no more.
+/// Largest score: 2.5 units, so that one outlier has a bounded effect.
 pub(super) const FURTHEST: i32 = 640;
-/// Score of a move that never settled. Eight of them with one such among them are no alarm, with three they are soon.
+/// Score of an unsettled move. One unsettled move in a subgroup of eight raises no alarm; three soon do.
 pub(super) const UNSETTLED: i32 = 1280;
 
-/// Range between the quartiles of a normal distribution. Unit: standard deviations
+/// Interquartile range of a normal distribution. Unit: standard deviations
 const QUARTILES: f32 = 1.349;
 
-/// What a move tells of its kind.
+/// Value of a move for the drift detector.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Evidence {
-    /// A time, or any other value that is better when small. Unit: ticks, or that of the value
+    /// A settling time, or another value for which smaller is better. Unit: ticks, or that of the value
     Value(u32),
-    /// It never settled: worse than any value.
+    /// The move did not settle: worse than any value.
     Unsettled,
 }
 
@@ -37,7 +37,7 @@ impl Evidence {
     }
 }
 
-/// The first values, in order of size.
+/// The first values, in order of size; `u32::MAX` stands for unsettled.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct First {
     heights: [u32; FIRST],
@@ -45,7 +45,7 @@ pub(crate) struct First {
 }
 
 impl First {
-    /// Adds one; whether all are there.
+    /// Adds a value; returns whether all 20 are present.
     pub(crate) fn step(&mut self, evidence: Evidence) -> bool {
         let before = usize::from(self.count);
         let mut height = evidence.height();
@@ -54,51 +54,50 @@ impl First {
                 core::mem::swap(&mut height, other);
             }
         }
-        if let Some(place) = self.heights.get_mut(before) {
-            *place = height;
+        if let Some(last) = self.heights.get_mut(before) {
+            *last = height;
             self.count += 1;
         }
         usize::from(self.count) == FIRST
     }
 
-    /// All of them as scores.
+    /// Scores of the first values.
     pub(crate) fn scores(&self, reference: &Reference) -> impl Iterator<Item = i32> {
         let reference = *reference;
         self.heights.into_iter().map(move |height| reference.score(Evidence::from_height(height)))
     }
 
-    /// Middle of the first values; none if half of them are unsettled. Unit: that of the values
+    /// Median of the first values; `None` if half of them are unsettled. Unit: that of the values
     pub(crate) fn median(&self) -> Option<u32> {
         let [below, above] = [self.heights[FIRST / 2 - 1], self.heights[FIRST / 2]];
         (above < u32::MAX).then(|| below / 2 + above / 2 + (below & above & 1))
     }
 
-    /// A scale about `median`, on which no unit is smaller than `least`.
+    /// Median, and the unit from the quartiles, at least `least`. Unit of `least`: that of the values
     pub(crate) fn reference(&self, median: u32, least: f32) -> Reference {
         let [lower, upper] = [self.heights[FIRST / 4], self.heights[FIRST - 1 - FIRST / 4]];
-        // An unsettled quartile has no distance; the other half stands for both.
+        // If the upper quartile is unsettled, twice the lower half of the range replaces the whole.
         let range =
             if upper < u32::MAX { upper - lower } else { (median - lower.min(median)).saturating_mul(2) };
         Reference { median, unit: (range as f32 / QUARTILES).max(least).max(1.0) }
     }
 }
 
-/// Middle and unit of the scale.
+/// Median and unit of the first values of a kind.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reference {
-    /// Score 0. Unit: that of the values
+    /// Value with score 0. Unit: that of the values
     pub median: u32,
-    /// Score [`UNIT`] above it. Unit: that of the values
+    /// Distance above the median that has score 256. Unit: that of the values
     pub unit: f32,
 }
 
 impl Reference {
-    /// Distance from the median, at most [`FURTHEST`] either way; beyond that if unsettled.
-    #[inline]
+    /// Score of a value: its distance from the median in units, cut off at ±640 (2.5 units); 1280 if unsettled.
     pub fn score(&self, evidence: Evidence) -> i32 {
         let Evidence::Value(value) = evidence else { return UNSETTLED };
-        let away = (i64::from(value) - i64::from(self.median)).clamp(-(1 << 30), 1 << 30) as i32;
-        let score = away as f32 * UNIT as f32 / self.unit;
+        let distance = (i64::from(value) - i64::from(self.median)).clamp(-(1 << 30), 1 << 30) as i32;
+        let score = distance as f32 * UNIT as f32 / self.unit;
         score.clamp(-FURTHEST as f32, FURTHEST as f32) as i32
     }
 }
@@ -115,7 +114,7 @@ mod tests {
     }
 
     #[test]
-    fn the_scale_is_that_of_the_middle_half() {
+    fn the_unit_comes_from_the_quartiles() {
         check(|k| Evidence::Value(1000 + 10 * k), Some(1095), 90.0 / QUARTILES);
         check(
             |k| Evidence::Value(if k == 3 { u32::MAX - 1 } else { 1000 + 10 * k }),

@@ -1,4 +1,7 @@
-//! In: the values of one kind, from the first scale on. Out: how they stand after every subgroup.
+//! In: the values of one kind, once median and unit are known. Out: a finding after every subgroup.
+//!
+//! A subgroup becomes part of the baseline only if neither sum is near its limit. This work is spread over the next
+//! moves, one part a move, so that no move takes long.
 
 use crate::baseline::{Evidence, First, Reference, UNIT};
 use crate::drift::cusum::Cusum;
@@ -7,40 +10,43 @@ use crate::drift::settings::DriftSettings;
 use crate::drift::spread::Spread;
 use crate::drift::{Direction, Finding, LIMIT, Promise, SUBGROUP};
 
-/// A unit of scores is at least this part of the smallest change, so that bounded scores reach twice as far.
+/// Least unit, as a part of the smallest change: a score of 2.5 units then reaches twice the smallest change.
 const SCALE: f32 = 0.8;
-/// From this part of a limit on nothing more is learnt: it may be the change. Good moves are hardly ever there.
+/// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are
+/// hardly ever that large.
 const SUSPECT: f32 = 0.8;
-/// Subgroups further out than this beyond the allowance are not learnt either. Unit: deviations
-const ODD: f32 = 4.0;
-/// Moves before that can be said.
-const FEW: u32 = 64;
+/// Deviation beyond the allowance from which a subgroup is not learnt. Unit: scatter of a subgroup's mean
+const OUTLYING: f32 = 4.0;
+/// Least number of moves learnt for that test.
+const OUTLYING_MOVES: u32 = 64;
 
-/// Scores that are judged together.
+/// Scores of eight moves, whose mean is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
     scores: [i16; SUBGROUP as usize],
     count: u8,
 }
 
-/// What is left to be done about the last subgroup.
+/// Work that the last subgroup still needs; each of the next moves does one part.
 #[derive(Clone, Copy, Debug, Default)]
-enum Due {
+enum Pending {
     #[default]
     Nothing,
-    Scores,
+    /// Add the scores to the baseline, then compute the limits.
+    Learning,
+    /// Compute the limits.
     Limits,
 }
 
-/// Scale, baseline, scatter, limits and sums of one value.
+/// Compares one value of a kind with its baseline: median and unit, baseline, scatter, limits and sums.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Judge {
     reference: Reference,
     spread: Spread,
-    /// Moves of the baseline and their scores.
+    /// Number of moves in the baseline, and the sum of their scores.
     baseline: (u32, i64),
     subgroup: Subgroup,
-    due: Due,
+    pending: Pending,
     limits: Limits,
     promise: Promise,
     up: Cusum,
@@ -48,7 +54,7 @@ pub(crate) struct Judge {
 }
 
 impl Judge {
-    /// None if half of the first moves are unsettled.
+    /// From the first values; `None` if half of them are unsettled.
     pub(crate) fn new(settings: &DriftSettings, first: &First) -> Option<Judge> {
         let median = first.median()?;
         let reference = first.reference(median, SCALE * smallest(settings, median));
@@ -59,7 +65,7 @@ impl Judge {
             spread: Spread::default(),
             baseline,
             subgroup: Subgroup::default(),
-            due: Due::Nothing,
+            pending: Pending::Nothing,
             limits: Limits::default(),
             promise: Promise::Learning,
             up: Cusum::default(),
@@ -67,30 +73,30 @@ impl Judge {
         })
     }
 
-    /// Adds a value, that of the given move.
-    #[inline]
+    /// Adds the value of a move; `moves` is its number within the kind.
     pub(crate) fn step(
         &mut self,
         settings: &DriftSettings,
         evidence: Evidence,
         moves: u32,
     ) -> Option<Finding> {
-        // One part of the work a move, and all of it before the next subgroup is judged.
-        match core::mem::take(&mut self.due) {
-            Due::Nothing => (),
-            Due::Scores => self.learn(settings),
-            Due::Limits => self.limit(settings),
+        // One part of the work a move: all of it is done before the next subgroup is full.
+        match core::mem::take(&mut self.pending) {
+            Pending::Nothing => (),
+            Pending::Learning => self.learn(settings),
+            Pending::Limits => self.set_limits(settings),
         }
         if !self.subgroup.step(self.reference.score(evidence)) {
             return None;
         }
         if self.spread.is_empty() {
-            self.due = Due::Scores;
+            self.pending = Pending::Learning;
             return None;
         }
         Some(self.judge(settings, moves))
     }
 
+    /// Sets both sums to zero.
     pub(crate) fn rearm(&mut self) {
         (self.up, self.down) = (Cusum::default(), Cusum::default());
     }
@@ -99,9 +105,10 @@ impl Judge {
         self.promise
     }
 
+    /// Adds the full subgroup to the sums.
     fn judge(&mut self, settings: &DriftSettings, moves: u32) -> Finding {
-        let expected = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
-        let deviation = (self.subgroup.sum() as f32 / SUBGROUP as f32 - expected) / UNIT as f32;
+        let baseline_mean = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
+        let deviation = (self.subgroup.sum() as f32 / SUBGROUP as f32 - baseline_mean) / UNIT as f32;
         let Limits { allowance, up, down, .. } = self.limits;
         self.up.step(deviation, allowance, up, moves);
         self.down.step(-deviation, allowance, down, moves);
@@ -111,8 +118,8 @@ impl Judge {
             (Direction::Down, self.down, down)
         };
         let full = self.spread.is_learnt() && self.baseline.0 >= settings.baseline;
-        if !full && side.sum() < limit * SUSPECT && !self.is_odd(deviation) {
-            self.due = Due::Scores;
+        if !full && side.sum() < limit * SUSPECT && !self.is_outlying(deviation) {
+            self.pending = Pending::Learning;
         }
         let change = side.deviation() * self.reference.unit;
         Finding {
@@ -125,12 +132,13 @@ impl Judge {
         }
     }
 
-    /// Whether a subgroup is so far out that it is no part of a baseline.
-    fn is_odd(&self, deviation: f32) -> bool {
-        self.spread.count() >= FEW && deviation.abs() > self.limits.allowance + ODD * self.limits.deviation
+    /// Whether a subgroup's deviation is too large for the baseline.
+    fn is_outlying(&self, deviation: f32) -> bool {
+        let largest = self.limits.allowance + OUTLYING * self.limits.deviation;
+        self.spread.count() >= OUTLYING_MOVES && deviation.abs() > largest
     }
 
-    /// Adds the last subgroup to what good moves look like.
+    /// Adds the last subgroup to the baseline and to its scatter.
     fn learn(&mut self, settings: &DriftSettings) {
         if !self.spread.is_learnt() {
             self.spread.step(&self.subgroup.scores);
@@ -138,11 +146,11 @@ impl Judge {
         if self.baseline.0 < settings.baseline {
             self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(self.subgroup.sum()));
         }
-        self.due = Due::Limits;
+        self.pending = Pending::Limits;
     }
 
-    /// Limits narrow while more is known.
-    fn limit(&mut self, settings: &DriftSettings) {
+    /// Computes the limits, which narrow as the baseline grows, and the state of the guarantee.
+    fn set_limits(&mut self, settings: &DriftSettings) {
         let smallest = smallest(settings, self.reference.median) / self.reference.unit;
         let scatter = self.spread.scatter(smallest * smallest / 1024.0);
         let run_length = settings.run_length() / SUBGROUP as f32;
@@ -160,14 +168,13 @@ impl Judge {
 }
 
 impl Subgroup {
-    /// Adds a score; whether the subgroup is full. A full one begins again.
-    #[inline]
+    /// Adds a score, the first of a new subgroup if the last one was full; returns whether the subgroup is full.
     fn step(&mut self, score: i32) -> bool {
         if u32::from(self.count) >= SUBGROUP {
             self.count = 0;
         }
-        if let Some(place) = self.scores.get_mut(usize::from(self.count)) {
-            *place = score as i16;
+        if let Some(last) = self.scores.get_mut(usize::from(self.count)) {
+            *last = score as i16;
             self.count += 1;
         }
         u32::from(self.count) >= SUBGROUP

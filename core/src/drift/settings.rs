@@ -1,4 +1,5 @@
-//! In: how drift detection is configured for one axis. Out: the same as settings, checked once, and the run length.
+//! In: the drift configuration of one axis. Out: [`DriftSettings`], which hold a checked configuration, and the run
+//! length.
 
 use core::ops::Deref;
 
@@ -7,20 +8,20 @@ use crate::settings::Invalid;
 /// Hours of a month: a twelfth of 365.25 days.
 const HOURS: f32 = 730.5;
 
-/// How drift detection is configured for one axis; [`DriftSettings::new`] checks it.
+/// Configuration of drift detection for one axis; [`DriftSettings::new`] checks it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DriftConfig {
-    /// False alarms the whole axis may give while nothing changes. Unit: alarms/month
+    /// Set rate of false alarms of the whole axis while nothing changes. Unit: alarms/month
     pub false_alarms_per_axis_month: f32,
-    /// Smallest change worth an alarm, against the median of the baseline. Unit: per mille
+    /// Smallest change worth an alarm, as a part of the median of the first values. Unit: per mille
     pub smallest_change_permille: u32,
-    /// The same as a time; the larger of the two counts. Unit: ticks, or that of the values monitored
+    /// Smallest change worth an alarm, as a time; the larger of the two counts. Unit: ticks, or that of the values
     pub smallest_change: u32,
-    /// Moves of the axis while it works, whatever their kind. Unit: moves/hour
+    /// Moves of the axis in an hour of work, of all kinds. Unit: moves/hour
     pub moves_per_hour: u32,
-    /// Values monitored in every move, such as settling time, damping and tail; they share the false alarms.
+    /// Number of values monitored per move, such as settling time, damping and tail; they share the set rate.
     pub values_per_move: u32,
-    /// Moves of a kind that make its baseline.
+    /// Length of a baseline. Unit: moves of the kind
     pub baseline: u32,
 }
 
@@ -41,14 +42,14 @@ impl Default for DriftConfig {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DriftSettings {
     config: DriftConfig,
-    moves: f32,
+    run_length: f32,
 }
 
 impl DriftSettings {
     /// Checks every parameter; the error names the first that breaks its rule.
     pub fn new(config: DriftConfig) -> Result<DriftSettings, Invalid> {
         let broken = |parameter, rule| Err(Invalid { parameter, rule });
-        // Written so that a value that is no number is refused, too.
+        // Written so that NaN is refused too.
         if !(config.false_alarms_per_axis_month >= 0.001 && config.false_alarms_per_axis_month <= 1000.0) {
             return broken("false_alarms_per_axis_month", "0.001 to 1000");
         }
@@ -76,18 +77,18 @@ impl DriftSettings {
     fn of(config: DriftConfig) -> DriftSettings {
         let month = config.moves_per_hour as f32 * HOURS;
         let moves = month * config.values_per_move as f32 / config.false_alarms_per_axis_month;
-        DriftSettings { config, moves: moves.max(FEWEST) }
+        DriftSettings { config, run_length: moves.max(SHORTEST) }
     }
 
-    /// Moves from one false alarm to the next, on average. Kinds need no share of their own: each has
-    /// as many alarms as it has moves. Unit: moves
+    /// Mean run length: moves from one false alarm to the next. The same for every kind, so that the false alarms of a
+    /// kind are in proportion to its moves. Unit: moves
     pub fn run_length(&self) -> f32 {
-        self.moves
+        self.run_length
     }
 }
 
-/// Below a hundred subgroups a limit would mean nothing. Unit: moves
-const FEWEST: f32 = 800.0;
+/// Least run length, a hundred subgroups: for a shorter one the formula of the limits does not hold. Unit: moves
+const SHORTEST: f32 = 800.0;
 
 impl Default for DriftSettings {
     fn default() -> DriftSettings {

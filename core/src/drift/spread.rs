@@ -1,52 +1,55 @@
-//! In: the scores of good moves. Out: how much their subgroups scatter, how lopsided, and how surely that is known.
+//! In: the scores of good moves. Out: scatter of the means of subgroups, skewness, kurtosis, and the uncertainty of the
+//! scatter.
 //!
-//! Moves that follow each other are alike (warm, worn, oiled), so the mean of a subgroup scatters more than that of
-//! as many strangers. The autocorrelation of first order is measured from move to move, where it is known soonest;
-//! subgroups that scatter more than it explains are believed instead.
+//! Successive moves are alike (warm, worn, oiled), so the mean of a subgroup scatters more than that of independent
+//! moves. The first-order autocorrelation is estimated from move to move, which needs the fewest moves. If the means of
+//! subgroups scatter more than it explains, their own variance is used.
 
 use crate::baseline::UNIT;
 use crate::drift::SUBGROUP;
 
-/// Moves learnt from; then the spread is as good as known. Nine hours at two moves a second.
-pub(super) const LEARNT: u32 = 65_536;
+/// Number of moves after which the estimate stays as it is: nine hours at two moves a second.
+const LEARNT: u32 = 65_536;
 
-/// Variance of ln(estimated variance), times the moves it is from: 2 for the variance, 4 for the
-/// autocorrelation, and what autocorrelation adds to both (Bartlett) up to 0.3.
-const DOUBT: f32 = 10.0;
-/// Above it an autocorrelation of first order is no description any more.
-const TOO_MUCH: f32 = 0.5;
+/// Variance of ln(estimated variance), times the number of moves: 2 for the variance, 4 for the autocorrelation, and
+/// what an autocorrelation up to 0.3 adds to both (Bartlett).
+const ESTIMATION: f32 = 10.0;
+/// Largest first-order autocorrelation that describes the dependence of moves.
+const LARGEST_CORRELATION: f32 = 0.5;
 
-/// Sums over scores. Their bound of 640 and [`LEARNT`] keep all within 64 bits.
+/// Sums over the scores of good moves. With scores of at most 1280 and [`LEARNT`] moves they fit 64 bits.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Spread {
     count: u32,
+    /// The last score.
     last: i32,
     sum: i64,
     squares: i64,
+    /// Products of successive scores.
     products: i64,
     cubes: i64,
     fourths: i64,
+    /// Squares of the sums of subgroups.
     subgroups: i64,
 }
 
-/// What a spread comes to. Unit: score units, squared where a variance
+/// Estimates from the scores of good moves. Unit: score units; of a variance, score units²
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scatter {
-    /// Variance of the mean of a subgroup, autocorrelation and all.
+    /// Variance of the mean of a subgroup, autocorrelation included.
     pub variance: f32,
     /// Skewness of single moves.
     pub skewness: f32,
     /// Excess kurtosis of single moves.
     pub kurtosis: f32,
-    /// Variance of the logarithm of `variance`.
-    pub doubt: f32,
-    /// Whether the moves depend on each other in a way that is not understood.
+    /// Estimation term: variance of the logarithm of `variance`.
+    pub estimation: f32,
+    /// Whether the moves depend on each other more than a first-order autocorrelation describes.
     pub dependent: bool,
 }
 
 impl Spread {
-    /// Whether more would change nothing.
-    #[inline]
+    /// Whether enough moves were added.
     pub(super) fn is_learnt(&self) -> bool {
         self.count >= LEARNT
     }
@@ -56,7 +59,7 @@ impl Spread {
         self.count == 0
     }
 
-    /// Moves added.
+    /// Number of moves added.
     pub(super) fn count(&self) -> u32 {
         self.count
     }
@@ -79,7 +82,7 @@ impl Spread {
         self.subgroups += sum * sum;
     }
 
-    /// What is known so far; the variance is never below `least`.
+    /// Estimates from the moves so far; the variance of single moves is at least `least`.
     pub(super) fn scatter(&self, least: f32) -> Scatter {
         let count = self.count.max(1) as f32;
         let (size, unit) = (SUBGROUP as f32, UNIT as f32);
@@ -92,24 +95,25 @@ impl Spread {
         let fourth = self.fourths as f32 / count / (unit * unit * unit * unit);
         let fourth =
             fourth - 4.0 * mean * cube + 6.0 * mean * mean * square - 3.0 * mean * mean * mean * mean;
-        // A negative autocorrelation would make limits narrower; only as much as may be chance is believed.
-        // (`clamp` would be a panic in the compiler's eyes.)
-        let alike = (product / single).max(-2.0 / sqrt(count)).min(0.9);
-        let explained = single * (1.0 + alike) / (1.0 - alike) / size;
+        // A negative autocorrelation makes limits narrower: it counts only up to what chance alone may give.
+        // (`clamp` would leave a panic in the image.)
+        let correlation = (product / single).max(-2.0 / sqrt(count)).min(0.9);
+        let explained = single * (1.0 + correlation) / (1.0 - correlation) / size;
         let subgroups = (count / size).max(1.0);
-        let seen = self.subgroups as f32 / subgroups / (size * size * unit * unit) - mean * mean;
-        let sure = seen * (1.0 - 3.0 * sqrt(2.0 / subgroups)).max(0.0);
+        let between = self.subgroups as f32 / subgroups / (size * size * unit * unit) - mean * mean;
+        // Lower bound of the variance between subgroups, three standard errors below the estimate.
+        let proven = between * (1.0 - 3.0 * sqrt(2.0 / subgroups)).max(0.0);
         Scatter {
-            variance: explained.max(sure),
+            variance: explained.max(proven),
             skewness: third / (single * sqrt(single)),
             kurtosis: fourth / (single * single) - 3.0,
-            doubt: DOUBT / count,
-            dependent: alike > TOO_MUCH || sure > explained,
+            estimation: ESTIMATION / count,
+            dependent: correlation > LARGEST_CORRELATION || proven > explained,
         }
     }
 }
 
-/// Square root to about the last bit: Newton's steps in single precision, which the smallest boards do in hardware.
+/// Square root to about the last bit, by Newton's method in single precision; the same bits on every processor.
 #[inline(never)]
 pub(crate) fn sqrt(square: f32) -> f32 {
     if square <= 0.0 {

@@ -1,24 +1,24 @@
-//! What ends in an alarm and what does not, as tables.
+//! In: sequences of values. Out: whether drift detection finds a change in them, as tables.
 
 use std::println;
 use std::vec::Vec;
 
 use super::*;
 
-/// Settling times about 50 ms with a spread of 10 %: a fixed, well mixed sequence.
+/// Settling time of move `k`: about 50 ms with a scatter of 10 %, a fixed pseudorandom sequence.
 fn good(k: u32) -> u32 {
     let mixed = |k: u32| (k.wrapping_mul(2_654_435_761).rotate_left(7).wrapping_mul(0x9E37_79B1)) >> 16;
     let sum: u32 = (0..4).map(|part| mixed(4 * k + part + 17) % 8000).sum();
     34_000 + sum
 }
 
-fn watch() -> DriftSettings {
+fn settings() -> DriftSettings {
     DriftSettings::new(DriftConfig::default()).unwrap()
 }
 
-/// Findings of good moves that are changed from the first one on.
+/// Findings of good moves to which `change` was applied.
 fn findings(moves: u32, change: impl Fn(u32, u32) -> Evidence) -> (Drift, Vec<Finding>) {
-    let (settings, mut drift) = (watch(), Drift::default());
+    let (settings, mut drift) = (settings(), Drift::default());
     let findings = (1..=moves).filter_map(|k| drift.step(&settings, change(k, good(k)))).collect();
     (drift, findings)
 }
@@ -32,7 +32,7 @@ fn check(moves: u32, change: impl Fn(u32, u32) -> Evidence, drifts: bool) -> Opt
 }
 
 #[test]
-fn changes_for_good_are_found_and_wild_moves_are_not() {
+fn lasting_changes_are_found_and_outliers_are_not() {
     use Evidence::{Unsettled, Value};
     check(20_000, |_, time| Value(time), false);
     // One move in fifty takes ten times as long, from the first on.
@@ -45,10 +45,10 @@ fn changes_for_good_are_found_and_wild_moves_are_not() {
         let found = check(3000 + moves, slowed, true).unwrap();
         assert_eq!(found.direction, if change > 0 { Direction::Up } else { Direction::Down }, "{change} %");
         assert!(found.since.abs_diff(3000) < 40, "{change} % since {}", found.since);
-        let told = found.change as f32 / 500.0;
+        let estimate = found.change as f32 / 500.0;
         assert!(
-            told / change as f32 > 0.25 && told.abs() < 1.7 * change.abs() as f32,
-            "{change} %: {told} %"
+            estimate / change as f32 > 0.25 && estimate.abs() < 1.7 * change.abs() as f32,
+            "{change} %: {estimate} %"
         );
     }
     // A ramp of 10 % over 2000 moves.
@@ -57,9 +57,9 @@ fn changes_for_good_are_found_and_wild_moves_are_not() {
     check(3200, |k, time| if k > 3000 && k % 3 == 0 { Unsettled } else { Value(time) }, true);
 }
 
-/// Inside from the command end on, every time; then no longer.
+/// Every settling time is 0, inside from the command end on; later 600 ticks.
 #[test]
-fn a_baseline_without_any_scatter_is_one() {
+fn a_baseline_needs_no_scatter() {
     for value in [0, 7, 1 << 31, u32::MAX - 5] {
         check(3000, |_, _| Evidence::Value(value), false);
     }
@@ -80,13 +80,13 @@ fn a_large_change_is_found_while_still_learning() {
 }
 
 #[test]
-fn it_says_whether_the_promise_holds() {
+fn the_state_of_the_guarantee_is_known() {
     let promise = |moves, change: &dyn Fn(u32, u32) -> Evidence| findings(moves, change).0.promise();
     let as_is = |_, time| Evidence::Value(time);
     assert_eq!(promise(100, &as_is), Promise::Learning);
     assert_eq!(promise(2000, &as_is), Promise::Held);
     assert_eq!(promise(2000, &|_, _| Evidence::Unsettled), Promise::NoBaseline);
-    // Slow and fast by turns of thirty moves.
+    // Thirty slow moves and thirty fast moves in turn.
     let turns = |k: u32, time: u32| Evidence::Value(time + k / 30 % 2 * 5000);
     assert_eq!(promise(4000, &turns), Promise::Dependent);
     let short = DriftSettings::new(DriftConfig { baseline: 48, ..DriftConfig::default() }).unwrap();
@@ -96,9 +96,9 @@ fn it_says_whether_the_promise_holds() {
 }
 
 #[test]
-fn rearming_keeps_the_baseline() {
+fn the_baseline_stays_when_the_sums_are_set_to_zero() {
     let (mut drift, _) = findings(3000, |_, time| Evidence::Value(time));
-    let settings = watch();
+    let settings = settings();
     let slow = |drift: &mut Drift| {
         (1..400).find(|&k| {
             drift.step(&settings, Evidence::Value(good(k) + 10_000)).is_some_and(|found| found.is_drift())
@@ -109,9 +109,9 @@ fn rearming_keeps_the_baseline() {
     assert!(slow(&mut drift).unwrap().abs_diff(first) <= 8);
 }
 
-/// Whatever comes in, what goes out is a number within its bounds.
+/// Findings stay within their bounds for extreme values and settings.
 #[test]
-fn no_values_and_no_settings_break_it() {
+fn extreme_values_and_settings_stay_in_bounds() {
     let values: [&dyn Fn(u32) -> u32; 5] = [
         &|k| k.wrapping_mul(0x9E37_79B1),
         &|k| if k % 2 == 0 { 0 } else { u32::MAX },
@@ -142,7 +142,7 @@ fn no_values_and_no_settings_break_it() {
     }
 }
 
-/// Bits that every processor must give; worked out once on a PC.
+/// Bits that every processor must give; computed once on a PC.
 #[test]
 fn the_same_numbers_everywhere() {
     let (_, findings) = findings(4000, |k, time| Evidence::Value(time + k / 16));
@@ -153,7 +153,7 @@ fn the_same_numbers_everywhere() {
 }
 
 #[test]
-fn a_watched_value_is_small() {
+fn drift_detection_of_a_value_is_small() {
     let size = size_of::<Drift>();
     println!("{size} bytes a kind and value");
     assert!(size <= 192, "{size}");

@@ -1,47 +1,49 @@
-//! In: feedback while the command still moves. Out: when it first crossed into the target's window.
+//! In: feedback while the command moves; then the target. Out: the first and last crossing into the target's window.
 //!
-//! The target is known only at the command end. ISO 9283 7.4 starts its clock at the first crossing, which may lie
-//! before it, even when feedback has run through the window and out again. So points of the path are stored: the
-//! last ones a quarter of a window apart, older ones more widely spaced.
+//! The target is known only at the command end. The stabilization time of ISO 9283 7.4 starts at the first crossing,
+//! which may come before the command end, even if feedback has run through the window and out again. So approach
+//! points are stored: the last ones a quarter of a window apart (fine), older ones 16 times as far apart (coarse).
 
 use core::ops::Range;
 
 use crate::settings::Settings;
 use crate::settling::crossing::delay;
 
-/// Points stored at each spacing.
+/// Approach points stored at each of the two spacings.
 const POINTS: usize = 32;
-/// The wider spacing is this many times the narrower one: the points reach 128 windows back.
-const WIDER: usize = 16;
+/// Coarse spacing divided by fine spacing: the points reach 128 windows of feedback travel back.
+const COARSE: usize = 16;
 
-/// Where feedback was, and when.
+/// An approach point: feedback at an instant.
 #[derive(Clone, Copy, Debug, Default)]
-pub(crate) struct PathPoint {
+pub(crate) struct ApproachPoint {
     /// Unit: ticks, wrapping
     pub tick: u32,
     /// Unit: counts, wrapping
     pub feedback: i32,
 }
 
-/// The last points of the path, oldest overwritten.
+/// The approach points of a move, in two rings that overwrite the oldest.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Approach {
-    /// Points stored for this move, those overwritten included.
+    /// Number of points stored for this move, overwritten ones included.
     count: usize,
+    /// Feedback of the last point. Unit: counts, wrapping
     last: i32,
-    near: [PathPoint; POINTS],
-    /// Every sixteenth of them.
-    far: [PathPoint; POINTS],
+    fine: [ApproachPoint; POINTS],
+    /// Every sixteenth of the points.
+    coarse: [ApproachPoint; POINTS],
 }
 
 impl Approach {
-    /// A move starts from here.
+    /// A move starts from this feedback.
     pub(crate) fn restart(&mut self, feedback: i32, tick: u32) {
         self.count = 0;
         self.push(feedback, tick);
     }
 
-    /// The command has changed again; the point is stored if it is far enough from the last.
+    /// Adds feedback while the command moves; it is stored if it is more than a quarter of the window from the last
+    /// point.
     pub(crate) fn step(&mut self, feedback: i32, tick: u32, window: u32) {
         if feedback.wrapping_sub(self.last).unsigned_abs() > window / 4 {
             self.push(feedback, tick);
@@ -49,40 +51,40 @@ impl Approach {
     }
 
     fn push(&mut self, feedback: i32, tick: u32) {
-        let point = PathPoint { tick, feedback };
-        self.near[self.count % POINTS] = point;
-        if self.count % WIDER == 0 {
-            self.far[self.count / WIDER % POINTS] = point;
+        let point = ApproachPoint { tick, feedback };
+        self.fine[self.count % POINTS] = point;
+        if self.count % COARSE == 0 {
+            self.coarse[self.count / COARSE % POINTS] = point;
         }
         self.count += 1;
         self.last = feedback;
     }
 
-    /// Oldest first.
-    fn points(&self) -> [&[PathPoint]; 4] {
-        let near = self.count.saturating_sub(POINTS)..self.count;
-        let oldest = self.count.div_ceil(WIDER).saturating_sub(POINTS);
-        let far = ring(&self.far, oldest..near.start.div_ceil(WIDER));
-        let near = ring(&self.near, near);
-        [far.0, far.1, near.0, near.1]
+    /// The points, oldest first.
+    fn points(&self) -> [&[ApproachPoint]; 4] {
+        let fine = self.count.saturating_sub(POINTS)..self.count;
+        let oldest = self.count.div_ceil(COARSE).saturating_sub(POINTS);
+        let coarse = ring(&self.coarse, oldest..fine.start.div_ceil(COARSE));
+        let fine = ring(&self.fine, fine);
+        [coarse.0, coarse.1, fine.0, fine.1]
     }
 
-    /// When feedback first and last crossed into the window, for a move that ends at `command_end`.
+    /// The crossings into the window about `target`, for a move that ends at `command_end`.
     ///
-    /// Only the two pairs of points around these crossings are interpolated.
+    /// Each crossing is interpolated between the approach points before and after it.
     pub(crate) fn first_crossing(
         &self,
         settings: &Settings,
         target: i32,
         travel: i32,
-        command_end: PathPoint,
+        command_end: ApproachPoint,
     ) -> FirstCrossing {
-        let error = |point: &PathPoint| target.wrapping_sub(point.feedback);
-        let inside = |point: &PathPoint| error(point).unsigned_abs() <= settings.window;
+        let error = |point: &ApproachPoint| target.wrapping_sub(point.feedback);
+        let inside = |point: &ApproachPoint| error(point).unsigned_abs() <= settings.window;
         let short_of_target = short_of_target(settings.window, travel);
         let runs = self.points();
         let path = || runs.iter().copied().flatten().chain(core::iter::once(&command_end));
-        let since = |(from, to): (&PathPoint, &PathPoint)| {
+        let since = |(from, to): (&ApproachPoint, &ApproachPoint)| {
             let delay = delay(error(from), error(to), settings, to.tick.wrapping_sub(from.tick));
             command_end.tick.wrapping_sub(from.tick.wrapping_add(delay))
         };
@@ -92,7 +94,7 @@ impl Approach {
         let Some(to) = path().find(|point| !short_of_target(error(point))) else {
             return FirstCrossing::NotYet;
         };
-        let crosses = |(from, to): &(&PathPoint, &PathPoint)| {
+        let crosses = |(from, to): &(&ApproachPoint, &ApproachPoint)| {
             let swings_through = (error(to) < 0) != (error(from) < 0);
             !inside(from) && (inside(to) || swings_through)
         };
@@ -102,29 +104,29 @@ impl Approach {
     }
 }
 
-/// Whether an error lies outside the window, on the side that a move of this travel comes from.
+/// A test whether an error lies outside the window, on the side from which a move of this travel comes.
 fn short_of_target(window: u32, travel: i32) -> impl Fn(i32) -> bool {
-    // The complement is one less than the negative, so that no error is its own opposite.
+    // The bitwise complement mirrors errors without overflow: it is the negative less one.
     let backward = travel >> 31;
     let edge = (window as i32).wrapping_add(backward);
     move |error| error ^ backward > edge
 }
 
-/// The points of a ring stored under these numbers, at most as many as the ring holds.
-fn ring(points: &[PathPoint; POINTS], numbers: Range<usize>) -> (&[PathPoint], &[PathPoint]) {
+/// The points of a ring with these numbers, in order: at most `POINTS` of them.
+fn ring(points: &[ApproachPoint; POINTS], numbers: Range<usize>) -> (&[ApproachPoint], &[ApproachPoint]) {
     let (start, count) = (numbers.start % POINTS, numbers.len());
     let (newer, older) = points.split_at(start);
     let wrapped = count.saturating_sub(older.len());
     (older.get(..count).unwrap_or(older), newer.get(..wrapped).unwrap_or(newer))
 }
 
-/// When feedback first crossed into the window.
+/// The first crossing of feedback into the window.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum FirstCrossing {
-    /// Not by the command end.
+    /// None by the command end.
     #[default]
     NotYet,
-    /// Before it.
+    /// Before the command end.
     Before {
         /// First crossing to the command end. Unit: ticks
         first: u32,
@@ -152,7 +154,7 @@ mod tests {
         path.restart(feedback(0), 0);
         (1..approach.len()).for_each(|k| path.step(feedback(k), k as u32 * 10, settings.window));
         let last = approach.len() - 1;
-        let command_end = PathPoint { tick: last as u32 * 10, feedback: feedback(last) };
+        let command_end = ApproachPoint { tick: last as u32 * 10, feedback: feedback(last) };
         assert_eq!(path.first_crossing(&settings, target, target - feedback(0), command_end), expected);
     }
 
@@ -169,7 +171,7 @@ mod tests {
             800,
             before(4012, 22),
         );
-        // Small steps reach back further than large ones, but not without end.
+        // Small steps: the points reach 200 steps back, but not 2000.
         check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, before(43, 43));
         check(&std::vec::Vec::from_iter((0..2000).map(|k| 392 + k % 2 * 4)), 400, FirstCrossing::Unseen);
         check(&[0, 50, 100, 150], 200, FirstCrossing::NotYet);

@@ -1,16 +1,16 @@
-//! In: the last error outside and the first inside. Out: the instant between them, and how well it is known.
+//! In: the last error outside the window and the first inside. Out: the crossing and its uncertainty.
 //!
-//! The edge lies half an encoder step beyond the last reading that counts as inside: that is where,
-//! on average over the encoder's phase, the reading changes.
+//! The edge lies half an encoder step beyond the last reading that is inside: averaged over the encoder's phase, the
+//! reading changes there.
 
 use crate::settings::Settings;
 
-/// One entry into the window: the samples before and after.
+/// One entry into the window: one sample outside, the next inside.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Entry {
     /// First sample inside. Unit: ticks since the first reading
     pub instant: u64,
-    /// Time since the sample before. Unit: ticks
+    /// Sample period: time since the sample before. Unit: ticks
     pub elapsed: u32,
     /// Error of the sample before, outside. Unit: counts
     pub before: i32,
@@ -18,50 +18,51 @@ pub(crate) struct Entry {
     pub after: i32,
 }
 
-/// One entry into the window, and all that tells how well it is known.
+/// One entry into the window, and the data for its uncertainty.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Crossing {
-    /// The samples before and after.
+    /// The samples before and after the edge.
     pub entry: Entry,
-    /// How long `before` had been read when `after` was. Unit: ticks
+    /// Time for which the last reading outside had stood. Unit: ticks
     pub flat: u32,
     /// Error eight to sixteen samples ago. Unit: counts
     pub earlier: i32,
-    /// Time since then. Unit: ticks
+    /// Time since that earlier error. Unit: ticks
     pub earlier_time: u32,
     /// Largest |error| since the window was left. Unit: counts
-    pub farthest: u32,
-    /// First of the entries that noise about the edge made of one, this one among them. Unit: ticks since the first reading
-    pub cluster: u64,
+    pub largest_error: u32,
+    /// Start of the chatter span: first entry of a row of entries that noise makes and this entry ends; this entry
+    /// itself if there is no chatter. Unit: ticks since the first reading
+    pub chatter_start: u64,
     /// The entry before this one. Unit: ticks since the first reading
     pub entry_before: u64,
-    /// |change of the error in the step before − change in the last step|. Unit: counts
+    /// Bend: |second difference of the error|. Unit: counts
     pub bend: u32,
 }
 
 impl Crossing {
-    /// An entry of which nothing else is known, and which no other came before.
+    /// The first entry, without chatter and without further data.
     pub(crate) fn first(entry: Entry) -> Crossing {
-        Crossing { entry, cluster: entry.instant, entry_before: entry.instant, ..Crossing::default() }
+        Crossing { entry, chatter_start: entry.instant, entry_before: entry.instant, ..Crossing::default() }
     }
 }
 
-/// Time from the sample before to the edge. Unit: ticks
+/// Delay: time from the last sample outside to the edge. Unit: ticks
 ///
-/// `before` is outside the window, `after` inside or beyond the other side of it.
+/// `before` is outside the window, `after` inside or outside on the other side.
 pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
     let excess = before.unsigned_abs().saturating_sub(settings.window).max(1);
     let step = settings.encoder_step.max(1);
-    // The smallest reading outside is up to one step beyond the window.
-    let beyond_it = (excess - 1) / step * step;
-    let to_edge = 2 * u64::from(beyond_it) + u64::from(step);
+    // Whole encoder steps by which the reading exceeds the smallest reading outside.
+    let whole_steps = (excess - 1) / step * step;
+    let to_edge = 2 * u64::from(whole_steps) + u64::from(step);
     let change = 2 * u64::from(change(before, after)).max(1);
-    // Two bits less of each keep the product within 64 bits; they matter only to small errors.
+    // Three bits less of each keep the product within 64 bits; large errors have bits to spare.
     let spare = if change >> 31 == 0 { 0 } else { 3 };
     quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
 }
 
-/// Quotient rounded down. Most numbers fit 32 bits, and a small processor divides 64 bits in many steps.
+/// Quotient rounded down. Most operands fit 32 bits, and a processor without 64-bit division is slow at it.
 pub(crate) fn quotient(upper: u64, lower: u64) -> u64 {
     match (u32::try_from(upper), u32::try_from(lower)) {
         (Ok(upper), Ok(lower)) => u64::from(upper / lower.max(1)),
@@ -69,7 +70,7 @@ pub(crate) fn quotient(upper: u64, lower: u64) -> u64 {
     }
 }
 
-/// How far the error came. Unit: counts
+/// |change of the error|. Unit: counts
 fn change(before: i32, after: i32) -> u32 {
     (i64::from(before) - i64::from(after)).unsigned_abs().min(u64::from(u32::MAX)) as u32
 }
@@ -79,18 +80,18 @@ fn change(before: i32, after: i32) -> u32 {
 pub struct Uncertainty {
     /// Standard uncertainty (JCGM 100, 5.1).
     pub standard: u32,
-    /// Half-width of the interval that holds the true value in 95 of 100 moves.
+    /// Half-width of the interval that contains the true value in 95 of 100 moves.
     pub expanded: u32,
 }
 
 impl Uncertainty {
-    /// Uniform over so many ticks (JCGM 100, 4.3.7). Unit: ticks
+    /// Of a value uniform over an interval of this width (JCGM 100, 4.3.7). Unit: ticks
     pub fn uniform(width: u32) -> Uncertainty {
         let share = |per_mille: u64| (u64::from(width) * per_mille / 1000) as u32;
         Uncertainty { standard: share(289), expanded: share(475) }
     }
 
-    /// Of the sum of two that have nothing to do with each other.
+    /// Of the sum of two independent values.
     pub fn and(self, other: Uncertainty) -> Uncertainty {
         let sum = |a: u32, b: u32| root(square(a as f32) + square(b as f32));
         Uncertainty {
@@ -101,28 +102,28 @@ impl Uncertainty {
 }
 
 impl Entry {
-    /// Time from the sample before to the edge. Unit: ticks
+    /// Time from the last sample outside to the edge. Unit: ticks
     pub(crate) fn delay(&self, settings: &Settings) -> u32 {
         delay(self.before, self.after, settings, self.elapsed)
     }
 
-    /// Where the error crossed the edge, the delay being this. Unit: ticks since the first reading
+    /// Crossing: instant at which the error passed the edge, from the delay. Unit: ticks since the first reading
     pub(crate) fn edge(&self, delay: u32) -> u64 {
         (self.instant + u64::from(delay)).saturating_sub(u64::from(self.elapsed))
     }
 
-    /// How far the error came. Unit: counts
+    /// |change of the error| over this entry. Unit: counts
     fn change(&self) -> u32 {
         change(self.before, self.after)
     }
 }
 
 impl Crossing {
-    /// Propagates encoder step, rest noise and the sample period through the crossing.
+    /// Uncertainty of the crossing from encoder step, noise of one reading and sample period; see METHOD.md.
     ///
-    /// `delay` is that of the crossing, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
+    /// `delay` is that of the entry, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
     ///
-    /// Once per move, in f32: sums, products and quotients are exactly rounded on every machine.
+    /// Runs once per move, in f32, whose sums, products and quotients are exactly rounded on every machine.
     pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
         let noise_rms = noise.isqrt();
         let (fall, time) = self.slope(settings, noise_rms);
@@ -133,40 +134,39 @@ impl Crossing {
         } else {
             square(fraction) + square(1.0 - fraction)
         };
-        // Where the encoder's steps lie to the target: uniform over one step (JCGM 100, 4.3.7).
+        // Where the encoder's steps lie relative to the target: uniform over one step (JCGM 100, 4.3.7).
         let phase = square(settings.encoder_step as f32 * per_count) / 12.0;
-        // Where the error lay in its step when sampled; at the most, when in the period it changed.
+        // Where in its encoder step the error was when sampled; at most uniform over the sample period.
         let place = (phase * weight).min(square(self.entry.elapsed as f32) / 12.0);
-        let bend = square(self.straightness(settings, fraction)) / 12.0;
+        let bend = square(self.bend_width(settings, fraction)) / 12.0;
         let chatter = self.chatter(settings, noise_rms);
-        // Interpolation keeps `weight` of it; choosing the last of all crossings gives half the rest back.
+        // Interpolation leaves `weight` of the noise; choosing the last of all crossings adds half of the rest again.
         let noise = float(noise) / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
-        // 95 of 100 lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90
-        // if two do and 1.96 if all is normal.
+        // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
+        // and within 1.96 if the sum is normal.
         Uncertainty {
             standard: root(phase + bend + place + noise + chatter),
             expanded: root((phase + bend) * 2.706 + place * 4.1 + (noise + chatter) * 3.842),
         }
     }
 
-    /// Whether the excursion before this entry was no more than noise about the edge.
-    ///
-    /// A swing that goes further beyond the window than twice its last step is a real one.
+    /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
+    /// the last step.
     pub(crate) fn is_chatter(&self, settings: &Settings) -> bool {
-        u64::from(self.farthest.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
+        u64::from(self.largest_error.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
-    /// What noise adds by making entries that are none. Unit: ticks²
+    /// Variance that chatter adds. Unit: ticks²
     ///
-    /// The last of several noisy entries comes late. A swing that went beyond the edge by less than
-    /// three times the noise may not have been one, and then the entry before was the last.
-    /// The divisors were found by simulation; see the coverage test.
+    /// The last of several entries that noise makes comes late. If the swing before the entry went less than three
+    /// times the noise beyond the edge, the entry before it may have been the true last one. The divisors were found
+    /// by simulation; see the coverage test.
     fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
         let since = |instant: u64| self.entry.instant.saturating_sub(instant) as f32;
-        let beyond = u64::from(self.farthest.saturating_sub(settings.window));
+        let beyond = u64::from(self.largest_error.saturating_sub(settings.window));
         let grazed = beyond * 16 <= 3 * noise_rms;
-        if self.cluster < self.entry.instant {
-            square(since(self.cluster)) / 5.0
+        if self.chatter_start < self.entry.instant {
+            square(since(self.chatter_start)) / 5.0
         } else if grazed {
             square(since(self.entry_before)) / 3.0
         } else {
@@ -174,13 +174,13 @@ impl Crossing {
         }
     }
 
-    /// How steeply the error came through the edge. Unit: counts, ticks
+    /// Steepness of the error at the edge, as a fall and its time. Unit: counts, ticks
     ///
-    /// The last step alone is trusted only if it is much larger than encoder step and noise.
+    /// The last step alone is used only if it is much larger than encoder step and noise.
     fn slope(&self, settings: &Settings, noise_rms: u64) -> (u32, u32) {
         let change = self.entry.change().max(1);
         let rough = settings.encoder_step.max((noise_rms >> 4) as u32);
-        // A reading that stood for long did so half a step before the edge, where a tail is steeper.
+        // A reading that stood for several samples did so half a step before the edge, where a tail is steeper.
         let size = u64::from(self.entry.before.unsigned_abs());
         let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
         let stood = u64::from(self.flat.max(self.entry.elapsed));
@@ -194,7 +194,7 @@ impl Crossing {
         if long_is_better { long } else { last }
     }
 
-    /// Fall since the earlier error; a tail's steepness shrinks with the error, which is allowed for.
+    /// Fall since the earlier error and its time, corrected for a tail, whose steepness is proportional to the error.
     fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
         let (from, to) = (self.earlier.unsigned_abs(), self.entry.after.unsigned_abs());
         let falls = (self.earlier < 0) == (self.entry.before < 0) && from > to;
@@ -204,10 +204,10 @@ impl Crossing {
         falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
     }
 
-    /// How far a straight line may miss the bent course, at most one sample, where `fraction` of it, 0 to 1, is
-    /// left behind. Unit: ticks
-    fn straightness(&self, settings: &Settings, fraction: f32) -> f32 {
-        // Steps of the encoder alone look like a bend of two steps.
+    /// Largest deviation of a straight line from the bent path of the error, at `fraction` (0 to 1) of the sample
+    /// period; at most one sample period. Unit: ticks
+    fn bend_width(&self, settings: &Settings, fraction: f32) -> f32 {
+        // The encoder's steps alone make a bend of up to two steps.
         let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2)) as f32;
         let share = fraction * (1.0 - fraction) * bend / self.entry.change().max(1) as f32;
         share.min(1.0) * self.entry.elapsed as f32
@@ -218,12 +218,12 @@ fn square(value: f32) -> f32 {
     value * value
 }
 
-/// The nearest f32; what fits 32 bits takes one instruction.
+/// The nearest f32. A value within 32 bits converts in one instruction.
 fn float(value: u64) -> f32 {
     u32::try_from(value).map_or(value as f32, |value| value as f32)
 }
 
-/// Square root of ticks², to the tick below. Most fit 32 bits, where it is short work.
+/// Square root of ticks², rounded down to ticks. Most values fit 32 bits, where the root is fast.
 fn root(square: f32) -> u32 {
     let fine = square * 65_536.0;
     if fine < (1_u64 << 32) as f32 {
@@ -259,16 +259,17 @@ mod tests {
         check(15, 5, 5, 10, 500);
         check(12, 2, 5, 10, 500);
         check(22, 2, 5, 10, 750);
-        // Across the whole window in one sample, and the widest numbers there are.
+        // Across the whole window in one sample; and the largest possible errors.
         check(100, -100, 10, 1, 447);
         check(i32::MIN + 1, i32::MAX, 0, 1, 499);
     }
 
     #[test]
-    fn a_steeper_entry_is_better_known() {
+    fn a_steeper_entry_has_less_uncertainty() {
         let entry = |before, flat| {
             let entry = Entry { instant: 5000, elapsed: 1000, before, after: 5 };
-            let crossing = Crossing { entry, flat, cluster: 5000, entry_before: 5000, ..Crossing::default() };
+            let crossing =
+                Crossing { entry, flat, chatter_start: 5000, entry_before: 5000, ..Crossing::default() };
             crossing.uncertainty(&settings(5, 1), entry.delay(&settings(5, 1)), 0)
         };
         // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.

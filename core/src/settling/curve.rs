@@ -1,15 +1,15 @@
-//! In: errors after the command end, one store each. Out: settling time for every window size.
+//! In: errors after the command end. Out: settling time for every window size.
 //!
-//! A window of size w settles at the first sample after the last error above w. So it is enough
-//! to know when an error of each size was last seen. Sizes are sorted into four buckets per octave by
-//! counting leading zeros; a window's settling time is the latest of all buckets above it.
+//! A window of size w settles at the first sample after the last error above w. So one store per sample is enough:
+//! the time of the sample after the last error of each size. Sizes are sorted into four buckets per
+//! octave by counting leading zeros; the settling time of a window is the latest time in all buckets above it.
 
-/// Errors below this have a bucket each.
+/// Each error below this has a bucket of its own. Unit: counts
 const EXACT: u32 = 8;
 /// Four buckets per octave from there to 2^31.
 const BUCKETS: usize = 121;
 
-/// Which bucket holds errors of this size.
+/// Index of the bucket of errors of this size.
 fn bucket(size: u32) -> usize {
     // Sizes below four fall into the octave of four and need no branch of their own.
     let octave = 29 - (size | 4).leading_zeros();
@@ -26,7 +26,7 @@ fn upper_edge(bucket: usize) -> u32 {
     u32::try_from(next - 1).unwrap_or(u32::MAX)
 }
 
-/// When each size of error was last seen.
+/// Time of the last error of each size.
 #[derive(Clone, Debug)]
 pub(crate) struct Curve {
     /// Time of the sample after the last error of each size. Unit: ticks, wrapping
@@ -48,36 +48,36 @@ pub struct CurvePoint {
     pub settling: Option<u32>,
 }
 
-/// The instant as of which a curve is read.
+/// The end of the rest, at which the curve is evaluated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Readout {
     /// The last sample of the rest. Unit: ticks, wrapping
     pub tick: u32,
-    /// Its error. Unit: counts
+    /// |error| at that sample. Unit: counts
     pub error: u32,
     /// Time since the command end. Unit: ticks
     pub held: u32,
-    /// How long a window must have been held to count. Unit: ticks
+    /// Window time: how long feedback must have been inside a window. Unit: ticks
     pub window_time: u32,
 }
 
 impl Curve {
-    /// Counts from a command end: what was seen up to then is as old as the command end itself.
+    /// Starts at a command end, whose time stamp is stored for all sizes.
     pub(crate) fn restart(&mut self, tick: u32) {
         self.after.fill(tick);
     }
 
-    /// An error of this size was read at the sample before `tick`.
+    /// Stores `tick`, the time stamp of the sample after an error of this size.
     pub(crate) fn stamp(&mut self, size: u32, tick: u32) {
         if let Some(after) = self.after.get_mut(bucket(size)) {
             *after = tick;
         }
     }
 
-    /// The curve, from the widest window of interest to the narrowest.
+    /// The curve, from wide windows to narrow ones.
     ///
-    /// It begins with the narrowest window that was never left after the command end, and ends
-    /// with the first that did not settle. Windows between two points settle no later than the
+    /// It begins with the narrowest window that feedback never left after the command end, and ends
+    /// with the first window that did not settle. Windows between two points settle no later than the
     /// narrower one and no earlier than the wider one.
     pub(crate) fn points(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
         let lowest = bucket(readout.error);
@@ -89,7 +89,7 @@ impl Curve {
             let age = self.after.get(bucket).map_or(u32::MAX, |after| readout.tick.wrapping_sub(*after));
             let point = CurvePoint { window: upper_edge(bucket), settling };
             youngest = youngest.min(age);
-            // Feedback never left the next narrower window either: this one adds nothing.
+            // Feedback never left the next narrower window either: this point is redundant.
             let never_left = youngest == readout.held && readout.held >= readout.window_time;
             (point, bucket > lowest && never_left)
         });
@@ -106,7 +106,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn buckets_follow_each_other_without_a_hole() {
+    fn buckets_cover_all_sizes_without_a_hole() {
         let mut last = 0;
         for size in (0..4096)
             .chain((12..32).flat_map(|octave| [(1 << octave) - 1, 1 << octave, 5 << (octave - 2)]))
@@ -121,7 +121,7 @@ mod tests {
         assert_eq!((bucket(u32::MAX >> 1), bucket(1 << 31)), (BUCKETS - 2, BUCKETS - 1));
     }
 
-    /// The whole error array, and the answer straight from the definition.
+    /// Slow twin: the settling time by definition, from all errors.
     fn slow(errors: &[i32], window: u32, window_time: u32) -> Option<u32> {
         let entry = errors.iter().rposition(|error| error.unsigned_abs() > window).map_or(0, |last| last + 1);
         let held = errors.len().checked_sub(1 + entry)? as u32;

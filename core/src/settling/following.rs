@@ -1,20 +1,20 @@
-//! In: errors. Out: whether the following error has lasted too long (statusword bit 13).
+//! In: errors. Out: whether the following error has lasted longer than its time-out (statusword bit 13).
 
 use crate::settings::Settings;
 
-/// Times an error beyond its window (0x6065) against its time-out (0x6066).
+/// Compares the time for which the error is beyond its window (0x6065) with the time-out (0x6066).
 ///
-/// Set when the error has been outside for longer than the time-out, cleared when it is inside.
-/// Whether "longer" includes the time-out itself is our choice (it doesn't): the standard's text
-/// was not at hand.
+/// The flag is set when the error has been outside for longer than the time-out, and cleared when it is inside.
+/// "Longer" excludes the time-out itself: our choice, the standard's text was not at hand.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Following {
     outside: bool,
+    /// Unit: ticks
     outside_for: u32,
 }
 
 impl Following {
-    /// Whether the error has lasted too long.
+    /// Adds one error, `elapsed` ticks after the last; returns the flag.
     pub(crate) fn step(&mut self, settings: &Settings, error: i32, elapsed: u32) -> bool {
         if error.unsigned_abs() > settings.following_error_window {
             return self.beyond(settings, elapsed);

@@ -1,11 +1,11 @@
-//! In: feedback and error from a move's start on. Out: overshoot, largest error, peak speed.
+//! In: samples from the start of a move to the end of its rest. Out: overshoot, largest error, peak speed.
 
 use crate::sample::Sample;
 
-/// Samples over which a speed is taken: one count of an encoder is then an eighth of it.
+/// Samples in a speed block. One encoder count of distance is spread over eight samples.
 const BLOCK: u32 = 8;
 
-/// A distance and the time it took.
+/// A speed as a distance and its time.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Speed {
     /// Unit: counts
@@ -15,6 +15,7 @@ pub struct Speed {
 }
 
 impl Speed {
+    /// Whether this speed is higher than `other`.
     fn faster(self, other: Speed) -> bool {
         u64::from(self.distance) * u64::from(other.time.max(1))
             > u64::from(other.distance) * u64::from(self.time.max(1))
@@ -41,9 +42,9 @@ impl Extremes {
     }
 }
 
-/// Where a block of samples began.
+/// Start of a speed block.
 #[derive(Clone, Copy, Debug, Default)]
-struct Mark {
+struct BlockStart {
     tick: u32,
     feedback: i32,
     error: i32,
@@ -52,16 +53,19 @@ struct Mark {
 /// Extremes since the start of a move.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Peaks {
-    /// Feedback just before the start, and its extremes relative to that while the command moved.
+    /// Feedback just before the start of the move. Unit: counts, wrapping
     origin: i32,
+    /// Extremes of feedback relative to `origin` while the command moves. Unit: counts
     high: i32,
     low: i32,
+    /// Largest |error| while the command moves. Unit: counts
     moving_error: u32,
-    /// Since the command stands.
+    /// Extremes of the error since the command end.
     standing: Extremes,
+    /// Samples in the current speed block.
     count: u32,
-    mark: Mark,
-    /// Tick and error of the mark before it.
+    block: BlockStart,
+    /// Tick and error at the start of the block before.
     older: (u32, i32),
     fastest: Speed,
 }
@@ -75,10 +79,10 @@ impl Peaks {
             high: sample.feedback_change.max(0),
             low: sample.feedback_change.min(0),
             moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
-            // Counts from the command end on.
+            // Set at the command end.
             standing: self.standing,
             count: 1,
-            mark: Mark { tick, feedback, error },
+            block: BlockStart { tick, feedback, error },
             older: (tick, error),
             fastest: Speed::default(),
         };
@@ -86,60 +90,61 @@ impl Peaks {
 
     /// Adds one sample at which the command has changed.
     pub(crate) fn moving(&mut self, sample: Sample) {
-        let away = sample.feedback.wrapping_sub(self.origin);
-        self.high = self.high.max(away);
-        self.low = self.low.min(away);
+        let distance = sample.feedback.wrapping_sub(self.origin);
+        self.high = self.high.max(distance);
+        self.low = self.low.min(distance);
         self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
-        self.block(sample);
+        self.add_to_block(sample);
     }
 
-    /// The command stood at `target` and moves again: the errors seen there belong to the motion.
+    /// The command moves again after a pause at `target`: the errors during the pause belong to the motion.
     pub(crate) fn resume(&mut self, target: i32) {
         let Extremes { most, least } = self.standing;
-        let away = target.wrapping_sub(self.origin);
-        self.high = self.high.max(away.wrapping_sub(least));
-        self.low = self.low.min(away.wrapping_sub(most));
+        let distance = target.wrapping_sub(self.origin);
+        self.high = self.high.max(distance.wrapping_sub(least));
+        self.low = self.low.min(distance.wrapping_sub(most));
         self.moving_error = self.moving_error.max(self.standing.size());
     }
 
-    /// From here on the command stands.
+    /// The command end, with its error.
     pub(crate) fn command_ended(&mut self, error: i32) {
         self.standing = Extremes { most: error, least: error };
     }
 
-    /// Adds one sample at which the command stands.
+    /// Adds one error at an unchanged command.
     pub(crate) fn standing(&mut self, error: i32) {
         self.standing.add(error);
     }
 
-    /// Adds one sample to the speed; not needed while feedback stays inside the window.
-    pub(crate) fn block(&mut self, sample: Sample) {
+    /// Adds one sample to the speed block; not called while feedback stays inside the window.
+    pub(crate) fn add_to_block(&mut self, sample: Sample) {
         self.count += 1;
         if self.count >= BLOCK {
             self.end_block(sample);
         }
     }
 
-    /// Feedback left the window: a block begins here.
+    /// Feedback has left the window: a speed block begins at this sample.
     pub(crate) fn exited(&mut self, sample: Sample) {
-        self.mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+        self.block = BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error };
         self.older = (sample.tick, sample.error);
         self.count = 0;
     }
 
+    /// The block ends, and the next begins, at this sample.
     fn end_block(&mut self, sample: Sample) {
-        let mark = Mark { tick: sample.tick, feedback: sample.feedback, error: sample.error };
-        let distance = mark.feedback.wrapping_sub(self.mark.feedback).unsigned_abs();
-        let speed = Speed { distance, time: mark.tick.wrapping_sub(self.mark.tick) };
+        let end = BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error };
+        let distance = end.feedback.wrapping_sub(self.block.feedback).unsigned_abs();
+        let speed = Speed { distance, time: end.tick.wrapping_sub(self.block.tick) };
         if speed.faster(self.fastest) {
             self.fastest = speed;
         }
-        self.older = (self.mark.tick, self.mark.error);
-        self.mark = mark;
+        self.older = (self.block.tick, self.block.error);
+        self.block = end;
         self.count = 0;
     }
 
-    /// Error eight to sixteen samples ago, and the time since. Unit: counts, ticks
+    /// Error eight to sixteen samples ago, and the time since then. Unit: counts, ticks
     pub(crate) fn earlier(&self, sample: Sample) -> (i32, u32) {
         let (tick, error) = self.older;
         (error, sample.tick.wrapping_sub(tick))
@@ -150,7 +155,7 @@ impl Peaks {
         self.moving_error.max(self.standing.size())
     }
 
-    /// Fastest feedback over eight samples.
+    /// Fastest feedback over a speed block.
     pub(crate) fn fastest(&self) -> Speed {
         self.fastest
     }
@@ -195,7 +200,7 @@ mod tests {
                 }
                 _ => {
                     peaks.standing(sample.error);
-                    peaks.block(sample);
+                    peaks.add_to_block(sample);
                 }
             }
             before = feedback;

@@ -1,4 +1,5 @@
-//! In: errors since the last entry into the window. Out: their mean, spread and reading noise.
+//! In: errors since the last entry into the window. Out: rest error (mean), rest noise (rms about it) and the noise of
+//! one reading.
 //!
 //! Integer sums are exact. A one-pass variance in f32 fails with 24-bit encoders, as NIST StRD NumAcc4 shows.
 
@@ -11,23 +12,24 @@ pub(crate) struct Rest {
     count: u32,
     sum: i64,
     squares: u64,
-    /// Squares of second differences: they see noise, but not a decay.
+    /// Sum of squares of second differences, which contain noise but not a decay. Unit: counts²
     bends: u64,
+    /// Change of feedback in the last sample. Unit: counts
     change: i32,
 }
 
 impl Rest {
-    /// Begins anew with this error.
+    /// A rest begins with this error.
     pub(crate) fn restart(&mut self, error: i32) {
         *self = Rest { count: 1, sum: i64::from(error), squares: square(error), ..Rest::default() };
     }
 
-    /// There is no rest outside the window; it begins anew at the next entry.
+    /// Feedback is outside the window: no rest until the next entry.
     pub(crate) fn clear(&mut self) {
         self.count = 0;
     }
 
-    /// Adds one error inside the window, and what feedback changed by.
+    /// Adds one error inside the window, and the change of feedback.
     pub(crate) fn step(&mut self, settings: &Settings, error: i32, change: i32) {
         if self.count >= settings.rest_samples() {
             return;
@@ -41,7 +43,7 @@ impl Rest {
         self.count += 1;
     }
 
-    /// How many errors were added.
+    /// Number of errors added.
     pub(crate) fn count(&self) -> u32 {
         self.count
     }
@@ -49,7 +51,7 @@ impl Rest {
     /// The mean rounded down, and the remainder of that division. Unit: counts
     fn whole_mean(&self) -> (i64, u32) {
         let count = i64::from(self.count.max(1));
-        // Most sums fit 32 bits and spare the division of 64.
+        // Most sums fit 32 bits, which avoids a 64-bit division.
         let short = i32::try_from(self.sum).ok().and_then(|sum| sum.checked_div_euclid(count as i32));
         let whole = short.map_or_else(|| self.sum.div_euclid(count), i64::from);
         (whole, (self.sum - whole * count) as u32)
@@ -58,28 +60,27 @@ impl Rest {
     /// Unit: 1/256 counts
     pub(crate) fn mean(&self) -> i64 {
         let (count, (whole, remainder)) = (self.count.max(1), self.whole_mean());
-        // No rest has more than 2^16 samples, so 32 bits hold 256 times the remainder.
+        // At most 2^16 samples are summed, so 256 times the remainder fits 32 bits.
         whole * 256 + i64::from((remainder * 256 + count / 2) / count)
     }
 
     /// Root mean square about the mean. Unit: 1/256 counts
     ///
-    /// Squares about the whole mean are small enough for 64 bits; an intermediate sum that overflows wraps back.
-    /// Above 2^48 some bits are dropped, far below the sixth digit.
+    /// The sum of squares about the whole mean fits 64 bits, so intermediate overflow wraps back.
+    /// Above 2^48 low bits are dropped, far below the sixth digit.
     pub(crate) fn rms(&self) -> u32 {
         let (count, (whole, remainder)) = (u64::from(self.count.max(1)), self.whole_mean());
         let shift = (2 * self.sum - whole * count as i64).wrapping_mul(whole);
         let about_whole = self.squares.wrapping_sub(shift as u64);
         let fraction = (about_whole.leading_zeros() & !1).min(16);
         let excess =
-            share(((u64::from(remainder) * u64::from(remainder)) << fraction) + count - 1, self.count);
-        let variance = share((about_whole << fraction).saturating_sub(excess), self.count);
+            divided(((u64::from(remainder) * u64::from(remainder)) << fraction) + count - 1, self.count);
+        let variance = divided((about_whole << fraction).saturating_sub(excess), self.count);
         let root = variance.isqrt() << ((16 - fraction) / 2);
         u32::try_from(root).unwrap_or(u32::MAX)
     }
 
-    /// Variance of one reading, from second differences, a sixth of their mean square.
-    /// Unit: 1/256 counts²
+    /// Variance of the noise of one reading: a sixth of the mean square of second differences. Unit: 1/256 counts²
     ///
     /// Source: Gasser, Sroka and Jennen-Steinmetz, Biometrika 73 (1986); from memory.
     pub(crate) fn noise(&self) -> u64 {
@@ -90,8 +91,8 @@ impl Rest {
     }
 }
 
-/// Division by a count of errors, at most 2^16: three steps of 32 bits instead of one of 64.
-fn share(sum: u64, count: u32) -> u64 {
+/// `sum / count` for a count of at most 2^16: three divisions of 32 bits instead of one of 64.
+fn divided(sum: u64, count: u32) -> u64 {
     let count = count.max(1);
     let (upper, middle, lower) = ((sum >> 32) as u32, (sum >> 16) as u32 & 0xffff, sum as u32 & 0xffff);
     let middle = (upper % count) << 16 | middle;
@@ -135,22 +136,22 @@ mod tests {
     }
 
     #[test]
-    fn a_share_is_what_a_division_gives() {
+    fn division_in_parts_is_division() {
         for sum in [0, 1, 0xffff, 0x1_0000, u64::from(u32::MAX), 0x1234_5678_9abc_def0, u64::MAX] {
             for count in [1, 2, 3, 255, 999, 0xfffe, 0xffff, 0x1_0000] {
-                assert_eq!(share(sum, count), sum / u64::from(count), "{sum} in {count}");
+                assert_eq!(divided(sum, count), sum / u64::from(count), "{sum} in {count}");
             }
         }
     }
 
     #[test]
-    fn a_flood_of_wild_errors_stays_in_bounds() {
+    fn extreme_errors_do_not_overflow() {
         let mut rest = Rest::default();
         for (window, count) in [(1 << 20, 1 << 16), (1 << 26, 255), (1 << 30, 1), (i32::MAX as u32, 1)] {
             let edge = window as i32;
             rest.restart(-edge);
-            let wild = |k: i32| if k % 2 == 0 { edge } else { -edge };
-            (0..200_000).for_each(|k| rest.step(&settings(window), wild(k), wild(k).wrapping_mul(2)));
+            let error = |k: i32| if k % 2 == 0 { edge } else { -edge };
+            (0..200_000).for_each(|k| rest.step(&settings(window), error(k), error(k).wrapping_mul(2)));
             assert_eq!(rest.count(), count);
             assert_eq!((rest.rms() > 0, rest.noise() > 0), (count > 1, count > 1));
         }

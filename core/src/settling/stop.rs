@@ -1,7 +1,7 @@
-//! In: the parts of the settling stage at the end of a rest. Out: the stop, put together from them.
+//! In: the state of the settling stage at the end of a rest. Out: the stop.
 
 use super::Settling;
-use crate::motion::Course;
+use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::Settings;
 use crate::settling::approach::FirstCrossing;
@@ -9,10 +9,10 @@ use crate::settling::crossing::Uncertainty;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
 
-/// What one stop was like. Instants count ticks since the first reading.
+/// Measurements of one stop. Instants count ticks since the first reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Stop {
-    /// Where feedback stood at the end of the rest.
+    /// Position of feedback relative to the window at the end of the rest.
     pub position: Position,
     /// Feedback was inside at the command end.
     pub began_inside: bool,
@@ -20,37 +20,37 @@ pub struct Stop {
     pub first_entry: Option<u64>,
     /// Last entry, if feedback was ever outside. Unit: ticks
     pub last_entry: Option<u64>,
-    /// How well `last_entry` is known. Unit: ticks
+    /// Uncertainty of `last_entry`. Unit: ticks
     pub uncertainty: Uncertainty,
-    /// Sample at which the stay began that first reached the target. Unit: ticks
+    /// Start of the first dwell that lasted the window time. Unit: ticks
     pub reached: Option<u64>,
     /// First crossing into the window, if before the command end.
     pub first_crossing: FirstCrossing,
-    /// Times feedback came to be inside.
+    /// Number of times that feedback came inside.
     pub entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
     pub overshoot: u32,
-    /// Largest |error|. Unit: counts
+    /// Largest |error| from the start of the move. Unit: counts
     pub peak_following_error: u32,
-    /// Unit: counts
+    /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Fastest feedback over eight samples.
+    /// Fastest feedback over a speed block.
     pub peak_speed: Speed,
     /// Mean error over the rest. Unit: 1/256 counts
     pub rest_error: i64,
-    /// Rms of the error about it. Unit: 1/256 counts
+    /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise: u32,
-    /// Samples in the rest.
+    /// Number of samples in the rest error.
     pub rest_samples: u32,
-    /// Command end to the last sample of the rest. Unit: ticks
+    /// Rest end minus command end. Unit: ticks
     pub held: u64,
-    /// What was wrong in the move or before it had settled.
+    /// Faults in the move or before it settled.
     pub faults: Faults,
 }
 
 impl Settling {
-    /// The stop that ends with the last sample of the rest, after the command took this course.
-    pub(crate) fn stop(&self, settings: &Settings, course: &Course, held: u64) -> Stop {
+    /// The stop of a move, at the end of its rest, `held` ticks after the command end.
+    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, held: u64) -> Stop {
         let crossings = self.window.crossings();
         let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
         let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
@@ -70,7 +70,7 @@ impl Settling {
             reached: self.window.reached,
             first_crossing: self.first_crossing,
             entries: self.window.entries,
-            overshoot: self.peaks.overshoot(self.target(), course.travel),
+            overshoot: self.peaks.overshoot(self.target(), move_command.travel),
             peak_following_error: self.peaks.error(),
             error_at_command_end: self.error_at_command_end,
             peak_speed: self.peaks.fastest(),

@@ -1,92 +1,92 @@
-//! In: what the host wants. Out: one type for all of it, whose order is its kind number.
+//! In: the payloads of the host. Out: one type for all commands, with the kind number of each.
 //!
-//! The only flow back. None of it reaches the drive: it is about the monitor alone.
+//! Commands are the only flow from host to device. They concern the monitor alone: nothing reaches the drive.
 
 use serde::{Deserialize, Serialize};
 
+use super::alarm::{Action, Arrangement};
 use super::frame::Payload;
 use super::header::{Direction, Priority};
 use super::settings::Parameters;
-use super::watch::{Action, Arrangement};
 
-/// Everything a host asks. New kinds go to the end.
+/// Every command of a host; a variant's position is its kind number. New kinds go to the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Command {
-    /// Say who you are: answered by `Hello`, and `Settings` for each axis.
+    /// Identify the device: answered by `Hello`, and `Settings` for each axis.
     Identify,
-    /// Use these settings from the next move on: answered by `Settings`.
+    /// Apply settings to an axis from the next move on: answered by `Settings`.
     Apply(Apply),
-    /// Send again what is in the log: frames marked as replay, and `Status` until none are left.
+    /// Replay the log: answered by frames marked as replay, and by `Status` until none remain.
     DumpSince(DumpSince),
-    /// Send the raw samples around the next stops: `Trace`.
+    /// Capture the raw samples around the next stops: answered by `Trace`.
     CaptureNext(CaptureNext),
-    /// A person has seen an alarm: answered by `Alarm`.
+    /// Acknowledge an alarm: answered by `Alarm`.
     Acknowledge(Acknowledge),
-    /// This is the time: answered by `Hello`.
+    /// Set the clock: answered by `Hello`.
     SetClock(SetClock),
-    /// A person deals with an alarm: answered by `Alarm`.
+    /// Another action of a person on an alarm: answered by `Alarm`.
     Act(Act),
-    /// What runs now is good, watch from here on: answered by `Restart`.
+    /// Declare the axis good, so that drift detection begins anew: answered by `Restart`.
     Declare(Declare),
-    /// An alarm is to behave like this: answered by `Arranged`.
+    /// Change the settings of an alarm: answered by `Arranged`.
     Arrange(Arrangement),
 }
 
-/// Settings for one axis; checked by the device.
+/// Settings for one axis; the device checks them.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Apply {
     /// Axis, from 0.
     pub axis: u8,
-    /// What is asked.
+    /// Parameters to apply.
     pub parameters: Parameters,
 }
 
-/// Everything logged from one frame on, or the whole log if that frame is not in it.
+/// Replays the log from one frame on, or the whole log if that frame is not in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct DumpSince {
     /// Boot number of the frame.
     pub boot: u32,
-    /// Place of its priority, 0 the highest.
+    /// Priority of the frame, 0 the highest.
     pub priority: u8,
-    /// Its sequence number.
+    /// Sequence number of the frame.
     pub sequence: u32,
 }
 
-/// Raw samples around stops to come.
+/// Captures the raw samples around the next stops.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CaptureNext {
     /// Axis, from 0.
     pub axis: u8,
-    /// How many stops; 0 ends the capturing.
+    /// Number of stops; 0 ends the capturing.
     pub stops: u32,
 }
 
-/// A person has seen an alarm.
+/// Acknowledges an alarm: a person has seen it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Acknowledge {
     /// Number of the alarm.
     pub alarm: u32,
 }
 
-/// A person deals with an alarm.
+/// An action of a person on an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Act {
     /// Number of the alarm.
     pub alarm: u32,
-    /// What is done.
+    /// The action.
     pub action: Action,
 }
 
-/// What runs now is good: baselines are forgotten and learnt anew.
+/// Declares an axis or a kind good: baselines are discarded and learnt anew.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Declare {
     /// Axis, from 0.
     pub axis: u8,
-    /// Number of the kind on its axis, 0: all of the axis.
+    /// Number of the kind on its axis; 0 means all kinds.
     pub kind: u32,
 }
 
-/// The host's time as it sends this.
+/// The time of the host when it sends the command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SetClock {
     /// Coordinated universal time since 1970-01-01. Unit: µs

@@ -1,35 +1,35 @@
-//! In: what came over a link. Out: how much of it was what; nothing that is lost goes uncounted.
+//! In: what one end of a link received. Out: counts of frames, losses and corrupt bytes; every loss is counted.
 
 use super::frame::{Read, Unreadable};
 use super::receive::Corrupt;
 use super::sequence::Continuity;
 
-/// What one end has heard of the other.
+/// Counts of what one end of a link received from the other.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Counts {
-    /// Live frames that came once.
+    /// Live frames received, duplicates excluded.
     pub frames: u64,
-    /// Frames that were sent again out of the log.
+    /// Replayed frames.
     pub replayed: u64,
-    /// Live frames that never came; late ones are taken off again.
+    /// Live frames lost; a frame that is received late is subtracted again.
     pub lost: u64,
-    /// Frames that came late.
+    /// Frames received late.
     pub reordered: u64,
-    /// Frames that came again unasked.
+    /// Live frames received more than once.
     pub duplicates: u64,
-    /// Times the sender started anew.
+    /// Restarts of the sender.
     pub restarts: u64,
-    /// Stretches of bytes that were no frame.
+    /// Runs of bytes that were no frame.
     pub corrupt: u64,
-    /// Their bytes. Unit: bytes
+    /// Bytes that were no frame. Unit: bytes
     pub corrupt_bytes: u64,
-    /// Frames of a kind that is not known here.
+    /// Frames of an unknown kind, from a later version.
     pub unknown_kinds: u64,
-    /// Frames with something in them that is not known here.
+    /// Frames of a known kind whose payload can't be read.
     pub unreadable: u64,
-    /// Frames whose end was skipped, because a later version had appended to it.
+    /// Frames with fields that a later version appended, which were skipped.
     pub longer: u64,
-    /// Frames going the other way.
+    /// Frames in the other direction.
     pub echoes: u64,
 }
 
@@ -40,9 +40,8 @@ impl Counts {
         self.corrupt_bytes += u64::from(corrupt.bytes);
     }
 
-    /// Adds a frame by its place.
-    #[inline]
-    pub fn place(&mut self, continuity: Continuity) {
+    /// Adds a frame by its continuity.
+    pub fn add_frame(&mut self, continuity: Continuity) {
         match continuity {
             Continuity::First | Continuity::Next => self.frames += 1,
             Continuity::Lost(missing) => {
@@ -64,8 +63,7 @@ impl Counts {
         }
     }
 
-    /// Adds what became of a payload.
-    #[inline]
+    /// Adds the result of reading a payload.
     pub fn read<P>(&mut self, read: &Result<Read<P>, Unreadable>) {
         match read {
             Ok(Read { extra: 0, .. }) => (),
@@ -76,7 +74,7 @@ impl Counts {
         }
     }
 
-    /// Adds a frame going the other way.
+    /// Adds a frame in the other direction.
     pub fn echo(&mut self) {
         self.echoes += 1;
     }

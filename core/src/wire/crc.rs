@@ -1,14 +1,13 @@
-//! In: bytes. Out: their CRC-32, the one of zlib and Ethernet (ISO-HDLC).
+//! In: bytes. Out: their CRC-32, that of zlib and Ethernet (ISO-HDLC).
 //!
-//! Reflected polynomial 0xEDB88320, starting from and finally inverted with all ones; the check
-//! value over "123456789" is 0xCBF43926 (RevEng catalogue). Two tables for two places: 64 bytes of
-//! flash on the device, where few bytes pass, and 8 KiB on the host, where a store is read at once.
-//! A table nobody names is not linked.
+//! Reflected polynomial 0xEDB88320, initial value and final XOR all ones; the check
+//! value over "123456789" is 0xCBF43926 (RevEng catalogue). Two tables: 64 bytes for the device,
+//! which sends few bytes, and 8 KiB for the host, which reads whole stores. A table that is not used is not linked.
 
 /// Reflected polynomial.
 const POLYNOMIAL: u32 = 0xEDB8_8320;
 
-/// A way to compute the CRC-32; all give the same.
+/// An implementation of the CRC-32.
 pub trait Crc {
     /// CRC-32 of all bytes.
     fn crc(bytes: &[u8]) -> u32;
@@ -72,7 +71,7 @@ impl Crc for SmallTable {
     }
 }
 
-/// The same by half bytes over parts, one after another, as a log on flash has them.
+/// CRC-32 by half bytes over several parts, one after another, as they lie in a flash log.
 #[derive(Clone, Copy, Debug)]
 pub struct Running(u32);
 

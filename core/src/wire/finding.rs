@@ -1,51 +1,53 @@
-//! In: what is wrong with the signals of an axis. Out: the payload that says so.
+//! In: a fault found in the signals of an axis. Out: the payload that reports it.
 
 use serde::{Deserialize, Serialize};
 
-/// What is wrong.
+/// The fault that was found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Which {
-    /// The command moves, feedback stands still.
+    /// The command changes, feedback does not.
     #[default]
     FeedbackMissing,
-    /// Feedback moves, the command stands still.
+    /// Feedback changes, the command does not.
     CommandDead,
-    /// The command comes after the feedback.
+    /// Command and feedback are swapped: the command follows the feedback.
     Swapped,
-    /// Feedback goes the other way than set.
+    /// Feedback moves in the opposite direction to the command.
     WrongSign,
-    /// Finished moves don't fit the command scale.
+    /// Travel of command and feedback don't fit the command scale.
     WrongRatio,
     /// The command changes nearly too fast for its counter or input.
     CommandNearLimit,
     /// Feedback changes nearly too fast for its counter or input.
     FeedbackNearLimit,
-    /// Transitions that no quadrature signal makes.
+    /// Transitions that are impossible in a quadrature signal.
     IllegalTransitions,
 }
 
-/// What a finding means for the numbers.
+/// Effect of a fault on the measured numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Severity {
-    /// The numbers hold; something is near its limit.
+    /// The numbers are valid; a signal is near its limit.
     #[default]
     Warning,
-    /// The numbers can't be right before this is put right.
+    /// The numbers are wrong until the fault is removed.
     Fault,
 }
 
-/// Something is wrong with the signals of an axis; each is told once, until other settings are in force.
+/// A fault in the signals of an axis; each is sent once, until other settings are in force.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Finding {
     /// Axis, from 0.
     pub axis: u8,
-    /// What it is.
+    /// The fault.
     pub which: Which,
-    /// How grave it is.
+    /// Effect on the measured numbers.
     pub severity: Severity,
-    /// Changed by so much in one sample, or so many transitions; 0 where there is no figure. Unit: counts, or a number
+    /// Change of the signal in one sample, or number of illegal transitions; 0 for other faults. Unit: counts, or a
+    /// number
     pub figure: u32,
-    /// The command scale that the moves fit, if they agree. Unit: feedback counts per command count, upper and lower part
+    /// Command scale that fits the moves, if they agree: numerator and denominator. Unit: feedback counts per command
+    /// count
     pub proposed: Option<(i32, i32)>,
     /// Instant, since the first reading. Unit: ticks
     pub at: u64,

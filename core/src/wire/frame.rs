@@ -1,7 +1,7 @@
 //! In: a header and a payload. Out: a frame of bytes; and a checked view of one, from which the payload is read.
 //!
-//! Header, kind, payload, then the CRC of all three, little end first. Closed by COBS on a link; a
-//! log keeps the same body as it is.
+//! The body of a frame is header, kind, payload, then the CRC of all three, little end first. A link carries it
+//! encoded by COBS; a log stores it without.
 
 use serde::{Deserialize, Serialize};
 
@@ -14,14 +14,14 @@ use super::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST};
 /// Bytes of the CRC. Unit: bytes
 const CRC: usize = 4;
 
-/// The payload does not fit a frame. Nothing of the wire's own is so long; a caller's text may be.
+/// The payload does not fit a frame. Only a payload with a caller's text can be that long.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TooLong;
 
-/// Room for any frame.
+/// A buffer that any frame fits.
 pub type Buffer = [u8; LONGEST_FRAME];
 
-/// Makes a frame for a link; the closing zero is in it.
+/// Encodes a frame for a link, with the closing zero.
 pub fn encode<'o, 'p, C: Crc>(
     header: &Header,
     payload: &impl Payload<'p>,
@@ -29,11 +29,11 @@ pub fn encode<'o, 'p, C: Crc>(
 ) -> Result<&'o [u8], TooLong> {
     let body = out.get_mut(1..=LONGEST_BODY).ok_or(TooLong)?;
     let length = body_of::<C>(header, payload, body).ok_or(TooLong)?;
-    let used = cobs::encode_in_place(out, length).ok_or(TooLong)?;
-    out.get(..used).ok_or(TooLong)
+    let length = cobs::encode_in_place(out, length).ok_or(TooLong)?;
+    out.get(..length).ok_or(TooLong)
 }
 
-/// Makes the body of a frame for a log, without COBS.
+/// Encodes the body of a frame for a log, without COBS.
 pub fn encode_body<'o, 'p, C: Crc>(
     header: &Header,
     payload: &impl Payload<'p>,
@@ -50,7 +50,7 @@ fn body_of<'p, C: Crc>(header: &Header, payload: &impl Payload<'p>, body: &mut [
     seal::<C>(body, length)
 }
 
-/// Puts the CRC behind the first `length` bytes; returns the length with it.
+/// Appends the CRC to the first `length` bytes; returns the length with the CRC.
 fn seal<C: Crc>(body: &mut [u8], length: usize) -> Option<usize> {
     let (sealed, rest) = body.split_at_mut_checked(length)?;
     *rest.first_chunk_mut::<CRC>()? = C::crc(sealed).to_le_bytes();
@@ -59,96 +59,96 @@ fn seal<C: Crc>(body: &mut [u8], length: usize) -> Option<usize> {
 
 /// Why bytes are no frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Why {
-    /// A zero came before the frame was complete, or no more bytes came.
+pub enum Rejection {
+    /// A zero came before the frame was complete, or the bytes ended.
     Cut,
-    /// Longer than any frame may be.
+    /// Longer than any valid frame.
     TooLong,
     /// Shorter than a header and a CRC.
     TooShort,
-    /// The CRC is not that of the bytes.
+    /// The CRC does not match.
     Crc,
-    /// A version that is no longer read, or none.
+    /// A version below [`OLDEST`].
     Version,
 }
 
-/// Why the payload of a sound frame can't be read; the frame is skipped, nothing else is affected.
+/// Why the payload of a valid frame can't be read; only this frame is skipped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unreadable {
-    /// A kind of a later version.
+    /// The kind is unknown: it is of a later version.
     Kind(u8),
-    /// A kind that is known, with something in it that is not.
+    /// The kind is known, but a variant or length in the payload is not.
     Payload(u8),
-    /// A message was looked for in a command, or the other way.
+    /// The frame is a command and a message was expected, or the reverse.
     Direction,
 }
 
-/// A payload, and what a later version had appended to it.
+/// A payload, and the length of what a later version appended to it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Read<P> {
-    /// What is known of it.
+    /// The payload, as far as this version knows it.
     pub payload: P,
-    /// Bytes behind it that were skipped. Unit: bytes
+    /// Length of the appended fields, which were skipped. Unit: bytes
     pub extra: usize,
 }
 
-/// What can stand in a frame: everything that goes one way.
+/// Payloads of one direction: all messages or all commands.
 pub trait Payload<'a>: Serialize + Deserialize<'a> {
-    /// Who says it.
+    /// Direction of the frames.
     const DIRECTION: Direction;
-    /// Kinds known; at most 127, so that a kind is one byte.
+    /// Number of kinds; at most 127, so that a kind is one byte.
     const KINDS: u8;
-    /// Which frames it may overtake, and with which it is numbered.
+    /// Priority of the frame, which also selects its number series.
     fn priority(&self) -> Priority;
 }
 
-/// A frame whose CRC is right.
+/// A valid frame: its CRC matches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Frame<'a> {
-    /// Who sent it, when.
+    /// Header of the frame.
     pub header: Header,
     /// Kind and payload.
     content: &'a [u8],
-    /// All of it, the CRC included.
+    /// Header, kind, payload and CRC.
     body: &'a [u8],
 }
 
 impl<'a> Frame<'a> {
-    /// Checks a body as it stands in a log or comes out of COBS.
+    /// Checks a body from a log or from the COBS decoder.
     #[inline]
-    pub fn check<C: Crc>(body: &'a [u8]) -> Result<Frame<'a>, Why> {
-        let (bytes, crc) = body.split_last_chunk::<CRC>().ok_or(Why::TooShort)?;
+    pub fn check<C: Crc>(body: &'a [u8]) -> Result<Frame<'a>, Rejection> {
+        let (bytes, crc) = body.split_last_chunk::<CRC>().ok_or(Rejection::TooShort)?;
         if C::crc(bytes) != u32::from_le_bytes(*crc) {
-            return Err(Why::Crc);
+            return Err(Rejection::Crc);
         }
-        let (header, content) = Header::read(bytes).ok_or(Why::TooShort)?;
+        let (header, content) = Header::read(bytes).ok_or(Rejection::TooShort)?;
         if header.version < OLDEST {
-            return Err(Why::Version);
+            return Err(Rejection::Version);
         }
-        if content.is_empty() { Err(Why::TooShort) } else { Ok(Frame { header, content, body }) }
+        if content.is_empty() { Err(Rejection::TooShort) } else { Ok(Frame { header, content, body }) }
     }
 
-    /// Number of its kind, as the sender counts them.
+    /// Kind number of the payload.
     pub fn kind(&self) -> u8 {
         self.content.first().copied().unwrap_or_default()
     }
 
-    /// The bytes behind the kind.
+    /// The bytes of the payload, without the kind.
     pub fn payload(&self) -> &'a [u8] {
         self.content.get(1..).unwrap_or_default()
     }
 
-    /// The whole body, as a log keeps it.
+    /// The whole body, as a log stores it.
     pub fn body(&self) -> &'a [u8] {
         self.body
     }
 
-    /// Whether the sender writes a later version than is known here.
+    /// Whether the sender's version is later than [`CURRENT`].
     pub fn is_newer(&self) -> bool {
         self.header.version > CURRENT
     }
 
-    /// What it says.
+    /// Decodes the payload.
     #[inline]
     pub fn read<P: Payload<'a>>(&self) -> Result<Read<P>, Unreadable> {
         let kind = self.kind();
@@ -164,16 +164,16 @@ impl<'a> Frame<'a> {
         }
     }
 
-    /// The same frame for a link, marked as sent again, with its number and version kept.
-    pub fn again<'o, C: Crc>(&self, out: &'o mut Buffer) -> Result<&'o [u8], TooLong> {
+    /// Encodes the frame for a link as a replay, with its number and version unchanged.
+    pub fn as_replay<'o, C: Crc>(&self, out: &'o mut Buffer) -> Result<&'o [u8], TooLong> {
         let body = out.get_mut(1..=LONGEST_BODY).ok_or(TooLong)?;
         let start = Header { replay: true, ..self.header }.write(body).ok_or(TooLong)?;
         let end = start + self.content.len();
-        let place = body.get_mut(start..end).ok_or(TooLong)?;
-        // (`copy_from_slice` would be a panic in the compiler's eyes.)
-        place.iter_mut().zip(self.content).for_each(|(place, byte)| *place = *byte);
+        let content = body.get_mut(start..end).ok_or(TooLong)?;
+        // (`copy_from_slice` would leave a panic in the image.)
+        content.iter_mut().zip(self.content).for_each(|(to, from)| *to = *from);
         let length = seal::<C>(body, end).ok_or(TooLong)?;
-        let used = cobs::encode_in_place(out, length).ok_or(TooLong)?;
-        out.get(..used).ok_or(TooLong)
+        let length = cobs::encode_in_place(out, length).ok_or(TooLong)?;
+        out.get(..length).ok_or(TooLong)
     }
 }

@@ -1,11 +1,12 @@
-//! In: what is about to be sent. Out: its header, with a number taken before it can be lost.
+//! In: the priority of a frame to be sent. Out: its header, with a sequence number assigned before the frame can be
+//! lost.
 //!
-//! Each priority numbers its own frames: a link that lets alarms overtake traces then reorders
-//! nothing within a number series, and a loss says what kind of frames were lost.
+//! Each priority has its own number series. So a link that lets alarms overtake traces reorders nothing within a
+//! series, and a loss shows which priority was lost.
 
 use super::{CURRENT, varint};
 
-/// Who speaks. A line that echoes then never makes a command of a message.
+/// Direction of a frame. It keeps a link that echoes from turning a message into a command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Direction {
     /// Device to host: a message.
@@ -15,13 +16,13 @@ pub enum Direction {
     FromHost,
 }
 
-/// What goes first when the link is narrow.
+/// Order in which waiting frames are sent.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Priority {
     /// Alarms, answers to `Identify`, and all commands.
     #[default]
     Alarm,
-    /// Moves, settings, and what is missing.
+    /// Moves, settings, gaps, kinds, baselines, drifts, findings.
     Move,
     /// Settling curves and live status.
     Curve,
@@ -30,24 +31,24 @@ pub enum Priority {
 }
 
 impl Priority {
-    /// Highest first.
+    /// All priorities, highest first.
     pub const ALL: [Priority; 4] = [Priority::Alarm, Priority::Move, Priority::Curve, Priority::Trace];
 }
 
-/// What stands before every payload; the same in all versions.
+/// The header before every payload; its layout is the same in all versions.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Header {
     /// Version of the sender, 1 to 15.
     pub version: u8,
-    /// Who speaks.
+    /// Direction of the frame.
     pub direction: Direction,
-    /// Sent again out of the log; live frames are not.
+    /// Whether the frame is a replay from the log; live frames are not.
     pub replay: bool,
-    /// Which series the number belongs to.
+    /// Priority, which selects the number series.
     pub priority: Priority,
-    /// A number that no earlier start of this sender had.
+    /// Boot number: differs from that of every earlier start of this sender.
     pub boot: u32,
-    /// Counts the frames of this priority since the start, from 0; wraps.
+    /// Sequence number of the frame within its priority since the start, from 0; wraps.
     pub sequence: u32,
 }
 
@@ -66,7 +67,7 @@ impl Header {
         (self.version & VERSION) | (self.priority as u8) << 4 | replay | direction
     }
 
-    /// Writes the header to the front; returns its length, or nothing if there is no room.
+    /// Writes the header to the front of `body`; returns its length, `None` if `body` is too short.
     pub(super) fn write(&self, body: &mut [u8]) -> Option<usize> {
         let (fixed, rest) = body.split_first_chunk_mut::<FIXED>()?;
         let [a, b, c, d] = self.boot.to_le_bytes();
@@ -75,7 +76,7 @@ impl Header {
         varint::push(rest, &mut used, self.sequence.into()).then_some(FIXED + used)
     }
 
-    /// Reads the header off the front; the rest is kind and payload.
+    /// Reads the header from the front of `body`; returns it with the rest, which is kind and payload.
     #[inline]
     pub(super) fn read(body: &[u8]) -> Option<(Header, &[u8])> {
         let ([mark, a, b, c, d], rest) = body.split_first_chunk::<FIXED>()?;
@@ -93,7 +94,7 @@ impl Header {
     }
 }
 
-/// Numbers what one sender sends.
+/// Assigns the sequence numbers of one sender.
 #[derive(Clone, Debug)]
 pub struct Numbers {
     direction: Direction,
@@ -102,13 +103,13 @@ pub struct Numbers {
 }
 
 impl Numbers {
-    /// From 0, with a boot number that no earlier start of this sender had.
+    /// Numbers from 0, for a boot number that no earlier start of this sender had.
     pub const fn new(direction: Direction, boot: u32) -> Numbers {
         Numbers { direction, boot, next: [0; 4] }
     }
 
-    /// The next header of a priority. Take it before the frame is queued, stored or sent.
-    pub fn take(&mut self, priority: Priority) -> Header {
+    /// The next header of a priority. Call this before the frame is queued, stored or sent.
+    pub fn next_header(&mut self, priority: Priority) -> Header {
         let Numbers { direction, boot, .. } = *self;
         let mut header = Header { version: CURRENT, direction, replay: false, priority, boot, sequence: 0 };
         if let Some(next) = self.next.get_mut(priority as usize) {

@@ -1,8 +1,10 @@
-//! In: payloads of the device. Out: one type for all of them, whose order is their kind number.
+//! In: the payloads of the device. Out: one type for all messages, with the kind number and priority of each.
 
 use serde::{Deserialize, Serialize};
 
+use super::alarm::{Alarm, Arranged};
 use super::curve::Curve;
+use super::drift::{Baseline, Drift, Kind, Restart};
 use super::finding::Finding;
 use super::frame::Payload;
 use super::header::{Direction, Priority};
@@ -10,39 +12,38 @@ use super::record::Move;
 use super::settings::Settings;
 use super::status::{Gap, Hello, Status};
 use super::trace::Trace;
-use super::watch::{Alarm, Arranged, Baseline, Drift, Kind, Restart};
 
-/// Everything a device says. New kinds go to the end.
+/// Every message of a device; a variant's position is its kind number. New kinds go to the end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Message<'a> {
-    /// Who speaks.
+    /// Identity of the device.
     #[serde(borrow)]
     Hello(Hello<'a>),
-    /// What is in force on an axis.
+    /// Settings of an axis.
     Settings(Settings),
     /// A move and its rest are over.
     Move(Move),
-    /// A stretch of the settling curve of a move.
+    /// A part of the settling curve of a move.
     Curve(Curve<'a>),
-    /// What a kind looked like when it was declared good.
+    /// Median and p95 of a kind while it was good.
     Baseline(Baseline),
-    /// A change against the baseline.
+    /// Begin or end of a drift.
     Drift(Drift),
-    /// A step in the life of an alarm.
+    /// A state change of an alarm.
     Alarm(Alarm),
     /// Samples or frames are missing.
     Gap(Gap),
-    /// How an axis and the device fare.
+    /// State and counters of an axis and of the device.
     Status(Status),
-    /// A stretch of raw samples around a stop.
+    /// A part of the raw samples around a stop.
     Trace(Trace<'a>),
-    /// Something is wrong with the signals of an axis.
+    /// A fault in the signals of an axis.
     Finding(Finding),
-    /// A kind of moves was met for the first time.
+    /// A new kind of moves.
     Kind(Kind),
-    /// The watch over some moves begins anew.
+    /// Drift detection begins anew.
     Restart(Restart),
-    /// How an alarm behaves.
+    /// Settings of an alarm.
     Arranged(Arranged),
 }
 

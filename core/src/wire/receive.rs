@@ -1,47 +1,47 @@
-//! In: bytes in any chunks. Out: frames whose CRC is right, and what had to be dropped.
+//! In: bytes in any chunks. Out: valid frames, and the number of bytes that were dropped.
 
 use core::marker::PhantomData;
 
 use super::LONGEST_BODY;
 use super::cobs::{Broken, Decoder};
 use super::crc::{Crc, SmallTable};
-use super::frame::{Frame, Why};
+use super::frame::{Frame, Rejection};
 use super::header::{Direction, Header};
 
 /// Bytes that were no frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Corrupt {
-    /// How many, the closing zero included. Unit: bytes
+    /// Number of bytes, the closing zero included. Unit: bytes
     pub bytes: u32,
-    /// Why.
-    pub why: Why,
+    /// Why the bytes are no frame.
+    pub why: Rejection,
 }
 
-/// What came.
+/// What was received.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Event<'a> {
-    /// A sound frame, going the way that is listened to.
+    /// A valid frame in the expected direction.
     Frame(Frame<'a>),
-    /// A sound frame going the other way: the line echoes, or the wrong end is plugged in.
+    /// A valid frame in the other direction: the link echoes, or the wrong end is plugged in.
     Echo(Header),
-    /// Bytes that were no frame. What was lost with them, the next frame's number tells.
+    /// Bytes that were no frame. The number of the next frame shows how many frames were lost with them.
     Corrupt(Corrupt),
 }
 
-/// Takes a stream of bytes apart.
+/// Splits a stream of bytes into frames.
 ///
 /// ```
 /// # use stillpoint_core::wire::{crc::SmallTable, header::Direction, message::Message, receive::{Event, Receiver}};
 /// let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
-/// let mut left: &[u8] = b"any bytes\0";
-/// while let Some(event) = receiver.step(&mut left) {
+/// let mut bytes: &[u8] = b"any bytes\0";
+/// while let Some(event) = receiver.step(&mut bytes) {
 ///     match event {
 ///         Event::Frame(frame) => drop(frame.read::<Message>()),
 ///         Event::Echo(_) => (),
 ///         Event::Corrupt(corrupt) => assert_eq!(corrupt.bytes, 10),
 ///     }
 /// }
-/// assert!(left.is_empty());
+/// assert!(bytes.is_empty());
 /// ```
 #[derive(Clone, Debug)]
 pub struct Receiver<C = SmallTable> {
@@ -51,19 +51,19 @@ pub struct Receiver<C = SmallTable> {
 }
 
 impl<C: Crc> Receiver<C> {
-    /// Listens to one way.
+    /// A receiver of frames in this direction.
     pub fn new(direction: Direction) -> Receiver<C> {
         Receiver { decoder: Decoder::default(), direction, crc: PhantomData }
     }
 
-    /// Takes bytes off the front of `left` up to the next event; all of them if there is none.
+    /// Removes bytes from the front of `bytes` up to the next event; removes all and returns `None` if there is none.
     #[inline]
-    pub fn step(&mut self, left: &mut &[u8]) -> Option<Event<'_>> {
-        let chunk = self.decoder.step(left)?;
+    pub fn step(&mut self, bytes: &mut &[u8]) -> Option<Event<'_>> {
+        let chunk = self.decoder.step(bytes)?;
         let checked = match chunk.body {
             Ok(body) => Frame::check::<C>(body),
-            Err(Broken::Cut) => Err(Why::Cut),
-            Err(Broken::TooLong) => Err(Why::TooLong),
+            Err(Broken::Cut) => Err(Rejection::Cut),
+            Err(Broken::TooLong) => Err(Rejection::TooLong),
         };
         Some(match checked {
             Ok(frame) if frame.header.direction == self.direction => Event::Frame(frame),
@@ -72,9 +72,9 @@ impl<C: Crc> Receiver<C> {
         })
     }
 
-    /// No more bytes come: what is left of a frame without an end, if anything.
+    /// No more bytes follow: returns the incomplete frame at the end, if there is one.
     pub fn finish(&mut self) -> Option<Corrupt> {
         let bytes = self.decoder.finish();
-        (bytes > 0).then_some(Corrupt { bytes, why: Why::Cut })
+        (bytes > 0).then_some(Corrupt { bytes, why: Rejection::Cut })
     }
 }

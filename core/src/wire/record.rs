@@ -1,8 +1,8 @@
-//! In: the record of a move. Out: the payload that carries it, and the record again, bit for bit.
+//! In: the record of a move. Out: the payload that carries it; and the record decoded from it, bit for bit.
 //!
-//! Times that mostly follow from others are sent as the difference to what they follow from, so
-//! that they take one byte; differences wrap, so that any record survives. A shift of moves then
-//! fits the flash log.
+//! A time that mostly follows from another is sent as the difference to the value that follows from it, which is
+//! mostly 0 and needs one byte. Differences wrap, so that any record can be sent. A shift of moves then fits the
+//! flash log.
 
 use serde::{Deserialize, Serialize};
 
@@ -10,7 +10,7 @@ use super::appended;
 use crate::record::{self, Reasons, Record};
 use crate::settling::peaks::Speed;
 
-/// What became of a move.
+/// Whether a stop settled, and why not.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Outcome {
     /// Inside for the window time, up to the end of the rest.
@@ -20,7 +20,7 @@ pub enum Outcome {
     Unsettled,
     /// Inside at the end of the rest, but for less than the window time.
     Interrupted,
-    /// Something was wrong with the samples.
+    /// Something was wrong with the samples in the move or before it settled.
     Untrusted,
 }
 
@@ -46,25 +46,25 @@ impl From<Outcome> for record::Outcome {
     }
 }
 
-/// One bit per value that may be missing, and the mark of an inferred command end.
+/// Bits of [`Move::flags`]: which optional values are present, and whether the command end is inferred.
 pub mod flag {
-    /// `settling` is told.
+    /// `settling` is present.
     pub const SETTLING: u8 = 1;
-    /// `first_entry` is told.
+    /// `first_entry` is present.
     pub const FIRST_ENTRY: u8 = 1 << 1;
-    /// `confirmation` is told.
+    /// `confirmation` is present.
     pub const CONFIRMATION: u8 = 1 << 2;
-    /// `stabilization` is told.
+    /// `stabilization` is present.
     pub const STABILIZATION: u8 = 1 << 3;
-    /// `rest_error` is told.
+    /// `rest_error` is present.
     pub const REST_ERROR: u8 = 1 << 4;
-    /// `rest_noise_rms` is told.
+    /// `rest_noise_rms` is present.
     pub const REST_NOISE_RMS: u8 = 1 << 5;
-    /// No command could be tapped: the end of the commanded motion is inferred from feedback.
+    /// The command end is inferred from feedback, because no command could be tapped.
     pub const INFERRED: u8 = 1 << 6;
 }
 
-/// One move as it is sent. A value whose [`flag`] is not set is 0 and means "none".
+/// The record of a move as it is sent. An optional value is 0 if its [`flag`] is not set.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Move {
     /// Axis, from 0.
@@ -73,23 +73,23 @@ pub struct Move {
     pub number: u32,
     /// See [`flag`].
     pub flags: u8,
-    /// What became of it.
+    /// Outcome of its stop.
     pub outcome: Outcome,
-    /// Why: bits 0 to 15 of [`Reasons`].
+    /// Reasons for the outcome, and cautions: bits 0 to 15 of [`Reasons`].
     pub reasons: u16,
     /// Last instant at the old command, since the first reading. Unit: ticks
     pub start: u64,
     /// Start to command end, wrapping. Unit: ticks
     pub duration: u64,
-    /// Command end to the last sample of the rest. Unit: ticks
+    /// Rest end minus command end. Unit: ticks
     pub held: u64,
     /// Commanded distance, wrapping. Unit: counts
     pub travel: i32,
     /// Settling time by the definition in the settings. Unit: ticks
     pub settling: u32,
-    /// Its standard uncertainty. Unit: ticks
+    /// Standard uncertainty of the settling time. Unit: ticks
     pub settling_u: u32,
-    /// Half-width of its 95 % interval, less twice `settling_u`, wrapping. Unit: ticks
+    /// Half-width of the 95 % interval, less twice `settling_u`, wrapping. Unit: ticks
     pub settling_95: i32,
     /// First entry less `settling`, wrapping. Unit: ticks
     pub first_entry: i32,
@@ -97,7 +97,7 @@ pub struct Move {
     pub confirmation: i32,
     /// Stabilization time, plus the first entry, less `settling`, wrapping. Unit: ticks
     pub stabilization: i32,
-    /// Times feedback came to be inside.
+    /// Number of times that feedback came inside.
     pub window_entries: u32,
     /// Largest excursion beyond the target. Unit: counts
     pub overshoot: u32,
@@ -107,19 +107,19 @@ pub struct Move {
     pub error_at_command_end: i32,
     /// Mean error over the rest. Unit: 1/256 counts
     pub rest_error: i64,
-    /// Rms of the error about it. Unit: 1/256 counts
+    /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: u32,
-    /// Distance of the fastest eight samples. Unit: counts
+    /// Distance of the fastest speed block of eight samples. Unit: counts
     pub peak_speed_distance: u32,
-    /// Their time. Unit: ticks
+    /// Time of that speed block. Unit: ticks
     pub peak_speed_time: u32,
-    /// Number of its kind on its axis, 0: none.
+    /// Number of its kind on its axis; 0 means none.
     #[serde(deserialize_with = "appended")]
     pub kind: u32,
     /// Further flags; no bit has a meaning yet. Since version 2.
     #[serde(deserialize_with = "appended")]
     pub flags2: u32,
-    /// Why, continued: bits 16 to 31 of [`Reasons`] as bits 0 to 15. Since version 2.
+    /// Further reasons: bits 16 to 31 of [`Reasons`] as bits 0 to 15. Since version 2.
     #[serde(deserialize_with = "appended")]
     pub reasons2: u32,
 }
@@ -128,13 +128,13 @@ const fn bit(present: bool, flag: u8) -> u8 {
     if present { flag } else { 0 }
 }
 
-/// A time as the difference to what it mostly follows from; none is 0.
-fn beyond(time: Option<u32>, from: u32) -> i32 {
-    time.map_or(0, |time| time.wrapping_sub(from) as i32)
+/// A time less the value that is expected of it, wrapping; 0 if there is no time. Unit: ticks
+fn difference(time: Option<u32>, expected: u32) -> i32 {
+    time.map_or(0, |time| time.wrapping_sub(expected) as i32)
 }
 
 impl Move {
-    /// The record of an axis, its kind yet to be told; `inferred` if its command end was inferred from feedback.
+    /// The payload of a record, with kind 0; `inferred` if the command end was inferred from feedback.
     pub fn new(axis: u8, inferred: bool, record: &Record) -> Move {
         let settling = record.settling.unwrap_or(0);
         let first_entry = record.first_entry.unwrap_or(0);
@@ -156,10 +156,10 @@ impl Move {
             travel: record.travel,
             settling,
             settling_u: record.settling_u,
-            settling_95: beyond(Some(record.settling_95), record.settling_u.wrapping_mul(2)),
-            first_entry: beyond(record.first_entry, settling),
-            confirmation: beyond(record.confirmation, settling),
-            stabilization: beyond(record.stabilization, settling.wrapping_sub(first_entry)),
+            settling_95: difference(Some(record.settling_95), record.settling_u.wrapping_mul(2)),
+            first_entry: difference(record.first_entry, settling),
+            confirmation: difference(record.confirmation, settling),
+            stabilization: difference(record.stabilization, settling.wrapping_sub(first_entry)),
             window_entries: record.window_entries,
             overshoot: record.overshoot,
             peak_following_error: record.peak_following_error,
@@ -181,13 +181,14 @@ impl Move {
 }
 
 impl From<&Move> for Record {
-    // Written out field by field: a new field of the record does not compile until it has a place here.
+    // Every field is named, so that a new field of the record does not compile until it is decoded here.
     fn from(sent: &Move) -> Record {
-        let told = |flag: u8| sent.flags & flag != 0;
-        let since =
-            |flag: u8, difference: i32, from: u32| told(flag).then_some(from.wrapping_add(difference as u32));
-        let first_entry = since(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
-        let between = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
+        let present = |flag: u8| sent.flags & flag != 0;
+        let time = |flag: u8, difference: i32, expected: u32| {
+            present(flag).then_some(expected.wrapping_add(difference as u32))
+        };
+        let first_entry = time(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
+        let expected_stabilization = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
         Record {
             number: sent.number,
             start: sent.start,
@@ -195,18 +196,18 @@ impl From<&Move> for Record {
             travel: sent.travel,
             outcome: sent.outcome.into(),
             reasons: Reasons::from_bits(u32::from(sent.reasons) | sent.reasons2 << 16),
-            settling: told(flag::SETTLING).then_some(sent.settling),
+            settling: present(flag::SETTLING).then_some(sent.settling),
             settling_u: sent.settling_u,
             settling_95: sent.settling_u.wrapping_mul(2).wrapping_add(sent.settling_95 as u32),
             first_entry,
-            confirmation: since(flag::CONFIRMATION, sent.confirmation, sent.settling),
-            stabilization: since(flag::STABILIZATION, sent.stabilization, between),
+            confirmation: time(flag::CONFIRMATION, sent.confirmation, sent.settling),
+            stabilization: time(flag::STABILIZATION, sent.stabilization, expected_stabilization),
             window_entries: sent.window_entries,
             overshoot: sent.overshoot,
             peak_following_error: sent.peak_following_error,
             error_at_command_end: sent.error_at_command_end,
-            rest_error: told(flag::REST_ERROR).then_some(sent.rest_error),
-            rest_noise_rms: told(flag::REST_NOISE_RMS).then_some(sent.rest_noise_rms),
+            rest_error: present(flag::REST_ERROR).then_some(sent.rest_error),
+            rest_noise_rms: present(flag::REST_NOISE_RMS).then_some(sent.rest_noise_rms),
             peak_speed: Speed { distance: sent.peak_speed_distance, time: sent.peak_speed_time },
             held: sent.held,
         }

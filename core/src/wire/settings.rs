@@ -1,4 +1,4 @@
-//! In: the parameters of an axis. Out: the payload that carries them, and the parameters again, unchecked.
+//! In: the parameters of an axis. Out: the payload that carries them; and the parameters decoded from it, unchecked.
 
 use serde::{Deserialize, Serialize};
 
@@ -18,7 +18,7 @@ pub enum Definition {
     TargetReached,
 }
 
-/// What is asked of the watch over one axis; see [`drift::DriftConfig`] for each. 0 in a field asks for its default.
+/// Drift settings of one axis; see [`drift::DriftConfig`] for each field. 0 in a field means its default.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct DriftConfig {
     /// Unit: 1/1000 alarms/month
@@ -33,7 +33,7 @@ pub struct DriftConfig {
     pub baseline: u32,
 }
 
-/// What is asked of one axis; see [`settings::Parameters`] for each, in the same order and units.
+/// Parameters of one axis; see [`settings::Parameters`] for each field, in the same order and units.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Parameters {
     /// Unit: ticks/s
@@ -48,22 +48,22 @@ pub struct Parameters {
     pub following_error_window: u32,
     /// Unit: ticks
     pub following_error_time_out: u32,
-    /// Unit: feedback counts per command count, upper and lower part
+    /// Numerator and denominator. Unit: feedback counts per command count
     pub command_scale: (i32, i32),
     /// Unit: feedback counts
     pub encoder_step: u32,
     /// Unit: feedback counts
     pub jump: u32,
-    /// Which settling time is reported as such.
+    /// Which time is reported as the settling time.
     pub definition: Definition,
-    /// No command can be tapped: the command end is inferred from feedback. Not a setting of the core.
+    /// Whether the command end is inferred from feedback, because no command can be tapped. No setting of the core.
     pub inferred: bool,
-    /// What is asked of the watch over its moves.
+    /// Drift settings.
     #[serde(deserialize_with = "appended")]
     pub drift: DriftConfig,
 }
 
-/// Field names in order, as an [`Invalid`] gives them; those of the watch follow one by one.
+/// Field names in order, as in an [`Invalid`]; the drift settings follow one by one.
 const NAMES: [&str; 16] = [
     "ticks_per_second",
     "window",
@@ -83,38 +83,38 @@ const NAMES: [&str; 16] = [
     "baseline",
 ];
 
-/// What is accepted for one axis; the answer to `Apply`, and to `Identify` one per axis.
+/// Accepted settings of one axis; the answer to `Apply`, and one for each axis to `Identify`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Settings {
     /// Axis, from 0.
     pub axis: u8,
-    /// The last `Apply` was refused: this parameter, counted from 0, broke its rule.
+    /// If the last `Apply` was refused: position of the parameter that broke its rule, from 0.
     pub refused: Option<u8>,
-    /// Accepted, and not yet in force: told again when they are, at the start of the next move.
+    /// Whether the settings are not yet in force. They are sent again when they are, at the start of the next move.
     pub pending: bool,
-    /// What is accepted.
+    /// Accepted parameters.
     pub parameters: Parameters,
 }
 
 impl Settings {
-    /// What to answer: what is in force now, and which parameter was refused, if any.
+    /// The answer to a command: the parameters in force, and the parameter that was refused, if any.
     pub fn new(axis: u8, in_force: &settings::Parameters, refused: Option<Invalid>) -> Settings {
-        let place = |invalid: Invalid| NAMES.iter().position(|name| *name == invalid.parameter);
-        // A parameter without a place here would still be told as refused.
-        let refused = refused.map(|invalid| place(invalid).map_or(u8::MAX, |place| place as u8));
+        let position = |invalid: Invalid| NAMES.iter().position(|name| *name == invalid.parameter);
+        // A parameter that is missing in the list is still reported as refused.
+        let refused = refused.map(|invalid| position(invalid).map_or(u8::MAX, |position| position as u8));
         Settings { axis, refused, pending: false, parameters: in_force.into() }
     }
 
     /// Name of the refused parameter.
     pub fn refused_name(&self) -> Option<&'static str> {
-        let place = usize::from(self.refused?);
-        Some(NAMES.get(place).copied().unwrap_or("a parameter of a later version"))
+        let position = usize::from(self.refused?);
+        Some(NAMES.get(position).copied().unwrap_or("a parameter of a later version"))
     }
 }
 
 impl From<&settings::Parameters> for Parameters {
     fn from(parameters: &settings::Parameters) -> Parameters {
-        // Taken apart, so that a new parameter does not compile until it has a place here.
+        // Destructured, so that a new parameter does not compile until it is encoded here.
         let settings::Parameters {
             ticks_per_second,
             window,
@@ -172,7 +172,7 @@ impl From<&Parameters> for settings::Parameters {
 impl From<&drift::DriftSettings> for DriftConfig {
     fn from(settings: &drift::DriftSettings) -> DriftConfig {
         DriftConfig {
-            // At most a million: a tenth is the most by which single precision is off.
+            // At most a million, for which single precision is off by at most a tenth.
             false_alarms_per_axis_month_milli: (settings.false_alarms_per_axis_month * 1000.0 + 0.5) as u32,
             smallest_change_permille: settings.smallest_change_permille,
             smallest_change: settings.smallest_change,
@@ -185,17 +185,20 @@ impl From<&drift::DriftSettings> for DriftConfig {
 impl From<&DriftConfig> for drift::DriftConfig {
     fn from(sent: &DriftConfig) -> drift::DriftConfig {
         let default = drift::DriftConfig::default();
-        let asked = |asked: u32, default: u32| if asked == 0 { default } else { asked };
+        let or_default = |value: u32, default: u32| if value == 0 { default } else { value };
         drift::DriftConfig {
             false_alarms_per_axis_month: match sent.false_alarms_per_axis_month_milli {
                 0 => default.false_alarms_per_axis_month,
                 milli => milli as f32 / 1000.0,
             },
-            smallest_change_permille: asked(sent.smallest_change_permille, default.smallest_change_permille),
-            smallest_change: asked(sent.smallest_change, default.smallest_change),
-            moves_per_hour: asked(sent.moves_per_hour, default.moves_per_hour),
+            smallest_change_permille: or_default(
+                sent.smallest_change_permille,
+                default.smallest_change_permille,
+            ),
+            smallest_change: or_default(sent.smallest_change, default.smallest_change),
+            moves_per_hour: or_default(sent.moves_per_hour, default.moves_per_hour),
             values_per_move: default.values_per_move,
-            baseline: asked(sent.baseline, default.baseline),
+            baseline: or_default(sent.baseline, default.baseline),
         }
     }
 }
@@ -229,7 +232,7 @@ mod tests {
     }
 
     #[test]
-    fn every_wish_that_can_be_refused_has_its_name() {
+    fn every_drift_setting_that_can_be_refused_has_its_name() {
         let good = DriftConfig {
             false_alarms_per_axis_month_milli: 250,
             smallest_change_permille: 50,
@@ -237,15 +240,15 @@ mod tests {
             moves_per_hour: 60,
             baseline: 100,
         };
-        let asked = drift::DriftConfig::from(&good);
-        assert_eq!((asked.false_alarms_per_axis_month, asked.smallest_change_permille), (0.25, 50));
-        assert_eq!((asked.smallest_change, asked.moves_per_hour, asked.baseline), (800, 60, 100));
+        let config = drift::DriftConfig::from(&good);
+        assert_eq!((config.false_alarms_per_axis_month, config.smallest_change_permille), (0.25, 50));
+        assert_eq!((config.smallest_change, config.moves_per_hour, config.baseline), (800, 60, 100));
         assert_eq!(drift::DriftConfig::from(&DriftConfig::default()), drift::DriftConfig::default());
         for false_alarms_per_axis_month_milli in 1..=1_000_000 {
             let one = DriftConfig { false_alarms_per_axis_month_milli, ..good };
             assert_eq!(DriftConfig::from(&drift::DriftSettings::new((&one).into()).unwrap()), one);
         }
-        assert_eq!(DriftConfig::from(&drift::DriftSettings::new(asked).unwrap()), good);
+        assert_eq!(DriftConfig::from(&drift::DriftSettings::new(config).unwrap()), good);
         let cases = [
             DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..good },
             DriftConfig { smallest_change_permille: u32::MAX, ..good },
@@ -253,12 +256,12 @@ mod tests {
             DriftConfig { moves_per_hour: u32::MAX, ..good },
             DriftConfig { baseline: 47, ..good },
         ];
-        for (place, case) in cases.iter().enumerate() {
+        for (position, case) in cases.iter().enumerate() {
             let invalid = drift::DriftSettings::new(case.into()).unwrap_err();
             let sent = Settings::new(1, &settings::Parameters::at(1_000_000), Some(invalid));
             assert_eq!(
                 (sent.refused, sent.refused_name()),
-                (Some(11 + place as u8), Some(invalid.parameter))
+                (Some(11 + position as u8), Some(invalid.parameter))
             );
         }
     }

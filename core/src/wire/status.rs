@@ -1,11 +1,11 @@
-//! In: what the device is, how it fares, what it missed. Out: the payloads that say so.
+//! In: identity, state, counters and gaps of the device and its axes. Out: the payloads `Hello`, `Status` and `Gap`.
 
 use serde::{Deserialize, Serialize};
 
 use super::header::Priority;
 use crate::settling::window;
 
-/// Why the device started.
+/// Cause of the last start of the device.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Reset {
     /// Not known.
@@ -15,38 +15,38 @@ pub enum Reset {
     PowerOn,
     /// The supply dropped for a moment.
     BrownOut,
-    /// The reset line.
+    /// Reset pin.
     Pin,
-    /// The program hung.
+    /// Watchdog: the program hung.
     Watchdog,
-    /// The program found a fault and started over.
+    /// The program found a fault and restarted.
     Fault,
-    /// It was asked for.
+    /// Reset by software on request.
     Software,
 }
 
-/// Who speaks; sent at every start and as the answer to `Identify`. The boot number is in the header.
+/// Identity of the device; sent at every start and as the answer to `Identify`. The boot number is in the header.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Hello<'a> {
-    /// The device's own number, never that of another.
+    /// Unique number of the device.
     pub device: [u8; 12],
-    /// What it runs on, at most 32 bytes; `rehearsal` for the virtual one.
+    /// Name of the board, at most 32 bytes; `rehearsal` for the virtual device.
     pub board: &'a str,
-    /// Version of the firmware, at most 32 bytes.
+    /// Firmware version, at most 32 bytes.
     pub firmware: &'a str,
-    /// Oldest version of the wire that it reads; the header tells the newest.
+    /// Oldest wire version that the device reads; the newest is the version in the header.
     pub oldest: u8,
-    /// Axes that it watches, numbered from 0.
+    /// Number of axes.
     pub axes: u8,
-    /// How fast its time stamps count. Unit: ticks/s
+    /// Rate of the time stamps. Unit: ticks/s
     pub ticks_per_second: u32,
-    /// Why it started.
+    /// Cause of the start.
     pub reset: Reset,
-    /// Coordinated universal time at tick 0 of this start, if set since 1970-01-01. Unit: µs
+    /// Coordinated universal time at tick 0 of this start, since 1970-01-01, if the clock was set. Unit: µs
     pub clock: Option<i64>,
 }
 
-/// Where feedback stands in the position window.
+/// Position of feedback relative to the position window.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Position {
     /// |error| is above the window.
@@ -54,7 +54,7 @@ pub enum Position {
     Outside,
     /// |error| is at most the window.
     Inside,
-    /// Inside for the window time, the command standing still.
+    /// Inside for the window time at an unchanged command.
     TargetReached,
 }
 
@@ -68,68 +68,68 @@ impl From<window::Position> for Position {
     }
 }
 
-/// How one axis and the device fare now. Counters count since the start.
+/// State and counters of one axis and of the device. Counters count since the start.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Status {
-    /// Axis, from 0; the device's own counters are the same in the status of every axis.
+    /// Axis, from 0; fields of the device are the same in the status of every axis.
     pub axis: u8,
     /// Time since the first reading. Unit: ticks
     pub now: u64,
     /// The command has changed at the last sample.
     pub moving: bool,
-    /// Where feedback stands.
+    /// Position of feedback relative to the window.
     pub position: Position,
     /// Following error beyond its window for longer than its time-out.
     pub following_error: bool,
     /// command − feedback. Unit: feedback counts
     pub error: i32,
-    /// Moves told.
+    /// Moves reported.
     pub moves: u32,
-    /// Command excursions within the window, that are no moves.
+    /// Small excursions of the command, which stayed within the window and are no moves.
     pub small: u32,
-    /// Samples taken.
+    /// Samples measured.
     pub samples: u64,
-    /// Stretches of samples that are missing.
+    /// Gaps: runs of missing samples.
     pub gaps: u32,
-    /// Events of the axis that were not taken in time.
+    /// Events of the axis that were dropped because its queue was full.
     pub lost_events: u32,
-    /// Device: samples that came while the one before was still at work.
+    /// Device: samples that came while the one before was still being processed.
     pub overruns: u32,
-    /// Device: numbered frames that could be neither sent nor logged, by priority.
+    /// Device: frames that were neither sent nor logged, by priority.
     pub lost_frames: [u32; 4],
-    /// Device: frames that wait to be sent.
+    /// Device: frames waiting to be sent.
     pub queue_depth: u16,
-    /// Device: most that ever waited.
+    /// Device: largest `queue_depth` so far.
     pub queue_most: u16,
-    /// Device: frames of the log still to be sent again; 0 when a dump is complete.
+    /// Device: frames of the log still to be replayed; 0 when a replay is complete.
     pub replay_left: u32,
-    /// Device: sequence number of the last command read, done or refused.
+    /// Device: sequence number of the last command that was read, whether done or refused.
     pub last_command: Option<u32>,
-    /// Device: commands that could not be read or done.
+    /// Device: commands that could not be read, or were refused.
     pub refused_commands: u32,
 }
 
-/// What is missing.
+/// First missing sample or frame.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Missing {
-    /// Readings of an axis, from this one on, counted since the start.
+    /// Samples of an axis.
     Samples {
         /// Axis, from 0.
         axis: u8,
-        /// The first that is missing.
+        /// Number of the first missing sample since the start.
         first: u64,
     },
-    /// Numbered frames, from this one on.
+    /// Frames of a priority.
     Frames {
-        /// Place of the priority, 0 the highest.
+        /// Priority, 0 the highest.
         priority: u8,
-        /// Sequence number of the first that is missing.
+        /// Sequence number of the first missing frame.
         first: u32,
     },
 }
 
 impl Missing {
-    /// Frames of a priority.
+    /// Frames of a priority, from this sequence number on.
     pub const fn frames(priority: Priority, first: u32) -> Missing {
         Missing::Frames { priority: priority as u8, first }
     }
@@ -141,33 +141,33 @@ impl Default for Missing {
     }
 }
 
-/// Why something is missing.
+/// Cause of a gap.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Cause {
     /// Not known.
     #[default]
     Unknown,
-    /// A sample came while the one before was still at work.
+    /// A sample came while the one before was still being processed.
     Overrun,
-    /// No room in a queue.
+    /// A queue was full.
     QueueFull,
-    /// Nobody took bytes from the link.
+    /// The link accepted no bytes.
     LinkDown,
-    /// The log has written over it.
+    /// The log was full and overwrote its oldest frames.
     LogWrapped,
-    /// The log could not be written or read there.
+    /// The log could not be written or read.
     LogFailed,
     /// A tap gave no reading.
     Tap,
 }
 
-/// Samples or frames that are missing; a value, never an error.
+/// A gap: missing samples or frames. A value, never an error.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Gap {
-    /// Which.
+    /// First missing sample or frame.
     pub missing: Missing,
-    /// How many.
+    /// Number of missing samples or frames.
     pub count: u32,
-    /// Why.
+    /// Cause of the gap.
     pub cause: Cause,
 }

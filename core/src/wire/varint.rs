@@ -1,27 +1,27 @@
-//! In: numbers. Out: few bytes for small ones, as postcard does it; and back.
+//! In: numbers. Out: bytes of variable length as postcard encodes them, few for small numbers; and the numbers again.
 //!
-//! For runs of points and samples that are packed and read one by one, without room for all of them.
+//! Used by curves and traces, whose numbers are packed and unpacked one by one, without a buffer for all.
 
 /// Most bytes of one number up to 33 bits. Unit: bytes
 pub(super) const LONGEST: usize = 5;
 
-/// Small magnitudes of either sign become small numbers.
+/// Zigzag encoding: small magnitudes of either sign become small numbers.
 pub(super) fn zigzag(value: i32) -> u32 {
     ((value << 1) ^ (value >> 31)) as u32
 }
 
-/// The other way.
+/// Zigzag decoding.
 pub(super) fn unzigzag(value: u32) -> i32 {
     (value >> 1) as i32 ^ -((value & 1) as i32)
 }
 
-/// Appends a number to what `used` bytes of the buffer hold; false if there is no room for it.
+/// Appends a number after the first `used` bytes of the buffer and adds its length to `used`; false if it does not fit.
 pub(super) fn push(buffer: &mut [u8], used: &mut usize, value: u64) -> bool {
-    let mut left = value;
+    let mut remaining = value;
     for (length, byte) in buffer.get_mut(*used..).unwrap_or_default().iter_mut().enumerate() {
-        *byte = left as u8 & 0x7F;
-        left >>= 7;
-        if left == 0 {
+        *byte = remaining as u8 & 0x7F;
+        remaining >>= 7;
+        if remaining == 0 {
             *used += length + 1;
             return true;
         }
@@ -30,7 +30,7 @@ pub(super) fn push(buffer: &mut [u8], used: &mut usize, value: u64) -> bool {
     false
 }
 
-/// Takes a number off the front.
+/// Decodes a number and removes it from the front of `bytes`.
 pub(super) fn pop(bytes: &mut &[u8]) -> Option<u64> {
     let (value, rest) = postcard::take_from_bytes(bytes).ok()?;
     *bytes = rest;

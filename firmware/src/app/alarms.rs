@@ -12,7 +12,7 @@ use stillpoint_core::Invalid;
 use stillpoint_core::alarm::{
     Action, AlarmInstance, Event, NEVER, Parameters, Priority, Settings, State, Step,
 };
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
 use crate::lamp::Conditions;
 use rules::{OF_AXIS, OF_DEVICE, Rule};

@@ -9,10 +9,11 @@
 //! dead one which the change is about.
 
 use stillpoint_core::drift::DriftSettings;
+use stillpoint_core::wire::alarm::Subject;
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
-use stillpoint_core::wire::watch::{Subject, Why};
 use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record, Status};
 
 use super::alarms::Figure;
@@ -28,7 +29,7 @@ use crate::sampler::Raw;
 const NO_DELAY_LINE: Invalid =
     Invalid { parameter: "inferred", rule: "false on a board without delay lines" };
 
-/// Why the samples of a stop are published.
+/// RestartReason the samples of a stop are published.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum CaptureReason {
     /// A host has requested them.
@@ -349,7 +350,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     }
 
     /// Monitoring of one kind begins anew, with 0 that of all; `None` if there is no such kind.
-    pub(super) fn restart_kinds(&mut self, kind: u32, why: Why, now: u64) -> Option<Restarted> {
+    pub(super) fn restart_kinds(&mut self, kind: u32, why: RestartReason, now: u64) -> Option<Restarted> {
         let moves = self.moves();
         self.kinds.restart(kind, moves, why, now)
     }

@@ -2,10 +2,11 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::alarm::Action;
+use stillpoint_core::wire::alarm::Arrangement;
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
-use stillpoint_core::wire::watch::{Arrangement, Why};
 
 use super::channel::AxisChannel;
 use super::{App, reconfigure};
@@ -99,7 +100,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
     /// What runs now is good: the monitoring of a kind, with 0 of all, begins anew.
     fn declare(&mut self, axis: u8, kind: u32) -> bool {
         let Some(channel) = self.channels.get_mut(usize::from(axis)) else { return false };
-        let restarted = channel.restart_kinds(kind, Why::Declared, self.publisher.clock.now());
+        let restarted = channel.restart_kinds(kind, RestartReason::Declared, self.publisher.clock.now());
         restarted.inspect(|restarted| self.publisher.restarted(restarted)).is_some()
     }
 }

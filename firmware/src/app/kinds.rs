@@ -8,8 +8,9 @@ use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
 use stillpoint_core::drift::{Drift, DriftSettings, Finding, Promise};
-use stillpoint_core::kind::{Arrival, Kinds, Place};
-use stillpoint_core::wire::watch::{self, Baseline, Kind, Restart, Subject, Why};
+use stillpoint_core::kind::{Arrival, Assignment, Kinds};
+use stillpoint_core::wire::alarm::Subject;
+use stillpoint_core::wire::drift::{self, Baseline, Kind, Restart, RestartReason};
 use stillpoint_core::{Record, Settings};
 
 use super::alarms::Figure;
@@ -69,7 +70,7 @@ pub(super) struct Judgement {
     /// The baseline is complete with this move.
     pub(super) baseline: Option<Baseline>,
     /// A drift begins or ends, or what the detector promises has changed.
-    pub(super) drift: Option<watch::Drift>,
+    pub(super) drift: Option<drift::Drift>,
     /// The worst drift of the axis, where it may have changed.
     pub(super) worst: Option<Figure>,
 }
@@ -111,11 +112,11 @@ impl KindState {
     }
 
     /// The message about a finding, if a drift begins or ends with it or if the promise is another.
-    fn found(&mut self, axis: u8, finding: &Finding, number: u32) -> Option<watch::Drift> {
+    fn found(&mut self, axis: u8, finding: &Finding, number: u32) -> Option<drift::Drift> {
         let (drifted, another) = (self.drifting, self.promise != finding.promise);
         (self.score, self.number) = (finding.score, number);
-        (self.drifting, self.promise) = (finding.stands(drifted), finding.promise);
-        (another || drifted != self.drifting).then(|| watch::Drift {
+        (self.drifting, self.promise) = (finding.is_drift_after(drifted), finding.promise);
+        (another || drifted != self.drifting).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,
             direction: finding.direction.into(),
@@ -126,7 +127,7 @@ impl KindState {
     }
 
     /// The message that this kind can have no baseline, once.
-    fn without_scale(&mut self, axis: u8, number: u32) -> Option<watch::Drift> {
+    fn without_scale(&mut self, axis: u8, number: u32) -> Option<drift::Drift> {
         let promise = self.drift.promise();
         let another = promise == Promise::NoBaseline && self.promise != promise;
         another.then(|| {
@@ -135,9 +136,9 @@ impl KindState {
         })
     }
 
-    fn message(&self, axis: u8, number: u32) -> watch::Drift {
+    fn message(&self, axis: u8, number: u32) -> drift::Drift {
         let (promise, moves) = (self.promise.into(), self.drift.moves());
-        watch::Drift { axis, kind: self.kind, number, promise, moves, ..watch::Drift::default() }
+        drift::Drift { axis, kind: self.kind, number, promise, moves, ..drift::Drift::default() }
     }
 
     /// Adds a settling time to a baseline of `length` moves; its message once it is complete.
@@ -167,11 +168,11 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         record: &Record,
         now: u64,
     ) -> Classified {
-        let Some(place) = self.place(settings, record) else { return Classified::default() };
-        let mut classified = Classified { kind: place.number, ..Classified::default() };
-        if place.arrival != Arrival::Known {
-            classified.evicted = self.evicted(&place, now);
-            classified.new = Some(self.new_kind(&place, record, now));
+        let Some(assignment) = self.assign(settings, record) else { return Classified::default() };
+        let mut classified = Classified { kind: assignment.number, ..Classified::default() };
+        if assignment.arrival != Arrival::Known {
+            classified.evicted = self.evicted(&assignment, now);
+            classified.new = Some(self.new_kind(&assignment, record, now));
         }
         if let Some(evidence) = Evidence::of(record) {
             if self.unjudged.is_full() {
@@ -179,7 +180,7 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
             }
             // There is room now.
             _ = self.unjudged.push_back(Unjudged {
-                row: place.row,
+                row: assignment.row,
                 number: record.number,
                 at: now,
                 evidence,
@@ -189,32 +190,32 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     }
 
     /// The row of a move; a new kind begins with it.
-    fn place(&mut self, settings: &Settings, record: &Record) -> Option<Place> {
-        let place = self.kinds.step(settings, record)?;
-        if place.arrival != Arrival::Known {
+    fn assign(&mut self, settings: &Settings, record: &Record) -> Option<Assignment> {
+        let assignment = self.kinds.step(settings, record)?;
+        if assignment.arrival != Arrival::Known {
             // Rows of the table fill up one by one.
-            if place.row >= self.states.len() {
+            if assignment.row >= self.states.len() {
                 self.states.push(KindState::default()).ok()?;
             }
-            self.states.get_mut(place.row)?.restart(place.number, record.number.wrapping_sub(1));
+            self.states.get_mut(assignment.row)?.restart(assignment.number, record.number.wrapping_sub(1));
         }
-        Some(place)
+        Some(assignment)
     }
 
-    fn evicted(&self, place: &Place, at: u64) -> Option<Restarted> {
-        let Arrival::InsteadOf { number: kind, .. } = place.arrival else { return None };
-        let restart = Restart { axis: self.axis, kind, at, why: Why::Dropped };
+    fn evicted(&self, assignment: &Assignment, at: u64) -> Option<Restarted> {
+        let Arrival::Replacing { number: kind, .. } = assignment.arrival else { return None };
+        let restart = Restart { axis: self.axis, kind, at, why: RestartReason::Dropped };
         Some(Restarted { restart, worst: self.worst() })
     }
 
-    fn new_kind(&self, place: &Place, record: &Record, at: u64) -> Kind {
-        let (instead_of, moves) = match place.arrival {
-            Arrival::InsteadOf { number, moves } => (number, moves),
+    fn new_kind(&self, assignment: &Assignment, record: &Record, at: u64) -> Kind {
+        let (instead_of, moves) = match assignment.arrival {
+            Arrival::Replacing { number, moves } => (number, moves),
             _ => (0, 0),
         };
         Kind {
             axis: self.axis,
-            kind: place.number,
+            kind: assignment.number,
             at,
             forward: record.travel >= 0,
             distance: record.travel.unsigned_abs(),
@@ -226,7 +227,13 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     }
 
     /// Begins anew with the moves after this number, for one kind or with 0 for all; `None` if there is no such kind.
-    pub(super) fn restart(&mut self, kind: u32, after: u32, why: Why, at: u64) -> Option<Restarted> {
+    pub(super) fn restart(
+        &mut self,
+        kind: u32,
+        after: u32,
+        why: RestartReason,
+        at: u64,
+    ) -> Option<Restarted> {
         let mut any = false;
         for state in self.states.iter_mut().filter(|state| kind == 0 || kind == state.kind) {
             state.restart(state.kind, after);

@@ -46,7 +46,7 @@ impl<F: NorFlash> Output<F> {
     /// The number is taken first, so that a lost frame is missed. A frame that finds no room in its queue is lost
     /// only if the log has not stored it either.
     fn publish_as(&mut self, priority: Priority, message: &Message) {
-        let header = self.numbers.take(priority);
+        let header = self.numbers.next_header(priority);
         let mut buffer = [0; LONGEST_BODY];
         let Ok(body) = encode_body::<SmallTable>(&header, message, &mut buffer) else {
             return self.link.count_lost(priority);
@@ -67,7 +67,7 @@ impl<F: NorFlash> Output<F> {
     ) {
         let mut points = points.peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
-        while let Some(curve) = Curve::take((axis, number, first), &mut points, &mut buffer) {
+        while let Some(curve) = Curve::pack((axis, number, first), &mut points, &mut buffer) {
             first += curve.points().count() as u16;
             self.publish_as(priority, &Message::Curve(curve));
         }
@@ -77,7 +77,7 @@ impl<F: NorFlash> Output<F> {
     pub(super) fn trace(&mut self, priority: Priority, (axis, number): (u8, u32), capture: &Capture) {
         let mut readings = capture.readings().peekable();
         let (mut first, mut buffer) = (0, [0; LONGEST_PIECE]);
-        while let Some(trace) = Trace::take((axis, number, first), &mut readings, &mut buffer) {
+        while let Some(trace) = Trace::pack((axis, number, first), &mut readings, &mut buffer) {
             first += trace.readings().count() as u32;
             self.publish_as(priority, &Message::Trace(Trace { factor: capture.factor(), ..trace }));
         }

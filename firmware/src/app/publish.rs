@@ -1,10 +1,10 @@
 //! In: what happened on an axis. Out: its messages in order, and the alarms that follow from its figures.
 
 use embedded_storage::nor_flash::NorFlash;
+use stillpoint_core::wire::alarm::{Alarm, Subject};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::status::Status;
-use stillpoint_core::wire::watch::{Alarm, Subject};
 
 use super::alarms::{Alarms, Figure};
 use super::channel::{AxisChannel, CaptureReason, Stop};

@@ -41,7 +41,7 @@ impl Month {
     }
 
     fn push(&mut self, message: &Message, out: &mut Vec<u8>) {
-        let header = self.numbers.take(message.priority());
+        let header = self.numbers.next_header(message.priority());
         let mut buffer = [0; LONGEST_FRAME];
         out.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
     }
@@ -72,7 +72,7 @@ impl Month {
             })
             .peekable();
         let mut buffer = [0; LONGEST_PIECE];
-        let curve = Curve::take((wire.axis, wire.number, 0), &mut points, &mut buffer).expect("points");
+        let curve = Curve::pack((wire.axis, wire.number, 0), &mut points, &mut buffer).expect("points");
         self.push(&Message::Curve(curve), out);
         self.moves += 1;
     }

@@ -1,7 +1,7 @@
 //! In: a kind, a finding or an alarm, as a monitor sends it. Out: its one wording, in plain words.
 
+use stillpoint_core::wire::alarm::{Alarm, AlarmPriority, AlarmState, Subject};
 use stillpoint_core::wire::finding::Finding;
-use stillpoint_core::wire::watch::{Alarm, AlarmPriority, AlarmState, Subject};
 use stillpoint_firmware::health::{self, Severity};
 
 use super::number::plain_to;

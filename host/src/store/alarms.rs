@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use rusqlite::params;
 use serde::Serialize;
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Category};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Category};
 
 use super::database::Store;
 use super::{frame, kind, time};

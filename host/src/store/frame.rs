@@ -96,7 +96,7 @@ mod tests {
     fn only_curves_and_traces_are_raw_only() {
         let points = std::iter::once(stillpoint_core::CurvePoint { window: 64, settling: None });
         let mut buffer = [0; stillpoint_core::wire::LONGEST_PIECE];
-        let curve = Curve::take((0, 1, 0), &mut points.peekable(), &mut buffer).unwrap();
+        let curve = Curve::pack((0, 1, 0), &mut points.peekable(), &mut buffer).unwrap();
         for (message, raw_only) in [
             (Message::Hello(Hello::default()), false),
             (Message::Settings(Settings::default()), false),
@@ -104,7 +104,7 @@ mod tests {
             (Message::Curve(curve), true),
             (Message::Status(Status::default()), false),
         ] {
-            let header = Numbers::new(Direction::FromDevice, 1).take(message.priority());
+            let header = Numbers::new(Direction::FromDevice, 1).next_header(message.priority());
             let mut body = [0; stillpoint_core::wire::LONGEST_BODY];
             let body = encode_body::<LargeTable>(&header, &message, &mut body).unwrap();
             assert_eq!(is_raw_only(&Frame::check::<LargeTable>(body).unwrap()), raw_only, "{message:?}");

@@ -1,10 +1,11 @@
 //! In: one message of a monitor. Out: its row in a derived table, and its line in the journal if it makes one.
 
 use rusqlite::{Connection, OptionalExtension, named_params, params};
+use stillpoint_core::wire::alarm::{Alarm, Subject};
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Hello, Missing};
-use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart, Subject, Why};
 
 use super::boots::Boot;
 use super::frame::{FrameKey, StoredFrame};
@@ -148,9 +149,9 @@ pub(super) fn restart(
     insert::one(store, "INSERT OR REPLACE INTO restarts", columns)?;
     let of = if kind == 0 { "all kinds".to_owned() } else { format!("kind {kind}") };
     let why = match why {
-        Why::Settings => "other settings are in force",
-        Why::Declared => "it was declared good",
-        Why::Dropped => "the kind had to go for another",
+        RestartReason::Settings => "other settings are in force",
+        RestartReason::Declared => "it was declared good",
+        RestartReason::Dropped => "the kind had to go for another",
     };
     let text = format!("the watch over {of} begins anew: {why}");
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
@@ -246,11 +247,12 @@ fn variant_words(variant: &impl std::fmt::Debug) -> String {
 #[cfg(test)]
 mod tests {
     use super::variant_words;
-    use stillpoint_core::wire::watch::{AlarmEvent, Why};
+    use stillpoint_core::wire::alarm::AlarmEvent;
+    use stillpoint_core::wire::drift::RestartReason;
 
     #[test]
     fn variants_in_words() {
-        let words = [variant_words(&AlarmEvent::OutOfService), variant_words(&Why::Settings)];
+        let words = [variant_words(&AlarmEvent::OutOfService), variant_words(&RestartReason::Settings)];
         assert_eq!(words, ["out of service", "settings"]);
     }
 }

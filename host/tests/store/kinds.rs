@@ -3,12 +3,12 @@
 use stillpoint::store::devices::Axis;
 use stillpoint::store::log::Log;
 use stillpoint_core::wire::crc::LargeTable;
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, flag};
 use stillpoint_core::wire::status::Hello;
-use stillpoint_core::wire::watch::{Baseline, Drift, Kind, Restart, Why};
 
 use super::*;
 
@@ -37,7 +37,7 @@ impl Start {
 
     fn send(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
-        let header = self.numbers.take(message.priority());
+        let header = self.numbers.next_header(message.priority());
         self.bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
     }
 
@@ -100,7 +100,7 @@ fn stored(name: &str) -> Scratch {
     let mut second = Start::new(2);
     second.meet(2, 1);
     second.run((0, HOUR), (2, 1), 0.020);
-    let restart = Restart { axis: 0, kind: 0, at: HOUR * RATE, why: Why::Settings };
+    let restart = Restart { axis: 0, kind: 0, at: HOUR * RATE, why: RestartReason::Settings };
     second.send(&Message::Restart(restart));
     second.run((HOUR, 3 * HOUR), (2, 1), 0.030);
     log.push(&first.bytes, BEGIN);
@@ -207,7 +207,7 @@ fn a_kind_is_slower_while_its_drift_stands() {
             start.send(&Message::Drift(Drift { kind: 1, score: *score, ..Drift::default() }));
         }
         if restart {
-            start.send(&Message::Restart(Restart { axis: 0, kind: 0, at: 0, why: Why::Settings }));
+            start.send(&Message::Restart(Restart { axis: 0, kind: 0, at: 0, why: RestartReason::Settings }));
         }
         std::fs::remove_file(&place.0).ok();
         let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");

@@ -47,7 +47,7 @@ fn moves(settling: impl Fn(f64) -> f64, unsettled: impl Fn(f64) -> f64) -> (Vec<
     let mut bytes = vec![];
     for message in std::iter::once(Message::Hello(hello)).chain(moves.iter().copied().map(Message::Move)) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
-        let header = numbers.take(message.priority());
+        let header = numbers.next_header(message.priority());
         bytes.extend_from_slice(encode::<LargeTable>(&header, &message, &mut buffer).expect("it fits"));
     }
     (moves, bytes)

@@ -91,7 +91,7 @@ impl Seen {
         let last = self.told.last();
         let (stood, promise) =
             last.map_or((false, Promise::Learning), |last| (last.stands, last.finding.promise));
-        let stands = finding.stands(stood);
+        let stands = finding.is_drift_after(stood);
         if (stood, promise) != (stands, finding.promise) {
             self.told.push(Told { at, number, moves, finding, stands });
         }

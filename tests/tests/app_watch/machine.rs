@@ -1,10 +1,11 @@
 //! In: settling times. Out: what a monitor says of an invented axis that has them, sorted.
 
+use stillpoint_core::wire::alarm::Alarm;
 use stillpoint_core::wire::command::{Apply, Command};
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::settings::DriftConfig;
-use stillpoint_core::wire::watch::{Alarm, Baseline, Drift, Kind, Restart};
 use stillpoint_core::{Parameters, Reading, Record};
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;

@@ -1,11 +1,12 @@
 //! Kinds, baselines and drift through real bytes: what is told, when, and that it is what the core says of the same moves.
 
 use stillpoint_core::drift::LIMIT;
+use stillpoint_core::wire::alarm::{Action, AlarmState, Subject};
 use stillpoint_core::wire::command::{Act, Command, Declare};
+use stillpoint_core::wire::drift::{Baseline, Direction, Drift, Promise, RestartReason};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings::DriftConfig;
 use stillpoint_core::wire::status::Reset;
-use stillpoint_core::wire::watch::{Action, AlarmState, Baseline, Direction, Drift, Promise, Subject, Why};
 use stillpoint_core::{Outcome, Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};
 use stillpoint_firmware::memory::MemoryFlash;
@@ -48,14 +49,14 @@ fn kinds_are_told_once_and_their_numbers_never_come_again() {
     assert_eq!(gone, [0, 0, 0, 0, 0, 1, 2, 3, 4, 5, 6, 7], "the first kind was seen first");
     assert_eq!(new[5].moves, 40);
     let dropped: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
-    assert_eq!(dropped, (1..=7).map(|kind| (kind, Why::Dropped)).collect::<Vec<_>>());
+    assert_eq!(dropped, (1..=7).map(|kind| (kind, RestartReason::Dropped)).collect::<Vec<_>>());
 }
 
 #[test]
 fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
     let mut machine = Machine::new();
     let said = machine.rounds(150, |_| Some(40));
-    assert!(alarms(&said).is_empty() && drifts(&said).iter().all(|drift| !drift.is_standing()));
+    assert!(alarms(&said).is_empty() && drifts(&said).iter().all(|drift| !drift.is_drift()));
     let full = baselines(&said);
     assert_eq!(
         full.iter().map(|told| (told.kind, told.moves)).collect::<Vec<_>>(),
@@ -65,7 +66,7 @@ fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
 
     let said = machine.rounds(60, |_| Some(52));
     let [drift] = drifts(&said)[..] else { panic!("{:?}", drifts(&said)) };
-    assert_eq!((drift.kind, drift.direction, drift.is_standing()), (2, Direction::Up, true));
+    assert_eq!((drift.kind, drift.direction, drift.is_drift()), (2, Direction::Up, true));
     assert!(drift.since.abs_diff(150) <= 16 && drift.moves < 200, "{drift:?}");
     assert!((4_000..=16_000).contains(&drift.change), "{drift:?}");
     let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
@@ -76,7 +77,7 @@ fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
     // Put right again: the drift ends below its limit, the alarm only at half of it.
     let said = machine.rounds(100, |_| Some(40));
     let [drift] = drifts(&said)[..] else { panic!("{:?}", drifts(&said)) };
-    assert!(drift.kind == 2 && !drift.is_standing());
+    assert!(drift.kind == 2 && !drift.is_drift());
     let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
     assert_eq!((alarm.alarm, alarm.state), (1, AlarmState::ReturnedToNormalUnacknowledged));
     assert!(alarm.value <= 128, "{alarm:?}");
@@ -89,7 +90,7 @@ fn moves_that_never_settle_count() {
     let said = machine.rounds(40, |round| (round % 2 == 0).then_some(40));
     assert!(moves(&said).iter().any(|(kind, record)| (*kind, record.outcome) == (2, Outcome::Unsettled)));
     let drifts = drifts(&said);
-    assert!(drifts.iter().any(|drift| drift.kind == 2 && drift.is_standing()), "{drifts:?}");
+    assert!(drifts.iter().any(|drift| drift.kind == 2 && drift.is_drift()), "{drifts:?}");
     assert!(drifts.iter().all(|drift| drift.kind == 2));
     assert!(alarms(&said).iter().any(|alarm| alarm.subject == Subject::Drift));
 }
@@ -106,21 +107,21 @@ fn no_baseline_is_told() {
 fn what_is_declared_good_is_learnt_anew() {
     let mut machine = Machine::new();
     machine.rounds(150, |_| Some(40));
-    assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_standing));
+    assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_drift));
     let declare = |kind| Command::Declare(Declare { axis: 0, kind });
     assert!(machine.monitor.ask(&declare(7)).iter().all(|(_, said)| !matches!(said, Message::Restart(_))));
     let said = machine.monitor.ask(&declare(2));
     let [restart] = restarts(&said)[..] else { panic!("{said:?}") };
-    assert_eq!((restart.kind, restart.why), (2, Why::Declared));
+    assert_eq!((restart.kind, restart.why), (2, RestartReason::Declared));
     assert_eq!(alarms(&said)[0].state, AlarmState::ReturnedToNormalUnacknowledged);
     let said = machine.rounds(130, |_| Some(52));
-    assert!(drifts(&said).iter().all(|drift| !drift.is_standing()), "{:?}", drifts(&said));
+    assert!(drifts(&said).iter().all(|drift| !drift.is_drift()), "{:?}", drifts(&said));
     let [baseline] = baselines(&said)[..] else { panic!("{:?}", baselines(&said)) };
     assert!(baseline.kind == 2 && baseline.settling_median > 46_000, "{baseline:?}");
     let said = machine.monitor.ask(&declare(0));
     assert_eq!(
         restarts(&said).iter().map(|told| (told.kind, told.why)).collect::<Vec<_>>(),
-        [(0, Why::Declared)]
+        [(0, RestartReason::Declared)]
     );
     let said = machine.rounds(110, |_| Some(52));
     assert_eq!(baselines(&said).len(), 3);
@@ -157,7 +158,7 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
         assert_eq!(restarts(&machine.monitor.ask(&asked(wish, parameters))), []);
         let said = machine.rounds(90, |_| Some(40));
         let why: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
-        assert_eq!(why, [(0, Why::Settings)]);
+        assert_eq!(why, [(0, RestartReason::Settings)]);
         assert_eq!(baselines(&said).len(), if wish.baseline == 80 { 3 } else { 0 });
         assert_eq!(kinds(&said), [], "kinds stay what they are");
     }

@@ -5,8 +5,8 @@ use stillpoint_core::baseline::Quantiles;
 use stillpoint_core::drift;
 use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::kind::{Arrival, Kinds};
+use stillpoint_core::wire::drift::{Baseline, Drift};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Baseline, Drift};
 use stillpoint_core::{Record, Settings};
 
 use crate::machine::{BASELINE, parameters, wish};
@@ -35,7 +35,7 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
             }
         }
         let Some(found) = drift.step(&watch, evidence) else { continue };
-        let stands = found.stands(*stood);
+        let stands = found.is_drift_after(*stood);
         if (stands, found.promise) != (*stood, *promise) {
             messages.push(Message::Drift(Drift {
                 axis: 0,

@@ -1,15 +1,16 @@
 //! In: any numbers. Out: messages and commands with them in every field.
 
 use serde::de::DeserializeOwned;
+use stillpoint_core::wire::alarm::{Action, Alarm, Arranged, Arrangement};
 use stillpoint_core::wire::command::{
     Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince, SetClock,
 };
+use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
-use stillpoint_core::wire::watch::{Action, Alarm, Arranged, Arrangement, Baseline, Drift, Kind, Restart};
 use stillpoint_core::{Definition, Outcome, Parameters, Reasons, Record, Speed};
 
 /// Numbers to fill fields with, one after the other.

@@ -41,7 +41,7 @@ fn through<'p, P: Payload<'p>>(header: &Header, payload: &P, check: impl FnOnce(
 }
 
 fn same(message: Message<'_>, draw: &mut Draw) {
-    let header = Numbers::new(Direction::FromDevice, draw.u32()).take(message.priority());
+    let header = Numbers::new(Direction::FromDevice, draw.u32()).next_header(message.priority());
     let header = Header { sequence: draw.u32(), replay: draw.bool(), ..header };
     through(&header, &message, |header, event| {
         let Event::Frame(frame) = event else { panic!("{event:?}") };
@@ -73,7 +73,7 @@ proptest! {
     fn every_command_survives(numbers in vec(wild(), 40), kind in 0..9_usize) {
         let mut draw = Draw(numbers.into_iter());
         let command = command(&mut draw, kind);
-        let header = Numbers::new(Direction::FromHost, draw.u32()).take(command.priority());
+        let header = Numbers::new(Direction::FromHost, draw.u32()).next_header(command.priority());
         through(&header, &command, |header, event| {
             let Event::Frame(frame) = event else { panic!("{event:?}") };
             assert_eq!((frame.header, frame.read()), (*header, Ok(Read { payload: command, extra: 0 })));

@@ -3,8 +3,10 @@
 //! Fields that a later version appends are zero here, hence the `..Default::default()` everywhere.
 #![allow(clippy::needless_update)]
 
+use stillpoint_core::wire::alarm::{Alarm, AlarmState, Subject};
 use stillpoint_core::wire::command::{Acknowledge, Apply, CaptureNext, Command, DumpSince, SetClock};
 use stillpoint_core::wire::curve::Curve;
+use stillpoint_core::wire::drift::{Baseline, Drift};
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
@@ -12,7 +14,6 @@ use stillpoint_core::wire::record::{Move, Outcome};
 use stillpoint_core::wire::settings::{Definition, Parameters, Settings};
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
 use stillpoint_core::wire::trace::Trace;
-use stillpoint_core::wire::watch::{Alarm, AlarmState, Baseline, Drift, Subject};
 
 use crate::{Golden, Golden as G};
 

@@ -27,7 +27,7 @@
 use stillpoint_core::alarm::LONGEST_TIME;
 use stillpoint_core::alarm::{Category, Parameters, Priority, Settings};
 use stillpoint_core::drift::LIMIT;
-use stillpoint_core::wire::watch::Subject;
+use stillpoint_core::wire::alarm::Subject;
 
 /// A minute, a shift and a week. Unit: s
 const MINUTE: u32 = 60;

@@ -2,8 +2,8 @@
 
 use super::*;
 use std::vec::Vec;
-use stillpoint_core::wire::watch::AlarmState;
-use stillpoint_core::wire::watch::AlarmState::*;
+use stillpoint_core::wire::alarm::AlarmState;
+use stillpoint_core::wire::alarm::AlarmState::*;
 
 /// What happens to the alarms of axis 1.
 #[derive(Clone, Copy, Debug)]
@@ -125,8 +125,8 @@ fn a_state_change_has_all_fields() {
         value: 300,
         limit: 256,
         event: AlarmEvent::AlarmOccurs,
-        priority: stillpoint_core::wire::watch::AlarmPriority::Low,
-        category: stillpoint_core::wire::watch::Category::MaintenanceRequired,
+        priority: stillpoint_core::wire::alarm::AlarmPriority::Low,
+        category: stillpoint_core::wire::alarm::Category::MaintenanceRequired,
         kind: 3,
     };
     assert_eq!(raised, Some(expected));

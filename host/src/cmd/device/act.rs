@@ -3,10 +3,10 @@
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::Subcommand;
+use stillpoint_core::wire::alarm::{Action, AlarmEvent, AlarmState};
 use stillpoint_core::wire::command;
 use stillpoint_core::wire::command::{Acknowledge, CaptureNext, Command, Declare, DumpSince, SetClock};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{Action, AlarmEvent, AlarmState};
 
 use super::talk::Talk;
 use super::{Done, Noted};

@@ -1,10 +1,10 @@
 //! In: how an alarm is to behave, as KEY=VALUE. Out: how it does, or which field broke which rule.
 
 use clap::{Args, ValueEnum};
+use stillpoint_core::wire::alarm::{AlarmPriority, Arranged, Arrangement, Subject};
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::watch::{AlarmPriority, Arranged, Arrangement, Subject};
 
 use super::act::check;
 use super::talk::Talk;

@@ -8,13 +8,13 @@ use std::path::Path;
 use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
+use stillpoint_core::wire::alarm::{Alarm, AlarmState};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::settings::Parameters;
-use stillpoint_core::wire::watch::{Alarm, AlarmState};
 
 use crate::cmd::output::tell;
 use crate::command::Commands;

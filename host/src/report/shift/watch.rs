@@ -2,7 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::wire::watch::{Alarm, AlarmEvent, Direction, Drift, Kind, Promise};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent};
+use stillpoint_core::wire::drift::{Direction, Drift, Kind, Promise};
 
 use crate::decode::Said;
 use crate::report::describe::{self, Typical};
@@ -63,7 +64,7 @@ impl WatchSummary {
             Said::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
             Said::Drift(drift) => {
                 let history = self.kind(drift.axis, drift.kind);
-                if drift.is_standing() && !history.last.is_standing() {
+                if drift.is_drift() && !history.last.is_drift() {
                     history.count += 1;
                     history.first = history.first.or(Some((second, *drift)));
                 }
@@ -125,7 +126,7 @@ impl KindHistory {
                 let direction = if drift.direction == Direction::Up { "slower" } else { "faster" };
                 let by = milliseconds(f64::from(drift.change).abs());
                 let minute = fixed(second / 60.0, 1);
-                let stands = if self.last.is_standing() { "stands" } else { "does not stand" };
+                let stands = if self.last.is_drift() { "stands" } else { "does not stand" };
                 format!(
                     "{direction} by {by} when found, in minute {minute}; came {}, {stands} at the end",
                     times(self.count)
@@ -157,7 +158,7 @@ fn times(count: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::watch::{AlarmState, Subject};
+    use stillpoint_core::wire::alarm::{AlarmState, Subject};
 
     fn axis(name: &str) -> Axis {
         let (name, unit) = (name.to_owned(), "mm".to_owned());

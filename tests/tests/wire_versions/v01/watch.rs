@@ -1,15 +1,15 @@
 //! In: values of the watch over the moves, of alarms, and of what fields were appended for them. Out: their golden bytes.
 #![allow(clippy::needless_update)]
 
+use stillpoint_core::wire::alarm::{
+    Action, Alarm, AlarmEvent, AlarmPriority, Arranged, Arrangement, Category, Subject,
+};
 use stillpoint_core::wire::command::{Act, Apply, Command, Declare};
+use stillpoint_core::wire::drift::{Direction, Drift, Kind, Promise, Restart, RestartReason};
 use stillpoint_core::wire::header::{self, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings::{DriftConfig, Parameters, Settings};
-use stillpoint_core::wire::watch::{
-    Action, Alarm, AlarmEvent, AlarmPriority, Arranged, Arrangement, Category, Direction, Drift, Kind,
-    Promise, Restart, Subject, Why,
-};
 
 use super::{a_move, alarm, header, parameters};
 use crate::{Golden, Golden as G};
@@ -80,7 +80,8 @@ fn arrangement() -> Arrangement {
 /// What a device says.
 pub(super) fn messages() -> Vec<Golden<Message<'static>>> {
     let settings = Settings { refused: Some(1), parameters: wished(), ..Default::default() };
-    let restart = Restart { axis: 1, kind: 2, at: 4_570_000_000, why: Why::Dropped, ..Default::default() };
+    let restart =
+        Restart { axis: 1, kind: 2, at: 4_570_000_000, why: RestartReason::Dropped, ..Default::default() };
     let arranged = Arranged { arrangement: arrangement(), refused: None, ..Default::default() };
     vec![
         G(

@@ -1,24 +1,17 @@
-//! In: what the watch over a kind of moves found. Out: the payloads that say so.
-//!
-//! Each has the words of its stage: [`crate::kind`], [`crate::baseline`], [`crate::drift`], and in [`alarm`] [`crate::alarm`].
+//! In: results of [`crate::kind`], [`crate::baseline`] and [`crate::drift`]. Out: the payloads `Kind`, `Baseline`,
+//! `Drift` and `Restart`.
 
 use serde::{Deserialize, Serialize};
 
 use super::appended;
 use crate::drift;
 
-pub mod alarm;
-
-pub use alarm::{
-    Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
-};
-
-/// A kind of moves was met for the first time.
+/// A new kind of moves; sent with its first move.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Kind {
     /// Axis, from 0.
     pub axis: u8,
-    /// Number of the kind on its axis, from 1; never used again.
+    /// Number of the kind on its axis, from 1; a number is used once.
     pub kind: u32,
     /// Instant of the message, since the first reading. Unit: ticks
     pub at: u64,
@@ -26,59 +19,59 @@ pub struct Kind {
     pub forward: bool,
     /// Distance of its first move. Unit: counts
     pub distance: u32,
-    /// Distance of the fastest eight samples of that move. Unit: counts
+    /// Distance of the fastest speed block of that move. Unit: counts
     pub speed_distance: u32,
-    /// Their time. Unit: ticks
+    /// Time of that speed block. Unit: ticks
     pub speed_time: u32,
-    /// Number of the kind that had to go for it, 0 if none.
+    /// Number of the kind that was dropped for it, 0 if none.
     pub instead_of: u32,
-    /// Moves that the one which had to go had.
+    /// Number of moves of the dropped kind.
     pub moves: u32,
 }
 
-/// Why a watch begins anew.
+/// Why drift detection begins anew.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Why {
-    /// Other settings are in force: what was learnt was measured by others.
+pub enum RestartReason {
+    /// Other settings are in force: the baselines were measured with the previous ones.
     #[default]
     Settings,
-    /// A person declared that what runs now is good.
+    /// A person declared the axis or the kind good.
     Declared,
-    /// The kind had to go for another.
+    /// The kind was dropped for another kind.
     Dropped,
 }
 
-/// The watch over some moves begins anew: baselines are forgotten.
+/// Drift detection begins anew: baselines are discarded.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Restart {
     /// Axis, from 0.
     pub axis: u8,
-    /// Number of the kind on its axis, 0: all of the axis.
+    /// Number of the kind on its axis; 0 means all kinds.
     pub kind: u32,
     /// Instant, since the first reading. Unit: ticks
     pub at: u64,
-    /// Why.
-    pub why: Why,
+    /// Why drift detection begins anew.
+    pub why: RestartReason,
 }
 
-/// What a kind's settling looked like when it was declared good.
+/// Median and p95 of the settling times of a kind while it was good.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Baseline {
     /// Axis, from 0.
     pub axis: u8,
     /// Number of the kind on its axis.
     pub kind: u32,
-    /// Instant at which it was full, since the first reading. Unit: ticks
+    /// Instant at which the baseline was full, since the first reading. Unit: ticks
     pub at: u64,
-    /// Moves that it rests on.
+    /// Number of moves in the baseline.
     pub moves: u32,
     /// Median settling time. Unit: ticks
     pub settling_median: u32,
-    /// Settling time that 95 % of the moves kept. Unit: ticks
+    /// 95 % quantile of the settling time. Unit: ticks
     pub settling_p95: u32,
 }
 
-/// Which way a value has gone.
+/// Whether a value has grown or shrunk.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Direction {
     /// Larger: slower.
@@ -88,7 +81,7 @@ pub enum Direction {
     Down,
 }
 
-/// What is known about the promise of a false alarm rate; see [`drift::Promise`].
+/// State of the guarantee of the false-alarm rate; see [`drift::Promise`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Promise {
     /// Too few moves yet.
@@ -98,47 +91,47 @@ pub enum Promise {
     NoBaseline,
     /// Moves depend on each other over more than a few.
     Dependent,
-    /// Held, but only a larger change than the smallest one is found: see `smallest`.
+    /// The rate is guaranteed, but the smallest change is not found; see [`Drift::smallest`].
     Short,
-    /// As promised.
+    /// The rate is guaranteed.
     Held,
 }
 
-/// How the moves of a kind stand against its baseline: told when a drift begins to stand, when it no longer
-/// does, and when the promise changes.
+/// Drift of a kind against its baseline; sent when a drift begins, when it ends, and when the state of the guarantee
+/// changes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Drift {
     /// Axis, from 0.
     pub axis: u8,
     /// Number of the kind on its axis.
     pub kind: u32,
-    /// The move that decided it.
+    /// Number of the last move of the subgroup.
     pub number: u32,
     /// Estimated change of the settling time. Unit: ticks
     pub change: i32,
-    /// The detector's figure: from 256 on a drift stands. Unit: 1/256 of its limit
+    /// Score of the detector; a drift begins at 256. Unit: 1/256 of its limit
     pub score: u32,
-    /// Which way it has gone.
+    /// Whether the settling time has grown or shrunk.
     #[serde(deserialize_with = "appended")]
     pub direction: Direction,
     /// Last move of the kind before the change. Unit: moves of the kind
     #[serde(deserialize_with = "appended")]
     pub since: u32,
-    /// Change that is found within about the promised time. Unit: ticks
+    /// Change that the sums are tuned to find; see [`drift::Finding::smallest`]. Unit: ticks
     #[serde(deserialize_with = "appended")]
     pub smallest: u32,
-    /// Whether to believe it.
+    /// State of the guarantee.
     #[serde(deserialize_with = "appended")]
     pub promise: Promise,
-    /// Moves of the kind so far, since its watch began.
+    /// Number of moves of the kind since its drift detection began.
     #[serde(deserialize_with = "appended")]
     pub moves: u32,
 }
 
 impl Drift {
-    /// Whether a drift is found by this alone; one that stood before may still stand, see [`drift::stands`].
-    pub fn is_standing(&self) -> bool {
-        drift::stands(self.score, false)
+    /// Whether a drift begins at this score; one that began before may still continue, see [`drift::is_drift`].
+    pub fn is_drift(&self) -> bool {
+        drift::is_drift(self.score, false)
     }
 }
 

@@ -1,80 +1,80 @@
-//! In: a step in the life of an alarm, and what is asked of one. Out: the payloads that say so.
+//! In: state changes, actions and settings of alarms. Out: the payloads that carry them.
 
 use serde::{Deserialize, Serialize};
 
+use super::appended;
 use crate::alarm;
 use crate::settings::Invalid;
-use crate::wire::appended;
 
-/// What an alarm is about.
+/// Subject of an alarm.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Subject {
-    /// Settling drifts.
+    /// Drift of the settling time.
     #[default]
     Drift,
     /// A move did not settle.
     Unsettled,
-    /// The following error lasts.
+    /// The following error lasts longer than its time-out.
     FollowingError,
-    /// A tap is dead, swapped or wrongly scaled.
+    /// A signal is dead, swapped or wrongly scaled.
     Signal,
     /// Samples or frames are missing.
     Gap,
 }
 
-/// State of an alarm, by name: IEC 62682 / ANSI/ISA-18.2; the latched ones by the 2009 edition.
+/// State of an alarm, with the names of [`alarm::State`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum AlarmState {
-    /// Not active, acknowledged.
+    /// Normal, acknowledged.
     #[default]
     Normal,
-    /// Active, not acknowledged.
+    /// Abnormal, not acknowledged.
     Unacknowledged,
-    /// Active, acknowledged.
+    /// Abnormal, acknowledged.
     Acknowledged,
-    /// No longer active, not acknowledged.
+    /// Normal again, not acknowledged.
     ReturnedToNormalUnacknowledged,
-    /// Held by its latch, not acknowledged.
+    /// Normal again, held by the latch, not acknowledged.
     LatchedUnacknowledged,
-    /// Held by its latch, acknowledged.
+    /// Normal again, held by the latch, acknowledged, not reset.
     LatchedAcknowledged,
-    /// Set aside by a person, for a time.
+    /// Shelved: set aside by a person, for a time.
     Shelved,
-    /// Set aside by logic.
+    /// Suppressed by design: set aside by logic.
     SuppressedByDesign,
-    /// Set aside for maintenance.
+    /// Out of service: set aside for maintenance.
     OutOfService,
 }
 
-/// What happened to an alarm, by the names of [`alarm::Event`].
+/// Event of an alarm, with the names of [`alarm::Event`].
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum AlarmEvent {
-    /// Not told, and neither is what follows it.
+    /// Not sent, as in frames of a sender that sends no event, priority, category and kind.
     #[default]
     Unknown,
     /// The condition became abnormal.
     AlarmOccurs,
     /// The condition became normal.
     ReturnToNormal,
-    /// It stands long after it was acknowledged.
+    /// The condition is still abnormal at the re-alarm time after the acknowledgement.
     ReAlarm,
-    /// A person has seen it.
+    /// A person has seen the alarm.
     Acknowledge,
-    /// A person lets go of the latch.
+    /// A person resets the latch.
     Reset,
-    /// A person sets it aside for a time.
+    /// A person shelves the alarm for a time.
     Shelve,
-    /// A person takes it back before the time is over.
+    /// A person ends the shelving before that time is over.
     Unshelve,
-    /// The time is over.
+    /// The time of shelving is over.
     ShelvingExpired,
-    /// Logic sets it aside.
+    /// Logic suppresses the alarm.
     SuppressByDesign,
-    /// Logic takes it back.
+    /// Logic ends the suppression.
     Unsuppress,
-    /// It is set aside for maintenance.
+    /// The alarm is put out of service for maintenance.
     OutOfService,
-    /// It is taken back from maintenance.
+    /// The alarm is returned to service.
     ReturnToService,
 }
 
@@ -92,76 +92,76 @@ pub enum AlarmPriority {
     Highest,
 }
 
-/// What the alarm says of the axis: the four categories of NAMUR NE 107.
+/// Category of the axis's condition: the four of NAMUR NE 107.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Category {
-    /// F: the signal is invalid, something is broken.
+    /// F: the signal is invalid because of a failure.
     #[default]
     Failure,
-    /// C: the signal is invalid for a time, somebody works on it.
+    /// C: the signal is invalid for a time because of work on the axis.
     FunctionCheck,
-    /// S: run outside of what was specified, or uncertain.
+    /// S: the axis runs outside its specification, or the signal is uncertain.
     OutOfSpecification,
     /// M: the signal is valid, but wear is nearly used up.
     MaintenanceRequired,
 }
 
-/// A step in the life of an alarm.
+/// A state change of an alarm.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Alarm {
-    /// Number of the alarm since the start, the same through its life.
+    /// Number of the alarm since the start; it does not change.
     pub alarm: u32,
     /// Axis, from 0.
     pub axis: u8,
-    /// What it is about.
+    /// Subject of the alarm.
     pub subject: Subject,
-    /// State from here on.
+    /// State after the change.
     pub state: AlarmState,
-    /// Instant of the step, since the first reading. Unit: ticks
+    /// Instant of the change, since the first reading. Unit: ticks
     pub at: u64,
-    /// The move behind it, 0 if none.
+    /// Number of the move that caused it, 0 if none.
     pub number: u32,
-    /// The figure. Unit: that of the subject: ticks, counts or a number
+    /// Value that is compared with the limit. Unit: that of the subject: ticks, counts or a number
     pub value: i64,
-    /// The limit it passed. Unit: the same
+    /// Limit. Unit: that of the value
     pub limit: i64,
-    /// What happened.
+    /// Event that caused the change.
     #[serde(deserialize_with = "appended")]
     pub event: AlarmEvent,
     /// How soon a person must answer.
     #[serde(deserialize_with = "appended")]
     pub priority: AlarmPriority,
-    /// What it says of the axis.
+    /// Category of the axis's condition.
     #[serde(deserialize_with = "appended")]
     pub category: Category,
-    /// Number of the kind of moves it is about, 0 if none.
+    /// Number of the kind of moves that it concerns, 0 if none.
     #[serde(deserialize_with = "appended")]
     pub kind: u32,
 }
 
-/// What a person may do about an alarm; seeing it is a command of its own.
+/// Action of a person on an alarm; to acknowledge it is a command of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Action {
-    /// Let go of the latch.
+    /// Reset the latch.
     Reset,
-    /// Set it aside for a time. Unit: ticks
+    /// Shelve the alarm for a time. Unit: ticks
     Shelve(u64),
-    /// Take it back now.
+    /// End the shelving now.
     Unshelve,
-    /// Set it aside for maintenance.
+    /// Put the alarm out of service for maintenance.
     OutOfService,
-    /// Maintenance is over.
+    /// Return the alarm to service.
     ReturnToService,
 }
 
-/// How one alarm of one axis is to behave; see [`alarm::Parameters`] for each.
+/// Settings of one alarm of one axis; see [`alarm::Parameters`] for each field.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Arrangement {
     /// Axis, from 0.
     pub axis: u8,
-    /// What the alarm is about.
+    /// Subject of the alarm.
     pub subject: Subject,
-    /// Whether it is held until a person resets it.
+    /// Whether a latch holds the alarm until a person resets it.
     pub latching: bool,
     /// Unit: ticks
     pub on_delay: u64,
@@ -175,42 +175,42 @@ pub struct Arrangement {
     pub priority: AlarmPriority,
 }
 
-/// Field names in order; those that can be refused are named so by [`Invalid`].
+/// Field names in order, as in an [`Invalid`].
 const NAMES: [&str; 8] =
     ["axis", "subject", "latching", "on_delay", "off_delay", "re_alarm_time", "longest_shelving", "priority"];
 
-/// How an alarm behaves now; the answer to `Arrange`.
+/// Settings of an alarm in force; the answer to `Arrange`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Arranged {
-    /// What is in force.
+    /// Settings in force.
     pub arrangement: Arrangement,
-    /// The last `Arrange` was refused: this field of it, counted from 0, broke its rule.
+    /// If the last `Arrange` was refused: position of the field that broke its rule, from 0.
     pub refused: Option<u8>,
 }
 
 impl Arranged {
-    /// What to answer: what is in force now, and what was refused, if anything.
+    /// The answer to `Arrange`: the settings in force, and the field that was refused, if any.
     pub fn new(arrangement: Arrangement, refused: Option<Invalid>) -> Arranged {
-        let place = |invalid: Invalid| NAMES.iter().position(|name| *name == invalid.parameter);
-        // A parameter without a place here would still be told as refused.
-        let refused = refused.map(|invalid| place(invalid).map_or(u8::MAX, |place| place as u8));
+        let position = |invalid: Invalid| NAMES.iter().position(|name| *name == invalid.parameter);
+        // A field that is missing in the list is still reported as refused.
+        let refused = refused.map(|invalid| position(invalid).map_or(u8::MAX, |position| position as u8));
         Arranged { arrangement, refused }
     }
 
     /// Name of the refused field.
     pub fn refused_name(&self) -> Option<&'static str> {
-        let place = usize::from(self.refused?);
-        Some(NAMES.get(place).copied().unwrap_or("a parameter of a later version"))
+        let position = usize::from(self.refused?);
+        Some(NAMES.get(position).copied().unwrap_or("a parameter of a later version"))
     }
 }
 
-/// Two enums with the same names at the same meaning, made of each other.
-macro_rules! alike {
+/// Conversions from an enum of a stage to the enum of the wire with the same variant names.
+macro_rules! from_stage {
     ($($stage:path, $sent:ident: $($name:ident)*;)*) => {
         $(
             impl From<$stage> for $sent {
-                fn from(told: $stage) -> $sent {
-                    match told {
+                fn from(value: $stage) -> $sent {
+                    match value {
                         $(<$stage>::$name => $sent::$name,)*
                     }
                 }
@@ -219,7 +219,7 @@ macro_rules! alike {
     };
 }
 
-alike! {
+from_stage! {
     alarm::State, AlarmState: Normal Unacknowledged Acknowledged ReturnedToNormalUnacknowledged
         LatchedUnacknowledged LatchedAcknowledged Shelved SuppressedByDesign OutOfService;
     alarm::Event, AlarmEvent: AlarmOccurs ReturnToNormal ReAlarm Acknowledge Reset Shelve Unshelve
