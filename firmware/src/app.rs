@@ -272,7 +272,7 @@ fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: u
     publisher.findings_cleared(channel.number());
 }
 
-/// Reconfigures while samples come: publishes the new settings, and discards what the kinds have learnt by the old ones.
+/// Reconfigures while samples come: publishes the new settings, and discards what was learnt by the old ones.
 fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,

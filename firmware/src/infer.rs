@@ -8,14 +8,14 @@
 //! **Method.** A planned move stops as it starts, mirrored. So the time that feedback takes from standstill to a small
 //! part of its travel (1/128 to 1/64) is also the time from the same distance before the target to the command end.
 //! Where a stop is planned slower or quicker than the start, this time is stretched by the ratio of the speeds near
-//! both ends. [`command_end`] has the details.
+//! both ends; `infer/command_end.rs` has the details.
 //!
 //! **Uncertainty.** The command end has four independent parts: what the stretch adds, an eighth of the time added, a
-//! quarter of the time that the start was extrapolated, and half a sample. [`uncertainty`] adds the effect of an
-//! error of the inferred target. The divisors were found by simulation. On axes of the invented transplanter, healthy and half
-//! worn, settling comes out 0.8 to 4.0 ms short on average, with a spread of 0.5 to 3 ms (11 ms where a slack belt
-//! swings about the edge of the window, so that half a swing more or less counts). The 95 % interval holds the true
-//! value in 97 of 100 moves or more.
+//! quarter of the time that the start was extrapolated, and half a sample; `infer/uncertainty.rs` adds the effect of an
+//! error of the inferred target. The divisors were found by simulation. On axes of the invented transplanter, healthy
+//! and half worn, settling comes out 0.8 to 4.0 ms short on average, with a spread of 0.5 to 3 ms (11 ms where a slack
+//! belt swings about the edge of the window, so that half a swing more or less counts). The 95 % interval holds the
+//! true value in 97 of 100 moves or more.
 //!
 //! **Limits.** A drive that lags shows the command end late by its lag, and settling too short by the same time: a
 //! mechanism that creeps to its target under friction (14 ms there on average) can't be distinguished from a command
@@ -23,7 +23,7 @@
 //! reported; the following error before the command end counts as zero. A travel under sixteen bands counts as creep
 //! of the rest before. Not inferred are travels under 2,048 counts or some 3,000 times the spread of the rest noise,
 //! and stops longer than the delay line; their moves are untrusted. When readings are missing, those in the delay line
-//! are lost too. Cost: four bytes per sample of delay and 500 more; about two hundred short steps in a sample at most.
+//! are lost too. Cost: four bytes per sample of delay and 424 more; about two hundred short steps in a sample at most.
 
 use heapless::Deque;
 use stillpoint_core::{CurvePoint, Reading, Reasons, Record};
@@ -71,7 +71,7 @@ pub struct Delayed {
 enum Mark {
     /// A move.
     Start,
-    /// The command stands at this target; uncertainty of the command end, `None` if it was not found. Unit: counts, ticks
+    /// A rest at this target; uncertainty of the command end, `None` if it was not found. Unit: counts, ticks
     Rest(i32, Option<u32>),
 }
 

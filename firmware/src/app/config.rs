@@ -1,4 +1,4 @@
-//! In: the parameters a host sends for an axis. Out: the same checked, and the limits of each stage that follow from them.
+//! In: the parameters a host sends for an axis. Out: the same checked, and the limits of the stages around the core.
 
 use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::settings;

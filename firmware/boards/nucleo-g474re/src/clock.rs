@@ -1,6 +1,6 @@
 //! In: the board's 24 MHz crystal. Out: 144 MHz for the core, the buses and all timers.
 //!
-//! 144 MHz, not the 170 MHz of which the chip is capable: a multiple of the crystal frequency, divisible by the sampling
+//! 144 MHz, not the 170 MHz the chip can reach: a multiple of the crystal frequency, divisible by the sampling
 //! rate, the line rate and 1 MHz without remainder, and no boost of the core voltage. The start waits for the crystal
 //! without end: on the internal oscillator all times would be up to 1 % wrong.
 

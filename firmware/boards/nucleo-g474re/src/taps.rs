@@ -52,7 +52,7 @@ pub const WIDE: [[bool; 2]; AXES] = {
 
 impl Tap {
     const fn timer(&self) -> TimGp16 {
-        // Safety: the pointer is that of TIM1, 2, 3, 4, 5 or 8, which all have the registers of a 16-bit general-purpose
+        // Safety: the pointer is that of TIM1, 2, 3, 4, 5 or 8, which all have the registers of a 16-bit general
         // timer at the same places; with `wide` the counter has 16 more bits.
         unsafe { TimGp16::from_ptr(self.timer) }
     }

@@ -82,7 +82,8 @@ impl Ticks {
         TIM15.arr().write(|top| top.set_arr((CORE / RATE - 1) as u16));
         TIM15.cr2().write(|cr| cr.set_mms(Mms::UPDATE));
         TIM15.dier().write(|on| on.set_uie(true));
-        // Safety: the handler uses only `FILLER`, in a critical section, and registers that nothing else writes from here on.
+        // Safety: the handler uses only `FILLER`, in a critical section, and registers that nothing else writes from
+        // here on.
         unsafe { cortex_m::peripheral::NVIC::unmask(Interrupt::TIM1_BRK_TIM15) };
         TIM15.cr1().write(|cr| cr.set_cen(true));
         Some(Ticks { queue })
