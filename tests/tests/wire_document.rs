@@ -1,4 +1,4 @@
-//! In: `core/WIRE.md`. Out: every worked frame in it decoded, compared with what is told beside it, and encoded again.
+//! In: `core/WIRE.md`. Out: every worked frame in it decoded, compared with the text beside it, and encoded again.
 
 use std::fmt::Debug;
 
@@ -8,7 +8,7 @@ use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::{LargeTable, SmallTable};
 use stillpoint_core::wire::drift::{Direction, Promise, RestartReason};
 use stillpoint_core::wire::finding::{Severity, Which as W};
-use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
+use stillpoint_core::wire::frame::{Frame, Payload, Read, encode_body};
 use stillpoint_core::wire::header::{self, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
@@ -27,12 +27,16 @@ fn hex(text: &str) -> Vec<u8> {
     digits.chunks(2).map(|pair| pair[0] << 4 | pair[1]).collect()
 }
 
-/// One block: the body, the frame on a link, and what is told beside the bytes, in order.
+fn hex_of(bytes: &[u8], between: &str) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect::<Vec<_>>().join(between)
+}
+
+/// One block: the body, the frame on a link, and the text beside each piece of the body, in order.
 #[derive(Default)]
 struct Worked {
     body: Vec<u8>,
     frame: Vec<u8>,
-    told: Vec<(String, Vec<u8>)>,
+    pieces: Vec<String>,
 }
 
 fn worked() -> Vec<Worked> {
@@ -49,22 +53,40 @@ impl Worked {
         let (bytes, text) = line.split_once("  ").unwrap_or((line, ""));
         let bytes = hex(bytes);
         self.body.extend(&bytes);
-        self.told.push((text.split(';').next().unwrap().trim().to_string(), bytes));
+        self.pieces.push(text.split(';').next().unwrap().trim().to_string());
         self
+    }
+
+    /// The last lines of the block as its other bytes ask for; whoever changes a block copies them from here.
+    fn check_end(&self) {
+        let content = &self.body[..self.body.len() - 4];
+        let crc = crc32fast::hash(content).to_le_bytes();
+        let body = [content, &crc].concat();
+        let mut frame = vec![0; cobs::max_encoding_length(body.len()) + 1];
+        let length = cobs::encode(&body, &mut frame);
+        frame.truncate(length + 1);
+        let lines: Vec<String> = frame.chunks(48).map(|line| format!("= {}", hex_of(line, ""))).collect();
+        let end = format!("{:26}; CRC-32\n{}", hex_of(&crc, " "), lines.join("\n"));
+        assert!(body == self.body && frame == self.frame, "{:?} must end with\n{end}", self.pieces);
     }
 }
 
-/// Everything told stands in what was decoded, in the same order; returns the name and priority of the kind.
+/// The text of each piece stands in what was decoded, in the same order; returns the name and priority of the kind.
 fn check<'a, P: Payload<'a> + Debug>(worked: &Worked, frame: &Frame<'a>) -> (String, Priority) {
     let Ok(Read { payload, extra: 0 }) = frame.read::<P>() else { panic!("{:?}", frame.read::<P>()) };
     let decoded = format!("{:?}, {payload:?}", frame.header);
     let mut rest = &decoded[..];
-    for (told, _) in &worked.told {
-        let at = rest.find(&told[..]).unwrap_or_else(|| panic!("{told:?} is not next in {rest}"));
-        rest = &rest[at + told.len()..];
+    for piece in &worked.pieces {
+        let at = rest.find(&piece[..]).unwrap_or_else(|| panic!("{piece:?} is not next in {rest}"));
+        rest = &rest[at + piece.len()..];
     }
     let mut buffer = [0; LONGEST_FRAME];
-    assert_eq!(encode::<SmallTable>(&frame.header, &payload, &mut buffer), Ok(&worked.frame[..]));
+    let written = encode_body::<SmallTable>(&frame.header, &payload, &mut buffer).expect("fits");
+    assert_eq!(
+        hex_of(written, " "),
+        hex_of(&worked.body, " "),
+        "the bytes now written, and those of the document"
+    );
     assert_eq!(payload.priority(), frame.header.priority);
     let name = format!("{payload:?}");
     (name.split(['(', ' ']).next().unwrap().to_string(), payload.priority())
@@ -74,25 +96,25 @@ fn check<'a, P: Payload<'a> + Debug>(worked: &Worked, frame: &Frame<'a>) -> (Str
 fn every_worked_frame_is_what_it_says() {
     let mut kinds = [vec![], vec![]];
     for worked in worked() {
-        let way = if worked.body[0] & 0x80 == 0 {
+        worked.check_end();
+        let direction = if worked.body[0] & 0x80 == 0 {
             header::Direction::FromDevice
         } else {
             header::Direction::FromHost
         };
-        let mut receiver = Receiver::<LargeTable>::new(way);
-        let mut left = &worked.frame[..];
-        let Some(Event::Frame(frame)) = receiver.step(&mut left) else {
-            panic!("no frame: {:?}", worked.told)
+        let mut receiver = Receiver::<LargeTable>::new(direction);
+        let mut bytes = &worked.frame[..];
+        let Some(Event::Frame(frame)) = receiver.step(&mut bytes) else {
+            panic!("no frame: {:?}", worked.pieces)
         };
-        assert_eq!(frame.body(), worked.body);
-        let (name, priority) = match way {
+        let (name, priority) = match direction {
             header::Direction::FromDevice => check::<Message>(&worked, &frame),
             header::Direction::FromHost => check::<Command>(&worked, &frame),
         };
         let row = format!("| {} | `{name}` | {priority:?} |", frame.kind());
         assert!(DOCUMENT.contains(&row), "no row {row}");
         println!("ran worked bytes: {name}, {} on a link", worked.frame.len());
-        kinds[way as usize].push(frame.kind());
+        kinds[direction as usize].push(frame.kind());
     }
     kinds.iter_mut().for_each(Vec::dedup);
     assert_eq!(kinds, [(0..Message::KINDS).collect::<Vec<u8>>(), (0..Command::KINDS).collect()]);
@@ -176,7 +198,7 @@ fn every_variant_of_the_watch_stands_at_its_place() {
     use Category as C;
     let categories = [C::Failure, C::FunctionCheck, C::OutOfSpecification, C::MaintenanceRequired];
     check_variants("Category", &categories);
-    // Shelving is told with its time behind it.
+    // Shelving has its time behind it.
     let line = "- `Action`: Reset, Shelve, Unshelve, OutOfService, ReturnToService\n";
     assert!(DOCUMENT.contains(line));
     let actions =
@@ -187,7 +209,7 @@ fn every_variant_of_the_watch_stands_at_its_place() {
 }
 
 fn example(name: &str) -> Worked {
-    let is_it = |worked: &Worked| worked.told.iter().any(|(told, _)| told == name);
+    let is_it = |worked: &Worked| worked.pieces.iter().any(|piece| piece == name);
     worked().into_iter().find(is_it).expect("an example of each kind")
 }
 
@@ -208,12 +230,12 @@ fn what_the_text_says_of_the_examples_is_so() {
     else {
         panic!("no trace")
     };
-    let told =
+    let listed =
         DOCUMENT.split("the readings (tick, command, feedback) are ").nth(1).unwrap().split('.').next();
-    let told: String = told.unwrap().split_whitespace().collect::<Vec<_>>().join(" ").replace('−', "-");
+    let listed: String = listed.unwrap().split_whitespace().collect::<Vec<_>>().join(" ").replace('−', "-");
     let form =
         |reading: Reading| format!("({}, {}, {})", reading.tick as i32, reading.command, reading.feedback);
-    assert_eq!(trace.readings().map(form).collect::<Vec<_>>().join(", "), told);
+    assert_eq!(trace.readings().map(form).collect::<Vec<_>>().join(", "), listed);
 
     let body = example("Move").body;
     let Message::Move(sent) = Frame::check::<SmallTable>(&body).unwrap().read::<Message>().unwrap().payload

@@ -29,7 +29,11 @@ fn check<'p, P: Payload<'p> + PartialEq + Debug>(golden: &Golden<P>) {
     if header.version == CURRENT {
         let mut buffer = [0; LONGEST_FRAME];
         let written = encode::<SmallTable>(header, payload, &mut buffer).expect("fits");
-        assert_eq!(hex_of(written), hex.split_whitespace().collect::<String>(), "{payload:?}");
+        assert_eq!(
+            hex_of(written),
+            hex.split_whitespace().collect::<String>(),
+            "the frame as written now, and the golden one, of {payload:?}"
+        );
     }
     check_read(golden);
 }
