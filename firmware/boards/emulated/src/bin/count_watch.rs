@@ -18,7 +18,7 @@ mod image {
     use stillpoint_core::drift::DriftSettings;
     use stillpoint_core::kind::Kinds;
     use stillpoint_core::wire::record::Move;
-    use stillpoint_core::{Outcome, Parameters, Record, Settings};
+    use stillpoint_core::{Outcome, Parameters, Record, Settings, Speed};
     use stillpoint_emulated::stopwatch;
 
     const MOVES: u32 = 4000;
