@@ -1,4 +1,4 @@
-//! In: a made-up recording of some 50 MB. Out: how fast it is read, beside the `csv` crate doing nothing with it.
+//! In: an invented recording of some 50 MB. Out: the speed of reading it, beside that of the `csv` crate alone.
 
 use std::fmt::Write as _;
 use std::fs::File;
@@ -10,10 +10,10 @@ use stillpoint::trace::{Choice, Row, Trace};
 /// Rows of the recording.
 const ROWS: u32 = 1_600_000;
 
-/// Each reader is timed this often; the best time counts.
+/// Number of timings of each reader; the best counts.
 const ROUNDS: usize = 7;
 
-/// A saw of moves at 4 kHz with a little noise on the feedback.
+/// Ramps at 4 kHz with a little noise on the feedback.
 fn write(path: &Path) -> io::Result<u64> {
     let mut out = io::BufWriter::new(File::create(path)?);
     let mut line = String::from("t_s,command,measured,output\n");
@@ -31,7 +31,7 @@ fn write(path: &Path) -> io::Result<u64> {
     Ok(path.metadata()?.len())
 }
 
-/// The `csv` crate, one record reused; gives the number of rows.
+/// Reads with the `csv` crate, reusing one record; returns the number of rows.
 fn bare(path: &Path) -> Result<u64, csv::Error> {
     let mut reader = csv::ReaderBuilder::new().buffer_capacity(1 << 18).from_path(path)?;
     let (mut record, mut rows) = (csv::ByteRecord::new(), 0);
@@ -41,7 +41,7 @@ fn bare(path: &Path) -> Result<u64, csv::Error> {
     Ok(rows)
 }
 
-/// This crate; gives the number of readings.
+/// Reads with this crate; returns the number of readings.
 fn trace(path: &Path) -> Result<u64, stillpoint::error::Error> {
     let mut trace = Trace::open(path, &Choice::default())?;
     let (mut rows, mut readings) = (Vec::new(), 0);

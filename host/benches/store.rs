@@ -10,12 +10,12 @@ use std::time::Instant;
 
 use month::{AXES, BEGIN, Month};
 use rusqlite::{CachedStatement, Connection, params};
+use stillpoint::checksum::FastCrc;
 use stillpoint::error::Error;
 use stillpoint::store::devices::Axis;
 use stillpoint::store::log::Log;
 use stillpoint::store::moves::MoveQuery;
 use stillpoint::store::{Durability, Options, Store};
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
@@ -119,7 +119,7 @@ fn insert_move(one: &mut CachedStatement, wire: &Move, sequence: u32, body: &[u8
 }
 
 fn frames(chunks: &[Vec<u8>]) -> Vec<Ready> {
-    let (mut receiver, mut frames) = (Receiver::<LargeTable>::new(Direction::FromDevice), vec![]);
+    let (mut receiver, mut frames) = (Receiver::<FastCrc>::new(Direction::FromDevice), vec![]);
     for chunk in chunks {
         let mut rest = chunk.as_slice();
         while let Some(event) = receiver.step(&mut rest) {

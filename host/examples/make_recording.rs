@@ -1,4 +1,4 @@
-//! In: nothing. Out: the invented recordings in `host/recordings/`, the same bytes every time.
+//! In: nothing. Out: the invented recordings in `host/recordings/`, always the same bytes.
 
 use std::error::Error;
 use std::path::Path;

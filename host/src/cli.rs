@@ -1,4 +1,4 @@
-//! In: arguments. Out: one command run; exit status 0 done, 1 the input can't be used, 2 wrong arguments.
+//! In: arguments. Out: one command run; exit status 0 done, 1 unusable input, 2 wrong arguments.
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -8,12 +8,12 @@ use clap::{Parser, Subcommand};
 use crate::cmd;
 use crate::error::Error;
 
-/// Measures every move of a servo positioning axis: how long after the command ends does the axis
-/// stand inside its position window?
+/// Measures every move of a servo positioning axis: the time from the end of the command until the axis
+/// stays inside its position window
 #[derive(Parser)]
 #[command(name = "stillpoint", version, max_term_width = 100, args_conflicts_with_subcommands = true)]
 struct Cli {
-    /// Left out: rehearse an hour on the virtual machine
+    /// Without a command: rehearse an hour on the virtual machine
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -30,17 +30,17 @@ enum Command {
     Store(Box<cmd::store::Arguments>),
 }
 
-/// Runs what the arguments ask for.
+/// Runs the command that the arguments name.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
-        Err(told) => {
-            // Help goes to stdout, mistakes to stderr; nobody is left to tell if that fails.
-            told.print().ok();
-            return ExitCode::from(if told.use_stderr() { 2 } else { 0 });
+        Err(message) => {
+            // Help goes to stdout, errors to stderr. A failure to print cannot be reported.
+            message.print().ok();
+            return ExitCode::from(if message.use_stderr() { 2 } else { 0 });
         }
     };
-    let done = match cli.command {
+    let result = match cli.command {
         None => cmd::rehearse::run(&cmd::rehearse::Arguments::default()),
         Some(Command::Measure(arguments)) => cmd::measure::run(&arguments),
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
@@ -51,12 +51,12 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Trend(arguments)) => cmd::trend::run(&arguments),
         Some(Command::Store(arguments)) => cmd::store::run(&arguments),
     };
-    match done {
-        // Reading only the first lines, as `head` does, is no failure.
+    match result {
+        // A reader that closes the pipe early, such as `head`, is no failure.
         Err(Error::Closed) => ExitCode::SUCCESS,
         Ok(status) => status,
         Err(error) => {
-            cmd::tell(format_args!("stillpoint: {error}"));
+            cmd::notify(format_args!("stillpoint: {error}"));
             ExitCode::from(error.status())
         }
     }

@@ -1,35 +1,36 @@
-//! In: what the host wants of a monitor. Out: the bytes of its commands.
+//! In: commands for a monitor. Out: their frames as bytes.
 
+use crate::checksum::FastCrc;
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::command::Command;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 
-/// Numbers and encodes what a host wants.
+/// Numbers and encodes commands.
 #[derive(Debug)]
-pub struct Commands {
+pub struct CommandEncoder {
     numbers: Numbers,
 }
 
-impl Commands {
-    /// With a number that no earlier start of this host had; the time will do.
-    pub fn new(boot: u32) -> Commands {
-        Commands { numbers: Numbers::new(Direction::FromHost, boot) }
+impl CommandEncoder {
+    /// `boot` must differ from that of every earlier start of this host, so that a monitor sees a new series.
+    pub fn new(boot: u32) -> CommandEncoder {
+        CommandEncoder { numbers: Numbers::new(Direction::FromHost, boot) }
     }
 
-    /// The bytes of a command.
-    pub fn bytes(&mut self, command: &Command) -> Vec<u8> {
+    /// The frame of a command.
+    pub fn encode(&mut self, command: &Command) -> Vec<u8> {
         let header = self.numbers.next_header(command.priority());
         let mut buffer = [0; LONGEST_FRAME];
-        // Commands are short by design; an empty answer is one that is never heard.
-        encode::<LargeTable>(&header, command, &mut buffer).map(<[u8]>::to_vec).unwrap_or_default()
+        // Every command fits the buffer. An empty frame would be ignored by the monitor.
+        encode::<FastCrc>(&header, command, &mut buffer).map(<[u8]>::to_vec).unwrap_or_default()
     }
 }
 
-impl Default for Commands {
-    fn default() -> Commands {
+impl Default for CommandEncoder {
+    /// With the current time as boot number. Unit: s since 1970
+    fn default() -> CommandEncoder {
         let since = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH);
-        Commands::new(since.map_or(1, |since| since.as_secs() as u32))
+        CommandEncoder::new(since.map_or(1, |since| since.as_secs() as u32))
     }
 }

@@ -1,13 +1,13 @@
-//! In: bytes of a monitor, in any chunks. Out: its moves with their curves, and what was lost on the way.
+//! In: bytes of a monitor, in any chunks. Out: its events, moves with their curves among them, and the missing frames.
 //!
-//! A move and its settling curve come in different frames, the curve later. A move is held back until
-//! its curve is whole, or until the axis has told the next one.
+//! A move and its settling curve arrive in different frames, the curve later. A move is emitted when its curve is
+//! complete, or when the next move of the axis arrives.
 
 use std::collections::{BTreeMap, HashSet};
 
+use crate::checksum::FastCrc;
 use stillpoint_core::wire::alarm::{Alarm, Arranged};
 use stillpoint_core::wire::counts::Counts;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
 use stillpoint_core::wire::finding::Finding;
@@ -21,25 +21,25 @@ use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
 use stillpoint_core::{CurvePoint, Record};
 
-/// A move that a monitor told.
+/// A move with its settling curve.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Told {
+pub struct DecodedMove {
     /// Axis, from 0.
     pub axis: u8,
-    /// Its command end was inferred from feedback.
+    /// Whether its command end was inferred from feedback.
     pub inferred: bool,
-    /// Number of its kind on the axis, 0: none.
+    /// Number of its kind on the axis; 0: none.
     pub kind: u32,
-    /// What was measured.
+    /// The measured values.
     pub record: Record,
-    /// Its settling curve; empty if its frames were lost.
+    /// Its settling curve; empty if the frames of the curve were lost.
     pub curve: Vec<CurvePoint>,
 }
 
-/// What a monitor said.
+/// An event that a monitor reports, or a loss of its frames.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Said {
-    /// Who speaks: board, firmware, number of axes.
+pub enum DeviceEvent {
+    /// Identity of the monitor.
     Hello {
         /// Name of the board.
         board: String,
@@ -50,55 +50,56 @@ pub enum Said {
         /// Unit: ticks/s
         ticks_per_second: u32,
     },
-    /// What is accepted for an axis, and whether it is in force yet.
+    /// Accepted settings of an axis, in force or pending.
     Settings(Settings),
     /// A move.
-    Move(Box<Told>),
+    Move(Box<DecodedMove>),
     /// Samples are missing.
     Gap(Gap),
-    /// Something is wrong with the signals of an axis.
+    /// A problem with the signals of an axis.
     Finding(Finding),
-    /// A step in the life of an alarm.
+    /// A state change of an alarm.
     Alarm(Alarm),
-    /// How an alarm behaves.
+    /// The configuration of an alarm.
     Arranged(Arranged),
-    /// A kind of moves was met for the first time.
+    /// A new kind of moves.
     Kind(Kind),
-    /// What the moves of a kind looked like when they were good.
+    /// The baseline of a kind.
     Baseline(Baseline),
-    /// How they stand against it.
+    /// The state of a kind against its baseline.
     Drift(Drift),
-    /// The watch over some moves begins anew.
+    /// The baselines of some moves are learnt anew.
     Restart(Restart),
-    /// How an axis fares.
+    /// Health of an axis.
     Status(Box<Status>),
     /// Frames are missing.
-    Missing(Missing),
+    Missing(MissingFrames),
 }
 
-/// Frames that did not come. They may be in the monitor's log.
+/// Frames that did not arrive. They may be in the monitor's log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Missing {
-    /// Start of the monitor to which they belong.
+pub struct MissingFrames {
+    /// Start of the monitor that numbered them.
     pub boot: u32,
-    /// Which series.
+    /// Their series.
     pub priority: Priority,
     /// Number of the first.
     pub first: u32,
-    /// How many.
+    /// Number of frames.
     pub count: u32,
-    /// The monitor has started anew; these are missing since.
+    /// Whether the monitor restarted before they went missing.
     pub restarted: bool,
 }
 
-/// Follows one monitor.
+/// Decodes the bytes of one monitor.
 #[derive(Debug)]
 pub struct Decoder {
-    receiver: Receiver<LargeTable>,
+    receiver: Receiver<FastCrc>,
     sequence: Sequence,
     counts: Counts,
-    open: BTreeMap<u8, Told>,
-    /// Frames of moves that came: what is sent again must not count twice.
+    /// Moves by axis whose curves are incomplete.
+    open: BTreeMap<u8, DecodedMove>,
+    /// Boot and number of the move frames received: a replayed frame must not count twice.
     known: HashSet<(u32, u32)>,
 }
 
@@ -115,102 +116,115 @@ impl Default for Decoder {
 }
 
 impl Decoder {
-    /// Takes bytes as they come.
-    pub fn take(&mut self, bytes: &[u8], out: &mut impl FnMut(Said)) {
+    /// Decodes the next bytes, cut anywhere.
+    pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(DeviceEvent)) {
         let Decoder { receiver, sequence, counts, open, known } = self;
-        let mut left = bytes;
-        while let Some(event) = receiver.step(&mut left) {
+        let mut remaining = bytes;
+        while let Some(event) = receiver.step(&mut remaining) {
             match event {
                 Event::Corrupt(corrupt) => counts.corrupt(corrupt),
                 Event::Echo(_) => counts.echo(),
                 Event::Frame(frame) => {
-                    let place = sequence.step(&frame.header);
-                    counts.add_frame(place);
-                    if let Some(missing) = missing(&frame.header, place) {
-                        out(Said::Missing(missing));
+                    let continuity = sequence.step(&frame.header);
+                    counts.add_frame(continuity);
+                    if let Some(missing) = missing(&frame.header, continuity) {
+                        out(DeviceEvent::Missing(missing));
                     }
-                    let of_move = frame.header.priority == Priority::Move;
-                    let is_new = !of_move || known.insert((frame.header.boot, frame.header.sequence));
-                    if is_new && place != Continuity::Duplicate {
-                        say(&frame, counts, open, out);
+                    let is_move = frame.header.priority == Priority::Move;
+                    let is_new = !is_move || known.insert((frame.header.boot, frame.header.sequence));
+                    if is_new && continuity != Continuity::Duplicate {
+                        decode(&frame, counts, open, out);
                     }
                 }
             }
         }
     }
 
-    /// No more bytes come: moves whose curves never came go out without.
-    pub fn finish(&mut self, out: &mut impl FnMut(Said)) {
+    /// Ends the bytes: moves whose curves are incomplete are emitted.
+    pub fn finish(&mut self, out: &mut impl FnMut(DeviceEvent)) {
         if let Some(corrupt) = self.receiver.finish() {
             self.counts.corrupt(corrupt);
         }
-        std::mem::take(&mut self.open).into_values().for_each(|told| out(Said::Move(Box::new(told))));
+        std::mem::take(&mut self.open).into_values().for_each(|open| out(DeviceEvent::Move(Box::new(open))));
     }
 
-    /// What came, what was lost, and how.
+    /// Numbers of received, lost and corrupt frames.
     pub fn counts(&self) -> &Counts {
         &self.counts
     }
 }
 
-fn missing(header: &Header, place: Continuity) -> Option<Missing> {
-    let (count, restarted) = match place {
+fn missing(header: &Header, continuity: Continuity) -> Option<MissingFrames> {
+    let (count, restarted) = match continuity {
         Continuity::Lost(count) => (count, false),
         Continuity::Restart { missing } => (missing, true),
         _ => return None,
     };
     let Header { boot, priority, sequence, .. } = *header;
-    Some(Missing { boot, priority, first: sequence.wrapping_sub(count), count, restarted })
+    Some(MissingFrames { boot, priority, first: sequence.wrapping_sub(count), count, restarted })
 }
 
-fn say(frame: &Frame, counts: &mut Counts, open: &mut BTreeMap<u8, Told>, out: &mut impl FnMut(Said)) {
+fn decode(
+    frame: &Frame,
+    counts: &mut Counts,
+    open: &mut BTreeMap<u8, DecodedMove>,
+    out: &mut impl FnMut(DeviceEvent),
+) {
     let read = frame.read::<Message>();
     counts.read(&read);
     let Ok(read) = read else { return };
     match read.payload {
-        Message::Hello(hello) => out(Said::Hello {
+        Message::Hello(hello) => out(DeviceEvent::Hello {
             board: hello.board.to_owned(),
             firmware: hello.firmware.to_owned(),
             axes: hello.axes,
             ticks_per_second: hello.ticks_per_second,
         }),
-        Message::Settings(settings) => out(Said::Settings(settings)),
-        Message::Gap(gap) => out(Said::Gap(gap)),
-        Message::Finding(finding) => out(Said::Finding(finding)),
-        Message::Alarm(alarm) => out(Said::Alarm(alarm)),
-        Message::Arranged(arranged) => out(Said::Arranged(arranged)),
-        Message::Kind(kind) => out(Said::Kind(kind)),
-        Message::Baseline(baseline) => out(Said::Baseline(baseline)),
-        Message::Drift(drift) => out(Said::Drift(drift)),
-        Message::Restart(restart) => out(Said::Restart(restart)),
-        Message::Status(status) => out(Said::Status(Box::new(status))),
-        Message::Move(told) => {
-            let Move { axis, kind, .. } = told;
-            let (inferred, record) = (told.is_inferred(), Record::from(&told));
-            let told = Told { axis, inferred, kind, record, curve: Vec::new() };
-            if frame.header.replay {
-                // Out of the log, where no curves are kept.
-                out(Said::Move(Box::new(told)));
-            } else if let Some(before) = open.insert(axis, told) {
-                out(Said::Move(Box::new(before)));
-            }
-        }
-        Message::Curve(curve) => add(&curve, open, out),
-        // Evidence, for whoever reads the frames.
+        Message::Settings(settings) => out(DeviceEvent::Settings(settings)),
+        Message::Gap(gap) => out(DeviceEvent::Gap(gap)),
+        Message::Finding(finding) => out(DeviceEvent::Finding(finding)),
+        Message::Alarm(alarm) => out(DeviceEvent::Alarm(alarm)),
+        Message::Arranged(arranged) => out(DeviceEvent::Arranged(arranged)),
+        Message::Kind(kind) => out(DeviceEvent::Kind(kind)),
+        Message::Baseline(baseline) => out(DeviceEvent::Baseline(baseline)),
+        Message::Drift(drift) => out(DeviceEvent::Drift(drift)),
+        Message::Restart(restart) => out(DeviceEvent::Restart(restart)),
+        Message::Status(status) => out(DeviceEvent::Status(Box::new(status))),
+        Message::Move(record) => add_move(&record, frame.header.replay, open, out),
+        Message::Curve(curve) => add_curve(&curve, open, out),
+        // Captured samples; the store keeps their frames.
         Message::Trace(_) => (),
     }
 }
 
-/// Adds a stretch of a curve to the move it belongs to; a whole one lets the move go.
-fn add(curve: &Curve, open: &mut BTreeMap<u8, Told>, out: &mut impl FnMut(Said)) {
-    let Some(told) = open.get_mut(&curve.axis) else { return };
-    if told.record.number != curve.number || told.curve.len() != usize::from(curve.first) {
+/// Adds a move that waits for its curve, and emits the one before it on the axis. A replayed move is emitted at once,
+/// because the log of a monitor holds no curves.
+fn add_move(
+    record: &Move,
+    is_replay: bool,
+    open: &mut BTreeMap<u8, DecodedMove>,
+    out: &mut impl FnMut(DeviceEvent),
+) {
+    let Move { axis, kind, .. } = *record;
+    let (inferred, record) = (record.is_inferred(), Record::from(record));
+    let decoded = DecodedMove { axis, inferred, kind, record, curve: Vec::new() };
+    if is_replay {
+        out(DeviceEvent::Move(Box::new(decoded)));
+    } else if let Some(before) = open.insert(axis, decoded) {
+        out(DeviceEvent::Move(Box::new(before)));
+    }
+}
+
+/// Adds a part of a curve to its move; the last part emits the move.
+fn add_curve(curve: &Curve, open: &mut BTreeMap<u8, DecodedMove>, out: &mut impl FnMut(DeviceEvent)) {
+    let Some(decoded) = open.get_mut(&curve.axis) else { return };
+    if decoded.record.number != curve.number || decoded.curve.len() != usize::from(curve.first) {
         return;
     }
-    told.curve.extend(curve.points());
+    decoded.curve.extend(curve.points());
     if curve.last
-        && let Some(told) = open.remove(&curve.axis)
+        && let Some(decoded) = open.remove(&curve.axis)
     {
-        out(Said::Move(Box::new(told)));
+        out(DeviceEvent::Move(Box::new(decoded)));
     }
 }

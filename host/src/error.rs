@@ -1,72 +1,72 @@
-//! In: what can go wrong on the host. Out: one message with file, line and what to do.
+//! In: a failure on the host. Out: one message with file, line and remedy.
 
 use std::io;
 
-/// Why the host can't go on. Bad rows are not in here: they become gaps and reading continues.
+/// A failure that ends a command. A bad row of a recording is none: it becomes a gap, and reading continues.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Error {
-    /// The operating system refused.
+    /// The operating system refused to read.
     #[error("{file}: can't be read: {source}; check the name, the permissions and the medium")]
     Unreadable {
         /// Name of the recording.
         file: String,
-        /// What the system said.
+        /// Error of the system.
         source: io::Error,
     },
-    /// The operating system refused a file that is to be written.
+    /// The operating system refused to write.
     #[error("{file}: can't be written: {source}; check the name, the folder, the permissions and the disk")]
     Unwritable {
         /// Name of the file.
         file: String,
-        /// What the system said.
+        /// Error of the system.
         source: io::Error,
     },
-    /// A folder was named.
+    /// The name is that of a folder.
     #[error("{file}: is a folder; name a recording in it")]
     Folder {
         /// Name of the folder.
         file: String,
     },
-    /// There is nothing in the file.
+    /// The file is empty.
     #[error("{file}: is empty; export the recording again")]
     Empty {
         /// Name of the recording.
         file: String,
     },
-    /// The file is of a kind that this build, or no build from a pipe, can read.
+    /// A Parquet file, which needs the feature `parquet` and cannot be read from a pipe.
     #[error(
-        "{file}: is a Parquet file, which can't be read here; build with `--features parquet` and name the file, or export it as CSV"
+        "{file}: is a Parquet file, which this build or a pipe can't read; build with `--features parquet` and name the file, or export it as CSV"
     )]
     NoParquet {
         /// Name of the recording.
         file: String,
     },
-    /// No line has numbers side by side.
+    /// No line has two numbers side by side.
     #[error(
-        "{file}, line {line}: no rows of numbers up to here; a recording needs command and feedback side by side in columns, or say --delimiter and --decimal"
+        "{file}, line {line}: no rows of numbers up to here; a recording needs command and feedback in columns side by side; if it has them, give --delimiter and --decimal"
     )]
     NoRows {
         /// Name of the recording.
         file: String,
-        /// Last line that was looked at.
+        /// Last line that was examined.
         line: u64,
     },
-    /// Two ways to cut the lines fit equally well.
+    /// Two combinations of delimiter and decimal sign fit equally well.
     #[error(
-        "{file}, line {line}: the rows read as well with {first} as with {second}; say which with --delimiter and --decimal"
+        "{file}, line {line}: the rows can be read with {first} or with {second}; choose with --delimiter and --decimal"
     )]
     Undecided {
         /// Name of the recording.
         file: String,
         /// First line of numbers.
         line: u64,
-        /// One reading.
+        /// First combination.
         first: String,
-        /// The other.
+        /// Second combination.
         second: String,
     },
-    /// A column is missing, ambiguous or not there.
+    /// A column is missing, ambiguous or unknown.
     #[error("{file}, line {line}: {wrong}; name it with {flag}, one of: {columns}")]
     Column {
         /// Name of the recording.
@@ -77,28 +77,28 @@ pub enum Error {
         wrong: String,
         /// Option that names the column.
         flag: String,
-        /// The columns there are.
+        /// The columns of the recording.
         columns: String,
     },
-    /// The recording is read well, but what it says can't be used.
+    /// The recording can be read, but its content can't be used.
     #[error("{file}, line {line}: {wrong}; {remedy}")]
     Recording {
         /// Name of the recording.
         file: String,
-        /// Line that shows it.
+        /// Line that shows the problem.
         line: u64,
         /// What is wrong.
         wrong: String,
-        /// What to do about it.
+        /// What to do.
         remedy: String,
     },
-    /// Whoever read the output has gone.
+    /// The reader of the output has closed it.
     #[error("the output is closed; nothing more was written")]
     Closed,
     /// The output can't be written.
     #[error("the output can't be written: {0}; check the disk")]
     Output(io::Error),
-    /// There is no picture.
+    /// A picture can't be drawn.
     #[error("{0}")]
     Picture(Box<dyn std::error::Error + Send + Sync>),
     /// A store can't be used.
@@ -108,17 +108,17 @@ pub enum Error {
         file: String,
         /// What is wrong.
         wrong: String,
-        /// What to do about it.
+        /// What to do.
         remedy: String,
     },
-    /// A monitor is not to be heard, or not any more.
+    /// A monitor can't be reached, or the connection to it failed.
     #[error("{place}: {wrong}; {remedy}")]
     Unreached {
-        /// Where it was to be heard.
+        /// The source as it was given.
         place: String,
         /// What is wrong.
         wrong: String,
-        /// What to do about it.
+        /// What to do.
         remedy: String,
     },
     /// An option of the command can't be used.
@@ -126,11 +126,11 @@ pub enum Error {
     Option {
         /// The option as it is typed.
         option: String,
-        /// What was given.
+        /// Its value.
         value: String,
         /// What is wrong.
         wrong: String,
-        /// What to do about it.
+        /// What to do.
         remedy: String,
     },
 }
@@ -147,13 +147,13 @@ impl Error {
         if matches!(self, Error::Option { .. }) { 2 } else { 1 }
     }
 
-    /// A position window that nothing can be inside of.
+    /// A position window that is not above 0.
     pub fn window(value: impl ToString) -> Error {
         Error::Option {
             option: "--window".to_string(),
             value: value.to_string(),
-            wrong: "a position window must be a plain figure larger than 0".to_string(),
-            remedy: "give half its width in the unit of the recording, such as 0.01".to_string(),
+            wrong: "a position window must be a plain number larger than 0".to_string(),
+            remedy: "give its half-width in the unit of the recording, such as 0.01".to_string(),
         }
     }
 }

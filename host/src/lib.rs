@@ -1,9 +1,10 @@
-//! Stillpoint on the host: recordings in, measured moves, pictures and logs out.
+//! Stillpoint on the host: reads recordings and monitors, gives measured moves, pictures and stores.
 #![forbid(unsafe_code)]
 
 pub mod error;
 pub mod trace;
 pub mod analysis;
+pub mod checksum;
 pub mod decode;
 pub mod report;
 pub mod plot;

@@ -1,4 +1,4 @@
-//! In: the command line. Out: what the command prints, and its exit status.
+//! In: the command line. Out: the output of the command, and its exit status.
 #![forbid(unsafe_code)]
 
 use std::process::ExitCode;

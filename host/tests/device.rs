@@ -1,4 +1,4 @@
-//! What a monitor is asked through the binary, over TCP: its answers in words, refusals, and what is written down.
+//! `device` through the binary, over TCP: answers in words, refusals, journal entries.
 
 mod program;
 #[path = "device/sent.rs"]
@@ -24,12 +24,12 @@ use stillpoint_firmware::tap::Register;
 
 type Monitor = App<2, MemoryFlash<worn::Cells>>;
 
-/// Two axes, of which the second has just not settled three times.
+/// A monitor of two axes; the last three moves of the second did not settle.
 fn monitor() -> Monitor {
     monitor_on(Arc::default())
 }
 
-/// The same, its flash worn once that is said.
+/// The same; its flash is worn as soon as `is_worn` is set.
 fn monitor_on(is_worn: Arc<AtomicBool>) -> Monitor {
     let parameters = Parameters { window: 50, ..Parameters::at(1_000_000) };
     let settings = Settings::new(parameters).expect("settings");
@@ -49,64 +49,63 @@ fn monitor_on(is_worn: Arc<AtomicBool>) -> Monitor {
     monitor
 }
 
-/// Answers one after another who connects, until the test ends.
+/// Serves one client after another until the test ends.
 fn serve(mut monitor: Monitor) -> String {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let address = listener.local_addr().expect("an address");
     std::thread::spawn(move || {
-        for line in listener.incoming() {
-            answer(&mut monitor, &mut line.expect("a line"));
+        for stream in listener.incoming() {
+            answer(&mut monitor, &mut stream.expect("a connection"));
         }
     });
     format!("tcp:{address}")
 }
 
-fn answer(monitor: &mut Monitor, line: &mut TcpStream) {
-    let (mut heard, mut said) = ([0; 256], [0; 4096]);
-    while let Ok(count @ 1..) = line.read(&mut heard) {
-        monitor.receive(&heard[..count]);
-        while let count @ 1.. = monitor.transmit(&mut said) {
-            if line.write_all(&said[..count]).is_err() {
+fn answer(monitor: &mut Monitor, stream: &mut TcpStream) {
+    let (mut received, mut sent) = ([0; 256], [0; 4096]);
+    while let Ok(count @ 1..) = stream.read(&mut received) {
+        monitor.receive(&received[..count]);
+        while let count @ 1.. = monitor.transmit(&mut sent) {
+            if stream.write_all(&sent[..count]).is_err() {
                 return;
             }
         }
     }
 }
 
-/// A question, its exit status, and the whole of what is printed or told.
+/// Checks the exit status of a request, and its whole output or error message.
 #[track_caller]
-fn check(place: &str, question: &str, status: i32, expected: &str) {
-    let words: Vec<&str> = ["device", place].into_iter().chain(question.split(' ')).collect();
+fn check(place: &str, request: &str, status: i32, expected: &str) {
+    let words: Vec<&str> = ["device", place].into_iter().chain(request.split(' ')).collect();
     let output = stillpoint(&words);
-    let told = if status == 0 { output.stdout } else { output.stderr };
-    let told = String::from_utf8_lossy(&told).into_owned();
+    let text = if status == 0 { output.stdout } else { output.stderr };
+    let text = String::from_utf8_lossy(&text).into_owned();
     let place = if status == 1 { format!("stillpoint: {place}: ") } else { String::new() };
-    assert_eq!((output.status.code(), told), (Some(status), format!("{place}{expected}\n")), "{question}");
+    assert_eq!((output.status.code(), text), (Some(status), format!("{place}{expected}\n")), "{request}");
 }
 
 #[test]
-fn an_alarm_is_dealt_with_in_words() {
+fn alarm_actions_are_answered_in_words() {
     let place = serve(monitor());
     assert!(
         done(&["device", &place, "identify"])
             .ends_with("axis 1: alarm 1, stops don't settle: unacknowledged\n")
     );
-    let told = |state: &str| format!("axis 1: alarm 1, stops don't settle: {state}");
-    check(&place, "acknowledge 1", 0, &told("acknowledged"));
-    let refused = "can't acknowledge alarm 1: it is acknowledged; it stands until its cause is gone";
+    let alarm = |state: &str| format!("axis 1: alarm 1, stops don't settle: {state}");
+    check(&place, "acknowledge 1", 0, &alarm("acknowledged"));
+    let refused = "can't acknowledge alarm 1: it is acknowledged; it remains until its cause is removed";
     check(&place, "acknowledge 1", 1, refused);
-    let unknown =
-        "can't acknowledge alarm 7: no alarm of this number waits for it; those that are not normal: 1";
+    let unknown = "can't acknowledge alarm 7: it is normal or does not exist; alarms that are not normal: 1";
     check(&place, "acknowledge 7", 1, unknown);
-    check(&place, "shelve 1 --minutes 90", 0, &told("shelved for 90 min"));
-    let bounds = "give a minute or more, and no more than its settings allow";
+    check(&place, "shelve 1 --minutes 90", 0, &alarm("shelved for 90 min"));
+    let bounds = "give at least one minute, and at most the longest shelving of this alarm";
     check(&place, "shelve 1 --minutes 0", 1, &format!("can't shelve alarm 1: it is shelved; {bounds}"));
     check(&place, "shelve 1 --minutes 481", 1, &format!("can't shelve alarm 1: it is shelved; {bounds}"));
-    check(&place, "unshelve 1", 0, &told("unacknowledged"));
+    check(&place, "unshelve 1", 0, &alarm("unacknowledged"));
     check(&place, "unshelve 1", 1, "can't unshelve alarm 1: it is unacknowledged; acknowledge it");
-    check(&place, "out-of-service 1", 0, &told("out of service"));
+    check(&place, "out-of-service 1", 0, &alarm("out of service"));
     check(&place, "reset 1", 1, "can't reset alarm 1: it is out of service; return it to service");
-    check(&place, "return-to-service 1", 0, &told("unacknowledged"));
+    check(&place, "return-to-service 1", 0, &alarm("unacknowledged"));
 }
 
 #[test]
@@ -116,46 +115,46 @@ fn settings_are_shown_and_changed_or_the_broken_rule_is_named() {
     assert!(shown.starts_with("axis 1: ticks_per_second=1000000 window=50 window_time=10000 "), "{shown}");
     let changed = "axis 1, from the next move on: window 50 -> 60, window_time 10000 -> 5000";
     check(&place, "settings 1 window=60 window_time=5ms", 0, changed);
-    check(&place, "settings 1 window=60", 0, "axis 1, from the next move on: as it was");
-    let kept = "what was set before stays in force";
+    check(&place, "settings 1 window=60", 0, "axis 1, from the next move on: no change");
+    let unchanged = "the previous settings stay in force";
     let rule = "axis 1: window was refused: it must be less than 2^31 counts";
-    check(&place, "settings 1 window=4000000000", 1, &format!("{rule}; {kept}"));
-    let rule = "axis 1: inferred was refused: it must be no more often than the board can infer";
-    check(&place, "settings 1 inferred=true", 1, &format!("{rule}; {kept}"));
+    check(&place, "settings 1 window=4000000000", 1, &format!("{rule}; {unchanged}"));
+    let rule = "axis 1: inferred was refused: it must be true on no more axes than the board can infer";
+    check(&place, "settings 1 inferred=true", 1, &format!("{rule}; {unchanged}"));
     check(&place, "settings 4 window=60", 1, "there is no axis 4; its axes are 0 to 1");
     let wrong = stillpoint(&["device", &place, "settings", "1", "widow=60"]);
-    let told = String::from_utf8_lossy(&wrong.stderr);
+    let text = String::from_utf8_lossy(&wrong.stderr);
     assert_eq!(wrong.status.code(), Some(2));
-    assert!(told.contains("widow=60: is no KEY=VALUE") && told.contains("rest_time, "), "{told}");
-    let told = |wrong: &str| format!("stillpoint: settings {wrong}");
+    assert!(text.contains("widow=60: is not KEY=VALUE") && text.contains("rest_time, "), "{text}");
+    let message = |wrong: &str| format!("stillpoint: settings {wrong}");
     let wrong = "window_time=-1ms: window_time can't have this value; give ticks, or a time such as 10ms, 2s, 5min \
         or 8h, of less than 2^32 ticks";
-    check(&place, "settings 1 window_time=-1ms", 2, &told(wrong));
+    check(&place, "settings 1 window_time=-1ms", 2, &message(wrong));
     let wrong =
         "definition=first: definition can't have this value; give last-entry, iso-9283 or target-reached";
-    check(&place, "settings 1 definition=first", 2, &told(wrong));
+    check(&place, "settings 1 definition=first", 2, &message(wrong));
     assert!(done(&["device", &place, "settings", "1"]).contains(" window=60 window_time=5000 "));
 }
 
 #[test]
-fn samples_are_asked_for_and_good_is_declared() {
+fn samples_are_requested_and_moves_are_declared_good() {
     let place = serve(monitor());
-    let captured = "axis 1: the samples around the next 5 stops are sent; `stillpoint watch` keeps them";
+    let captured = "axis 1: the samples around the next 5 stops will be sent; `stillpoint watch` stores them";
     check(&place, "capture 1 5", 0, captured);
-    check(&place, "capture 1 0", 0, "axis 1: no samples are sent any more");
+    check(&place, "capture 1 0", 0, "axis 1: no more samples are sent");
     check(&place, "capture 2 5", 1, "there is no axis 2; its axes are 0 to 1");
     let declared = "are declared good as they run now; baselines are learnt anew";
     check(&place, "declare 1", 0, &format!("axis 1: all kinds of moves {declared}"));
     check(&place, "declare 1 --kind 1", 0, &format!("axis 1: moves of kind 1 {declared}"));
-    let kinds = "`stillpoint watch` keeps which kinds there are";
+    let kinds = "store its frames with `stillpoint watch --store`; `stillpoint moves` then prints the kinds";
     let none = |why| format!("axis 0 can't be declared good: {why}; {kinds}");
     check(&place, "declare 0", 1, &none("it has made no move yet"));
     check(&place, "declare 0 --kind 3", 1, &none("it has no kind 3 of moves"));
-    assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves came\n"));
+    assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves received\n"));
 }
 
 #[test]
-fn an_alarm_is_arranged() {
+fn an_alarm_is_configured() {
     let place = serve(monitor());
     let line = |latching: bool, delay: &str, priority: &str| {
         format!(
@@ -167,16 +166,16 @@ fn an_alarm_is_arranged() {
     let changes = "arrange 1 unsettled latching=true on_delay=1500ms priority=high";
     check(&place, changes, 0, &line(true, "1.5s", "high"));
     let refused = "axis 1: off_delay was refused: it must be at most 2^48 ticks";
-    let kept = "what was set before stays in force";
-    check(&place, "arrange 1 unsettled off_delay=999999h", 1, &format!("{refused}; {kept}"));
+    let unchanged = "the previous configuration stays in force";
+    check(&place, "arrange 1 unsettled off_delay=999999h", 1, &format!("{refused}; {unchanged}"));
     check(&place, "arrange 1 unsettled", 0, &line(true, "1.5s", "high"));
-    check(&place, "arrange 1 gap", 1, "axis 1 has no such alarm; losses are those of axis 0");
+    check(&place, "arrange 1 gap", 1, "axis 1 has no such alarm; the gap alarm belongs to axis 0");
     let wrong = stillpoint(&["device", &place, "arrange", "1", "drift", "latch=true"]);
     assert_eq!(wrong.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&wrong.stderr).contains("keys: latching, on_delay, "));
 }
 
-/// A store that is gone when the test is.
+/// A store file that is deleted at the end of the test.
 struct Scratch(PathBuf);
 
 impl Scratch {
@@ -194,28 +193,28 @@ impl Drop for Scratch {
 }
 
 #[test]
-fn who_did_it_is_written_down() {
+fn actions_are_recorded_in_the_journal() {
     let (place, scratch) = (serve(monitor()), Scratch::new("journal"));
     let store = scratch.0.display().to_string();
-    let ask = |question: &str| {
-        let words = ["device", &place].into_iter().chain(question.split(' '));
+    let run = |request: &str| {
+        let words = ["device", &place].into_iter().chain(request.split(' '));
         stillpoint(&words.chain(["--store", &store, "--who", "M. Ito"]).collect::<Vec<_>>())
     };
-    // Nothing is done that can't be written down.
-    let lost = ask("acknowledge 1");
+    // Without a store no action is taken.
+    let lost = run("acknowledge 1");
     assert_eq!(lost.status.code(), Some(1));
     assert!(String::from_utf8_lossy(&lost.stderr).contains("there is no store here"));
     assert!(done(&["device", &place, "identify"]).contains("alarm 1, stops don't settle: unacknowledged"));
     drop(Store::create(&scratch.0, &Options::default()).expect("a store"));
     let work =
         ["acknowledge 1", "shelve 1 --minutes 30", "out-of-service 1", "settings 1 window=60", "declare 1"];
-    for question in work {
-        let output = ask(question);
+    for request in work {
+        let output = run(request);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     }
-    assert_eq!(ask("reset 1").status.code(), Some(1), "a refusal is no deed");
+    assert_eq!(run("reset 1").status.code(), Some(1), "a refused action is not recorded");
     let journal = done(&["store", "journal", "--store", &store]);
-    let by_hand: Vec<(String, String, u64)> = journal
+    let entries: Vec<(String, String, u64)> = journal
         .lines()
         .map(|line| serde_json::from_str::<serde_json::Value>(line).expect("JSON"))
         .filter(|line| line["who"] == "M. Ito")
@@ -234,8 +233,8 @@ fn who_did_it_is_written_down() {
         ),
     ];
     let expected = texts.map(|(what, text)| (format!("{what:?}"), format!("{text:?}"), 1));
-    assert_eq!(by_hand, expected);
-    // Every step once, however often the monitor told it to who asked.
+    assert_eq!(entries, expected);
+    // Every state change once, although the monitor sent it several times.
     let alarms = done(&["alarms", "--store", &store, "--format", "csv"]);
     let cells: Vec<Vec<&str>> = alarms.lines().skip(1).map(|line| line.split(',').collect()).collect();
     let steps: Vec<(&str, &str)> = cells.iter().map(|cells| (cells[4], cells[11])).collect();
@@ -245,16 +244,16 @@ fn who_did_it_is_written_down() {
 }
 
 #[test]
-fn a_name_needs_a_store_and_a_line_an_answer() {
+fn who_needs_store_and_a_connection_needs_an_answer() {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let place = format!("tcp:{}", listener.local_addr().expect("an address"));
     std::thread::spawn(move || {
-        // A line that is closed before it is read is one that is broken off.
-        let hear = |line: std::io::Result<TcpStream>| line.expect("a line").read(&mut [0; 256]);
-        listener.incoming().for_each(|line| drop(hear(line)));
+        // The command is read first: closing a connection with unread bytes resets it.
+        let read = |stream: std::io::Result<TcpStream>| stream.expect("a connection").read(&mut [0; 256]);
+        listener.incoming().for_each(|stream| drop(read(stream)));
     });
-    let ended = "check that a monitor is at the other end and nobody else listens to it";
-    check(&place, "acknowledge 1", 1, &format!("the line ended without an answer; {ended}"));
+    let remedy = "check that a monitor is connected and that no other program uses the connection";
+    check(&place, "acknowledge 1", 1, &format!("the connection ended without an answer; {remedy}"));
     for half in [["--who", "M. Ito"], ["--store", "shift.store"]] {
         let words = [&["device", &place, "acknowledge", "1"], &half[..]].concat();
         assert_eq!(stillpoint(&words).status.code(), Some(2));

@@ -1,4 +1,4 @@
-//! `rehearse --listen` through the binary: watched, asked, left and watched again, with nothing but the program itself.
+//! `rehearse --listen` through the binary: watched, configured, disconnected and watched again.
 
 mod program;
 
@@ -14,7 +14,7 @@ use stillpoint::store::{Options, Store};
 
 use program::{done, stillpoint};
 
-/// Whatever hangs is given up after this; nothing else depends on it.
+/// A program that hangs is stopped after this time.
 const DEADLINE: Duration = Duration::from_secs(240);
 
 fn program(arguments: &[&str]) -> Command {
@@ -23,7 +23,7 @@ fn program(arguments: &[&str]) -> Command {
     command
 }
 
-/// A program that runs until it is dropped, and its lines.
+/// A running program, killed on drop, and its lines.
 struct Running {
     child: Child,
     lines: Receiver<String>,
@@ -41,21 +41,21 @@ impl Running {
 
     fn watch(place: &str, store: &str) -> Running {
         let arguments = ["watch", place, "--store", store, "--axes", "tray,dibble,turntable"];
-        // What it tells besides must not fill a pipe that nobody reads.
+        // Stderr is drained, so that its pipe does not fill up.
         Running::new(&arguments, |child| {
-            let mut told = child.stderr.take().expect("a pipe");
-            std::thread::spawn(move || std::io::copy(&mut told, &mut std::io::sink()));
+            let mut notes = child.stderr.take().expect("a pipe");
+            std::thread::spawn(move || std::io::copy(&mut notes, &mut std::io::sink()));
             Box::new(child.stdout.take().expect("a pipe"))
         })
     }
 
-    /// The first line that will do.
-    fn line(&self, will_do: impl Fn(&str) -> bool) -> String {
+    /// The first line that `matches`.
+    fn line(&self, matches: impl Fn(&str) -> bool) -> String {
         let mut before = String::new();
         loop {
-            let left = DEADLINE.saturating_sub(self.begun.elapsed());
-            let Ok(line) = self.lines.recv_timeout(left) else { panic!("in vain, after: {before}") };
-            if will_do(&line) {
+            let remaining = DEADLINE.saturating_sub(self.begun.elapsed());
+            let Ok(line) = self.lines.recv_timeout(remaining) else { panic!("no such line after: {before}") };
+            if matches(&line) {
                 return line;
             }
             before = format!("{before}{line}\n");
@@ -81,7 +81,7 @@ impl Drop for Running {
     }
 }
 
-/// A rehearsal, and where it can be heard.
+/// A rehearsal, and the source to connect to.
 fn rehearse(arguments: &[&str]) -> (Running, String) {
     let running = Running::new(&[&["rehearse", "--listen", "127.0.0.1:0"], arguments].concat(), |child| {
         Box::new(child.stderr.take().expect("a pipe"))
@@ -91,10 +91,10 @@ fn rehearse(arguments: &[&str]) -> (Running, String) {
     (running, place.to_owned())
 }
 
-/// Asks the monitor.
+/// Sends a request to the monitor.
 #[track_caller]
-fn ask(place: &str, question: &str) -> String {
-    done(&["device", place].into_iter().chain(question.split(' ')).collect::<Vec<_>>())
+fn request(place: &str, request: &str) -> String {
+    done(&["device", place].into_iter().chain(request.split(' ')).collect::<Vec<_>>())
 }
 
 /// Numbers of the moves in a store, by axis.
@@ -109,7 +109,7 @@ fn moves(store: &str) -> BTreeMap<String, Vec<u64>> {
     moves
 }
 
-/// A store that is gone when the test is.
+/// A store file that is deleted at the end of the test.
 struct Scratch(PathBuf);
 
 impl Drop for Scratch {
@@ -120,12 +120,12 @@ impl Drop for Scratch {
     }
 }
 
-/// The monitor is asked until an alarm of axis 1 is open; its number.
+/// Queries the monitor until an alarm of axis 1 is active, and returns its number.
 fn alarm(place: &str) -> String {
     let begun = Instant::now();
     while begun.elapsed() < DEADLINE {
-        let told = ask(place, "identify");
-        let open = told.lines().find_map(|line| line.strip_prefix("axis 1: alarm "));
+        let state = request(place, "identify");
+        let open = state.lines().find_map(|line| line.strip_prefix("axis 1: alarm "));
         if let Some((number, _)) = open.and_then(|alarm| alarm.split_once(", the following error lasts")) {
             return number.to_owned();
         }
@@ -134,7 +134,7 @@ fn alarm(place: &str) -> String {
 }
 
 #[test]
-fn a_rehearsal_is_watched_asked_left_and_watched_again() {
+fn a_rehearsal_is_watched_configured_disconnected_and_watched_again() {
     let name = format!("stillpoint-{}-listen.store", std::process::id());
     let scratch = Scratch(std::env::temp_dir().join(name));
     let store = scratch.0.display().to_string();
@@ -144,18 +144,18 @@ fn a_rehearsal_is_watched_asked_left_and_watched_again() {
     drop(watch);
     let before: usize = moves(&store).values().map(Vec::len).sum();
     assert!(before >= 5);
-    // No axis follows its command to a count while it moves.
-    let set = ask(&place, "settings 1 following_error_window=1 following_error_time_out=10ms");
+    // No axis follows its command within one count while it moves.
+    let set = request(&place, "settings 1 following_error_window=1 following_error_time_out=10ms");
     assert!(
         set.starts_with("axis 1, from the next move on: following_error_window 4294967295 -> 1, "),
         "{set}"
     );
-    let arranged = ask(&place, "arrange 1 following-error latching=true");
+    let arranged = request(&place, "arrange 1 following-error latching=true");
     assert!(arranged.starts_with("axis 1, following-error: latching=true "), "{arranged}");
     let alarm = alarm(&place);
     let acknowledged = format!("axis 1: alarm {alarm}, the following error lasts: acknowledged\n");
-    assert_eq!(ask(&place, &format!("acknowledge {alarm}")), acknowledged);
-    let log = ask(&place, "dump-since 1 0");
+    assert_eq!(request(&place, &format!("acknowledge {alarm}")), acknowledged);
+    let log = request(&place, "dump-since 1 0");
     let in_log: usize = log.split(' ').find_map(|word| word.parse().ok()).expect("a number of moves");
     assert!(in_log > before, "there is a gap to fill: {before}, {log}");
     let watch = Running::watch(&place, &store);
@@ -172,9 +172,9 @@ fn a_rehearsal_is_watched_asked_left_and_watched_again() {
 }
 
 #[test]
-fn a_shift_ends_and_so_does_the_line() {
+fn a_shift_ends_and_closes_the_connection() {
     let (mut rehearsal, place) = rehearse(&["--hours", "0.001", "--real-time"]);
-    // A silent one is in nobody's way, and the end is told to who is there.
+    // A client that disconnects at once does not disturb; a connected client receives the end.
     drop(TcpStream::connect(&place[4..]).expect("a line"));
     let watched = done(&["watch", &place]);
     assert!(watched.lines().count() > 5, "{watched}");
@@ -182,17 +182,17 @@ fn a_shift_ends_and_so_does_the_line() {
     assert!(rehearsal.line(|line| line.contains("the shift is over")).contains("invented"));
 }
 
-/// Wrong arguments, by what is said of them.
+/// Checks exit status and message for wrong arguments.
 #[track_caller]
 fn refused(arguments: &[&str], parts: &[&str]) {
     let output = stillpoint(&[&["rehearse", "--listen"], arguments].concat());
-    let told = String::from_utf8_lossy(&output.stderr);
-    assert_eq!(output.status.code(), Some(2), "{told}");
-    parts.iter().for_each(|part| assert!(told.contains(part), "{part:?} is not in {told:?}"));
+    let message = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{message}");
+    parts.iter().for_each(|part| assert!(message.contains(part), "{part:?} is not in {message:?}"));
 }
 
 #[test]
-fn what_can_not_be_listened_on_is_named() {
+fn an_unusable_address_is_named() {
     let taken = TcpListener::bind("127.0.0.1:0").expect("a port");
     let address = taken.local_addr().expect("an address").to_string();
     let cause = TcpListener::bind(&address).expect_err("it is taken").to_string();
@@ -202,7 +202,16 @@ fn what_can_not_be_listened_on_is_named() {
     );
     refused(&["7007"], &["--listen 7007: can't be listened on: ", "127.0.0.1:7007"]);
     let stored = ["127.0.0.1:0", "--store", "shift.store"];
-    refused(&stored, &["--store shift.store: with --listen nothing is stored", "stillpoint watch tcp:"]);
+    refused(
+        &stored,
+        &[
+            "--store shift.store: with --listen this command stores and prints nothing",
+            "stillpoint watch tcp:",
+        ],
+    );
     let printed = ["127.0.0.1:0", "--format", "jsonl"];
-    refused(&printed, &["--format jsonl: with --listen nothing", "`stillpoint watch tcp:… --format jsonl`"]);
+    refused(
+        &printed,
+        &["--format jsonl: with --listen this command", "`stillpoint watch tcp:… --format jsonl`"],
+    );
 }

@@ -1,4 +1,4 @@
-//! A serial line without hardware: the monitor on one end of a pseudo-terminal, `serial:` on the other.
+//! A serial port without hardware: the monitor on one end of a pseudo-terminal, `serial:` on the other.
 #![cfg(target_os = "linux")]
 
 #[path = "probe/deadline.rs"]
@@ -16,10 +16,10 @@ use deadline::in_time;
 use nix::fcntl::OFlag;
 use nix::poll::{PollFd, PollFlags, PollTimeout, poll};
 use nix::pty::{grantpt, posix_openpt, ptsname_r, unlockpt};
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::monitor::Monitor;
-use stillpoint::source::{self, Line};
+use stillpoint::source::{self, Connection};
 use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
@@ -30,16 +30,16 @@ fn monitor() -> Monitor {
     Monitor::new(3, 4000, None).expect("a machine").0
 }
 
-/// The far end: a monitor that works as soon as it hears something, and on until it is to hang up.
+/// The far end: a monitor that runs from its first command on, until it is told to hang up.
 struct Far {
-    line: File,
+    port: File,
     monitor: Monitor,
 }
 
 impl Far {
-    /// The name of the near end, a way to have the far one hang up, and the thread to wait for.
+    /// The name of the near end, a sender that makes the far end hang up, and its thread.
     fn start() -> (String, Sender<()>, JoinHandle<()>) {
-        // Both ends close when a program starts: else the program under test would hold its own far end.
+        // Both ends are closed in child processes; else the program under test would hold its own far end open.
         let master =
             posix_openpt(OFlag::O_RDWR | OFlag::O_NOCTTY | OFlag::O_CLOEXEC).expect("a pseudo-terminal");
         grantpt(&master).and_then(|()| unlockpt(&master)).expect("its near end is free");
@@ -47,20 +47,20 @@ impl Far {
         let mut near = OpenOptions::new();
         near.read(true).custom_flags(OFlag::O_NOCTTY.bits());
         let near = near.open(&name).expect("its near end");
-        let line = File::from(master.as_fd().try_clone_to_owned().expect("a handle"));
-        let mut far = Far { line, monitor: monitor() };
+        let port = File::from(master.as_fd().try_clone_to_owned().expect("a handle"));
+        let mut far = Far { port, monitor: monitor() };
         drop(master);
-        let (hang_up, told) = channel();
+        let (hang_up, signal) = channel();
         let thread = spawn(move || {
-            assert!(far.hear(PollTimeout::NONE), "a command");
-            // Until here nobody else held the near end, and the far one would have heard a hang-up.
+            assert!(far.receive(PollTimeout::NONE), "a command");
+            // Until the first command only this handle kept the near end open.
             drop(near);
             while far.monitor.seconds() < SHIFT {
-                far.hear(PollTimeout::ZERO);
+                far.receive(PollTimeout::ZERO);
                 far.work();
             }
-            while told.try_recv().is_err() {
-                if far.hear(PollTimeout::from(10_u8)) {
+            while signal.try_recv().is_err() {
+                if far.receive(PollTimeout::from(10_u8)) {
                     far.work();
                 }
             }
@@ -68,51 +68,51 @@ impl Far {
         (format!("serial:{name}"), hang_up, thread)
     }
 
-    /// Whether something came.
-    fn hear(&mut self, wait: PollTimeout) -> bool {
-        let mut asked = [PollFd::new(self.line.as_fd(), PollFlags::POLLIN)];
-        if poll(&mut asked, wait).expect("the line is asked") == 0 {
+    /// Receives commands; `false` if there are none.
+    fn receive(&mut self, wait: PollTimeout) -> bool {
+        let mut polled = [PollFd::new(self.port.as_fd(), PollFlags::POLLIN)];
+        if poll(&mut polled, wait).expect("the port is polled") == 0 {
             return false;
         }
         let mut bytes = [0; 256];
-        // Where nobody holds the near end any more there is nothing to hear.
-        let Ok(count) = self.line.read(&mut bytes) else { return false };
-        self.monitor.hear(&bytes[..count]);
+        // Reading fails once the near end is closed.
+        let Ok(count) = self.port.read(&mut bytes) else { return false };
+        self.monitor.receive(&bytes[..count]);
         true
     }
 
-    /// A tenth of a second of samples.
+    /// Runs a tenth of a second of samples.
     fn work(&mut self) {
         let mut bytes = vec![];
         for _ in 0..400 {
             self.monitor.step(&mut bytes);
         }
-        self.line.write_all(&bytes).expect("the line takes it");
+        self.port.write_all(&bytes).expect("the port accepts it");
     }
 }
 
-/// The moves of the shift, told without a line.
+/// The moves of the shift, decoded without a port.
 fn truth() -> Vec<(u8, Record)> {
     let (mut monitor, mut bytes, mut moves) = (monitor(), vec![], vec![]);
     while monitor.seconds() < SHIFT {
         monitor.step(&mut bytes);
     }
-    Decoder::default().take(&bytes, &mut |said| keep(&mut moves, &said));
+    Decoder::default().push(&bytes, &mut |event| add_move(&mut moves, &event));
     moves
 }
 
-fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
-    if let Said::Move(told) = said {
-        moves.push((told.axis, told.record));
+fn add_move(moves: &mut Vec<(u8, Record)>, event: &DeviceEvent) {
+    if let DeviceEvent::Move(decoded) = event {
+        moves.push((decoded.axis, decoded.record));
     }
 }
 
-/// Reads until something is said.
-fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&Said) -> bool) {
+/// Reads until `enough` returns true.
+fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&DeviceEvent) -> bool) {
     let (mut done, mut bytes) = (false, [0; 4096]);
     while !done {
         let count = reader.read(&mut bytes).expect("the port is read");
-        decoder.take(&bytes[..count], &mut |said| done |= enough(&said));
+        decoder.push(&bytes[..count], &mut |event| done |= enough(&event));
     }
 }
 
@@ -120,14 +120,14 @@ fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnM
 fn moves_arrive_and_commands_get_through() {
     in_time(|| {
         let (truth, (place, hang_up, far)) = (truth(), Far::start());
-        let Line { mut reader, writer } = source::open(&place).expect("the port opens");
-        let (mut writer, mut commands) = (writer.expect("a port takes commands"), Commands::new(1));
-        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the port takes it");
+        let Connection { mut reader, writer } = source::open(&place).expect("the port opens");
+        let (mut writer, mut commands) = (writer.expect("a port takes commands"), CommandEncoder::new(1));
+        let mut send = |command| writer.write_all(&commands.encode(&command)).expect("the port accepts it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
-        say(Command::Identify);
-        read_until(&mut *reader, &mut decoder, &mut |said| {
-            keep(&mut moves, said);
-            if let Said::Settings(settings) = said
+        send(Command::Identify);
+        read_until(&mut *reader, &mut decoder, &mut |event| {
+            add_move(&mut moves, event);
+            if let DeviceEvent::Settings(settings) = event
                 && settings.axis == 1
             {
                 parameters = Some(settings.parameters);
@@ -136,21 +136,21 @@ fn moves_arrive_and_commands_get_through() {
         });
         assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
         assert_eq!(decoder.counts().lost, 0);
-        let mut parameters = parameters.expect("settings are told");
+        let mut parameters = parameters.expect("settings are reported");
         parameters.window += 7;
-        say(Command::Apply(Apply { axis: 1, parameters }));
-        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        send(Command::Apply(Apply { axis: 1, parameters }));
+        let applied = &mut |event: &DeviceEvent| matches!(event, DeviceEvent::Settings(one) if one.parameters == parameters);
         read_until(&mut *reader, &mut decoder, applied);
         hang_up.send(()).expect("the far end waits");
         far.join().expect("the far end did well");
         let mut bytes = [0; 4096];
         let error = loop {
             if let Err(error) = reader.read(&mut bytes) {
-                break source::failed(&place, error).to_string();
+                break source::connection_error(&place, error).to_string();
             }
         };
-        let told = ": the other side has hung up; plug the monitor in again and start anew";
-        assert_eq!(error, format!("{place}{told}"));
+        let message = ": the other side has hung up; plug the monitor in again and restart this command";
+        assert_eq!(error, format!("{place}{message}"));
     });
 }
 
@@ -173,7 +173,7 @@ fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
         let words = String::from_utf8_lossy(&done.stderr);
         assert_eq!(done.status.code(), Some(1), "{words}");
         assert!(words.contains("the other side has hung up; plug the monitor in again"), "{words}");
-        assert!(words.contains(" 0 lost on the line"), "{words}");
+        assert!(words.contains(" 0 lost in transmission"), "{words}");
         assert!(lines.lines().count() >= truth().len() && lines.lines().all(|line| line.ends_with('}')));
     });
 }

@@ -29,7 +29,7 @@ mod versions;
 
 use std::path::{Path, PathBuf};
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint::store::log::Log;
 use stillpoint::store::moves::MoveQuery;
@@ -77,13 +77,13 @@ impl Drop for Scratch {
 /// A monitor of the rehearsal, and the commands to it.
 struct Line {
     monitor: Monitor,
-    commands: Commands,
+    commands: CommandEncoder,
 }
 
 impl Line {
     fn new(seed: u64) -> Line {
         let (monitor, _) = Monitor::new(seed, 4000, None).expect("a machine");
-        Line { monitor, commands: Commands::new(1) }
+        Line { monitor, commands: CommandEncoder::new(1) }
     }
 
     /// What it sends in each of the next tenths of a second.
@@ -101,7 +101,7 @@ impl Line {
 
     /// The log of the monitor from a frame on, with what it sends live meanwhile.
     fn dump(&mut self, since: DumpSince) -> Vec<Vec<u8>> {
-        self.monitor.hear(&self.commands.bytes(&Command::DumpSince(since)));
+        self.monitor.receive(&self.commands.encode(&Command::DumpSince(since)));
         self.run(20)
     }
 }

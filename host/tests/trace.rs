@@ -1,4 +1,4 @@
-//! In: recordings as drives, scopes and spreadsheets write them. Out: whether they read the same.
+//! In: recordings as drives, oscilloscopes and spreadsheets write them. Out: whether all give the same readings.
 
 use std::io::Cursor;
 use stillpoint::error::Error;
@@ -27,7 +27,7 @@ fn read(bytes: impl Into<Vec<u8>>, choice: &Choice) -> Result<Read, Error> {
     Ok(Read { layout: trace.layout().clone(), rows, faults: trace.faults().clone() })
 }
 
-/// The rows in short: `line:tick/command/feedback`, `line!` for a gap, `line@tick=second` for the clock.
+/// A short notation of rows: `line:tick/command/feedback`, `line!` for a gap, `line@tick=second` for the clock.
 fn short(rows: &[Row]) -> String {
     let words = rows.iter().map(|row| match row {
         Row::Reading { line, reading } => {
@@ -179,14 +179,14 @@ fn columns_and_units_are_the_users_choice() {
     );
 }
 
-/// So many good rows at 1 kHz under their header.
+/// A header and this many good rows at 1 kHz.
 fn head(rows: usize) -> String {
     let rows = (0..rows).map(|row| format!("{:.3},{row},{row}\n", row as f64 / 1000.0));
     format!("t,command,feedback\n{}", rows.collect::<String>())
 }
 
 #[test]
-fn what_can_not_be_read_says_why() {
+fn unreadable_recordings_say_why() {
     let header = "t,command,feedback";
     check_error("", &[], &["is empty"]);
     check_error(" \n\r\n", &[], &["is empty"]);
@@ -198,15 +198,11 @@ fn what_can_not_be_read_says_why() {
 }
 
 #[test]
-fn what_can_not_be_known_is_asked_for() {
+fn undecided_properties_are_requested() {
     let header = "t,command,feedback";
     check_error("t,command,x\n0.1,1,1\n0.2,1,1", &[], &["line 1", "feedback", "--feedback", "3 'x'"]);
     check_error("command,feedback\n1,1\n1,1", &[], &["line 1", "no time column", "--rate HZ"]);
-    check_error(
-        &format!("{header}\n0,1,1\n1,1,1"),
-        &[],
-        &["line 2", "says no unit", "--time t:ms", "--rate"],
-    );
+    check_error(&format!("{header}\n0,1,1\n1,1,1"), &[], &["line 2", "has no unit", "--time t:ms", "--rate"]);
     check_error("t (min),command,feedback\n0,1,1\n1,1,1", &[], &["line 2", "'min'", "--time"]);
     check_error(
         "t,command (mm),feedback (deg)\n.1,1,1\n.2,1,1",

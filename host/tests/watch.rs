@@ -1,4 +1,4 @@
-//! `rehearse`, `watch` and `device` through the binary: files, a line over TCP, and answers.
+//! `watch` and `device` through the binary: files, a TCP connection, and answers.
 
 use std::io::{Read, Write};
 use std::net::TcpListener;
@@ -20,35 +20,35 @@ fn text(bytes: &[u8]) -> String {
     String::from_utf8_lossy(bytes).into_owned()
 }
 
-/// A monitor that listens on a port and works through so many seconds once somebody has connected.
+/// A monitor behind a TCP port that runs for this time from the first connection on. Unit: s
 fn serve(seconds: f64) -> String {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let address = listener.local_addr().expect("an address");
     std::thread::spawn(move || {
-        let (mut line, _) = listener.accept().expect("a listener");
-        line.set_read_timeout(Some(Duration::from_millis(1))).expect("a time-out");
+        let (mut stream, _) = listener.accept().expect("a listener");
+        stream.set_read_timeout(Some(Duration::from_millis(1))).expect("a time-out");
         let (mut monitor, _) = Monitor::new(3, 4000, None).expect("a machine");
-        let (mut bytes, mut heard) = (vec![], [0; 256]);
+        let (mut bytes, mut received) = (vec![], [0; 256]);
         while monitor.seconds() < seconds {
             for _ in 0..400 {
                 monitor.step(&mut bytes);
             }
-            if let Ok(count) = line.read(&mut heard) {
-                monitor.hear(&heard[..count]);
+            if let Ok(count) = stream.read(&mut received) {
+                monitor.receive(&received[..count]);
             }
-            if line.write_all(&bytes).is_err() {
+            if stream.write_all(&bytes).is_err() {
                 return;
             }
             bytes.clear();
         }
         monitor.finish(&mut bytes);
-        line.write_all(&bytes).ok();
+        stream.write_all(&bytes).ok();
     });
     format!("tcp:{address}")
 }
 
 #[test]
-fn a_line_is_watched_to_its_end() {
+fn a_connection_is_watched_to_its_end() {
     let watched = stillpoint(&["watch", &serve(20.0), "--axes", "tray,dibble,turntable"]);
     assert!(watched.status.success(), "{}", text(&watched.stderr));
     let lines = text(&watched.stdout);
@@ -56,9 +56,9 @@ fn a_line_is_watched_to_its_end() {
     assert!(text(&watched.stderr).contains("monitor on rehearsal"), "{}", text(&watched.stderr));
 }
 
-/// What is wrong is told to people, one line each; the lines of moves stay lines of moves.
+/// Findings and alarms are notes on stderr, one line each; stdout has only moves.
 #[test]
-fn findings_and_alarms_are_told_in_words() {
+fn findings_and_alarms_are_described_in_words() {
     let which = finding::Which::WrongRatio;
     let (severity, proposed) = (finding::Severity::Fault, Some((73, 72)));
     let found = finding::Finding { axis: 1, which, severity, proposed, ..finding::Finding::default() };
@@ -72,10 +72,10 @@ fn findings_and_alarms_are_told_in_words() {
     let file = std::env::temp_dir().join(format!("stillpoint-{}-findings.frames", std::process::id()));
     std::fs::write(&file, bytes).expect("a file is written");
     let source = format!("file:{}", file.display());
-    let told = stillpoint(&["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"]);
+    let watched = stillpoint(&["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"]);
     std::fs::remove_file(&file).ok();
-    assert_eq!((text(&told.stdout).as_str(), told.status.success()), ("", true));
-    let lines = text(&told.stderr);
+    assert_eq!((text(&watched.stdout).as_str(), watched.status.success()), ("", true));
+    let lines = text(&watched.stderr);
     let scale =
         "finished moves don't fit the command scale: set it to 73/72 feedback counts per command count";
     assert!(lines.contains(&format!("dibble: fault, its numbers can't be right: {scale}\n")), "{lines}");
@@ -84,15 +84,15 @@ fn findings_and_alarms_are_told_in_words() {
 
 #[test]
 fn a_monitor_answers() {
-    let told = text(&stillpoint(&["device", &serve(20.0), "identify"]).stdout);
-    assert!(told.contains("board rehearsal"), "{told}");
-    assert!(told.contains("axis 2: "), "{told}");
+    let answer = text(&stillpoint(&["device", &serve(20.0), "identify"]).stdout);
+    assert!(answer.contains("board rehearsal"), "{answer}");
+    assert!(answer.contains("axis 2: "), "{answer}");
     let clock = stillpoint(&["device", &serve(20.0), "set-clock"]);
     assert!(clock.status.success());
 }
 
 #[test]
-fn a_place_that_can_not_be_listened_to_is_named() {
+fn an_unusable_source_is_named() {
     let wrong = stillpoint(&["watch", "nowhere"]);
     assert_eq!(wrong.status.code(), Some(2));
     assert!(text(&wrong.stderr).contains("serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP"));
@@ -101,19 +101,22 @@ fn a_place_that_can_not_be_listened_to_is_named() {
     assert!(text(&missing.stderr).contains("not-there.frames"));
     let no_probe = stillpoint(&["device", "serial:port", "flash", "image.elf"]);
     assert_eq!(no_probe.status.code(), Some(2));
-    assert!(text(&no_probe.stderr).contains("serial:port: is no probe; say probe:CHIP"));
+    assert!(text(&no_probe.stderr).contains("serial:port: is not a probe; give probe:CHIP"));
 }
 
 /// `--features probe` has its own tests.
 #[cfg(not(feature = "probe"))]
 #[test]
-fn a_build_without_probe_says_so() {
+fn a_build_without_probes_says_so() {
     for arguments in [&["watch", "probe:STM32G474RETx"][..], &["device", "probe:STM32G474RETx", "flash", "a"]]
     {
         let refused = stillpoint(arguments);
         assert_eq!(refused.status.code(), Some(1));
         let words = text(&refused.stderr);
-        assert!(words.contains("probe:STM32G474RETx: this program was built without probe"), "{words}");
+        assert!(
+            words.contains("probe:STM32G474RETx: this program was built without support for probes"),
+            "{words}"
+        );
         assert!(words.contains("build it with `--features probe`"), "{words}");
     }
 }

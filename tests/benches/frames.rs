@@ -9,9 +9,9 @@ use std::hint::black_box;
 use std::ops::Range;
 use std::time::Instant;
 
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::counts::Counts;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload as _, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
@@ -62,7 +62,7 @@ fn stream() -> (Vec<u8>, Vec<Range<usize>>) {
         let message = Message::Move(Move::new((number % 3) as u8, false, &record(number)));
         let mut buffer = [0; LONGEST_FRAME];
         let header = numbers.next_header(message.priority());
-        let frame = encode::<LargeTable>(&header, &message, &mut buffer).expect("a move fits");
+        let frame = encode::<FastCrc>(&header, &message, &mut buffer).expect("a move fits");
         places.push(bytes.len()..bytes.len() + frame.len());
         bytes.extend_from_slice(frame);
     }
@@ -77,7 +77,7 @@ fn use_it(sum: &mut u64, message: &Message) {
 }
 
 fn receiver(bytes: &[u8]) -> (u64, u64) {
-    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
+    let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let (mut sequence, mut counts, mut sum) = (Sequence::default(), Counts::default(), 0);
     for chunk in bytes.chunks(CHUNK) {
         let mut left = chunk;

@@ -1,6 +1,6 @@
 //! In: readings of one axis, commands. Out: every frame that a monitor on it sends.
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::{Direction, Header};
@@ -24,7 +24,7 @@ pub struct Monitor {
     /// The firmware.
     pub app: App<1, MemoryFlash<Vec<u8>>, LINE>,
     receiver: Receiver<LargeTable>,
-    commands: Commands,
+    commands: CommandEncoder,
 }
 
 impl Monitor {
@@ -34,7 +34,7 @@ impl Monitor {
         let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period };
         let flash = MemoryFlash::new(vec![0; 1 << 20]);
         let app = App::new(identity, [settings], flash).expect("the flash opens");
-        Monitor { app, receiver: Receiver::new(Direction::FromDevice), commands: Commands::new(7) }
+        Monitor { app, receiver: Receiver::new(Direction::FromDevice), commands: CommandEncoder::new(7) }
     }
 
     /// What comes while these readings are taken.
@@ -57,7 +57,7 @@ impl Monitor {
 
     /// The answer to a command.
     pub fn ask(&mut self, command: &Command) -> Vec<Said> {
-        self.app.receive(&self.commands.bytes(command));
+        self.app.receive(&self.commands.encode(command));
         self.said()
     }
 

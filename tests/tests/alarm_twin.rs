@@ -5,10 +5,10 @@ use std::time::Duration;
 
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
-use stillpoint::analysis::alarm_rate::{AlarmRate, Annunciation, Period};
 use stillpoint_core::alarm::{Action, AlarmInstance, Answer, NEVER, Parameters, Settings, Side};
 use stillpoint_core::alarm::{Event, State};
 use stillpoint_tests::alarm::{Twin, after, rows};
+use stillpoint_tests::alarm_rate::{AlarmRate, Annunciation, Period};
 
 #[test]
 fn the_twin_has_the_same_table() {
@@ -167,9 +167,9 @@ proptest! {
         from in 0..3000_u64,
         length in 1..8000_u64,
     ) {
-        let given: Vec<Annunciation> = seconds.iter().map(|(at, point, stood)| Annunciation {
+        let given: Vec<Annunciation> = seconds.iter().map(|(at, alarm, stood)| Annunciation {
             at: Duration::from_secs(*at),
-            point: *point,
+            alarm: *alarm,
             cleared: (*stood < 300_000).then(|| Duration::from_secs(at + stood)),
         }).collect();
         let period = Period { from: Duration::from_secs(from), until: Duration::from_secs(from + length) };
@@ -195,12 +195,12 @@ proptest! {
         let in_flood = (0..length).filter(|at| flooded((at / 600) as usize)).count();
         prop_assert!((rate.flood_time_percent - 100.0 * in_flood as f64 / length as f64).abs() < 1e-9);
         prop_assert_eq!(rate.bins, bins);
-        prop_assert_eq!(rate.by_point.iter().map(|point| point.1).sum::<usize>(), rate.total);
-        for point in 0..3 {
-            let times = || seconds.iter().filter(|one| one.1 == point).map(|one| one.0);
+        prop_assert_eq!(rate.by_alarm.iter().map(|alarm| alarm.1).sum::<usize>(), rate.total);
+        for alarm in 0..3 {
+            let times = || seconds.iter().filter(|one| one.1 == alarm).map(|one| one.0);
             let inside = || times().filter(|at| (from..from + length).contains(at));
             let most = inside().map(|at| inside().filter(|other| (at..at + 60).contains(other)).count()).max();
-            let told = rate.chattering.iter().find(|one| one.0 == point).map(|one| one.1);
+            let told = rate.chattering.iter().find(|one| one.0 == alarm).map(|one| one.1);
             prop_assert_eq!(told, most.filter(|most| *most >= 3));
         }
     }
@@ -212,33 +212,33 @@ proptest! {
         length in 1..200_u64,
     ) {
         let hour = |hour: u64| Duration::from_secs(hour * 3600);
-        let given: Vec<Annunciation> = hours.iter().map(|(at, point, stood)| Annunciation {
+        let given: Vec<Annunciation> = hours.iter().map(|(at, alarm, stood)| Annunciation {
             at: hour(*at),
-            point: *point,
+            alarm: *alarm,
             cleared: (*stood < 90).then(|| hour(at + stood)),
         }).collect();
-        let stands = |point: u32, now: u64| hours.iter().any(|(at, one, stood)| {
-            *one == point && *at <= now && (now < at + stood || *stood >= 90)
+        let stands = |alarm: u32, now: u64| hours.iter().any(|(at, one, stood)| {
+            *one == alarm && *at <= now && (now < at + stood || *stood >= 90)
         });
         // Raised at the very instant it clears, it stands anew.
-        let joined = |point: u32, now: u64| now > 0 && stands(point, now - 1) && hours.iter().any(|(at, one, stood)| {
-            *one == point && *at < now && (now < at + stood || *stood >= 90)
+        let joined = |alarm: u32, now: u64| now > 0 && stands(alarm, now - 1) && hours.iter().any(|(at, one, stood)| {
+            *one == alarm && *at < now && (now < at + stood || *stood >= 90)
         });
         let mut days = BTreeMap::<u64, BTreeSet<u32>>::new();
-        for point in 0..6 {
+        for alarm in 0..6 {
             let mut stood = 0;
             for now in 0..from + length {
-                stood = if !stands(point, now) { 0 } else if joined(point, now) { stood + 1 } else { 1 };
+                stood = if !stands(alarm, now) { 0 } else if joined(alarm, now) { stood + 1 } else { 1 };
                 // In its 25th hour.
                 if stood > 24 && now >= from {
-                    days.entry((now - from) / 24).or_default().insert(point);
+                    days.entry((now - from) / 24).or_default().insert(alarm);
                 }
             }
         }
         let period = Period { from: hour(from), until: hour(from + length) };
         let rate = AlarmRate::new(&given, period).unwrap();
-        let points: BTreeSet<u32> = rate.stale.iter().map(|one| one.point).collect();
-        prop_assert_eq!(points, days.values().flatten().copied().collect());
+        let alarms: BTreeSet<u32> = rate.stale.iter().map(|one| one.alarm).collect();
+        prop_assert_eq!(alarms, days.values().flatten().copied().collect());
         prop_assert_eq!(rate.most_stale_on_a_day, days.values().map(|day| day.len()).max().unwrap_or(0));
     }
 }

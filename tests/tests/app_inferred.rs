@@ -1,7 +1,7 @@
 //! The monitor on an axis whose command can't be tapped: its records are those that the inference and
 //! the core give when nothing is between them.
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint::decode::{self, Decoder};
 use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::transplanter::axes;
@@ -148,12 +148,12 @@ fn started<const LINE: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option<
     let mut app: App<1, _, LINE> =
         App::new(identity, settings, MemoryFlash::with_content(flash)).expect("the flash opens");
     if ask {
-        app.receive(&Commands::new(1).bytes(&apply(true, 77)));
+        app.receive(&CommandEncoder::new(1).encode(&apply(true, 77)));
     }
     let (mut bytes, mut told) = ([0; 4096], vec![]);
     let count = app.transmit(&mut bytes);
-    Decoder::default().take(&bytes[..count], &mut |said| {
-        if let decode::Said::Settings(settings) = said {
+    Decoder::default().push(&bytes[..count], &mut |said| {
+        if let decode::DeviceEvent::Settings(settings) = said {
             told.push((settings.parameters.inferred, settings.refused_name()));
         }
     });

@@ -1,7 +1,7 @@
 //! Signal health in the monitor: what is wrong with an axis of the invented transplanter is told once, on
 //! the wire, with what to do; and again once other settings are in force, if it is still so.
 
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::wire::command::{Apply, Command};
@@ -91,8 +91,8 @@ fn a_host_decodes_a_finding() {
         let word = |position: i32| Register::Whole(position as u32);
         monitor.app.sample(reading.tick, &[Raw { command: word(5), feedback: word(reading.feedback) }]);
         let count = monitor.app.transmit(&mut bytes);
-        decoder.take(&bytes[..count], &mut |said| {
-            if let Said::Finding(finding) = said {
+        decoder.push(&bytes[..count], &mut |said| {
+            if let DeviceEvent::Finding(finding) = said {
                 found.push(stillpoint_firmware::health::Finding::from(&finding).to_string());
             }
         });

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Missing, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent, MissingFrames};
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Command, DumpSince};
@@ -29,13 +29,13 @@ fn samples(monitor: &mut Monitor, seconds: f64, line: &mut impl FnMut(&[u8])) {
 }
 
 /// Keeps moves, each of which may come once.
-fn keep(moves: &mut Moves, missing: &mut Vec<Missing>, said: Said) {
+fn keep(moves: &mut Moves, missing: &mut Vec<MissingFrames>, said: DeviceEvent) {
     match said {
-        Said::Move(told) => {
+        DeviceEvent::Move(told) => {
             let before = moves.insert((told.axis, told.record.number), told.record);
             assert_eq!(before, None, "move {} of axis {} came twice", told.record.number, told.axis);
         }
-        Said::Missing(one) => missing.push(one),
+        DeviceEvent::Missing(one) => missing.push(one),
         _ => (),
     }
 }
@@ -45,7 +45,7 @@ fn truth(seconds: f64) -> Moves {
     let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
     let mut monitor = monitor();
     samples(&mut monitor, seconds, &mut |bytes| {
-        decoder.take(bytes, &mut |said| keep(&mut moves, &mut missing, said));
+        decoder.push(bytes, &mut |said| keep(&mut moves, &mut missing, said));
     });
     decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
     assert!(missing.is_empty());
@@ -56,8 +56,8 @@ fn truth(seconds: f64) -> Moves {
 fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
     let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
     let mut monitor = monitor();
-    let mut hear = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<Missing>| {
-        decoder.take(bytes, &mut |said| keep(moves, missing, said));
+    let mut hear = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<MissingFrames>| {
+        decoder.push(bytes, &mut |said| keep(moves, missing, said));
     };
     samples(&mut monitor, 20.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
     samples(&mut monitor, 60.0, &mut |_| ());
@@ -67,7 +67,7 @@ fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
     let known = moves.len();
     assert!(of_moves.count > 100, "{of_moves:?}");
     let dump = DumpSince { boot: of_moves.boot, priority: 1, sequence: of_moves.first };
-    monitor.hear(&Commands::new(1).bytes(&Command::DumpSince(dump)));
+    monitor.receive(&CommandEncoder::new(1).encode(&Command::DumpSince(dump)));
     samples(&mut monitor, 5.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
     decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
     assert!(moves.len() >= known + of_moves.count as usize);
@@ -102,7 +102,7 @@ fn a_noisy_line_invents_no_move_and_counts_every_loss() {
         let (mut chance, mut monitor) = (Chance::new(seed), monitor());
         samples(&mut monitor, 60.0, &mut |bytes| {
             let wounded = wound(&mut chance, bytes, rarity);
-            decoder.take(&wounded, &mut |said| keep(&mut moves, &mut missing, said));
+            decoder.push(&wounded, &mut |said| keep(&mut moves, &mut missing, said));
         });
         decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
         for (key, record) in &moves {

@@ -7,7 +7,7 @@
 use std::time::Duration;
 
 use serde_json::{Value, json};
-use stillpoint::analysis::alarm_rate::*;
+use stillpoint_tests::alarm_rate::*;
 use stillpoint_tests::published;
 
 const HOUR: u64 = 3600;
@@ -17,9 +17,9 @@ fn period(from_s: u64, until_s: u64) -> Period {
 }
 
 /// An alarm that clears at once.
-fn short(point: u32, at_s: f64) -> Annunciation {
+fn short(alarm: u32, at_s: f64) -> Annunciation {
     let at = Duration::from_secs_f64(at_s);
-    Annunciation { at, point, cleared: Some(at) }
+    Annunciation { at, alarm, cleared: Some(at) }
 }
 
 #[test]
@@ -30,7 +30,7 @@ fn event_lists_have_the_published_rates() {
         let given: Vec<Annunciation> = events.iter().map(|at| short(0, at.as_f64().unwrap())).collect();
         let rate = AlarmRate::new(&given, period(0, case["hours"].as_u64().unwrap() * HOUR)).unwrap();
         let floods: Vec<[usize; 2]> = rate.floods.iter().map(|flood| [flood.first, flood.end]).collect();
-        let told = json!({
+        let found = json!({
             "events_s": case["events_s"],
             "hours": case["hours"],
             "total": rate.total,
@@ -42,7 +42,7 @@ fn event_lists_have_the_published_rates() {
             "floods_bins_start_end_exclusive": floods,
             "flood_time_pct": rate.flood_time_percent,
         });
-        assert_eq!(&told, case);
+        assert_eq!(&found, case);
         assert_eq!(rate.average_per_10_min, rate.average_per_hour / 6.0);
         assert_eq!(rate.outside, 0);
         println!("ran 05 rates: {} events", rate.total);
@@ -88,14 +88,14 @@ fn floods_begin_over_ten_and_end_below_five() {
 fn the_busiest_and_the_chattering_are_named() {
     let at =
         [(7, 0.0), (7, 30.0), (7, 59.9), (8, 0.0), (8, 30.0), (8, 60.0), (9, 5.0), (7, 900.0), (5, 3599.0)];
-    let given: Vec<Annunciation> = at.iter().map(|(point, at)| short(*point, *at)).collect();
+    let given: Vec<Annunciation> = at.iter().map(|(alarm, at)| short(*alarm, *at)).collect();
     let rate = AlarmRate::new(&given, period(0, HOUR)).unwrap();
-    assert_eq!(rate.by_point, [(7, 4), (8, 3), (5, 1), (9, 1)]);
-    // Three in 60 s, the last instant left out.
+    assert_eq!(rate.by_alarm, [(7, 4), (8, 3), (5, 1), (9, 1)]);
+    // Three in 60 s, the last instant excluded.
     assert_eq!(rate.chattering, [(7, 3)]);
     assert_eq!(rate.top_share_percent(1), 100.0 * 4.0 / 9.0);
     assert_eq!(rate.top_share_percent(10), 100.0);
-    // The period leaves out its last instant, and says how many it left out.
+    // The period excludes its last instant and counts what lies outside.
     let rate = AlarmRate::new(&given, period(30, 3599)).unwrap();
     assert_eq!((rate.total, rate.outside), (5, 4));
     assert_eq!(AlarmRate::new(&given, period(10, 10)), None);
@@ -107,9 +107,9 @@ fn the_busiest_and_the_chattering_are_named() {
 
 #[test]
 fn stale_alarms_stood_for_more_than_a_day() {
-    let standing = |point, at_h: u64, cleared_h: Option<u64>| Annunciation {
+    let standing = |alarm, at_h: u64, cleared_h: Option<u64>| Annunciation {
         at: Duration::from_secs(at_h * HOUR),
-        point,
+        alarm,
         cleared: cleared_h.map(|hour| Duration::from_secs(hour * HOUR)),
     };
     let given = [
@@ -124,7 +124,7 @@ fn stale_alarms_stood_for_more_than_a_day() {
     ];
     // Days 2 to 6 from the origin: 48 h to 144 h.
     let rate = AlarmRate::new(&given, period(48 * HOUR, 144 * HOUR)).unwrap();
-    let stale: Vec<_> = rate.stale.iter().map(|one| (one.point, one.stood.as_secs() / HOUR)).collect();
+    let stale: Vec<_> = rate.stale.iter().map(|one| (one.alarm, one.stood.as_secs() / HOUR)).collect();
     assert_eq!(stale, [(5, 84), (4, 39), (2, 25)]);
     // Alarm 2 is stale at hour 74, alarm 5 from hour 84 on: both on the second day.
     assert_eq!(rate.most_stale_on_a_day, 2);

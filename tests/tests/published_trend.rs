@@ -3,12 +3,13 @@
 //! Figures that the host doesn't give are made from those it gives; the line that does it says how.
 
 use serde_json::Value;
-use stillpoint::analysis::change_point::{Model, change_points, pettitt, split};
-use stillpoint::analysis::line::Stretches;
+use stillpoint::analysis::change_point::{Model, change_points, split};
 use stillpoint::analysis::mann_kendall::{mann_kendall, two_sided, variance, variance_factor};
 use stillpoint::analysis::order::ranks;
 use stillpoint::analysis::rank_sum::rank_sum;
+use stillpoint::analysis::regression::PrefixSums;
 use stillpoint::analysis::theil_sen::theil_sen;
+use stillpoint_tests::pettitt::pettitt;
 use stillpoint_tests::published::{json, near, print};
 
 fn numbers(value: &Value) -> Vec<f64> {
@@ -215,7 +216,7 @@ fn changes() {
         }
         let time: Vec<f64> = (0..values.len()).map(|i| i as f64).collect();
         let found =
-            split(&Stretches::new(&time, &values), 0..values.len(), Model::Level, 1).expect("a split");
+            split(&PrefixSums::new(&time, &values), 0..values.len(), Model::Level, 1).expect("a split");
         close(found.at as f64, told[0], 0.0, id);
         close(found.after, told[1], 1e-9, id);
         close(found.before, told[2], 1e-9, id);
@@ -234,8 +235,8 @@ fn changes_by_other_libraries() {
         let (values, computed) = (numbers(&case["data"]), &case["computed"]);
         let id = case["id"].as_str().expect("a name");
         let time: Vec<f64> = (0..values.len()).map(|i| i as f64).collect();
-        let stretches = Stretches::new(&time, &values);
-        let found = split(&stretches, 0..values.len(), Model::Level, 1).expect("a split");
+        let sums = PrefixSums::new(&time, &values);
+        let found = split(&sums, 0..values.len(), Model::Level, 1).expect("a split");
         let told = &computed["snht"];
         let told = if told.is_object() { [&told["t"], &told["T0"]] } else { [&told[0], &told[1]] };
         if told[0].is_number() {

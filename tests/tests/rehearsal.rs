@@ -3,8 +3,8 @@
 
 use std::fmt::Write as _;
 
-use stillpoint::decode::{Decoder, Said, Told};
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::decode::{DecodedMove, Decoder, DeviceEvent};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
 use stillpoint_core::Reading;
@@ -15,13 +15,13 @@ const RATE: u32 = 4000;
 const SECONDS: f64 = 60.0;
 
 /// Everything one minute of a shift gives: moves by axis, and the readings they were made of.
-fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
+fn shift() -> (Vec<AxisInfo>, Vec<Vec<DecodedMove>>, Vec<Vec<Reading>>) {
     let (mut monitor, known) = Monitor::new(7, RATE, Some(SECONDS / 3600.0)).expect("a machine");
     let (mut decoder, mut line) = (Decoder::default(), vec![]);
     let (mut moves, mut readings) = (vec![vec![]; known.len()], vec![vec![]; known.len()]);
     let mut take = |decoder: &mut Decoder, line: &mut Vec<u8>| {
-        decoder.take(line, &mut |said| {
-            if let Said::Move(told) = said {
+        decoder.push(line, &mut |said| {
+            if let DeviceEvent::Move(told) = said {
                 moves[usize::from(told.axis)].push(*told);
             }
         });
@@ -35,14 +35,14 @@ fn shift() -> (Vec<Known>, Vec<Vec<Told>>, Vec<Vec<Reading>>) {
     }
     monitor.finish(&mut line);
     take(&mut decoder, &mut line);
-    decoder.finish(&mut |said| assert!(!matches!(said, Said::Move(_)), "a move without its curve"));
+    decoder.finish(&mut |said| assert!(!matches!(said, DeviceEvent::Move(_)), "a move without its curve"));
     let counts = decoder.counts();
     assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), (0, 0, 0, 0));
     (known, moves, readings)
 }
 
 /// As `--save-samples` writes it.
-fn saved(known: &Known, readings: &[Reading]) -> std::path::PathBuf {
+fn saved(known: &AxisInfo, readings: &[Reading]) -> std::path::PathBuf {
     let mut text = String::from("t_s,command,feedback\n");
     for (k, reading) in readings.iter().enumerate() {
         let second = k as f64 / f64::from(RATE);
@@ -93,7 +93,7 @@ fn device_measure_and_twin_agree() {
     }
 }
 
-fn agrees_with_the_twin(known: &Known, moves: &[Told], readings: &[Reading]) {
+fn agrees_with_the_twin(known: &AxisInfo, moves: &[DecodedMove], readings: &[Reading]) {
     let period = known.settings.ticks_per_second / RATE;
     let ask = Ask {
         window: i64::from(known.settings.window),

@@ -1,7 +1,7 @@
 //! What outlives a restart of the monitor: its number rises, its settings stay, its log is still there.
 
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Parameters, Settings};
@@ -22,13 +22,13 @@ fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
         App::new(IDENTITY, [settings; 2], MemoryFlash::with_content(flash)).expect("the flash opens");
     if let Some(window) = apply {
         let parameters = (&parameters(window)).into();
-        app.receive(&Commands::new(1).bytes(&Command::Apply(Apply { axis: 1, parameters })));
+        app.receive(&CommandEncoder::new(1).encode(&Command::Apply(Apply { axis: 1, parameters })));
     }
-    app.receive(&Commands::new(2).bytes(&Command::Identify));
+    app.receive(&CommandEncoder::new(2).encode(&Command::Identify));
     let (mut windows, mut bytes, mut decoder) = (vec![0; 2], [0; 4096], Decoder::default());
     let count = app.transmit(&mut bytes);
-    decoder.take(&bytes[..count], &mut |said| {
-        if let Said::Settings(settings) = said {
+    decoder.push(&bytes[..count], &mut |said| {
+        if let DeviceEvent::Settings(settings) = said {
             windows[usize::from(settings.axis)] = settings.parameters.window;
         }
     });

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::io::{Read, Write};
 
-use stillpoint::command::Commands;
+use stillpoint::command::CommandEncoder;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::kind::Kinds;
 use stillpoint_core::wire::command::{Apply, Command};
@@ -95,21 +95,21 @@ fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut A
 
 /// What a monitor hears to be set so.
 fn applied(settings: &[Settings; USED]) -> impl Iterator<Item = Vec<u8>> {
-    let mut commands = Commands::new(1);
+    let mut commands = CommandEncoder::new(1);
     settings.iter().zip(0..).map(move |(set, axis)| {
         let parameters = settings::Settings::new(axis, set, None).parameters;
-        commands.bytes(&Command::Apply(Apply { axis, parameters }))
+        commands.encode(&Command::Apply(Apply { axis, parameters }))
     })
 }
 
 /// The monitor as rehearsed, with these readings in place of its machine's.
 fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> Told {
     let (mut monitor, _) = Monitor::new(7, TICKS_PER_SECOND / PERIOD, None).expect("a machine");
-    applied(settings).for_each(|bytes| monitor.hear(&bytes));
+    applied(settings).for_each(|bytes| monitor.receive(&bytes));
     let mut line = vec![];
     for row in rows {
         monitor
-            .take(&row.map(|reading| Reading { tick: reading.tick / PER_MICROSECOND, ..reading }), &mut line);
+            .push(&row.map(|reading| Reading { tick: reading.tick / PER_MICROSECOND, ..reading }), &mut line);
     }
     monitor.finish(&mut line);
     frames(&line)

@@ -6,15 +6,15 @@ use std::sync::OnceLock;
 use std::thread;
 
 use statrs::distribution::{DiscreteCDF, Poisson};
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::Record;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};
-use stillpoint_tests::shift::limits::{Limit, told};
+use stillpoint_tests::shift::limits::{Limit, contains, told};
 use stillpoint_tests::shift::model::Work;
 use stillpoint_tests::shift::truth::Truth;
 use stillpoint_tests::shift::watched::{INTERVAL, Watched};
@@ -156,12 +156,12 @@ struct Held {
 }
 
 /// Trends of one kind as they are asked for at an instant.
-fn slopes(shifts: &[Vec<Point>], truth: &Truth, at: f64) -> Held {
+fn slopes(shifts: &[Vec<IntervalStats>], truth: &Truth, at: f64) -> Held {
     let mut held = Held::default();
     for points in shifts {
-        let points: Vec<Point> =
+        let points: Vec<IntervalStats> =
             points.iter().filter(|point| point.time_s + INTERVAL <= at).copied().collect();
-        let fit = trend(&points, &Ask::new(INTERVAL)).expect("points").fit.expect("a fit");
+        let fit = trend(&points, &TrendOptions::new(INTERVAL)).expect("points").fit.expect("a fit");
         let slope = truth.slope(fit.from_s, at).expect("intervals");
         held.slope += u64::from((fit.slope.low..=fit.slope.high).contains(&slope));
         held.closed += u64::from(fit.slope.low.is_finite() && fit.slope.high.is_finite());
@@ -193,8 +193,8 @@ fn slopes_hold_the_truth_in_ninety_of_a_hundred_shifts() {
 }
 
 /// Points by kind: of the shifts asked about, and of others that the truth is made of.
-fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<Point>>; 2]> {
-    let mut points = BTreeMap::<u32, [Vec<Vec<Point>>; 2]>::new();
+fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<IntervalStats>>; 2]> {
+    let mut points = BTreeMap::<u32, [Vec<Vec<IntervalStats>>; 2]>::new();
     for (place, seeds) in [1..=SEEDS, 10_001..=10_000 + SEEDS].into_iter().enumerate() {
         for shift in watched(library, seeds, true) {
             for (kind, seen) in &shift.seen {
@@ -216,7 +216,7 @@ fn judged(limit: &Limit, told: &[TimeToLimit]) -> Judged {
         figures.sort_by(f64::total_cmp);
         figures[figures.len() / 2]
     };
-    let held = told.iter().filter(|told| told.holds(Some(limit.left))).count();
+    let held = told.iter().filter(|told| contains(told, Some(limit.left))).count();
     let earliest = middle(&|told| told.earliest_s);
     let likely = middle(&|told| told.likely_s.unwrap_or(f64::INFINITY));
     (held as u64, [earliest, likely, middle(&|told| told.latest_s.unwrap_or(f64::INFINITY))])
@@ -228,7 +228,7 @@ fn judged(limit: &Limit, told: &[TimeToLimit]) -> Judged {
 fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     let judge = |library: &'static Library, alarm: f64| {
         let asks = || half_hours(alarm).flat_map(|at| AHEAD.map(|ahead| (at * 3600.0, ahead)));
-        let of_kind = |(kind, [_, others]): (u32, [Vec<Vec<Point>>; 2])| {
+        let of_kind = |(kind, [_, others]): (u32, [Vec<Vec<IntervalStats>>; 2])| {
             let truth = Truth::new(&others);
             asks().filter_map(|ask| Limit::new(&truth, kind, ask)).collect::<Vec<Limit>>()
         };

@@ -3,8 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use stillpoint::decode::{Decoder, Said};
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::decode::{Decoder, DeviceEvent};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use stillpoint_core::Record;
 use stillpoint_core::drift::DriftSettings;
@@ -25,29 +25,29 @@ struct Shift {
     alarms: Vec<Alarm>,
 }
 
-fn shift(worn: &str) -> (Vec<Known>, Shift) {
+fn shift(worn: &str) -> (Vec<AxisInfo>, Shift) {
     let axes = axes_wearing(|name| name == worn);
-    let (mut monitor, known) = Monitor::of(axes, 3, RATE, Some(HOURS)).expect("a machine");
+    let (mut monitor, known) = Monitor::with_axes(axes, 3, RATE, Some(HOURS)).expect("a machine");
     let (mut decoder, mut line, mut shift) = (Decoder::default(), vec![], Shift::default());
-    let mut take = |said: Said| match said {
-        Said::Move(told) => shift.records[usize::from(told.axis)].push((told.kind, told.record)),
-        Said::Drift(drift) => shift.drifts.push(drift),
-        Said::Alarm(alarm) => shift.alarms.push(alarm),
+    let mut take = |said: DeviceEvent| match said {
+        DeviceEvent::Move(told) => shift.records[usize::from(told.axis)].push((told.kind, told.record)),
+        DeviceEvent::Drift(drift) => shift.drifts.push(drift),
+        DeviceEvent::Alarm(alarm) => shift.alarms.push(alarm),
         _ => (),
     };
     while monitor.seconds() < HOURS * 3600.0 {
         (0..RATE / 10).for_each(|_| _ = monitor.step(&mut line));
-        decoder.take(&line, &mut take);
+        decoder.push(&line, &mut take);
         line.clear();
     }
     monitor.finish(&mut line);
-    decoder.take(&line, &mut take);
+    decoder.push(&line, &mut take);
     decoder.finish(&mut take);
     (known, shift)
 }
 
 /// What the core says of the records of an axis, as it would be told.
-fn expected(axis: u8, known: &Known, records: &[(u32, Record)]) -> Vec<Drift> {
+fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift> {
     let mut watched = Watched::new(known.settings, DriftSettings::default());
     for (kind, record) in records {
         assert_eq!(watched.step(record).unwrap_or(0), *kind, "{} move {}", known.name, record.number);

@@ -1,9 +1,10 @@
 //! In: made series with a ramp of known slope. Out: how often the trend's intervals hold the truth.
 
-use stillpoint::analysis::point::{Measure, Point};
-use stillpoint::analysis::quantile::{Definition, quantile_sorted, sorted};
-use stillpoint::analysis::trend::{Ask, Trend, trend};
+use stillpoint::analysis::interval_stats::{IntervalStats, Measure};
+use stillpoint::analysis::quantile::{quantile_sorted, sorted};
+use stillpoint::analysis::trend::{Trend, TrendOptions, trend};
 use stillpoint_tests::chance::Chance;
+use stillpoint_tests::shift::limits::contains;
 
 /// Length of an interval. Unit: s
 const INTERVAL: f64 = 300.0;
@@ -27,7 +28,7 @@ impl Scene {
         self.rise / ((1.0 - self.from) * POINTS as f64 * INTERVAL)
     }
 
-    fn points(&self, seed: u64) -> Vec<Point> {
+    fn points(&self, seed: u64) -> Vec<IntervalStats> {
         let mut chance = Chance::new(seed * 7919 + 1);
         let mut state = chance.normal();
         (0..POINTS)
@@ -37,7 +38,7 @@ impl Scene {
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
                 let time_s = i as f64 * INTERVAL;
-                Point { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
+                IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
             })
             .collect()
     }
@@ -46,8 +47,8 @@ impl Scene {
     fn run(&self, seed: u64) -> (Trend, f64) {
         let left = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
         let limit = 0.05 + self.rise + left * self.slope();
-        let ask = Ask { limit_s: Some(limit), ..Ask::new(INTERVAL) };
-        (trend(&self.points(seed), &ask).expect("points"), left)
+        let options = TrendOptions { limit_s: Some(limit), ..TrendOptions::new(INTERVAL) };
+        (trend(&self.points(seed), &options).expect("points"), left)
     }
 }
 
@@ -67,7 +68,7 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
             let slope = trend.fit.expect("a fit").slope;
             slope_held += u64::from((slope.low..=slope.high).contains(&scene.slope()));
             let told = trend.time_to_limit.expect("a limit");
-            time_held += u64::from(told.holds(Some(truth)));
+            time_held += u64::from(contains(&told, Some(truth)));
             earliest.push(told.earliest_s / truth);
             likely.push(told.likely_s.unwrap_or(f64::INFINITY) / truth);
             near += u64::from((0.7..1.4).contains(&likely[likely.len() - 1]));
@@ -96,10 +97,10 @@ fn what_is_no_ramp_is_not_told_as_one() {
         for seed in 1..=SEEDS {
             let mut points = flat.points(seed);
             points.iter_mut().enumerate().for_each(|(i, point)| point.median_s = shape(i, point.median_s));
-            let ask = Ask { limit_s: Some(0.07), ..Ask::new(INTERVAL) };
-            let trend = trend(&points, &ask).expect("points");
+            let options = TrendOptions { limit_s: Some(0.07), ..TrendOptions::new(INTERVAL) };
+            let trend = trend(&points, &options).expect("points");
             let told = trend.time_to_limit.expect("a limit");
-            good += u64::from(told.holds(truth));
+            good += u64::from(contains(&told, truth));
             closed += u64::from(told.latest_s.is_some());
             found += u64::from(!trend.changes.is_empty());
         }
@@ -144,20 +145,19 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
         let mut held = 0;
         for seed in 1..=SEEDS {
             let mut chance = Chance::new(seed * 977 + 5);
-            let points: Vec<Point> = (0..POINTS)
+            let points: Vec<IntervalStats> = (0..POINTS)
                 .map(|i| {
                     let slowdown = 1.0 + 0.4 * ((i as f64 + 0.5) / POINTS as f64 - 0.5).max(0.0);
                     let moves = (0..100).map(|_| 0.05 * slowdown * (0.1 * chance.normal()).exp());
                     let moves = sorted(&moves.collect::<Vec<f64>>());
-                    let [median_s, p95_s] =
-                        [0.5, 0.95].map(|p| quantile_sorted(&moves, p, Definition::R7).expect("moves"));
+                    let [median_s, p95_s] = [0.5, 0.95].map(|p| quantile_sorted(&moves, p).expect("moves"));
                     let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
                     let time_s = i as f64 * INTERVAL;
-                    Point { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
+                    IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
                 })
                 .collect();
-            let ask = Ask { measure, ..Ask::new(INTERVAL) };
-            let slope = trend(&points, &ask).and_then(|trend| trend.fit).expect("a fit").slope;
+            let options = TrendOptions { measure, ..TrendOptions::new(INTERVAL) };
+            let slope = trend(&points, &options).and_then(|trend| trend.fit).expect("a fit").slope;
             held += u64::from((slope.low..=slope.high).contains(&truth) && slope.low > 0.0);
         }
         println!("{}: {held} of {SEEDS} slopes held and above 0", measure.word());

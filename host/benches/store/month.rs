@@ -1,7 +1,7 @@
 //! A made-up month of a monitor's frames.
 
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::CurvePoint;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
@@ -43,7 +43,7 @@ impl Month {
     fn push(&mut self, message: &Message, out: &mut Vec<u8>) {
         let header = self.numbers.next_header(message.priority());
         let mut buffer = [0; LONGEST_FRAME];
-        out.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
+        out.extend_from_slice(encode::<FastCrc>(&header, message, &mut buffer).expect("it fits"));
     }
 
     pub(crate) fn hello(&mut self, out: &mut Vec<u8>) {

@@ -1,31 +1,33 @@
-//! In: values and a figure made of them. Out: an interval for the figure, by drawing the values again and again.
+//! In: values and a statistic of them. Out: confidence intervals for the statistic, by resampling the values.
+//!
+//! The command `compare` will use this; until then only tests call it.
 //!
 //! Source: Efron, "Better bootstrap confidence intervals", J. American Statistical Association 82 (1987): BCa corrects
 //! the percentile interval for bias and for a spread that changes with the figure. Values must be independent; a
-//! series in time is not, unless its trend and autocorrelation are taken off first.
+//! time series is not, unless its trend and autocorrelation are removed first.
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng;
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::quantile::{Definition, quantile_sorted};
+use super::quantile::quantile_sorted;
 
-/// Both intervals from the same draws.
+/// Both intervals, from the same resamples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Intervals {
-    /// The figure of the values themselves.
-    pub figure: f64,
-    /// Plain quantiles of the drawn figures.
+    /// The statistic of the values themselves.
+    pub estimate: f64,
+    /// Quantiles of the resampled statistics.
     pub percentile: (f64, f64),
-    /// Bias-corrected and accelerated; `None` where the figure doesn't vary enough for the correction.
+    /// Bias-corrected and accelerated; `None` where the statistic varies too little for the correction.
     pub bca: Option<(f64, f64)>,
 }
 
-/// Draws `draws` samples with `seed` and makes the figure of each; the same seed gives the same intervals. `None` under
-/// two values, without draws, for a figure that is no number, or a confidence outside 0 … 1.
+/// Draws `draws` resamples with `seed` and computes the statistic of each; the same seed gives the same intervals.
+/// `None` for fewer than two values, no draws, a statistic that is not finite, or a confidence outside 0 … 1.
 pub fn bootstrap(
     values: &[f64],
-    figure: impl Fn(&[f64]) -> f64,
+    statistic: impl Fn(&[f64]) -> f64,
     confidence: f64,
     draws: usize,
     seed: u64,
@@ -33,47 +35,47 @@ pub fn bootstrap(
     if values.len() < 2 || draws == 0 || !(confidence > 0.0 && confidence < 1.0) {
         return None;
     }
-    let mut chance = Pcg32::new(seed, 0x5f1e);
-    let mut drawn = values.to_vec();
-    let mut figures = Vec::with_capacity(draws);
+    let mut random = Pcg32::new(seed, 0x5f1e);
+    let mut resample = values.to_vec();
+    let mut statistics = Vec::with_capacity(draws);
     for _ in 0..draws {
-        for place in &mut drawn {
-            // The product's upper half is even to 1 in 2³² over the length.
-            let at = (u64::from(chance.next_u32()) * values.len() as u64) >> 32;
-            *place = values[at as usize];
+        for value in &mut resample {
+            // The product's upper half is uniform over the length, to 1 in 2³².
+            let index = (u64::from(random.next_u32()) * values.len() as u64) >> 32;
+            *value = values[index as usize];
         }
-        figures.push(figure(&drawn));
+        statistics.push(statistic(&resample));
     }
-    let whole = figure(values);
-    if !whole.is_finite() || figures.iter().any(|figure| !figure.is_finite()) {
+    let estimate = statistic(values);
+    if !estimate.is_finite() || statistics.iter().any(|statistic| !statistic.is_finite()) {
         return None;
     }
-    figures.sort_by(f64::total_cmp);
+    statistics.sort_by(f64::total_cmp);
     let tail = (1.0 - confidence) / 2.0;
-    let at = |p: f64| quantile_sorted(&figures, p, Definition::R7);
+    let at = |p: f64| quantile_sorted(&statistics, p);
     let percentile = (at(tail)?, at(1.0 - tail)?);
-    let bca =
-        corrected(values, &figure, &figures, whole, tail).and_then(|(low, high)| Some((at(low)?, at(high)?)));
-    Some(Intervals { figure: whole, percentile, bca })
+    let bca = corrected_shares(values, &statistic, &statistics, estimate, tail)
+        .and_then(|(low, high)| Some((at(low)?, at(high)?)));
+    Some(Intervals { estimate, percentile, bca })
 }
 
-/// The shares at which BCa reads the drawn figures.
-fn corrected(
+/// The shares at which BCa reads the sorted statistics.
+fn corrected_shares(
     values: &[f64],
-    figure: impl Fn(&[f64]) -> f64,
-    figures: &[f64],
-    whole: f64,
+    statistic: impl Fn(&[f64]) -> f64,
+    statistics: &[f64],
+    estimate: f64,
     tail: f64,
 ) -> Option<(f64, f64)> {
     let normal = Normal::standard();
-    // Ties with the figure itself count half, as a figure on a grid (a median) has many.
-    let below = figures.partition_point(|drawn| *drawn < whole);
-    let up_to = figures.partition_point(|drawn| *drawn <= whole);
-    let bias = normal.inverse_cdf((below + up_to) as f64 / 2.0 / figures.len() as f64);
-    let left_out: Vec<f64> =
-        (0..values.len()).map(|out| figure(&[&values[..out], &values[out + 1..]].concat())).collect();
-    let mean = left_out.iter().sum::<f64>() / left_out.len() as f64;
-    let power = |degree| left_out.iter().map(|each| (mean - each).powi(degree)).sum::<f64>();
+    // Ties with the estimate count half: a statistic on a grid, such as a median, has many.
+    let below = statistics.partition_point(|statistic| *statistic < estimate);
+    let up_to = statistics.partition_point(|statistic| *statistic <= estimate);
+    let bias = normal.inverse_cdf((below + up_to) as f64 / 2.0 / statistics.len() as f64);
+    let without = |index: usize| statistic(&[&values[..index], &values[index + 1..]].concat());
+    let jackknife: Vec<f64> = (0..values.len()).map(without).collect();
+    let mean = jackknife.iter().sum::<f64>() / jackknife.len() as f64;
+    let power = |degree| jackknife.iter().map(|each| (mean - each).powi(degree)).sum::<f64>();
     let acceleration = power(3) / (6.0 * power(2).powf(1.5));
     let share = |z: f64| normal.cdf(bias + (bias + z) / (1.0 - acceleration * (bias + z)));
     let z = normal.inverse_cdf(tail);
@@ -98,7 +100,7 @@ mod tests {
     }
 
     #[test]
-    fn a_skewed_figure_moves_bca_to_the_long_side() {
+    fn a_skewed_statistic_moves_bca_to_the_long_side() {
         let values: Vec<f64> = (1..=30).map(|i| (f64::from(i) / 6.0).exp()).collect();
         let found = bootstrap(&values, mean, 0.95, 4000, 3).unwrap();
         assert!(

@@ -1,23 +1,23 @@
-//! In: evenly spaced values, some of them missing. Out: the probability that their level is beyond 1 some way ahead.
+//! In: evenly spaced values, some of them missing. Out: the probability that their level will be beyond 1 at a later time.
 //!
 //! The local linear trend (Harvey, Forecasting, Structural Time Series Models and the Kalman Filter, 1989, 2.3 and 3.1;
-//! its continuous form, 9.1): values scatter about a level, the level rises by a slope, and the slope wanders. How much it
-//! wanders is not known beforehand. A grid of agilities is followed, each counts by its likelihood, and what is said of
-//! the time ahead is as wide as they leave it.
+//! continuous form: 9.1): values scatter about a level, the level changes by a slope, and the slope is a random walk. The
+//! variance of that walk, the agility, is not known beforehand: a Kalman filter runs for each agility of a grid, and the
+//! forecast is their mean, weighted by likelihood.
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
-/// Fewest values that say anything.
+/// Fewest values for a forecast.
 pub const FEWEST: usize = 8;
-/// Agilities, 10^(−3 … 2) in half powers: variance that a slope gains per value, over that of the scatter.
+/// Agilities, 10^(−3 … 2) in half powers: variance that the slope gains per value, over the variance of the scatter.
 const AGILITIES: std::ops::RangeInclusive<i32> = -6..=4;
-/// Scatter that is taken for granted, as if two more values had shown it: a run of equal values is not exact.
-const GRANTED: f64 = 0.01;
-const GRANTED_VALUES: f64 = 2.0;
-/// Variance of a level and a slope of which nothing is known, over that of the scatter.
-const ANYTHING: f64 = 1e8;
+/// Prior scatter, with the weight of two values: a run of equal values does not mean that there is no scatter.
+const PRIOR_SCATTER: f64 = 0.01;
+const PRIOR_VALUES: f64 = 2.0;
+/// Variance of an unknown level and an unknown slope, over the variance of the scatter.
+const DIFFUSE: f64 = 1e8;
 
-/// Where the values are, as one agility has it.
+/// State of the Kalman filter for one agility.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct State {
     agility: f64,
@@ -27,29 +27,23 @@ struct State {
     level_level: f64,
     level_slope: f64,
     slope_slope: f64,
-    /// Sum of the squared surprises over their variances, and of the logarithms of these.
-    surprises: f64,
+    /// Sum of the squared innovations over their variances.
+    innovations: f64,
+    /// Sum of the logarithms of these variances.
     logarithms: f64,
     values: usize,
 }
 
 impl State {
     fn new(agility: f64, first: f64) -> State {
-        let (level_level, slope_slope) = (ANYTHING, ANYTHING);
-        let state = State {
-            agility,
-            level: first,
-            slope: 0.0,
-            level_level,
-            level_slope: 0.0,
-            slope_slope,
-            ..NOTHING
-        };
+        let (level_level, slope_slope) = (DIFFUSE, DIFFUSE);
+        let state =
+            State { agility, level: first, slope: 0.0, level_level, level_slope: 0.0, slope_slope, ..EMPTY };
         state.updated(first)
     }
 
-    /// One step on.
-    fn ahead(self) -> State {
+    /// Predicts one step ahead.
+    fn predicted(self) -> State {
         let State { agility, level, slope, level_level, level_slope, slope_slope, .. } = self;
         State {
             level: level + slope,
@@ -60,42 +54,42 @@ impl State {
         }
     }
 
-    /// Knows one value more.
+    /// Corrects the state by one value.
     fn updated(self, value: f64) -> State {
         let variance = self.level_level + 1.0;
-        let surprise = value - self.level;
+        let innovation = value - self.level;
         let (gain, gain_of_slope) = (self.level_level / variance, self.level_slope / variance);
-        // The first two values say where level and slope are, and nothing about the agility.
+        // The first two values determine level and slope, and carry no information on the agility.
         let counts = f64::from(u8::from(self.values >= 2));
         State {
-            level: self.level + gain * surprise,
-            slope: self.slope + gain_of_slope * surprise,
+            level: self.level + gain * innovation,
+            slope: self.slope + gain_of_slope * innovation,
             level_level: self.level_level - gain * self.level_level,
             level_slope: self.level_slope - gain * self.level_slope,
             slope_slope: self.slope_slope - gain_of_slope * self.level_slope,
-            surprises: self.surprises + counts * surprise * surprise / variance,
+            innovations: self.innovations + counts * innovation * innovation / variance,
             logarithms: self.logarithms + counts * variance.ln(),
             values: self.values + 1,
             ..self
         }
     }
 
-    /// Values that say something about the scatter, what is granted among them.
+    /// Degrees of freedom of the scatter, the prior included.
     fn freedom(&self) -> f64 {
-        self.values as f64 - 2.0 + GRANTED_VALUES
+        self.values as f64 - 2.0 + PRIOR_VALUES
     }
 
     /// Variance of the scatter.
     fn scatter(&self) -> f64 {
-        (self.surprises + GRANTED_VALUES * GRANTED * GRANTED) / self.freedom()
+        (self.innovations + PRIOR_VALUES * PRIOR_SCATTER * PRIOR_SCATTER) / self.freedom()
     }
 
-    /// Logarithm of the likelihood, but for a constant.
-    fn likelihood(&self) -> f64 {
+    /// Logarithm of the likelihood, without a constant term.
+    fn log_likelihood(&self) -> f64 {
         -0.5 * (self.freedom() * self.scatter().ln() + self.logarithms)
     }
 
-    /// Level so many steps ahead, and its variance.
+    /// Level after `steps` steps, and its variance.
     fn forecast(&self, steps: f64) -> (f64, f64) {
         let own = self.level_level + 2.0 * steps * self.level_slope + steps * steps * self.slope_slope;
         let variance = self.scatter() * (own + self.agility * steps.powi(3) / 3.0);
@@ -103,55 +97,55 @@ impl State {
     }
 }
 
-const NOTHING: State = State {
+const EMPTY: State = State {
     agility: 0.0,
     level: 0.0,
     slope: 0.0,
     level_level: 0.0,
     level_slope: 0.0,
     slope_slope: 0.0,
-    surprises: 0.0,
+    innovations: 0.0,
     logarithms: 0.0,
     values: 0,
 };
 
-/// What is known after the last value.
+/// The states after the last value.
 #[derive(Clone, Debug)]
 pub struct LocalTrend {
-    /// Each with its weight; weights add up to 1.
+    /// Weights and states; the weights add up to 1.
     states: Vec<(f64, State)>,
-    chance: StudentsT,
+    distribution: StudentsT,
 }
 
 impl LocalTrend {
-    /// Follows values in the order of time; `None` where one is missing. `None` under [`FEWEST`] values.
+    /// Filters values in time order; a missing value is `None`. Gives `None` for fewer than [`FEWEST`] values.
     pub fn new(values: &[Option<f64>]) -> Option<LocalTrend> {
         let start = values.iter().position(Option::is_some)?;
         let first = values[start]?;
-        let followed = |half: i32| {
+        let filtered = |half: i32| {
             let agility = 10_f64.powf(f64::from(half) / 2.0);
             values[start + 1..].iter().fold(State::new(agility, first), |state, value| {
-                let state = state.ahead();
+                let state = state.predicted();
                 value.map_or(state, |value| state.updated(value))
             })
         };
-        let states: Vec<State> = AGILITIES.map(followed).collect();
+        let states: Vec<State> = AGILITIES.map(filtered).collect();
         let known = states.first().filter(|state| state.values >= FEWEST)?;
-        let chance = StudentsT::new(0.0, 1.0, known.freedom()).ok()?;
-        let most = states.iter().map(State::likelihood).fold(f64::NEG_INFINITY, f64::max);
-        let weight = |state: &State| (state.likelihood() - most).exp();
+        let distribution = StudentsT::new(0.0, 1.0, known.freedom()).ok()?;
+        let largest = states.iter().map(State::log_likelihood).fold(f64::NEG_INFINITY, f64::max);
+        let weight = |state: &State| (state.log_likelihood() - largest).exp();
         let sum: f64 = states.iter().map(weight).sum();
         Some(LocalTrend {
             states: states.iter().map(|state| (weight(state) / sum, *state)).collect(),
-            chance,
+            distribution,
         })
     }
 
-    /// Probability that the level is at 1 or beyond, so many steps after the last value, 0 to 1.
+    /// Probability that the level is 1 or more, `steps` after the last value; 0 to 1.
     pub fn beyond(&self, steps: f64) -> f64 {
         let of = |(weight, state): &(f64, State)| {
             let (level, variance) = state.forecast(steps);
-            weight * self.chance.cdf((level - 1.0) / variance.sqrt())
+            weight * self.distribution.cdf((level - 1.0) / variance.sqrt())
         };
         self.states.iter().map(of).sum()
     }
@@ -180,8 +174,8 @@ mod tests {
 
     fn state(half: i32) -> State {
         let trend = LocalTrend::new(&VALUES).expect("enough values");
-        let place = AGILITIES.into_iter().position(|each| each == half).expect("of the grid");
-        trend.states[place].1
+        let index = AGILITIES.into_iter().position(|each| each == half).expect("of the grid");
+        trend.states[index].1
     }
 
     fn check(found: f64, expected: f64) {
@@ -190,12 +184,12 @@ mod tests {
 
     /// statsmodels 0.15.0, a state space model with these matrices, exact diffuse initialisation, `filter` and `predict`.
     #[test]
-    fn states_are_those_of_a_reference_library() {
+    fn states_equal_those_of_a_reference_library() {
         let figures = |half: i32| {
             let state = state(half);
             let (level, variance) = state.forecast(3.0);
             let variances = [state.level_level, state.level_slope, state.slope_slope];
-            let sums = [state.surprises, state.logarithms];
+            let sums = [state.innovations, state.logarithms];
             [&[state.level, state.slope], &variances[..], &sums, &[level, variance / state.scatter()]]
                 .concat()
         };
@@ -239,7 +233,7 @@ mod tests {
         142.643_457_480_121,
     ];
 
-    /// Solves a system of equations outright.
+    /// Solves a system of linear equations.
     fn solved(mut rows: Vec<Vec<f64>>) -> Vec<f64> {
         let n = rows.len();
         for at in 0..n {
@@ -247,7 +241,7 @@ mod tests {
                 (at..n).max_by(|a, b| rows[*a][at].abs().total_cmp(&rows[*b][at].abs())).expect("rows");
             rows.swap(at, best);
             let pivot = rows[at].clone();
-            for (_, row) in rows.iter_mut().enumerate().filter(|(place, _)| *place != at) {
+            for (_, row) in rows.iter_mut().enumerate().filter(|(index, _)| *index != at) {
                 let factor = row[at] / pivot[at];
                 row.iter_mut().zip(&pivot).for_each(|(figure, pivot)| *figure -= factor * pivot);
             }
@@ -255,12 +249,11 @@ mod tests {
         (0..n).map(|at| rows[at][n] / rows[at][at]).collect()
     }
 
-    /// The slow twin: all values at once. A line of which nothing is known, on it a slope that has wandered since the
-    /// beginning, and scatter: the best linear forecast solves one system of equations (Cressie, Statistics for Spatial
-    /// Data, 1993, 3.4).
+    /// The slow twin: all values at once. With an unknown line, a random walk of its slope, and scatter, the best linear
+    /// forecast solves one system of equations (Cressie, Statistics for Spatial Data, 1993, 3.4).
     #[test]
-    fn forecasts_are_those_of_all_values_at_once() {
-        let wandered = |a: f64, b: f64| {
+    fn forecasts_equal_those_from_all_values_at_once() {
+        let walk = |a: f64, b: f64| {
             let (near, far) = (a.min(b), a.max(b));
             near * near * (3.0 * far - near) / 6.0
         };
@@ -268,7 +261,7 @@ mod tests {
             (0..14).filter_map(|at| Some((f64::from(at), VALUES[at as usize]?))).collect();
         for (half, steps) in [(-6, 1.0), (-3, 2.5), (0, 3.0), (4, 0.5)] {
             let (state, end) = (state(half), 13.0 + steps);
-            let near = |a: f64, b: f64| state.agility * wandered(a, b);
+            let near = |a: f64, b: f64| state.agility * walk(a, b);
             let row = |a: f64| {
                 let alike = known.iter().map(|(b, _)| near(a, *b) + f64::from(u8::from(a == *b)));
                 alike.chain([1.0, a, near(a, end)]).collect()
@@ -286,13 +279,13 @@ mod tests {
     }
 
     #[test]
-    fn a_rise_is_drawn_on_and_few_values_say_nothing() {
+    fn a_rise_is_extrapolated_and_few_values_give_no_forecast() {
         let rise: Vec<Option<f64>> = (0..24).map(|i| Some(0.4 + 0.02 * f64::from(i))).collect();
         let trend = LocalTrend::new(&rise).expect("enough values");
-        // 0.86 at the last, so 1 is reached after 7.
-        let chances = [0.0, 5.0, 7.0, 9.0, 30.0].map(|steps| trend.beyond(steps));
-        assert!(chances.is_sorted() && chances[1] < 0.01 && (chances[2] - 0.5).abs() < 0.01, "{chances:?}");
-        assert!(chances[3] > 0.99, "{chances:?}");
+        // The last value is 0.86, so 1 is reached after 7 steps.
+        let beyond = [0.0, 5.0, 7.0, 9.0, 30.0].map(|steps| trend.beyond(steps));
+        assert!(beyond.is_sorted() && beyond[1] < 0.01 && (beyond[2] - 0.5).abs() < 0.01, "{beyond:?}");
+        assert!(beyond[3] > 0.99, "{beyond:?}");
         assert!(LocalTrend::new(&rise[..7]).is_none() && LocalTrend::new(&[None; 30]).is_none());
         let flat = LocalTrend::new(&[Some(0.5); 24]).expect("enough values");
         assert!((0..24).all(|steps| flat.beyond(f64::from(steps)) < 0.025));

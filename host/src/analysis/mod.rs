@@ -1,19 +1,23 @@
 //! In: what was recorded over hours and weeks, in memory. Out: figures that people decide by.
+//!
+//! `rank_sum` and `bootstrap` have no caller yet: the command `compare` will use them.
 
-pub mod alarm_rate;
+// Statistics.
 pub mod order;
 pub mod quantile;
 pub mod mann_kendall;
 pub mod theil_sen;
 pub mod rank_sum;
 pub mod bootstrap;
-pub mod line;
+pub mod regression;
 pub mod noise;
+
+// One kind of moves over time.
 pub mod change_point;
-pub mod stretch;
+pub mod segment;
 pub mod warm_up;
-pub mod point;
-pub mod left;
+pub mod interval_stats;
+pub mod residual_error;
 pub mod local_trend;
 pub mod time_to_limit;
 pub mod cost;

@@ -1,8 +1,8 @@
-//! In: values in a row. Out: how many pairs stand in the wrong order; ranks.
+//! In: values in a row. Out: the number of pairs in the wrong order; ranks.
 
-/// Pairs of which the earlier value is strictly the larger, counted while `values` are sorted by merging: O(n log n).
+/// Pairs whose earlier value is strictly larger, counted by merge sort in O(n log n). Sorts `values`.
 ///
-/// Values must be numbers; NaN has no order and would be counted at random.
+/// NaN has no order, so values must not be NaN.
 pub fn inversions(values: &mut [f64]) -> u64 {
     let mut spare = values.to_vec();
     sort_and_count(values, &mut spare)
@@ -13,30 +13,30 @@ fn sort_and_count(values: &mut [f64], spare: &mut [f64]) -> u64 {
     if half == 0 {
         return 0;
     }
-    let (left_spare, right_spare) = spare.split_at_mut(half);
-    let (left, right) = values.split_at_mut(half);
-    let mut count = sort_and_count(left, left_spare) + sort_and_count(right, right_spare);
-    let (mut from_left, mut from_right) = (0, 0);
+    let (lower_spare, upper_spare) = spare.split_at_mut(half);
+    let (lower, upper) = values.split_at_mut(half);
+    let mut count = sort_and_count(lower, lower_spare) + sort_and_count(upper, upper_spare);
+    let (mut from_lower, mut from_upper) = (0, 0);
     for place in spare.iter_mut() {
-        let take_right = match (left.get(from_left), right.get(from_right)) {
-            (Some(l), Some(r)) => r < l,
+        let upper_is_next = match (lower.get(from_lower), upper.get(from_upper)) {
+            (Some(lower), Some(upper)) => upper < lower,
             (None, _) => true,
             (_, None) => false,
         };
-        if take_right {
-            *place = right[from_right];
-            from_right += 1;
-            count += (left.len() - from_left) as u64;
+        if upper_is_next {
+            *place = upper[from_upper];
+            from_upper += 1;
+            count += (lower.len() - from_lower) as u64;
         } else {
-            *place = left[from_left];
-            from_left += 1;
+            *place = lower[from_lower];
+            from_lower += 1;
         }
     }
     values.copy_from_slice(spare);
     count
 }
 
-/// Ranks from 1, ties sharing their mean rank; and the sizes of the groups of equal values.
+/// Ranks from 1, where ties share their mean rank; and the sizes of the groups of equal values.
 pub fn ranks(values: &[f64]) -> (Vec<f64>, Vec<usize>) {
     let mut order: Vec<usize> = (0..values.len()).collect();
     order.sort_by(|a, b| values[*a].total_cmp(&values[*b]));
@@ -51,9 +51,9 @@ pub fn ranks(values: &[f64]) -> (Vec<f64>, Vec<usize>) {
     (ranks, groups)
 }
 
-/// The values with a number beyond all others in place of +∞, for methods that need differences: as far beyond the
-/// largest as that is from the smallest or from 0, whichever is more.
-pub fn numbers(values: &[f64]) -> Vec<f64> {
+/// The values with +∞ replaced by a number beyond all others, for methods that need differences. The number lies as far
+/// beyond the largest as the largest lies from the smallest or from 0, whichever is more.
+pub fn finite_values(values: &[f64]) -> Vec<f64> {
     let finite = || values.iter().copied().filter(|value| value.is_finite());
     let (least, most) = (finite().fold(0.0, f64::min), finite().fold(0.0, f64::max));
     let beyond = most + (most - least).max(f64::MIN_POSITIVE);
@@ -65,7 +65,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn inversions_are_those_a_slow_count_finds() {
+    fn inversions_equal_the_slow_twin() {
         let check = |values: &[f64]| {
             let slow: usize = (0..values.len())
                 .map(|i| values[i..].iter().filter(|later| **later < values[i]).count())
@@ -89,8 +89,9 @@ mod tests {
     }
 
     #[test]
-    fn numbers_keep_the_order() {
-        let check = |values: &[f64], expected: &[f64]| assert_eq!(numbers(values), expected, "{values:?}");
+    fn finite_values_keep_the_order() {
+        let check =
+            |values: &[f64], expected: &[f64]| assert_eq!(finite_values(values), expected, "{values:?}");
         check(&[2.0, f64::INFINITY, 1.0, f64::INFINITY], &[2.0, 4.0, 1.0, 4.0]);
         check(&[-1.0, f64::INFINITY, 2.0], &[-1.0, 5.0, 2.0]);
         check(&[f64::INFINITY; 2], &[f64::MIN_POSITIVE; 2]);

@@ -1,59 +1,22 @@
-//! In: values. Out: quantiles by any of the nine definitions, median, MAD, Grubbs' outlier test.
+//! In: values. Out: their quantiles and their median.
 //!
-//! Definitions: Hyndman & Fan, "Sample quantiles in statistical packages", The American Statistician 50 (1996),
-//! numbered as there. Grubbs: NIST/SEMATECH e-Handbook 1.3.5.17.1.
+//! Definition 7 of Hyndman & Fan, "Sample quantiles in statistical packages", The American Statistician 50 (1996):
+//! linear between the sorted values, at (n − 1)·p + 1.
 
-use statrs::distribution::{ContinuousCDF, StudentsT};
-
-/// How a quantile is read between the sorted values: Hyndman & Fan's types 1 to 9.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Definition {
-    /// Inverse of the empirical distribution.
-    R1,
-    /// As R1, averaged where it jumps.
-    R2,
-    /// The value nearest to n·p, ties to the even one.
-    R3,
-    /// Linear between n·p.
-    R4,
-    /// Linear between the middles of the steps (hydrology).
-    R5,
-    /// Linear, (n + 1)·p.
-    R6,
-    /// Linear, (n − 1)·p + 1: the one used here unless another is named.
-    R7,
-    /// Linear, nearly median-unbiased whatever the distribution.
-    R8,
-    /// Linear, nearly unbiased for a normal distribution.
-    R9,
-}
-
-/// Scales a MAD to the standard deviation of a normal distribution: 1 / Φ⁻¹(3/4).
+/// Scales a median absolute deviation to the standard deviation of a normal distribution: 1 / Φ⁻¹(3/4).
 pub const MAD_TO_SD: f64 = 1.482_602_218_505_602;
 
-/// The `p` quantile of sorted values, or `None` without values or for a `p` outside 0 … 1. A value may be infinite.
-pub fn quantile_sorted(sorted: &[f64], p: f64, definition: Definition) -> Option<f64> {
+/// The `p` quantile of sorted values; `None` without values or for a `p` outside 0 … 1. A value may be infinite.
+pub fn quantile_sorted(sorted: &[f64], p: f64) -> Option<f64> {
     let last = sorted.len().checked_sub(1)?;
     if !(0.0..=1.0).contains(&p) {
         return None;
     }
-    let n = sorted.len() as f64;
-    let at = |one_based: f64| sorted[(one_based.max(1.0) as usize - 1).min(last)];
-    let (a, b) = match definition {
-        Definition::R1 => return Some(at((n * p).ceil())),
-        Definition::R2 => return Some((at((n * p).ceil()) + at((n * p).floor() + 1.0)) / 2.0),
-        Definition::R3 => return Some(at((n * p).round_ties_even())),
-        Definition::R4 => (0.0, 1.0),
-        Definition::R5 => (0.5, 0.5),
-        Definition::R6 => (0.0, 0.0),
-        Definition::R7 => (1.0, 1.0),
-        Definition::R8 => (1.0 / 3.0, 1.0 / 3.0),
-        Definition::R9 => (0.375, 0.375),
-    };
-    let place = (a + p * (n + 1.0 - a - b)).clamp(1.0, n);
-    let (low, high) = (at(place.floor()), at(place.floor() + 1.0));
-    let share = place - place.floor();
-    // Infinities have no difference.
+    let rank = 1.0 + p * last as f64;
+    let at = |one_based: f64| sorted[(one_based as usize - 1).min(last)];
+    let (low, high) = (at(rank.floor()), at(rank.floor() + 1.0));
+    let share = rank - rank.floor();
+    // The difference of two infinities is not a number.
     Some(if share == 0.0 || low == high { low } else { low + share * (high - low) })
 }
 
@@ -64,47 +27,9 @@ pub fn sorted(values: &[f64]) -> Vec<f64> {
     sorted
 }
 
-/// The `p` quantile of values in any order; see [`quantile_sorted`].
-pub fn quantile(values: &[f64], p: f64, definition: Definition) -> Option<f64> {
-    quantile_sorted(&sorted(values), p, definition)
-}
-
-/// The median, or `None` without values.
+/// The median of values in any order; `None` without values.
 pub fn median(values: &[f64]) -> Option<f64> {
-    quantile(values, 0.5, Definition::R7)
-}
-
-/// Median of the absolute deviations from the median, unscaled; `None` without values.
-pub fn mad(values: &[f64]) -> Option<f64> {
-    let middle = median(values)?;
-    median(&values.iter().map(|value| (value - middle).abs()).collect::<Vec<_>>())
-}
-
-/// The value farthest from the mean, judged.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Grubbs {
-    /// Where it stands in the row.
-    pub index: usize,
-    /// Its distance from the mean in standard deviations.
-    pub statistic: f64,
-    /// What the statistic exceeds in one of `1 / alpha` normal samples without an outlier.
-    pub critical: f64,
-}
-
-/// Grubbs' test on whichever side the farthest value lies, `alpha` being the risk on that one side; `None` under
-/// three values, without scatter, or for an `alpha` outside 0 … 1.
-pub fn grubbs(values: &[f64], alpha: f64) -> Option<Grubbs> {
-    let n = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / n;
-    let sd = (values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
-    if values.len() < 3 || !sd.is_finite() || sd == 0.0 || !(alpha > 0.0 && alpha < 1.0) {
-        return None;
-    }
-    let distance = |index: &usize| (values[*index] - mean).abs();
-    let index = (0..values.len()).max_by(|a, b| distance(a).total_cmp(&distance(b)))?;
-    let t = StudentsT::new(0.0, 1.0, n - 2.0).ok()?.inverse_cdf(1.0 - alpha / n);
-    let critical = (n - 1.0) / n.sqrt() * (t * t / (n - 2.0 + t * t)).sqrt();
-    Some(Grubbs { index, statistic: distance(&index) / sd, critical })
+    quantile_sorted(&sorted(values), 0.5)
 }
 
 #[cfg(test)]
@@ -112,27 +37,18 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_definition_meets_the_ends_and_refuses_nonsense() {
-        use Definition::{R1, R2, R3, R4, R5, R6, R7, R8, R9};
-        for definition in [R1, R2, R3, R4, R5, R6, R7, R8, R9] {
-            let check = |values: &[f64], p, expected| {
-                assert_eq!(quantile(values, p, definition), expected, "{definition:?} {values:?} {p}");
-            };
-            check(&[3.0, 1.0, 2.0], 0.0, Some(1.0));
-            check(&[3.0, 1.0, 2.0], 1.0, Some(3.0));
-            check(&[5.0], 0.3, Some(5.0));
-            check(&[], 0.5, None);
-            check(&[1.0], 1.5, None);
-            check(&[1.0], f64::NAN, None);
-            check(&[f64::INFINITY, f64::INFINITY, 1.0], 1.0, Some(f64::INFINITY));
-            check(&[f64::INFINITY, f64::INFINITY], 0.5, Some(f64::INFINITY));
-        }
-    }
-
-    #[test]
-    fn grubbs_needs_scatter() {
-        assert_eq!(grubbs(&[1.0, 1.0, 1.0], 0.05), None);
-        assert_eq!(grubbs(&[1.0, 2.0], 0.05), None);
-        assert_eq!(grubbs(&[1.0, 2.0, 3.0, 90.0], 0.05).map(|found| found.index), Some(3));
+    fn quantiles_meet_the_ends_and_refuse_nonsense() {
+        let check =
+            |values: &[f64], p, expected| assert_eq!(quantile_sorted(values, p), expected, "{values:?} {p}");
+        check(&[1.0, 2.0, 3.0], 0.0, Some(1.0));
+        check(&[1.0, 2.0, 3.0], 1.0, Some(3.0));
+        check(&[1.0, 2.0, 3.0], 0.75, Some(2.5));
+        check(&[5.0], 0.3, Some(5.0));
+        check(&[], 0.5, None);
+        check(&[1.0], 1.5, None);
+        check(&[1.0], f64::NAN, None);
+        check(&[1.0, f64::INFINITY, f64::INFINITY], 1.0, Some(f64::INFINITY));
+        check(&[f64::INFINITY, f64::INFINITY], 0.5, Some(f64::INFINITY));
+        assert_eq!(median(&[3.0, 1.0, 2.0]), Some(2.0));
     }
 }

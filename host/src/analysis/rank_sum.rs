@@ -1,37 +1,39 @@
 //! In: two samples. Out: whether one lies above the other (Wilcoxon rank sum, Mann–Whitney).
 //!
+//! The command `compare` will use this; until then only tests call it.
+//!
 //! Sources: Mann & Whitney, Annals of Mathematical Statistics 18 (1947); Hollander & Wolfe, "Nonparametric
 //! statistical methods", for ties.
 
 use super::mann_kendall::two_sided;
 use super::order::ranks;
 
-/// Sample size up to which, without ties, all orders are counted instead of approximated.
+/// Largest sample, without ties, whose orders are all counted instead of approximated.
 const EXACT_TO: usize = 50;
 
-/// Outcome of the test.
+/// Result of the test.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RankSum {
     /// Pairs in which the first sample's value is the larger; a tie is half a pair.
     pub statistic: f64,
     /// Standard score with ties, without continuity correction.
     pub z: f64,
-    /// Two-sided probability of a difference as large if both are from one population.
+    /// Two-sided probability of a difference at least as large if both samples are from one population.
     pub p: f64,
     /// Whether `p` counts all orders; otherwise normal approximation with continuity correction.
     pub is_exact: bool,
-    /// Share of pairs with the first larger less share with it smaller (Cliff's delta), −1 … 1.
+    /// Share of pairs whose first value is larger minus share whose first is smaller (Cliff's delta), −1 … 1.
     pub delta: f64,
 }
 
-/// The test; `None` if a sample is empty, holds no numbers, or all values are equal.
+/// The test; `None` if a sample is empty, a value is not finite, or all values are equal.
 pub fn rank_sum(first: &[f64], second: &[f64]) -> Option<RankSum> {
     let (m, n) = (first.len() as f64, second.len() as f64);
-    let both: Vec<f64> = first.iter().chain(second).copied().collect();
-    if first.is_empty() || second.is_empty() || both.iter().any(|value| !value.is_finite()) {
+    let all: Vec<f64> = first.iter().chain(second).copied().collect();
+    if first.is_empty() || second.is_empty() || all.iter().any(|value| !value.is_finite()) {
         return None;
     }
-    let (ranks, groups) = ranks(&both);
+    let (ranks, groups) = ranks(&all);
     let statistic = ranks[..first.len()].iter().sum::<f64>() - m * (m + 1.0) / 2.0;
     let total = m + n;
     let ties: f64 = groups.iter().map(|size| (*size as f64).powi(3) - *size as f64).sum();
@@ -39,15 +41,21 @@ pub fn rank_sum(first: &[f64], second: &[f64]) -> Option<RankSum> {
     if variance <= 0.0 {
         return None;
     }
-    let off = statistic - m * n / 2.0;
+    let deviation = statistic - m * n / 2.0;
     let is_exact = groups.iter().all(|size| *size == 1) && first.len().max(second.len()) <= EXACT_TO;
     let p = if is_exact {
-        let lower = m * n / 2.0 - off.abs();
+        let lower = m * n / 2.0 - deviation.abs();
         (2.0 * share_up_to(first.len(), second.len(), lower as usize)).min(1.0)
     } else {
-        two_sided((off.abs() - 0.5).max(0.0) / variance.sqrt())
+        two_sided((deviation.abs() - 0.5).max(0.0) / variance.sqrt())
     };
-    Some(RankSum { statistic, z: off / variance.sqrt(), p, is_exact, delta: 2.0 * statistic / (m * n) - 1.0 })
+    Some(RankSum {
+        statistic,
+        z: deviation / variance.sqrt(),
+        p,
+        is_exact,
+        delta: 2.0 * statistic / (m * n) - 1.0,
+    })
 }
 
 /// Share of all orders of `m` and `n` values whose statistic is at most `most`.
@@ -71,7 +79,7 @@ fn share_up_to(m: usize, n: usize, most: usize) -> f64 {
 mod tests {
     use super::*;
 
-    /// Counts every order by choosing the ranks of the first sample: the slow twin.
+    /// The slow twin: counts every order by choosing the ranks of the first sample.
     fn slow(m: usize, n: usize, most: usize) -> f64 {
         let (mut all, mut up_to) = (0, 0);
         for chosen in 0_u32..1 << (m + n) {

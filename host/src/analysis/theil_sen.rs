@@ -3,9 +3,8 @@
 //! The slope is the median of the slopes of all pairs (Theil 1950; Sen, J. American Statistical Association 63,
 //! 1968). Its interval reads the slopes at the ranks (N ± z·√Var S)/2 with Var S of the Mann–Kendall statistic,
 //! between two slopes linearly (Gilbert, "Statistical methods for environmental pollution monitoring", 1987, 16.5).
-//! A value may be +∞, which stands for larger than any: its pairs are steeper than any number, and two of them tell
-//! nothing of each other, so that they make no pair.
-//! No list of pairs is made: the k-th slope is found by halving, each time counting the slopes below in O(n log n).
+//! A value may be +∞, larger than any number: its pairs have infinite slopes, and two infinities make no pair.
+//! No list of pairs is made: the k-th slope is found by bisection, which counts the slopes below in O(n log n).
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
@@ -13,7 +12,7 @@ use super::mann_kendall::variance;
 use super::order::inversions;
 use super::quantile::median;
 
-/// A line through the middle of the pairs.
+/// The Theil–Sen line.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Slope {
     /// Change of the value per second; infinite if most pairs have an infinite value.
@@ -22,18 +21,18 @@ pub struct Slope {
     pub low: f64,
     /// Upper end; +∞ if there are too few values.
     pub high: f64,
-    /// Value of the line at time 0: median value less `slope` times median time; no number where these are infinite.
+    /// Value of the line at time 0: median value minus `slope` × median time; NaN where these are infinite.
     pub intercept: f64,
 }
 
 impl Slope {
-    /// Nothing is known of it.
+    /// No slope can be stated.
     pub const UNKNOWN: Slope =
         Slope { slope: f64::NAN, low: f64::NEG_INFINITY, high: f64::INFINITY, intercept: f64::NAN };
 }
 
-/// The line. `variance_factor` widens the interval for autocorrelated values (1 for independent ones); `None` under
-/// two different times or numbers, for values that are NaN or −∞, or a confidence outside 0 … 1.
+/// The line. `variance_factor` widens the interval for autocorrelated values (1 for independent ones); `None` for
+/// fewer than two different times or finite values, for NaN or −∞, or a confidence outside 0 … 1.
 pub fn theil_sen(time: &[f64], values: &[f64], confidence: f64, variance_factor: f64) -> Option<Slope> {
     let pairs = Pairs::new(time, values)?;
     if !(confidence > 0.0 && confidence < 1.0) {
@@ -56,12 +55,12 @@ pub fn median_slope(time: &[f64], values: &[f64]) -> Option<f64> {
     Some(pairs.at((pairs.count as f64 + 1.0) / 2.0))
 }
 
-/// The points in the order of time, and of value where times are equal.
+/// The points in time order, and in order of value where times are equal.
 struct Pairs {
     points: Vec<(f64, f64)>,
-    /// Pairs at different times of which one value at least is a number.
+    /// Pairs at different times with at least one finite value.
     count: u64,
-    /// Of them, those that fall from +∞ and those that rise to it.
+    /// Pairs that fall from +∞, and pairs that rise to it.
     steep: (u64, u64),
 }
 
@@ -69,7 +68,7 @@ impl Pairs {
     fn new(time: &[f64], values: &[f64]) -> Option<Pairs> {
         let numbers: Vec<f64> = values.iter().copied().filter(|value| *value != f64::INFINITY).collect();
         let (time_0, value_0) = (median(time)?, median(&numbers)?);
-        // Times of day are large numbers with small differences: the middle is taken off before multiplying.
+        // Times of day are large numbers with small differences: the median is subtracted before multiplying.
         let mut points: Vec<(f64, f64)> =
             time.iter().zip(values).map(|(time, value)| (time - time_0, value - value_0)).collect();
         if points
@@ -89,13 +88,13 @@ impl Pairs {
         (count > 0).then(|| Pairs { steep: steep(&points), points, count })
     }
 
-    /// Pairs with a slope below `slope`: those that would fall if that slope were taken off.
+    /// Pairs with a slope below `slope`: those that fall after `slope` is subtracted.
     fn below(&self, slope: f64) -> u64 {
-        let mut level: Vec<f64> = self.points.iter().map(|(time, value)| value - slope * time).collect();
-        inversions(&mut level)
+        let mut levels: Vec<f64> = self.points.iter().map(|(time, value)| value - slope * time).collect();
+        inversions(&mut levels)
     }
 
-    /// The slope of this rank from 1, between two ranks linearly; infinite outside of the ranks.
+    /// The slope at a rank from 1, linear between two ranks; infinite outside the ranks.
     fn at(&self, rank: f64) -> f64 {
         if rank < 1.0 {
             return f64::NEG_INFINITY;
@@ -109,7 +108,7 @@ impl Pairs {
         let high = self.ranked(rank as u64 + 1);
         match low.is_finite() && high.is_finite() {
             true => low + rank.fract() * (high - low),
-            // Nothing lies between a number and none: the nearer.
+            // No number lies between a finite and an infinite slope: use the nearer rank.
             false => {
                 if rank.fract() < 0.5 {
                     low
@@ -120,8 +119,8 @@ impl Pairs {
         }
     }
 
-    /// The slope with this rank from 1: halving brackets it until no more slopes than points are left, and these are
-    /// listed. Where too many slopes are equal for that, halving ends at the number itself.
+    /// The slope with a whole rank from 1. Bisection narrows a bracket until it holds no more slopes than there are points;
+    /// these are listed. If too many slopes are equal for that, bisection ends at the slope itself.
     fn ranked(&self, rank: u64) -> f64 {
         let (falling, rising) = self.steep;
         if rank <= falling {
@@ -131,11 +130,11 @@ impl Pairs {
         }
         let (mut low, mut high) = (key(f64::MIN), key(f64::MAX));
         let (mut below_low, mut below_high) = (0, self.count);
-        // Halving the integer keys of the numbers takes at most 64 turns, whatever the size of the slope.
+        // Bisecting the integer keys of the numbers takes at most 64 steps, whatever the size of the slope.
         while high - low > 1 {
             if below_high - below_low <= self.points.len() as u64 {
                 let mut between = self.between(number(low), number(high));
-                // Rounding may see a pair on both sides of a bracket: then halving goes on.
+                // Rounding may place a pair on both sides of a bracket: then bisection continues.
                 if between.len() as u64 == below_high - below_low {
                     let place = (rank - below_low - 1) as usize;
                     return *between.select_nth_unstable_by(place, f64::total_cmp).1;
@@ -152,7 +151,7 @@ impl Pairs {
         number(low)
     }
 
-    /// Slopes from `low` on, below `high`: those of the pairs that change places between the two levels.
+    /// Slopes from `low` up to `high`: those of the pairs whose order differs after subtracting `low` and `high`.
     fn between(&self, low: f64, high: f64) -> Vec<f64> {
         let level = |point: &(f64, f64), slope: f64| point.1 - slope * point.0;
         let mut order = self.points.clone();
@@ -186,12 +185,13 @@ fn steep(points: &[(f64, f64)]) -> (u64, u64) {
     (falling, rising)
 }
 
-/// Integers in the order of the numbers.
+/// An integer for each number, in the same order.
 fn key(number: f64) -> i128 {
     let bits = i128::from(number.abs().to_bits());
     if number < 0.0 { -bits } else { bits }
 }
 
+/// The number of a [`key`].
 fn number(key: i128) -> f64 {
     let size = f64::from_bits(key.unsigned_abs() as u64);
     if key < 0 { -size } else { size }
@@ -201,7 +201,7 @@ fn number(key: i128) -> f64 {
 mod tests {
     use super::*;
 
-    /// The same by listing every pair: the slow twin.
+    /// The slow twin: lists every pair.
     fn slow(time: &[f64], values: &[f64], half: f64) -> [f64; 3] {
         let mut slopes = Vec::new();
         for i in 0..time.len() {
@@ -227,11 +227,11 @@ mod tests {
     #[test]
     fn equals_the_slow_twin() {
         let mut state = 7_u64;
-        let mut chance = || {
+        let mut random = || {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             (state >> 33) as f64 / (1_u64 << 31) as f64
         };
-        // From `limit` on a value is larger than any.
+        // A value of `limit` or more becomes +∞.
         for (n, offset, step, limit) in [
             (9, 0.0, 1.0, 1.0),
             (40, 1.7e9, 300.0, 1.0),
@@ -242,8 +242,8 @@ mod tests {
             (90, 0.0, 1e4, 0.0550),
         ] {
             let time: Vec<f64> =
-                (0..n).map(|i| offset + step * (f64::from(i) + (chance() * 3.0).floor())).collect();
-            let value = |t: &f64| 0.05 + 1e-7 * (t - offset) + 0.001 * chance();
+                (0..n).map(|i| offset + step * (f64::from(i) + (random() * 3.0).floor())).collect();
+            let value = |t: &f64| 0.05 + 1e-7 * (t - offset) + 0.001 * random();
             let limited = |value: f64| if value < limit { value } else { f64::INFINITY };
             let values: Vec<f64> = time.iter().map(value).map(limited).collect();
             let fast = theil_sen(&time, &values, 0.9, 1.3).unwrap();
@@ -256,7 +256,7 @@ mod tests {
     }
 
     #[test]
-    fn too_little_says_so() {
+    fn too_few_values_give_no_line() {
         assert_eq!(theil_sen(&[1.0, 1.0], &[1.0, 2.0], 0.95, 1.0), None);
         assert_eq!(theil_sen(&[1.0, 2.0], &[1.0, f64::NAN], 0.95, 1.0), None);
         assert_eq!(theil_sen(&[1.0, 2.0], &[f64::INFINITY; 2], 0.95, 1.0), None);

@@ -1,28 +1,28 @@
-//! In: hot points of one kind. Out: how many moves do not settle, and whether more and more do not.
+//! In: statistics of hot intervals of one kind. Out: the share of unsettled moves, and whether it rises or falls.
 
 use super::fit::widening;
+use super::interval_stats::IntervalStats;
 use super::mann_kendall::{MannKendall, mann_kendall};
-use super::point::Point;
 use super::theil_sen::median_slope;
 
-/// Moves that did not settle, as shares of all that did or did not.
+/// Unsettled moves as shares of all settled and unsettled moves.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unsettled {
-    /// Share over the first quarter of the points.
+    /// Share over the first quarter of the intervals.
     pub before: f64,
     /// Share over their last quarter.
     pub now: f64,
-    /// Mann–Kendall test of the shares of the points; `None` if all are equal or too few.
+    /// Mann–Kendall test of the shares of the intervals; `None` if all are equal or too few.
     pub test: Option<MannKendall>,
 }
 
-/// The shares of points in the order of time; `None` without moves.
-pub fn unsettled(points: &[Point]) -> Option<Unsettled> {
-    let quarter = points.len().div_ceil(4);
-    let before = pooled(points.get(..quarter)?)?;
-    let now = pooled(points.get(points.len() - quarter..)?)?;
+/// The shares of intervals in time order; `None` without moves.
+pub fn unsettled(intervals: &[IntervalStats]) -> Option<Unsettled> {
+    let quarter = intervals.len().div_ceil(4);
+    let before = pooled(intervals.get(..quarter)?)?;
+    let now = pooled(intervals.get(intervals.len() - quarter..)?)?;
     let (time, shares): (Vec<f64>, Vec<f64>) =
-        points.iter().filter_map(|point| Some((point.time_s, point.unsettled_share()?))).unzip();
+        intervals.iter().filter_map(|interval| Some((interval.time_s, interval.unsettled_share()?))).unzip();
     let slope = median_slope(&time, &shares).unwrap_or(0.0);
     let first = time.first().copied().unwrap_or(0.0);
     let flat: Vec<f64> =
@@ -32,18 +32,18 @@ pub fn unsettled(points: &[Point]) -> Option<Unsettled> {
     Some(Unsettled { before, now, test: mann_kendall(&shares, widening(&residuals)) })
 }
 
-/// The share of all moves together.
-fn pooled(points: &[Point]) -> Option<f64> {
-    let (moves, unsettled) =
-        points.iter().fold((0, 0), |sum, point| (sum.0 + point.moves, sum.1 + point.unsettled));
+/// Share of unsettled moves over all intervals together.
+fn pooled(intervals: &[IntervalStats]) -> Option<f64> {
+    let moves: u64 = intervals.iter().map(|interval| interval.moves).sum();
+    let unsettled: u64 = intervals.iter().map(|interval| interval.unsettled).sum();
     let all = moves + unsettled;
     (all > 0).then(|| unsettled as f64 / all as f64)
 }
 
-/// Start, unsettled moves and all moves of each interval with unsettled ones.
-pub(super) fn intervals(points: &[Point]) -> Vec<(f64, u64, u64)> {
-    let with = points.iter().filter(|point| point.unsettled > 0);
-    with.map(|point| (point.time_s, point.unsettled, point.moves + point.unsettled)).collect()
+/// Start, unsettled moves and all moves of each interval that has unsettled moves.
+pub(super) fn unsettled_intervals(intervals: &[IntervalStats]) -> Vec<(f64, u64, u64)> {
+    let affected = intervals.iter().filter(|interval| interval.unsettled > 0);
+    affected.map(|it| (it.time_s, it.unsettled, it.moves + it.unsettled)).collect()
 }
 
 #[cfg(test)]
@@ -53,17 +53,17 @@ mod tests {
     #[test]
     fn shares_and_their_trend() {
         let check = |of: &dyn Fn(u64) -> u64, before: f64, now: f64, direction: i64| {
-            let points: Vec<Point> = (0..40)
+            let intervals: Vec<IntervalStats> = (0..40)
                 .map(|i| {
                     let (unsettled, time_s) = (of(i), 300.0 * i as f64);
                     let moves = 20 - unsettled;
-                    Point { time_s, moves, unsettled, median_s: 0.1, p95_s: 0.1, mean_s: None }
+                    IntervalStats { time_s, moves, unsettled, median_s: 0.1, p95_s: 0.1, mean_s: None }
                 })
                 .collect();
-            let found = unsettled(&points).expect("moves");
+            let found = unsettled(&intervals).expect("moves");
             assert!((found.before - before).abs() < 1e-9 && (found.now - now).abs() < 1e-9, "{found:?}");
-            let told = found.test.filter(|test| test.p < 0.01).map_or(0, |test| test.statistic.signum());
-            assert_eq!(told, direction, "{found:?}");
+            let sign = found.test.filter(|test| test.p < 0.01).map_or(0, |test| test.statistic.signum());
+            assert_eq!(sign, direction, "{found:?}");
         };
         check(&|_| 0, 0.0, 0.0, 0);
         check(&|i| i % 2, 0.025, 0.025, 0);

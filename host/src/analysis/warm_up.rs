@@ -1,43 +1,46 @@
-//! In: figures per interval. Out: which intervals are warm-up and which hot; each warm-up against the earlier ones.
+//! In: one statistic per interval. Out: which intervals are warm-up and which are hot; each warm-up against the earlier.
 //!
-//! An axis that has stood still is cold: its settling differs for some minutes and then comes back. Compared with hot
-//! running every morning would be drift. The rule, which is ours: a run begins with the series or after a pause; its
-//! hot level is the median of its intervals between one and three times `longest_s` after its start; its first
-//! intervals are warm-up, within `longest_s`, until one lies inside ± `width` × noise about that level or on the other
-//! side of it. Warming up comes nearer: what jumps past the level, or is not there in time and has not left a quarter of
-//! the way behind it, is none. A run too short for a hot level of its own takes that of the run before; without any,
-//! everything within `longest_s` is warm-up.
+//! An axis that has stood still is cold: its settling differs for some minutes and then returns to its hot level.
+//! Compared with hot running, every morning would be drift. The rule is our own:
+//! - A run begins with the series or after a pause. Its hot level is the median of its intervals between one and three
+//!   times `longest_s` after its start.
+//! - Its first intervals, within `longest_s`, are warm-up until one lies inside ± `width` × noise about the hot level or
+//!   on the other side of it.
+//! - They are no warm-up if they jump past the level, or if they do not reach it in time and the last of them is less
+//!   than a quarter of the distance nearer.
+//! - A run too short for a hot level of its own uses that of the run before. Without any hot level, everything within
+//!   `longest_s` is warm-up.
 
 use std::ops::Range;
 
 use statrs::distribution::{ContinuousCDF, StudentsT};
 
 use super::noise::Noise;
-use super::order::numbers;
+use super::order::finite_values;
 use super::quantile::median;
 
 /// Fewest intervals that make a hot level.
 const FEWEST_HOT: usize = 3;
-/// Of its first distance from the hot level, what the last interval of a warm-up that doesn't arrive has at most.
+/// Largest distance from the hot level of the last interval of a warm-up that does not reach it, as a share of the first.
 const NEARER: f64 = 0.75;
-/// Fewest earlier warm-ups that a warm-up is judged against.
+/// Fewest earlier warm-ups that a warm-up is compared with.
 const FEWEST_EARLIER: usize = 3;
 
-/// What a pause and a warm-up are.
+/// Definition of a pause and of a warm-up.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rule {
     /// Length of an interval. Unit: s
     pub interval_s: f64,
-    /// Standstill from which on an axis counts as cold. Unit: s
+    /// Shortest standstill after which an axis is cold. Unit: s
     pub pause_s: f64,
-    /// Longest that a warm-up may last. Unit: s
+    /// Longest warm-up. Unit: s
     pub longest_s: f64,
-    /// Half-width of hot running about its level, in standard deviations of an interval's figure.
+    /// Half-width of the band about the hot level. Unit: standard deviations of an interval's statistic
     pub width: f64,
 }
 
 impl Rule {
-    /// Pauses from 15 min on, warm-ups of at most 30 min, two standard deviations.
+    /// Pauses of at least 15 min, warm-ups of at most 30 min, a band of two standard deviations.
     pub fn new(interval_s: f64) -> Rule {
         Rule { interval_s, pause_s: 900.0, longest_s: 1800.0, width: 2.0 }
     }
@@ -46,7 +49,7 @@ impl Rule {
 /// The first intervals after a pause.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WarmUp {
-    /// First interval, by its place in the series.
+    /// Index of the first interval in the series.
     pub first: usize,
     /// Number of intervals, at least 1.
     pub intervals: usize,
@@ -54,41 +57,41 @@ pub struct WarmUp {
     pub from_s: f64,
     /// End of the last interval. Unit: s
     pub to_s: f64,
-    /// Sum over the intervals of (figure − hot level) × length: how much and how long in one. `None` without a hot
-    /// level. Unit: figure × s
+    /// Sum over the intervals of (statistic − hot level) × length: size and duration in one number. `None` without a hot
+    /// level. Unit: statistic × s
     pub excess: Option<f64>,
-    /// This excess less the mean of the earlier warm-ups'; `None` for the first.
+    /// This excess minus the mean excess of the earlier warm-ups; `None` for the first.
     pub against_earlier: Option<f64>,
-    /// Probability of lying as far from the earlier ones if nothing changed: Student's t of one new value against a
-    /// normal sample; `None` with fewer than three earlier ones.
+    /// Probability of a difference at least as large if nothing changed: Student's t of one new value against a normal
+    /// sample; `None` with fewer than three earlier warm-ups.
     pub p: Option<f64>,
 }
 
-/// Warm-ups of a series in the order of time; an interval in none of them is hot. Runs without a warm-up have an
-/// excess of 0 that later ones are compared with. A figure may be +∞, not settled: there an excess has no size.
-pub fn warm_ups(time: &[f64], figures: &[f64], rule: &Rule) -> Vec<WarmUp> {
-    let numbers = numbers(figures);
-    let noise = Noise::of(&numbers).map_or(0.0, |noise| noise.sd);
+/// Warm-ups of a series in time order; an interval in none of them is hot. A run without a warm-up counts as an excess
+/// of 0 in later comparisons. A value may be +∞, not settled: such a warm-up has no excess.
+pub fn warm_ups(time: &[f64], values: &[f64], rule: &Rule) -> Vec<WarmUp> {
+    let finite = finite_values(values);
+    let noise = Noise::of(&finite).map_or(0.0, |noise| noise.sd);
     let (mut found, mut earlier) = (Vec::new(), Vec::new());
-    // By the figures, and by the numbers that stand for them.
+    // Median of the values, and of their finite substitutes.
     let mut hot: Option<(f64, f64)> = None;
     for run in runs(time, rule) {
         let start = time[run.start];
-        let later = |place: &usize| time[*place] - start >= rule.longest_s;
-        let (own, stand_in): (Vec<f64>, Vec<f64>) = run
+        let is_late = |at: &usize| time[*at] - start >= rule.longest_s;
+        let (own, own_finite): (Vec<f64>, Vec<f64>) = run
             .clone()
-            .filter(|place| later(place) && time[*place] - start < 3.0 * rule.longest_s)
-            .map(|place| (figures[place], numbers[place]))
+            .filter(|at| is_late(at) && time[*at] - start < 3.0 * rule.longest_s)
+            .map(|at| (values[at], finite[at]))
             .unzip();
         if own.len() >= FEWEST_HOT {
-            hot = median(&own).zip(median(&stand_in));
+            hot = median(&own).zip(median(&own_finite));
         }
         let level = hot.map(|hot| hot.1);
-        let intervals = cold(&run, &numbers, |place| !later(&place), level, rule.width * noise);
+        let intervals = cold_intervals(&run, &finite, |at| !is_late(&at), level, rule.width * noise);
         let cold = run.start..run.start + intervals;
-        let sum = |hot: f64| figures[cold.clone()].iter().map(|y| (y - hot) * rule.interval_s).sum::<f64>();
+        let sum = |hot: f64| values[cold.clone()].iter().map(|y| (y - hot) * rule.interval_s).sum::<f64>();
         let excess = hot.map(|hot| sum(hot.0)).filter(|excess| excess.is_finite());
-        let (against_earlier, p) = excess.map_or((None, None), |excess| against(excess, &earlier));
+        let (against_earlier, p) = excess.map_or((None, None), |excess| compare(excess, &earlier));
         earlier.extend(excess);
         if intervals > 0 {
             let to_s = time[cold.end - 1] + rule.interval_s;
@@ -106,39 +109,40 @@ pub fn warm_ups(time: &[f64], figures: &[f64], rule: &Rule) -> Vec<WarmUp> {
     found
 }
 
-/// Stretches between pauses.
+/// Runs between pauses.
 fn runs(time: &[f64], rule: &Rule) -> Vec<Range<usize>> {
     let mut runs: Vec<Range<usize>> = Vec::new();
-    for (place, start) in time.iter().enumerate() {
+    for (at, start) in time.iter().enumerate() {
         match runs.last_mut() {
-            Some(run) if start - time[place - 1] - rule.interval_s < rule.pause_s => run.end = place + 1,
-            _ => runs.push(place..place + 1),
+            Some(run) if start - time[at - 1] - rule.interval_s < rule.pause_s => run.end = at + 1,
+            _ => runs.push(at..at + 1),
         }
     }
     runs
 }
 
-/// How many intervals at the start of a run are warm-up.
-fn cold(
+/// Number of warm-up intervals at the start of a run.
+fn cold_intervals(
     run: &Range<usize>,
-    figures: &[f64],
-    early: impl Fn(usize) -> bool,
+    values: &[f64],
+    is_early: impl Fn(usize) -> bool,
     hot: Option<f64>,
     width: f64,
 ) -> usize {
-    let Some(hot) = hot else { return run.clone().take_while(|place| early(*place)).count() };
-    let off: Vec<f64> = run.clone().map(|place| figures[place] - hot).collect();
-    let is_off = |at: &usize| {
-        early(run.start + at) && off[*at].abs() > width && off[*at] * off[at.saturating_sub(1)] >= 0.0
+    let Some(hot) = hot else { return run.clone().take_while(|at| is_early(*at)).count() };
+    let distance: Vec<f64> = run.clone().map(|at| values[at] - hot).collect();
+    let is_cold = |at: &usize| {
+        let same_side = distance[*at] * distance[at.saturating_sub(1)] >= 0.0;
+        is_early(run.start + at) && distance[*at].abs() > width && same_side
     };
-    let count = (0..off.len()).take_while(is_off).count();
-    let arrives = off.get(count).is_some_and(|next| next.abs() <= width);
-    let nearer = count > 0 && off[count - 1].abs() <= NEARER * off[0].abs();
+    let count = (0..distance.len()).take_while(is_cold).count();
+    let arrives = distance.get(count).is_some_and(|next| next.abs() <= width);
+    let nearer = count > 0 && distance[count - 1].abs() <= NEARER * distance[0].abs();
     if arrives || nearer { count } else { 0 }
 }
 
-/// Distance from the mean of the earlier excesses, and the probability of one as large.
-fn against(excess: f64, earlier: &[f64]) -> (Option<f64>, Option<f64>) {
+/// Difference from the mean of the earlier excesses, and the probability of one at least as large.
+fn compare(excess: f64, earlier: &[f64]) -> (Option<f64>, Option<f64>) {
     let n = earlier.len() as f64;
     if earlier.is_empty() {
         return (None, None);
@@ -160,10 +164,10 @@ mod tests {
     use rand_pcg::Pcg32;
     use rand_pcg::rand_core::Rng;
 
-    /// Days of 8 h with a warm-up of `excess` that fades with 8 min, then hot at 50; intervals of 5 min.
+    /// Days of 8 h: a warm-up of `excess` decays with a time constant of 8 min to the hot level 50; intervals of 5 min.
     fn days(excess: &[f64]) -> (Vec<f64>, Vec<f64>) {
-        let mut chance = Pcg32::new(2, 2);
-        let mut noise = || f64::from(chance.next_u32()) / f64::from(u32::MAX) - 0.5;
+        let mut random = Pcg32::new(2, 2);
+        let mut noise = || f64::from(random.next_u32()) / f64::from(u32::MAX) - 0.5;
         excess
             .iter()
             .enumerate()
@@ -175,7 +179,7 @@ mod tests {
     }
 
     #[test]
-    fn mornings_are_told_from_hot_running_and_from_other_mornings() {
+    fn mornings_differ_from_hot_running_and_from_other_mornings() {
         let (time, figures) = days(&[9.0, 10.0, 8.5, 9.2, 9.4, 20.0]);
         let found = warm_ups(&time, &figures, &Rule::new(300.0));
         assert_eq!(found.len(), 6, "{found:#?}");
@@ -191,7 +195,7 @@ mod tests {
     }
 
     #[test]
-    fn no_warm_up_is_made_where_none_is() {
+    fn no_warm_up_is_found_where_there_is_none() {
         let (time, figures) = days(&[0.0; 40]);
         let found: usize =
             warm_ups(&time, &figures, &Rule::new(300.0)).iter().map(|each| each.intervals).sum();
@@ -207,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn short_runs_borrow_the_hot_level() {
+    fn short_runs_use_the_hot_level_of_the_run_before() {
         let (mut time, mut figures) = days(&[9.0]);
         time.extend([90_000.0, 90_300.0, 90_600.0]);
         figures.extend([58.0, 55.0, 50.1]);
@@ -219,7 +223,7 @@ mod tests {
     }
 
     #[test]
-    fn a_morning_that_does_not_settle_is_a_warm_up_of_no_size() {
+    fn a_morning_that_does_not_settle_is_a_warm_up_without_excess() {
         let (time, mut figures) = days(&[9.0, 9.0, 9.0, 9.0]);
         figures[96..99].fill(f64::INFINITY);
         let found = warm_ups(&time, &figures, &Rule::new(300.0));

@@ -1,4 +1,4 @@
-//! In: a store and a time. Out: the steps in the lives of its alarms.
+//! In: a store and a time. Out: the state changes of its alarms.
 
 use std::io::{self, Write};
 use std::process::ExitCode;
@@ -7,25 +7,25 @@ use clap::Args;
 use comfy_table::{Table, presets};
 
 use super::moves::Within;
-use super::output::Form;
+use super::output::OutputFormat;
 use crate::error::Error;
 use crate::report::printable::printable;
 use crate::store::alarms::AlarmLine;
 
 /// Print the alarms of a store
 ///
-/// Every step in the life of every alarm, by the state names of IEC 62682: its figure and the limit it passed, the
-/// move and the kind of moves behind it, its priority, its category by NE 107 (F failure, C function check, S out of
-/// specification, M maintenance required), the unit of figure and limit, and who acknowledged it or set it aside with `stillpoint device`.
-/// What else people did is in `stillpoint store journal`.
+/// Prints every state change of every alarm, with the state names of IEC 62682. Each line has the value and the limit it
+/// passed, with their unit; the move and the kind of moves that caused it; the priority; the category by NE 107
+/// (F failure, C function check, S out of specification, M maintenance required); and the person who acknowledged or
+/// suppressed it with `stillpoint device`. `stillpoint store journal` prints all other actions.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
     #[command(flatten)]
     within: Within,
-    /// How they are printed
+    /// Output format
     #[arg(long, value_enum, default_value = "table")]
-    format: Form,
+    format: OutputFormat,
 }
 
 const EXAMPLES: &str = "\
@@ -40,19 +40,19 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let axis = arguments.within.axis.as_deref();
     let alarms = store.alarms(axis, within)?;
     if alarms.is_empty() {
-        // No alarms of an axis that is there, or no such axis.
+        // An axis without alarms is no error; an unknown axis is.
         store.find_axes(axis)?;
     }
     let mut out = io::stdout().lock();
     match arguments.format {
-        Form::Table => out.write_all(table(&alarms).as_bytes())?,
-        Form::Jsonl => {
+        OutputFormat::Table => out.write_all(table(&alarms).as_bytes())?,
+        OutputFormat::Jsonl => {
             for alarm in &alarms {
                 serde_json::to_writer(&mut out, alarm).map_err(io::Error::from)?;
                 out.write_all(b"\n")?;
             }
         }
-        Form::Csv => {
+        OutputFormat::Csv => {
             let mut rows = csv::Writer::from_writer(out);
             let wrong = |error: csv::Error| Error::from(io::Error::other(error));
             rows.write_record(AlarmLine::HEADER).map_err(wrong)?;

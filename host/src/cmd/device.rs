@@ -1,39 +1,44 @@
-//! In: a monitor on a line and what it is asked. Out: its answers; or a board with the monitor's image on it.
+//! In: a connection to a monitor and a command. Out: the monitor's answer; or a board with the monitor's image on it.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args, Subcommand};
+use stillpoint_core::wire::command::{Command, DumpSince, SetClock};
+use stillpoint_core::wire::header::{Header, Priority};
+use stillpoint_core::wire::message::Message;
 
-use super::figure::{somebody, whole};
-use super::output::tell;
+use super::option_value::{person, whole};
+use super::output::notify;
 use crate::error::Error;
 use crate::source::probe;
-use talk::Talk;
+use session::Session;
 
-mod act;
+mod alarm;
 mod arrange;
+mod axis;
+mod session;
 mod settings;
-mod talk;
 
-/// Ask a monitor something, or make a board one
+/// Query or configure a monitor, or flash a board
 ///
-/// Every answer is printed in words. A monitor that refuses says so, and the exit status is 1. With --store and
-/// --who whatever was acknowledged, set aside, declared or set is written in the store's journal, and what the
-/// monitor said is kept there as by `watch`.
+/// Prints the answer in words. If the monitor refuses, the exit status is 1. With --store and --who the journal of the
+/// store records every acknowledgement, shelving, new baseline and change of settings, and the store keeps the monitor's
+/// frames as with `watch`.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
     /// serial:PATH, tcp:HOST:PORT or probe:CHIP
     source: String,
-    /// Store whose journal is written
+    /// Store with the journal
     #[arg(long, value_name = "PATH", global = true, requires = "who")]
     store: Option<PathBuf>,
-    /// Who does it
-    #[arg(long, value_name = "NAME", global = true, requires = "store", value_parser = somebody)]
+    /// Name of the person who acts
+    #[arg(long, value_name = "NAME", global = true, requires = "store", value_parser = person)]
     who: Option<String>,
     #[command(subcommand)]
-    question: Question,
+    request: Request,
 }
 
 const EXAMPLES: &str = "\
@@ -46,14 +51,14 @@ Examples:
   stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re";
 
 #[derive(Subcommand)]
-enum Question {
-    /// Who it is, what it is set to, and which alarms are not normal
+enum Request {
+    /// Show the monitor's board and firmware, its settings, and the alarms that are not normal
     Identify,
-    /// Set its clock to this computer's
+    /// Set the monitor's clock to the time of this computer
     SetClock,
-    /// Count the moves in its log since a frame
+    /// Count the moves in the monitor's log since a frame
     DumpSince {
-        /// Start of the monitor
+        /// Number of the monitor's start
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         boot: u32,
         /// Number of the first frame
@@ -61,99 +66,131 @@ enum Question {
         sequence: u32,
     },
     #[command(flatten)]
-    Act(act::Act),
-    /// Have the samples around the next stops of an axis sent
+    Alarm(alarm::AlarmAction),
+    /// Send the samples around the next stops of an axis
     Capture {
         /// Number of the axis, from 0
         #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
         axis: u8,
-        /// How many stops; 0 ends it
+        /// Number of stops; 0 ends the capture
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         stops: u32,
     },
-    /// What runs now is good: its baselines are learnt anew
+    /// Declare the present moves good: their baselines are learnt anew
     Declare {
         /// Number of the axis, from 0
         #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
         axis: u8,
-        /// Number of the kind of moves; left out: all of the axis
+        /// Number of the kind of moves; default: all kinds of the axis
         #[arg(long, value_name = "K", default_value = "0", hide_default_value = true)]
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         kind: u32,
     },
-    /// Show or change the settings of an axis, from its next move on
+    /// Show or change the settings of an axis; a change takes effect at the next move
     Settings(settings::Arguments),
-    /// Show or change how an alarm behaves, until the monitor starts anew
+    /// Show or change the configuration of an alarm, until the monitor restarts
     Arrange(arrange::Arguments),
-    /// Write the monitor's image to the chip at probe:CHIP, check it and start it
+    /// Write the monitor's image to the chip at probe:CHIP, verify it and start it
     Flash {
         /// The ELF file that cargo built
         image: PathBuf,
     },
 }
 
-/// Makes the board a monitor, or asks one.
+/// Flashes a board, or sends a request to a monitor.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    if let Question::Flash { image } = &arguments.question {
+    if let Request::Flash { image } = &arguments.request {
         return flash(&arguments.source, image);
     }
-    let mut talk = Talk::open(&arguments.source, arguments.store.as_deref())?;
-    let done = match &arguments.question {
-        Question::Act(act) => act.run(&mut talk),
-        Question::Capture { axis, stops } => act::capture(&mut talk, *axis, *stops),
-        Question::Declare { axis, kind } => act::declare(&mut talk, *axis, *kind),
-        Question::Settings(asked) => asked.run(&mut talk),
-        Question::Arrange(asked) => asked.run(&mut talk),
-        Question::SetClock => act::set_clock(&mut talk),
-        Question::DumpSince { boot, sequence } => act::dump(&mut talk, *boot, *sequence),
-        Question::Identify | Question::Flash { .. } => Ok(settings::identify(&talk)),
+    let mut session = Session::open(&arguments.source, arguments.store.as_deref())?;
+    let answer = match &arguments.request {
+        Request::Alarm(action) => action.run(&mut session),
+        Request::Capture { axis, stops } => axis::capture(&mut session, *axis, *stops),
+        Request::Declare { axis, kind } => axis::declare(&mut session, *axis, *kind),
+        Request::Settings(settings) => settings.run(&mut session),
+        Request::Arrange(arrangement) => arrangement.run(&mut session),
+        Request::SetClock => set_clock(&mut session),
+        Request::DumpSince { boot, sequence } => count_moves(&mut session, *boot, *sequence),
+        Request::Identify | Request::Flash { .. } => Ok(settings::identify(&session)),
     };
-    if let Ok(done) = &done {
-        println!("{}", done.text);
+    if let Ok(answer) = &answer {
+        println!("{}", answer.text);
     }
-    let number = talk.known.number;
-    let (store, done) = (talk.finish()?, done?);
-    let status = if done.is_kept { ExitCode::SUCCESS } else { ExitCode::FAILURE };
-    if let (Some(store), Some(who), Some(noted)) = (store, &arguments.who, done.noted) {
-        store.add_action(who, (noted.what, &done.text), (number, noted.header), noted.axis)?;
+    let number = session.monitor.number;
+    let (store, answer) = (session.finish()?, answer?);
+    let status = if answer.is_durable { ExitCode::SUCCESS } else { ExitCode::FAILURE };
+    if let (Some(store), Some(who), Some(entry)) = (store, &arguments.who, answer.entry) {
+        store.add_action(who, (entry.what, &answer.text), (number, entry.header), entry.axis)?;
     }
     Ok(status)
 }
 
-/// What came of a question.
-struct Done {
+/// The monitor's answer to a request.
+struct Answer {
     /// In words.
     text: String,
-    /// If it goes into the journal.
-    noted: Option<Noted>,
-    /// It outlives the next start, as far as it is meant to.
-    is_kept: bool,
+    /// Its journal entry, if the request is an action.
+    entry: Option<Entry>,
+    /// Whether the change survives a restart, if it is meant to.
+    is_durable: bool,
 }
 
-/// How the journal names it, and the frame that answered.
-struct Noted {
+/// Data of a journal entry.
+struct Entry {
+    /// Kind of entry.
     what: &'static str,
-    header: stillpoint_core::wire::header::Header,
+    /// Header of the frame that answered.
+    header: Header,
     axis: u8,
 }
 
-impl Done {
-    fn told(text: String) -> Done {
-        Done { text, noted: None, is_kept: true }
+impl Answer {
+    /// An answer without a journal entry.
+    fn info(text: String) -> Answer {
+        Answer { text, entry: None, is_durable: true }
     }
+
+    /// An answer with a journal entry.
+    fn action(text: String, what: &'static str, header: Header, axis: u8) -> Answer {
+        Answer { text, entry: Some(Entry { what, header, axis }), is_durable: true }
+    }
+}
+
+fn set_clock(session: &mut Session) -> Result<Answer, Error> {
+    let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+    let clock = SetClock { now: i64::try_from(since.as_micros()).unwrap_or(i64::MAX) };
+    session.request(&Command::SetClock(clock), |_, message| match message {
+        Message::Hello(hello) => hello.clock,
+        _ => None,
+    })?;
+    Ok(Answer::info("the monitor's clock is set to the time of this computer".to_owned()))
+}
+
+fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer, Error> {
+    let mut moves = 0_u64;
+    let dump = DumpSince { boot, priority: Priority::Move as u8, sequence };
+    session.request(&Command::DumpSince(dump), |header, message| {
+        match message {
+            Message::Move(_) if header.replay => moves += 1,
+            Message::Status(status) => return (status.replay_left == 0).then_some(()),
+            _ => (),
+        }
+        None
+    })?;
+    Ok(Answer::info(format!("{moves} moves received")))
 }
 
 fn flash(place: &str, image: &Path) -> Result<ExitCode, Error> {
     let Some(chip) = place.strip_prefix("probe:") else {
-        return Err(unfit(place, "is no probe", "say probe:CHIP"));
+        return Err(unusable_source(place, "is not a probe", "give probe:CHIP"));
     };
     probe::flash(chip, image)?;
-    println!("{} is on the chip, was read back and runs", image.display());
-    tell(format_args!("listen with `stillpoint watch {place} --image {}`", image.display()));
+    println!("{} is written to the chip, verified and running", image.display());
+    notify(format_args!("to watch it: `stillpoint watch {place} --image {}`", image.display()));
     Ok(ExitCode::SUCCESS)
 }
 
-fn unfit(place: &str, wrong: &str, remedy: &str) -> Error {
+fn unusable_source(place: &str, wrong: &str, remedy: &str) -> Error {
     Error::Option {
         option: "SOURCE".to_owned(),
         value: place.to_owned(),
@@ -162,8 +199,8 @@ fn unfit(place: &str, wrong: &str, remedy: &str) -> Error {
     }
 }
 
-/// A change that can't be made: there is no such key, or it can't have this value.
-fn unusable(
+/// A change that can't be made: an unknown key, or a value that the key can't have.
+fn unusable_change(
     option: &str,
     change: &str,
     of: &str,
@@ -173,23 +210,23 @@ fn unusable(
     let key = change.split_once('=').map(|(key, _)| key).filter(|key| keys.contains(key));
     let (wrong, remedy) = match key {
         Some(key) => (format!("{key} can't have this value"), format!("give {}", allowed(key))),
-        None => (format!("is no KEY=VALUE of {of}"), format!("keys: {}", keys.join(", "))),
+        None => (format!("is not KEY=VALUE of {of}"), format!("keys: {}", keys.join(", "))),
     };
     Error::Option { option: option.to_owned(), value: change.to_owned(), wrong, remedy }
 }
 
-/// A time as people write it: in ticks, or as 10ms, 2s, 5min or 8h. Unit: ticks
+/// A time in ticks, or written as 10ms, 2s, 5min or 8h. Unit: ticks
 fn ticks(value: &str, ticks_per_second: u32) -> Option<u64> {
     let units = [("ms", 0.001), ("min", 60.0), ("s", 1.0), ("h", 3600.0)];
-    let with = units.iter().find_map(|(unit, seconds)| Some((value.strip_suffix(unit)?, seconds)));
-    match with {
-        Some((number, seconds)) => times(number, seconds * f64::from(ticks_per_second)),
+    let suffixed = units.iter().find_map(|(unit, seconds)| Some((value.strip_suffix(unit)?, seconds)));
+    match suffixed {
+        Some((number, seconds)) => scaled(number, seconds * f64::from(ticks_per_second)),
         None => value.parse().ok(),
     }
 }
 
-/// So many times a number that is not negative.
-fn times(value: &str, factor: f64) -> Option<u64> {
+/// `factor` × a number that is not negative, rounded.
+fn scaled(value: &str, factor: f64) -> Option<u64> {
     let product = (value.trim().parse::<f64>().ok()? * factor).round();
     (0.0..=u64::MAX as f64).contains(&product).then_some(product as u64)
 }

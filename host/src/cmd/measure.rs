@@ -6,10 +6,10 @@ use std::process::ExitCode;
 use clap::{Args, ValueEnum};
 use stillpoint_core::Definition;
 
-use super::figure::counted;
-use super::output::{Form, Output, tell};
+use super::option_value::whole_from_1;
+use super::output::{Output, OutputFormat, notify};
 use super::progress;
-use super::recording::{Columns, Scale};
+use super::recording_options::{Columns, Scale};
 use crate::error::Error;
 use crate::measure::{MeasureOptions, Measured, Summary, measure};
 use crate::plot::album::Album;
@@ -43,12 +43,12 @@ pub struct Arguments {
     definition: DefinitionName,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
-    format: Form,
+    format: OutputFormat,
     /// Draw the moves; the name ends in .svg, .png or .html
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
     /// Number of the move to draw large; without it the slowest one
-    #[arg(long, value_name = "N", requires = "plot", value_parser = counted)]
+    #[arg(long, value_name = "N", requires = "plot", value_parser = whole_from_1)]
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
     #[command(flatten)]
@@ -123,18 +123,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             }
             Err(error @ (Error::Closed | Error::Output(_))) => return Err(error),
             Err(error @ Error::Option { .. }) => {
-                tell(format_args!("stillpoint: {name}: {error}"));
+                notify(format_args!("stillpoint: {name}: {error}"));
                 status = status.max(error.status());
                 None
             }
             Err(error) => Some(error),
         };
         if let Some(error) = failure {
-            tell(format_args!("stillpoint: {error}"));
+            notify(format_args!("stillpoint: {error}"));
             status = status.max(error.status());
         }
     }
-    notes.iter().for_each(tell);
+    notes.iter().for_each(notify);
     // Where nothing could be read, "no moves" would be wrong.
     if measured {
         work.finish(&notes)?;
@@ -192,7 +192,7 @@ impl Work<'_> {
         let Some(path) = &self.arguments.plot else { return written };
         let sheet = self.album.sheet("Stillpoint: moves and their stops", notes);
         if let (Some(number), None) = (self.arguments.plot_move, sheet.chosen) {
-            tell(format_args!("there is no move {number} to draw large; the slowest one is instead"));
+            notify(format_args!("there is no move {number} to draw large; the slowest one is instead"));
         }
         let reports: Vec<_> = sheet.moves.iter().map(|shown| shown.report.clone()).collect();
         plot::draw(path, &sheet, &reports)?;

@@ -1,6 +1,6 @@
-//! In: the arguments of one command. Out: its work done. One command per file; its help is its manual.
+//! In: the arguments of one command. Out: the command's work. One command per file; its help is its manual.
 
-mod figure;
+mod option_value;
 pub mod measure;
 mod output;
 mod progress;
@@ -11,6 +11,6 @@ pub mod moves;
 pub mod alarms;
 pub mod trend;
 pub mod store;
-mod recording;
+mod recording_options;
 
-pub(crate) use output::tell;
+pub(crate) use output::notify;

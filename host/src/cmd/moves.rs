@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use clap::Args;
 
-use super::output::{Form, Output};
+use super::output::{Output, OutputFormat};
 use crate::error::Error;
 use crate::store::moves::MoveQuery;
 use crate::store::{Options, Store, time};
@@ -20,7 +20,7 @@ pub struct Arguments {
     within: Within,
     /// How they are printed
     #[arg(long, value_enum, default_value = "table")]
-    format: Form,
+    format: OutputFormat,
     /// Leave settling curves out, which is faster
     #[arg(long)]
     no_curves: bool,
@@ -93,7 +93,7 @@ impl Within {
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let query = arguments.within.query(&store, !arguments.no_curves)?;
-    let mut output = Output::of_store(arguments.format)?;
+    let mut output = Output::for_store(arguments.format)?;
     store.moves(&query, &mut |report| Ok(output.write(report)?))?;
     output.finish()?;
     Ok(ExitCode::SUCCESS)

@@ -1,4 +1,4 @@
-//! In: reports of moves, one by one. Out: a table, JSON lines or CSV on stdout.
+//! In: moves, one by one. Out: a table, JSON lines or CSV on stdout; notes on stderr.
 
 use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
 
@@ -6,79 +6,79 @@ use crate::report::move_report::MoveReport;
 use crate::report::printable::printable;
 use crate::report::{csv, table};
 
-/// Writes one line to stderr, whatever it holds. An error there is no reason to stop.
-pub(crate) fn tell(message: impl std::fmt::Display) {
+/// Writes one line to stderr, with unprintable characters replaced. A closed stderr is ignored.
+pub(crate) fn notify(message: impl std::fmt::Display) {
     writeln!(io::stderr(), "{}", printable(&message.to_string())).ok();
 }
 
-/// How moves are printed.
+/// Output format of a command.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
-pub(super) enum Form {
-    /// For people; printed when all is read.
+pub(super) enum OutputFormat {
+    /// For people; printed at the end.
     #[default]
     Table,
-    /// One JSON object per line, each as soon as it is known.
+    /// One JSON object per line; each printed at once.
     Jsonl,
-    /// Comma-separated, the same fields.
+    /// Comma-separated values, the same fields.
     Csv,
 }
 
-/// Where reports go.
+/// Destination of moves.
 pub(super) enum Output {
-    /// Collected for the table.
+    /// Collected until the end.
     Table(Vec<MoveReport>),
-    /// Straight out.
+    /// Written at once.
     Jsonl(BufWriter<StdoutLock<'static>>),
-    /// Straight out.
+    /// Written at once.
     Csv(Box<csv::Writer<MoveReport, BufWriter<StdoutLock<'static>>>>),
-    /// The reader has gone.
-    Gone,
+    /// Nothing more is written.
+    Closed,
 }
 
 impl Output {
-    /// Opens stdout in this form.
-    pub(super) fn new(form: Form) -> io::Result<Output> {
+    /// Opens stdout in this format.
+    pub(super) fn new(format: OutputFormat) -> io::Result<Output> {
         let out = || BufWriter::new(io::stdout().lock());
-        Ok(match form {
-            Form::Table => Output::Table(Vec::new()),
-            Form::Jsonl => Output::Jsonl(out()),
-            Form::Csv => Output::Csv(Box::new(csv::Writer::of_moves(out())?)),
+        Ok(match format {
+            OutputFormat::Table => Output::Table(Vec::new()),
+            OutputFormat::Jsonl => Output::Jsonl(out()),
+            OutputFormat::Csv => Output::Csv(Box::new(csv::Writer::of_moves(out())?)),
         })
     }
 
-    /// The same for moves out of a store, with their kinds.
-    pub(super) fn of_store(form: Form) -> io::Result<Output> {
-        match form {
-            Form::Csv => {
+    /// Opens stdout for moves from a store, which have a kind.
+    pub(super) fn for_store(format: OutputFormat) -> io::Result<Output> {
+        match format {
+            OutputFormat::Csv => {
                 let out = BufWriter::new(io::stdout().lock());
                 Ok(Output::Csv(Box::new(csv::Writer::of_stored_moves(out)?)))
             }
-            form => Output::new(form),
+            format => Output::new(format),
         }
     }
 
-    /// Prints one move; a table waits for the end.
+    /// Writes or collects one move.
     pub(super) fn write(&mut self, report: &MoveReport) -> io::Result<()> {
         match self {
             Output::Table(reports) => reports.push(report.clone()),
             Output::Jsonl(out) => {
                 serde_json::to_writer(&mut *out, report)?;
                 out.write_all(b"\n")?;
-                // A program that reads along gets each move at once.
+                // A reader of the pipe gets each move at once.
                 out.flush()?;
             }
             Output::Csv(rows) => rows.write(report)?,
-            Output::Gone => {}
+            Output::Closed => {}
         }
         Ok(())
     }
 
-    /// The reader of stdout has gone; further moves are dropped.
+    /// Drops the following moves, because the reader of stdout has closed it.
     pub(super) fn close(&mut self) {
-        *self = Output::Gone;
+        *self = Output::Closed;
     }
 
-    /// Prints the table, or what is still buffered.
+    /// Prints the collected moves and flushes.
     pub(super) fn finish(self) -> io::Result<()> {
         match self {
             Output::Table(reports) => {
@@ -90,7 +90,7 @@ impl Output {
             }
             Output::Jsonl(mut out) => out.flush(),
             Output::Csv(rows) => rows.finish(),
-            Output::Gone => Ok(()),
+            Output::Closed => Ok(()),
         }
     }
 }

@@ -1,4 +1,4 @@
-//! In: hours and a seed. Out: the moves of a virtual machine, as the real device code and real frames tell them.
+//! In: hours and a seed. Out: the moves of a virtual machine, measured by the firmware and sent in its frames.
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -9,17 +9,17 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 use samples::Samples;
 
-use super::figure::{counted, positive, whole};
-use super::output::{Form, Output, tell};
+use super::option_value::{positive, whole, whole_from_1};
+use super::output::{Output, OutputFormat, notify};
 use super::progress;
-use crate::decode::{Decoder, Said, Told};
+use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
-use crate::source::rehearsal::monitor::{Known, Monitor};
+use crate::source::rehearsal::monitor::{AxisInfo, Monitor};
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::devices::Axis;
 use crate::store::log::Log;
@@ -31,10 +31,10 @@ mod samples;
 
 /// Rehearse a shift on a virtual machine
 ///
-/// An invented greenhouse plug-tray transplanter, its three axes watched by the monitor's own code. What the
-/// monitor sends is decoded as if it came over a line. Unless it is healthy, the machine wears out in the
-/// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper
-/// turntable's bearing tightens; with --wear only where you say, the other axes stay as built.
+/// Simulates an invented greenhouse plug-tray transplanter and runs the monitor's own code on its three axes. The frames
+/// of the monitor are decoded as if they came over a connection. Unless --healthy is given, the machine wears out in the
+/// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper turntable's
+/// bearing tightens. With --wear only the named axes wear.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -42,33 +42,33 @@ pub struct Arguments {
     #[arg(long, value_name = "H", default_value = "0.1", value_parser = positive)]
     #[arg(allow_negative_numbers = true)]
     hours: f64,
-    /// The same seed gives the same shift, to the last bit
+    /// Seed of the random numbers; the same seed gives the same shift, to the last bit
     #[arg(long, value_name = "N", default_value = "1", value_parser = whole::<u64>)]
     #[arg(allow_negative_numbers = true)]
     seed: u64,
-    /// Only this axis wears; may be given again for another. Without it all three do
+    /// Axis that wears; may be given several times; default: all three
     #[arg(long, value_name = "AXIS", value_parser = PossibleValuesParser::new(NAMES), conflicts_with = "healthy")]
     wear: Vec<String>,
-    /// Nothing wears
+    /// No axis wears
     #[arg(long)]
     healthy: bool,
-    /// As slowly as it would happen
+    /// Run in real time
     #[arg(long)]
     real_time: bool,
-    /// Samples per second; divides 20000
-    #[arg(long, value_name = "HZ", default_value = "4000", value_parser = counted)]
+    /// Samples per second; must divide 20000
+    #[arg(long, value_name = "HZ", default_value = "4000", value_parser = whole_from_1)]
     #[arg(allow_negative_numbers = true)]
     rate: u32,
-    /// Log the monitor's frames into this store, as a shift that ends now
+    /// Store the monitor's frames in this file, as a shift that ends now
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
-    /// How the moves are printed; by default only a summary of the shift is
+    /// Print every move in this format; default: a summary of the shift
     #[arg(long, value_enum)]
-    format: Option<Form>,
-    /// Write the samples of each axis, in counts, as CSV into this folder
+    format: Option<OutputFormat>,
+    /// Write the samples of each axis, in counts, to CSV files in this folder
     #[arg(long, value_name = "DIR")]
     save_samples: Option<PathBuf>,
-    /// Listen here for `watch` and `device`, one at a time, and work in real time once the first has come
+    /// Serve `watch` and `device` at this address, one connection at a time; runs in real time from the first connection on
     #[arg(long, value_name = "HOST:PORT")]
     listen: Option<String>,
 }
@@ -81,7 +81,7 @@ Examples:
   stillpoint rehearse --listen 127.0.0.1:7007 --hours 1";
 
 impl Default for Arguments {
-    /// One hour, stored in the current folder: what bare `stillpoint` does.
+    /// One hour, stored in the current folder: the arguments of `stillpoint` without a command.
     fn default() -> Arguments {
         Arguments {
             hours: 1.0,
@@ -99,18 +99,18 @@ impl Default for Arguments {
 }
 
 impl Arguments {
-    /// The store, for a monitor whose number says what is rehearsed: the same shift again is known there.
-    fn open(&self, known: &[Known]) -> Result<Option<Log>, Error> {
+    /// Opens the store. The device number is a hash of the arguments, so that the store recognises the same shift.
+    fn open(&self, axes: &[AxisInfo]) -> Result<Option<Log>, Error> {
         let Some(path) = &self.store else { return Ok(None) };
-        let axis = |(axis, known): (usize, &Known)| Axis {
+        let axis = |(axis, info): (usize, &AxisInfo)| Axis {
             axis: axis as u8,
-            name: known.name.to_owned(),
-            unit: known.unit.to_owned(),
-            counts_per_unit: known.counts_per_unit,
-            window: Some(known.window),
+            name: info.name.to_owned(),
+            unit: info.unit.to_owned(),
+            counts_per_unit: info.counts_per_unit,
+            window: Some(info.window),
             source: "rehearsal".to_owned(),
         };
-        let axes = known.iter().enumerate().map(axis).collect();
+        let axes = axes.iter().enumerate().map(axis).collect();
         Log::open(path, &store::Options::default(), Some(self.number()), axes).map(Some)
     }
 
@@ -131,10 +131,10 @@ impl Arguments {
 
     /// Number of the virtual monitor.
     fn number(&self) -> [u8; 12] {
-        let sound = NAMES.iter().fold(0, |sound, name| 2 * sound + u64::from(!self.wears(name)));
-        let shift = [self.hours.to_bits(), self.seed, sound, u64::from(self.rate)];
+        let healthy = NAMES.iter().fold(0, |healthy, name| 2 * healthy + u64::from(!self.wears(name)));
+        let shift = [self.hours.to_bits(), self.seed, healthy, u64::from(self.rate)];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
-        // FNV-1a, 64 bits: enough to tell rehearsals apart.
+        // FNV-1a with 64 bits is enough to distinguish rehearsals.
         let hash = bytes.fold(0xCBF2_9CE4_8422_2325_u64, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3)
         });
@@ -158,7 +158,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         return Err(Error::Option {
             option: "--hours".to_owned(),
             value: arguments.hours.to_string(),
-            wrong: "is no length of a shift".to_owned(),
+            wrong: "is not a length of a shift".to_owned(),
             remedy: format!("give more than 0 and at most {LONGEST} hours, such as 0.5"),
         });
     }
@@ -166,16 +166,16 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(address) = &arguments.listen {
         return listen::run(address, arguments, axes);
     }
-    let (monitor, known) = Monitor::of(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
+    let (monitor, axes) = Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     let shift = Shift {
-        samples: Samples::create(arguments.save_samples.as_deref(), &known)?,
-        store: arguments.open(&known)?,
+        samples: Samples::create(arguments.save_samples.as_deref(), &axes)?,
+        store: arguments.open(&axes)?,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
         summary: ShiftSummary::new(arguments.hours * 3600.0),
-        watch: WatchSummary::new(known.iter().map(watched).collect()),
+        watch: WatchSummary::new(axes.iter().map(watch_axis).collect()),
         decoder: Decoder::default(),
-        known,
+        axes,
     };
     shift.run(arguments, monitor)
 }
@@ -183,29 +183,29 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 struct Shift {
     samples: Samples,
     store: Option<Log>,
-    /// When the shift began. Unit: µs since 1970, UTC
+    /// Start of the shift. Unit: µs since 1970, UTC
     begun: i64,
-    /// If every move is to be told.
+    /// Output of every move, if requested.
     output: Option<Output>,
     summary: ShiftSummary,
     watch: WatchSummary,
     decoder: Decoder,
-    known: Vec<Known>,
+    axes: Vec<AxisInfo>,
 }
 
 impl Shift {
     fn run(mut self, arguments: &Arguments, mut monitor: Monitor) -> Result<ExitCode, Error> {
         let end_s = arguments.hours * 3600.0;
         let bar = progress::shift(end_s);
-        let (begun, mut line) = (Instant::now(), Vec::new());
+        let (begun, mut bytes) = (Instant::now(), Vec::new());
         while monitor.seconds() < end_s {
-            // A tenth of a second at a time.
+            // Steps of a tenth of a second.
             for _ in 0..(arguments.rate / 10).max(1) {
                 let second = monitor.seconds();
-                let readings = monitor.step(&mut line);
-                self.samples.take(second, &readings)?;
+                let readings = monitor.step(&mut bytes);
+                self.samples.write(second, &readings)?;
             }
-            self.hear(&mut line, monitor.seconds())?;
+            self.receive(&mut bytes, monitor.seconds())?;
             bar.set_position(monitor.seconds() as u64);
             if arguments.real_time {
                 self.store.as_mut().map(Log::commit);
@@ -213,24 +213,24 @@ impl Shift {
                 std::thread::sleep(due.saturating_duration_since(Instant::now()));
             }
         }
-        monitor.finish(&mut line);
-        self.hear(&mut line, monitor.seconds())?;
+        monitor.finish(&mut bytes);
+        self.receive(&mut bytes, monitor.seconds())?;
         bar.finish_and_clear();
         self.finish(arguments)
     }
 
-    /// Stores and decodes what the monitor has sent.
-    fn hear(&mut self, line: &mut Vec<u8>, second: f64) -> Result<(), Error> {
+    /// Stores and decodes the bytes that the monitor has sent, and clears them.
+    fn receive(&mut self, bytes: &mut Vec<u8>, second: f64) -> Result<(), Error> {
         if let Some(store) = &mut self.store {
-            store.push(line, self.begun.saturating_add(microseconds(second)));
-            store.drain_notes().iter().for_each(tell);
+            store.push(bytes, self.begun.saturating_add(microseconds(second)));
+            store.drain_notes().iter().for_each(notify);
         }
         let mut reports = Vec::new();
-        self.decoder.take(line, &mut |said| {
-            self.watch.push(&said, second);
-            reports.extend(report(said, &self.known));
+        self.decoder.push(bytes, &mut |event| {
+            self.watch.push(&event, second);
+            reports.extend(move_report(event, &self.axes));
         });
-        line.clear();
+        bytes.clear();
         reports.iter().try_for_each(|report| self.write(report))
     }
 
@@ -244,59 +244,105 @@ impl Shift {
 
     fn finish(mut self, arguments: &Arguments) -> Result<ExitCode, Error> {
         let mut reports = Vec::new();
-        self.decoder.finish(&mut |said| reports.extend(report(said, &self.known)));
+        self.decoder.finish(&mut |event| reports.extend(move_report(event, &self.axes)));
         reports.iter().try_for_each(|report| self.write(report))?;
         self.samples.finish()?;
         if let Some(store) = self.store {
-            let (store, kept) = store.finish()?;
+            let (store, stored) = store.finish()?;
             let name = arguments.name();
-            // Known from an earlier time, it lies where it lay then.
+            // A shift stored earlier keeps its start.
             let begun = store.newest_start(&arguments.number())?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
-            tell(format_args!("{}: {kept}", store.path().display()));
+            notify(format_args!("{}: {stored}", store.path().display()));
         }
         let counts = self.decoder.counts();
-        let lost =
-            format!("{} frames, {} lost, {} stretches corrupt", counts.frames, counts.lost, counts.corrupt);
-        let watched = self.watch.text();
+        let summary =
+            format!("{} frames, {} lost, {} corrupt parts", counts.frames, counts.lost, counts.corrupt);
+        let watch = self.watch.text();
         match self.output {
             Some(output) => {
                 output.finish()?;
-                watched.lines().for_each(tell);
+                watch.lines().for_each(notify);
             }
-            None => write!(std::io::stdout(), "{}\n{watched}", self.summary.text())?,
+            None => write!(std::io::stdout(), "{}\n{watch}", self.summary.text())?,
         }
-        tell(format_args!("the machine and its data are invented; {lost}"));
+        notify(format_args!("the machine and its data are invented; {summary}"));
         Ok(ExitCode::SUCCESS)
     }
 }
 
-/// What the watch needs to know to tell of an axis.
-fn watched(known: &Known) -> watch::Axis {
+/// The name and scale of an axis for the summary of the watch.
+fn watch_axis(info: &AxisInfo) -> watch::Axis {
     watch::Axis {
-        name: known.name.to_owned(),
-        unit: known.unit.to_owned(),
-        counts_per_unit: known.counts_per_unit,
-        ticks_per_second: f64::from(known.settings.ticks_per_second),
+        name: info.name.to_owned(),
+        unit: info.unit.to_owned(),
+        counts_per_unit: info.counts_per_unit,
+        ticks_per_second: f64::from(info.settings.ticks_per_second),
     }
 }
 
-/// The report of a move, if it is one.
-fn report(said: Said, known: &[Known]) -> Option<MoveReport> {
-    let Said::Move(told) = said else { return None };
-    let Told { axis, record, curve, .. } = *told;
-    let known = known.get(usize::from(axis))?;
+/// The report of a move; `None` for any other event.
+fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
+    let DeviceEvent::Move(decoded) = event else { return None };
+    let DecodedMove { axis, record, curve, .. } = *decoded;
+    let info = axes.get(usize::from(axis))?;
     let context = AxisContext {
         file: "rehearsal".to_owned(),
-        name: known.name.to_owned(),
-        unit: known.unit.to_owned(),
-        window: known.window,
-        counts_per_unit: known.counts_per_unit,
-        settings: known.settings,
-        clock: Clock::new(known.settings.ticks_per_second, 0.0),
+        name: info.name.to_owned(),
+        unit: info.unit.to_owned(),
+        window: info.window,
+        counts_per_unit: info.counts_per_unit,
+        settings: info.settings,
+        clock: Clock::new(info.settings.ticks_per_second, 0.0),
     };
     Some(MoveReport::new(&context, &record, curve))
 }
 
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::*;
+    use clap::{Command, FromArgMatches};
+
+    /// The axes that wear with these arguments, or the error message.
+    fn wearing(arguments: &[&str]) -> Result<Vec<&'static str>, String> {
+        let command = Arguments::augment_args(Command::new("rehearse"));
+        let message = |error: clap::Error| error.to_string();
+        let matches = command.try_get_matches_from([&["rehearse"], arguments].concat()).map_err(message)?;
+        let arguments = Arguments::from_arg_matches(&matches).map_err(message)?;
+        Ok(NAMES.into_iter().filter(|name| arguments.wears(name)).collect())
+    }
+
+    #[test]
+    fn named_axes_wear() {
+        let [shuttle, dibble, turntable] = NAMES;
+        for (arguments, expected) in [
+            (&[] as &[&str], NAMES.to_vec()),
+            (&["--healthy"], vec![]),
+            (&["--wear", dibble], vec![dibble]),
+            (&["--wear", turntable, "--wear", shuttle], vec![shuttle, turntable]),
+        ] {
+            assert_eq!(wearing(arguments), Ok(expected), "{arguments:?}");
+        }
+        for arguments in [&["--wear", "spindle"] as &[&str], &["--wear"]] {
+            let message = wearing(arguments).unwrap_err();
+            assert!(NAMES.iter().all(|name| message.contains(name)), "{message}");
+        }
+        assert!(wearing(&["--wear", dibble, "--healthy"]).unwrap_err().contains("--healthy"));
+    }
+
+    #[test]
+    fn every_choice_of_wear_is_another_machine() {
+        let of = |healthy, wear: &[&str]| {
+            let wear = wear.iter().map(|name| name.to_string()).collect();
+            let arguments = Arguments { healthy, wear, ..Arguments::default() };
+            (arguments.number(), arguments.name())
+        };
+        let [shuttle, dibble, turntable] = NAMES;
+        let cases = [of(false, &[]), of(true, &[]), of(false, &[shuttle]), of(false, &[dibble, turntable])];
+        for (at, one) in cases.iter().enumerate() {
+            assert!(cases.iter().skip(at + 1).all(|other| other.0 != one.0 && other.1 != one.1), "{one:?}");
+        }
+        assert_eq!(cases[0].1, "rehearsal of 1 h, seed 1");
+        assert_eq!(cases[3].1, "rehearsal of 1 h, seed 1, wear of dibble, gripper_turntable");
+    }
+}

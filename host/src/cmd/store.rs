@@ -1,4 +1,4 @@
-//! In: a store. Out: what is to be done with it as a whole: export, retain, rebuild, check, rescue, journal, note, shift.
+//! In: a store. Out: work on the whole store: export, retain, rebuild, check, rescue, journal, note, shift.
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -6,9 +6,9 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
-use super::figure::{somebody, whole};
 use super::moves::Within;
-use super::output::tell;
+use super::option_value::{person, whole};
+use super::output::notify;
 use crate::error::Error;
 use crate::store::rescue::rescue;
 use crate::store::retain::Retention;
@@ -16,7 +16,7 @@ use crate::store::{Options, Store, time};
 
 mod export;
 
-/// Look after a store
+/// Maintain a store
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -34,60 +34,60 @@ Examples:
 
 #[derive(Subcommand)]
 enum Work {
-    /// Write moves or summaries into a .csv or .parquet file
+    /// Write moves or summaries to a .csv or .parquet file
     Export {
         #[command(flatten)]
         within: Within,
-        /// Summaries of 5 minutes, an hour and a day instead of moves
+        /// Write summaries of 5 minutes, an hour and a day instead of moves
         #[arg(long)]
         summaries: bool,
-        /// File to write; its ending says how
+        /// File to write; its extension selects the format
         file: PathBuf,
     },
-    /// Let raw frames and moves of older days go; summaries, alarms and the journal stay
+    /// Delete raw frames and moves of older days; summaries, alarms and the journal stay
     Retain {
         #[command(flatten)]
         place: Place,
-        /// Whole days to keep, UTC, before today or the day of the newest move, whichever is earlier
+        /// Whole days (UTC) to keep before today or before the day of the newest move, whichever is earlier
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
         #[arg(value_parser = days, allow_negative_numbers = true)]
         days: Option<u32>,
-        /// As many whole days as fit, the last one in any case
+        /// Keep as many whole days as fit in this size, and always the last day
         #[arg(long, value_name = "N", conflicts_with = "days")]
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         megabytes: Option<u32>,
     },
-    /// Make all tables again from the raw frames
+    /// Rebuild all tables from the raw frames
     Rebuild(Place),
-    /// Read all of it and say what is wrong or missing
+    /// Read the whole store and report damaged and missing data
     Check(Place),
-    /// Copy what can still be read of a damaged store into a new one
+    /// Copy the readable data of a damaged store to a new one
     Rescue {
         #[command(flatten)]
         place: Place,
-        /// File to write; must not be there yet
+        /// File to write; must not exist
         new: PathBuf,
     },
-    /// Print who did what and when
+    /// Print the journal: who did what, and when
     Journal(Within),
-    /// Add a line to the journal
+    /// Add an entry to the journal
     Note {
         #[command(flatten)]
         place: Place,
-        /// Who says it
-        #[arg(long, value_name = "NAME", value_parser = somebody)]
+        /// Name of the person
+        #[arg(long, value_name = "NAME", value_parser = person)]
         who: String,
-        /// note, acknowledgement, reset, shelving, out of service, baseline or settings
+        /// Kind of entry: note, acknowledgement, reset, shelving, out of service, baseline or settings
         #[arg(long, value_name = "WHAT", default_value = "note")]
         what: String,
-        /// In words
+        /// Text of the entry
         text: String,
     },
     /// Name an interval, for `--shift NAME`
     Shift {
         #[command(flatten)]
         within: Within,
-        /// Its name
+        /// Name of the shift
         name: String,
     },
 }
@@ -95,7 +95,7 @@ enum Work {
 /// Which store.
 #[derive(Args)]
 struct Place {
-    /// File that `watch --store` or `rehearse --store` has written
+    /// Store file, written by `watch --store` or `rehearse --store`
     #[arg(long, value_name = "PATH")]
     store: PathBuf,
 }
@@ -106,26 +106,26 @@ impl Place {
     }
 }
 
-/// Longest time that days are kept for, a hundred years: who means all of them needs no retention. Unit: days
-const MOST_DAYS: u32 = 36_500;
+/// Largest number of days to keep, a hundred years: keeping all days needs no command. Unit: days
+const MAX_DAYS: u32 = 36_500;
 
 fn days(text: &str) -> Result<u32, String> {
-    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MOST_DAYS);
-    days.ok_or_else(|| format!("give a whole number from 0 to {MOST_DAYS}"))
+    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MAX_DAYS);
+    days.ok_or_else(|| format!("give a whole number from 0 to {MAX_DAYS}"))
 }
 
-/// Does the work.
+/// Runs the subcommand.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     match &arguments.work {
         Work::Export { within, summaries, file } => export::run(within, *summaries, file)?,
         Work::Retain { place, days, megabytes } => {
             let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
-            let keep = days.map_or(Retention::Bytes(bytes), Retention::Days);
-            let gone = place.open()?.retain(keep, time::now())?;
-            let (frames, moves, size) = (gone.frames, gone.moves, gone.bytes / 1_000_000);
-            println!("{frames} raw frames and {moves} moves let go; {size} MB in use");
+            let retention = days.map_or(Retention::Bytes(bytes), Retention::Days);
+            let deleted = place.open()?.retain(retention, time::now())?;
+            let (frames, moves, size) = (deleted.frames, deleted.moves, deleted.bytes / 1_000_000);
+            println!("{frames} raw frames and {moves} moves deleted; {size} MB in use");
         }
-        Work::Rebuild(place) => println!("tables made again from {} raw frames", place.open()?.rebuild()?),
+        Work::Rebuild(place) => println!("tables rebuilt from {} raw frames", place.open()?.rebuild()?),
         Work::Check(place) => return check(&place.open()?),
         Work::Rescue { place, new } => println!("{}", rescue(&place.store, new, &Options::default())?),
         Work::Journal(within) => journal(within)?,
@@ -134,7 +134,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             let store = within.open()?;
             let (since, until) = within.interval(&store)?;
             store.name_shift(name, since, until)?;
-            tell(format_args!("{name}: from {} to {}", time::text(since), time::text(until)));
+            notify(format_args!("{name}: from {} to {}", time::text(since), time::text(until)));
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -145,13 +145,13 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     let mut out = io::stdout().lock();
     writeln!(out, "file: {}", found.file)?;
     if found.file != "ok" {
-        tell("the file is damaged: `stillpoint store rescue --store PATH NEW` copies what can still be read");
+        notify("the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data");
         return Ok(ExitCode::FAILURE);
     }
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
     if found.repeated > 0 {
-        writeln!(out, "told again: {} frames tell a move that another one has told", found.repeated)?;
+        writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
     }
     for (device, boot, first, count) in &found.missing {
         writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
@@ -165,7 +165,9 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     if found.is_sound() {
         return Ok(ExitCode::SUCCESS);
     }
-    tell("the store is not sound: `stillpoint store rebuild` mends tables; damaged frames can't be mended");
+    notify(
+        "the store is damaged: `stillpoint store rebuild` repairs tables; damaged frames can't be repaired",
+    );
     Ok(ExitCode::FAILURE)
 }
 

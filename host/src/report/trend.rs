@@ -119,8 +119,8 @@ impl TrendLine {
             measure: trend.measure.word().to_owned(),
             from_s: trend.span_s.0,
             to_s: trend.span_s.1,
-            intervals: trend.points,
-            left_out: trend.left_out,
+            intervals: trend.intervals,
+            left_out: trend.omitted,
             warm_up_intervals: trend.warm_ups.iter().map(|warm_up| warm_up.intervals).sum(),
             warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p),
             change_points: trend.changes.iter().map(|at| (at.time_s, at.before_s, at.after_s)).collect(),
@@ -186,8 +186,8 @@ pub fn json(line: &TrendLine) -> io::Result<String> {
 pub(crate) mod tests {
     use super::*;
     use crate::analysis::cost::{Baseline, Cycle, Shift, Source};
-    use crate::analysis::point::Point;
-    use crate::analysis::trend::{Ask, trend};
+    use crate::analysis::interval_stats::IntervalStats;
+    use crate::analysis::trend::{TrendOptions, trend};
     use rand_pcg::Pcg32;
     use rand_pcg::rand_core::Rng;
 
@@ -195,11 +195,11 @@ pub(crate) mod tests {
     pub(crate) fn line() -> TrendLine {
         let mut chance = Pcg32::new(5, 5);
         let mut even = || f64::from(chance.next_u32()) / f64::from(u32::MAX);
-        let points: Vec<Point> = (0..48)
+        let points: Vec<IntervalStats> = (0..48)
             .map(|i| {
                 let rise = 0.005 * (f64::from(i) - 23.5).max(0.0) / 12.0;
                 let median_s = 0.05 + rise + 0.0001 * (even() - 0.5);
-                Point {
+                IntervalStats {
                     time_s: 300.0 * f64::from(i),
                     moves: 100,
                     unsettled: u64::try_from(i / 12).unwrap_or(0),
@@ -209,14 +209,14 @@ pub(crate) mod tests {
                 }
             })
             .collect();
-        let ask = Ask {
+        let options = TrendOptions {
             limit_s: Some(0.068),
-            baseline: Some(Baseline { settling_s: 0.05, source: Source::Asked }),
+            baseline: Some(Baseline { settling_s: 0.05, source: Source::Option }),
             cycle: Some(Cycle { seconds: 3.0, moves: 1.0 }),
             shifts: vec![Shift { name: "early; 1".to_owned(), from_s: 0.0, to_s: 7200.0 }],
-            ..Ask::new(300.0)
+            ..TrendOptions::new(300.0)
         };
-        TrendLine::new("tray shuttle", "out, long", &trend(&points, &ask).unwrap(), ask.limit_s)
+        TrendLine::new("tray shuttle", "out, long", &trend(&points, &options).unwrap(), options.limit_s)
     }
 
     #[test]

@@ -1,4 +1,4 @@
-//! In: where a monitor is to be heard. Out: its bytes, and a way to send it commands if there is one.
+//! In: the name of a source. Out: a connection: the monitor's bytes, and a writer for commands if it takes any.
 
 pub mod probe;
 pub mod rehearsal;
@@ -11,63 +11,63 @@ use std::path::Path;
 
 use crate::error::Error;
 
-/// A monitor on the line.
-pub struct Line {
-    /// Its bytes.
+/// A connection to a monitor.
+pub struct Connection {
+    /// The monitor's bytes.
     pub reader: Box<dyn Read + Send>,
-    /// Commands to it; a file takes none.
+    /// Takes commands; `None` for a file.
     pub writer: Option<Box<dyn Write + Send>>,
 }
 
-/// Why a line ended that should not have.
+/// Why a connection failed.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{wrong}; {remedy}")]
-pub struct Ended {
+pub struct ConnectionError {
     wrong: String,
     remedy: String,
 }
 
-impl Ended {
-    /// What happened, and what to do about it.
-    pub fn new(wrong: impl ToString, remedy: impl ToString) -> Ended {
-        Ended { wrong: wrong.to_string(), remedy: remedy.to_string() }
+impl ConnectionError {
+    /// What is wrong, and what to do.
+    pub fn new(wrong: impl ToString, remedy: impl ToString) -> ConnectionError {
+        ConnectionError { wrong: wrong.to_string(), remedy: remedy.to_string() }
     }
 
-    /// The same, of a place.
+    /// The error of a source.
     pub fn at(self, place: &str) -> Error {
         Error::Unreached { place: place.to_owned(), wrong: self.wrong, remedy: self.remedy }
     }
 }
 
-impl From<Ended> for io::Error {
-    fn from(ended: Ended) -> io::Error {
-        io::Error::new(io::ErrorKind::ConnectionAborted, ended)
+impl From<ConnectionError> for io::Error {
+    fn from(error: ConnectionError) -> io::Error {
+        io::Error::new(io::ErrorKind::ConnectionAborted, error)
     }
 }
 
-/// What a failed read or write on a line means.
-pub fn failed(place: &str, error: io::Error) -> Error {
-    match error.downcast::<Ended>() {
-        Ok(ended) => ended.at(place),
-        Err(source) => match tcp::told(source.kind()).filter(|_| place.starts_with("tcp:")) {
-            Some(ended) => ended.at(place),
+/// The error for a failed read or write on a connection.
+pub fn connection_error(place: &str, error: io::Error) -> Error {
+    match error.downcast::<ConnectionError>() {
+        Ok(error) => error.at(place),
+        Err(source) => match tcp::network_error(source.kind()).filter(|_| place.starts_with("tcp:")) {
+            Some(error) => error.at(place),
             None => Error::Unreadable { file: place.to_owned(), source },
         },
     }
 }
 
 /// Opens `serial:PATH`, `tcp:HOST:PORT`, `file:PATH` or `probe:CHIP`.
-pub fn open(place: &str) -> Result<Line, Error> {
+pub fn open(place: &str) -> Result<Connection, Error> {
     open_with(place, None)
 }
 
-/// The same, with the image that runs on the monitor: a probe then reads the log as well.
-pub fn open_with(place: &str, image: Option<&Path>) -> Result<Line, Error> {
-    let unreadable = |error| failed(place, error);
+/// As [`open`], with the image that runs on the chip of a probe: the chip's log is then decoded as well.
+pub fn open_with(place: &str, image: Option<&Path>) -> Result<Connection, Error> {
+    let unreadable = |error| connection_error(place, error);
     match place.split_once(':') {
         Some(("file", path)) => {
             let file = File::open(path).map_err(unreadable)?;
-            Ok(Line { reader: Box::new(file), writer: None })
+            Ok(Connection { reader: Box::new(file), writer: None })
         }
         Some(("tcp", address)) => tcp::open(address).map_err(unreadable),
         Some(("serial", path)) => serial::open(path).map_err(unreadable),
@@ -75,8 +75,8 @@ pub fn open_with(place: &str, image: Option<&Path>) -> Result<Line, Error> {
         _ => Err(Error::Option {
             option: "SOURCE".to_owned(),
             value: place.to_owned(),
-            wrong: "is no place to listen to".to_owned(),
-            remedy: "say serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP".to_owned(),
+            wrong: "is not a source".to_owned(),
+            remedy: "give serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP".to_owned(),
         }),
     }
 }

@@ -1,40 +1,41 @@
-//! In: the name of a serial port. Out: its bytes, until the other side is gone.
+//! In: the name of a serial port. Out: a connection, which fails when the other side hangs up.
 
 use std::io::{self, Read};
 use std::time::Duration;
 
-use super::{Ended, Line};
+use super::{Connection, ConnectionError};
 
 /// Unit: baud
 const BAUD: u32 = 921_600;
 
-/// How long a line may be silent before it is asked again.
-const SILENCE: Duration = Duration::from_millis(200);
+/// Time-out of one read; a read that times out is repeated.
+const TIME_OUT: Duration = Duration::from_millis(200);
 
 /// Opens the port.
-pub(super) fn open(path: &str) -> io::Result<Line> {
+pub(super) fn open(path: &str) -> io::Result<Connection> {
     let mut port = serial2::SerialPort::open(path, BAUD)?;
-    port.set_read_timeout(SILENCE)?;
+    port.set_read_timeout(TIME_OUT)?;
     let writer = port.try_clone()?;
-    Ok(Line { reader: Box::new(Patient(port)), writer: Some(Box::new(writer)) })
+    Ok(Connection { reader: Box::new(RetryTimeOuts(port)), writer: Some(Box::new(writer)) })
 }
 
-/// Silence on a line is not its end.
-struct Patient<R>(R);
+/// Repeats reads that time out: a silent port is still connected.
+struct RetryTimeOuts<R>(R);
 
-impl<R: Read> Read for Patient<R> {
+impl<R: Read> Read for RetryTimeOuts<R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         loop {
             match self.0.read(out) {
                 Err(error) if error.kind() == io::ErrorKind::TimedOut => (),
-                // Silence would have timed out: so a system tells that the port is gone.
-                Ok(0) if !out.is_empty() => return Err(gone()),
+                // A silent port times out, so an empty read means that the port is gone.
+                Ok(0) if !out.is_empty() => return Err(hung_up()),
                 read => return read,
             }
         }
     }
 }
 
-fn gone() -> io::Error {
-    Ended::new("the other side has hung up", "plug the monitor in again and start anew").into()
+fn hung_up() -> io::Error {
+    ConnectionError::new("the other side has hung up", "plug the monitor in again and restart this command")
+        .into()
 }

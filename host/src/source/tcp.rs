@@ -1,56 +1,59 @@
-//! In: HOST:PORT. Out: the bytes of the monitor behind it; or what a network refuses, and what to do about it.
+//! In: HOST:PORT. Out: a connection; for a network error its cause and remedy.
 
 use std::io::{self, ErrorKind};
 use std::net::{TcpStream, ToSocketAddrs};
 
-use super::{Ended, Line};
+use super::{Connection, ConnectionError};
 
-/// Connects.
-pub(super) fn open(address: &str) -> Result<Line, io::Error> {
+/// Connects to a TCP port.
+pub(super) fn open(address: &str) -> Result<Connection, io::Error> {
     let places = match address.to_socket_addrs() {
         Ok(places) => places.collect::<Vec<_>>(),
         Err(error) if error.kind() == ErrorKind::InvalidInput => {
-            return Err(
-                Ended::new("is no HOST:PORT", "say tcp:192.168.1.20:4000, with a port up to 65535").into()
-            );
+            return Err(ConnectionError::new(
+                "is not HOST:PORT",
+                "give for example tcp:192.168.1.20:4000, with a port up to 65535",
+            )
+            .into());
         }
         Err(error) => {
-            let wrong = format!("the host is not known: {error}");
-            return Err(Ended::new(wrong, "check its name, or give its address in figures").into());
+            let wrong = format!("the host is unknown: {error}");
+            return Err(ConnectionError::new(wrong, "check its name, or give its numeric address").into());
         }
     };
     let stream = TcpStream::connect(&places[..])?;
     stream.set_nodelay(true)?;
     let writer = stream.try_clone()?;
-    Ok(Line { reader: Box::new(stream), writer: Some(Box::new(writer)) })
+    Ok(Connection { reader: Box::new(stream), writer: Some(Box::new(writer)) })
 }
 
-/// What a network says; none if it is something else.
-pub(super) fn told(kind: ErrorKind) -> Option<Ended> {
+/// The meaning of a network error; `None` for any other error.
+pub(super) fn network_error(kind: ErrorKind) -> Option<ConnectionError> {
     let (wrong, remedy) = match kind {
         ErrorKind::ConnectionRefused => (
             "the connection was refused: nothing listens on this port",
-            "check the port, and that whatever passes the monitor's line on is running",
+            "check the port, and that the program that serves the monitor is running",
         ),
         ErrorKind::ConnectionReset | ErrorKind::ConnectionAborted | ErrorKind::BrokenPipe => (
-            "the other side has broken the connection off",
-            "see why it stopped, and start anew; with --store the monitor is asked for what was missed",
+            "the other side has closed the connection",
+            "find out why, and restart this command; with --store it then requests the missing frames",
         ),
-        ErrorKind::TimedOut => {
-            ("no answer came", "check the address, that the host is switched on, and any firewall between")
-        }
+        ErrorKind::TimedOut => (
+            "the host does not answer",
+            "check the address, the power of the host, and any firewall in between",
+        ),
         ErrorKind::HostUnreachable | ErrorKind::NetworkUnreachable | ErrorKind::NetworkDown => {
-            ("no way leads there", "check the network cable and the address")
+            ("the host can't be reached", "check the network cable and the address")
         }
-        ErrorKind::NotConnected => ("the connection is closed", "start anew"),
+        ErrorKind::NotConnected => ("the connection is closed", "restart this command"),
         _ => return None,
     };
-    Some(Ended::new(wrong, remedy))
+    Some(ConnectionError::new(wrong, remedy))
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::{failed, open};
+    use super::super::{connection_error, open};
     use super::*;
 
     #[track_caller]
@@ -61,30 +64,33 @@ mod tests {
     }
 
     #[test]
-    fn a_network_has_causes_of_its_own() {
-        let refused = |place: &str| open(place).err().expect("nobody is there");
-        // A port that was just free; nobody takes it within the moment.
+    fn network_errors_name_cause_and_remedy() {
+        let refused = |place: &str| open(place).err().expect("nothing listens there");
+        // A port that was free a moment ago; no other program takes it so soon.
         let free =
             std::net::TcpListener::bind("127.0.0.1:0").expect("a port").local_addr().expect("an address");
         check(refused(&format!("tcp:{free}")), &[&free.to_string(), "was refused", "check the port"]);
         for place in ["tcp:127.0.0.1", "tcp:127.0.0.1:99999", "tcp:"] {
-            check(refused(place), &[place, "is no HOST:PORT", "with a port"]);
+            check(refused(place), &[place, "is not HOST:PORT", "with a port"]);
         }
         // RFC 6761, 6.4: names under `.invalid` never resolve.
-        check(refused("tcp:monitor.invalid:4000"), &["the host is not known", "address in figures"]);
+        check(refused("tcp:monitor.invalid:4000"), &["the host is unknown", "numeric address"]);
         for (kind, wrong, remedy) in [
-            (ErrorKind::ConnectionReset, "broken the connection off", "start anew"),
-            (ErrorKind::BrokenPipe, "broken the connection off", "--store"),
-            (ErrorKind::TimedOut, "no answer came", "firewall"),
-            (ErrorKind::NetworkUnreachable, "no way leads there", "cable"),
+            (ErrorKind::ConnectionReset, "closed the connection", "restart"),
+            (ErrorKind::BrokenPipe, "closed the connection", "--store"),
+            (ErrorKind::TimedOut, "does not answer", "firewall"),
+            (ErrorKind::NetworkUnreachable, "can't be reached", "cable"),
         ] {
-            check(failed("tcp:10.0.0.1:4000", kind.into()), &["tcp:10.0.0.1:4000: ", wrong, remedy]);
+            check(
+                connection_error("tcp:10.0.0.1:4000", kind.into()),
+                &["tcp:10.0.0.1:4000: ", wrong, remedy],
+            );
         }
     }
 
     #[test]
-    fn other_places_keep_their_words() {
-        let message = failed("file:x", ErrorKind::PermissionDenied.into()).to_string();
+    fn other_sources_name_the_file() {
+        let message = connection_error("file:x", ErrorKind::PermissionDenied.into()).to_string();
         assert!(message.contains("check the name, the permissions"), "{message}");
     }
 }

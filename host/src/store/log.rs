@@ -7,8 +7,8 @@ use std::collections::VecDeque;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use crate::checksum::FastCrc;
 use stillpoint_core::wire::command::DumpSince;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
@@ -40,7 +40,7 @@ const CLOCK_STEP: i64 = 1_000_000;
 #[derive(Debug)]
 pub struct Log {
     store: Store,
-    receiver: Receiver<LargeTable>,
+    receiver: Receiver<FastCrc>,
     /// The monitor on the line, once it is known.
     number: Option<DeviceNumber>,
     /// No hello changes the number.

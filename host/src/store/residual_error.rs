@@ -9,7 +9,7 @@ use stillpoint_core::{Outcome, Record};
 use super::axes::KnownAxis;
 use super::database::Store;
 use super::kind;
-use crate::analysis::left::{Left, SLOT, Stop};
+use crate::analysis::residual_error::{ResidualErrors, SLOT, Stop};
 use crate::error::Error;
 
 impl Store {
@@ -19,7 +19,7 @@ impl Store {
         known: &KnownAxis,
         within: (i64, i64),
         limit_s: f64,
-    ) -> Result<BTreeMap<i64, Left>, Error> {
+    ) -> Result<BTreeMap<i64, ResidualErrors>, Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
         let mut kinds = BTreeMap::new();
         self.stored_moves(known, within, true, &mut |stored, curve| {
@@ -32,8 +32,9 @@ impl Store {
                 curve: &curve,
                 window: settings.window,
             };
-            let errors =
-                kinds.entry(kind::id(stored.boot, stored.wire.kind)).or_insert_with(|| Left::new(SLOT));
+            let errors = kinds
+                .entry(kind::id(stored.boot, stored.wire.kind))
+                .or_insert_with(|| ResidualErrors::new(SLOT));
             errors.step(&stop, (limit_s * f64::from(settings.ticks_per_second)) as u32);
             Ok(())
         })?;

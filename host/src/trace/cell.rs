@@ -1,11 +1,11 @@
-//! In: the bytes of one line. Out: its cells, without blanks and quotes around them.
+//! In: the bytes of one line. Out: its cells, without surrounding spaces and quotes.
 
-/// How the lines of a recording are written.
+/// Delimiter and decimal sign of a recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Dialect {
-    /// Between cells: `,` `;` tab `|`, or a blank, which stands for any run of blanks and tabs.
+    /// Delimiter of cells: `,` `;` tab `|`, or a space, which means any run of spaces and tabs.
     pub(crate) delimiter: u8,
-    /// Between whole and fraction: `.` or `,`.
+    /// Decimal sign: `.` or `,`.
     pub(crate) decimal: u8,
 }
 
@@ -15,18 +15,18 @@ impl Dialect {
         Cells { rest: Some(line), delimiter: self.delimiter }
     }
 
-    /// How a message names it.
+    /// Text for messages.
     pub(crate) fn describe(self) -> String {
         let delimiter = match self.delimiter {
             b'\t' => "a tab".to_string(),
-            b' ' => "blanks".to_string(),
+            b' ' => "spaces".to_string(),
             other => format!("'{}'", char::from(other)),
         };
         format!("{delimiter} between columns and '{}' as decimal sign", char::from(self.decimal))
     }
 }
 
-/// Walks over the cells of one line. A delimiter between quotes does not end a cell.
+/// Iterates over the cells of one line. A delimiter within quotes does not end a cell.
 #[derive(Clone, Debug)]
 pub(crate) struct Cells<'a> {
     rest: Option<&'a [u8]>,
@@ -51,7 +51,7 @@ impl<'a> Iterator for Cells<'a> {
     }
 }
 
-/// Where the first cell of `rest` ends.
+/// End of the first cell of `rest`.
 fn end(rest: &[u8], delimiter: u8) -> usize {
     let blank = delimiter == b' ';
     let quoted = rest.trim_ascii_start().first() == Some(&b'"');
@@ -85,7 +85,7 @@ mod tests {
     }
 
     #[test]
-    fn cells_lose_blanks_and_quotes() {
+    fn cells_have_no_surrounding_spaces_or_quotes() {
         check("a,b,,d", b',', &["a", "b", "", "d"]);
         check("", b',', &[""]);
         check("a,", b',', &["a", ""]);

@@ -1,42 +1,42 @@
-//! In: what a person says about a recording. Out: the same, ready to be held against the file.
+//! In: the user's options for a recording. Out: the same, validated.
 
 use crate::error::Error;
 use crate::trace::{decimal, number};
 use stillpoint_core::Fraction;
 
-/// What is known about a recording beforehand; everything left out is found in the file.
+/// Options for reading a recording; each option that is not given is detected from the file.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Choice {
-    /// Time column, by name or by number from 1; its unit may follow: `t:ms`.
+    /// Time column, by name or by number from 1, optionally with its unit: `t:ms`.
     pub time: Option<String>,
     /// Column of the commanded position, by name or by number from 1.
     pub command: Option<String>,
     /// Column of the measured position, by name or by number from 1.
     pub feedback: Option<String>,
-    /// Rows per second, in place of a time column. Unit: Hz
+    /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.
     pub unit: Option<String>,
-    /// If given, the columns hold whole counts, and this many make one unit. Unit: counts/unit
+    /// Counts per unit, for columns that hold whole counts. Unit: counts/unit
     pub counts_per_unit: Option<Fraction>,
-    /// Between columns: `,` `;` `|`, a tab or a blank.
+    /// Column delimiter: `,` `;` `|`, a tab or a space.
     pub delimiter: Option<char>,
     /// Decimal sign: `.` or `,`.
     pub decimal: Option<char>,
 }
 
-/// The exact value of `text`, such as `4000`, `2.5e3` or `1048576/375`, given for `option`.
+/// The exact value of `text`, such as `4000`, `2.5e3` or `1048576/375`; an error names `option`.
 pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
     let wrong = |wrong: &str| Error::Option {
         option: option.to_string(),
         value: text.to_string(),
         wrong: wrong.to_string(),
-        remedy: "give a figure above 0 such as 4000, 0.25 or 1048576/375".to_string(),
+        remedy: "give a number above 0 such as 4000, 0.25 or 1048576/375".to_string(),
     };
     let (upper, lower) = text.split_once('/').unwrap_or((text, "1"));
     let part = |part: &str| -> Result<Fraction, Error> {
-        let figure =
-            number::parse(part.as_bytes(), b'.').ok_or_else(|| wrong("is no figure of up to 18 digits"))?;
+        let figure = number::parse(part.as_bytes(), b'.')
+            .ok_or_else(|| wrong("is not a number of up to 18 digits"))?;
         let upper = u64::try_from(figure.mantissa).map_err(|_| wrong("is below 0"))?;
         let lower = decimal::power(figure.decimals).ok_or_else(|| wrong("has too many decimals"))?;
         Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))
@@ -44,23 +44,23 @@ pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
     part(upper)?.times(part(lower)?.inverse()).map_err(|unusable| wrong(&unusable.to_string()))
 }
 
-/// The byte of a chosen delimiter; a word or a letter can't be one.
+/// The byte of the given delimiter; a letter is refused.
 pub(crate) fn delimiter(choice: &Choice) -> Result<Option<u8>, Error> {
-    byte("--delimiter", choice.delimiter, b",;\t| ", "one of , ; | a tab or a blank")
+    byte("--delimiter", choice.delimiter, b",;\t| ", "one of , ; | a tab or a space")
 }
 
-/// The byte of a chosen decimal sign.
+/// The byte of the given decimal sign.
 pub(crate) fn decimal(choice: &Choice) -> Result<Option<u8>, Error> {
     byte("--decimal", choice.decimal, b".,", "'.' or ','")
 }
 
-fn byte(option: &str, sign: Option<char>, known: &[u8], remedy: &str) -> Result<Option<u8>, Error> {
-    let Some(sign) = sign else { return Ok(None) };
-    let found = known.iter().copied().find(|&byte| char::from(byte) == sign);
+fn byte(option: &str, character: Option<char>, known: &[u8], remedy: &str) -> Result<Option<u8>, Error> {
+    let Some(character) = character else { return Ok(None) };
+    let found = known.iter().copied().find(|&byte| char::from(byte) == character);
     found.map(Some).ok_or_else(|| Error::Option {
         option: option.to_string(),
-        value: format!("{sign:?}"),
-        wrong: "is not known".to_string(),
+        value: format!("{character:?}"),
+        wrong: "is not supported".to_string(),
         remedy: format!("use {remedy}"),
     })
 }
@@ -82,7 +82,7 @@ mod tests {
     }
 
     #[test]
-    fn figures_are_exact_fractions() {
+    fn numbers_are_exact_fractions() {
         check("4000", Some((4000, 1)));
         check("2.5e3", Some((2500, 1)));
         check("0.25", Some((1, 4)));

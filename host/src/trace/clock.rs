@@ -1,18 +1,18 @@
-//! In: rows with their times. Out: readings with wrapping ticks; gaps where time does not simply go on.
+//! In: rows with their times. Out: readings with wrapping ticks; gaps where time does not continue.
 //!
-//! One row that goes back or far ahead is held until the next one tells a stray stamp (the next
-//! goes on as before) from a clock that started again or rows that are missing (the next goes on
-//! from there). So neither costs a good row.
+//! A row whose time goes back or far ahead is held until the next row. If the next row continues the earlier times, the
+//! held row has a stray time stamp. If it continues from the held row, the clock was restarted or rows are missing. So
+//! neither case costs a good row.
 
 use crate::trace::decimal::Decimal;
-use crate::trace::pace::Pace;
 use crate::trace::rows::{Fault, Row};
+use crate::trace::timebase::Timebase;
 use stillpoint_core::Reading;
 
-/// More than this many sample periods between two rows is a hole.
+/// Longest time between two rows that is no hole. Unit: sample periods
 const HOLE: i64 = 10;
 
-/// A row whose figures are good.
+/// A row with valid numbers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stamped {
     /// Line in the file.
@@ -25,49 +25,51 @@ pub(crate) struct Stamped {
     pub(crate) feedback: i32,
 }
 
-/// Keeps the time of the row before.
+/// Converts times to ticks and finds gaps.
 #[derive(Clone, Debug)]
 pub(crate) struct Clock {
-    pace: Pace,
+    timebase: Timebase,
     period: i64,
     hole: i64,
     last: Option<i64>,
-    /// What makes ticks of times. Unit: ticks
+    /// Difference between ticks and times. Unit: ticks
     shift: i64,
+    /// The held row.
     suspect: Option<Stamped>,
 }
 
 impl Clock {
-    /// A clock that waits for its first row.
-    pub(crate) fn new(pace: Pace) -> Clock {
-        let period = pace.period();
-        Clock { pace, period, hole: period.saturating_mul(HOLE), last: None, shift: 0, suspect: None }
+    /// A clock before its first row.
+    pub(crate) fn new(timebase: Timebase) -> Clock {
+        let period = timebase.period();
+        Clock { timebase, period, hole: period.saturating_mul(HOLE), last: None, shift: 0, suspect: None }
     }
 
-    /// The time of the row that is number `index` among the rows, from 0; `None` if it does not fit.
+    /// Time of the row with this index, from 0; `None` if it is out of range. Unit: ticks
     #[inline]
     pub(crate) fn time(&self, written: Decimal, index: i64) -> Option<i64> {
-        match self.pace.per_row {
-            // Half the range is left for differences.
-            None => {
-                written.scaled(self.pace.places).map(|(at, _)| at).filter(|at| at.unsigned_abs() < 1 << 62)
-            }
+        match self.timebase.per_row {
+            // Half the range, so that differences do not overflow.
+            None => written
+                .scaled(self.timebase.places)
+                .map(|(at, _)| at)
+                .filter(|at| at.unsigned_abs() < 1 << 62),
             Some(per_row) => index.checked_mul(per_row),
         }
     }
 
-    /// Takes a row.
+    /// Adds a row.
     #[inline]
     pub(crate) fn step(&mut self, row: Stamped, out: &mut Vec<Row>) {
         match self.last {
             Some(last) if self.suspect.is_none() && row.at > last && row.at - last <= self.hole => {
-                self.read(row, out);
+                self.emit(row, out);
             }
             _ => self.judge(row, out),
         }
     }
 
-    /// No more rows come.
+    /// Ends the rows: the held row is decided.
     pub(crate) fn finish(&mut self, out: &mut Vec<Row>) {
         if let (Some(suspect), Some(last)) = (self.suspect.take(), self.last) {
             if suspect.at > last { self.accept(suspect, last, out) } else { self.stray(suspect, last, out) }
@@ -75,7 +77,7 @@ impl Clock {
     }
 
     #[inline]
-    fn read(&mut self, row: Stamped, out: &mut Vec<Row>) {
+    fn emit(&mut self, row: Stamped, out: &mut Vec<Row>) {
         self.last = Some(row.at);
         let tick = self.tick(row.at);
         out.push(Row::Reading {
@@ -89,18 +91,18 @@ impl Clock {
         at.wrapping_add(self.shift) as u32
     }
 
-    /// The row does not simply follow, or the one before did not.
+    /// The row does not continue the times, or a row is held.
     #[cold]
     fn judge(&mut self, row: Stamped, out: &mut Vec<Row>) {
         let Some(last) = self.last else {
             self.anchor(row, 0, out);
-            return self.read(row, out);
+            return self.emit(row, out);
         };
         if let Some(suspect) = self.suspect.take() {
             let ahead = suspect.at > last;
-            // After a stamp that went back, a row that follows on the last good one shows it was stray.
-            let as_before = row.at > last && (!ahead || row.at <= suspect.at);
-            if row.at > suspect.at && !as_before {
+            // If the held row went back and this row continues the last good one, the held row was stray.
+            let continues = row.at > last && (!ahead || row.at <= suspect.at);
+            if row.at > suspect.at && !continues {
                 self.accept(suspect, last, out);
             } else {
                 self.stray(suspect, last, out);
@@ -108,7 +110,7 @@ impl Clock {
         }
         let last = self.last.unwrap_or(last);
         if row.at > last && row.at - last <= self.hole {
-            self.read(row, out);
+            self.emit(row, out);
         } else if row.at == last {
             self.stray(row, last, out);
         } else {
@@ -116,7 +118,7 @@ impl Clock {
         }
     }
 
-    /// The row is good, but something is missing before it.
+    /// Emits a good row after a hole or a restart.
     fn accept(&mut self, row: Stamped, last: i64, out: &mut Vec<Row>) {
         let (second, after) = (self.second(row.at), self.second(last));
         if row.at > last {
@@ -124,12 +126,12 @@ impl Clock {
         } else {
             out.push(Row::Gap { line: row.line, fault: Fault::Restart { second, after } });
         }
-        // Ticks differ by less than half their range, or they would seem to go back.
+        // A difference of half the range of ticks or more would look like a step back.
         if row.at <= last || row.at - last >= 1 << 31 {
             let tick = self.tick(last).wrapping_add(self.period as u32);
             self.anchor(row, tick, out);
         }
-        self.read(row, out);
+        self.emit(row, out);
     }
 
     fn stray(&self, row: Stamped, last: i64, out: &mut Vec<Row>) {
@@ -143,7 +145,7 @@ impl Clock {
     }
 
     fn second(&self, ticks: i64) -> f64 {
-        ticks as f64 / f64::from(self.pace.ticks_per_second)
+        ticks as f64 / f64::from(self.timebase.ticks_per_second)
     }
 }
 
@@ -153,8 +155,8 @@ mod tests {
 
     /// `t` reading at tick, `h` hole, `r` restart, `s` stray stamp, `c` clock mark at tick.
     fn run(times: &[i64]) -> String {
-        let pace = Pace { ticks_per_second: 1000, places: 3, per_row: None, period_s: 0.001 };
-        let (mut clock, mut out) = (Clock::new(pace), Vec::new());
+        let timebase = Timebase { ticks_per_second: 1000, places: 3, per_row: None, period_s: 0.001 };
+        let (mut clock, mut out) = (Clock::new(timebase), Vec::new());
         for (&at, line) in times.iter().zip(1..) {
             clock.step(Stamped { line, at, command: 0, feedback: 0 }, &mut out);
         }
@@ -175,7 +177,7 @@ mod tests {
     }
 
     #[test]
-    fn time_goes_on() {
+    fn time_continues() {
         check(&[], "");
         check(&[500, 501, 503, 513], "1c0=0.5 1t0 2t1 3t3 4t13");
         check(&[-2, -1, 0], "1c0=-0.002 1t0 2t1 3t2");

@@ -1,26 +1,26 @@
-//! In: the names over the columns and the user's choice. Out: the three columns that are read.
+//! In: the column names and the user's options. Out: the three columns to read.
 
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::layout::Signal;
-use crate::trace::{unit, words};
+use crate::trace::{signal_names, unit};
 
 /// One column of the recording.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Column {
-    /// Its place, from 0.
+    /// Index from 0.
     pub(crate) index: usize,
-    /// Its name as it stands in the file, or its number.
+    /// Name in the file, or its number.
     pub(crate) name: String,
-    /// Its unit, if the header says one.
+    /// Unit, if the header has one.
     pub(crate) unit: Option<String>,
-    /// Whether the first rows hold figures there.
+    /// Whether its first rows hold numbers.
     pub(crate) numeric: bool,
-    /// Whether they hold times of day.
+    /// Whether its first rows hold times of day.
     pub(crate) stamped: bool,
 }
 
-/// The three columns; without time, rows come at a given rate.
+/// The three columns; without a time column, the rate is given.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Columns {
     /// Time.
@@ -29,18 +29,18 @@ pub(crate) struct Columns {
     pub(crate) command: Column,
     /// Feedback.
     pub(crate) feedback: Column,
-    /// Name of a time column that is left out because the rate is given.
+    /// Name of a time column that is not used because the rate is given.
     pub(crate) unused: Option<String>,
-    /// The columns have no names, and their meaning was taken from their order.
+    /// Whether the columns have no names, so that their order decides.
     pub(crate) assumed: bool,
 }
 
-/// All columns of one recording, and where its header stands.
+/// All columns of one recording.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Table<'a> {
     /// The columns.
     pub(crate) columns: &'a [Column],
-    /// Whether they have names.
+    /// Whether the columns have names.
     pub(crate) named: bool,
     /// Name of the recording.
     pub(crate) file: &'a str,
@@ -48,7 +48,7 @@ pub(crate) struct Table<'a> {
     pub(crate) line: u64,
 }
 
-/// Takes the columns that were chosen, and finds the others by sense.
+/// Uses the columns of the options, and finds the others by their names.
 pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error> {
     let (time_name, time_unit) = match &choice.time {
         Some(text) => table.with_suffix(text),
@@ -63,19 +63,19 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         return table.in_order(timed);
     }
     let chosen = [time_name, choice.command.as_deref(), choice.feedback.as_deref()];
-    let mut picked = [None; 3];
+    let mut selected = [None; 3];
     for (signal, name) in Signal::ALL.into_iter().zip(chosen) {
         if let Some(name) = name {
-            picked[signal as usize] = Some(table.named_so(signal, name)?);
+            selected[signal as usize] = Some(table.by_name(signal, name)?);
         }
     }
     for signal in Signal::ALL {
-        if picked[signal as usize].is_none() && (timed || signal != Signal::Time) {
-            picked[signal as usize] = Some(table.by_sense(signal, &picked)?);
+        if selected[signal as usize].is_none() && (timed || signal != Signal::Time) {
+            selected[signal as usize] = Some(table.by_score(signal, &selected)?);
         }
     }
-    table.distinct(&picked)?;
-    let column = |signal: Signal| picked[signal as usize].map(|index: usize| table.columns[index].clone());
+    table.distinct(&selected)?;
+    let column = |signal: Signal| selected[signal as usize].map(|index: usize| table.columns[index].clone());
     let mut time = column(Signal::Time);
     if let (Some(time), Some(unit)) = (&mut time, time_unit) {
         time.unit = Some(unit.to_string());
@@ -83,7 +83,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if let Some(time) = time.as_mut().filter(|time| time.stamped) {
         time.unit = Some("s".to_string());
     }
-    let unused = table.by_sense(Signal::Time, &picked).ok().filter(|_| !timed);
+    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed);
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
@@ -91,7 +91,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
 }
 
 impl Table<'_> {
-    /// Splits `t:ms`, unless a column has that very name.
+    /// Splits `t:ms`, unless a column has exactly that name.
     fn with_suffix<'a>(&self, text: &'a str) -> (Option<&'a str>, Option<&'a str>) {
         match text.rsplit_once(':') {
             Some((name, suffix)) if self.lookup(text).is_empty() && unit::second_places(suffix).is_some() => {
@@ -101,7 +101,7 @@ impl Table<'_> {
         }
     }
 
-    /// Without names: the only three columns are time, command, feedback.
+    /// Columns without names: exactly three are time, command and feedback; with a given rate two are command and feedback.
     fn in_order(&self, timed: bool) -> Result<Columns, Error> {
         let columns: Vec<&Column> = self.columns.iter().filter(|column| column.numeric).collect();
         let (time, command, feedback) = match (timed, columns.as_slice()) {
@@ -109,7 +109,7 @@ impl Table<'_> {
             (false, [command, feedback]) => (None, command, feedback),
             _ => {
                 let wrong = format!("{} columns without names", self.columns.len());
-                return Err(self.error(Signal::Command, format!("{wrong}; say which is which by number")));
+                return Err(self.error(Signal::Command, format!("{wrong}; choose the columns by number")));
             }
         };
         Ok(Columns {
@@ -121,7 +121,7 @@ impl Table<'_> {
         })
     }
 
-    /// Places of the columns with this name, with or without its unit.
+    /// Indices of the columns with this name, with or without its unit.
     fn lookup(&self, name: &str) -> Vec<usize> {
         let wanted = name.trim().to_lowercase();
         let full = self.columns.iter().filter(|column| self.named && column.name.to_lowercase() == wanted);
@@ -133,14 +133,13 @@ impl Table<'_> {
         self.columns.iter().filter(bare).map(|column| column.index).collect()
     }
 
-    fn named_so(&self, signal: Signal, name: &str) -> Result<usize, Error> {
+    fn by_name(&self, signal: Signal, name: &str) -> Result<usize, Error> {
         match self.lookup(name).as_slice() {
             [index] => return Ok(*index),
             [] => {}
             _ => {
-                return Err(
-                    self.error(signal, format!("several columns are called '{name}'; take its number"))
-                );
+                return Err(self
+                    .error(signal, format!("several columns are called '{name}'; give the number of one")));
             }
         }
         match name.trim().parse::<usize>() {
@@ -149,13 +148,13 @@ impl Table<'_> {
         }
     }
 
-    /// The one column whose name fits best, if there is only one such.
-    fn by_sense(&self, signal: Signal, taken: &[Option<usize>; 3]) -> Result<usize, Error> {
+    /// The column whose name fits best, if there is only one.
+    fn by_score(&self, signal: Signal, selected: &[Option<usize>; 3]) -> Result<usize, Error> {
         let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
-        let free = |column: &&Column| usable(column) && !taken.contains(&Some(column.index));
+        let free = |column: &&Column| usable(column) && !selected.contains(&Some(column.index));
         let score = |column: &Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
-            words::score(signal, &name, column.unit.as_deref())
+            signal_names::score(signal, &name, column.unit.as_deref())
         };
         let scored = self.columns.iter().filter(free).map(|column| (score(column), column));
         let scored: Vec<(u32, &Column)> = scored.filter(|(score, _)| *score > 0).collect();
@@ -170,19 +169,19 @@ impl Table<'_> {
                 let first = first.unwrap_or_else(|| "no time column".to_string());
                 Err(self.error(
                     signal,
-                    format!("{first}; give --rate HZ if rows come evenly, or a column of numbers"),
+                    format!("{first}; give --rate HZ if the rows are equally spaced, or a column of numbers"),
                 ))
             }
-            [] => Err(self.error(signal, format!("no column that is surely {signal}"))),
+            [] => Err(self.error(signal, format!("no column name means {signal}"))),
             [one, other, ..] => {
                 Err(self.error(signal, format!("'{}' and '{}' may both be {signal}", one.name, other.name)))
             }
         }
     }
 
-    fn distinct(&self, picked: &[Option<usize>; 3]) -> Result<(), Error> {
+    fn distinct(&self, selected: &[Option<usize>; 3]) -> Result<(), Error> {
         for (signal, other) in [(1, 0), (2, 0), (2, 1)] {
-            if picked[signal].is_some() && picked[signal] == picked[other] {
+            if selected[signal].is_some() && selected[signal] == selected[other] {
                 let wrong = format!("{} and {} are the same column", Signal::ALL[other], Signal::ALL[signal]);
                 return Err(self.error(Signal::ALL[signal], wrong));
             }
@@ -213,5 +212,105 @@ impl Table<'_> {
 }
 
 #[cfg(test)]
-#[path = "columns_tests.rs"]
-mod tests;
+mod tests {
+    use super::*;
+    use stillpoint_core::Fraction;
+
+    fn run(header: &str, options: &[(&str, &str)], rate: bool) -> Result<[usize; 3], String> {
+        let named = !header.starts_with('1');
+        let cells = header.split(',').enumerate();
+        let columns: Vec<Column> = cells
+            .map(|(index, name)| {
+                let unit = unit::split(name).1.filter(|_| named);
+                Column {
+                    index,
+                    name: name.trim_end_matches('!').to_string(),
+                    unit,
+                    numeric: !name.ends_with('!'),
+                    stamped: false,
+                }
+            })
+            .collect();
+        let option =
+            |flag| options.iter().find(|(name, _)| *name == flag).map(|(_, value)| value.to_string());
+        let choice = Choice {
+            time: option("t"),
+            command: option("c"),
+            feedback: option("f"),
+            rate: rate.then_some(Fraction::ONE),
+            ..Choice::default()
+        };
+        let table = Table { columns: &columns, named, file: "axis.csv", line: 3 };
+        let found = choose(table, &choice).map_err(|error| error.to_string())?;
+        let time = found
+            .time
+            .map_or(0, |time| time.index + 1 + if time.unit.as_deref() == Some("ms") { 100 } else { 0 });
+        Ok([time, found.command.index + 1, found.feedback.index + 1])
+    }
+
+    #[track_caller]
+    fn check(header: &str, options: &[(&str, &str)], expected: [usize; 3]) {
+        assert_eq!(run(header, options, expected[0] == 0), Ok(expected), "{header:?} {options:?}");
+    }
+
+    #[track_caller]
+    fn check_error(header: &str, options: &[(&str, &str)], rate: bool, parts: &[&str]) {
+        let message = run(header, options, rate).unwrap_err();
+        for part in parts.iter().chain(&["axis.csv, line 3: "]) {
+            assert!(message.contains(part), "{part:?} is not in {message:?}");
+        }
+    }
+
+    #[test]
+    fn columns_are_found_by_score_by_name_and_by_number() {
+        check("t_s,command,measured,output", &[], [1, 2, 3]);
+        check("sample,t_s,cmd_counts,pos_counts", &[], [2, 3, 4]);
+        check("a,b,c", &[("t", "B"), ("c", "3"), ("f", "a")], [2, 3, 1]);
+        check("time,X cmd,X act,Y cmd,Y act", &[("c", "y cmd"), ("f", "Y act")], [1, 4, 5]);
+        check("t,ref [mm],act [mm]", &[("c", "act"), ("f", "ref")], [1, 3, 2]);
+        check("t,c,f", &[("t", "t:ms"), ("c", "c"), ("f", "f")], [101, 2, 3]);
+        check("t:s,c,f", &[("t", "t:s"), ("c", "c"), ("f", "f")], [1, 2, 3]);
+        check("1,2,3", &[("t", "2"), ("c", "1"), ("f", "3")], [2, 1, 3]);
+        check("reference,feedback", &[], [0, 1, 2]);
+        check("position,time,command", &[("c", "position"), ("f", "command")], [2, 1, 3]);
+        check("time!,t,cmd,act", &[], [2, 3, 4]);
+    }
+
+    #[test]
+    fn without_names_only_one_order_is_accepted() {
+        check("1,2,3", &[], [1, 2, 3]);
+        check("1,2", &[], [0, 1, 2]);
+        check("1!,2,3,4", &[], [2, 3, 4]);
+        check_error("1,2,3,4", &[], false, &["4 columns without names", "by number", "1, 2, 3, 4"]);
+        check_error("1,2,3", &[], true, &["3 columns without names"]);
+    }
+
+    #[test]
+    fn undecided_columns_are_requested() {
+        check_error(
+            "command,feedback",
+            &[],
+            false,
+            &["no time column", "--rate HZ", "--time", "1 'command'"],
+        );
+        check_error("Timestamp!,cmd,act", &[], false, &["'Timestamp' holds no plain numbers", "--rate HZ"]);
+        check_error("t,command,x", &[], false, &["no column name means feedback", "--feedback", "3 'x'"]);
+        check_error("t,x,feedback", &[], false, &["no column name means command", "--command"]);
+        check_error(
+            "t,X cmd,Y cmd,act",
+            &[],
+            false,
+            &["'X cmd' and 'Y cmd' may both be command", "--command"],
+        );
+        check_error("t,cmd,act", &[("c", "speed")], false, &["no column 'speed'", "--command", "2 'cmd'"]);
+        check_error("t,cmd,act", &[("c", "9")], false, &["no column '9'"]);
+        check_error("t,cmd,cmd,act", &[("c", "cmd")], false, &["several columns are called 'cmd'"]);
+        check_error(
+            "t,cmd,act",
+            &[("c", "2"), ("f", "2")],
+            false,
+            &["command and feedback are the same column"],
+        );
+        check_error("t,cmd,act", &[("t", "t")], true, &["leave one out"]);
+    }
+}

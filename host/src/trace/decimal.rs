@@ -1,17 +1,17 @@
-//! In: digits and the place of their decimal sign. Out: the same times a power of ten, exactly or rounded once.
+//! In: digits and the number of decimals. Out: the value times a power of ten, exact or rounded once.
 
 use core::fmt;
 
-/// A decimal figure as it was written: `mantissa / 10^decimals`. Unit: that of its column
+/// A decimal number as written: `mantissa / 10^decimals`. Unit: that of its column
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Decimal {
     /// All digits.
     pub(crate) mantissa: i64,
-    /// How many of them stand behind the decimal sign.
+    /// Number of digits after the decimal sign.
     pub(crate) decimals: u32,
 }
 
-/// Powers of ten that an `i64` holds.
+/// Powers of ten within the range of `i64`.
 const POWERS: [i64; 19] = {
     let mut powers = [1; 19];
     let mut at = 1;
@@ -22,13 +22,13 @@ const POWERS: [i64; 19] = {
     powers
 };
 
-/// 10 to the power of `exponent`, if an `i64` holds it.
+/// 10 to the power of `exponent`; `None` outside the range of `i64`.
 pub(crate) fn power(exponent: u32) -> Option<i64> {
     POWERS.get(exponent as usize).copied()
 }
 
 impl Decimal {
-    /// The value times `10^places`, rounded to nearest, and whether that was exact; `None` if too large.
+    /// The value times `10^places`, rounded to nearest, and whether it is exact; `None` if it is too large.
     #[inline]
     pub(crate) fn scaled(self, places: i32) -> Option<(i64, bool)> {
         let shift = places - self.decimals as i32;
@@ -42,21 +42,21 @@ impl Decimal {
         let Some(divisor) = power(shift.unsigned_abs()) else {
             return Some((0, self.mantissa == 0));
         };
-        let (whole, rest) = (self.mantissa / divisor, self.mantissa % divisor);
-        let up = if rest.unsigned_abs() >= divisor.unsigned_abs().div_ceil(2) {
+        let (whole, remainder) = (self.mantissa / divisor, self.mantissa % divisor);
+        let up = if remainder.unsigned_abs() >= divisor.unsigned_abs().div_ceil(2) {
             self.mantissa.signum()
         } else {
             0
         };
-        Some((whole + up, rest == 0))
+        Some((whole + up, remainder == 0))
     }
 
-    /// Whether nothing but zeros stands behind the decimal sign.
+    /// Whether all digits after the decimal sign are zeros.
     pub(crate) fn is_whole(self) -> bool {
         self.scaled(0).is_some_and(|(_, exact)| exact)
     }
 
-    /// How many decimals are left without the zeros at the end.
+    /// Number of decimals without trailing zeros.
     pub(crate) fn needed(self) -> u32 {
         let (mut mantissa, mut decimals) = (self.mantissa, self.decimals);
         while decimals > 0 && mantissa % 10 == 0 {
@@ -66,7 +66,7 @@ impl Decimal {
         decimals
     }
 
-    /// The difference, exact but for its last step to a double.
+    /// The difference, exact until its conversion to a double.
     pub(crate) fn minus(self, other: Decimal) -> f64 {
         let decimals = self.decimals.max(other.decimals);
         match (self.scaled(decimals as i32), other.scaled(decimals as i32)) {
@@ -108,7 +108,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn scaling_rounds_to_nearest_and_says_so() {
+    fn scaling_rounds_to_nearest_and_reports_it() {
         let scaled = |mantissa, decimals, places| Decimal { mantissa, decimals }.scaled(places);
         assert_eq!(scaled(125, 2, 3), Some((1250, true)));
         assert_eq!(scaled(125, 2, 1), Some((13, false)));

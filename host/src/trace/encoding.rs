@@ -1,16 +1,16 @@
-//! In: the raw bytes of a file. Out: bytes in which figures are ASCII, and text for messages.
+//! In: the raw bytes of a file. Out: bytes in which numbers are ASCII, and text for messages.
 //!
-//! UTF-16 is decoded; UTF-8 and Windows-1252 pass through untouched, because delimiters and
-//! figures are the same bytes in both and only names and messages need the difference.
+//! UTF-16 is decoded. UTF-8 and Windows-1252 pass unchanged: delimiters and numbers are the same bytes in both, and only
+//! names and messages differ.
 
 use encoding_rs::{Encoding, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use encoding_rs_io::DecodeReaderBytesBuilder;
 use std::io::{self, Cursor, Read};
 
-/// How many bytes are looked at to tell UTF-16 without a mark.
-const LOOK: usize = 512;
+/// Bytes examined to detect UTF-16 without a byte order mark.
+const PROBE: usize = 512;
 
-/// The encoding that must be decoded before lines can be cut, and how many bytes its mark takes.
+/// The encoding that must be decoded before lines can be split, and the length of its byte order mark.
 pub(crate) fn wide(start: &[u8]) -> (Option<&'static Encoding>, usize) {
     match start {
         [0xEF, 0xBB, 0xBF, ..] => return (None, 3),
@@ -18,10 +18,10 @@ pub(crate) fn wide(start: &[u8]) -> (Option<&'static Encoding>, usize) {
         [0xFE, 0xFF, ..] => return (Some(UTF_16BE), 2),
         _ => {}
     }
-    // Figures and delimiters are ASCII, so in UTF-16 every other byte of a recording is zero.
-    let look = &start[..start.len().min(LOOK)];
-    let zeros = |odd: usize| look.iter().skip(odd).step_by(2).filter(|&&byte| byte == 0).count();
-    let half = look.len() / 2;
+    // Numbers and delimiters are ASCII, so in UTF-16 every other byte of a recording is zero.
+    let probe = &start[..start.len().min(PROBE)];
+    let zeros = |odd: usize| probe.iter().skip(odd).step_by(2).filter(|&&byte| byte == 0).count();
+    let half = probe.len() / 2;
     match (zeros(0), zeros(1)) {
         (even, odd) if half > 1 && odd * 10 >= half * 8 && even * 10 <= half => (Some(UTF_16LE), 0),
         (even, odd) if half > 1 && even * 10 >= half * 8 && odd * 10 <= half => (Some(UTF_16BE), 0),
@@ -29,10 +29,10 @@ pub(crate) fn wide(start: &[u8]) -> (Option<&'static Encoding>, usize) {
     }
 }
 
-/// Looks at the start of `raw` and gives it back as a reader of ASCII-compatible bytes.
+/// A reader of ASCII-compatible bytes, according to the start of `raw`.
 pub(crate) fn decoded<R: Read + Send + 'static>(mut raw: R) -> io::Result<Box<dyn Read + Send>> {
     let mut start = Vec::new();
-    raw.by_ref().take(LOOK as u64).read_to_end(&mut start)?;
+    raw.by_ref().take(PROBE as u64).read_to_end(&mut start)?;
     let (encoding, mark) = wide(&start);
     start.drain(..mark);
     let whole = Cursor::new(start).chain(raw);
@@ -44,7 +44,7 @@ pub(crate) fn decoded<R: Read + Send + 'static>(mut raw: R) -> io::Result<Box<dy
     })
 }
 
-/// Text for a name or a message: UTF-8 if it is that, otherwise Windows-1252, which takes any bytes.
+/// Text for a name or a message: UTF-8 if valid, otherwise Windows-1252, which accepts any bytes.
 pub(crate) fn text(bytes: &[u8]) -> String {
     match core::str::from_utf8(bytes) {
         Ok(text) => text.to_string(),

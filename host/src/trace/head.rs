@@ -1,50 +1,50 @@
-//! In: the first lines of a recording and how they are cut. Out: header, units row, first row.
+//! In: the first lines of a recording and their dialect. Out: header, units row, first row.
 
 use crate::trace::cell::Dialect;
 use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
 use crate::trace::sniff::{Found, census};
-use crate::trace::{unit, words};
+use crate::trace::{signal_names, unit};
 
-/// How far above the first good row a header is looked for. Unit: lines
-const REACH: usize = 20;
+/// Largest distance of a header above the first good row. Unit: lines
+const SEARCH: usize = 20;
 
-/// Names over the columns.
+/// The header of the columns.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Header {
     /// One name for each column.
     pub(crate) names: Vec<String>,
-    /// Units from a row of their own, if there is one.
+    /// Units from a separate row, if there is one.
     pub(crate) units: Vec<Option<String>>,
-    /// The line as it stands, to know it again further down.
+    /// The line as written, to recognise repetitions.
     pub(crate) bytes: Vec<u8>,
-    /// Which of the lines it is.
+    /// Index of its line.
     pub(crate) at: usize,
 }
 
-/// What comes before the rows.
+/// The lines before the rows.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Head {
-    /// Names over the columns, if there are any.
+    /// The header, if there is one.
     pub(crate) header: Option<Header>,
-    /// Which of the lines is the first to be read as a row.
+    /// Index of the first line that is read as a row.
     pub(crate) first: usize,
 }
 
-/// A line of names that does not fit the rows: which line, how many names, how many cells.
+/// A header that does not fit the rows.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Mismatch {
-    /// Which of the lines it is.
+    /// Index of its line.
     pub(crate) at: usize,
-    /// Names in it.
+    /// Number of names in it.
     pub(crate) names: usize,
 }
 
-/// Walks up from the first good row, over bad rows and a row of units, to the header.
+/// Searches upwards from the first good row, past bad rows and a row of units, for the header.
 pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
     let mut units = Vec::new();
     let mut first = found.first;
-    for at in (found.first.saturating_sub(REACH)..found.first).rev() {
+    for at in (found.first.saturating_sub(SEARCH)..found.first).rev() {
         let line = plain(lines[at]);
         let (cells, figures) = census(line, found.dialect);
         if line.is_empty() || figures > 0 || cells < 2 {
@@ -61,14 +61,14 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
             return Err(Mismatch { at, names: names.len() });
         }
     }
-    // Without names, rows begin where lines begin to look like them.
+    // Without a header, the rows begin with the first of the similar lines above.
     let alike =
         |line: &&&[u8]| census(line, found.dialect).0 == found.width && census(line, found.dialect).1 > 0;
     let above = lines[..found.first].iter().rev().take_while(alike).count();
     Ok(Head { header: None, first: found.first - above })
 }
 
-/// A header may stand in a comment.
+/// A line without comment marks: a header may be in a comment.
 fn plain(line: &[u8]) -> &[u8] {
     let line = line.trim_ascii();
     let bare = line.strip_prefix(b"//").unwrap_or(line);
@@ -76,7 +76,7 @@ fn plain(line: &[u8]) -> &[u8] {
     bare[marks..].trim_ascii()
 }
 
-/// The cells as text; between blanks, a unit in brackets belongs to the word before it.
+/// The cells as text; with spaces as delimiter, a unit in brackets belongs to the name before it.
 fn names(line: &[u8], dialect: Dialect) -> Vec<String> {
     let mut names: Vec<String> = Vec::new();
     for cell in dialect.cells(line).map(text) {
@@ -90,17 +90,17 @@ fn names(line: &[u8], dialect: Dialect) -> Vec<String> {
     names
 }
 
-/// The units, if at least two cells hold one and no cell anything else.
+/// The units, if at least two cells hold a unit and no cell anything else.
 fn units_row(names: &[String]) -> Option<Vec<Option<String>>> {
     let row: Vec<Option<String>> = names.iter().map(|name| unit::bare(name)).collect();
     let known = row.iter().flatten().count();
     let other =
         row.iter().zip(names).any(|(unit, name)| unit.is_none() && !matches!(name.as_str(), "" | "-"));
-    // A header such as "s;mm;mm" is a row of units too, and the names above it are found next.
+    // A header such as "s;mm;mm" is a row of units as well; the names above it are found next.
     (known >= 2 && !other).then_some(row)
 }
 
-/// One name for each cell, but for an empty cell after the last delimiter.
+/// Whether there is one name for each cell, apart from an empty cell after the last delimiter.
 fn fits(names: &[String], row: &[u8], found: &Found) -> bool {
     let blank = |cell: Option<&[u8]>| cell.is_some_and(<[u8]>::is_empty);
     let values =
@@ -115,7 +115,7 @@ fn fits(names: &[String], row: &[u8], found: &Found) -> bool {
     wide && named >= 2 && 2 * named >= found.width
 }
 
-/// Whether a line among the rows names columns, at least the two that a recording must have.
+/// Whether a line among the rows is a header that names at least command and feedback columns.
 pub(crate) fn is_header(line: &[u8], dialect: Dialect, width: usize) -> bool {
     let line = plain(line);
     let (cells, figures) = census(line, dialect);
@@ -129,7 +129,7 @@ fn is_signal(name: &str) -> bool {
     let (name, unit) = unit::split(name);
     [Signal::Command, Signal::Feedback]
         .iter()
-        .any(|&signal| words::score(signal, &name, unit.as_deref()) >= 36)
+        .any(|&signal| signal_names::score(signal, &name, unit.as_deref()) >= 36)
 }
 
 #[cfg(test)]
@@ -189,7 +189,7 @@ mod tests {
     }
 
     #[test]
-    fn names_that_do_not_fit_the_rows_are_told() {
+    fn names_that_do_not_fit_the_rows_are_refused() {
         assert_eq!(run("t,command,feedback\n0,1,0,2,0,3\n0,2,0,2,0,3"), Err(Mismatch { at: 0, names: 3 }));
     }
 }

@@ -1,4 +1,4 @@
-//! In: what was found in the head of a recording. Out: how it is read, for people and for the core.
+//! In: the detected properties of a recording. Out: its layout, for messages and for the core.
 
 use core::fmt;
 use stillpoint_core::Fraction;
@@ -6,16 +6,16 @@ use stillpoint_core::Fraction;
 /// One of the three columns that are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Signal {
-    /// When the row was taken.
+    /// Time of the row.
     Time,
-    /// Where the axis was told to be.
+    /// Commanded position.
     Command,
-    /// Where it is.
+    /// Measured position.
     Feedback,
 }
 
 impl Signal {
-    /// All three, in the order in which rows hold them.
+    /// All three, in the order of the numbers of a row.
     pub const ALL: [Signal; 3] = [Signal::Time, Signal::Command, Signal::Feedback];
 
     /// The option that names its column.
@@ -34,10 +34,10 @@ impl fmt::Display for Signal {
     }
 }
 
-/// How a recording is read.
+/// Layout of a recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layout {
-    /// Between columns; a blank stands for any run of blanks.
+    /// Column delimiter; a space means any run of spaces.
     pub delimiter: char,
     /// Decimal sign.
     pub decimal: char,
@@ -47,14 +47,14 @@ pub struct Layout {
     pub unit: String,
     /// Unit: counts/unit
     pub counts_per_unit: Fraction,
-    /// How fast `tick` counts. Unit: ticks/s
+    /// Rate of `tick`. Unit: ticks/s
     pub ticks_per_second: u32,
-    /// The recording's own clock at its first row. Unit: s
+    /// Time of the first row on the recording's own clock. Unit: s
     pub origin_s: f64,
-    /// Smallest change of feedback that was seen. Unit: counts
+    /// Encoder step, detected from the changes of feedback. Unit: counts
     pub encoder_step: u32,
     /// Median time between rows. Unit: s
     pub sample_period_s: f64,
-    /// What a person should know about how the file was read.
+    /// Notes for the user about decisions made while reading.
     pub notes: Vec<String>,
 }

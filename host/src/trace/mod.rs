@@ -1,43 +1,43 @@
-//! In: a recording as people export it. Out: readings in counts, or a marked gap, each with its line number.
+//! In: an exported recording. Out: readings in counts and marked gaps, each with its line number.
 //!
 //! ```text
-//! bytes ► encoding ► line ► sniff ► head ► columns ► survey ► pipe: layout
-//!                      └──────► pick ► scale, clock ► rows        (every row, once the layout is known)
+//! bytes ► encoding ► text_lines ► sniff ► head ► columns ► survey ► reader: layout
+//!                        └──────► row_parser ► scale, clock ► rows     (every row, once the layout is known)
 //! ```
-//! The head and some places further on are looked at before the first row is read, so memory is
-//! bounded however long the recording is.
+//! The layout is detected from the head and some places further on, before the first row is read. So memory is bounded
+//! for a recording of any length.
 
-// Bytes and words.
+// Text.
 mod cell;
 mod decimal;
 mod encoding;
-mod line;
 mod number;
 mod stamp;
+mod text_lines;
 mod unit;
 
-// What the user says, and what comes out.
+// Options and results.
 pub mod choice;
 pub mod layout;
 pub mod rows;
 
-// What the head says.
+// The head of a recording.
 mod columns;
 mod head;
+mod signal_names;
 mod sniff;
-mod words;
 
-// From figures to readings.
+// From numbers to readings.
 mod clock;
-mod pace;
 mod scale;
 mod survey;
+mod timebase;
 
 // One recording.
 #[cfg(feature = "parquet")]
 mod parquet;
-mod pick;
-mod pipe;
+mod reader;
+mod row_parser;
 mod text;
 
 pub use choice::Choice;
@@ -46,53 +46,53 @@ pub use rows::{Fault, Faults, Row};
 
 use crate::error::Error;
 use encoding::decoded;
-use line::{HEAD, Lines};
-use pipe::Pipe;
+use reader::RowReader;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 use text::{Stop, Text};
+use text_lines::{HEAD, TextLines};
 
-/// How many rows a block holds. Unit: rows
+/// Rows in a block. Unit: rows
 const BLOCK: usize = 4096;
 
-/// How many places of a long file are looked at beforehand, and how much of each. Unit: 1, bytes
+/// Number and size of the places of a long file that are examined before reading. Unit: 1, bytes
 const WINDOWS: (u64, usize) = (15, 1 << 14);
 
-/// A recording that is being read.
+/// A recording, open for reading.
 pub struct Trace {
     file: String,
     source: Source,
-    pipe: Pipe,
-    taken: Arc<AtomicU64>,
+    reader: RowReader,
+    bytes_read: Arc<AtomicU64>,
     ended: bool,
 }
 
-/// Where figures come from.
+/// Source of the numbers.
 enum Source {
     Text(Text<Box<dyn Read + Send>>),
     #[cfg(feature = "parquet")]
     Parquet(parquet::Parquet, u64),
 }
 
-/// Counts the bytes that were taken from the file.
+/// Counts the bytes read from the file.
 struct Counted<R> {
     reader: R,
-    taken: Arc<AtomicU64>,
+    bytes_read: Arc<AtomicU64>,
 }
 
 impl<R: Read> Read for Counted<R> {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         let count = self.reader.read(out)?;
-        self.taken.fetch_add(count as u64, Ordering::Relaxed);
+        self.bytes_read.fetch_add(count as u64, Ordering::Relaxed);
         Ok(count)
     }
 }
 
 impl Trace {
-    /// Opens a file and finds out how it is written.
+    /// Opens a file and detects its layout.
     pub fn open(path: impl AsRef<Path>, choice: &Choice) -> Result<Trace, Error> {
         let path = path.as_ref();
         let name = path.display().to_string();
@@ -104,14 +104,14 @@ impl Trace {
         #[cfg(feature = "parquet")]
         if is_parquet(&mut file).map_err(unreadable)? {
             let size = file.metadata().map_err(unreadable)?.len();
-            let (source, pipe) = parquet::Parquet::open(&name, file, choice)?;
-            return Ok(Trace::new(name, Source::Parquet(source, size), pipe, Arc::default()));
+            let (source, reader) = parquet::Parquet::open(&name, file, choice)?;
+            return Ok(Trace::new(name, Source::Parquet(source, size), reader, Arc::default()));
         }
         let windows = windows(&mut file).map_err(unreadable)?;
         Trace::begin(&name, file, &windows, choice)
     }
 
-    /// Reads from anything, such as standard input; `name` is for messages.
+    /// Reads any input, such as standard input; `name` is for messages.
     pub fn from_reader(
         name: &str,
         reader: impl Read + Send + 'static,
@@ -126,50 +126,50 @@ impl Trace {
         windows: &[Vec<u8>],
         choice: &Choice,
     ) -> Result<Trace, Error> {
-        let taken = Arc::new(AtomicU64::new(0));
-        let counted = Counted { reader, taken: taken.clone() };
+        let bytes_read = Arc::new(AtomicU64::new(0));
+        let counted = Counted { reader, bytes_read: bytes_read.clone() };
         let unreadable = |source| Error::Unreadable { file: name.to_string(), source };
-        let lines = decoded(counted).and_then(Lines::new).map_err(unreadable)?;
+        let lines = decoded(counted).and_then(TextLines::new).map_err(unreadable)?;
         if lines.head().starts_with(b"PAR1") {
             return Err(Error::NoParquet { file: name.to_string() });
         }
-        let (text, pipe) = Text::open(name, lines, windows, choice)?;
-        Ok(Trace::new(name.to_string(), Source::Text(text), pipe, taken))
+        let (text, reader) = Text::open(name, lines, windows, choice)?;
+        Ok(Trace::new(name.to_string(), Source::Text(text), reader, bytes_read))
     }
 
-    fn new(file: String, source: Source, pipe: Pipe, taken: Arc<AtomicU64>) -> Trace {
-        Trace { file, source, pipe, taken, ended: false }
+    fn new(file: String, source: Source, reader: RowReader, bytes_read: Arc<AtomicU64>) -> Trace {
+        Trace { file, source, reader, bytes_read, ended: false }
     }
 
-    /// How the recording is read. Notes are added while reading.
+    /// The detected layout. Notes are added while reading.
     pub fn layout(&self) -> &Layout {
-        &self.pipe.layout
+        &self.reader.layout
     }
 
-    /// Replaces `rows` by the next few thousand; `false`, with no rows, at the end.
-    /// After an error `rows` holds what was read before it, and nothing more comes.
+    /// Replaces `rows` with the next block; `false` and no rows at the end.
+    /// On an error `rows` holds the rows before it, and later calls give none.
     pub fn next_block(&mut self, rows: &mut Vec<Row>) -> Result<bool, Error> {
         rows.clear();
         let mut result = Ok(true);
         while rows.is_empty() && !self.ended {
             result = self.fill(rows);
             if !matches!(result, Ok(true)) {
-                self.pipe.finish(rows);
+                self.reader.finish(rows);
                 self.ended = true;
             }
         }
-        self.pipe.tally(rows);
+        self.reader.tally(rows);
         result.map(|_| !rows.is_empty()).map_err(|stop| self.stopped(stop))
     }
 
     /// Adds rows; `false` when there are no more.
     fn fill(&mut self, rows: &mut Vec<Row>) -> Result<bool, Stop> {
         match &mut self.source {
-            Source::Text(text) => text.read(&mut self.pipe, BLOCK, rows),
+            Source::Text(text) => text.read(&mut self.reader, BLOCK, rows),
             #[cfg(feature = "parquet")]
             Source::Parquet(parquet, size) => {
-                let more = parquet.read(&mut self.pipe, rows)?;
-                self.taken.store((parquet.share() * *size as f64) as u64, Ordering::Relaxed);
+                let more = parquet.read(&mut self.reader, rows)?;
+                self.bytes_read.store((parquet.share() * *size as f64) as u64, Ordering::Relaxed);
                 Ok(more)
             }
         }
@@ -188,18 +188,18 @@ impl Trace {
         }
     }
 
-    /// How far into the file reading has come. Unit: bytes
+    /// Number of bytes read so far. Unit: bytes
     pub fn bytes_read(&self) -> u64 {
-        self.taken.load(Ordering::Relaxed)
+        self.bytes_read.load(Ordering::Relaxed)
     }
 
-    /// What was wrong so far.
+    /// The faults so far.
     pub fn faults(&self) -> &Faults {
-        &self.pipe.faults
+        &self.reader.faults
     }
 }
 
-/// Whether the file begins as Parquet files do.
+/// Whether the file begins like a Parquet file.
 #[cfg(feature = "parquet")]
 fn is_parquet(file: &mut File) -> io::Result<bool> {
     if !file.metadata()?.is_file() {
@@ -211,8 +211,8 @@ fn is_parquet(file: &mut File) -> io::Result<bool> {
     Ok(start == *b"PAR1")
 }
 
-/// Pieces from all over a file that is longer than its head, so that counts are made fine enough for
-/// what comes later. None from a pipe, a short file or one in UTF-16.
+/// Pieces from all parts of a file that is longer than its head, so that the resolution of counts suits the later rows.
+/// Empty for a pipe, a short file or a file in UTF-16.
 fn windows(file: &mut File) -> io::Result<Vec<Vec<u8>>> {
     let about = file.metadata()?;
     let (count, size) = WINDOWS;
@@ -220,9 +220,9 @@ fn windows(file: &mut File) -> io::Result<Vec<Vec<u8>>> {
         return Ok(Vec::new());
     }
     let mut start = [0; 512];
-    let taken = file.read(&mut start)?;
+    let count_read = file.read(&mut start)?;
     let mut pieces = Vec::new();
-    if encoding::wide(&start[..taken]).0.is_none() {
+    if encoding::wide(&start[..count_read]).0.is_none() {
         for at in 1..=count {
             file.seek(SeekFrom::Start((about.len() - size as u64) / count * at))?;
             let mut piece = Vec::with_capacity(size);

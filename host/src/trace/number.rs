@@ -1,11 +1,11 @@
-//! In: the bytes of one cell. Out: the exact decimal figure written there.
+//! In: the bytes of one cell. Out: the exact decimal number written there.
 //!
-//! Figures stay decimal (digits and a place) until they are counts, so nothing is rounded twice.
+//! Numbers stay decimal until they become counts, so nothing is rounded twice.
 
 use crate::trace::decimal::{Decimal, power};
 
-/// Reads a plain figure of up to 18 digits that starts at `at` and ends before a delimiter or the
-/// end of the line. Gives the figure and where it ended; `None` leaves the cell to [`quick`].
+/// Reads a plain number of up to 18 digits that starts at `at` and ends before a delimiter or the end of the line.
+/// Returns the number and its end; for `None` call [`quick`].
 #[inline]
 pub(crate) fn fast(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Option<(Decimal, usize)> {
     while line.get(at) == Some(&b' ') {
@@ -19,8 +19,7 @@ pub(crate) fn fast(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Op
     (ended && (1..=18).contains(&count)).then_some((figure, at))
 }
 
-/// The same for figures with an exponent, in quotes or with zeros before 18 digits; `None` leaves the
-/// cell to [`parse`].
+/// As [`fast`], for numbers with an exponent, in quotes or with zeros before 18 digits; for `None` call [`parse`].
 #[inline(never)]
 pub(crate) fn quick(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> Option<(Decimal, usize)> {
     while line.get(at) == Some(&b' ') {
@@ -47,8 +46,8 @@ pub(crate) fn quick(line: &[u8], mut at: usize, delimiter: u8, decimal: u8) -> O
     line.get(at).is_none_or(|&byte| byte == delimiter).then_some((figure, at))
 }
 
-/// A figure of sign, digits and decimal sign at `at`, the number of its digits, and where it ended.
-/// It is wrong if there are more than 18 digits behind the zeros in front.
+/// The number of sign, digits and decimal sign at `at`, the count of its digits, and its end.
+/// It is invalid if there are more than 18 digits after the leading zeros.
 #[inline(always)]
 fn plain(line: &[u8], mut at: usize, decimal: u8) -> (Decimal, usize, usize) {
     let negative = line.get(at) == Some(&b'-');
@@ -68,7 +67,7 @@ fn plain(line: &[u8], mut at: usize, decimal: u8) -> (Decimal, usize, usize) {
     (Decimal { mantissa, decimals: decimals as u32 }, count, at)
 }
 
-/// Reads the exponent that starts at `at`, and shifts the figure by it.
+/// Reads the exponent that starts at `at`, and applies it to the number.
 fn shifted(line: &[u8], mut at: usize, figure: Decimal) -> Option<(Decimal, usize)> {
     let negative = line.get(at) == Some(&b'-');
     at += usize::from(negative || line.get(at) == Some(&b'+'));
@@ -81,7 +80,7 @@ fn shifted(line: &[u8], mut at: usize, figure: Decimal) -> Option<(Decimal, usiz
     normal(figure.mantissa, places).map(|figure| (figure, at))
 }
 
-/// Takes digits from `at` on; wraps when there are too many, which the caller counts.
+/// Reads digits from `at` on; wraps if there are too many, which the caller checks by their count.
 #[inline]
 fn digits(line: &[u8], mut at: usize, mantissa: &mut i64) -> usize {
     while let Some(digit) = line.get(at).map(|byte| byte.wrapping_sub(b'0')).filter(|&digit| digit < 10) {
@@ -91,27 +90,27 @@ fn digits(line: &[u8], mut at: usize, mantissa: &mut i64) -> usize {
     at
 }
 
-/// Reads any figure a cell may hold: sign, digits, decimal sign, exponent, blanks around it.
+/// Reads any number of a cell: sign, digits, decimal sign, exponent, surrounding spaces.
 ///
-/// Digits beyond the 18 or 19 that an `i64` holds are dropped behind the decimal sign, and make the
-/// figure unreadable before it. `NaN`, infinities and everything else give `None`.
+/// Digits beyond the range of `i64` are dropped after the decimal sign; before it they make the number unreadable. `NaN`,
+/// infinities and anything else give `None`.
 pub(crate) fn parse(cell: &[u8], decimal: u8) -> Option<Decimal> {
     let (negative, cell) = sign(trim(cell));
     let (body, exponent) = match cell.iter().position(|byte| matches!(byte, b'e' | b'E' | b'd' | b'D')) {
         Some(at) => (&cell[..at], self::exponent(&cell[at + 1..])?),
         None => (cell, 0),
     };
-    let (mut mantissa, mut places, mut count, mut behind) = (0i64, exponent, 0, false);
+    let (mut mantissa, mut places, mut count, mut is_fraction) = (0i64, exponent, 0, false);
     for &byte in body {
-        if byte == decimal && !behind {
-            behind = true;
+        if byte == decimal && !is_fraction {
+            is_fraction = true;
             continue;
         }
         let digit = i64::from(byte.checked_sub(b'0').filter(|&digit| digit < 10)?);
         count += 1;
         match mantissa.checked_mul(10).and_then(|shifted| shifted.checked_add(digit)) {
-            Some(longer) => (mantissa, places) = (longer, places - i32::from(behind)),
-            None => places += i32::from(!behind),
+            Some(longer) => (mantissa, places) = (longer, places - i32::from(is_fraction)),
+            None => places += i32::from(!is_fraction),
         }
     }
     let mantissa = if negative { -mantissa } else { mantissa };
@@ -126,7 +125,7 @@ fn exponent(text: &[u8]) -> Option<i32> {
     Some(if negative { -size } else { size })
 }
 
-/// Makes `mantissa × 10^places` a figure without a positive exponent.
+/// `mantissa × 10^places` as a decimal number; `None` if it is too large.
 fn normal(mantissa: i64, places: i32) -> Option<Decimal> {
     if places <= 0 {
         return Some(Decimal { mantissa, decimals: places.unsigned_abs() });
@@ -138,7 +137,7 @@ fn normal(mantissa: i64, places: i32) -> Option<Decimal> {
     Some(Decimal { mantissa, decimals: 0 })
 }
 
-/// Minus may also be U+2212, as typeset by spreadsheets.
+/// Splits off the sign; minus may also be U+2212, as some spreadsheets write it.
 fn sign(text: &[u8]) -> (bool, &[u8]) {
     match text {
         [b'-', rest @ ..] | [0xE2, 0x88, 0x92, rest @ ..] => (true, rest),
@@ -147,7 +146,7 @@ fn sign(text: &[u8]) -> (bool, &[u8]) {
     }
 }
 
-/// Takes blanks and no-break spaces (Windows-1252 or UTF-8) off both ends.
+/// Removes spaces and no-break spaces (Windows-1252 or UTF-8) from both ends.
 fn trim(mut text: &[u8]) -> &[u8] {
     loop {
         text = match text {
@@ -166,15 +165,15 @@ mod tests {
     fn check(text: &str, decimal: u8, expected: Option<(i64, u32)>) {
         let found = parse(text.as_bytes(), decimal).map(|figure| (figure.mantissa, figure.decimals));
         assert_eq!(found, expected, "{text:?}");
-        for way in [fast, quick] {
-            let other =
-                way(text.as_bytes(), 0, b';', decimal).map(|(figure, _)| (figure.mantissa, figure.decimals));
-            assert!(other.is_none() || other == expected, "{text:?} gave {other:?} on a faster way");
+        for faster in [fast, quick] {
+            let other = faster(text.as_bytes(), 0, b';', decimal)
+                .map(|(figure, _)| (figure.mantissa, figure.decimals));
+            assert!(other.is_none() || other == expected, "{text:?} gave {other:?} on a faster path");
         }
     }
 
     #[test]
-    fn figures_are_exact() {
+    fn numbers_are_exact() {
         let dot = |text, mantissa, decimals| check(text, b'.', Some((mantissa, decimals)));
         dot("0", 0, 0);
         dot("-0.19556", -19556, 5);
@@ -221,8 +220,8 @@ mod tests {
             quick(b"0.0012345678901234567;", 0, b';', b'.').map(|(figure, _)| figure.decimals),
             Some(19)
         );
-        for left in ["\"1.5;", "1.5\";", "\"1\"2;", "1e;", "1e1234;", "1e3x;", "e3;"] {
-            assert_eq!(quick(left.as_bytes(), 0, b';', b'.'), None, "{left:?}");
+        for unread in ["\"1.5;", "1.5\";", "\"1\"2;", "1e;", "1e1234;", "1e3x;", "e3;"] {
+            assert_eq!(quick(unread.as_bytes(), 0, b';', b'.'), None, "{unread:?}");
         }
         assert_eq!(fast(b"1234567890123456789", 0, b';', b'.'), None);
     }

@@ -1,27 +1,27 @@
-//! In: what the lines hold. Out: readings, gaps and clock marks, and a tally of what was wrong.
+//! In: the results of the lines. Out: readings, gaps and clock marks, and a count of the faults.
 
 use crate::trace::layout::{Layout, Signal};
 use core::fmt;
 use stillpoint_core::Reading;
 
-/// What comes out of a recording, in its order.
+/// One result of reading a recording, in the order of the file.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Row {
     /// A good row.
     Reading {
         /// Line in the file.
         line: u64,
-        /// What it says.
+        /// The reading.
         reading: Reading,
     },
-    /// Something is missing here; the next reading does not follow on the last.
+    /// Samples are missing; the next reading does not continue the last.
     Gap {
-        /// Line in the file that shows it.
+        /// Line of the fault.
         line: u64,
-        /// What is wrong.
+        /// The fault.
         fault: Fault,
     },
-    /// From the next reading on, `tick` stands for `second` on the recording's own clock.
+    /// From the next reading on, `tick` corresponds to `second` on the recording's own clock.
     Clock {
         /// Line in the file.
         line: u64,
@@ -32,10 +32,10 @@ pub enum Row {
     },
 }
 
-/// What is wrong with a row.
+/// Fault of a row.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Fault {
-    /// The cell holds no figure.
+    /// The cell holds no number.
     Figure {
         /// Which column.
         signal: Signal,
@@ -47,7 +47,7 @@ pub enum Fault {
         /// Which column.
         signal: Signal,
     },
-    /// The figure does not fit the 32 bits of a count, or the 64 of a time.
+    /// The number exceeds 32 bits of counts, or 62 bits of ticks.
     TooLarge {
         /// Which column.
         signal: Signal,
@@ -61,31 +61,31 @@ pub enum Fault {
         /// What the cell holds.
         text: Box<str>,
     },
-    /// The time stamp is not after the one before, or far ahead of the ones around it.
+    /// The time stamp is not later than the one before, or far ahead of its neighbours.
     Stamp {
         /// Time stamp of the row. Unit: s
         second: f64,
-        /// The one before. Unit: s
+        /// The time stamp before. Unit: s
         after: f64,
     },
-    /// The clock starts again, as where two files were joined.
+    /// The clock starts again, for example where two files were joined.
     Restart {
-        /// Where it starts. Unit: s
+        /// Time after the restart. Unit: s
         second: f64,
-        /// Where it was. Unit: s
+        /// Time before the restart. Unit: s
         after: f64,
     },
     /// Rows are missing before this one.
     Hole {
-        /// For how long. Unit: s
+        /// Length of the hole. Unit: s
         seconds: f64,
     },
-    /// The line is longer than any row can be.
+    /// The line is longer than 1 MiB.
     TooLong,
 }
 
 impl Fault {
-    /// The column, if one is to blame.
+    /// The faulty column, if there is one.
     pub fn signal(&self) -> Option<Signal> {
         match self {
             Fault::Figure { signal, .. } | Fault::Missing { signal } => Some(*signal),
@@ -99,12 +99,14 @@ impl Fault {
 impl fmt::Display for Fault {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Fault::Figure { signal, text } => write!(out, "{signal} holds '{text}', which is no figure"),
+            Fault::Figure { signal, text } => write!(out, "{signal} holds '{text}', which is not a number"),
             Fault::Missing { signal } => write!(out, "the row ends before {signal}"),
             Fault::TooLarge { signal: Signal::Time, text } => write!(out, "time {text} is beyond 2^62 ticks"),
             Fault::TooLarge { signal, text } => write!(out, "{signal} {text} is beyond 2^31 counts"),
-            Fault::NotWhole { signal, text } => write!(out, "{signal} {text} is no whole number of counts"),
-            Fault::Stamp { second, after } => write!(out, "time {second} s does not follow on {after} s"),
+            Fault::NotWhole { signal, text } => {
+                write!(out, "{signal} {text} is not a whole number of counts")
+            }
+            Fault::Stamp { second, after } => write!(out, "time {second} s does not continue from {after} s"),
             Fault::Restart { second, after } => {
                 write!(out, "time starts again at {second} s after {after} s")
             }
@@ -114,24 +116,24 @@ impl fmt::Display for Fault {
     }
 }
 
-/// How many faults are kept word for word.
-const KEPT: usize = 5;
+/// Number of faults that are described.
+const DESCRIBED: usize = 5;
 
-/// A tally of what was wrong in a recording.
+/// Count of the faults of a recording.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Faults {
-    /// How many there were.
+    /// Number of faults.
     pub count: u64,
-    /// The first few with their lines, in words.
+    /// Lines and descriptions of the first few.
     pub first: Vec<(u64, String)>,
 }
 
 impl Faults {
-    /// Counts one.
+    /// Counts a fault.
     #[cold]
     pub(crate) fn add(&mut self, line: u64, fault: &Fault, layout: &Layout) {
         self.count += 1;
-        if self.first.len() >= KEPT {
+        if self.first.len() >= DESCRIBED {
             return;
         }
         let (time, command, feedback) = &layout.columns;

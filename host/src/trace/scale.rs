@@ -1,64 +1,64 @@
 //! In: a position as written. Out: counts.
 //!
-//! Columns in a unit become counts of 10^-n units, with n large enough to keep every decimal and
-//! small enough to keep the whole travel in 32 bits. Columns in counts stay what they are.
+//! Columns in a unit become counts of 10^-n units, with n large enough for every decimal and small enough for the whole
+//! travel in 32 bits. Columns in counts are not changed.
 
 use crate::trace::decimal::{Decimal, power};
 use crate::trace::survey::Survey;
 use stillpoint_core::Fraction;
 
-/// Decimals beyond this are finer than any encoder and cost travel.
-const FINEST: i32 = 9;
+/// Largest number of decimals: more are finer than any encoder and reduce the range.
+const MAX_PLACES: i32 = 9;
 
-/// Zeros written behind the decimal sign say how finely an axis at rest is recorded, up to here: more of
-/// them are rather the habit of a program, and would cost travel.
-const LIKELY: u32 = 4;
+/// Largest number of trailing zeros that count as resolution of an axis at rest. More zeros are likely a program's fixed
+/// format, and would reduce the range.
+const MAX_ZEROS: u32 = 4;
 
-/// How positions become counts.
+/// Conversion of positions to counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Scale {
-    /// Counts are the figure times 10 to this power.
+    /// Counts are the number × 10 to this power.
     pub(crate) places: i32,
-    /// Counts beyond 32 bits wrap on purpose, as the counters in a drive do.
+    /// Whether counts beyond 32 bits wrap, like the counters of a drive.
     pub(crate) wraps: bool,
-    /// Figures with a fraction are faults.
+    /// Whether a number with a fraction is a fault.
     pub(crate) whole: bool,
-    /// Some figure was rounded.
+    /// Whether a number was rounded.
     pub(crate) rounded: bool,
-    /// Some count wrapped.
+    /// Whether a count wrapped.
     pub(crate) wrapped: bool,
     /// Lowest and highest count before wrapping.
     pub(crate) span: (i64, i64),
 }
 
-/// Why a figure is no count.
+/// Why a number is not a count.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Misfit {
-    /// It does not fit 32 bits.
+    /// It exceeds 32 bits.
     TooLarge,
     /// It has a fraction.
     NotWhole,
 }
 
 impl Scale {
-    /// For columns that hold counts.
+    /// For columns in counts.
     pub(crate) fn counts() -> Scale {
         let span = (i64::MAX, i64::MIN);
         Scale { places: 0, wraps: true, whole: true, rounded: false, wrapped: false, span }
     }
 
-    /// For columns that hold a unit, from the figures that were seen.
+    /// For columns in a unit, from the surveyed rows.
     pub(crate) fn units(survey: &Survey, known: bool) -> Scale {
-        let written = if survey.whole { 0 } else { survey.written().min(LIKELY) };
+        let written = if survey.whole { 0 } else { survey.written().min(MAX_ZEROS) };
         let needed = survey.decimals().max(written) as i32;
         if needed == 0 && !known {
-            // Whole numbers of an unnamed unit are rather counts than anything else.
+            // Whole numbers of an unknown unit are most likely counts.
             return Scale { whole: false, ..Scale::counts() };
         }
-        // Twice, because a travel from end to end must fit too; more if the rest may go further.
+        // Twice the reach, because the travel from end to end must fit; more if later rows may reach further.
         let (room, spare) = if survey.whole { (2.0, 0) } else { (8.0, 1) };
         let reach = survey.reach().max(1.0) * room;
-        let largest = (f64::from(i32::MAX) / reach).log10().floor().clamp(-9.0, f64::from(FINEST)) as i32;
+        let largest = (f64::from(i32::MAX) / reach).log10().floor().clamp(-9.0, f64::from(MAX_PLACES)) as i32;
         let places = (needed + spare).min(largest);
         Scale { places, wraps: false, whole: false, ..Scale::counts() }
     }
@@ -70,12 +70,12 @@ impl Scale {
         Fraction::new(upper, lower).unwrap_or(Fraction::ONE)
     }
 
-    /// Whether a move may be longer than its travel can tell.
+    /// Whether a move may exceed the range of its travel.
     pub(crate) fn overspans(&self) -> bool {
         self.span.1.saturating_sub(self.span.0) > i64::from(i32::MAX)
     }
 
-    /// The counts of a figure; remembers if it was rounded or wrapped.
+    /// The counts of a number; records whether it was rounded or wrapped.
     #[inline]
     pub(crate) fn apply(&mut self, figure: Decimal) -> Result<i32, Misfit> {
         let (count, exact) = figure.scaled(self.places).ok_or(Misfit::TooLarge)?;
@@ -116,7 +116,7 @@ mod tests {
     }
 
     #[test]
-    fn every_decimal_is_kept_while_the_travel_fits() {
+    fn every_decimal_is_used_while_the_travel_fits() {
         check(&["0.0", "87.89"], true, true, 2, false);
         check(&["0.0", "87.89"], false, true, 3, false);
         check(&["0.0000", "0"], true, true, 0, false);

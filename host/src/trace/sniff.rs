@@ -1,10 +1,10 @@
-//! In: the first lines of a recording. Out: what stands between columns and which decimal sign it has.
+//! In: the first lines of a recording. Out: its delimiter and decimal sign.
 
 use crate::trace::cell::Dialect;
 use crate::trace::decimal::Decimal;
 use crate::trace::number;
 
-/// In the order in which one is taken when several give the very same figures.
+/// All dialects; the first one is used when several give the same numbers.
 const CANDIDATES: [Dialect; 9] = [
     Dialect { delimiter: b',', decimal: b'.' },
     Dialect { delimiter: b';', decimal: b'.' },
@@ -17,55 +17,55 @@ const CANDIDATES: [Dialect; 9] = [
     Dialect { delimiter: b' ', decimal: b',' },
 ];
 
-/// How the lines were cut.
+/// Dialect of the lines.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Found {
     /// Delimiter and decimal sign.
     pub(crate) dialect: Dialect,
-    /// Cells in a row of numbers.
+    /// Number of cells in a row.
     pub(crate) width: usize,
-    /// Which of the lines is the first row of numbers.
+    /// Index of the first row.
     pub(crate) first: usize,
 }
 
-/// Why they could not be cut.
+/// Why no dialect was found.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Failure {
     /// No line has two numbers side by side.
     NoRows,
-    /// Two ways fit equally well and give different figures; with the first such line.
+    /// Two dialects fit equally well and give different numbers; with the index of the first row.
     Undecided(Dialect, Dialect, usize),
 }
 
-/// The figure in a cell, if it is one without doubt.
+/// The number in a cell; `None` if it is doubtful.
 pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
-    // A comma at an end is rather a delimiter with a blank beside it.
+    // A comma at an end is more likely a delimiter beside a space.
     let loose = decimal == b',' && (cell.starts_with(b",") || cell.ends_with(b","));
     if loose { None } else { number::parse(cell, decimal) }
 }
 
-/// Number of cells in a line and of figures among them.
+/// Number of cells in a line, and of numbers among them.
 pub(crate) fn census(line: &[u8], dialect: Dialect) -> (usize, usize) {
     dialect.cells(line).fold((0, 0), |(cells, figures), cell| {
         (cells + 1, figures + usize::from(figure(cell, dialect.decimal).is_some()))
     })
 }
 
-/// Whether a line of so many cells and figures can be a row of a recording.
+/// Whether a line with this census can be a row.
 pub(crate) fn is_row((cells, figures): (usize, usize), width: usize) -> bool {
     cells == width && figures >= 2
 }
 
-/// Cuts `lines` in every way that the two choices leave, and takes the one with the most figures.
+/// Tries every dialect that the options allow, and returns the one with the most numbers.
 pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>) -> Result<Found, Failure> {
-    let left = |dialect: &Dialect| {
+    let is_allowed = |dialect: &Dialect| {
         delimiter.is_none_or(|byte| byte == dialect.delimiter)
             && decimal.is_none_or(|byte| byte == dialect.decimal)
     };
     let mut best: Option<(f64, Found)> = None;
     let (mut rival, mut tabbed) = (None, false);
-    for dialect in CANDIDATES.into_iter().filter(left) {
-        // Between tabs, blanks belong to the words.
+    for dialect in CANDIDATES.into_iter().filter(is_allowed) {
+        // With tabs as delimiter, spaces belong to the cells.
         let Some((score, found)) = score(lines, dialect).filter(|_| !(tabbed && dialect.delimiter == b' '))
         else {
             continue;
@@ -73,8 +73,8 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
         tabbed |= dialect.delimiter == b'\t';
         match &best {
             Some((top, _)) if score < top - 1e-9 => {}
-            Some((top, taken)) if score <= top + 1e-9 => {
-                rival = rival.or((!same(lines, taken, &found)).then_some(dialect));
+            Some((top, best)) if score <= top + 1e-9 => {
+                rival = rival.or((!same(lines, best, &found)).then_some(dialect));
             }
             _ => (best, rival) = (Some((score, found)), None),
         }
@@ -86,7 +86,7 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
     }
 }
 
-/// Sum over the rows of the share of cells that are figures; rows are lines of the commonest width.
+/// Sum over the rows of the share of numbers among their cells; rows are the lines of the most frequent width.
 fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
     let censuses: Vec<(usize, usize)> = lines.iter().map(|line| census(line, dialect)).collect();
     let mut widths: Vec<usize> =
@@ -95,14 +95,14 @@ fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
     let width = widths.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len())?[0];
     let rows = || censuses.iter().enumerate().filter(|(_, census)| is_row(**census, width));
     let score = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
-    // A lone line of two numbers may belong to the preamble: the next one must be a row too.
+    // A single line of two numbers may belong to the preamble, so the next line must be a row too.
     let first =
         rows().map(|(at, _)| at).find(|&at| censuses.get(at + 1).is_none_or(|next| is_row(*next, width)));
     let first = first.or_else(|| rows().map(|(at, _)| at).next())?;
     Some((score, Found { dialect, width, first }))
 }
 
-/// Whether both ways give the same figures, so that nothing has to be decided.
+/// Whether both dialects give the same numbers, so that the choice does not matter.
 fn same(lines: &[&[u8]], one: &Found, other: &Found) -> bool {
     one.width == other.width
         && lines.iter().filter(|line| is_row(census(line, one.dialect), one.width)).all(|line| {

@@ -1,10 +1,10 @@
-//! In: a time of day, with or without a date: `2031-05-04 10:11:12.345`. Out: seconds as a decimal figure.
+//! In: a time of day, with or without a date: `2031-05-04 10:11:12.345`. Out: seconds as a decimal number.
 //!
-//! Only differences matter, so a zone is left out and a time without a date counts from midnight.
+//! Only differences matter, so a zone is ignored, and a time without a date counts from midnight.
 
 use crate::trace::decimal::Decimal;
 
-/// Decimals of a second that are kept.
+/// Decimals of a second.
 const DECIMALS: u32 = 9;
 
 /// Seconds since midnight, or since 1970 if there is a date: ISO 8601, `2031/05/04` or `04.05.2031`.
@@ -19,11 +19,11 @@ pub(crate) fn parse(cell: &[u8]) -> Option<Decimal> {
     Some(Decimal { mantissa, decimals: DECIMALS })
 }
 
-/// `10:11:12.345` as seconds and nanoseconds; a comma is as good as a point.
+/// `10:11:12.345` as seconds and nanoseconds; comma or point as decimal sign.
 fn clock(text: &str) -> Option<(i64, i64)> {
     let mut parts = text.split(':');
-    let (hour, minute, rest) = (part(parts.next()?, 24)?, part(parts.next()?, 60)?, parts.next()?);
-    let (second, fraction) = rest.split_once(['.', ',']).unwrap_or((rest, ""));
+    let (hour, minute, seconds) = (part(parts.next()?, 24)?, part(parts.next()?, 60)?, parts.next()?);
+    let (second, fraction) = seconds.split_once(['.', ',']).unwrap_or((seconds, ""));
     let digits = fraction.bytes().all(|byte| byte.is_ascii_digit()) && parts.next().is_none();
     let nanos = fraction.bytes().chain(core::iter::repeat(b'0')).take(DECIMALS as usize);
     let nanos = nanos.fold(0, |nanos, byte| nanos * 10 + i64::from(byte.wrapping_sub(b'0')));
@@ -39,7 +39,7 @@ fn days(text: &str) -> Option<i64> {
         _ => return None,
     };
     let (year, month, day) = (part(year, 10_000)?, part(month, 13)?, part(day, 32)?);
-    // Years begin in March, so that the leap day is the last: 153 days in each five months from there.
+    // Years are counted from March, so that the leap day is the last day: 153 days in each five months from there.
     let (year, month) = if month > 2 { (year, month - 3) } else { (year - 1, month + 9) };
     Some(
         365 * year + year.div_euclid(4) - year.div_euclid(100)
@@ -80,7 +80,7 @@ mod tests {
     }
 
     #[test]
-    fn anything_else_is_no_stamp() {
+    fn anything_else_is_not_a_stamp() {
         for text in [
             "",
             "10:11",

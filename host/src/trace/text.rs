@@ -1,53 +1,53 @@
-//! In: the lines of a text recording. Out: its layout, then the figures of every row.
+//! In: the lines of a text recording. Out: its layout, then the numbers of every row.
 
 use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
 use crate::trace::head::{self, Head};
-use crate::trace::line::{End, Line, Lines, split};
-use crate::trace::pick::Picker;
-use crate::trace::pipe::{Pipe, Place};
+use crate::trace::reader::{Place, RowReader};
+use crate::trace::row_parser::RowParser;
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
 use crate::trace::survey::{Figures, Survey};
+use crate::trace::text_lines::{End, TextLine, TextLines, split};
 use crate::trace::{stamp, unit};
 use memchr::memchr;
 use std::io::{self, Read};
 
-/// How much is looked at to tell delimiter and decimal sign. Unit: lines, bytes
+/// Largest part of the head that is examined for delimiter and decimal sign. Unit: lines, bytes
 const SNIFFED: (usize, usize) = (400, 1 << 17);
 
-/// Header, units and two rows are looked at even where thousands of columns make them long. Unit: lines
-const LEAST: usize = 4;
+/// Fewest lines examined, enough for header, units and two rows even with thousands of columns. Unit: lines
+const MIN_LINES: usize = 4;
 
-/// How many rows tell whether a column holds figures. Unit: rows
-const TRIED: usize = 10;
+/// Number of rows that decide whether a column holds numbers. Unit: rows
+const PROBED: usize = 10;
 
-/// A text recording that is being read.
+/// A text recording, open for reading.
 pub(crate) struct Text<R> {
-    lines: Lines<R>,
+    lines: TextLines<R>,
     rules: Rules,
 }
 
-/// What lines are held against.
+/// Rules for classifying a line.
 struct Rules {
-    picker: Picker,
+    parser: RowParser,
     dialect: Dialect,
     /// Cells in a row.
     width: usize,
-    /// Header and units row, which joined files repeat.
+    /// Header and units row, which are repeated where files were joined.
     repeated: Vec<Vec<u8>>,
 }
 
 impl<R: Read> Text<R> {
-    /// Finds out how the recording is written; `windows` are pieces from further on in the file.
+    /// Detects the layout of the recording; `windows` are pieces from further on in the file.
     pub(crate) fn open(
         file: &str,
-        mut lines: Lines<R>,
+        mut lines: TextLines<R>,
         windows: &[Vec<u8>],
         choice: &Choice,
-    ) -> Result<(Text<R>, Pipe), Error> {
+    ) -> Result<(Text<R>, RowReader), Error> {
         if lines.head().trim_ascii().is_empty() {
             return Err(Error::Empty { file: file.to_string() });
         }
@@ -59,50 +59,55 @@ impl<R: Read> Text<R> {
         let found = sniff(file, &texts, windows, choice)?;
         let head = head::find(&texts, &found).map_err(|mismatch| mismatched(file, mismatch, &found))?;
         let columns = choose(file, &texts, &head, &found, choice)?;
-        let picker = Picker::new(found.dialect, &columns);
+        let parser = RowParser::new(found.dialect, &columns);
         let place = Place { file, line: head.first as u64 + 1 };
-        let survey = survey(&texts, head.first, &picker, windows, lines.terminator(), lines.is_whole());
+        let survey = survey(&texts, head.first, &parser, windows, lines.terminator(), lines.is_whole());
         if survey.first().is_none() {
-            return Err(unreadable(place, &texts[head.first..], &picker));
+            return Err(unreadable(place, &texts[head.first..], &parser));
         }
-        let mut pipe = Pipe::new(&columns, &survey, choice, place)?;
-        pipe.layout.delimiter = char::from(found.dialect.delimiter);
-        pipe.layout.decimal = char::from(found.dialect.decimal);
+        let mut reader = RowReader::new(&columns, &survey, choice, place)?;
+        reader.layout.delimiter = char::from(found.dialect.delimiter);
+        reader.layout.decimal = char::from(found.dialect.decimal);
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
-        let rules = Rules { picker, dialect: found.dialect, width: found.width, repeated };
-        Ok((Text { lines, rules }, pipe))
+        let rules = Rules { parser, dialect: found.dialect, width: found.width, repeated };
+        Ok((Text { lines, rules }, reader))
     }
 
-    /// Reads until `out` holds `enough` rows or the file ends; `false` when it has ended.
-    pub(crate) fn read(&mut self, pipe: &mut Pipe, enough: usize, out: &mut Vec<Row>) -> Result<bool, Stop> {
+    /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
+    pub(crate) fn read(
+        &mut self,
+        reader: &mut RowReader,
+        enough: usize,
+        out: &mut Vec<Row>,
+    ) -> Result<bool, Stop> {
         let mut figures = Figures::default();
         while out.len() < enough {
-            let line = match self.lines.held() {
-                Some((bytes, number)) if self.rules.picker.fast(bytes, &mut figures) => {
-                    pipe.row(number, &figures, out);
+            let line = match self.lines.buffered() {
+                Some((bytes, number)) if self.rules.parser.fast(bytes, &mut figures) => {
+                    reader.row(number, &figures, out);
                     continue;
                 }
-                Some((bytes, number)) => Line { bytes, number, end: End::Whole },
+                Some((bytes, number)) => TextLine { bytes, number, end: End::Whole },
                 None => match self.lines.next()? {
                     Some(line) => line,
                     None => return Ok(false),
                 },
             };
-            self.rules.odd(line, pipe, out)?;
+            self.rules.other_line(line, reader, out)?;
         }
         Ok(true)
     }
 }
 
-/// Why reading can't go on.
+/// Why reading ends early.
 #[derive(Debug)]
 pub(crate) enum Stop {
-    /// The medium failed.
+    /// The system reported an error.
     Medium(io::Error),
-    /// Other columns begin at this line.
+    /// A different header begins at this line.
     Header(u64),
 }
 
@@ -113,30 +118,30 @@ impl From<io::Error> for Stop {
 }
 
 impl Rules {
-    /// A line that is no plain row.
+    /// Handles a line that is not a plain row.
     #[cold]
-    fn odd(&self, line: Line<'_>, pipe: &mut Pipe, out: &mut Vec<Row>) -> Result<(), Stop> {
+    fn other_line(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> Result<(), Stop> {
         let bytes = line.bytes.trim_ascii();
         let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
-        let torn = || format!("the last line ({}) is torn and was left out", line.number);
+        let incomplete = || format!("the last line ({}) is incomplete and was ignored", line.number);
         if line.end == End::TooLong {
-            pipe.bad(line.number, Fault::TooLong, out);
+            reader.bad(line.number, Fault::TooLong, out);
         } else if self.dialect.cells(bytes).all(<[u8]>::is_empty) {
-            // A blank line, or one of delimiters only, as spreadsheets add.
+            // An empty line, or one of delimiters only, as spreadsheets write.
         } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
-            pipe.note("repeated headers were left out");
+            reader.note("repeated headers were ignored");
         } else if line.end == End::Whole && head::is_header(bytes, self.dialect, self.width) {
-            // From here on the columns mean something else; reading on would measure the wrong ones.
+            // From here on the columns have other meanings, so reading on would give wrong results.
             return Err(Stop::Header(line.number));
         } else if comment {
-            pipe.note("comments between the rows were left out");
+            reader.note("comments between the rows were ignored");
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
-            pipe.note(&torn());
+            reader.note(&incomplete());
         } else {
-            match self.picker.figures(line.bytes) {
-                Ok(figures) => pipe.row(line.number, &figures, out),
-                Err(_) if line.end == End::Last => pipe.note(&torn()),
-                Err(fault) => pipe.bad(line.number, fault, out),
+            match self.parser.figures(line.bytes) {
+                Ok(figures) => reader.row(line.number, &figures, out),
+                Err(_) if line.end == End::Last => reader.note(&incomplete()),
+                Err(fault) => reader.bad(line.number, fault, out),
             }
         }
         Ok(())
@@ -150,7 +155,7 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
         bytes += line.len();
         bytes <= SNIFFED.1
     });
-    let few = &lines[..few.count().max(LEAST).min(lines.len())];
+    let few = &lines[..few.count().max(MIN_LINES).min(lines.len())];
     let mut found = sniff::sniff(few, delimiter, decimal).map_err(|failure| match failure {
         Failure::NoRows => Error::NoRows { file: file.to_string(), line: few.len() as u64 },
         Failure::Undecided(first, second, at) => Error::Undecided {
@@ -160,7 +165,7 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
             second: second.describe(),
         },
     })?;
-    // Whole numbers so far: whichever sign comes first further on is the decimal sign.
+    // The head has whole numbers only: a sign further on decides.
     if decimal.is_none() && found.dialect.delimiter != b',' && found.dialect.decimal == b'.' {
         let pieces = || lines[found.first..].iter().copied().chain(windows.iter().map(Vec::as_slice));
         let has = |sign: u8| pieces().any(|piece| memchr(sign, piece).is_some());
@@ -177,12 +182,12 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let remedy = if found.dialect.delimiter == b',' && found.width == 2 * mismatch.names {
         "if the comma is also the decimal sign, export with ';' between columns"
     } else {
-        "say --delimiter and --decimal, or delete the header and choose columns by number"
+        "give --delimiter and --decimal, or delete the header and choose the columns by number"
     };
     place.error(wrong, remedy)
 }
 
-/// Gives every column its name, its unit and whether it holds figures, and chooses.
+/// Finds name, unit and type of every column, and chooses the three to read.
 fn choose(
     file: &str,
     lines: &[&[u8]],
@@ -191,7 +196,7 @@ fn choose(
     choice: &Choice,
 ) -> Result<Columns, Error> {
     let mut kinds = vec![(false, false); found.width];
-    for line in lines[found.first..].iter().take(TRIED) {
+    for line in lines[found.first..].iter().take(PROBED) {
         for ((numeric, stamped), cell) in kinds.iter_mut().zip(found.dialect.cells(line)) {
             *numeric |= sniff::figure(cell, found.dialect.decimal).is_some();
             *stamped |= stamp::parse(cell).is_some();
@@ -211,29 +216,29 @@ fn choose(
 fn survey(
     lines: &[&[u8]],
     first: usize,
-    picker: &Picker,
+    parser: &RowParser,
     windows: &[Vec<u8>],
     terminator: u8,
     whole: bool,
 ) -> Survey {
-    // Windows from further on say more than the rest of the head.
+    // Windows from further on are more informative than the rest of the head.
     let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
     let rows = lines.iter().zip(1..).take(enough).skip(first);
-    let rows = rows.filter_map(|(line, number)| picker.figures(line).ok().map(|figures| (number, figures)));
+    let rows = rows.filter_map(|(line, number)| parser.figures(line).ok().map(|figures| (number, figures)));
     let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
     let pieces = windows.iter().map(|window| {
-        // Both ends of a window are torn.
+        // The first and last line of a window are incomplete.
         let lines: Vec<&[u8]> = split(window, terminator).map(|(_, line)| line).collect();
         let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
-        inner.iter().filter_map(|line| picker.figures(line).ok()).collect()
+        inner.iter().filter_map(|line| parser.figures(line).ok()).collect()
     });
     let pieces = core::iter::once(head).chain(pieces).collect();
     Survey { pieces, lines, whole }
 }
 
-/// No row of the head can be used: tell what is wrong with the first.
-fn unreadable(place: Place<'_>, lines: &[&[u8]], picker: &Picker) -> Error {
-    let fault = lines.iter().find_map(|line| picker.figures(line).err());
+/// The error if no row of the head can be used, with the fault of the first.
+fn unreadable(place: Place<'_>, lines: &[&[u8]], parser: &RowParser) -> Error {
+    let fault = lines.iter().find_map(|line| parser.figures(line).err());
     let wrong = fault.map_or("there are no rows".to_string(), |fault| fault.to_string());
     place.error(wrong, "choose other columns with --time, --command and --feedback, or give --rate HZ")
 }

@@ -1,6 +1,6 @@
 //! In: the text of a header cell. Out: the name without its unit, and the unit.
 
-/// Units of time and how many decimal places a second has in them.
+/// Units of time, and the decimal places of a second in them.
 const TIMES: [(&str, u32); 15] = [
     ("s", 0),
     ("sec", 0),
@@ -19,7 +19,7 @@ const TIMES: [(&str, u32); 15] = [
     ("nanoseconds", 9),
 ];
 
-/// Units of position that are taken without brackets. "in" is not: it is too often a word.
+/// Units of position that are recognised without brackets. "in" is not one of them, because it is often a word.
 const POSITIONS: [&str; 20] = [
     "m", "mm", "cm", "um", "µm", "μm", "nm", "inch", "mil", "deg", "°", "rad", "mrad", "urad", "arcsec",
     "arcmin", "rev", "revs", "turn", "turns",
@@ -43,16 +43,16 @@ const COUNTS: [&str; 14] = [
     "steps",
 ];
 
-/// Name of the unit of whole encoder increments.
+/// Name of the unit of encoder increments.
 pub(crate) const COUNT: &str = "count";
 
-/// Decimal places of a second in a unit of time; `None` if it is none.
+/// Decimal places of a second in a unit of time; `None` for any other unit.
 pub(crate) fn second_places(unit: &str) -> Option<u32> {
     let unit = unit.trim().to_lowercase();
     TIMES.iter().find(|(name, _)| *name == unit).map(|&(_, places)| places)
 }
 
-/// One spelling for each unit of position; a unit that is not known stays as it is written.
+/// The standard spelling of a unit of position; an unknown unit is not changed.
 pub(crate) fn position(unit: &str) -> String {
     let lower = unit.trim().to_lowercase();
     match lower.as_str() {
@@ -94,7 +94,7 @@ pub(crate) fn split(cell: &str) -> (String, Option<String>) {
     }
 }
 
-/// The unit in a cell that holds nothing else, as in a row of units under the header: `[mm]`, `ms`.
+/// The unit in a cell without a name, as in a row of units: `[mm]`, `ms`.
 pub(crate) fn bare(cell: &str) -> Option<String> {
     let cell = cell.trim();
     for (open, close) in [('[', ']'), ('(', ')'), ('{', '}')] {
@@ -116,7 +116,7 @@ mod tests {
     }
 
     #[test]
-    fn units_are_found_wherever_headers_put_them() {
+    fn units_are_found_in_every_notation() {
         check("Position [mm]", "Position", Some("mm"));
         check("t (ms)", "t", Some("ms"));
         check("time_ms", "time", Some("ms"));
@@ -136,7 +136,7 @@ mod tests {
     }
 
     #[test]
-    fn spellings_become_one() {
+    fn spellings_are_standardised() {
         assert_eq!(second_places("µs"), Some(6));
         assert_eq!(second_places("\u{3bc}s"), Some(6));
         assert_eq!(second_places("MS"), Some(3));

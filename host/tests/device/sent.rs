@@ -1,33 +1,33 @@
-//! What is sent to a monitor: nothing that can't be meant.
+//! Commands sent to a monitor: none for wrong arguments.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use stillpoint_core::wire::crc::LargeTable;
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::receive::{Event, Receiver};
 
 use super::*;
 
-/// A monitor, and how many commands it was sent.
+/// A monitor, and the number of commands that it received.
 fn counted() -> (String, Arc<AtomicUsize>) {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
     let place = format!("tcp:{}", listener.local_addr().expect("an address"));
     let sent = Arc::new(AtomicUsize::new(0));
     let count = sent.clone();
     std::thread::spawn(move || {
-        let (mut monitor, mut said, mut heard) = (monitor(), [0; 4096], [0; 256]);
-        for line in listener.incoming() {
-            let (mut line, mut receiver) =
-                (line.expect("a line"), Receiver::<LargeTable>::new(Direction::FromHost));
-            while let Ok(bytes @ 1..) = line.read(&mut heard) {
-                let mut left = &heard[..bytes];
-                while let Some(event) = receiver.step(&mut left) {
+        let (mut monitor, mut sent, mut received) = (monitor(), [0; 4096], [0; 256]);
+        for stream in listener.incoming() {
+            let (mut stream, mut receiver) =
+                (stream.expect("a connection"), Receiver::<FastCrc>::new(Direction::FromHost));
+            while let Ok(bytes @ 1..) = stream.read(&mut received) {
+                let mut remaining = &received[..bytes];
+                while let Some(event) = receiver.step(&mut remaining) {
                     count.fetch_add(usize::from(matches!(event, Event::Frame(_))), Ordering::SeqCst);
                 }
-                monitor.receive(&heard[..bytes]);
-                while let bytes @ 1.. = monitor.transmit(&mut said) {
-                    line.write_all(&said[..bytes]).ok();
+                monitor.receive(&received[..bytes]);
+                while let bytes @ 1.. = monitor.transmit(&mut sent) {
+                    stream.write_all(&sent[..bytes]).ok();
                 }
             }
         }
@@ -36,9 +36,9 @@ fn counted() -> (String, Arc<AtomicUsize>) {
 }
 
 #[test]
-fn what_cannot_be_meant_is_not_sent() {
+fn wrong_arguments_are_not_sent() {
     let (place, sent) = counted();
-    for (question, status, commands) in [
+    for (request, status, commands) in [
         ("arrange 1 unsettled", 0, 2),
         ("arrange 1 unsettled latching=true", 0, 3),
         ("arrange 1 unsettled latch=true", 2, 1),
@@ -47,9 +47,9 @@ fn what_cannot_be_meant_is_not_sent() {
         ("settings 1 window=much", 2, 1),
     ] {
         sent.store(0, Ordering::SeqCst);
-        let words: Vec<&str> = ["device", &place].into_iter().chain(question.split(' ')).collect();
-        assert_eq!(stillpoint(&words).status.code(), Some(status), "{question}");
-        // The first asks who it is.
-        assert_eq!(sent.load(Ordering::SeqCst), commands, "{question}");
+        let words: Vec<&str> = ["device", &place].into_iter().chain(request.split(' ')).collect();
+        assert_eq!(stillpoint(&words).status.code(), Some(status), "{request}");
+        // The first command is Identify.
+        assert_eq!(sent.load(Ordering::SeqCst), commands, "{request}");
     }
 }

@@ -38,7 +38,7 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
     check(&folder, "axis.csv", 2, &[], &["--window <W>"]);
     for window in ["0", "-1", "-0.01", "inf", "NaN", "much", "0.01mm", "1/0", "1e300"] {
         let message =
-            format!("--window {window}: a position window must be a plain figure larger than 0; give");
+            format!("--window {window}: a position window must be a plain number larger than 0; give");
         check(&folder, &format!("axis.csv --window {window}"), 2, &[], &[&message]);
     }
     for time in ["-1", "-0.001", "nan", "inf", "1e300", "2e6", "soon"] {
@@ -48,11 +48,11 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
         }
     }
     for speed in ["0", "-1", "nan", "inf", "fast"] {
-        let messages = [speed, "--max-speed", "give a figure above 0"];
+        let messages = [speed, "--max-speed", "give a number above 0"];
         check(&folder, &format!("{good} --max-speed {speed}"), 2, &[], &messages);
     }
     for option in ["--delimiter", "--decimal"] {
-        check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single sign"]);
+        check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single character"]);
     }
     for option in ["--rate", "--encoder-step", "--counts-per-unit", "--command-scale"] {
         for figure in ["0", "nan", "1/0", "x", "1e300"] {
@@ -62,7 +62,7 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
                 &format!("{good} {option} {figure}"),
                 2,
                 &[],
-                &[&message, "give a figure above 0 such as"],
+                &[&message, "give a number above 0 such as"],
             );
         }
     }

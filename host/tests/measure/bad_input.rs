@@ -33,14 +33,14 @@ const NONE: (i32, &str) = (1, "");
 fn a_bad_row_marks_its_move_and_no_other() {
     // Line 702 is in the second move.
     for (what, row, message) in [
-        ("word", "0.700,zz,1", "axis.csv, line 702: command holds 'zz', which is no figure"),
+        ("word", "0.700,zz,1", "axis.csv, line 702: command holds 'zz', which is not a number"),
         ("empty cell", "0.700,4.9,", "line 702: feedback holds ''"),
         ("short row", "0.700,4.9", "line 702: the row ends before feedback"),
         ("NaN", "0.700,NaN,nan", "line 702: command holds 'NaN'"),
         ("infinity", "0.700,4.9,inf", "line 702: feedback holds 'inf'"),
-        ("time back", "0.600,4.9,5.1", "line 702: time 0.6 s does not follow on 0.699 s"),
-        ("time twice", "0.699,4.9,5.1", "line 702: time 0.699 s does not follow on 0.699 s"),
-        ("time far ahead", "999,4.9,5.1", "line 702: time 999 s does not follow"),
+        ("time back", "0.600,4.9,5.1", "line 702: time 0.6 s does not continue from 0.699 s"),
+        ("time twice", "0.699,4.9,5.1", "line 702: time 0.699 s does not continue from 0.699 s"),
+        ("time far ahead", "999,4.9,5.1", "line 702: time 999 s does not continue"),
         ("beyond 2^31", "0.700,99999999999,5.1", "line 702: command 99999999999 is beyond 2^31 counts"),
         ("huge", "0.700,4.9,-1e17", "line 702: feedback -100000000000000000 is beyond 2^31 counts"),
         ("beyond any", "0.700,4.9,1e300", "line 702: feedback holds '1e300'"),
@@ -51,7 +51,7 @@ fn a_bad_row_marks_its_move_and_no_other() {
         check(what, changed(|lines| lines[701] = row.to_owned()), SECOND, &[message]);
     }
     let repeated = changed(|lines| lines.insert(701, lines[700].clone()));
-    check("row twice", repeated, SECOND, &["line 702: time 0.699 s does not follow on 0.699 s"]);
+    check("row twice", repeated, SECOND, &["line 702: time 0.699 s does not continue from 0.699 s"]);
     let lost = changed(|lines| drop(lines.drain(690..750)));
     check("rows lost", lost, SECOND, &["line 691: no rows for 0.061000 s before this one"]);
     let long = changed(|lines| lines.insert(701, "9".repeat(3 << 20)));
@@ -64,13 +64,13 @@ fn a_bad_row_marks_its_move_and_no_other() {
 fn a_torn_end_costs_one_row() {
     let whole = changed(|_| ());
     for cut in [2, 8, 16] {
-        let messages = ["axis.csv: the last line (2101) is torn and was left out"];
+        let messages = ["axis.csv: the last line (2101) is incomplete and was ignored"];
         check("torn", &whole[..whole.len() - cut], ALL, if cut == 2 { &[] } else { &messages });
     }
     let wide: Vec<u8> = format!("\u{feff}{whole}").encode_utf16().flat_map(u16::to_le_bytes).collect();
     check("UTF-16", &wide, ALL, &[]);
-    check("torn UTF-16", &wide[..wide.len() - 21], ALL, &["the last line (2101) is torn"]);
-    check("half of UTF-16", &wide[..24_001], (0, "settled"), &["torn"]);
+    check("torn UTF-16", &wide[..wide.len() - 21], ALL, &["the last line (2101) is incomplete"]);
+    check("half of UTF-16", &wide[..24_001], (0, "settled"), &["incomplete"]);
     check("start of UTF-16", &wide[..3], NONE, &["axis.csv, line 1: no rows of numbers"]);
 }
 
@@ -86,7 +86,12 @@ fn what_holds_no_recording_says_why() {
         NONE,
         &["axis.csv, line", "no rows of numbers"],
     );
-    check("one row", recording(0)[..2].join("\n"), NONE, &["axis.csv, line 2: there is only one row"]);
+    check(
+        "one row",
+        recording(0)[..2].join("\n"),
+        NONE,
+        &["axis.csv, line 2: there is only one readable row"],
+    );
     check(
         "no feedback",
         cells(|cells| cells[..2].join(",")),
@@ -99,7 +104,7 @@ fn what_holds_no_recording_says_why() {
         "time stands",
         cells(|cells| format!("5.0,{},{}", cells[1], cells[2])).replacen("5.0", "t", 1),
         NONE,
-        &["never goes on"],
+        &["never increases"],
     );
     check(
         "units differ",
@@ -175,11 +180,11 @@ fn wrong_units_by_a_thousand_are_noticed() {
     folder.write("far.csv", &far);
     folder
         .run("far.csv --window 0.01")
-        .assert_stderr_has(&["far.csv: positions reach so far", "check their unit"]);
+        .assert_stderr_has(&["far.csv: positions are so large", "check their unit"]);
     folder.write("counts.csv", far.replace("[mm]", "[counts]"));
     folder
         .run("counts.csv --window 5")
-        .assert_stderr_has(&["positions span 2^31 counts and more", "wrong travel"]);
+        .assert_stderr_has(&["positions span 2^31 counts or more", "are wrong"]);
 }
 
 #[test]

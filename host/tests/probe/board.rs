@@ -1,5 +1,5 @@
-//! The program that the chip of the tests lacks: rings in its memory as the firmware of the NUCLEO-G474RE lays them
-//! out, and a monitor that speaks and hears through them.
+//! The program of the chip in these tests: rings in memory with the layout of the NUCLEO-G474RE firmware, and a monitor
+//! that uses them.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -10,7 +10,7 @@ use stillpoint::source::rehearsal::monitor::Monitor;
 
 use super::chip::{Chip, RAM};
 
-/// Where the block of rings is; not at the start, so that it has to be searched.
+/// Address of the block of rings; not the start of the memory, so that it must be searched.
 pub(crate) const BLOCK: u64 = RAM + 0x1240;
 const NAMES: u64 = RAM + 0x100;
 const LOG: Ring = Ring { at: BLOCK + 24, name: "defmt", ring: RAM + 0x2000, bytes: 1024 };
@@ -27,14 +27,14 @@ pub(crate) struct Ring {
 }
 
 impl Ring {
-    fn lay(self, chip: &Chip, name_at: u64) {
+    fn lay_out(self, chip: &Chip, name_at: u64) {
         let mut memory = chip.memory();
         memory.set(name_at, self.name.as_bytes());
         let words = [name_at as u32, self.ring as u32, self.bytes, 0, 0, 0];
         memory.set(self.at, &words.map(u32::to_le_bytes).concat());
     }
 
-    /// Writes what finds room, and says how much.
+    /// Writes as many bytes as fit, and returns how many.
     pub(crate) fn put(self, chip: &Chip, bytes: &[u8]) -> usize {
         let mut memory = chip.memory();
         for (count, &byte) in bytes.iter().enumerate() {
@@ -49,8 +49,8 @@ impl Ring {
         bytes.len()
     }
 
-    /// Takes all there is.
-    pub(crate) fn take(self, chip: &Chip) -> Vec<u8> {
+    /// Reads all bytes.
+    pub(crate) fn read(self, chip: &Chip) -> Vec<u8> {
         let mut memory = chip.memory();
         let (write, mut read) = (memory.word(self.at + 12), memory.word(self.at + 16));
         let mut bytes = vec![];
@@ -63,15 +63,15 @@ impl Ring {
     }
 }
 
-/// What starting the program does to the memory.
-pub(crate) fn lay(chip: &Chip) {
+/// Writes the rings to the memory, like the start of the program.
+pub(crate) fn lay_out(chip: &Chip) {
     for (number, ring) in (0..).zip([LOG, FRAMES, COMMANDS]) {
-        ring.lay(chip, NAMES + 16 * number);
+        ring.lay_out(chip, NAMES + 16 * number);
     }
     chip.memory().set(BLOCK, &[b"SEGGER RTT\0\0\0\0\0\0".as_slice(), &[2, 0, 0, 0, 1, 0, 0, 0]].concat());
 }
 
-/// Words of the log, already encoded.
+/// Writes encoded log bytes.
 pub(crate) fn log(chip: &Chip, bytes: &[u8]) {
     assert_eq!(LOG.put(chip, bytes), bytes.len());
 }
@@ -81,22 +81,22 @@ pub(crate) fn monitor() -> Monitor {
     Monitor::new(3, 4000, None).expect("a machine").0
 }
 
-/// Works through so many seconds as fast as its frames are read, then on whenever it hears something.
+/// Runs the monitor for this time as fast as its frames are read, and further whenever it receives a command. Unit: s
 pub(crate) fn run(chip: Chip, seconds: f64) -> Running {
     let stop = Arc::new(AtomicBool::new(false));
-    let told = stop.clone();
+    let stopped = stop.clone();
     let thread = spawn(move || {
         let (mut monitor, mut bytes, mut until) = (monitor(), vec![], seconds);
-        while !told.load(Ordering::Relaxed) {
-            let heard = COMMANDS.take(&chip);
-            monitor.hear(&heard);
-            until += if heard.is_empty() { 0.0 } else { 0.1 };
+        while !stopped.load(Ordering::Relaxed) {
+            let commands = COMMANDS.read(&chip);
+            monitor.receive(&commands);
+            until += if commands.is_empty() { 0.0 } else { 0.1 };
             if bytes.is_empty() && monitor.seconds() < until {
                 for _ in 0..40 {
                     monitor.step(&mut bytes);
                 }
             } else {
-                // The memory is left to the probe for a while.
+                // The probe can access the memory meanwhile.
                 sleep(Duration::from_micros(100));
             }
             bytes.drain(..FRAMES.put(&chip, &bytes));
@@ -105,7 +105,7 @@ pub(crate) fn run(chip: Chip, seconds: f64) -> Running {
     Running { stop, thread: Some(thread) }
 }
 
-/// Stops it when it is dropped.
+/// The running monitor; stops on drop.
 pub(crate) struct Running {
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,

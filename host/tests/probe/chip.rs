@@ -1,4 +1,4 @@
-//! A chip that has memory but no program, behind probe-rs's own session, core and RTT code: all but USB and the wire.
+//! A chip with memory but no program, behind probe-rs's own session, core and RTT code: all but USB and the wire.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, MutexGuard};
@@ -14,7 +14,7 @@ use probe_rs::architecture::arm::{
 };
 use probe_rs::probe::{DebugProbe, DebugProbeError, Probe, WireProtocol};
 
-/// Where the RAM of an STM32G474RE starts.
+/// Start of the RAM of an STM32G474RE.
 pub(crate) const RAM: u64 = 0x2000_0000;
 
 /// Unit: bytes
@@ -24,15 +24,15 @@ const RAM_BYTES: usize = 128 << 10;
 const DHCSR: u64 = 0xE000_EDF0;
 const AIRCR: u64 = 0xE000_ED0C;
 
-/// What there is at every address.
+/// RAM and registers of the chip.
 pub(crate) struct Memory {
     pub(crate) ram: Vec<u8>,
     registers: BTreeMap<u64, u32>,
     /// Whether the wire is connected.
     pub(crate) answers: bool,
-    /// Halts of the running chip that were asked for.
+    /// Number of halts of the running chip.
     pub(crate) halts: u32,
-    /// System resets that were asked for.
+    /// Number of system resets.
     pub(crate) resets: u32,
 }
 
@@ -54,21 +54,21 @@ impl Memory {
     }
 
     fn read_register(&self, at: u64) -> u32 {
-        let kept = self.registers.get(&at).copied().unwrap_or(0);
-        // Registers can be read, and the chip is halted if that was asked for or a step was made.
-        let halted = u32::from(kept & 6 != 0);
-        if at == DHCSR { (kept & 0xFFFF) | 1 << 16 | halted << 17 } else { kept }
+        let stored = self.registers.get(&at).copied().unwrap_or(0);
+        // Registers are readable; the chip is halted after a halt request or a step.
+        let halted = u32::from(stored & 6 != 0);
+        if at == DHCSR { (stored & 0xFFFF) | 1 << 16 | halted << 17 } else { stored }
     }
 
     fn write_register(&mut self, at: u64, word: u32) {
-        let halted = self.registers.get(&DHCSR).is_some_and(|kept| kept & 2 != 0);
+        let halted = self.registers.get(&DHCSR).is_some_and(|stored| stored & 2 != 0);
         self.halts += u32::from(at == DHCSR && word & 2 != 0 && !halted);
         self.resets += u32::from(at == AIRCR && word & 4 != 0);
         self.registers.insert(at, word);
     }
 }
 
-/// Another handle is another wire to the same chip.
+/// A handle to the chip; a clone is another handle to the same chip.
 #[derive(Clone)]
 pub(crate) struct Chip(Arc<Mutex<Memory>>);
 
@@ -85,7 +85,7 @@ impl Chip {
     }
 
     pub(crate) fn memory(&self) -> MutexGuard<'_, Memory> {
-        self.0.lock().expect("no test fails while it holds the memory")
+        self.0.lock().expect("no test panics while it holds the memory")
     }
 
     fn reach(&self) -> Result<MutexGuard<'_, Memory>, ArmError> {
@@ -93,7 +93,7 @@ impl Chip {
         if memory.answers { Ok(memory) } else { Err(ArmError::Other("no answer on the wire".to_owned())) }
     }
 
-    /// By words outside of RAM, as registers are.
+    /// Reads RAM by bytes and registers by words.
     fn read_bytes(&self, at: u64, out: &mut [u8]) -> Result<(), ArmError> {
         let mut memory = self.reach()?;
         if let Some(bytes) = memory.ram(at, out.len()) {
@@ -156,7 +156,7 @@ impl MemoryInterface<ArmError> for Chip {
     }
 }
 
-/// What no test comes to.
+/// A function that no test uses.
 fn missing<T>() -> Result<T, ArmError> {
     Err(ArmError::NotImplemented("this chip has memory only"))
 }

@@ -1,14 +1,14 @@
-//! An ELF file with a log's table and the place of the rings, as cargo builds them.
+//! An ELF file with the table of a log and the address of the rings, as cargo builds them.
 
 use std::path::PathBuf;
 
 use object::write::{Object, Symbol, SymbolSection};
 use object::{Architecture, BinaryFormat, Endianness, SectionKind, SymbolFlags, SymbolKind, SymbolScope};
 
-/// Place of the message in the table.
+/// Index of the message in the table.
 const INDEX: u16 = 7;
 
-/// Writes the image; its log knows one message, `started with {=u32} axes`.
+/// Writes the image; its log has one message, `started with {=u32} axes`.
 pub(crate) fn write(name: &str, block: u64) -> PathBuf {
     let mut elf = Object::new(BinaryFormat::Elf, Architecture::Arm, Endianness::Little);
     let ram = elf.add_section(vec![], b".data".to_vec(), SectionKind::Data);
@@ -38,7 +38,7 @@ pub(crate) fn write(name: &str, block: u64) -> PathBuf {
     path
 }
 
-/// The message with a number below 2^24, in rzCOBS: the seven bytes but the zeros, which of them are zeros, an end.
+/// The message with a number below 2^24, in rzCOBS: the non-zero bytes of seven, a bit mask of the zeros, an end.
 pub(crate) fn started(axes: u32) -> Vec<u8> {
     let plain = [INDEX.to_le_bytes().as_slice(), &axes.to_le_bytes(), &[0]].concat();
     let zeros = (0..).zip(&plain).map(|(bit, byte)| u8::from(*byte == 0) << bit).sum();

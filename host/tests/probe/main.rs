@@ -1,5 +1,5 @@
-//! `probe:` without hardware. probe-rs's own session, core and RTT code run on a chip of memory; USB, the wire, and
-//! writing flash, which needs a chip that runs code, do not.
+//! `probe:` without hardware. probe-rs's own session, core and RTT code run on simulated memory; not covered are USB, the
+//! wire, and writing flash, which needs a chip that runs code.
 
 mod board;
 mod chip;
@@ -13,10 +13,10 @@ use std::sync::{Arc, Mutex};
 use probe_rs::Permissions;
 use probe_rs::probe::list::{Accessibility, Lister, ProbeListItem, ProbeLister};
 use probe_rs::probe::{DebugProbe, DebugProbeError, DebugProbeInfo, DebugProbeSelector, Probe, ProbeFactory};
-use stillpoint::command::Commands;
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::command::CommandEncoder;
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::probe::{flash, open_through};
-use stillpoint::source::{self, Line};
+use stillpoint::source::{self, Connection};
 use stillpoint_core::Record;
 use stillpoint_core::wire::command::{Apply, Command};
 
@@ -25,7 +25,7 @@ use deadline::in_time;
 
 const STM32: &str = "STM32G474RETx";
 
-/// Probes on this computer, all of them wired to one chip.
+/// Connected probes, all of them wired to one chip.
 #[derive(Debug)]
 struct Found {
     chip: Chip,
@@ -66,7 +66,7 @@ fn lister(chip: &Chip, access: &[Accessibility]) -> Lister {
     Lister::with_lister(Box::new(Found { chip: chip.clone(), access: access.to_vec() }))
 }
 
-/// Where words of the log go in these tests.
+/// Output of the log in these tests.
 #[derive(Clone, Default)]
 struct Words(Arc<Mutex<Vec<u8>>>);
 
@@ -91,50 +91,51 @@ impl Words {
     }
 }
 
-fn open(chip: &Chip, image: Option<&Path>, words: &Words) -> Result<Line, stillpoint::error::Error> {
+fn open(chip: &Chip, image: Option<&Path>, words: &Words) -> Result<Connection, stillpoint::error::Error> {
     open_through(&lister(chip, &[Accessibility::Accessible]), STM32, image, Box::new(words.clone()))
 }
 
-fn keep(moves: &mut Vec<(u8, Record)>, said: &Said) {
-    if let Said::Move(told) = said {
-        moves.push((told.axis, told.record));
+fn add_move(moves: &mut Vec<(u8, Record)>, event: &DeviceEvent) {
+    if let DeviceEvent::Move(decoded) = event {
+        moves.push((decoded.axis, decoded.record));
     }
 }
 
-/// The moves of so many seconds, told without a probe.
+/// The moves of this time, decoded without a probe. Unit: s
 fn truth(seconds: f64) -> Vec<(u8, Record)> {
     let (mut monitor, mut bytes, mut moves) = (board::monitor(), vec![], vec![]);
     while monitor.seconds() < seconds {
         monitor.step(&mut bytes);
     }
-    Decoder::default().take(&bytes, &mut |said| keep(&mut moves, &said));
+    Decoder::default().push(&bytes, &mut |event| add_move(&mut moves, &event));
     moves
 }
 
-/// Reads until something is said.
-fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&Said) -> bool) {
+/// Reads until `enough` returns true.
+fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnMut(&DeviceEvent) -> bool) {
     let (mut done, mut bytes) = (false, [0; 4096]);
     while !done {
         let count = reader.read(&mut bytes).expect("the probe is read");
-        assert!(count > 0, "the line goes on");
-        decoder.take(&bytes[..count], &mut |said| done |= enough(&said));
+        assert!(count > 0, "the connection is open");
+        decoder.push(&bytes[..count], &mut |event| done |= enough(&event));
     }
 }
 
 #[test]
-fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
+fn moves_and_commands_are_transferred_while_the_chip_runs() {
     in_time(|| {
         let (truth, chip) = (truth(30.0), Chip::new());
-        board::lay(&chip);
-        let Line { mut reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        board::lay_out(&chip);
+        let Connection { mut reader, writer } =
+            open(&chip, None, &Words::default()).expect("the chip answers");
         let running = board::run(chip.clone(), 30.0);
-        let (mut writer, mut commands) = (writer.expect("a probe takes commands"), Commands::new(1));
-        let mut say = |command| writer.write_all(&commands.bytes(&command)).expect("the probe takes it");
+        let (mut writer, mut commands) = (writer.expect("a probe takes commands"), CommandEncoder::new(1));
+        let mut send = |command| writer.write_all(&commands.encode(&command)).expect("the probe accepts it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
-        say(Command::Identify);
-        read_until(&mut *reader, &mut decoder, &mut |said| {
-            keep(&mut moves, said);
-            if let Said::Settings(settings) = said
+        send(Command::Identify);
+        read_until(&mut *reader, &mut decoder, &mut |event| {
+            add_move(&mut moves, event);
+            if let DeviceEvent::Settings(settings) = event
                 && settings.axis == 1
             {
                 parameters = Some(settings.parameters);
@@ -142,10 +143,10 @@ fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
             moves.len() == truth.len()
         });
         assert!(truth.len() > 50 && moves == truth, "{} moves of {}", moves.len(), truth.len());
-        let mut parameters = parameters.expect("settings are told");
+        let mut parameters = parameters.expect("settings are reported");
         parameters.window += 7;
-        say(Command::Apply(Apply { axis: 1, parameters }));
-        let applied = &mut |said: &Said| matches!(said, Said::Settings(one) if one.parameters == parameters);
+        send(Command::Apply(Apply { axis: 1, parameters }));
+        let applied = &mut |event: &DeviceEvent| matches!(event, DeviceEvent::Settings(one) if one.parameters == parameters);
         read_until(&mut *reader, &mut decoder, applied);
         assert_eq!(decoder.counts().lost, 0);
         drop((reader, running));
@@ -155,49 +156,55 @@ fn moves_arrive_and_commands_get_through_while_the_chip_runs_on() {
 }
 
 #[test]
-fn an_image_tells_where_the_rings_are_and_what_the_log_says() {
+fn an_image_gives_the_address_of_the_rings_and_the_texts_of_the_log() {
     in_time(|| {
         let (chip, words) = (Chip::new(), Words::default());
-        board::lay(&chip);
-        // What an earlier program left stops a search, but not the image's place.
+        board::lay_out(&chip);
+        // A block left by an earlier program makes the search fail, but not the address from the image.
         chip.memory().set(board::BLOCK - 0x100, b"SEGGER RTT\0\0\0\0\0\0");
         let searched = open(&chip, None, &words).err().expect("an old block").to_string();
-        assert!(searched.contains("no monitor's") && searched.contains("--image IMAGE.elf"), "{searched}");
+        assert!(
+            searched.contains("not that of a monitor") && searched.contains("--image IMAGE.elf"),
+            "{searched}"
+        );
         let path = image::write("log", board::BLOCK);
         board::log(&chip, &[image::started(3), vec![1, 2, 0], image::started(65_536)].concat());
         let line = open(&chip, Some(&path), &words).expect("the chip answers");
-        let told = words.wait_for(3);
+        let text = words.wait_for(3);
         drop(line);
         std::fs::remove_file(path).ok();
         let lines = [
             "log, info: started with 3 axes",
-            "log: 3 bytes are spoiled, or of another image",
+            "log: 3 bytes are damaged, or of another image",
             "log, info: started with 65536 axes",
         ];
-        assert_eq!(told.lines().collect::<Vec<_>>(), lines);
+        assert_eq!(text.lines().collect::<Vec<_>>(), lines);
     });
 }
 
 #[test]
-fn a_chip_that_starts_over_is_heard_again_and_one_that_is_gone_is_told() {
+fn a_restarted_chip_is_found_again_and_a_lost_one_is_reported() {
     in_time(|| {
         let chip = Chip::new();
-        board::lay(&chip);
-        let Line { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
+        board::lay_out(&chip);
+        let Connection { mut reader, .. } = open(&chip, None, &Words::default()).expect("the chip answers");
         let mut bytes = [0; 16];
-        for said in [b"before".as_slice(), b"after", b"later"] {
-            board::FRAMES.put(&chip, said);
-            reader.read_exact(&mut bytes[..said.len()]).expect("it is heard");
-            assert_eq!(&bytes[..said.len()], said);
-            if said == b"before" {
-                board::lay(&chip);
+        for sent in [b"before".as_slice(), b"after", b"later"] {
+            board::FRAMES.put(&chip, sent);
+            reader.read_exact(&mut bytes[..sent.len()]).expect("the bytes are read");
+            assert_eq!(&bytes[..sent.len()], sent);
+            if sent == b"before" {
+                board::lay_out(&chip);
             }
         }
         chip.memory().answers = false;
         let error = reader.read(&mut bytes).expect_err("nobody answers");
-        let words = source::failed("probe:x", error).to_string();
+        let words = source::connection_error("probe:x", error).to_string();
         assert!(words.starts_with("probe:x: the monitor no longer answers: "), "{words}");
-        assert!(words.contains("no answer on the wire") && words.ends_with("start anew"), "{words}");
+        assert!(
+            words.contains("no answer on the wire") && words.ends_with("restart this command"),
+            "{words}"
+        );
         assert_eq!(reader.read(&mut bytes).expect("the end"), 0);
     });
 }
@@ -206,15 +213,15 @@ fn a_chip_that_starts_over_is_heard_again_and_one_that_is_gone_is_told() {
 fn commands_wait_for_room() {
     in_time(|| {
         let chip = Chip::new();
-        board::lay(&chip);
-        let Line { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        board::lay_out(&chip);
+        let Connection { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
         let sent: Vec<u8> = (0..1000_u32).map(|number| number as u8).collect();
-        writer.expect("it hears").write_all(&sent).expect("it takes all");
-        let mut heard = vec![];
-        while heard.len() < sent.len() {
-            heard.extend(board::COMMANDS.take(&chip));
+        writer.expect("commands are accepted").write_all(&sent).expect("all bytes are accepted");
+        let mut received = vec![];
+        while received.len() < sent.len() {
+            received.extend(board::COMMANDS.read(&chip));
         }
-        assert_eq!(heard, sent);
+        assert_eq!(received, sent);
         drop(reader);
     });
 }
@@ -230,7 +237,7 @@ fn a_written_image_is_started_by_a_reset() {
 }
 
 #[test]
-fn errors_tell_what_to_do() {
+fn errors_have_a_remedy() {
     use Accessibility::{Accessible, PermissionDenied};
     let junk = std::env::temp_dir().join(format!("stillpoint-{}-junk.elf", std::process::id()));
     std::fs::write(&junk, b"no image").expect("a scratch file");
@@ -241,10 +248,22 @@ fn errors_tell_what_to_do() {
         (STM32, &[Accessible; 2], None, 1, &["2 debug probes are connected: invented", "unplug all but one"]),
         (STM32, &[PermissionDenied], None, 1, &["may not be opened", "udev rule for 1234:5678"]),
         (STM32, &[Accessible], None, 1, &[unlaid]),
-        (STM32, &[Accessible], Some(junk.as_path()), 2, &["junk.elf: is no ELF file", "that cargo built"]),
+        (
+            STM32,
+            &[Accessible],
+            Some(junk.as_path()),
+            2,
+            &["junk.elf: is not an ELF file", "that cargo built"],
+        ),
         (STM32, &[Accessible], Some(Path::new("gone.elf")), 1, &["gone.elf: can't be read"]),
-        ("STM32G474REXT", &[Accessible], None, 2, &["is no chip that is known", "STM32G474RETx"]),
-        ("STM32G474R", &[Accessible], None, 2, &["names more than one chip; say which: ", "STM32G474RETx"]),
+        ("STM32G474REXT", &[Accessible], None, 2, &["is an unknown chip", "STM32G474RETx"]),
+        (
+            "STM32G474R",
+            &[Accessible],
+            None,
+            2,
+            &["names more than one chip; choose one of: ", "STM32G474RETx"],
+        ),
     ] {
         let opened = open_through(&lister(&Chip::new(), access), name, image, Box::new(io::sink()));
         let error = opened.err().expect("it can't be opened");

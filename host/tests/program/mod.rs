@@ -1,13 +1,13 @@
-//! In: arguments. Out: what the program says to them.
+//! In: arguments. Out: the output of the program.
 
 use std::process::{Command, Output};
 
-/// Runs it to its end.
+/// Runs the program to its end.
 pub(crate) fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
 }
 
-/// What it prints, if it did what it should.
+/// Its stdout; panics if it failed.
 #[track_caller]
 pub(crate) fn done(arguments: &[&str]) -> String {
     let output = stillpoint(arguments);

@@ -126,7 +126,7 @@ fn a_store_is_looked_after() {
     let store = place.text();
     done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
-    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables made again"));
+    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables rebuilt"));
     done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
     assert!(
         done(&["store", "journal", "--store", &store])
@@ -135,7 +135,7 @@ fn a_store_is_looked_after() {
     let reversed = ["--since", "2026-05-05", "--until", "2026-05-04"];
     let shift = [&["store", "shift", "--store", &store], &reversed[..], &["early"]].concat();
     refused(&shift, 2, &["--until", "ends before it begins", "2026-05-05"]);
-    refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "say who"]);
+    refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "give the name"]);
     done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
     assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
     done(&["store", "export", "--store", &store, &table.text()]);
@@ -161,7 +161,7 @@ fn a_store_is_looked_after() {
     check(&["--axis", "spindle"], &["tray_shuttle, dibble"]);
     check(&["--shift", "late"], &["no shift has this name", "early"]);
     refused(&["alarms", "--store", &store, "--axis", "spindle"], 2, &["tray_shuttle, dibble"]);
-    let none = ["--kind 99: no move in this time is of such a kind", "dibble +25 mm at"];
+    let none = ["--kind 99: no move in this time is of this kind", "dibble +25 mm at"];
     refused(&["trend", "--store", &store, "--kind", "99"], 2, &none);
     refused(&["rehearse", "--hours", "1e300"], 2, &["--hours", "at most 8784"]);
     wrong_values_are_named(&store);
@@ -180,12 +180,12 @@ fn wrong_values_are_named(store: &str) {
     for (command, option, value, allowed) in [
         (&["rehearse"][..], "--rate", "0", whole),
         (&["rehearse"], "--rate", "-4", whole),
-        (&["rehearse"], "--hours", "-1", "give a plain figure above 0"),
-        (&["rehearse"], "--hours", "long", "give a plain figure above 0"),
+        (&["rehearse"], "--hours", "-1", "give a plain number above 0"),
+        (&["rehearse"], "--hours", "long", "give a plain number above 0"),
         (&["rehearse"], "--seed", "1.5", "from 0 to 18446744073709551615"),
         (&["trend", "--store", store], "--kind", "-1", whole),
-        (&["trend", "--store", store], "--limit-ms", "0", "give a plain figure above 0"),
-        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain figure above 0"),
+        (&["trend", "--store", store], "--limit-ms", "0", "give a plain number above 0"),
+        (&["trend", "--store", store, "--moves-per-cycle", "1"], "--cycle-s", "x", "a plain number above 0"),
         (&["store", "retain", "--store", store], "--days", "-2", "from 0 to 36500"),
         (&["device", "tcp:x", "shelve", "1"], "--minutes", "5.5", whole),
         (&["device", "tcp:x", "declare", "1"], "--kind", "x", whole),
@@ -206,7 +206,7 @@ fn frames_in_a_file_are_taken_into_a_store() {
     assert_eq!(sorted(&live), sorted(&but_kinds(&stored)));
     let again = stillpoint(&["watch", &source, "--store", &place.text(), "--axes", "a,b,c"]);
     let counts = String::from_utf8_lossy(&again.stderr).into_owned();
-    assert!(counts.contains("0 frames stored") && counts.contains("0 lost on the line"), "{counts}");
+    assert!(counts.contains("0 frames stored") && counts.contains("0 lost in transmission"), "{counts}");
     assert_eq!(stored, done(&["moves", "--store", &place.text(), "--format", "jsonl"]));
 }
 
@@ -226,7 +226,7 @@ fn serve(parts: [usize; 3]) -> String {
             let mut heard = [0; 256];
             for _ in 0..tenths {
                 if let Ok(count) = out.read(&mut heard) {
-                    line.monitor.hear(&heard[..count]);
+                    line.monitor.receive(&heard[..count]);
                 }
                 let bytes = line.run(1).concat();
                 out.write_all(&bytes).expect("a listener");

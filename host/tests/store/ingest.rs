@@ -77,7 +77,7 @@ fn a_hole_is_requested_when_the_store_is_opened_again() {
     let mut log = place.log(&Options::default());
     assert_eq!(log.drain_requests(), []);
     // A hello says who it is; then the store knows what it lacks of it.
-    line.monitor.hear(&line.commands.bytes(&Command::Identify));
+    line.monitor.receive(&line.commands.encode(&Command::Identify));
     let now = push(&mut log, &line.run(2), now + 10_000_000);
     let requests = log.drain_requests();
     assert_eq!((requests.len(), requests[0].boot, requests[0].sequence), (1, missing[0].1, missing[0].2 - 1));
@@ -103,7 +103,7 @@ fn requested_again(
     let mut hole = None;
     for opening in 0..3 {
         let mut log = place.log(&Options::default());
-        line.monitor.hear(&line.commands.bytes(&Command::Identify));
+        line.monitor.receive(&line.commands.encode(&Command::Identify));
         now = push(&mut log, &line.run(2), now + 10_000_000);
         let requests = log.drain_requests();
         let [request] = requests.as_slice() else { panic!("{requests:?}") };
@@ -153,7 +153,7 @@ fn a_clock_that_steps_back_turns_nothing_around() {
     log.finish().expect("room");
     // And while nobody was listening.
     let mut log = place.log(&Options::default());
-    line.monitor.hear(&line.commands.bytes(&Command::Identify));
+    line.monitor.receive(&line.commands.encode(&Command::Identify));
     let now = push(&mut log, &line.run(2), now - 7_200_000_000);
     push(&mut log, &chunks[100..], now);
     assert!(log.drain_notes()[0].contains("stepped back by 7"), "noticed after reopening");

@@ -1,8 +1,8 @@
 //! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
 
+use stillpoint::checksum::FastCrc;
 use stillpoint::store::devices::Axis;
 use stillpoint::store::log::Log;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
@@ -38,7 +38,7 @@ impl Start {
     fn send(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = self.numbers.next_header(message.priority());
-        self.bytes.extend_from_slice(encode::<LargeTable>(&header, message, &mut buffer).expect("it fits"));
+        self.bytes.extend_from_slice(encode::<FastCrc>(&header, message, &mut buffer).expect("it fits"));
     }
 
     /// Out, 60 mm at 600 mm/s, as one kind, and back as the other.

@@ -2,7 +2,7 @@
 
 use std::process;
 
-use stillpoint_core::wire::crc::LargeTable;
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
@@ -48,7 +48,7 @@ fn moves(settling: impl Fn(f64) -> f64, unsettled: impl Fn(f64) -> f64) -> (Vec<
     for message in std::iter::once(Message::Hello(hello)).chain(moves.iter().copied().map(Message::Move)) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = numbers.next_header(message.priority());
-        bytes.extend_from_slice(encode::<LargeTable>(&header, &message, &mut buffer).expect("it fits"));
+        bytes.extend_from_slice(encode::<FastCrc>(&header, &message, &mut buffer).expect("it fits"));
     }
     (moves, bytes)
 }

@@ -1,4 +1,4 @@
-//! In: recordings of real and of computed moves, and a long file. Out: whether every row is read.
+//! In: real and computed recordings, and a long file. Out: whether every row is read.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -20,7 +20,7 @@ fn recordings(folder: &str) -> Vec<PathBuf> {
     paths
 }
 
-/// Reads a file with the trace reader and by splitting it at commas, and compares every figure.
+/// Compares every number of the reader with that of a plain split at commas.
 fn check(path: &Path, columns: [usize; 3]) {
     let mut trace = Trace::open(path, &Choice::default()).unwrap_or_else(|error| panic!("{error}"));
     let (mut readings, mut block) = (Vec::new(), Vec::new());
@@ -52,14 +52,14 @@ fn check(path: &Path, columns: [usize; 3]) {
 }
 
 #[test]
-fn real_recordings_are_read_whole() {
+fn real_recordings_are_read_completely() {
     for folder in ["recordings/geared-motor", "recordings/step-drive"] {
         recordings(folder).iter().for_each(|path| check(path, [0, 1, 2]));
     }
 }
 
 #[test]
-fn computed_traces_are_read_whole() {
+fn computed_traces_are_read_completely() {
     recordings("published/traces").iter().for_each(|path| check(path, [1, 2, 3]));
 }
 
@@ -74,9 +74,9 @@ fn files_without_a_recording_say_so() {
     assert!(matches!(open(Path::new("no such file.csv")), Err(Error::Unreadable { .. })));
 }
 
-/// At rest in whole units for longer than the head, then with decimals: the scale must know beforehand.
+/// Whole units for longer than the head, then decimals: the scale must suit the later rows.
 #[test]
-fn a_long_file_is_looked_at_all_over() {
+fn a_long_file_is_surveyed_in_all_parts() {
     let path = std::env::temp_dir().join(format!("stillpoint-trace-{}.csv", std::process::id()));
     let mut text = String::from("t;command;feedback\n");
     for row in 0..300_000 {

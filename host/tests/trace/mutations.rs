@@ -1,10 +1,10 @@
-//! In: good recordings with seeded damage. Out: no panic, and every row that was not touched is still read.
+//! In: good recordings with seeded damage. Out: no panic, and every undamaged row is still read.
 
 use super::read;
 use std::collections::HashSet;
 use stillpoint::trace::{Choice, Row};
 
-/// SplitMix64, so that a seed names one damage for ever.
+/// SplitMix64, so that a seed always gives the same damage.
 struct Random(u64);
 
 impl Random {
@@ -29,7 +29,7 @@ fn recording(delimiter: char, decimal: char) -> Vec<String> {
     std::iter::once(header).chain((0..400).map(row)).collect()
 }
 
-/// What a row must give, whatever stands in the lines around it: its positions in counts.
+/// Positions of the rows in counts, which do not depend on the lines around them.
 fn positions(rows: &[Row]) -> HashSet<(u64, i64, i64)> {
     let positions = rows.iter().filter_map(|row| match row {
         Row::Reading { line, reading } => Some((*line, reading.command.into(), reading.feedback.into())),
@@ -38,7 +38,7 @@ fn positions(rows: &[Row]) -> HashSet<(u64, i64, i64)> {
     positions.collect()
 }
 
-/// Damages one line; gives a line that may hold anything but line ends.
+/// Damages one line; the result may hold any bytes but line ends.
 fn damage(line: &str, random: &mut Random) -> Vec<u8> {
     let mut bytes = line.as_bytes().to_vec();
     let at = random.below(bytes.len());
@@ -56,7 +56,7 @@ fn damage(line: &str, random: &mut Random) -> Vec<u8> {
 }
 
 #[test]
-fn damage_costs_only_the_rows_it_touches() {
+fn damage_affects_only_damaged_rows() {
     for (delimiter, decimal) in [(',', '.'), (';', ','), ('\t', '.'), ('|', ',')] {
         let lines = recording(delimiter, decimal);
         let whole = read(lines.join("\n") + "\n", &Choice::default()).unwrap();
@@ -73,12 +73,13 @@ fn damage_costs_only_the_rows_it_touches() {
             }
             let read = read(damaged.join(&b'\n'), &Choice::default());
             let read = read.unwrap_or_else(|error| panic!("seed {seed} {delimiter:?}: {error}"));
-            let told = told(&read.rows);
-            let silent = |at: &u64| !told.contains(at) && !is_remark(&damaged[*at as usize - 1], delimiter);
+            let reported = reported_lines(&read.rows);
+            let silent =
+                |at: &u64| !reported.contains(at) && !is_remark(&damaged[*at as usize - 1], delimiter);
             let silent: Vec<_> =
                 touched.iter().filter(|at| **at != lines.len() as u64 && silent(at)).collect();
-            assert!(silent.is_empty(), "seed {seed} {delimiter:?} says nothing about {silent:?}");
-            // A figure with more digits makes all counts finer, a huge one coarser.
+            assert!(silent.is_empty(), "seed {seed} {delimiter:?}: no row and no gap for {silent:?}");
+            // A number with more digits makes all counts finer, a huge number makes them coarser.
             let finer = read.layout.counts_per_unit.numerator() as i64 / 100;
             let scaled = |row: &(u64, i64, i64), by: i64| (row.0, row.1 * by, row.2 * by);
             let found: HashSet<_> =
@@ -91,21 +92,21 @@ fn damage_costs_only_the_rows_it_touches() {
 }
 
 /// The lines that gave a reading or a gap.
-fn told(rows: &[Row]) -> HashSet<u64> {
+fn reported_lines(rows: &[Row]) -> HashSet<u64> {
     let lines = rows.iter().map(|row| match row {
         Row::Reading { line, .. } | Row::Gap { line, .. } | Row::Clock { line, .. } => *line,
     });
     lines.collect()
 }
 
-/// Lines that need not be told: blank ones and comments.
+/// Lines without a row: empty lines and comments.
 fn is_remark(line: &[u8], delimiter: char) -> bool {
     let blank = |byte: &u8| byte.is_ascii_whitespace() || char::from(*byte) == delimiter || *byte == b'"';
     let line = line.trim_ascii();
     line.iter().all(blank) || line.starts_with(b"#") || line.starts_with(b"%") || line.starts_with(b"//")
 }
 
-/// What recordings are made of.
+/// Characters of recordings.
 const SIGNS: &[u8] = b"0123456789.,;-+eE\t |\n\"# ";
 
 #[test]
@@ -122,7 +123,7 @@ fn nothing_panics_whatever_the_bytes() {
             let at = random.below(bytes.len());
             bytes[at] = random.next() as u8;
         }
-        // Either is fine; it must only come back.
+        // Success and error are both correct; it must only return.
         let _ = read(bytes, &Choice::default());
     }
 }

@@ -1,4 +1,4 @@
-//! In: recordings with bad rows, holes, joins and large figures. Out: whether every good row is read and the rest is told.
+//! In: recordings with bad rows, holes, joins and large numbers. Out: whether every good row is read and every other reported.
 
 use super::{check, check_note, head, options, read};
 use stillpoint::trace::{Choice, Trace};
@@ -7,14 +7,14 @@ use stillpoint::trace::{Choice, Trace};
 fn bad_rows_are_gaps_and_good_rows_are_read() {
     let start = "2@0=0 2:0/0/0 3:1000/1/1 4:2000/2/2 5:3000/3/3";
     for (line, fault) in [
-        ("0.004,x,4", "command holds 'x', which is no figure (column 'command')"),
-        ("0.004,4,", "feedback holds '', which is no figure"),
+        ("0.004,x,4", "command holds 'x', which is not a number (column 'command')"),
+        ("0.004,4,", "feedback holds '', which is not a number"),
         ("0.004,4", "the row ends before feedback (column 'feedback')"),
         ("NaN,4,4", "time holds 'NaN'"),
         ("0.004,inf,4", "command holds 'inf'"),
-        ("0.003,4,4", "time 0.003 s does not follow on 0.003 s (column 't')"),
-        ("0.001,4,4", "time 0.001 s does not follow on 0.003 s"),
-        ("9,4,4", "time 9 s does not follow"),
+        ("0.003,4,4", "time 0.003 s does not continue from 0.003 s (column 't')"),
+        ("0.001,4,4", "time 0.001 s does not continue from 0.003 s"),
+        ("9,4,4", "time 9 s does not continue"),
         ("garbage", "time holds 'garbage'"),
         ("\0\0\0", "time holds"),
         ("0.004,4,1e300", "feedback holds '1e300'"),
@@ -30,8 +30,8 @@ fn bad_rows_are_gaps_and_good_rows_are_read() {
         let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 7:5000/5/5"));
         assert_eq!(read.faults.count, 0, "{line:?}");
     }
-    for torn in ["0.004,4", "0.004,4,", "0"] {
-        check_note(&check(&format!("{}{torn}", head(4)), &[], start), "torn");
+    for incomplete in ["0.004,4", "0.004,4,", "0"] {
+        check_note(&check(&format!("{}{incomplete}", head(4)), &[], start), "incomplete");
     }
 }
 
@@ -52,7 +52,7 @@ fn joined_files_and_holes_keep_every_row() {
 }
 
 #[test]
-fn people_are_told_what_was_decided_for_them() {
+fn notes_report_automatic_decisions() {
     let rate = read(head(3), &options(&[("rate", "1000")])).unwrap();
     check_note(&rate, "time column 't' is not used");
     let unit = read(head(3).replace("command", "command [mm]"), &Choice::default()).unwrap();
@@ -67,7 +67,7 @@ fn people_are_told_what_was_decided_for_them() {
     check_note(&slow, "check the unit of time");
 }
 
-/// Gives a head and then fails, as a medium does that is pulled out.
+/// Returns a head and then fails, like a medium that is pulled out.
 struct Pulled(usize);
 
 impl std::io::Read for Pulled {
@@ -81,7 +81,7 @@ impl std::io::Read for Pulled {
 }
 
 #[test]
-fn what_was_read_before_the_medium_failed_is_kept() {
+fn rows_before_a_read_error_are_returned() {
     let mut trace = Trace::from_reader("axis.csv", Pulled(0), &Choice::default()).unwrap();
     let (mut block, mut count) = (Vec::new(), 0);
     let error = loop {
@@ -89,7 +89,7 @@ fn what_was_read_before_the_medium_failed_is_kept() {
         count += block.len();
         match more {
             Ok(true) => {}
-            Ok(false) => panic!("the failure was not told"),
+            Ok(false) => panic!("the error was not reported"),
             Err(error) => break error.to_string(),
         }
     };

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use stillpoint::decode::{Decoder, Said};
+use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::axis::{Axis as Virtual, AxisData};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint::source::rehearsal::monitor::Monitor;
@@ -73,12 +73,12 @@ pub fn shift(data: AxisData, settings: Settings, seed: u64, hours: f64) -> Vec<R
 
 /// The records of each axis as firmware and frames tell them.
 pub fn rehearse(axes: [AxisData; 3], seed: u64, hours: f64) -> Vec<Vec<Record>> {
-    let (mut monitor, known) = Monitor::of(axes, seed, RATE, Some(hours)).expect("a machine");
+    let (mut monitor, known) = Monitor::with_axes(axes, seed, RATE, Some(hours)).expect("a machine");
     let (mut decoder, mut line) = (Decoder::default(), vec![]);
     let mut records = vec![vec![]; known.len()];
     let mut take = |line: &mut Vec<u8>, decoder: &mut Decoder| {
-        decoder.take(line, &mut |said| {
-            if let Said::Move(told) = said {
+        decoder.push(line, &mut |said| {
+            if let DeviceEvent::Move(told) = said {
                 records[usize::from(told.axis)].push(told.record);
             }
         });

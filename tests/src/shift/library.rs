@@ -3,7 +3,7 @@
 use std::thread;
 
 use stillpoint::source::rehearsal::axis::AxisData;
-use stillpoint::source::rehearsal::monitor::{Known, Monitor};
+use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::source::rehearsal::transplanter;
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_core::{CurvePoint, Record, Settings};
@@ -38,7 +38,7 @@ pub struct Size {
 #[derive(Debug)]
 pub struct Library {
     /// What is known of the axis beforehand.
-    pub known: Known,
+    pub known: AxisInfo,
     /// What it is made of.
     pub data: AxisData,
     /// By age and entry; none at ages without wear, which are as age 0.

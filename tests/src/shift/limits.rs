@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint::analysis::left::{Left, SLOT, Stop};
+use stillpoint::analysis::residual_error::{ResidualErrors, SLOT, Stop};
 use stillpoint::analysis::time_to_limit::TimeToLimit;
-use stillpoint::analysis::trend::{Ask, trend};
+use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint_core::Outcome;
 
 use super::library::Library;
@@ -36,6 +36,12 @@ impl Limit {
     }
 }
 
+/// Whether the confidence interval of a forecast contains an instant; `None`: never.
+pub fn contains(forecast: &TimeToLimit, instant_s: Option<f64>) -> bool {
+    let latest = forecast.latest_s.unwrap_or(f64::INFINITY);
+    instant_s.map_or(latest.is_infinite(), |at| (forecast.earliest_s..=latest).contains(&at))
+}
+
 /// What is told of each limit in one shift.
 pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<TimeToLimit> {
     let settings = library.known.settings;
@@ -51,13 +57,15 @@ pub fn told(library: &Library, limits: &[Limit], hours: f64, seed: u64) -> Vec<T
         stops.entry(kind).or_default().push(stop);
     }
     let answer = |limit: &Limit| {
-        let mut left = Left::new(SLOT);
+        let mut errors = ResidualErrors::new(SLOT);
         let before = stops[&limit.kind].iter().filter(|stop| stop.time_s < limit.at);
-        before.for_each(|stop| left.step(stop, (limit.limit_s * ticks) as u32));
+        before.for_each(|stop| errors.step(stop, (limit.limit_s * ticks) as u32));
         let mut points = watched.seen[&limit.kind].points(settings.ticks_per_second);
         points.retain(|point| point.time_s + INTERVAL <= limit.at);
-        let ask = Ask { limit_s: Some(limit.limit_s), left: Some(left), ..Ask::new(INTERVAL) };
-        let found = trend(&points, &ask).expect("points");
+        let residual_errors = Some(errors);
+        let options =
+            TrendOptions { limit_s: Some(limit.limit_s), residual_errors, ..TrendOptions::new(INTERVAL) };
+        let found = trend(&points, &options).expect("points");
         assert!(found.by_curves);
         found.time_to_limit.expect("a limit")
     };

@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::analysis::quantile::median;
 use stillpoint::analysis::theil_sen::median_slope;
 
@@ -21,7 +21,7 @@ pub struct Truth {
 
 impl Truth {
     /// From the points of one kind in many shifts.
-    pub fn new(shifts: &[Vec<Point>]) -> Truth {
+    pub fn new(shifts: &[Vec<IntervalStats>]) -> Truth {
         let mut medians = BTreeMap::<u32, Vec<f64>>::new();
         for point in shifts.iter().flatten() {
             medians.entry((point.time_s / INTERVAL) as u32).or_default().push(point.median_s);

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint::analysis::point::Point;
+use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::store::sketch::{Bins, Sketch, rank};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::DriftSettings;
@@ -114,7 +114,7 @@ impl Seen {
     }
 
     /// The points of all intervals, as the store gives them.
-    pub fn points(&self, ticks_per_second: u32) -> Vec<Point> {
+    pub fn points(&self, ticks_per_second: u32) -> Vec<IntervalStats> {
         let bins = Bins::default();
         let second = 1.0 / f64::from(ticks_per_second);
         let point = |(interval, (times, unsettled)): (&u32, &(Vec<u32>, u64))| {
@@ -127,7 +127,7 @@ impl Seen {
                 Some(sketch.ranked(&bins, rank).map_or(f64::INFINITY, |settling| settling as f64 * 1e-9))
             };
             let sum: f64 = times.iter().map(|ticks| f64::from(*ticks) * second).sum();
-            Some(Point {
+            Some(IntervalStats {
                 time_s: f64::from(*interval) * INTERVAL,
                 moves: sketch.count(),
                 unsettled: *unsettled,

@@ -202,7 +202,7 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
         App::new(identity, [settings], MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
-    app.receive(&stillpoint::command::Commands::new(1).bytes(&asked(wish(), parameters())));
+    app.receive(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
     let kept = store.saved_settings(0).expect("it was kept").drift;

@@ -1,4 +1,4 @@
-//! In: what an axis is to be set to, as KEY=VALUE. Out: what the monitor accepted, or which parameter broke which rule.
+//! In: changes to the settings of an axis, as KEY=VALUE. Out: the accepted settings, or the parameter that broke a rule.
 
 use clap::Args;
 use stillpoint_core::Invalid;
@@ -8,10 +8,10 @@ use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings::{Definition, Parameters, Settings};
 
-use super::act::check;
-use super::talk::Talk;
-use super::{Done, Noted};
-use crate::cmd::figure::whole;
+use super::Answer;
+use super::axis::check;
+use super::session::Session;
+use crate::cmd::option_value::whole;
 use crate::error::Error;
 use crate::report::describe;
 
@@ -20,163 +20,162 @@ pub(super) struct Arguments {
     /// Number of the axis, from 0
     #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
     axis: u8,
-    /// KEY=VALUE, as shown without any: counts or ticks; times also as 10ms, 2s, 5min or 8h
+    /// KEY=VALUE in counts or ticks; times also as 10ms, 2s, 5min or 8h; without changes the settings are shown
     changes: Vec<String>,
 }
 
 impl Arguments {
-    pub(super) fn run(&self, talk: &mut Talk) -> Result<Done, Error> {
+    pub(super) fn run(&self, session: &mut Session) -> Result<Answer, Error> {
         let axis = self.axis;
-        check(talk, axis)?;
-        let before = talk.known.settings.get(&axis).copied().unwrap_or_default();
+        check(session, axis)?;
+        let before = session.monitor.settings.get(&axis).copied().unwrap_or_default();
         if self.changes.is_empty() {
-            return Ok(Done::told(line(axis, &before)));
+            return Ok(Answer::info(describe_axis(axis, &before)));
         }
-        let mut asked = before;
+        let mut parameters = before;
         for change in &self.changes {
-            set(&mut asked, change).ok_or_else(|| unknown(change))?;
+            set(&mut parameters, change).ok_or_else(|| unknown(change))?;
         }
-        let refusals = talk.refusals()?;
-        let command = Command::Apply(Apply { axis, parameters: asked });
-        let answer = talk.ask(&command, |header, message| match message {
-            Message::Settings(told) if told.axis == axis => Some((*header, *told)),
+        let refusals = session.refusals()?;
+        let command = Command::Apply(Apply { axis, parameters });
+        let answer = session.request(&command, |header, message| match message {
+            Message::Settings(reply) if reply.axis == axis => Some((*header, *reply)),
             _ => None,
         })?;
         match answer {
-            Some((header, told)) if told.refused.is_none() => {
-                // Accepted but not kept by the flash counts as refused, and no frame says more.
-                let is_kept = talk.refusals()? == refusals;
-                Ok(accepted(&before, &told, header, is_kept))
+            Some((header, reply)) if reply.refused.is_none() => {
+                // If the flash did not store accepted settings, the monitor counts a refusal; no frame says more.
+                let is_durable = session.refusals()? == refusals;
+                Ok(accepted(&before, &reply, header, is_durable))
             }
-            Some((_, told)) => Err(refused(talk, &asked, &told)),
-            None => Err(talk.wrong(format!("axis {axis}: the settings were refused"), "try it again")),
+            Some((_, reply)) => Err(refused(session, &parameters, &reply)),
+            None => Err(session.error(format!("axis {axis}: the settings were refused"), "try again")),
         }
     }
 }
 
-/// What is done is told and written down all the same.
-const NOT_KEPT: &str = "; but its flash did not keep it, and the next start has what it had before: set it again, \
-    and if that is told again, the flash is worn or full";
+/// Added to the text of a change that is in force but not stored; the change is reported and recorded as well.
+const NOT_STORED: &str = "; but the flash did not store it, so the next start restores the previous settings: \
+    set it again; if this message repeats, the flash is worn or full";
 
-fn accepted(before: &Parameters, told: &Settings, header: Header, is_kept: bool) -> Done {
-    let changes: Vec<String> = shown(before)
+fn accepted(before: &Parameters, reply: &Settings, header: Header, is_durable: bool) -> Answer {
+    let changes: Vec<String> = fields(before)
         .into_iter()
-        .zip(shown(&told.parameters))
+        .zip(fields(&reply.parameters))
         .filter(|(before, now)| before != now)
         .map(|((key, before), (_, now))| format!("{key} {before} -> {now}"))
         .collect();
-    let since = if told.pending { "from the next move on" } else { "in force" };
-    let changes = if changes.is_empty() { "as it was".to_owned() } else { changes.join(", ") };
-    let (axis, what) = (told.axis, "settings");
-    let lost = if is_kept { "" } else { NOT_KEPT };
-    let text = format!("axis {axis}, {since}: {changes}{lost}");
-    Done { text, noted: Some(Noted { what, header, axis }), is_kept }
+    let since = if reply.pending { "from the next move on" } else { "in force" };
+    let changes = if changes.is_empty() { "no change".to_owned() } else { changes.join(", ") };
+    let warning = if is_durable { "" } else { NOT_STORED };
+    let text = format!("axis {}, {since}: {changes}{warning}", reply.axis);
+    Answer { is_durable, ..Answer::action(text, "settings", header, reply.axis) }
 }
 
-/// Which parameter, and the rule that it breaks.
-fn refused(talk: &Talk, asked: &Parameters, told: &Settings) -> Error {
-    let name = told.refused_name().unwrap_or_default();
-    let rule = match broken(asked) {
+/// The refused parameter, and the rule that it breaks.
+fn refused(session: &Session, parameters: &Parameters, reply: &Settings) -> Error {
+    let name = reply.refused_name().unwrap_or_default();
+    let rule = match broken_rule(parameters) {
         Some(invalid) if invalid.parameter == name => invalid.rule,
-        _ if name == "inferred" => "no more often than the board can infer",
-        _ => "one that the monitor takes",
+        _ if name == "inferred" => "true on no more axes than the board can infer",
+        _ => "a value that the monitor accepts",
     };
-    let wrong = format!("axis {}: {name} was refused: it must be {rule}", told.axis);
-    talk.wrong(wrong, "what was set before stays in force")
+    let wrong = format!("axis {}: {name} was refused: it must be {rule}", reply.axis);
+    session.error(wrong, "the previous settings stay in force")
 }
 
 /// The first parameter that breaks its rule.
-fn broken(asked: &Parameters) -> Option<Invalid> {
-    let settings = stillpoint_core::Settings::new(asked.into()).err();
-    settings.or_else(|| DriftSettings::new((&asked.drift).into()).err())
+fn broken_rule(parameters: &Parameters) -> Option<Invalid> {
+    let settings = stillpoint_core::Settings::new(parameters.into()).err();
+    settings.or_else(|| DriftSettings::new((&parameters.drift).into()).err())
 }
 
-/// Who it is, what it is set to, and which alarms are not normal.
-pub(super) fn identify(talk: &Talk) -> Done {
-    let known = &talk.known;
+/// Board and firmware, the settings of each axis, and the alarms that are not normal.
+pub(super) fn identify(session: &Session) -> Answer {
+    let monitor = &session.monitor;
     let mut text = format!(
         "board {}, firmware {}, {} axes, {} ticks/s",
-        known.board, known.firmware, known.axes, known.ticks_per_second
+        monitor.board, monitor.firmware, monitor.axes, monitor.ticks_per_second
     );
-    let alarms = known.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
-    let axes = known.settings.iter().map(|(axis, parameters)| line(*axis, parameters));
+    let alarms = monitor.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
+    let axes = monitor.settings.iter().map(|(axis, parameters)| describe_axis(*axis, parameters));
     axes.chain(alarms).for_each(|line| text += &format!("\n{line}"));
-    Done::told(text)
+    Answer::info(text)
 }
 
-fn line(axis: u8, parameters: &Parameters) -> String {
-    let values = shown(parameters).map(|(key, value)| format!("{key}={value}"));
+fn describe_axis(axis: u8, parameters: &Parameters) -> String {
+    let values = fields(parameters).map(|(key, value)| format!("{key}={value}"));
     format!("axis {axis}: {}", values.join(" "))
 }
 
-/// Every parameter by the name that the monitor gives it.
-fn shown(told: &Parameters) -> [(&'static str, String); 16] {
-    let watch = &told.drift;
-    let (upper, lower) = told.command_scale;
+/// Every parameter with the name that the monitor uses in a refusal.
+fn fields(parameters: &Parameters) -> [(&'static str, String); 16] {
+    let drift = &parameters.drift;
+    let (upper, lower) = parameters.command_scale;
     [
-        ("ticks_per_second", told.ticks_per_second.to_string()),
-        ("window", told.window.to_string()),
-        ("window_time", told.window_time.to_string()),
-        ("rest_time", told.rest_time.to_string()),
-        ("following_error_window", told.following_error_window.to_string()),
-        ("following_error_time_out", told.following_error_time_out.to_string()),
+        ("ticks_per_second", parameters.ticks_per_second.to_string()),
+        ("window", parameters.window.to_string()),
+        ("window_time", parameters.window_time.to_string()),
+        ("rest_time", parameters.rest_time.to_string()),
+        ("following_error_window", parameters.following_error_window.to_string()),
+        ("following_error_time_out", parameters.following_error_time_out.to_string()),
         ("command_scale", format!("{upper}/{lower}")),
-        ("encoder_step", told.encoder_step.to_string()),
-        ("jump", told.jump.to_string()),
-        ("definition", definition(told.definition).to_owned()),
-        ("inferred", told.inferred.to_string()),
+        ("encoder_step", parameters.encoder_step.to_string()),
+        ("jump", parameters.jump.to_string()),
+        ("definition", definition(parameters.definition).to_owned()),
+        ("inferred", parameters.inferred.to_string()),
         (
             "false_alarms_per_axis_month",
-            (f64::from(watch.false_alarms_per_axis_month_milli) / 1000.0).to_string(),
+            (f64::from(drift.false_alarms_per_axis_month_milli) / 1000.0).to_string(),
         ),
-        ("smallest_change_permille", watch.smallest_change_permille.to_string()),
-        ("smallest_change", watch.smallest_change.to_string()),
-        ("moves_per_hour", watch.moves_per_hour.to_string()),
-        ("baseline", watch.baseline.to_string()),
+        ("smallest_change_permille", drift.smallest_change_permille.to_string()),
+        ("smallest_change", drift.smallest_change.to_string()),
+        ("moves_per_hour", drift.moves_per_hour.to_string()),
+        ("baseline", drift.baseline.to_string()),
     ]
 }
 
-/// Sets one parameter; nothing if there is none of this name, or it can't have this value.
-fn set(asked: &mut Parameters, change: &str) -> Option<()> {
+/// Sets one parameter; `None` if the key is unknown or can't have this value.
+fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
     let (key, value) = change.split_once('=')?;
     let number = || value.parse::<u32>().ok();
-    let rate = asked.ticks_per_second;
-    let watch = &mut asked.drift;
+    let rate = parameters.ticks_per_second;
+    let drift = &mut parameters.drift;
     match key {
-        "ticks_per_second" => asked.ticks_per_second = number()?,
-        "window" => asked.window = number()?,
-        "window_time" => asked.window_time = ticks(value, rate)?,
-        "rest_time" => asked.rest_time = ticks(value, rate)?,
-        "following_error_window" => asked.following_error_window = number()?,
-        "following_error_time_out" => asked.following_error_time_out = ticks(value, rate)?,
+        "ticks_per_second" => parameters.ticks_per_second = number()?,
+        "window" => parameters.window = number()?,
+        "window_time" => parameters.window_time = ticks(value, rate)?,
+        "rest_time" => parameters.rest_time = ticks(value, rate)?,
+        "following_error_window" => parameters.following_error_window = number()?,
+        "following_error_time_out" => parameters.following_error_time_out = ticks(value, rate)?,
         "command_scale" => {
             let (upper, lower) = value.split_once('/')?;
-            asked.command_scale = (upper.parse().ok()?, lower.parse().ok()?);
+            parameters.command_scale = (upper.parse().ok()?, lower.parse().ok()?);
         }
-        "encoder_step" => asked.encoder_step = number()?,
-        "jump" => asked.jump = number()?,
+        "encoder_step" => parameters.encoder_step = number()?,
+        "jump" => parameters.jump = number()?,
         "definition" => {
             let all = [Definition::LastEntry, Definition::Iso9283, Definition::TargetReached];
-            asked.definition = all.into_iter().find(|one| definition(*one) == value)?;
+            parameters.definition = all.into_iter().find(|one| definition(*one) == value)?;
         }
-        "inferred" => asked.inferred = value.parse().ok()?,
-        "false_alarms_per_axis_month" => watch.false_alarms_per_axis_month_milli = milli(value)?,
-        "smallest_change_permille" => watch.smallest_change_permille = number()?,
-        "smallest_change" => watch.smallest_change = ticks(value, rate)?,
-        "moves_per_hour" => watch.moves_per_hour = number()?,
-        "baseline" => watch.baseline = number()?,
+        "inferred" => parameters.inferred = value.parse().ok()?,
+        "false_alarms_per_axis_month" => drift.false_alarms_per_axis_month_milli = milli(value)?,
+        "smallest_change_permille" => drift.smallest_change_permille = number()?,
+        "smallest_change" => drift.smallest_change = ticks(value, rate)?,
+        "moves_per_hour" => drift.moves_per_hour = number()?,
+        "baseline" => drift.baseline = number()?,
         _ => return None,
     }
     Some(())
 }
 
-/// A time of the wire. Unit: ticks
+/// A time that fits the wire. Unit: ticks
 fn ticks(value: &str, ticks_per_second: u32) -> Option<u32> {
     super::ticks(value, ticks_per_second).and_then(|ticks| ticks.try_into().ok())
 }
 
 fn milli(value: &str) -> Option<u32> {
-    super::times(value, 1000.0).and_then(|milli| milli.try_into().ok())
+    super::scaled(value, 1000.0).and_then(|milli| milli.try_into().ok())
 }
 
 fn definition(definition: Definition) -> &'static str {
@@ -188,18 +187,18 @@ fn definition(definition: Definition) -> &'static str {
 }
 
 fn unknown(change: &str) -> Error {
-    let keys = shown(&Parameters::default()).map(|(key, _)| key);
-    super::unusable("settings", change, "an axis", &keys, |key| match key {
+    let keys = fields(&Parameters::default()).map(|(key, _)| key);
+    super::unusable_change("settings", change, "an axis", &keys, |key| match key {
         "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" => TIME,
         "command_scale" => "two whole numbers, such as -1/1",
         "definition" => "last-entry, iso-9283 or target-reached",
         "inferred" => "true or false",
-        "false_alarms_per_axis_month" => "a figure from 0 to 4294967, such as 0.5",
+        "false_alarms_per_axis_month" => "a number from 0 to 4294967, such as 0.5",
         _ => "a whole number from 0 to 4294967295",
     })
 }
 
-/// What a time may be.
+/// Allowed values of a time.
 const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 2^32 ticks";
 
 #[cfg(test)]
@@ -208,8 +207,8 @@ mod tests {
     use stillpoint_core::wire::settings::DriftConfig;
 
     #[test]
-    fn what_is_shown_can_be_set() {
-        let told = Parameters {
+    fn every_field_shown_can_be_set() {
+        let parameters = Parameters {
             ticks_per_second: 1_000_000,
             window: 2,
             window_time: 3,
@@ -229,19 +228,23 @@ mod tests {
                 baseline: 14,
             },
         };
-        let mut again = Parameters::default();
-        for (key, value) in shown(&told) {
-            let before = again;
-            assert_eq!(set(&mut again, &format!("{key}={value}")), Some(()), "{key}={value}");
-            assert_ne!(again, before, "{key}");
+        let mut copy = Parameters::default();
+        for (key, value) in fields(&parameters) {
+            let before = copy;
+            assert_eq!(set(&mut copy, &format!("{key}={value}")), Some(()), "{key}={value}");
+            assert_ne!(copy, before, "{key}");
         }
-        assert_eq!(again, told);
+        assert_eq!(copy, parameters);
     }
 
     #[track_caller]
     fn check(change: &str, expected: Option<u32>) {
-        let mut asked = Parameters { ticks_per_second: 10_000_000, ..Parameters::default() };
-        assert_eq!(set(&mut asked, change).map(|()| asked.window_time + asked.window), expected, "{change}");
+        let mut parameters = Parameters { ticks_per_second: 10_000_000, ..Parameters::default() };
+        assert_eq!(
+            set(&mut parameters, change).map(|()| parameters.window_time + parameters.window),
+            expected,
+            "{change}"
+        );
     }
 
     #[test]

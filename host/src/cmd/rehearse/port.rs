@@ -1,142 +1,143 @@
-//! In: bytes of a monitor. Out: the same over TCP to one listener at a time, as fast as it takes them; its commands.
+//! In: bytes of a monitor. Out: the same over TCP to one client at a time, as fast as it reads; the client's commands.
 
 use std::io::{ErrorKind, Read, Write};
 use std::net::{Shutdown, TcpListener, TcpStream};
 use std::time::{Duration, Instant};
 
-use super::tell;
+use super::notify;
 use crate::error::Error;
 
-/// Who takes nothing of what waits for so long is gone, though the line did not say so.
-const PATIENCE: Duration = Duration::from_secs(30);
+/// A client that reads nothing for this long is disconnected.
+const STALL_LIMIT: Duration = Duration::from_secs(30);
 
-/// So long the last bytes are offered.
-const LAST: Duration = Duration::from_secs(5);
+/// Longest time for sending the last bytes.
+const CLOSE_LIMIT: Duration = Duration::from_secs(5);
 
-/// While they are, so long passes between two looks.
-const LOOK: Duration = Duration::from_millis(10);
+/// Pause between two attempts to send the last bytes.
+const PAUSE: Duration = Duration::from_millis(10);
 
-/// Most reads in one turn: who sends for ever does not stop the monitor.
+/// Largest number of reads in one step, so that a client that sends without end does not stop the monitor.
 const READS: usize = 16;
 
-/// A port and who listens there. Others wait in the system's queue until that one leaves.
+/// A port and its client. Further clients wait in the system's queue until this one disconnects.
 #[derive(Debug)]
 pub(super) struct Port {
     listener: TcpListener,
-    /// As it was bound.
+    /// The bound address.
     address: String,
-    guest: Option<Guest>,
+    client: Option<Client>,
 }
 
 #[derive(Debug)]
-struct Guest {
+struct Client {
     stream: TcpStream,
     name: String,
-    /// When it last took all or some of what waited.
-    took: Instant,
+    /// Last time at which it had read all or some of the waiting bytes.
+    last_read: Instant,
 }
 
 impl Port {
-    /// Binds the address and nothing else.
+    /// Binds the address.
     pub(super) fn open(address: &str) -> Result<Port, Error> {
         let bound = TcpListener::bind(address).and_then(|listener| Ok((listener.local_addr()?, listener)));
         let (local, listener) = bound.map_err(|source| unbound(address, source))?;
-        Ok(Port { listener, address: local.to_string(), guest: None })
+        Ok(Port { listener, address: local.to_string(), client: None })
     }
 
-    /// Where it listens.
+    /// The bound address.
     pub(super) fn address(&self) -> &str {
         &self.address
     }
 
-    /// Waits for the first; from then on nothing waits.
+    /// Waits for the first client; later calls do not block.
     pub(super) fn wait(&mut self) -> Result<(), Error> {
-        while self.guest.is_none() {
-            let came = self.listener.accept().map_err(|source| unbound(&self.address, source))?;
-            self.admit(came.0, Instant::now());
+        while self.client.is_none() {
+            let accepted = self.listener.accept().map_err(|source| unbound(&self.address, source))?;
+            self.connect(accepted.0, Instant::now());
         }
         self.listener.set_nonblocking(true).map_err(|source| unbound(&self.address, source))
     }
 
-    /// Passes on what came, sends what waits as far as the line takes it, lets the next one in.
-    pub(super) fn turn(&mut self, waiting: &mut Vec<u8>, now: Instant, hear: &mut impl FnMut(&[u8])) {
-        self.receive(hear);
+    /// Passes on the received commands, sends the waiting bytes as far as the client reads, accepts the next client.
+    pub(super) fn step(&mut self, waiting: &mut Vec<u8>, now: Instant, on_command: &mut impl FnMut(&[u8])) {
+        self.receive(on_command);
         self.send(waiting, now);
-        if self.guest.is_none()
+        if self.client.is_none()
             && let Ok((stream, _)) = self.listener.accept()
         {
-            self.admit(stream, now);
+            self.connect(stream, now);
         }
     }
 
-    fn admit(&mut self, stream: TcpStream, now: Instant) {
+    fn connect(&mut self, stream: TcpStream, now: Instant) {
         let name = stream.peer_addr().map(|peer| peer.to_string());
         let ready = stream.set_nonblocking(true).and_then(|()| stream.set_nodelay(true)).and(name);
-        // One that is gone again before it was ready was never here.
+        // A client that has disconnected already is ignored.
         let Ok(name) = ready else { return };
-        tell(format_args!("{name} listens"));
-        self.guest = Some(Guest { stream, name, took: now });
+        notify(format_args!("{name} has connected"));
+        self.client = Some(Client { stream, name, last_read: now });
     }
 
-    fn receive(&mut self, hear: &mut impl FnMut(&[u8])) {
+    fn receive(&mut self, on_command: &mut impl FnMut(&[u8])) {
         let mut bytes = [0; 1024];
         for _ in 0..READS {
-            let Some(guest) = &mut self.guest else { return };
-            match guest.stream.read(&mut bytes) {
-                Ok(count @ 1..) => hear(bytes.get(..count).unwrap_or_default()),
-                Err(error) if is_none_yet(error.kind()) => return,
-                Ok(_) | Err(_) => self.leave("has left"),
+            let Some(client) = &mut self.client else { return };
+            match client.stream.read(&mut bytes) {
+                Ok(count @ 1..) => on_command(bytes.get(..count).unwrap_or_default()),
+                Err(error) if would_block(error.kind()) => return,
+                Ok(_) | Err(_) => self.disconnect("has disconnected"),
             }
         }
     }
 
-    /// What nobody is there to take is gone, as on any line.
+    /// Sends what the client reads. Without a client the waiting bytes are dropped.
     fn send(&mut self, waiting: &mut Vec<u8>, now: Instant) {
-        while let Some(guest) = &mut self.guest {
+        while let Some(client) = &mut self.client {
             if waiting.is_empty() {
-                guest.took = now;
+                client.last_read = now;
                 return;
             }
-            match guest.stream.write(waiting) {
+            match client.stream.write(waiting) {
                 Ok(count @ 1..) => {
                     waiting.drain(..count);
-                    guest.took = now;
+                    client.last_read = now;
                 }
-                Err(error) if is_none_yet(error.kind()) => {
-                    if now.saturating_duration_since(guest.took) < PATIENCE {
+                Err(error) if would_block(error.kind()) => {
+                    if now.saturating_duration_since(client.last_read) < STALL_LIMIT {
                         return;
                     }
-                    self.leave("takes nothing any more and was hung up on");
+                    self.disconnect("reads nothing any more and was disconnected");
                 }
-                Ok(_) | Err(_) => self.leave("has left"),
+                Ok(_) | Err(_) => self.disconnect("has disconnected"),
             }
         }
         waiting.clear();
     }
 
-    fn leave(&mut self, how: &str) {
-        if let Some(guest) = self.guest.take() {
-            tell(format_args!("{} {how}; the monitor goes on", guest.name));
+    fn disconnect(&mut self, how: &str) {
+        if let Some(client) = self.client.take() {
+            notify(format_args!("{} {how}; the monitor runs on", client.name));
         }
     }
 
-    /// Sends the last bytes, hangs up and waits until the other side has, but not for ever.
+    /// Sends the last bytes, shuts the connection down and waits, for a limited time, until the client has closed it.
     pub(super) fn close(mut self, mut waiting: Vec<u8>) {
         let begun = Instant::now();
-        while self.guest.is_some() && begun.elapsed() < LAST {
+        while self.client.is_some() && begun.elapsed() < CLOSE_LIMIT {
             self.receive(&mut |_| ());
             self.send(&mut waiting, Instant::now());
-            if let Some(guest) = self.guest.as_ref().filter(|_| waiting.is_empty()) {
-                // Whoever reads finds the end; what it still says is read, or the end would be lost with it.
-                guest.stream.shutdown(Shutdown::Write).ok();
+            if let Some(client) = self.client.as_ref().filter(|_| waiting.is_empty()) {
+                // The client then reads the end. Its last commands are read too; else the system would reset the connection
+                // and the client would lose the end.
+                client.stream.shutdown(Shutdown::Write).ok();
             }
-            std::thread::sleep(LOOK);
+            std::thread::sleep(PAUSE);
         }
     }
 }
 
-/// The line has nothing, or takes nothing, at the moment.
-fn is_none_yet(kind: ErrorKind) -> bool {
+/// The connection can neither be read nor written at the moment.
+fn would_block(kind: ErrorKind) -> bool {
     matches!(kind, ErrorKind::WouldBlock | ErrorKind::Interrupted)
 }
 
@@ -153,17 +154,17 @@ fn unbound(address: &str, source: std::io::Error) -> Error {
 mod tests {
     use super::*;
 
-    /// A port and who has connected to it.
+    /// A port and a client connected to it.
     fn connected() -> (Port, TcpStream) {
         let mut port = Port::open("127.0.0.1:0").unwrap();
-        let guest = TcpStream::connect(port.address()).unwrap();
+        let client = TcpStream::connect(port.address()).unwrap();
         port.wait().unwrap();
-        (port, guest)
+        (port, client)
     }
 
-    /// Sends until the line takes no more.
+    /// Sends until the connection accepts no more.
     fn fill(port: &mut Port, now: Instant) -> Vec<u8> {
-        // 256 MiB: more than any system keeps for a line.
+        // 256 MiB is more than any system buffers for a connection.
         for _ in 0..256 {
             let mut waiting = vec![7; 1 << 20];
             port.send(&mut waiting, now);
@@ -171,42 +172,42 @@ mod tests {
                 return waiting;
             }
         }
-        panic!("the line takes everything");
+        panic!("the connection accepts everything");
     }
 
     #[test]
-    fn who_takes_nothing_holds_nobody_up_and_is_hung_up_on() {
+    fn a_stalled_client_is_disconnected() {
         let (mut port, silent) = connected();
         let now = Instant::now();
         let mut waiting = fill(&mut port, now);
-        port.turn(&mut waiting, now + PATIENCE - Duration::from_nanos(1), &mut |_| ());
-        assert!(port.guest.is_some() && !waiting.is_empty());
-        port.turn(&mut waiting, now + PATIENCE, &mut |_| ());
-        assert!(port.guest.is_none() && waiting.is_empty());
+        port.step(&mut waiting, now + STALL_LIMIT - Duration::from_nanos(1), &mut |_| ());
+        assert!(port.client.is_some() && !waiting.is_empty());
+        port.step(&mut waiting, now + STALL_LIMIT, &mut |_| ());
+        assert!(port.client.is_none() && waiting.is_empty());
         drop(silent);
     }
 
     #[test]
-    fn the_next_one_waits_until_the_first_has_left() {
+    fn the_next_client_waits_until_the_first_has_disconnected() {
         let (mut port, first) = connected();
         let mut second = TcpStream::connect(port.address()).unwrap();
         second.write_all(b"command").unwrap();
-        let (now, mut heard) = (Instant::now(), Vec::<u8>::new());
-        port.turn(&mut vec![1], now, &mut |bytes| heard.extend(bytes));
-        assert!(heard.is_empty());
+        let (now, mut received) = (Instant::now(), Vec::<u8>::new());
+        port.step(&mut vec![1], now, &mut |bytes| received.extend(bytes));
+        assert!(received.is_empty());
         drop(first);
         for _ in 0..1000 {
-            port.turn(&mut vec![2], now, &mut |bytes| heard.extend(bytes));
-            if heard.len() == 7 {
+            port.step(&mut vec![2], now, &mut |bytes| received.extend(bytes));
+            if received.len() == 7 {
                 break;
             }
-            std::thread::sleep(LOOK);
+            std::thread::sleep(PAUSE);
         }
-        assert_eq!(heard, b"command");
+        assert_eq!(received, b"command");
         port.close(vec![]);
-        let mut came = Vec::new();
-        second.set_read_timeout(Some(LAST)).unwrap();
-        second.read_to_end(&mut came).unwrap();
-        assert!(!came.is_empty() && came.iter().all(|byte| *byte == 2), "{came:?}");
+        let mut bytes = Vec::new();
+        second.set_read_timeout(Some(CLOSE_LIMIT)).unwrap();
+        second.read_to_end(&mut bytes).unwrap();
+        assert!(!bytes.is_empty() && bytes.iter().all(|byte| *byte == 2), "{bytes:?}");
     }
 }

@@ -1,30 +1,31 @@
-//! In: a store and a time. Out: a table file, which is there whole or not at all.
+//! In: a store and a time. Out: a table file, complete or not written at all.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crate::cmd::moves::Within;
-use crate::cmd::output::tell;
+use crate::cmd::output::notify;
 use crate::error::Error;
 use crate::store::Store;
 
-/// Writes moves or summaries; the ending of the file's name says how.
+/// Writes moves or summaries; the extension of the file selects the format.
 pub(super) fn run(within: &Within, summaries: bool, file: &Path) -> Result<(), Error> {
-    let ending = file.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
-    if !(ending == "csv" || ending == "parquet" && cfg!(feature = "parquet")) {
+    let extension =
+        file.extension().and_then(|extension| extension.to_str()).unwrap_or_default().to_ascii_lowercase();
+    if !(extension == "csv" || extension == "parquet" && cfg!(feature = "parquet")) {
         let remedy = match cfg!(feature = "parquet") {
-            true => "end its name with .csv or .parquet",
-            false => "end its name with .csv; for .parquet build with `--features parquet`",
+            true => "use the extension .csv or .parquet",
+            false => "use the extension .csv; for .parquet build with `--features parquet`",
         };
-        return Err(unfit(file, "can't be written in this form", remedy));
+        return Err(unusable(file, "has an unknown extension", remedy));
     }
     let store = within.open()?;
     let query = within.query(&store, true)?;
     if is_of_store(file, &store) {
-        return Err(unfit(file, "is the store itself", "name another file"));
+        return Err(unusable(file, "is the store itself", "name another file"));
     }
-    let rows = whole(file, |out| match (ending.as_str(), summaries) {
+    let rows = write_whole(file, |out| match (extension.as_str(), summaries) {
         #[cfg(feature = "parquet")]
         ("parquet", true) => store.export_summaries_as_parquet(&query, out),
         #[cfg(feature = "parquet")]
@@ -33,11 +34,11 @@ pub(super) fn run(within: &Within, summaries: bool, file: &Path) -> Result<(), E
         (_, false) => store.export_moves(&query, out),
     })?;
     let what = if summaries { "summaries" } else { "moves" };
-    tell(format_args!("{}: {rows} {what} written", file.display()));
+    notify(format_args!("{}: {rows} {what} written", file.display()));
     Ok(())
 }
 
-fn unfit(file: &Path, wrong: &str, remedy: &str) -> Error {
+fn unusable(file: &Path, wrong: &str, remedy: &str) -> Error {
     Error::Option {
         option: "FILE".to_owned(),
         value: file.display().to_string(),
@@ -46,21 +47,24 @@ fn unfit(file: &Path, wrong: &str, remedy: &str) -> Error {
     }
 }
 
-/// Whether it is the file of the store, or one that SQLite keeps beside it, by whatever name.
+/// Whether the file, under any name, is the file of the store or one that SQLite keeps beside it.
 fn is_of_store(file: &Path, store: &Store) -> bool {
     let Ok(file) = fs::canonicalize(file) else { return false };
-    ["", "-wal", "-shm", "-journal"].iter().any(|ending| {
+    ["", "-wal", "-shm", "-journal"].iter().any(|suffix| {
         let mut name = store.path().as_os_str().to_owned();
-        name.push(ending);
+        name.push(suffix);
         fs::canonicalize(name).is_ok_and(|own| own == file)
     })
 }
 
-/// Writes beside the file and takes its place when all is written; an error leaves what was there.
-fn whole(file: &Path, write: impl FnOnce(&mut BufWriter<File>) -> Result<u64, Error>) -> Result<u64, Error> {
+/// Writes a temporary file and renames it when all is written; an error leaves the old file.
+fn write_whole(
+    file: &Path,
+    write: impl FnOnce(&mut BufWriter<File>) -> Result<u64, Error>,
+) -> Result<u64, Error> {
     let unwritable = |source| Error::Unwritable { file: file.display().to_string(), source };
     let failed = |error| if let Error::Output(source) = error { unwritable(source) } else { error };
-    // Through a link to what it names; a pipe or a device is written as it is.
+    // A link is followed to its target; a pipe or a device is written directly.
     let target = fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());
     let old = fs::metadata(&target).ok();
     if old.as_ref().is_some_and(|old| !old.is_file() && !old.is_dir()) {
@@ -68,7 +72,7 @@ fn whole(file: &Path, write: impl FnOnce(&mut BufWriter<File>) -> Result<u64, Er
         let rows = write(&mut out).map_err(failed)?;
         return out.flush().map(|()| rows).map_err(unwritable);
     }
-    let part = Part(beside(&target));
+    let part = TemporaryFile(beside(&target));
     let mut out = BufWriter::new(File::create_new(&part.0).map_err(unwritable)?);
     let rows = write(&mut out).map_err(failed)?;
     let written = out.into_inner().map_err(|error| unwritable(error.into_error()))?;
@@ -82,7 +86,7 @@ fn whole(file: &Path, write: impl FnOnce(&mut BufWriter<File>) -> Result<u64, Er
     placed().map(|()| rows).map_err(unwritable)
 }
 
-/// A name in the same folder that nobody else uses.
+/// The name of the temporary file, in the same folder.
 fn beside(file: &Path) -> PathBuf {
     let mut name = std::ffi::OsString::from(".");
     name.push(file.file_name().unwrap_or_default());
@@ -90,10 +94,10 @@ fn beside(file: &Path) -> PathBuf {
     file.with_file_name(name)
 }
 
-/// A file that is gone unless it was renamed.
-struct Part(PathBuf);
+/// The temporary file, deleted unless it was renamed.
+struct TemporaryFile(PathBuf);
 
-impl Drop for Part {
+impl Drop for TemporaryFile {
     fn drop(&mut self) {
         fs::remove_file(&self.0).ok();
     }

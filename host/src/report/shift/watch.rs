@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent};
 use stillpoint_core::wire::drift::{Direction, Drift, Kind, Promise};
 
-use crate::decode::Said;
+use crate::decode::DeviceEvent;
 use crate::report::describe::{self, Typical};
 use crate::report::number::fixed;
 use crate::report::printable::printable;
@@ -59,10 +59,10 @@ impl WatchSummary {
 
     /// Adds what was reported at a time from the start of the shift; anything but kinds, drifts and alarms is ignored.
     /// Unit: s
-    pub fn push(&mut self, event: &Said, second: f64) {
+    pub fn push(&mut self, event: &DeviceEvent, second: f64) {
         match event {
-            Said::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
-            Said::Drift(drift) => {
+            DeviceEvent::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
+            DeviceEvent::Drift(drift) => {
                 let history = self.kind(drift.axis, drift.kind);
                 if drift.is_drift() && !history.last.is_drift() {
                     history.count += 1;
@@ -70,7 +70,7 @@ impl WatchSummary {
                 }
                 history.last = *drift;
             }
-            Said::Alarm(alarm) => self.alarm(alarm),
+            DeviceEvent::Alarm(alarm) => self.alarm(alarm),
             _ => (),
         }
     }
@@ -165,13 +165,21 @@ mod tests {
         Axis { name, unit, counts_per_unit: 100.0, ticks_per_second: 1e6 }
     }
 
-    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> Said {
-        Said::Drift(Drift { axis, kind, score, promise, change: -1500, smallest: 700, ..Drift::default() })
+    fn drift(axis: u8, kind: u32, score: u32, promise: Promise) -> DeviceEvent {
+        DeviceEvent::Drift(Drift {
+            axis,
+            kind,
+            score,
+            promise,
+            change: -1500,
+            smallest: 700,
+            ..Drift::default()
+        })
     }
 
-    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> Said {
+    fn alarm(at: u64, event: AlarmEvent, state: AlarmState) -> DeviceEvent {
         let (alarm, axis, subject) = (4, 1, Subject::Drift);
-        Said::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
+        DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
     }
 
     #[test]
@@ -180,8 +188,8 @@ mod tests {
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
         let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
         for (second, event) in [
-            (1.0, Said::Kind(Kind { axis: 0, forward: false, ..kind })),
-            (1.0, Said::Kind(kind)),
+            (1.0, DeviceEvent::Kind(Kind { axis: 0, forward: false, ..kind })),
+            (1.0, DeviceEvent::Kind(kind)),
             (9.0, drift(0, 1, 0, Promise::Held)),
             (9.0, drift(1, 2, 0, Promise::NoBaseline)),
             (90.0, drift(1, 1, 256, Promise::Short)),

@@ -1,4 +1,4 @@
-//! In: rings of bytes in a chip's memory. Out: a line like any other, and words of the log.
+//! In: rings of bytes in a chip's memory. Out: a connection, and the text of the log.
 
 use std::io::{self, Cursor, Read, Write};
 use std::sync::Arc;
@@ -8,67 +8,67 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 use super::log::Log;
-use crate::source::{Ended, Line};
+use crate::source::{Connection, ConnectionError};
 
-/// Rings that nobody waits at: each takes or gives what it can at once.
+/// Rings in a chip's memory; no call blocks.
 pub trait Rings: Send {
-    /// Bytes of frames since the last call, as many as fit.
-    fn frames(&mut self, out: &mut [u8]) -> Result<usize, Ended>;
-    /// Bytes of the log.
-    fn log(&mut self, out: &mut [u8]) -> Result<usize, Ended>;
+    /// Reads the frame bytes since the last call, as many as fit.
+    fn frames(&mut self, out: &mut [u8]) -> Result<usize, ConnectionError>;
+    /// Reads the log bytes since the last call.
+    fn log(&mut self, out: &mut [u8]) -> Result<usize, ConnectionError>;
     /// Whether there is a ring for commands.
-    fn hears(&self) -> bool;
-    /// Gives bytes of commands; answers how many were taken.
-    fn command(&mut self, bytes: &[u8]) -> Result<usize, Ended>;
+    fn accepts_commands(&self) -> bool;
+    /// Writes command bytes; returns how many fitted.
+    fn command(&mut self, bytes: &[u8]) -> Result<usize, ConnectionError>;
 }
 
-/// At 92,160 bytes/s of a monitor's line this is less than a twentieth of the ring it has for frames.
+/// Pause while the rings are idle. At 92,160 bytes/s less than a twentieth of the frame ring fills in this time.
 const IDLE: Duration = Duration::from_millis(2);
 
-/// Pieces of frames that may wait for their reader; then the chip's ring fills, and it counts what is lost.
-const WAITING: usize = 256;
+/// Chunks of frame bytes queued for the reader; beyond that the chip's ring fills, and the chip counts the losses.
+const QUEUE: usize = 256;
 
-/// Moves bytes until the line is dropped or the rings fail.
-pub fn start(rings: impl Rings + 'static, log: Log) -> Line {
-    let (frames, come) = sync_channel(WAITING);
-    let (wanted, commands) = channel();
+/// Moves bytes on a thread until the connection is dropped or the rings fail.
+pub fn start(rings: impl Rings + 'static, log: Log) -> Connection {
+    let (frames, chunks) = sync_channel(QUEUE);
+    let (sender, commands) = channel();
     let stop = Arc::new(AtomicBool::new(false));
-    let writer = rings.hears().then(|| Box::new(Wanted(wanted)) as Box<dyn Write + Send>);
-    let mut pump = Pump { rings, log, frames, commands, left: vec![], stop: stop.clone() };
+    let writer = rings.accepts_commands().then(|| Box::new(CommandWriter(sender)) as Box<dyn Write + Send>);
+    let mut pump = Pump { rings, log, frames, commands, unsent: vec![], stop: stop.clone() };
     let thread = std::thread::spawn(move || {
-        if let Err(ended) = pump.run() {
-            // If nobody reads any more, nobody is to be told.
-            pump.frames.send(Err(ended)).ok();
+        if let Err(error) = pump.run() {
+            // Without a reader the error is dropped.
+            pump.frames.send(Err(error)).ok();
         }
     });
-    let reader = Come { come: Some(come), piece: Cursor::default(), stop, thread: Some(thread) };
-    Line { reader: Box::new(reader), writer }
+    let reader = FrameReader { chunks: Some(chunks), chunk: Cursor::default(), stop, thread: Some(thread) };
+    Connection { reader: Box::new(reader), writer }
 }
 
 struct Pump<R> {
     rings: R,
     log: Log,
-    frames: SyncSender<Result<Vec<u8>, Ended>>,
+    frames: SyncSender<Result<Vec<u8>, ConnectionError>>,
     commands: Receiver<Vec<u8>>,
-    /// Bytes of commands that found no room yet.
-    left: Vec<u8>,
+    /// Command bytes that did not fit yet.
+    unsent: Vec<u8>,
     stop: Arc<AtomicBool>,
 }
 
 impl<R: Rings> Pump<R> {
-    fn run(&mut self) -> Result<(), Ended> {
+    fn run(&mut self) -> Result<(), ConnectionError> {
         let mut bytes = vec![0; 1 << 14];
         while !self.stop.load(Ordering::Relaxed) {
-            self.left.extend(self.commands.try_iter().flatten());
-            let taken = if self.left.is_empty() { 0 } else { self.rings.command(&self.left)? };
-            self.left.drain(..taken.min(self.left.len()));
+            self.unsent.extend(self.commands.try_iter().flatten());
+            let sent = if self.unsent.is_empty() { 0 } else { self.rings.command(&self.unsent)? };
+            self.unsent.drain(..sent.min(self.unsent.len()));
             let frames = self.rings.frames(&mut bytes)?;
-            if frames > 0 && self.frames.send(Ok(piece(&bytes, frames).to_vec())).is_err() {
+            if frames > 0 && self.frames.send(Ok(first(&bytes, frames).to_vec())).is_err() {
                 return Ok(());
             }
-            let words = self.rings.log(&mut bytes)?;
-            self.log.take(piece(&bytes, words));
-            if taken + frames + words == 0 {
+            let log = self.rings.log(&mut bytes)?;
+            self.log.push(first(&bytes, log));
+            if sent + frames + log == 0 {
                 std::thread::sleep(IDLE);
             }
         }
@@ -76,47 +76,54 @@ impl<R: Rings> Pump<R> {
     }
 }
 
-fn piece(bytes: &[u8], count: usize) -> &[u8] {
+fn first(bytes: &[u8], count: usize) -> &[u8] {
     bytes.get(..count).unwrap_or(bytes)
 }
 
-struct Come {
-    come: Option<Receiver<Result<Vec<u8>, Ended>>>,
-    piece: Cursor<Vec<u8>>,
+/// Reads the frame bytes that the pump has queued.
+struct FrameReader {
+    chunks: Option<Receiver<Result<Vec<u8>, ConnectionError>>>,
+    chunk: Cursor<Vec<u8>>,
     stop: Arc<AtomicBool>,
     thread: Option<JoinHandle<()>>,
 }
 
-impl Read for Come {
+impl Read for FrameReader {
     fn read(&mut self, out: &mut [u8]) -> io::Result<usize> {
         loop {
-            let count = self.piece.read(out)?;
+            let count = self.chunk.read(out)?;
             if count > 0 || out.is_empty() {
                 return Ok(count);
             }
-            match self.come.as_ref().map(Receiver::recv) {
-                Some(Ok(piece)) => self.piece = Cursor::new(piece?),
+            match self.chunks.as_ref().map(Receiver::recv) {
+                Some(Ok(chunk)) => self.chunk = Cursor::new(chunk?),
                 _ => return Ok(0),
             }
         }
     }
 }
 
-impl Drop for Come {
-    /// The probe is let go of in order.
+impl Drop for FrameReader {
+    /// Waits until the pump has stopped using the probe.
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
-        self.come = None;
+        self.chunks = None;
         self.thread.take().map(JoinHandle::join);
     }
 }
 
-struct Wanted(Sender<Vec<u8>>);
+/// Queues command bytes for the pump.
+struct CommandWriter(Sender<Vec<u8>>);
 
-impl Write for Wanted {
+impl Write for CommandWriter {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let sent = self.0.send(bytes.to_vec());
-        sent.map_err(|_| Ended::new("the monitor no longer listens", "check its cable and start anew"))?;
+        sent.map_err(|_| {
+            ConnectionError::new(
+                "the connection to the monitor is closed",
+                "check its cable and restart this command",
+            )
+        })?;
         Ok(bytes.len())
     }
 

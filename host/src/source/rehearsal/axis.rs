@@ -16,45 +16,45 @@ pub const STEPS_PER_SECOND: u32 = 20_000;
 pub const TICKS_PER_SECOND: u32 = 1_000_000;
 const STEP: f64 = 1.0 / STEPS_PER_SECOND as f64;
 
-/// Everything that makes up one axis.
+/// The data of one axis.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AxisData {
-    /// As it is called in records and files.
+    /// Name in records and files.
     pub name: &'static str,
-    /// Of every length in this axis.
+    /// Unit of every length of this axis.
     pub unit: &'static str,
-    /// Of command and feedback alike, exact. Unit: counts/unit
+    /// Exact scale of command and feedback. Unit: counts/unit
     pub counts_per_unit: Fraction,
-    /// What it is built of.
+    /// Mechanics.
     pub body: Body,
-    /// How its drive is set.
+    /// Settings of the drive.
     pub gains: Gains,
-    /// Of the command. Unit: unit/s
+    /// Speed limit of the command. Unit: unit/s
     pub speed: f64,
-    /// Of the command. Unit: unit/s²
+    /// Acceleration limit of the command. Unit: unit/s²
     pub acceleration: f64,
-    /// Of the command. Unit: unit/s³
+    /// Jerk limit of the command. Unit: unit/s³
     pub jerk: f64,
-    /// Of the feedback as sampled; the drive sees none. Unit: counts
+    /// Noise of the sampled feedback; the drive's feedback has none. Unit: counts
     pub noise_rms: f64,
     /// Rest before the first move. Unit: s
     pub lead_in: f64,
-    /// What it does.
+    /// Its moves.
     pub script: Script,
-    /// How it wears.
+    /// Its wear.
     pub wear: Wear,
 }
 
 /// Why an axis can't be simulated.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum Unusable {
-    /// The rate isn't a whole part of the simulation's own.
+    /// The rate doesn't divide that of the simulation.
     #[error("{0} samples per second don't divide {STEPS_PER_SECOND} steps; take 1000, 4000 or 10000")]
     Rate(u32),
-    /// The wear of the machine can't be spread over this time.
+    /// The machine can't wear out within this time.
     #[error("a machine can't wear out within {0} hours; give a finite number above zero")]
     Life(f64),
-    /// A move of the script breaks a limit.
+    /// A move of the script can't be planned.
     #[error("axis {axis}: {reason}")]
     Move {
         /// Name of the axis.
@@ -64,7 +64,7 @@ pub enum Unusable {
     },
 }
 
-/// One move and its rest, on their way.
+/// The current move and its rest.
 #[derive(Clone, Copy, Debug)]
 struct Leg {
     start: f64,
@@ -76,12 +76,12 @@ struct Leg {
     slip: f64,
 }
 
-/// One axis at work. An iterator that never ends, as fast as it is asked.
+/// A simulated axis. The iterator of its samples never ends.
 #[derive(Clone, Debug)]
 pub struct Axis {
     data: AxisData,
     run: Run,
-    chance: Pcg32,
+    random: Pcg32,
     scale: f64,
     steps_per_sample: u32,
     ticks_per_sample: u32,
@@ -96,8 +96,8 @@ pub struct Axis {
 }
 
 impl Axis {
-    /// Starts `data` at rest on zero; `rate` is in samples per second. Every target of the script is
-    /// tried here, so that the run itself can't fail.
+    /// An axis at rest at zero; `rate` in samples per second. Every move of the script is planned here once, so that
+    /// a step can't fail.
     pub fn new(data: AxisData, seed: u64, rate: u32) -> Result<Axis, Unusable> {
         if rate == 0 || !STEPS_PER_SECOND.is_multiple_of(rate) {
             return Err(Unusable::Rate(rate));
@@ -106,13 +106,13 @@ impl Axis {
         for entry in &data.script.moves {
             plan(&data, entry.target)?;
         }
-        // Chance of its own for each axis and use: neither the rate nor another axis changes the moves.
+        // A random stream for each axis and use: neither the rate nor another axis changes the moves.
         let stream =
             data.name.bytes().fold(0_u64, |sum, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)));
         let length = steps(data.lead_in);
         Ok(Axis {
             run: Run::new(data.script.clone(), seed, stream),
-            chance: Pcg32::new(seed, !stream),
+            random: Pcg32::new(seed, !stream),
             scale: data.counts_per_unit.to_f64(),
             steps_per_sample: STEPS_PER_SECOND / rate,
             ticks_per_sample: TICKS_PER_SECOND / rate,
@@ -128,7 +128,7 @@ impl Axis {
         })
     }
 
-    /// What the axis was made of.
+    /// The data of the axis.
     pub fn data(&self) -> &AxisData {
         &self.data
     }
@@ -138,7 +138,7 @@ impl Axis {
         self.moves
     }
 
-    /// Sets how much of its wear the axis has behind it, 0 to 1; it shows from the next move on.
+    /// Sets the share of its wear that has happened, 0 to 1; takes effect from the next move on.
     pub fn set_age(&mut self, age: f64) {
         self.age = age;
     }
@@ -146,12 +146,12 @@ impl Axis {
     /// The next sample. The first is taken at tick zero, at rest.
     pub fn step(&mut self) -> Reading {
         let command = self.command();
-        let seen = self.state.motor_position + self.slip.offset();
-        let shaken = seen * self.scale + self.data.noise_rms * noise(&mut self.chance);
+        let encoder_position = self.state.motor_position + self.slip.offset();
+        let feedback = encoder_position * self.scale + self.data.noise_rms * noise(&mut self.random);
         let reading = Reading {
             tick: self.tick,
             command: nearest(command.position * self.scale),
-            feedback: nearest(shaken),
+            feedback: nearest(feedback),
         };
         for _ in 0..self.steps_per_sample {
             self.advance();
@@ -160,7 +160,7 @@ impl Axis {
         reading
     }
 
-    /// What the axis is told now.
+    /// The command now.
     fn command(&self) -> Command {
         let Leg { start, target, profile, moving, done, .. } = &self.leg;
         if done >= moving {
@@ -197,7 +197,7 @@ impl Axis {
             Some((next, profile))
         });
         let Some((next, profile)) = planned else {
-            // Nothing to do: rest for another while.
+            // No move: the axis rests again.
             self.leg.done = self.leg.moving;
             return;
         };
@@ -226,12 +226,12 @@ fn plan(data: &AxisData, distance: f64) -> Result<Profile, Unusable> {
         .map_err(|reason| Unusable::Move { axis: data.name, reason })
 }
 
-/// Whole steps that cover `seconds`; a negative or absent time is none.
+/// Whole steps that cover `seconds`; none for a negative time.
 fn steps(seconds: f64) -> u32 {
     (seconds * f64::from(STEPS_PER_SECOND)).ceil() as u32
 }
 
-/// Nearest count; a cast is quicker than `round` and the same everywhere.
+/// Nearest count; a cast is faster than `round` and gives the same result on every platform.
 fn nearest(counts: f64) -> i32 {
     (if counts < 0.0 { counts - 0.5 } else { counts + 0.5 }) as i32
 }
@@ -253,18 +253,18 @@ mod tests {
     }
 
     #[test]
-    fn the_rate_only_chooses_which_instants_are_seen() {
+    fn the_rate_only_chooses_the_sampled_instants() {
         let (slow, fast) = (readings(1, 2000, 4000), readings(1, 10_000, 20_000));
         for (slow, fast) in slow.iter().zip(fast.iter().step_by(5)) {
             assert_eq!((slow.tick, slow.command), (fast.tick, fast.command));
             // Only the noise differs: at most 3.46 rms on each side and the rounding.
-            let apart = f64::from((slow.feedback - fast.feedback).abs());
-            assert!(apart <= 2.0 * 3.5 * tray_shuttle().noise_rms + 1.0, "{slow:?} {fast:?}");
+            let difference = f64::from((slow.feedback - fast.feedback).abs());
+            assert!(difference <= 2.0 * 3.5 * tray_shuttle().noise_rms + 1.0, "{slow:?} {fast:?}");
         }
     }
 
     #[test]
-    fn what_cannot_run_is_refused_with_a_reason() {
+    fn unusable_data_is_refused_with_a_reason() {
         for rate in [0, 3, 7000, 40_000] {
             assert_eq!(Axis::new(tray_shuttle(), 1, rate).unwrap_err(), Unusable::Rate(rate));
         }
@@ -287,9 +287,9 @@ mod tests {
         data.wear = Wear { slip: Ramp::steady(0.5), ..Wear::NONE };
         let sound = Axis::new(AxisData { wear: Wear::NONE, ..data.clone() }, 1, 4000).unwrap();
         let slipped = Axis::new(data, 1, 4000).unwrap();
-        let apart: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| b.feedback - a.feedback).collect();
-        assert!(apart[..1000].iter().all(|&counts| counts == 0), "before the first stop");
-        assert!((100..=8800).contains(&apart[1900]), "at rest: {}", apart[1900]);
-        assert!(apart[1100] < apart[1900] && apart[1900] == apart[1901], "slips on and stays");
+        let offset: Vec<_> = sound.zip(slipped).take(2000).map(|(a, b)| b.feedback - a.feedback).collect();
+        assert!(offset[..1000].iter().all(|&counts| counts == 0), "before the first stop");
+        assert!((100..=8800).contains(&offset[1900]), "at rest: {}", offset[1900]);
+        assert!(offset[1100] < offset[1900] && offset[1900] == offset[1901], "slips on and stays");
     }
 }

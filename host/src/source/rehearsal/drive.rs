@@ -1,10 +1,9 @@
 //! In: the command and the motor's state. Out: the effort of the motor.
 //!
-//! The cascade of the trade: position P, velocity PI, feedforward of speed and acceleration, a
-//! limit, and the lag of the effort loop. The integral stands still while the limit is reached, so
-//! that it can't wind up.
+//! The usual cascade: position P, velocity PI, feedforward of speed and acceleration, an effort limit, and the lag of
+//! the effort loop. The integral is held while the limit is reached, so that it can't wind up.
 
-/// How a drive is set.
+/// Settings of a drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gains {
     /// Position gain. Unit: 1/s
@@ -13,9 +12,9 @@ pub struct Gains {
     pub velocity: f64,
     /// Integral action of the velocity loop. Unit: 1/s
     pub integral: f64,
-    /// Part of the command's speed that is fed forward. Unit: 1
+    /// Share of the command's speed that is fed forward. Unit: 1
     pub speed_feedforward: f64,
-    /// Effort fed forward per acceleration of the command. Unit: effort·s²/unit
+    /// Feedforward effort per acceleration of the command. Unit: effort·s²/unit
     pub acceleration_feedforward: f64,
     /// Largest effort. Unit: effort
     pub effort_limit: f64,
@@ -23,7 +22,7 @@ pub struct Gains {
     pub effort_lag: f64,
 }
 
-/// What the axis is told at one instant.
+/// The command at one instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Command {
     /// Unit: unit
@@ -34,7 +33,7 @@ pub struct Command {
     pub acceleration: f64,
 }
 
-/// What a drive remembers from step to step.
+/// State of a drive.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Drive {
     /// Effort of the integral action. Unit: effort
@@ -46,14 +45,14 @@ pub struct Drive {
 impl Drive {
     /// One step of `h` seconds towards `command`; returns the effort of the motor.
     pub fn step(&mut self, gains: &Gains, command: Command, position: f64, velocity: f64, h: f64) -> f64 {
-        let wanted =
+        let target_velocity =
             gains.position * (command.position - position) + gains.speed_feedforward * command.velocity;
-        let pull = gains.velocity * (wanted - velocity);
-        let demand = pull + self.integral + gains.acceleration_feedforward * command.acceleration;
+        let proportional = gains.velocity * (target_velocity - velocity);
+        let demand = proportional + self.integral + gains.acceleration_feedforward * command.acceleration;
         // Not `clamp`, which panics on a limit below zero.
         let limited = demand.min(gains.effort_limit).max(-gains.effort_limit);
         if limited == demand {
-            self.integral += h * gains.integral * pull;
+            self.integral += h * gains.integral * proportional;
         }
         self.effort += (limited - self.effort) * (h / gains.effort_lag);
         self.effort
@@ -74,7 +73,7 @@ mod tests {
         effort_lag: 5e-4,
     };
 
-    /// Holds the inputs for a while and compares the effort with the sum by hand.
+    /// Holds the inputs for a while and compares the effort with a sum calculated by hand.
     fn check(command: Command, seconds: f64, expected: f64) {
         let (mut drive, h) = (Drive::default(), 50e-6);
         let mut effort = 0.0;

@@ -1,14 +1,14 @@
-//! In: a seed, a rate and how soon the machine wears out. Out: the readings of its axes, tick by tick.
+//! In: a seed, a rate and the time until the machine is worn out. Out: the readings of its axes, tick by tick.
 
 use stillpoint_core::Reading;
 
 use super::axis::{Axis, AxisData, Unusable};
 use super::transplanter;
 
-/// So much of its life a machine shows no wear: three hours of a shift of eight.
+/// Share of its life in which a machine shows no wear: three hours of a shift of eight.
 pub const HEALTHY_PART: f64 = 0.375;
 
-/// How a machine ages with its samples.
+/// The age of a machine as a function of its samples.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Life {
     seconds_per_sample: f64,
@@ -16,21 +16,21 @@ pub struct Life {
 }
 
 impl Life {
-    /// When a sample is taken, from the start. Unit: s
+    /// Time of a sample, from the start. Unit: s
     pub fn seconds(&self, sample: u64) -> f64 {
         sample as f64 * self.seconds_per_sample
     }
 
-    /// How much of its wear the machine then has behind it, 0 to 1; always 0 if it is healthy.
+    /// Share of its wear that has happened at a sample, 0 to 1; always 0 if the machine is healthy.
     pub fn age(&self, sample: u64) -> f64 {
         self.wears_out_after.map_or(0.0, |hours| {
-            let part = self.seconds(sample) / (3600.0 * hours);
-            ((part - HEALTHY_PART) / (1.0 - HEALTHY_PART)).clamp(0.0, 1.0)
+            let share = self.seconds(sample) / (3600.0 * hours);
+            ((share - HEALTHY_PART) / (1.0 - HEALTHY_PART)).clamp(0.0, 1.0)
         })
     }
 }
 
-/// The transplanter at work. An iterator that never ends, as fast as it is asked.
+/// The simulated transplanter. The iterator of its readings never ends.
 #[derive(Clone, Debug)]
 pub struct Machine {
     axes: [Axis; 3],
@@ -39,18 +39,17 @@ pub struct Machine {
 }
 
 impl Machine {
-    /// Every axis at rest on zero; `rate` is in samples per second. The machine wears out within
-    /// `wears_out_after` hours, the first three eighths without wear, and then stands still; `None` is a
-    /// healthy machine.
+    /// Every axis at rest at zero; `rate` in samples per second. The machine is worn out after `wears_out_after` hours, of
+    /// which the first three eighths are without wear, and wears no further then; `None`: a healthy machine.
     ///
     /// Fails if the rate doesn't divide [`STEPS_PER_SECOND`](super::axis::STEPS_PER_SECOND) or the
     /// hours aren't a finite number above zero.
     pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<Machine, Unusable> {
-        Machine::of(transplanter::axes(), seed, rate, wears_out_after)
+        Machine::with_axes(transplanter::axes(), seed, rate, wears_out_after)
     }
 
-    /// The same made of other axes, some of which may never wear. Fails as [`Machine::new`] does.
-    pub fn of(
+    /// As [`Machine::new`], with other axes, some of which may never wear.
+    pub fn with_axes(
         axes: [AxisData; 3],
         seed: u64,
         rate: u32,
@@ -72,7 +71,7 @@ impl Machine {
         &self.axes
     }
 
-    /// When the next readings are taken, from the start; it doesn't wrap as their ticks do. Unit: s
+    /// Time of the next readings, from the start; unlike their ticks it doesn't wrap. Unit: s
     pub fn seconds(&self) -> f64 {
         self.life.seconds(self.samples)
     }
@@ -82,12 +81,12 @@ impl Machine {
         self.samples
     }
 
-    /// How it ages.
+    /// Its age as a function of the samples.
     pub fn life(&self) -> Life {
         self.life
     }
 
-    /// How much of its wear the machine has behind it, 0 to 1; always 0 if it is healthy.
+    /// Share of its wear that has happened, 0 to 1; always 0 if the machine is healthy.
     pub fn age(&self) -> f64 {
         self.life.age(self.samples)
     }
@@ -119,7 +118,7 @@ mod tests {
     const RATE: u32 = 4000;
     const MS_PER_SAMPLE: f64 = 0.25;
 
-    /// Settling of each move in ms, infinite if it didn't; on purpose not the core's code.
+    /// Settling time of each move in ms, infinite if it did not settle; deliberately independent of the core.
     fn settling(mut axis: Axis, age: f64, window: f64) -> Vec<f64> {
         axis.set_age(age);
         let window = (window * axis.data().counts_per_unit.to_f64()) as i32;
@@ -129,9 +128,9 @@ mod tests {
             if reading.command != command {
                 let rested = index - end;
                 if end > 0 && rested > 80 {
-                    let held = index - inside_from >= 40;
-                    let late = MS_PER_SAMPLE * inside_from.saturating_sub(end) as f64;
-                    found.push(if held { late } else { f64::INFINITY });
+                    let is_settled = index - inside_from >= 40;
+                    let settling = MS_PER_SAMPLE * inside_from.saturating_sub(end) as f64;
+                    found.push(if is_settled { settling } else { f64::INFINITY });
                 }
                 (command, end) = (reading.command, index);
             }
@@ -143,15 +142,15 @@ mod tests {
         found
     }
 
-    /// Median settling in ms within `median`, and the part that is unsettled within `unsettled`.
+    /// Checks that the median settling time in ms lies within `median`, and the unsettled share within `unsettled`.
     fn check(data: AxisData, window: f64, age: f64, median: [f64; 2], unsettled: [f64; 2]) {
         let name = data.name;
         let found = settling(Axis::new(data, 3, RATE).unwrap(), age, window);
         assert!(found.len() > 50, "{name}: {} moves", found.len());
-        let late = found.iter().filter(|ms| ms.is_infinite()).count() as f64 / found.len() as f64;
+        let share = found.iter().filter(|ms| ms.is_infinite()).count() as f64 / found.len() as f64;
         let middle = found[found.len() / 2];
         assert!((median[0]..=median[1]).contains(&middle), "{name} at {age}: median {middle} ms");
-        assert!((unsettled[0]..=unsettled[1]).contains(&late), "{name} at {age}: {late} unsettled");
+        assert!((unsettled[0]..=unsettled[1]).contains(&share), "{name} at {age}: {share} unsettled");
     }
 
     #[test]
@@ -169,13 +168,13 @@ mod tests {
         }
     }
 
-    /// Samples of an axis depend on nothing but itself, so an axis that doesn't wear is that of a healthy machine.
+    /// Samples of an axis depend on that axis alone, so an axis that doesn't wear equals that of a healthy machine.
     #[test]
     fn only_the_axes_named_wear() {
         let hours = 20.0 / 3600.0;
         let run = |names: &[&str], hours| {
             let axes = transplanter::axes_wearing(|name| names.contains(&name));
-            Machine::of(axes, 1, 1000, hours).unwrap().take(20_000).collect::<Vec<_>>()
+            Machine::with_axes(axes, 1, 1000, hours).unwrap().take(20_000).collect::<Vec<_>>()
         };
         let (healthy, worn) = (run(&[], None), run(&transplanter::NAMES, Some(hours)));
         assert_eq!(run(&[], Some(hours)), healthy);
@@ -192,7 +191,7 @@ mod tests {
     }
 
     #[test]
-    fn ages_as_told() {
+    fn age_follows_the_given_life() {
         let quick = 20.0 / 3600.0;
         let run = |life, seed| Machine::new(seed, 1000, life).unwrap();
         let (mut worn, mut healthy) = (run(Some(quick), 1), run(None, 1));

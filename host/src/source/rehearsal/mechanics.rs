@@ -1,36 +1,35 @@
 //! In: the effort of the motor. Out: where motor and load are after one step.
 //!
-//! Two masses joined by a spring and a damper (belt, screw or shaft) that may have play, the load
-//! rubbing on its guide. Friction is Dahl's model (P. Dahl, A solid friction model, 1968): small
-//! motions are held by a spring, so a stopped load sticks without the jump in force that would ask
-//! for a tiny step. Semi-implicit Euler keeps the energy of the spring bounded as long as the step
-//! is well below one over the highest natural angular frequency.
+//! Two masses joined by a spring and a damper (belt, screw or shaft) that may have play; the load has friction in its
+//! guide. Friction is Dahl's model (P. Dahl, A solid friction model, 1968): a spring holds small motions, so a stopped
+//! load sticks without a jump in force, which would need a tiny step. Semi-implicit Euler keeps the energy of the spring
+//! bounded as long as the step is well below one over the highest natural angular frequency.
 //!
 //! Effort is whatever moves the axis: N for an axis in mm, N·m for one in degrees. Inertia is then
 //! effort·s²/unit, so one kilogram on an axis in mm is 0.001.
 
-/// What an axis is built of, seen from the load's side of gear, screw or pulley.
+/// Mechanics of an axis, referred to the load side of gear, screw or pulley.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Body {
     /// Unit: effort·s²/unit
     pub motor_inertia: f64,
     /// Unit: effort·s²/unit
     pub load_inertia: f64,
-    /// Of the belt, screw or shaft between them. Unit: effort/unit
+    /// Stiffness of the belt, screw or shaft between motor and load. Unit: effort/unit
     pub stiffness: f64,
-    /// Of the same. Unit: effort·s/unit
+    /// Damping of the same. Unit: effort·s/unit
     pub damping: f64,
-    /// Half the play in the same; the spring carries nothing inside it. Unit: unit
+    /// Half the play in the same; the spring carries no effort within the play. Unit: unit
     pub half_play: f64,
     /// Coulomb friction of the guide. Unit: effort
     pub friction: f64,
-    /// How far the guide gives before it slips. Unit: unit
+    /// Elastic deflection of the guide before it slips. Unit: unit
     pub presliding: f64,
-    /// Friction that grows with speed. Unit: effort·s/unit
+    /// Viscous friction. Unit: effort·s/unit
     pub viscous: f64,
 }
 
-/// Where motor and load are and how fast they go.
+/// Position and velocity of motor and load.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct State {
     /// Unit: unit
@@ -46,7 +45,7 @@ pub struct State {
 }
 
 impl State {
-    /// Moves on by `h` seconds under `effort` on the motor.
+    /// Advances by `h` seconds under `effort` on the motor.
     pub fn step(&mut self, body: &Body, effort: f64, h: f64) {
         let joint = self.joint(body);
         let guide = self.guide(body, h);
@@ -56,7 +55,7 @@ impl State {
         self.load_position += h * self.load_velocity;
     }
 
-    /// Effort that the joint passes from motor to load.
+    /// Effort that the joint transmits from motor to load.
     fn joint(&self, body: &Body) -> f64 {
         let twist = self.motor_position - self.load_position;
         let slack = if twist > body.half_play {
@@ -73,7 +72,7 @@ impl State {
     fn guide(&mut self, body: &Body, h: f64) -> f64 {
         let bend = self.deflection / body.presliding;
         let slide = self.load_velocity - self.load_velocity.abs() * bend;
-        // A fast load reaches the full deflection within one step; beyond it there is none.
+        // A fast load reaches the full deflection within one step, so the deflection is clamped.
         let next = self.deflection + h * slide;
         self.deflection = next.min(body.presliding).max(-body.presliding);
         body.friction * (self.deflection / body.presliding) + body.viscous * self.load_velocity
@@ -149,7 +148,7 @@ mod tests {
     }
 
     #[test]
-    fn play_passes_nothing() {
+    fn play_transmits_no_effort() {
         let body = Body { half_play: 0.5, ..BODY };
         let mut state = State { motor_position: 0.4, ..State::default() };
         state.step(&body, 0.0, H);

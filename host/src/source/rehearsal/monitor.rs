@@ -1,6 +1,6 @@
 //! In: the virtual machine. Out: the bytes that a monitor on it sends.
 //!
-//! The firmware is the real one and so are its frames; only counters, flash and line are made up.
+//! Firmware and frames are the real ones; only counters, flash and connection are simulated.
 
 use stillpoint_core::kind::KINDS;
 use stillpoint_core::wire::status::Reset;
@@ -10,36 +10,36 @@ use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
-use super::ahead::Ahead;
 use super::axis::{AxisData, STEPS_PER_SECOND, Unusable};
 use super::machine::Machine;
+use super::parallel::ParallelMachine;
 use super::transplanter;
 use crate::error::Error;
 use crate::trace::choice::fraction;
 
-/// The monitor's timer; the reader of recordings picks the same for such samples. Unit: ticks/s
+/// The monitor's timer; the reader of recordings uses the same rate for such samples. Unit: ticks/s
 const TICKS_PER_SECOND: u32 = 10_000_000;
 
-/// Ticks of the monitor in one of the machine. Unit: ticks/µs
+/// Ticks of the monitor in one tick of the machine. Unit: ticks/µs
 const PER_MICROSECOND: u32 = TICKS_PER_SECOND / 1_000_000;
 
-/// Window of each axis as its process asks for it, in the axis's unit.
+/// Position window of each axis, in the axis's unit.
 const WINDOWS: [&str; 3] = ["0.05", "0.02", "0.05"];
 
 /// The virtual flash. Unit: bytes
 const FLASH: usize = 16 << 20;
 
-/// A monitor clipped onto the virtual machine.
+/// A monitor on the virtual machine.
 #[derive(Debug)]
 pub struct Monitor {
-    machine: Ahead,
-    /// Each axis has a delay line of a quarter of a second at the usual rate, to infer its command from.
+    machine: ParallelMachine,
+    /// Each axis has a delay line of a quarter of a second at the default rate, for commands inferred from feedback.
     app: App<3, MemoryFlash<Vec<u8>>, 1024, KINDS>,
 }
 
-/// What is known of an axis beforehand.
+/// Name, scale and settings of an axis.
 #[derive(Clone, Debug)]
-pub struct Known {
+pub struct AxisInfo {
     /// Its name.
     pub name: &'static str,
     /// Name of its unit.
@@ -48,7 +48,7 @@ pub struct Known {
     pub counts_per_unit: f64,
     /// Half-width of its window. Unit: its unit
     pub window: f64,
-    /// What the monitor is set to.
+    /// Its settings in the monitor.
     pub settings: Settings,
 }
 
@@ -61,7 +61,7 @@ fn refused(wrong: impl ToString) -> Error {
     }
 }
 
-/// By the option that is to be another.
+/// An error that names the option to change.
 fn unusable(wrong: Unusable) -> Error {
     let Unusable::Rate(rate) = wrong else { return refused(wrong) };
     Error::Option {
@@ -72,13 +72,13 @@ fn unusable(wrong: Unusable) -> Error {
     }
 }
 
-impl Known {
-    fn new(data: &AxisData, window: &str) -> Result<Known, Error> {
+impl AxisInfo {
+    fn new(data: &AxisData, window: &str) -> Result<AxisInfo, Error> {
         let window = fraction("--window", window)?;
         let counts = data.counts_per_unit.times(window).map_err(refused)?;
         let parameters =
             Parameters { window: counts.floor(), jump: u32::MAX, ..Parameters::at(TICKS_PER_SECOND) };
-        Ok(Known {
+        Ok(AxisInfo {
             name: data.name,
             unit: data.unit,
             counts_per_unit: data.counts_per_unit.to_f64(),
@@ -90,92 +90,96 @@ impl Known {
 
 impl Monitor {
     /// `rate` in samples per second; `wears_out_after` in hours, `None` for a healthy machine.
-    pub fn new(seed: u64, rate: u32, wears_out_after: Option<f64>) -> Result<(Monitor, Vec<Known>), Error> {
-        Monitor::of(transplanter::axes(), seed, rate, wears_out_after)
+    pub fn new(
+        seed: u64,
+        rate: u32,
+        wears_out_after: Option<f64>,
+    ) -> Result<(Monitor, Vec<AxisInfo>), Error> {
+        Monitor::with_axes(transplanter::axes(), seed, rate, wears_out_after)
     }
 
-    /// The same on a machine of other axes, some of which may never wear.
-    pub fn of(
+    /// As [`Monitor::new`], on a machine with other axes, some of which may never wear.
+    pub fn with_axes(
         axes: [AxisData; 3],
         seed: u64,
         rate: u32,
         wears_out_after: Option<f64>,
-    ) -> Result<(Monitor, Vec<Known>), Error> {
-        Monitor::numbered(*b"invented\0\0\0\0", axes, seed, rate, wears_out_after)
+    ) -> Result<(Monitor, Vec<AxisInfo>), Error> {
+        Monitor::with_device_number(*b"invented\0\0\0\0", axes, seed, rate, wears_out_after)
     }
 
-    /// The same with a number of the device's own, by which a store tells it from others.
-    pub fn numbered(
+    /// As [`Monitor::with_axes`], with a device number, by which a store distinguishes monitors.
+    pub fn with_device_number(
         device: [u8; 12],
         axes: [AxisData; 3],
         seed: u64,
         rate: u32,
         wears_out_after: Option<f64>,
-    ) -> Result<(Monitor, Vec<Known>), Error> {
-        let machine = Machine::of(axes, seed, rate, wears_out_after).map_err(unusable)?;
+    ) -> Result<(Monitor, Vec<AxisInfo>), Error> {
+        let machine = Machine::with_axes(axes, seed, rate, wears_out_after).map_err(unusable)?;
         let [a, b, c] = machine.axes();
         let [x, y, z] = WINDOWS;
-        let known = [Known::new(a.data(), x)?, Known::new(b.data(), y)?, Known::new(c.data(), z)?];
+        let axes = [AxisInfo::new(a.data(), x)?, AxisInfo::new(b.data(), y)?, AxisInfo::new(c.data(), z)?];
         let identity = Identity {
             device,
             board: "rehearsal",
             reset: Reset::PowerOn,
             period: TICKS_PER_SECOND / rate.max(1),
         };
-        let settings = known.each_ref().map(|known| known.settings);
+        let settings = axes.each_ref().map(|axis| axis.settings);
         let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
-        Ok((Monitor { machine: Ahead::new(machine), app }, known.into()))
+        Ok((Monitor { machine: ParallelMachine::new(machine), app }, axes.into()))
     }
 
-    /// One sample of all axes; the bytes sent meanwhile are added to `line`.
-    pub fn step(&mut self, line: &mut Vec<u8>) -> [Reading; 3] {
-        self.step_within(line, usize::MAX)
+    /// Takes one sample of all axes and appends the bytes sent to `out`.
+    pub fn step(&mut self, out: &mut Vec<u8>) -> [Reading; 3] {
+        self.step_within(out, usize::MAX)
     }
 
-    /// The same on a line that takes no more once so many bytes wait: the rest stays in the monitor's queues,
-    /// which count what they lose, and moves in its log. Unit: bytes
-    pub fn step_within(&mut self, line: &mut Vec<u8>, most: usize) -> [Reading; 3] {
+    /// As [`Monitor::step`], but sends only while `out` is shorter than `capacity`. The rest stays in the monitor's queues,
+    /// which count their losses; its log has the moves. Unit: bytes
+    pub fn step_within(&mut self, out: &mut Vec<u8>, capacity: usize) -> [Reading; 3] {
         let readings = self.machine.step();
-        self.take_within(&readings, line, most);
+        self.push_within(&readings, out, capacity);
         readings
     }
 
-    /// The same of readings from elsewhere, such as a recording. Unit: counts at ticks of the machine, µs
-    pub fn take(&mut self, readings: &[Reading; 3], line: &mut Vec<u8>) {
-        self.take_within(readings, line, usize::MAX);
+    /// As [`Monitor::step`], with readings from elsewhere, such as a recording. Unit: counts at ticks of the machine, µs
+    pub fn push(&mut self, readings: &[Reading; 3], out: &mut Vec<u8>) {
+        self.push_within(readings, out, usize::MAX);
     }
 
-    fn take_within(&mut self, readings: &[Reading; 3], line: &mut Vec<u8>, most: usize) {
+    fn push_within(&mut self, readings: &[Reading; 3], out: &mut Vec<u8>, capacity: usize) {
         let raw = readings.map(|reading| Raw {
             command: Register::Whole(reading.command as u32),
             feedback: Register::Half(reading.feedback as u16),
         });
         let tick = readings.first().map_or(0, |reading| reading.tick.wrapping_mul(PER_MICROSECOND));
         self.app.sample(tick, &raw);
-        self.say(line, most);
+        self.transmit(out, capacity);
     }
 
-    /// The shift is over.
-    pub fn finish(&mut self, line: &mut Vec<u8>) {
+    /// Ends the shift and sends everything queued.
+    pub fn finish(&mut self, out: &mut Vec<u8>) {
         self.app.finish();
-        self.say(line, usize::MAX);
+        self.transmit(out, usize::MAX);
     }
 
-    /// Commands of the host, as bytes.
-    pub fn hear(&mut self, bytes: &[u8]) {
+    /// Receives command bytes of the host.
+    pub fn receive(&mut self, bytes: &[u8]) {
         self.app.receive(bytes);
     }
 
-    fn say(&mut self, line: &mut Vec<u8>, most: usize) {
-        if line.len() >= most {
-            // What waits for no line is done all the same.
+    fn transmit(&mut self, out: &mut Vec<u8>, capacity: usize) {
+        if out.len() >= capacity {
+            // The work of the main loop that needs no connection.
             return self.app.idle();
         }
         let mut bytes = [0; 512];
-        while line.len() < most {
+        while out.len() < capacity {
             let count = self.app.transmit(&mut bytes);
-            line.extend(bytes.iter().take(count));
+            out.extend(bytes.iter().take(count));
             if count < bytes.len() {
                 return;
             }

@@ -1,32 +1,31 @@
 //! In: a distance and the limits of speed, acceleration and jerk. Out: the command of one move at any time.
 //!
-//! Seven segments: jerk up, hold, jerk down, cruise, and the first three mirrored. Both mirrors
-//! are used instead of seven formulas: the stop mirrors the start about the middle of the move,
-//! and the second half of the acceleration mirrors its first half about the peak speed. So the
-//! move ends exactly on its distance. Only `+ − × ÷ √` are used, which IEEE 754 rounds the same
-//! way everywhere.
+//! Seven segments: jerk up, constant acceleration, jerk down, cruise, and the first three mirrored. Two symmetries replace
+//! seven formulas: the stop mirrors the start about the middle of the move, and the second half of the acceleration
+//! mirrors its first half about the peak speed. So the move ends exactly at its distance. Only `+ − × ÷ √` are used, which
+//! IEEE 754 rounds the same on every platform.
 
 use thiserror::Error;
 
-/// Why no move can be planned.
+/// Why a move can't be planned.
 #[derive(Clone, Copy, Debug, PartialEq, Error)]
 pub enum Unplannable {
     /// The distance isn't a finite number.
     #[error("the distance of a move is {0}; give a finite number")]
     Distance(f64),
-    /// A limit isn't a finite number above zero; the name says which.
+    /// The named limit isn't a finite number above zero.
     #[error("the {0} limit of a move is {1}; give a finite number above zero")]
     Limit(&'static str, f64),
 }
 
-/// The parts of a move that are told apart by what limits them.
+/// Segments of a move.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Segments {
     /// Length of each of the four jerk segments, zero without a jerk limit. Unit: s
     pub jerk_time: f64,
     /// From standstill to peak speed, both jerk segments included. Unit: s
     pub acceleration_time: f64,
-    /// Length of the stretch at peak speed. Unit: s
+    /// Time at peak speed. Unit: s
     pub cruise_time: f64,
     /// Highest speed reached. Unit: unit/s
     pub peak_speed: f64,
@@ -70,7 +69,7 @@ impl Profile {
         self.duration
     }
 
-    /// The lengths and peaks of the segments.
+    /// Durations and peaks of the segments.
     pub fn segments(&self) -> Segments {
         self.segments
     }
@@ -81,7 +80,11 @@ impl Profile {
             return self.distance;
         }
         let back = self.duration - t;
-        if back < t { self.distance - self.sign * self.way(back) } else { self.sign * self.way(t) }
+        if back < t {
+            self.distance - self.sign * self.distance_at(back)
+        } else {
+            self.sign * self.distance_at(t)
+        }
     }
 
     /// Speed of the command `t` seconds after the start. Unit: unit/s
@@ -112,18 +115,18 @@ impl Profile {
         }
     }
 
-    /// Way gone after `t`, in the first half of the move.
-    fn way(&self, t: f64) -> f64 {
+    /// Distance covered at `t`, in the first half of the move.
+    fn distance_at(&self, t: f64) -> f64 {
         let Segments { acceleration_time: ramp, peak_speed, .. } = self.segments;
         if t < 0.5 * ramp {
-            return self.early_way(t);
+            return self.early_distance(t);
         }
-        let beyond = if t < ramp { self.early_way(ramp - t) } else { 0.0 };
+        let beyond = if t < ramp { self.early_distance(ramp - t) } else { 0.0 };
         peak_speed * (t - 0.5 * ramp) + beyond
     }
 
-    /// Way gone after `t`, in the first half of the acceleration.
-    fn early_way(&self, t: f64) -> f64 {
+    /// Distance covered at `t`, in the first half of the acceleration.
+    fn early_distance(&self, t: f64) -> f64 {
         let Segments { jerk_time, peak_acceleration, .. } = self.segments;
         if t <= 0.0 {
             0.0
@@ -134,7 +137,7 @@ impl Profile {
         }
     }
 
-    /// Speed after `t`, in the first half of the acceleration.
+    /// Speed at `t`, in the first half of the acceleration.
     fn early_speed(&self, t: f64) -> f64 {
         let Segments { jerk_time, peak_acceleration, .. } = self.segments;
         if t <= 0.0 {
@@ -152,7 +155,7 @@ fn positive(name: &'static str, limit: f64) -> Result<(), Unplannable> {
     if usable { Ok(()) } else { Err(Unplannable::Limit(name, limit)) }
 }
 
-/// Which limits are reached follows from the longest way that can do without each of them.
+/// The segments of a move; the distance decides which limits are reached.
 fn plan(distance: f64, v_max: f64, a_max: f64, j_max: Option<f64>) -> Segments {
     let full = ramp_to(v_max, a_max, j_max);
     if distance >= v_max * full.acceleration_time {
@@ -171,7 +174,7 @@ fn plan(distance: f64, v_max: f64, a_max: f64, j_max: Option<f64>) -> Segments {
             peak_acceleration: a_max,
         };
     }
-    // Only a move with a jerk limit is left: without one the way above is zero.
+    // Without a jerk limit, `jerk_time` is 0 and one of the cases above applied.
     let jerk = j_max.unwrap_or(a_max);
     let jerk_time = cube_root(0.5 * distance / jerk);
     let peak_acceleration = jerk * jerk_time;
@@ -196,7 +199,7 @@ fn ramp_to(v_max: f64, a_max: f64, j_max: Option<f64>) -> Segments {
     Segments { jerk_time, acceleration_time, cruise_time: 0.0, peak_speed: v_max, peak_acceleration }
 }
 
-/// Newton's iteration from above, where it falls steadily; the library's `cbrt` may differ by platform.
+/// Newton's iteration from above, where it decreases monotonically; the library's `cbrt` may differ by platform.
 fn cube_root(cube: f64) -> f64 {
     if cube <= 0.0 {
         return 0.0;
@@ -215,7 +218,7 @@ fn cube_root(cube: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// The slow twin: adds up the jerk of the seven segments in small steps and compares everywhere.
+    /// The slow twin: integrates the jerk of the seven segments in small steps and compares at each step.
     fn check(distance: f64, v_max: f64, a_max: f64, j_max: Option<f64>) {
         let profile = Profile::new(distance, v_max, a_max, j_max).unwrap();
         let Segments { jerk_time, acceleration_time, cruise_time, peak_acceleration, .. } =
@@ -240,7 +243,7 @@ mod tests {
                 t += h;
                 let sign = distance.signum();
                 let tolerance = 1e-9 * distance.abs().max(1e-3);
-                assert!((profile.position(t) - sign * x).abs() < tolerance, "{distance}: way at {t}");
+                assert!((profile.position(t) - sign * x).abs() < tolerance, "{distance}: position at {t}");
                 assert!((profile.velocity(t) - sign * v).abs() < 1e-9 * v_max, "{distance}: speed at {t}");
             }
         }
@@ -249,7 +252,7 @@ mod tests {
     }
 
     #[test]
-    fn agrees_with_the_jerk_added_up() {
+    fn agrees_with_the_integrated_jerk() {
         for (distance, v_max, a_max, j_max) in [
             (60.0, 600.0, 1e4, None),
             (-12.5, 600.0, 1e4, None),
@@ -264,7 +267,7 @@ mod tests {
     }
 
     #[test]
-    fn a_limit_that_is_no_limit_is_named() {
+    fn an_unusable_limit_is_named() {
         assert_eq!(Profile::new(1.0, 0.0, 1.0, None), Err(Unplannable::Limit("speed", 0.0)));
         assert_eq!(Profile::new(1.0, 1.0, -1.0, None), Err(Unplannable::Limit("acceleration", -1.0)));
         assert_eq!(Profile::new(1.0, 1.0, 1.0, Some(0.0)), Err(Unplannable::Limit("jerk", 0.0)));

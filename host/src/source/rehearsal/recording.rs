@@ -1,4 +1,4 @@
-//! In: an axis and a number of samples. Out: the comma-separated text an engineer's export would hold.
+//! In: an axis and a number of samples. Out: the comma-separated text that an export would contain.
 
 use std::fmt::Write;
 
@@ -11,14 +11,14 @@ pub const RATE: u32 = 4000;
 /// Seed of the shipped recordings.
 pub const SEED: u64 = 2026;
 
-/// A recording that is shipped: the file it belongs in, the axis, its length.
+/// A shipped recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Recording {
     /// Name of the file.
     pub file: &'static str,
-    /// The axis and its script for this occasion.
+    /// The axis, with the script of this recording.
     pub axis: AxisData,
-    /// How much of its wear the axis has behind it, 0 to 1.
+    /// Share of its wear that has happened, 0 to 1.
     pub age: f64,
     /// Length. Unit: samples
     pub samples: usize,
@@ -27,7 +27,7 @@ pub struct Recording {
 /// The shipped recordings.
 pub fn recordings() -> [Recording; 3] {
     let [mut shuttle, dibble, turntable] = transplanter::axes();
-    // An overfilled tray that stops late, and a row that is left before it has settled.
+    // An overfilled tray that settles late, and a row whose next move begins before it has settled.
     shuttle.script.moves[5] = Move { load: 1.9, ..shuttle.script.moves[5] };
     shuttle.script.moves[7] = Move { dwell: 0.024, ..shuttle.script.moves[7] };
     let recording = |file, axis, age, samples| Recording { file, axis, age, samples };
@@ -39,10 +39,9 @@ pub fn recordings() -> [Recording; 3] {
 }
 
 impl Recording {
-    /// The whole file: one line that says it is invented, the header, one line per sample.
+    /// The whole file: a line that says that the data is invented, the header, one line per sample.
     ///
-    /// Positions have six decimals: the steps of every encoder here can still be told apart by eye and
-    /// by a reader that looks for them. Line ends are `\n`.
+    /// Positions have six decimals, so that the encoder steps remain visible. Line ends are `\n`.
     pub fn text(&self) -> Result<String, Unusable> {
         let (name, unit) = (self.axis.name.replace('_', " "), self.axis.unit);
         let mut text = format!("# invented data: greenhouse plug-tray transplanter, {name} axis\n");
@@ -54,7 +53,7 @@ impl Recording {
             let seconds = index as f64 / f64::from(RATE);
             let [command, feedback] =
                 [reading.command, reading.feedback].map(|counts| f64::from(counts) / scale + 0.0);
-            // Writing to a string can't fail.
+            // Writing to a string never fails.
             let _ = writeln!(text, "{seconds:.5},{command:.6},{feedback:.6}");
         }
         Ok(text)
@@ -66,14 +65,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_shipped_files_are_what_the_generator_gives() {
+    fn the_shipped_files_equal_the_generated_text() {
         let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("recordings");
         for recording in recordings() {
             let shipped = std::fs::read(folder.join(recording.file)).unwrap();
-            // Not assert_eq: a difference would print half a megabyte.
+            // `assert_eq` would print half a megabyte.
             assert!(
                 shipped == recording.text().unwrap().as_bytes(),
-                "{} differs; if that is meant, run `cargo run -p stillpoint --example make_recording`",
+                "{} differs; if that is intended, run `cargo run -p stillpoint --example make_recording`",
                 recording.file
             );
             assert!(shipped.len() < 700_000, "{} has {} bytes", recording.file, shipped.len());

@@ -1,4 +1,4 @@
-//! In: a list of moves and a seed. Out: the moves one after another, each a little different.
+//! In: a list of moves and a seed. Out: the moves one after another, with small random variations.
 
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::Rng;
@@ -6,48 +6,48 @@ use rand_pcg::rand_core::Rng;
 /// One entry of a script.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Move {
-    /// Where the move goes. Unit: unit
+    /// Target position. Unit: unit
     pub target: f64,
-    /// How long the command then rests, before variation. Unit: s
+    /// Rest of the command after the move, before variation. Unit: s
     pub dwell: f64,
     /// Factor on the inertia of the load, before variation.
     pub load: f64,
     /// Factor on friction.
     pub friction: f64,
-    /// Part of the greatest slip that happens at its stop, before variation.
+    /// Slip at its stop as a share of the largest slip, before variation.
     pub slip: f64,
 }
 
 impl Move {
-    /// A move as it should be.
+    /// A move with normal load, friction and slip.
     pub const fn to(target: f64, dwell: f64) -> Move {
         Move { target, dwell, load: 1.0, friction: 1.0, slip: 1.0 }
     }
 }
 
-/// The moves of one axis, repeated without end, and how much they differ from time to time.
+/// The moves of one axis, repeated without end, and their variation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Script {
-    /// Never empty if made by hand for an axis; an empty one rests for ever.
+    /// An axis with an empty list rests for ever.
     pub moves: Vec<Move>,
-    /// The load varies evenly by at most this part of itself, either way. Unit: 1
+    /// Largest relative variation of the load, uniform in both directions. Unit: 1
     pub load_spread: f64,
-    /// The dwell varies evenly by at most this part of itself, either way. Unit: 1
+    /// Largest relative variation of the dwell, uniform in both directions. Unit: 1
     pub dwell_spread: f64,
 }
 
-/// A script being run.
+/// Progress of a script.
 #[derive(Clone, Debug)]
 pub struct Run {
     script: Script,
     next: usize,
-    chance: Pcg32,
+    random: Pcg32,
 }
 
 impl Run {
     /// Starts at the first move; the same seed and stream give the same variation.
     pub fn new(script: Script, seed: u64, stream: u64) -> Run {
-        Run { script, next: 0, chance: Pcg32::new(seed, stream) }
+        Run { script, next: 0, random: Pcg32::new(seed, stream) }
     }
 
     /// The next move, varied; `None` only for an empty script.
@@ -55,24 +55,24 @@ impl Run {
         let entry = *self.script.moves.get(self.next)?;
         self.next = (self.next + 1) % self.script.moves.len();
         Some(Move {
-            dwell: entry.dwell * (1.0 + self.script.dwell_spread * even(&mut self.chance)),
-            load: entry.load * (1.0 + self.script.load_spread * even(&mut self.chance)),
-            slip: entry.slip * (0.5 + 0.5 * even(&mut self.chance)),
+            dwell: entry.dwell * (1.0 + self.script.dwell_spread * uniform(&mut self.random)),
+            load: entry.load * (1.0 + self.script.load_spread * uniform(&mut self.random)),
+            slip: entry.slip * (0.5 + 0.5 * uniform(&mut self.random)),
             ..entry
         })
     }
 }
 
-/// Evenly spread over −1 … 1, in steps of 2⁻³¹.
-fn even(chance: &mut Pcg32) -> f64 {
-    f64::from(chance.next_u32() as i32) / 2_147_483_648.0
+/// Uniform over −1 … 1, in steps of 2⁻³¹.
+fn uniform(random: &mut Pcg32) -> f64 {
+    f64::from(random.next_u32() as i32) / 2_147_483_648.0
 }
 
-/// Noise close to a normal distribution: the sum of four 16-bit numbers, which ends at ±3.46 rms.
-pub fn noise(chance: &mut Pcg32) -> f64 {
-    // Four evenly spread numbers of 0 … 65535 have a variance of 4 × (65536² − 1) / 12.
+/// Noise close to a normal distribution: the sum of four 16-bit numbers, bounded at ±3.46 rms.
+pub fn noise(random: &mut Pcg32) -> f64 {
+    // Four uniform numbers of 0 … 65535 have a variance of 4 × (65536² − 1) / 12.
     const PER_RMS: f64 = 1.0 / 37_837.227_237_206_48;
-    let (a, b) = (chance.next_u32(), chance.next_u32());
+    let (a, b) = (random.next_u32(), random.next_u32());
     let sum = (a & 0xFFFF) + (a >> 16) + (b & 0xFFFF) + (b >> 16);
     (f64::from(sum) - 131_070.0) * PER_RMS
 }
@@ -96,16 +96,16 @@ mod tests {
         }
         loads.sort_by(f64::total_cmp);
         assert!(loads[0] < 0.71 && loads[999] > 1.29, "the spread is used: {} {}", loads[0], loads[999]);
-        let nothing = Script { moves: vec![], ..script };
-        assert_eq!(Run::new(nothing, 1, 7).next_move(), None);
+        let empty = Script { moves: vec![], ..script };
+        assert_eq!(Run::new(empty, 1, 7).next_move(), None);
     }
 
     #[test]
     fn noise_has_no_mean_and_an_rms_of_one() {
-        let mut chance = Pcg32::new(5, 5);
+        let mut random = Pcg32::new(5, 5);
         let (mut sum, mut squares, count) = (0.0, 0.0, 100_000.0);
         for _ in 0..100_000 {
-            let value = noise(&mut chance);
+            let value = noise(&mut random);
             sum += value;
             squares += value * value;
         }

@@ -1,9 +1,9 @@
 //! In: nothing. Out: an invented greenhouse plug-tray transplanter, three axes.
 //!
-//! No such machine exists. The numbers are chosen to be plausible, and one thing wears on each axis:
-//! the tray shuttle's belt slackens, so it rings slower and longer; the coupling of the dibble's
-//! encoder slips, so it stands off or arrives late; the gripper turntable's bearing tightens, so it
-//! creeps. How that shows in settling times is tested in `machine`.
+//! No such machine exists. The numbers are chosen to be plausible, and one part wears on each axis: the tray shuttle's
+//! belt slackens, so the shuttle rings at a lower frequency and for longer; the coupling of the dibble's encoder slips, so
+//! the dibble has an offset or settles late; the gripper turntable's bearing tightens, so the turntable creeps. Tests in
+//! `machine` check the effect on settling times.
 
 use stillpoint_core::Fraction;
 
@@ -13,15 +13,15 @@ use super::mechanics::Body;
 use super::script::{Move, Script};
 use super::wear::{Ramp, Wear};
 
-/// Names of the axes, in the order of the work on a plug.
+/// Names of the axes, in the order in which they work on a plug.
 pub const NAMES: [&str; 3] = ["tray_shuttle", "dibble", "gripper_turntable"];
 
-/// The axes of the machine, in the order of the work on a plug.
+/// The axes of the machine, in the order of [`NAMES`].
 pub fn axes() -> [AxisData; 3] {
     [tray_shuttle(), dibble(), gripper_turntable()]
 }
 
-/// The axes of a machine of which only these wear; the others stay as built.
+/// The axes of a machine on which only the chosen ones wear.
 pub fn axes_wearing(wears: impl Fn(&str) -> bool) -> [AxisData; 3] {
     axes().map(|axis| if wears(axis.name) { axis } else { AxisData { wear: Wear::NONE, ..axis } })
 }

@@ -1,11 +1,11 @@
-//! In: how much of its wear an axis has behind it. Out: what that has made of the axis.
+//! In: the age of an axis. Out: its worn mechanics.
 //!
-//! Age is a part of the scripted wear: 0 is as built, 1 and beyond is the end of it. So the same
-//! story is told in an hour or in a week.
+//! Age is the share of the scripted wear that has happened: 0 is as built, 1 and above is fully worn. So the same wear can
+//! happen in an hour or in a week.
 
 use super::mechanics::Body;
 
-/// A value that changes evenly between two ages and stands still before and after.
+/// A value that changes linearly between two ages and is constant before and after.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ramp {
     /// Age at which the change starts, and value until then. Unit: 1, that of the value
@@ -33,14 +33,14 @@ impl Ramp {
     }
 }
 
-/// How one axis wears.
+/// Wear of one axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Wear {
     /// Factor on the stiffness and on the damping of the joint: a belt that slackens.
     pub tension: Ramp,
     /// Factor on friction: a bearing that tightens.
     pub friction: Ramp,
-    /// Most that the coupling of the encoder slips on in one stop. Unit: unit
+    /// Largest slip of the encoder's coupling in one stop. Unit: unit
     pub slip: Ramp,
 }
 
@@ -49,10 +49,10 @@ impl Wear {
     pub const NONE: Wear =
         Wear { tension: Ramp::steady(1.0), friction: Ramp::steady(1.0), slip: Ramp::steady(0.0) };
 
-    /// The body as it is at an age, 0 to 1.
+    /// The mechanics at an age, 0 to 1.
     ///
-    /// Damping falls as stiffness does, so the damping ratio of the joint falls with the root: a
-    /// slack belt rings slower and longer.
+    /// Damping falls in proportion to stiffness, so the damping ratio of the joint falls with the square root: a slack
+    /// belt rings at a lower frequency and for longer.
     pub fn worn(&self, body: &Body, age: f64) -> Body {
         let (tension, friction) = (self.tension.at(age), self.friction.at(age));
         Body {
@@ -65,10 +65,10 @@ impl Wear {
     }
 }
 
-/// The clamped coupling between the axis and the encoder that the monitor taps.
+/// The clamped coupling between the axis and the encoder that the monitor reads.
 ///
-/// A worn one lets the encoder run on when the axis stops, slower and slower, and is turned back
-/// by the next stop from the other side: an offset, not a growing one.
+/// A worn coupling lets the encoder turn on after a stop, with decreasing speed. The next stop from the other direction
+/// turns it back, so the offset does not grow.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Slip {
     offset: f64,
@@ -79,17 +79,17 @@ impl Slip {
     /// Time constant of the slipping. Unit: s
     const LAG: f64 = 0.012;
 
-    /// A stop begins that ends with an offset of `goal`. Unit: unit
+    /// Starts a stop that ends with an offset of `goal`. Unit: unit
     pub fn aim(&mut self, goal: f64) {
         self.goal = goal;
     }
 
-    /// Moves on by `h` seconds.
+    /// Advances by `h` seconds.
     pub fn step(&mut self, h: f64) {
         self.offset += (self.goal - self.offset) * (h / Self::LAG);
     }
 
-    /// How far the encoder stands from the axis. Unit: unit
+    /// Offset of the encoder from the axis. Unit: unit
     pub fn offset(&self) -> f64 {
         self.offset
     }

@@ -1,4 +1,4 @@
-//! In: one line. Out: the three figures in it, or what is wrong with it.
+//! In: one line. Out: its three numbers, or its fault.
 
 use crate::trace::cell::Dialect;
 use crate::trace::columns::Columns;
@@ -8,35 +8,35 @@ use crate::trace::rows::Fault;
 use crate::trace::survey::Figures;
 use crate::trace::{number, stamp};
 
-/// How much of a bad cell is kept. Unit: characters
+/// Length of a bad cell in a message. Unit: characters
 const SHOWN: usize = 40;
 
-/// Takes the chosen cells out of lines.
+/// Parses the chosen cells of a line.
 #[derive(Clone, Debug)]
-pub(crate) struct Picker {
+pub(crate) struct RowParser {
     dialect: Dialect,
-    /// Place of the cell and its signal, from left to right.
-    wanted: Vec<(usize, Signal)>,
+    /// Indices of the cells and their signals, from left to right.
+    cells: Vec<(usize, Signal)>,
 }
 
-impl Picker {
-    /// For these columns.
-    pub(crate) fn new(dialect: Dialect, columns: &Columns) -> Picker {
+impl RowParser {
+    /// A parser for these columns.
+    pub(crate) fn new(dialect: Dialect, columns: &Columns) -> RowParser {
         let time = columns.time.as_ref().map(|column| (column.index, Signal::Time));
         let positions =
             [(columns.command.index, Signal::Command), (columns.feedback.index, Signal::Feedback)];
-        let mut wanted: Vec<(usize, Signal)> = time.into_iter().chain(positions).collect();
-        wanted.sort_unstable();
-        Picker { dialect, wanted }
+        let mut cells: Vec<(usize, Signal)> = time.into_iter().chain(positions).collect();
+        cells.sort_unstable();
+        RowParser { dialect, cells }
     }
 
-    /// Puts the figures of a plain row into `figures`; `false` leaves the line to [`slow`](Self::slow).
-    /// Time stays as it was if there is no column for it.
+    /// Parses a plain row into `figures`; for `false` call [`slow`](Self::slow). Without a time column the time is not
+    /// changed.
     #[inline]
     pub(crate) fn fast(&self, line: &[u8], figures: &mut Figures) -> bool {
         let Dialect { delimiter, decimal } = self.dialect;
         let (mut at, mut cell) = (0, 0);
-        for &(index, signal) in &self.wanted {
+        for &(index, signal) in &self.cells {
             while cell < index {
                 let Some(next) = skip(line, at, delimiter) else { return false };
                 (at, cell) = (next, cell + 1);
@@ -51,12 +51,12 @@ impl Picker {
         true
     }
 
-    /// The figures of any row, or why there are none.
+    /// The numbers of any row, or its fault.
     #[cold]
     pub(crate) fn slow(&self, line: &[u8]) -> Result<Figures, Fault> {
         let mut figures = Figures::default();
         let mut cells = self.dialect.cells(line).enumerate();
-        for &(wanted, signal) in &self.wanted {
+        for &(wanted, signal) in &self.cells {
             let cell = cells.find(|(index, _)| *index == wanted).map(|(_, cell)| cell);
             let cell = cell.ok_or(Fault::Missing { signal })?;
             let figure = number::parse(cell, self.dialect.decimal);
@@ -69,14 +69,14 @@ impl Picker {
         Ok(figures)
     }
 
-    /// The figures of a line, whichever way.
+    /// The numbers of any row, by the faster path that fits.
     pub(crate) fn figures(&self, line: &[u8]) -> Result<Figures, Fault> {
         let mut figures = Figures::default();
         if self.fast(line, &mut figures) { Ok(figures) } else { self.slow(line) }
     }
 }
 
-/// Where the next cell begins; `None` if there is none, or a quote.
+/// Start of the next cell; `None` if there is none, or a quote before it.
 #[inline]
 fn skip(line: &[u8], mut at: usize, delimiter: u8) -> Option<usize> {
     while delimiter == b' ' && line.get(at) == Some(&b' ') {
@@ -92,19 +92,19 @@ mod tests {
     use super::*;
     use crate::trace::columns::Column;
 
-    fn picker(delimiter: char, places: [usize; 3]) -> Picker {
+    fn parser(delimiter: char, places: [usize; 3]) -> RowParser {
         let column = |index| Column { index, ..Column::default() };
         let [time, command, feedback] = places.map(column);
         let columns = Columns { time: Some(time), command, feedback, unused: None, assumed: false };
-        Picker::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
+        RowParser::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
     }
 
     #[track_caller]
     fn check(delimiter: char, places: [usize; 3], line: &str, expected: Result<[&str; 3], &str>) {
-        let picker = picker(delimiter, places);
-        let slow = picker.slow(line.as_bytes());
+        let parser = parser(delimiter, places);
+        let slow = parser.slow(line.as_bytes());
         let mut fast = Figures::default();
-        if picker.fast(line.as_bytes(), &mut fast) {
+        if parser.fast(line.as_bytes(), &mut fast) {
             assert_eq!(Ok(fast), slow, "{line:?}: the fast path differs");
         }
         match (slow, expected) {
@@ -117,24 +117,24 @@ mod tests {
     }
 
     #[test]
-    fn both_ways_give_the_same() {
+    fn both_paths_give_the_same() {
         check(',', [0, 1, 2], "0.5,-1,2.25", Ok(["0.5", "-1", "2.25"]));
         check(',', [3, 0, 1], "7 , 8,text,9.0,", Ok(["9.0", "7", "8"]));
-        check(';', [1, 2, 0], "\"a;b\";1;2", Err("feedback holds 'a;b', which is no figure"));
+        check(';', [1, 2, 0], "\"a;b\";1;2", Err("feedback holds 'a;b', which is not a number"));
         check(';', [1, 2, 3], "\"a;b\";1;2;3", Ok(["1", "2", "3"]));
         check(';', [1, 2, 3], " \"a;b\";\"1\";2e1;3", Ok(["1", "20", "3"]));
         check(' ', [0, 1, 2], "  1   2 3  ", Ok(["1", "2", "3"]));
         check(' ', [1, 2, 3], "  x \t 1\t2 3", Ok(["1", "2", "3"]));
         check('\t', [1, 2, 3], "x y\t1\t2\t3", Ok(["1", "2", "3"]));
         check(',', [0, 1, 2], "1,2", Err("the row ends before feedback"));
-        check(',', [0, 1, 2], "1,,3", Err("command holds '', which is no figure"));
-        check(',', [0, 1, 2], "NaN,2,3", Err("time holds 'NaN', which is no figure"));
+        check(',', [0, 1, 2], "1,,3", Err("command holds '', which is not a number"));
+        check(',', [0, 1, 2], "NaN,2,3", Err("time holds 'NaN', which is not a number"));
     }
 
     #[test]
     fn plain_rows_take_the_fast_path() {
         let fast = |delimiter, places, line: &str| {
-            picker(delimiter, places).fast(line.as_bytes(), &mut Figures::default())
+            parser(delimiter, places).fast(line.as_bytes(), &mut Figures::default())
         };
         for line in ["1,2,3", "-1.5,2,3,4,5", "1 , 2,3 "] {
             assert!(fast(',', [0, 1, 2], line), "{line:?}");

@@ -1,8 +1,8 @@
-//! In: the name of a column. Out: how well it fits time, command or feedback.
+//! In: the name of a column. Out: a score for time, command or feedback.
 
 use crate::trace::layout::Signal;
 
-/// Words of the trade and how surely they mean the signal; 10 is sure.
+/// Words of column names, and how certainly they mean the signal; 10 is certain.
 const TIME: [(&str, u32); 15] = [
     ("time", 10),
     ("t", 10),
@@ -77,10 +77,10 @@ const FEEDBACK: [(&str, u32); 26] = [
     ("y", 1),
 ];
 
-/// Words that say a strong word is about the position.
+/// Words that confirm that a column holds a position.
 const POSITION: [&str; 8] = ["position", "pos", "lage", "angle", "winkel", "weg", "displacement", "location"];
 
-/// Words of signals that are no position; such a column is never guessed.
+/// Words of signals other than positions; such a column is never chosen automatically.
 const OTHER: [&str; 46] = [
     "speed",
     "velocity",
@@ -130,7 +130,7 @@ const OTHER: [&str; 46] = [
     "abweichung",
 ];
 
-/// Lower-case words of a name: cut at signs, digits and capitals (`actPos_1` is act, pos).
+/// Lower-case words of a name, split at signs, digits and capitals (`actPos_1` is act, pos).
 fn words(name: &str) -> Vec<String> {
     let mut words = vec![String::new()];
     let mut before = ' ';
@@ -148,7 +148,7 @@ fn words(name: &str) -> Vec<String> {
     words
 }
 
-/// How well a column fits `signal`, 0 for not at all. `name` is without its unit.
+/// Score of a column for `signal`; 0: it does not fit. `name` is without its unit.
 pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
     let words = words(name);
     let best = |table: &[(&str, u32)]| {
@@ -156,7 +156,7 @@ pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
         scores.map(|&(_, score)| score).max().unwrap_or(0)
     };
     let in_time = unit.is_some_and(|unit| crate::trace::unit::second_places(unit).is_some());
-    // More words make it less likely to be the plain thing: "time" is a better time than "cycle time".
+    // Each further word lowers the score: "time" is more likely the time than "cycle time".
     let plain = |score: u32| (4 * score).saturating_sub(words.len().saturating_sub(1) as u32);
     if signal == Signal::Time {
         return if words.is_empty() && in_time { 36 } else { plain(best(&TIME)) };
@@ -193,7 +193,7 @@ mod tests {
     }
 
     #[test]
-    fn columns_are_found_by_sense() {
+    fn columns_are_found_by_their_names() {
         check("t_s,command,measured,output", [Some("t_s"), Some("command"), Some("measured")]);
         check("sample,t_s,cmd_counts,pos_counts", [Some("t_s"), Some("cmd_counts"), Some("pos_counts")]);
         check("t_s,command,feedback", [Some("t_s"), Some("command"), Some("feedback")]);
@@ -209,7 +209,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_ambiguous_or_missing_is_not_guessed() {
+    fn ambiguous_or_missing_columns_are_not_guessed() {
         check("time,X cmd,X act,Y cmd,Y act", [Some("time"), None, None]);
         check("a,b,c", [None, None, None]);
         check("time,following error,target reached", [Some("time"), None, None]);

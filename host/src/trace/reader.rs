@@ -1,35 +1,35 @@
-//! In: the chosen columns, the rows that were seen, then every row. Out: the layout, then readings and gaps.
+//! In: the chosen columns, the surveyed rows, then every row. Out: the layout, then readings and gaps.
 
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::clock::{Clock, Stamped};
 use crate::trace::columns::Columns;
 use crate::trace::layout::{Layout, Signal};
-use crate::trace::pace::Pace;
 use crate::trace::rows::{Fault, Faults, Row};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
+use crate::trace::timebase::Timebase;
 use crate::trace::unit;
 
-/// Name of a unit that nobody says.
+/// Name of an unknown unit.
 const UNNAMED: &str = "unit";
 
-/// What figures become, wherever they came from.
+/// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
-pub(crate) struct Pipe {
+pub(crate) struct RowReader {
     scale: Scale,
     clock: Clock,
-    /// Rows so far, good or bad.
+    /// Number of rows so far, good or bad.
     index: i64,
-    /// Rounding was told beforehand.
+    /// Whether a note on rounding exists already.
     coarse: bool,
-    /// How the recording is read.
+    /// Layout of the recording.
     pub(crate) layout: Layout,
-    /// What was wrong so far.
+    /// Faults so far.
     pub(crate) faults: Faults,
 }
 
-/// Where a message points.
+/// File and line of a message.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Place<'a> {
     /// Name of the recording.
@@ -50,20 +50,20 @@ impl Place<'_> {
     }
 }
 
-impl Pipe {
-    /// Decides on units, ticks and counts from the rows that were seen.
+impl RowReader {
+    /// Chooses unit, ticks and counts from the surveyed rows.
     pub(crate) fn new(
         columns: &Columns,
         survey: &Survey,
         choice: &Choice,
         place: Place<'_>,
-    ) -> Result<Pipe, Error> {
+    ) -> Result<RowReader, Error> {
         let mut notes = Vec::new();
         let (unit, known) = name_unit(columns, choice, place, &mut notes)?;
         let scale = scale(survey, choice, &unit, known, place)?;
-        let pace = pace(columns, survey, choice, place)?;
-        remark(columns, survey, scale, &pace, choice, &mut notes);
-        let clock = Clock::new(pace);
+        let timebase = timebase(columns, survey, choice, place)?;
+        add_notes(columns, survey, scale, &timebase, choice, &mut notes);
+        let clock = Clock::new(timebase);
         let origin = survey.first().and_then(|row| clock.time(row[0], 0)).unwrap_or(0);
         let layout = Layout {
             delimiter: ',',
@@ -75,17 +75,17 @@ impl Pipe {
             ),
             unit,
             counts_per_unit: choice.counts_per_unit.unwrap_or(scale.counts_per_unit()),
-            ticks_per_second: pace.ticks_per_second,
-            origin_s: origin as f64 / f64::from(pace.ticks_per_second),
+            ticks_per_second: timebase.ticks_per_second,
+            origin_s: origin as f64 / f64::from(timebase.ticks_per_second),
             encoder_step: survey.step(scale.places),
-            sample_period_s: pace.period_s,
+            sample_period_s: timebase.period_s,
             notes,
         };
         let coarse = survey.decimals() as i32 > scale.places;
-        Ok(Pipe { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
+        Ok(RowReader { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
     }
 
-    /// Takes the figures of one row.
+    /// Converts the numbers of one row.
     #[inline]
     pub(crate) fn row(&mut self, line: u64, figures: &Figures, out: &mut Vec<Row>) {
         let at = self.clock.time(figures[0], self.index);
@@ -99,7 +99,7 @@ impl Pipe {
         }
     }
 
-    /// The first figure that could not be made a count or a time is to blame.
+    /// Reports the first number that is out of range or not whole.
     #[cold]
     fn misfit(&mut self, line: u64, figures: &Figures, misfits: [Option<Misfit>; 3], out: &mut Vec<Row>) {
         for ((signal, figure), misfit) in Signal::ALL.into_iter().zip(figures).zip(misfits) {
@@ -112,26 +112,26 @@ impl Pipe {
         }
     }
 
-    /// Takes a row that can't be used.
+    /// Reports a faulty row.
     #[cold]
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
         out.push(Row::Gap { line, fault });
     }
 
-    /// The recording ends.
+    /// Ends the rows.
     pub(crate) fn finish(&mut self, out: &mut Vec<Row>) {
         self.clock.finish(out);
     }
 
-    /// Says once what people should know.
+    /// Adds a note, once.
     pub(crate) fn note(&mut self, note: &str) {
         if !self.layout.notes.iter().any(|known| known == note) {
             self.layout.notes.push(note.to_string());
         }
     }
 
-    /// Tallies a block of rows.
+    /// Counts the faults of a block of rows and adds notes.
     pub(crate) fn tally(&mut self, rows: &[Row]) {
         for row in rows {
             if let Row::Gap { line, fault } = row {
@@ -140,21 +140,21 @@ impl Pipe {
         }
         if self.scale.rounded && !self.coarse {
             self.note(&format!(
-                "some positions have more decimals than are kept; rounded to 1/{} {}",
+                "some positions have more decimals than counts can hold; they are rounded to 1/{} {}",
                 self.layout.counts_per_unit.numerator(),
                 self.layout.unit
             ));
         }
         if self.scale.overspans() {
-            self.note("positions span 2^31 counts and more; moves longer than that have a wrong travel and overshoot");
+            self.note("positions span 2^31 counts or more; travel and overshoot of a longer move are wrong");
         }
         if self.scale.wrapped {
-            self.note("some counts are beyond 32 bits and wrap, which moves do not notice");
+            self.note("some counts exceed 32 bits and wrap; moves are not affected");
         }
     }
 }
 
-/// The unit that the header says for both positions.
+/// The unit of both positions in the header.
 fn header_unit(
     columns: &Columns,
     place: Place<'_>,
@@ -164,17 +164,17 @@ fn header_unit(
     match (written(&columns.command.unit), written(&columns.feedback.unit)) {
         (Some(command), Some(feedback)) if command != feedback => {
             let wrong = format!("command is in {command}, but feedback in {feedback}");
-            Err(place.error(wrong, "export both in one unit, or choose other columns"))
+            Err(place.error(wrong, "export both in the same unit, or choose other columns"))
         }
         (Some(unit), None) | (None, Some(unit)) => {
-            notes.push(format!("only one of command and feedback says its unit; both are taken as {unit}"));
+            notes.push(format!("only one of command and feedback has a unit; both are taken as {unit}"));
             Ok(Some(unit))
         }
         (command, _) => Ok(command),
     }
 }
 
-/// The unit of both positions, and whether it is written or chosen.
+/// The unit of both positions, and whether it is known from the header or an option.
 fn name_unit(
     columns: &Columns,
     choice: &Choice,
@@ -186,19 +186,21 @@ fn name_unit(
     match (&choice.unit, header) {
         (Some(unit), Some(header)) if header == unit::COUNT && !given && unit::position(unit) != header => {
             let wrong = format!("the columns are in counts, not in {unit}");
-            Err(place.error(wrong, format!("say how many counts make one {unit} with --counts-per-unit")))
+            Err(place.error(wrong, format!("give the number of counts in one {unit} with --counts-per-unit")))
         }
         (unit, Some(header)) if given => {
             if header != unit::COUNT {
                 notes.push(format!(
-                    "the header says {header}, but with --counts-per-unit the columns are taken as counts"
+                    "the header has the unit {header}, but with --counts-per-unit the columns are taken as counts"
                 ));
             }
             Ok((unit.clone().unwrap_or_else(|| UNNAMED.to_string()), true))
         }
         (Some(unit), header) => {
             if let Some(header) = header.filter(|header| *header != unit::position(unit)) {
-                notes.push(format!("the header says {header}, but --unit says {unit}; nothing is converted"));
+                notes.push(format!(
+                    "the header has the unit {header}, but --unit says {unit}; nothing is converted"
+                ));
             }
             Ok((unit.clone(), true))
         }
@@ -217,8 +219,8 @@ fn scale(
     match (choice.counts_per_unit, survey.fraction()) {
         (Some(_), Some((line, figure))) => {
             let wrong =
-                format!("{figure} is no whole number, but with --counts-per-unit the columns hold counts");
-            let remedy = "leave --counts-per-unit out if the columns hold a unit already";
+                format!("{figure} is not a whole number, but with --counts-per-unit the columns hold counts");
+            let remedy = "omit --counts-per-unit if the columns are in a unit already";
             Err(Place { line, ..place }.error(wrong, remedy))
         }
         (Some(_), None) => Ok(Scale::counts()),
@@ -227,58 +229,79 @@ fn scale(
     }
 }
 
-fn pace(columns: &Columns, survey: &Survey, choice: &Choice, place: Place<'_>) -> Result<Pace, Error> {
+fn timebase(
+    columns: &Columns,
+    survey: &Survey,
+    choice: &Choice,
+    place: Place<'_>,
+) -> Result<Timebase, Error> {
     match (choice.rate, &columns.time) {
         (None, Some(_)) if survey.is_single() => {
-            Err(place.error("there is only one row to be read", "export the whole recording"))
+            Err(place.error("there is only one readable row", "export the whole recording"))
         }
-        (None, Some(column)) => Pace::stamped(column, survey).map_err(|wrong| {
-            place.error(wrong, format!("say --time {}:ms (or s, us, ns), or give --rate HZ", column.name))
+        (None, Some(column)) => Timebase::stamped(column, survey).map_err(|wrong| {
+            place.error(wrong, format!("give --time {}:ms (or s, us, ns), or --rate HZ", column.name))
         }),
         (Some(rate), _) => {
-            Pace::even(rate).map_err(|wrong| place.error(wrong, "give the rate as a fraction"))
+            Timebase::even(rate).map_err(|wrong| place.error(wrong, "give the rate as a fraction"))
         }
         (None, None) => Err(place.error("there is no time column", "give --rate HZ")),
     }
 }
 
-/// What a person should know before trusting the numbers.
-fn remark(
+/// Adds notes on decisions that affect the results.
+fn add_notes(
     columns: &Columns,
     survey: &Survey,
     scale: Scale,
-    pace: &Pace,
+    timebase: &Timebase,
     choice: &Choice,
     notes: &mut Vec<String>,
 ) {
+    note_columns(columns, choice, notes);
+    if timebase.per_row.is_none() {
+        note_times(survey, timebase, notes);
+    }
+    if choice.counts_per_unit.is_none() {
+        note_decimals(survey, scale, notes);
+    }
+}
+
+fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     if columns.assumed {
         let order = if columns.time.is_some() { "time, command, feedback" } else { "command, feedback" };
-        notes.push(format!("the columns have no names; taken as {order}"));
+        notes.push(format!("the columns have no names; they are taken as {order}"));
     }
     if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
-        notes.push(format!("column {} is taken as seconds", column.name));
+        notes.push(format!("column {} is taken as time in seconds", column.name));
     }
     if let Some(name) = &columns.unused {
         notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
+}
+
+fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
-    if pace.per_row.is_none() && same * 10 > pairs {
+    if same * 10 > pairs {
         notes.push(format!(
-            "{same} of {pairs} time stamps repeat, so those rows are gaps; --rate HZ takes rows as even"
+            "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate HZ the rows are equally spaced"
         ));
     }
-    if pace.per_row.is_none() && !(1e-6..=1.0).contains(&pace.period_s) {
-        notes
-            .push(format!("rows are {:e} s apart; check the unit of time, as in --time t:ms", pace.period_s));
+    let period = timebase.period_s;
+    if !(1e-6..=1.0).contains(&period) {
+        notes.push(format!("rows are {period:e} s apart; check the unit of time, as in --time t:ms"));
     }
-    let needed = survey.decimals() as i32;
-    if choice.counts_per_unit.is_none() && needed > scale.places {
-        let places = scale.places;
-        notes.push(if places < 0 {
-            let step = 10f64.powi(-places);
-            format!("positions reach so far that 32 bits hold them in steps of {step} only; check their unit")
-        } else {
-            format!("positions have up to {needed} decimals; {places} of them fit into 32 bits")
-        });
+}
+
+fn note_decimals(survey: &Survey, scale: Scale, notes: &mut Vec<String>) {
+    let (needed, places) = (survey.decimals() as i32, scale.places);
+    if needed <= places {
+        return;
     }
+    notes.push(if places < 0 {
+        let step = 10f64.powi(-places);
+        format!("positions are so large that 32 bits hold them only in steps of {step}; check their unit")
+    } else {
+        format!("positions have up to {needed} decimals; {places} of them fit into 32 bits")
+    });
 }

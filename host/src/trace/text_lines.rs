@@ -3,29 +3,29 @@
 use memchr::{memchr, memchr_iter};
 use std::io::{self, Read};
 
-/// What is held at once while sniffing, and the longest line that is read. Unit: bytes
+/// Size of the buffer during detection, and length of the longest line. Unit: bytes
 pub(crate) const HEAD: usize = 1 << 20;
 
-/// What is read at once afterwards; stays in the processor's cache. Unit: bytes
+/// Size of later reads, which fits the processor's cache. Unit: bytes
 const BLOCK: usize = 1 << 18;
 
-/// What is kept of a line that is too long. Unit: bytes
-const KEEP: usize = 64;
+/// Length of the prefix returned for a line that is too long. Unit: bytes
+const PREFIX: usize = 64;
 
-/// How a line ended.
+/// End of a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum End {
-    /// With a line end.
+    /// A line end.
     Whole,
-    /// With the file; it may be torn.
+    /// The end of the file; the line may be incomplete.
     Last,
-    /// It is longer than [`HEAD`]; only the first bytes are here.
+    /// The line is longer than [`HEAD`]; only its first bytes are returned.
     TooLong,
 }
 
-/// One line without its end.
+/// One line without its line end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Line<'a> {
+pub(crate) struct TextLine<'a> {
     /// Its bytes.
     pub(crate) bytes: &'a [u8],
     /// Its number in the file, from 1.
@@ -34,8 +34,8 @@ pub(crate) struct Line<'a> {
     pub(crate) end: End,
 }
 
-/// Cuts a reader into lines. The line end is `\n` with or without `\r`, or `\r` alone if there is no `\n`.
-pub(crate) struct Lines<R> {
+/// Splits a reader into lines. The line end is `\n` with or without `\r`, or `\r` alone if there is no `\n`.
+pub(crate) struct TextLines<R> {
     reader: R,
     buffer: Vec<u8>,
     start: usize,
@@ -45,10 +45,10 @@ pub(crate) struct Lines<R> {
     terminator: u8,
 }
 
-impl<R: Read> Lines<R> {
-    /// Reads the head of the file, to look at before the lines are taken.
-    pub(crate) fn new(reader: R) -> io::Result<Lines<R>> {
-        let mut lines = Lines {
+impl<R: Read> TextLines<R> {
+    /// Reads the head of the file, which is examined before the lines are read.
+    pub(crate) fn new(reader: R) -> io::Result<TextLines<R>> {
+        let mut lines = TextLines {
             reader,
             buffer: vec![0; HEAD],
             start: 0,
@@ -66,12 +66,12 @@ impl<R: Read> Lines<R> {
         Ok(lines)
     }
 
-    /// What is held: whole lines, and at the end maybe part of one.
+    /// The buffered bytes: whole lines, and possibly a part of one at the end.
     pub(crate) fn head(&self) -> &[u8] {
         &self.buffer[self.start..self.finish]
     }
 
-    /// Whether [`head`](Self::head) is the whole rest of the file.
+    /// Whether [`head`](Self::head) reaches the end of the file.
     pub(crate) fn is_whole(&self) -> bool {
         self.ended
     }
@@ -81,15 +81,15 @@ impl<R: Read> Lines<R> {
         self.terminator
     }
 
-    /// Leaves out `bytes` bytes that hold `lines` lines.
+    /// Skips `bytes` bytes, which contain `lines` lines.
     pub(crate) fn skip(&mut self, bytes: usize, lines: u64) {
         self.start = (self.start + bytes).min(self.finish);
         self.number += lines;
     }
 
-    /// The next line and its number, if all of it is held already; otherwise ask [`next`](Self::next).
+    /// The next line and its number, if it is completely buffered; otherwise call [`next`](Self::next).
     #[inline(always)]
-    pub(crate) fn held(&mut self) -> Option<(&[u8], u64)> {
+    pub(crate) fn buffered(&mut self) -> Option<(&[u8], u64)> {
         let begin = self.start;
         let at = memchr(self.terminator, &self.buffer[begin..self.finish])?;
         self.start += at + 1;
@@ -98,19 +98,19 @@ impl<R: Read> Lines<R> {
     }
 
     /// The next line, or `None` at the end of the file.
-    pub(crate) fn next(&mut self) -> io::Result<Option<Line<'_>>> {
+    pub(crate) fn next(&mut self) -> io::Result<Option<TextLine<'_>>> {
         while memchr(self.terminator, self.head()).is_none() {
             if self.ended || self.head().len() >= HEAD {
-                return self.rest();
+                return self.unterminated();
             }
             self.refill()?;
         }
-        Ok(self.held().map(|(bytes, number)| Line { bytes, number, end: End::Whole }))
+        Ok(self.buffered().map(|(bytes, number)| TextLine { bytes, number, end: End::Whole }))
     }
 
-    /// What is held has no line end: the file or the buffer ends first.
+    /// The buffered bytes have no line end: the file or the buffer ends first.
     #[cold]
-    fn rest(&mut self) -> io::Result<Option<Line<'_>>> {
+    fn unterminated(&mut self) -> io::Result<Option<TextLine<'_>>> {
         let (begin, finish) = (self.start, self.finish);
         if begin == finish {
             return Ok(None);
@@ -120,19 +120,19 @@ impl<R: Read> Lines<R> {
         let number = self.number;
         if self.ended {
             let bytes = without_return(&self.buffer[begin..finish]);
-            return Ok(Some(Line { bytes, number, end: End::Last }));
+            return Ok(Some(TextLine { bytes, number, end: End::Last }));
         }
         self.discard()?;
-        Ok(Some(Line { bytes: &self.buffer[..KEEP], number, end: End::TooLong }))
+        Ok(Some(TextLine { bytes: &self.buffer[..PREFIX], number, end: End::TooLong }))
     }
 
-    /// Drops bytes up to and including the next line end; the buffer is full and begins with the line.
+    /// Discards bytes up to and including the next line end. The buffer is full and begins with the line.
     fn discard(&mut self) -> io::Result<()> {
         while !self.ended {
-            self.finish = KEEP;
+            self.finish = PREFIX;
             self.read(HEAD)?;
-            if let Some(at) = memchr(self.terminator, &self.buffer[KEEP..self.finish]) {
-                self.start = KEEP + at + 1;
+            if let Some(at) = memchr(self.terminator, &self.buffer[PREFIX..self.finish]) {
+                self.start = PREFIX + at + 1;
                 return Ok(());
             }
         }
@@ -140,7 +140,7 @@ impl<R: Read> Lines<R> {
         Ok(())
     }
 
-    /// Makes room and reads more.
+    /// Moves the buffered bytes to the front and reads more.
     #[cold]
     fn refill(&mut self) -> io::Result<()> {
         self.buffer.copy_within(self.start..self.finish, 0);
@@ -161,7 +161,7 @@ impl<R: Read> Lines<R> {
     }
 }
 
-/// The lines of a piece of a file with the offset each begins at; the last one may be torn.
+/// The lines of a piece of a file with their offsets; the last one may be incomplete.
 pub(crate) fn split(piece: &[u8], terminator: u8) -> impl Iterator<Item = (usize, &[u8])> {
     let ends = memchr_iter(terminator, piece).chain((!piece.is_empty()).then_some(piece.len()));
     let mut start = 0;
@@ -180,7 +180,7 @@ fn without_return(line: &[u8]) -> &[u8] {
 mod tests {
     use super::*;
 
-    /// Gives a few bytes at a time, as a pipe does.
+    /// Returns a few bytes at a time, like a pipe.
     struct Drip<'a>(&'a [u8], usize);
 
     impl Read for Drip<'_> {
@@ -193,7 +193,7 @@ mod tests {
     }
 
     fn all(text: &[u8], step: usize) -> Vec<(Vec<u8>, u64, End)> {
-        let mut lines = Lines::new(Drip(text, step)).unwrap();
+        let mut lines = TextLines::new(Drip(text, step)).unwrap();
         let mut out = Vec::new();
         while let Some(line) = lines.next().unwrap() {
             out.push((line.bytes.to_vec(), line.number, line.end));
@@ -217,7 +217,7 @@ mod tests {
     }
 
     #[test]
-    fn every_line_end_is_known() {
+    fn every_line_end_is_recognised() {
         check("", &[], End::Last);
         check("a\nb\n", &["a", "b"], End::Whole);
         check("a\r\nb", &["a", "b"], End::Last);
@@ -234,7 +234,7 @@ mod tests {
         text.extend(vec![b'x'; 3 * HEAD]);
         text.extend(b"\nafter\n");
         let found = all(&text, 1 << 20);
-        assert_eq!((&found[expected].0[..], found[expected].2), (&[b'x'; KEEP][..], End::TooLong));
+        assert_eq!((&found[expected].0[..], found[expected].2), (&[b'x'; PREFIX][..], End::TooLong));
         assert_eq!(found[expected + 1], (b"after".to_vec(), 400_002, End::Whole));
     }
 }

@@ -1,25 +1,21 @@
-//! In: times and values. Out: least-squares levels, lines and bends of any stretch, each in constant time.
+//! In: times and values. Out: least-squares levels, lines and bends of any segment, each in constant time.
 //!
-//! Sums from the start are kept once; a stretch is a difference of two of them. Time is scaled to −1/2 … 1/2 and
-//! values are taken about their mean, so that little is lost where sums cancel.
+//! Prefix sums are computed once; the sums of a segment are a difference of two of them. Time is scaled to −1/2 … 1/2
+//! and values are taken about their mean, so that the subtraction loses little precision.
 
 use std::ops::Range;
 
-/// A least-squares line with the standard deviations of its figures.
+/// A least-squares line.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
+pub struct RegressionLine {
     /// Value at time 0.
     pub intercept: f64,
     /// Change of the value per unit of time.
     pub slope: f64,
-    /// Standard deviation of `intercept`.
-    pub intercept_sd: f64,
-    /// Standard deviation of `slope`.
-    pub slope_sd: f64,
 }
 
-/// The least-squares line; `None` under three points or two different times.
-pub fn least_squares(time: &[f64], values: &[f64]) -> Option<Line> {
+/// The least-squares line; `None` for fewer than three points or equal times.
+pub fn least_squares(time: &[f64], values: &[f64]) -> Option<RegressionLine> {
     let n = time.len().min(values.len()) as f64;
     let (time_mean, mean) = (time.iter().sum::<f64>() / n, values.iter().sum::<f64>() / n);
     let each = || time.iter().zip(values).map(|(time, value)| (time - time_mean, value - mean));
@@ -28,25 +24,22 @@ pub fn least_squares(time: &[f64], values: &[f64]) -> Option<Line> {
         return None;
     }
     let slope = each().map(|(time, value)| time * value).sum::<f64>() / power;
-    let rest: f64 = each().map(|(time, value)| (value - slope * time).powi(2)).sum();
-    let slope_sd = (rest / (n - 2.0) / power).sqrt();
-    let intercept_sd = slope_sd * (power / n + time_mean * time_mean).sqrt();
-    Some(Line { intercept: mean - slope * time_mean, slope, intercept_sd, slope_sd })
+    Some(RegressionLine { intercept: mean - slope * time_mean, slope })
 }
 
 /// Sums of n, t, y, t², t·y, y².
 type Sums = [f64; 6];
 
-/// Sums from the start of a series to each of its points.
+/// Prefix sums of a series, from its start to each of its points.
 #[derive(Clone, Debug)]
-pub struct Stretches {
+pub struct PrefixSums {
     sums: Vec<Sums>,
     time: Vec<f64>,
 }
 
-impl Stretches {
-    /// Takes a series, in the order of time.
-    pub fn new(time: &[f64], values: &[f64]) -> Stretches {
+impl PrefixSums {
+    /// Sums up a series in time order.
+    pub fn new(time: &[f64], values: &[f64]) -> PrefixSums {
         let n = time.len().min(values.len());
         let mean = values.iter().take(n).sum::<f64>() / n.max(1) as f64;
         let (first, last) = (time.first().copied().unwrap_or(0.0), time.last().copied().unwrap_or(0.0));
@@ -61,7 +54,7 @@ impl Stretches {
             }
             sums.push(sum);
         }
-        Stretches { sums, time }
+        PrefixSums { sums, time }
     }
 
     /// Number of points.
@@ -69,7 +62,7 @@ impl Stretches {
         self.time.len()
     }
 
-    /// Whether there is no point.
+    /// Whether there are no points.
     pub fn is_empty(&self) -> bool {
         self.time.is_empty()
     }
@@ -79,13 +72,13 @@ impl Stretches {
         std::array::from_fn(|i| to[i] - from[i])
     }
 
-    /// Sum of squares about the mean of a stretch.
+    /// Sum of squares about the mean of a segment.
     pub fn about_level(&self, range: Range<usize>) -> f64 {
         let [n, _, y, _, _, yy] = self.sums(&range);
         if n == 0.0 { 0.0 } else { (yy - y * y / n).max(0.0) }
     }
 
-    /// Sum of squares about the least-squares line of a stretch.
+    /// Sum of squares about the least-squares line of a segment.
     pub fn about_line(&self, range: Range<usize>) -> f64 {
         let [n, t, y, tt, ty, _] = self.sums(&range);
         let (power, product) = (tt - t * t / n, ty - t * y / n);
@@ -93,12 +86,12 @@ impl Stretches {
         if n < 2.0 || power <= 0.0 { level } else { (level - product * product / power).max(0.0) }
     }
 
-    /// Sum of squares about the best line of a stretch that bends at the point `bend`.
+    /// Sum of squares about the best line of a segment that bends at the point `bend`.
     pub fn about_bend(&self, range: Range<usize>, bend: usize) -> f64 {
         let Some(knee) = self.time.get(bend) else { return self.about_line(range) };
         let [n, t, y, tt, ty, _] = self.sums(&range);
         let [m, u, v, uu, uv, _] = self.sums(&(bend..range.end));
-        // h = max(0, time − knee); its sums follow from those after the bend.
+        // Regressor h = max(0, time − knee); its sums follow from those after the bend.
         let (h, hh, th, hy) =
             (u - knee * m, uu - 2.0 * knee * u + knee * knee * m, uu - knee * u, uv - knee * v);
         let (power, product) = (tt - t * t / n, ty - t * y / n);
@@ -117,7 +110,7 @@ mod tests {
     /// Residual sum of squares by solving the normal equations with `columns` outright.
     fn slow(columns: &[Vec<f64>], values: &[f64]) -> f64 {
         let mut base: Vec<Vec<f64>> = Vec::new();
-        let mut rest = values.to_vec();
+        let mut residual = values.to_vec();
         let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
         for column in columns {
             let mut column = column.clone();
@@ -129,19 +122,19 @@ mod tests {
             }
             let length = dot(&column, &column).sqrt();
             column.iter_mut().for_each(|c| *c /= length);
-            let share = dot(&column, &rest);
-            rest.iter_mut().zip(&column).for_each(|(r, c)| *r -= share * c);
+            let share = dot(&column, &residual);
+            residual.iter_mut().zip(&column).for_each(|(r, c)| *r -= share * c);
             base.push(column);
         }
-        dot(&rest, &rest)
+        dot(&residual, &residual)
     }
 
     #[test]
-    fn stretches_equal_the_slow_twin() {
+    fn segments_equal_the_slow_twin() {
         let time: Vec<f64> = (0..90).map(|i| 1.7e9 + 300.0 * f64::from(i + i / 30 * 5)).collect();
         let values: Vec<f64> =
             (0..90_u64).map(|i| 5.0 + 0.01 * i as f64 + (i * i * 7919 % 89) as f64 / 89.0).collect();
-        let stretches = Stretches::new(&time, &values);
+        let sums = PrefixSums::new(&time, &values);
         for (from, bend, to) in [(0, 30, 90), (10, 15, 40), (60, 80, 90), (3, 33, 88)] {
             let (t, y) = (&time[from..to], &values[from..to]);
             let mean = t.iter().sum::<f64>() / t.len() as f64;
@@ -150,9 +143,9 @@ mod tests {
             let hinge: Vec<f64> = t.iter().map(|t| (t - time[bend]).max(0.0) / 1e4).collect();
             let check =
                 |fast: f64, slow: f64| assert!((fast - slow).abs() < 1e-9 * slow, "{fast}, slowly {slow}");
-            check(stretches.about_level(from..to), slow(std::slice::from_ref(&one), y));
-            check(stretches.about_line(from..to), slow(&[one.clone(), line.clone()], y));
-            check(stretches.about_bend(from..to, bend), slow(&[one, line, hinge], y));
+            check(sums.about_level(from..to), slow(std::slice::from_ref(&one), y));
+            check(sums.about_line(from..to), slow(&[one.clone(), line.clone()], y));
+            check(sums.about_bend(from..to, bend), slow(&[one, line, hinge], y));
         }
     }
 }

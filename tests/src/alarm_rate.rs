@@ -1,47 +1,47 @@
-//! In: when alarms called for a person, and when they cleared. Out: how many, how thick, for how long.
+//! In: when alarms were annunciated, and when they cleared. Out: their rates, floods, chattering and stale alarms.
 //!
-//! The figures of ANSI/ISA-18.2-2016, 16.4 and IEC 62682, by a public secondary text. Where those leave a
-//! choice it is said here and in METHOD.md: bins are fixed from the start of the period, a span counts
-//! its first instant and leaves out its last.
+//! No command uses it yet; the alarm tests do. The measures of ANSI/ISA-18.2-2016, 16.4 and IEC 62682, after a public
+//! secondary text. Our choices where it leaves one: bins are fixed from the start of the period; a span includes its
+//! first instant and excludes its last.
 
 use std::collections::BTreeMap;
 use std::time::Duration;
 
-/// Very likely to be acceptable for one person, and the most one can manage. Unit: 1/h
+/// Rate that is very likely acceptable for one operator, and the largest manageable rate. Unit: 1/h
 pub const AVERAGE_PER_HOUR: (f64, f64) = (6.0, 12.0);
 /// The same for ten minutes. Unit: 1/(10 min)
 pub const AVERAGE_PER_10_MIN: (f64, f64) = (1.0, 2.0);
 /// The span in which peaks and floods are counted.
 pub const TEN_MINUTES: Duration = Duration::from_secs(600);
-/// A flood begins with more than so many in ten minutes; also the highest peak that is acceptable.
+/// A flood begins above this count in ten minutes; also the highest acceptable peak.
 pub const FLOOD_START: usize = 10;
-/// It ends with fewer than so many in ten minutes.
+/// A flood ends below this count in ten minutes.
 pub const FLOOD_END: usize = 5;
-/// An alarm chatters that comes so often within a minute. Source: secondary; the standard names no number.
+/// An alarm chatters from this count within a minute on. Source: secondary; the standard gives no number.
 pub const CHATTER: (usize, Duration) = (3, Duration::from_secs(60));
-/// An alarm is stale that stands for longer than this.
+/// An alarm is stale if it stands for longer than this.
 pub const STALE: Duration = Duration::from_secs(24 * 3600);
-/// Longest period that is counted: a longer one comes from a broken clock. Unit: about 200 years
+/// Longest valid period, about 200 years: a longer one comes from a broken clock.
 pub const LONGEST: Duration = Duration::from_secs(200 * 366 * 24 * 3600);
 const DAY: Duration = Duration::from_secs(24 * 3600);
 
-/// One call for a person.
+/// One annunciation of an alarm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Annunciation {
-    /// When, on any clock that all share.
+    /// When, on a clock common to all.
     pub at: Duration,
     /// Which alarm.
-    pub point: u32,
-    /// When its condition cleared; none if it stands.
+    pub alarm: u32,
+    /// When its condition cleared; `None` if it stands.
     pub cleared: Option<Duration>,
 }
 
-/// The time looked at; its last instant is left out.
+/// The period of the statistics; its last instant is excluded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Period {
     /// First instant.
     pub from: Duration,
-    /// The instant after.
+    /// First instant after it.
     pub until: Duration,
 }
 
@@ -49,14 +49,14 @@ pub struct Period {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stale {
     /// Which alarm.
-    pub point: u32,
-    /// When it began to stand.
+    pub alarm: u32,
+    /// When it was raised.
     pub at: Duration,
-    /// How long it stood, up to the end of the period.
+    /// For how long it stood, up to the end of the period.
     pub stood: Duration,
 }
 
-/// A stretch with more alarms than a person can answer.
+/// A time with more alarms than an operator can answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Flood {
     /// First bin.
@@ -67,20 +67,20 @@ pub struct Flood {
     pub count: usize,
 }
 
-/// The figures of one period.
+/// Statistics of one period.
 #[derive(Clone, Debug, PartialEq)]
 pub struct AlarmRate {
     /// Annunciations in the period.
     pub total: usize,
-    /// Annunciations given that lie outside of it; they count as standing at most.
+    /// Annunciations outside the period; they can only count as stale.
     pub outside: usize,
     /// Unit: 1/h
     pub average_per_hour: f64,
     /// Unit: 1/(10 min)
     pub average_per_10_min: f64,
-    /// Annunciations in each ten minutes from the start; the last may be shorter.
+    /// Annunciations in each ten minutes from the start; the last bin may be shorter.
     pub bins: Vec<usize>,
-    /// The fullest of them.
+    /// Largest of them.
     pub most_in_a_bin: usize,
     /// Most in any ten minutes.
     pub most_in_10_min: usize,
@@ -90,18 +90,18 @@ pub struct AlarmRate {
     pub floods: Vec<Flood>,
     /// Share of the period in floods. Unit: %
     pub flood_time_percent: f64,
-    /// Annunciations of each alarm, the busiest first.
-    pub by_point: Vec<(u32, usize)>,
-    /// Alarms that chatter, and the most of each in any minute, the worst first.
+    /// Annunciations of each alarm, the most frequent first.
+    pub by_alarm: Vec<(u32, usize)>,
+    /// Chattering alarms with their largest count in any minute, the worst first.
     pub chattering: Vec<(u32, usize)>,
-    /// Alarms that stood for too long in the period, the longest first.
+    /// Stale alarms in the period, the longest first.
     pub stale: Vec<Stale>,
-    /// Most of those that were stale on one day, days counted from the start.
+    /// Largest number of stale alarms on one day, days counted from the start.
     pub most_stale_on_a_day: usize,
 }
 
 impl AlarmRate {
-    /// Counts, in whatever order they are; none for a period without length or beyond [`LONGEST`].
+    /// From annunciations in any order; `None` for an empty period or one beyond [`LONGEST`].
     pub fn new(annunciations: &[Annunciation], period: Period) -> Option<AlarmRate> {
         let length = period.until.checked_sub(period.from)?;
         if length.is_zero() || length > LONGEST {
@@ -115,7 +115,7 @@ impl AlarmRate {
         let floods = floods(&bins);
         let flooded: Duration = floods.iter().map(|flood| span(flood.first, flood.end, length)).sum();
         let over = bins.iter().filter(|count| **count > FLOOD_START).count();
-        let points = by_point(&counted);
+        let alarms = by_alarm(&counted);
         let stale = stale(annunciations, period);
         Some(AlarmRate {
             total: times.len(),
@@ -126,8 +126,8 @@ impl AlarmRate {
             most_in_10_min: most_within(&times, TEN_MINUTES),
             bins_over_10_percent: 100.0 * over as f64 / bins.len() as f64,
             flood_time_percent: 100.0 * flooded.as_secs_f64() / length.as_secs_f64(),
-            by_point: busiest(points.iter().map(|(point, times)| (*point, times.len()))),
-            chattering: chattering(&points),
+            by_alarm: busiest(alarms.iter().map(|(alarm, times)| (*alarm, times.len()))),
+            chattering: chattering(&alarms),
             most_stale_on_a_day: most_stale_on_a_day(&stale, period),
             floods,
             bins,
@@ -135,14 +135,14 @@ impl AlarmRate {
         })
     }
 
-    /// Share of all annunciations that the `count` busiest alarms make; 0 if there are none. Unit: %
+    /// Share of the `count` most frequent alarms in all annunciations; 0 if there are none. Unit: %
     pub fn top_share_percent(&self, count: usize) -> f64 {
-        let top: usize = self.by_point.iter().take(count).map(|(_, times)| times).sum();
+        let top: usize = self.by_alarm.iter().take(count).map(|(_, times)| times).sum();
         if self.total == 0 { 0.0 } else { 100.0 * top as f64 / self.total as f64 }
     }
 }
 
-/// The bin an instant of the period lies in.
+/// The bin of an instant of the period.
 fn bin(since_start: Duration) -> usize {
     (since_start.as_nanos() / TEN_MINUTES.as_nanos()) as usize
 }
@@ -155,13 +155,13 @@ fn bins(times: &[Duration], from: Duration, length: Duration) -> Vec<usize> {
     bins
 }
 
-/// Time from the first bin to the end of the last, which may be cut short by the end of the period.
+/// Time from the first bin to the end of the last, cut at the end of the period.
 fn span(first: usize, end: usize, length: Duration) -> Duration {
     let edge = |bin: usize| length.min(TEN_MINUTES * bin as u32);
     edge(end) - edge(first)
 }
 
-/// A flood begins in a bin over its start and lasts to the first bin below its end.
+/// A flood begins in a bin above [`FLOOD_START`] and lasts to the first bin below [`FLOOD_END`].
 fn floods(bins: &[usize]) -> Vec<Flood> {
     let mut floods: Vec<Flood> = vec![];
     let mut flooded = false;
@@ -177,7 +177,7 @@ fn floods(bins: &[usize]) -> Vec<Flood> {
     floods
 }
 
-/// Most of these sorted instants within any span that leaves out its last instant.
+/// Largest number of these sorted instants within any span that excludes its last instant.
 fn most_within(times: &[Duration], span: Duration) -> usize {
     let mut first = 0;
     let mut most = 0;
@@ -190,58 +190,58 @@ fn most_within(times: &[Duration], span: Duration) -> usize {
     most
 }
 
-fn by_point(sorted: &[Annunciation]) -> BTreeMap<u32, Vec<Duration>> {
-    let mut points: BTreeMap<u32, Vec<Duration>> = BTreeMap::new();
+fn by_alarm(sorted: &[Annunciation]) -> BTreeMap<u32, Vec<Duration>> {
+    let mut alarms: BTreeMap<u32, Vec<Duration>> = BTreeMap::new();
     for one in sorted {
-        points.entry(one.point).or_default().push(one.at);
+        alarms.entry(one.alarm).or_default().push(one.at);
     }
-    points
+    alarms
 }
 
-/// The most first; equal ones by number.
-fn busiest(points: impl Iterator<Item = (u32, usize)>) -> Vec<(u32, usize)> {
-    let mut points: Vec<_> = points.collect();
-    points.sort_by_key(|(point, count)| (std::cmp::Reverse(*count), *point));
-    points
+/// The largest count first; equal counts by number.
+fn busiest(alarms: impl Iterator<Item = (u32, usize)>) -> Vec<(u32, usize)> {
+    let mut alarms: Vec<_> = alarms.collect();
+    alarms.sort_by_key(|(alarm, count)| (std::cmp::Reverse(*count), *alarm));
+    alarms
 }
 
-fn chattering(points: &BTreeMap<u32, Vec<Duration>>) -> Vec<(u32, usize)> {
+fn chattering(alarms: &BTreeMap<u32, Vec<Duration>>) -> Vec<(u32, usize)> {
     let (enough, span) = CHATTER;
-    let most = points.iter().map(|(point, times)| (*point, most_within(times, span)));
-    busiest(most.filter(|(_, most)| *most >= enough))
+    let counts = alarms.iter().map(|(alarm, times)| (*alarm, most_within(times, span)));
+    busiest(counts.filter(|(_, most)| *most >= enough))
 }
 
-/// Stretches for which alarms stood, up to the end of the period; one that is raised again meanwhile stands on.
-fn stretches(annunciations: &[Annunciation], until: Duration) -> Vec<Stale> {
+/// Times for which alarms stood, up to the end of the period; an alarm raised again while it stands is still one.
+fn standing(annunciations: &[Annunciation], until: Duration) -> Vec<Stale> {
     let mut ordered: Vec<&Annunciation> = annunciations.iter().filter(|one| one.at < until).collect();
-    ordered.sort_unstable_by_key(|one| (one.point, one.at));
-    let mut stretches: Vec<Stale> = vec![];
+    ordered.sort_unstable_by_key(|one| (one.alarm, one.at));
+    let mut standing: Vec<Stale> = vec![];
     for one in ordered {
         let end = one.cleared.map_or(until, |cleared| cleared.clamp(one.at, until));
-        match stretches.last_mut() {
-            Some(last) if last.point == one.point && one.at < last.at + last.stood => {
+        match standing.last_mut() {
+            Some(last) if last.alarm == one.alarm && one.at < last.at + last.stood => {
                 last.stood = last.stood.max(end - last.at);
             }
-            _ => stretches.push(Stale { point: one.point, at: one.at, stood: end - one.at }),
+            _ => standing.push(Stale { alarm: one.alarm, at: one.at, stood: end - one.at }),
         }
     }
-    stretches
+    standing
 }
 
-/// Alarms that stood for longer than is right at some instant of the period.
+/// Alarms that were stale at some instant of the period.
 fn stale(annunciations: &[Annunciation], period: Period) -> Vec<Stale> {
-    let mut stale = stretches(annunciations, period.until);
+    let mut stale = standing(annunciations, period.until);
     stale.retain(|one| one.stood > STALE && one.at + one.stood > period.from);
-    stale.sort_by_key(|one| (std::cmp::Reverse(one.stood), one.point, one.at));
+    stale.sort_by_key(|one| (std::cmp::Reverse(one.stood), one.alarm, one.at));
     stale
 }
 
-/// An alarm is stale on a day if on some instant of it it has stood for longer than is right.
+/// An alarm is stale on a day if it is stale at some instant of that day.
 fn most_stale_on_a_day(stale: &[Stale], period: Period) -> usize {
     let mut days: BTreeMap<u128, usize> = BTreeMap::new();
     for one in stale {
         let day = |instant: Duration| instant.saturating_sub(period.from).as_nanos() / DAY.as_nanos();
-        // Its last instant is left out.
+        // Its last instant is excluded.
         let last = one.at + one.stood - Duration::from_nanos(1);
         for day in day(one.at + STALE)..=day(last) {
             *days.entry(day).or_default() += 1;

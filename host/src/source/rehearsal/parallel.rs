@@ -1,6 +1,6 @@
-//! In: a machine at its start. Out: the same readings, each axis simulated ahead on a thread of its own.
+//! In: a machine at its start. Out: the same readings, each axis simulated in advance on its own thread.
 //!
-//! The axes know nothing of each other, so the readings are the same to the last bit; only sooner.
+//! The axes are independent of each other, so the readings are the same to the last bit.
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::Builder;
@@ -10,12 +10,12 @@ use stillpoint_core::Reading;
 use super::axis::Axis;
 use super::machine::{Life, Machine};
 
-/// Readings handed over at a time: a second of them at the usual rate.
+/// Readings in a block: one second at the default rate.
 const BLOCK: usize = 4000;
-/// Blocks that an axis may be ahead.
+/// Blocks simulated in advance.
 const BLOCKS: usize = 4;
 
-/// One axis, simulated ahead.
+/// Readings of one axis, simulated on a thread.
 #[derive(Debug)]
 struct Readings {
     blocks: Receiver<Vec<Reading>>,
@@ -23,7 +23,7 @@ struct Readings {
 }
 
 impl Readings {
-    /// Fails if the system gives no thread.
+    /// Starts the thread; fails if the system refuses it.
     fn new(axis: Axis, life: Life) -> std::io::Result<Readings> {
         let (sender, blocks) = sync_channel(BLOCKS);
         Builder::new().name(axis.data().name.to_owned()).spawn(move || simulate(axis, life, &sender))?;
@@ -38,8 +38,8 @@ impl Readings {
     }
 }
 
-/// Until nobody listens any more.
-fn simulate(mut axis: Axis, life: Life, listener: &SyncSender<Vec<Reading>>) {
+/// Simulates until the receiver is dropped.
+fn simulate(mut axis: Axis, life: Life, sender: &SyncSender<Vec<Reading>>) {
     let mut sample = 0;
     loop {
         let mut block = Vec::with_capacity(BLOCK);
@@ -48,40 +48,40 @@ fn simulate(mut axis: Axis, life: Life, listener: &SyncSender<Vec<Reading>>) {
             block.push(axis.step());
             sample += 1;
         }
-        if listener.send(block).is_err() {
+        if sender.send(block).is_err() {
             return;
         }
     }
 }
 
-/// A machine whose axes are simulated ahead; without threads it is simulated as it is asked.
+/// A machine whose axes are simulated on threads; if threads fail, each step simulates one sample.
 #[derive(Debug)]
-pub struct Ahead {
+pub struct ParallelMachine {
     machine: Machine,
     axes: Option<[Readings; 3]>,
     samples: u64,
 }
 
-impl Ahead {
-    /// Takes a machine that has not moved yet.
-    pub fn new(machine: Machine) -> Ahead {
+impl ParallelMachine {
+    /// `machine` must not have moved yet.
+    pub fn new(machine: Machine) -> ParallelMachine {
         let [a, b, c] = machine.axes().clone().map(|axis| Readings::new(axis, machine.life()).ok());
         let axes = a.zip(b).zip(c).map(|((a, b), c)| [a, b, c]);
-        Ahead { machine, axes, samples: 0 }
+        ParallelMachine { machine, axes, samples: 0 }
     }
 
     /// The next reading of each axis, all taken at the same tick. Unit: counts
     pub fn step(&mut self) -> [Reading; 3] {
         self.samples += 1;
-        let ahead = self.axes.as_mut().map(|axes| axes.each_mut().map(Readings::step));
-        match ahead {
+        let readings = self.axes.as_mut().map(|axes| axes.each_mut().map(Readings::step));
+        match readings {
             Some([Some(a), Some(b), Some(c)]) => [a, b, c],
-            _ => self.simulated(),
+            _ => self.step_without_threads(),
         }
     }
 
-    /// The same without threads, caught up with what they have told.
-    fn simulated(&mut self) -> [Reading; 3] {
+    /// Simulates on this thread, after catching up with the samples that the threads gave.
+    fn step_without_threads(&mut self) -> [Reading; 3] {
         self.axes = None;
         while self.machine.samples() + 1 < self.samples {
             self.machine.step();
@@ -89,7 +89,7 @@ impl Ahead {
         self.machine.step()
     }
 
-    /// When the next readings are taken, from the start. Unit: s
+    /// Time of the next readings, from the start. Unit: s
     pub fn seconds(&self) -> f64 {
         self.machine.life().seconds(self.samples)
     }
@@ -100,15 +100,15 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_readings_are_those_of_the_machine() {
+    fn readings_equal_those_of_the_machine() {
         let mut machine = Machine::new(5, 4000, Some(5.0 / 3600.0)).unwrap();
-        let mut ahead = Ahead::new(machine.clone());
-        assert!(ahead.axes.is_some(), "threads are at hand");
+        let mut parallel = ParallelMachine::new(machine.clone());
+        assert!(parallel.axes.is_some(), "threads are available");
         for sample in 0..5 * BLOCK {
-            assert_eq!(ahead.seconds(), machine.seconds());
-            assert_eq!(ahead.step(), machine.step(), "sample {sample}");
+            assert_eq!(parallel.seconds(), machine.seconds());
+            assert_eq!(parallel.step(), machine.step(), "sample {sample}");
         }
-        ahead.axes = None;
-        assert_eq!(ahead.step(), machine.step(), "without its threads");
+        parallel.axes = None;
+        assert_eq!(parallel.step(), machine.step(), "without its threads");
     }
 }

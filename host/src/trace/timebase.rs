@@ -1,80 +1,81 @@
-//! In: the time column or the rate, and the rows seen. Out: how ticks are made from times.
+//! In: the time column or the rate, and the surveyed rows. Out: the conversion of times to ticks.
 
 use crate::trace::columns::Column;
 use crate::trace::survey::Survey;
 use crate::trace::unit;
 use stillpoint_core::Fraction;
 
-/// Clocks that ticks may have. Unit: decimal places of a second
+/// Possible tick rates. Unit: decimal places of a second
 const PLACES: [u32; 3] = [6, 7, 8];
 
-/// A sample period should be about this long, so that rounding stays near a thousandth of it. Unit: ticks
+/// Desired length of a sample period, so that rounding is about a thousandth of it. Unit: ticks
 const FINE: f64 = 1000.0;
 
-/// A clock is fine enough a little below that: stamps of 1 kHz often lie 0.98 ms apart.
-const NEARLY: f64 = 0.9;
+/// Accepted share of that length: time stamps at 1 kHz are often 0.98 ms apart.
+const TOLERANCE: f64 = 0.9;
 
-/// Longest sample period, so that differences of ticks never wrap. Unit: ticks of a microsecond
+/// Longest sample period, so that differences of ticks never wrap. Unit: µs
 const LONGEST: f64 = (1u32 << 27) as f64;
 
-/// How ticks are made.
+/// Conversion of times to ticks.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Pace {
+pub(crate) struct Timebase {
     /// Unit: ticks/s
     pub(crate) ticks_per_second: u32,
-    /// Decimal places from the unit of the time column to ticks.
+    /// Ticks are times in the unit of the column × 10 to this power.
     pub(crate) places: i32,
-    /// Ticks from row to row if there is no time column. Unit: ticks
+    /// Ticks between rows, if there is no time column. Unit: ticks
     pub(crate) per_row: Option<i64>,
     /// Median time between rows. Unit: s
     pub(crate) period_s: f64,
 }
 
-impl Pace {
-    /// Rows come at `rate`. Unit: Hz
-    pub(crate) fn even(rate: Fraction) -> Result<Pace, String> {
+impl Timebase {
+    /// For rows at `rate`. Unit: Hz
+    pub(crate) fn even(rate: Fraction) -> Result<Timebase, String> {
         let (upper, lower) = (rate.numerator(), rate.denominator());
         let decimal = || PLACES.iter().map(|&places| 10u64.pow(places)).filter(|ticks| ticks % upper == 0);
         let fine = |&ticks: &u64| (ticks / upper).saturating_mul(lower) >= FINE as u64;
-        // Otherwise a multiple of the rate, so that no row is rounded.
+        // A multiple of the rate, so that no row is rounded.
         let multiple = || upper.checked_mul((FINE as u64).div_ceil(lower).max(1_000_000_u64.div_ceil(upper)));
         let ticks = decimal().find(fine).or_else(|| decimal().next_back()).or_else(multiple);
         let ticks = ticks.filter(|&ticks| ticks <= 1 << 30).or(Some(upper)).filter(|&ticks| ticks <= 1 << 30);
         let per_row =
             ticks.and_then(|ticks| (ticks / upper).checked_mul(lower)).filter(|&ticks| ticks < 1 << 30);
         match (ticks, per_row) {
-            (Some(ticks), Some(per_row)) => Ok(Pace {
+            (Some(ticks), Some(per_row)) => Ok(Timebase {
                 ticks_per_second: ticks as u32,
                 places: 0,
                 per_row: Some(per_row as i64),
                 period_s: 1.0 / rate.to_f64(),
             }),
-            _ => Err(format!("--rate {rate} Hz can't be counted exactly in 2^30 ticks a second")),
+            _ => {
+                Err(format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second"))
+            }
         }
     }
 
-    /// Rows have time stamps in `column`.
-    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Pace, String> {
+    /// For rows with time stamps in `column`.
+    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, String> {
         let name = &column.name;
         let unit_places = match &column.unit {
-            Some(text) => {
-                unit::second_places(text).ok_or_else(|| format!("time column '{name}' is in '{text}'"))?
-            }
+            Some(text) => unit::second_places(text)
+                .ok_or_else(|| format!("time column '{name}' has the unknown unit '{text}'"))?,
             None => 0,
         };
-        let period = survey.period().ok_or_else(|| format!("time in column '{name}' never goes on"))?;
+        let period = survey.period().ok_or_else(|| format!("time in column '{name}' never increases"))?;
         if column.unit.is_none() && survey.times_are_whole() && period >= 1.0 {
             return Err(format!(
-                "column '{name}' goes on by whole numbers such as {period} and says no unit"
+                "column '{name}' increases by whole numbers such as {period} and has no unit"
             ));
         }
         let period_s = period / 10f64.powi(unit_places as i32);
         if period_s * 1e6 > LONGEST {
-            return Err(format!("rows are {period_s} s apart, which is too far to measure a stop"));
+            return Err(format!("rows are {period_s} s apart, which is too far apart to measure a stop"));
         }
-        let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= NEARLY * FINE;
+        let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= TOLERANCE * FINE;
         let places = PLACES.iter().find(fine).copied().unwrap_or(8);
-        Ok(Pace {
+        Ok(Timebase {
             ticks_per_second: 10u32.pow(places),
             places: places as i32 - unit_places as i32,
             per_row: None,
@@ -95,16 +96,16 @@ mod tests {
 
     #[track_caller]
     fn check_rate(upper: u64, lower: u64, expected: Option<(u32, i64)>) {
-        let pace = Pace::even(Fraction::new(upper, lower).unwrap());
+        let timebase = Timebase::even(Fraction::new(upper, lower).unwrap());
         assert_eq!(
-            pace.ok().map(|pace| (pace.ticks_per_second, pace.per_row.unwrap())),
+            timebase.ok().map(|timebase| (timebase.ticks_per_second, timebase.per_row.unwrap())),
             expected,
             "{upper}/{lower}"
         );
     }
 
     #[test]
-    fn a_rate_divides_the_ticks() {
+    fn a_rate_divides_the_tick_rate() {
         check_rate(1000, 1, Some((1_000_000, 1000)));
         check_rate(4000, 1, Some((10_000_000, 2500)));
         check_rate(20_000, 1, Some((100_000_000, 5000)));
@@ -122,8 +123,10 @@ mod tests {
         let rows = times.iter().map(|text| [parse(text.as_bytes(), b'.').unwrap(); 3]).collect();
         let survey = Survey { pieces: vec![rows], lines: vec![], whole: true };
         let column = Column { name: "t".into(), unit: unit.map(str::to_string), ..Column::default() };
-        match (Pace::stamped(&column, &survey), expected) {
-            (Ok(pace), Ok(expected)) => assert_eq!((pace.ticks_per_second, pace.places), expected),
+        match (Timebase::stamped(&column, &survey), expected) {
+            (Ok(timebase), Ok(expected)) => {
+                assert_eq!((timebase.ticks_per_second, timebase.places), expected);
+            }
             (Err(message), Err(part)) => assert!(message.contains(part), "{message}"),
             (found, _) => panic!("{times:?} gave {found:?}"),
         }
@@ -140,10 +143,10 @@ mod tests {
         check(Some("µs"), &["0", "250", "500"], Ok((10_000_000, 1)));
         check(Some("ns"), &["0", "1000000"], Ok((1_000_000, -3)));
         check(Some("s"), &["0", "1", "2"], Ok((1_000_000, 6)));
-        check(None, &["0", "1", "2"], Err("says no unit"));
+        check(None, &["0", "1", "2"], Err("has no unit"));
         check(Some("min"), &["0", "1"], Err("'min'"));
-        check(None, &["0.5", "0.5"], Err("never goes on"));
-        check(None, &["0.5"], Err("never goes on"));
+        check(None, &["0.5", "0.5"], Err("never increases"));
+        check(None, &["0.5"], Err("never increases"));
         check(Some("s"), &["0", "3600"], Err("too far"));
     }
 }

@@ -1,16 +1,16 @@
-//! In: what a person says about recordings. Out: the choice of columns, and the scales.
+//! In: options that describe recordings. Out: the choice of columns, and the scales.
 
 use clap::Args;
 use stillpoint_core::{Fraction, PositionFactor};
 
-use super::figure::sign;
+use super::option_value::character;
 use crate::error::Error;
 use crate::trace::{Choice, choice::fraction};
 
 #[derive(Args)]
-#[command(next_help_heading = "How the recording is written (found out if left out)")]
+#[command(next_help_heading = "Format of the recording (detected by default)")]
 pub(super) struct Columns {
-    /// Time column by name or number, its unit after a colon: `t:ms`
+    /// Time column by name or number, optionally with its unit: `t:ms`
     #[arg(long, value_name = "COL")]
     time: Option<String>,
     /// Column of the commanded position, by name or number
@@ -19,14 +19,14 @@ pub(super) struct Columns {
     /// Column of the measured position, by name or number
     #[arg(long, value_name = "COL")]
     feedback: Option<String>,
-    /// Rows per second, where there is no time column
+    /// Rows per second, for a recording without a time column
     #[arg(long, value_name = "HZ", conflicts_with = "time", allow_negative_numbers = true)]
     rate: Option<String>,
-    /// Between columns: `,` `;` `|`, a tab or a blank
-    #[arg(long, value_name = "CHAR", value_parser = sign)]
+    /// Column delimiter: `,` `;` `|`, a tab or a space
+    #[arg(long, value_name = "CHAR", value_parser = character)]
     delimiter: Option<char>,
     /// Decimal sign: `.` or `,`
-    #[arg(long, value_name = "CHAR", value_parser = sign)]
+    #[arg(long, value_name = "CHAR", value_parser = character)]
     decimal: Option<char>,
 }
 
@@ -36,37 +36,37 @@ pub(super) struct Scale {
     /// Name of the unit of position
     #[arg(long, value_name = "UNIT")]
     unit: Option<String>,
-    /// The columns hold counts, and so many make one unit; a fraction is exact: 1048576/375
+    /// Counts per unit, for columns in counts; a fraction is exact: 1048576/375
     #[arg(long, value_name = "N", allow_negative_numbers = true)]
     counts_per_unit: Option<String>,
-    /// Instead: encoder increments / motor revolutions (0x608F)
+    /// Encoder increments / motor revolutions (0x608F), instead of --counts-per-unit
     #[arg(long, value_name = "A/B", conflicts_with = "counts_per_unit", requires = "feed_constant")]
     encoder_resolution: Option<String>,
-    /// With it: motor / shaft revolutions (0x6091)
+    /// Motor / shaft revolutions (0x6091), with --encoder-resolution
     #[arg(long, value_name = "A/B", requires = "encoder_resolution")]
     gear_ratio: Option<String>,
-    /// With it: feed in units / shaft revolutions (0x6092)
+    /// Feed in units / shaft revolutions (0x6092), with --encoder-resolution
     #[arg(long, value_name = "A/B", requires = "encoder_resolution")]
     feed_constant: Option<String>,
-    /// Feedback counts / command counts, where the two differ; negative if they count opposite ways
+    /// Feedback counts / command counts, if the two differ; negative if they count in opposite directions
     #[arg(long, value_name = "A/B", allow_hyphen_values = true)]
     command_scale: Option<String>,
     /// Smallest step of the encoder, in the unit of the recording
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     encoder_step: Option<String>,
-    /// Fastest the machine can move, in units per second; faster feedback is a fault of the signal
+    /// Largest speed of the machine, in units per second; faster feedback is a signal fault
     #[arg(long, value_name = "V", allow_negative_numbers = true, value_parser = speed)]
     max_speed: Option<f64>,
 }
 
-/// A speed that a machine can have. Unit: unit/s
+/// A speed above 0. Unit: unit/s
 fn speed(text: &str) -> Result<f64, String> {
     let speed: Option<f64> = text.parse().ok().filter(|speed: &f64| speed.is_finite() && *speed > 0.0);
-    speed.ok_or_else(|| "give a figure above 0, in units per second".to_owned())
+    speed.ok_or_else(|| "give a number above 0, in units per second".to_owned())
 }
 
 impl Columns {
-    /// What is known about the recordings; the rest is found in them.
+    /// The given options; the reader of a recording detects the others.
     pub(super) fn choice(&self, scale: &Scale) -> Result<Choice, Error> {
         let Columns { time, command, feedback, rate, delimiter, decimal } = self;
         Ok(Choice {
@@ -83,7 +83,7 @@ impl Columns {
 }
 
 impl Scale {
-    /// Feedback counts per command count; a sign inverts the command.
+    /// Feedback counts per command count; a negative one inverts the command.
     pub(super) fn command_scale(&self) -> Result<(i32, i32), Error> {
         let Some(text) = self.command_scale.as_deref() else { return Ok((1, 1)) };
         let (sign, digits) = text.strip_prefix('-').map_or((1, text), |digits| (-1, digits));
@@ -94,22 +94,22 @@ impl Scale {
         }
     }
 
-    /// Smallest change the feedback can show. Unit: that of the recording
+    /// Smallest step of the encoder. Unit: that of the recording
     pub(super) fn encoder_step(&self) -> Result<Option<Fraction>, Error> {
-        asked("--encoder-step", &self.encoder_step)
+        fraction_of("--encoder-step", &self.encoder_step)
     }
 
-    /// Fastest the machine can move. Unit: unit/s
+    /// Largest speed of the machine. Unit: unit/s
     pub(super) fn max_speed(&self) -> Option<f64> {
         self.max_speed
     }
 
     fn counts_per_unit(&self) -> Result<Option<Fraction>, Error> {
-        let Some(resolution) = asked("--encoder-resolution", &self.encoder_resolution)? else {
-            return asked("--counts-per-unit", &self.counts_per_unit);
+        let Some(resolution) = fraction_of("--encoder-resolution", &self.encoder_resolution)? else {
+            return fraction_of("--counts-per-unit", &self.counts_per_unit);
         };
-        let gear = asked("--gear-ratio", &self.gear_ratio)?.unwrap_or(Fraction::ONE);
-        let feed = asked("--feed-constant", &self.feed_constant)?.unwrap_or(Fraction::ONE);
+        let gear = fraction_of("--gear-ratio", &self.gear_ratio)?.unwrap_or(Fraction::ONE);
+        let feed = fraction_of("--feed-constant", &self.feed_constant)?.unwrap_or(Fraction::ONE);
         let factor = PositionFactor {
             encoder_resolution: pair("--encoder-resolution", resolution)?,
             gear_ratio: pair("--gear-ratio", gear)?,
@@ -122,11 +122,12 @@ impl Scale {
     }
 }
 
-fn asked(option: &str, text: &Option<String>) -> Result<Option<Fraction>, Error> {
+/// The value of an option that takes a fraction.
+fn fraction_of(option: &str, text: &Option<String>) -> Result<Option<Fraction>, Error> {
     text.as_deref().map(|text| fraction(option, text)).transpose()
 }
 
-/// Both parts as the objects of a drive hold them.
+/// Numerator and denominator as the objects of a drive hold them.
 fn pair(option: &str, value: Fraction) -> Result<(u32, u32), Error> {
     match (u32::try_from(value.numerator()), u32::try_from(value.denominator())) {
         (Ok(upper), Ok(lower)) => Ok((upper, lower)),
