@@ -1,49 +1,46 @@
-//! In: counters at every tick, bytes of commands. Out: bytes of frames; moves kept on flash; a lamp.
+//! In: counters at every tick, bytes of commands. Out: bytes of frames, moves stored on flash, the state of a lamp.
 //!
-//! The whole monitor but its board. A board's main loop has three lines: [`App::sample`] at every tick,
-//! [`App::hear`] when bytes came, [`App::say`] when the line takes some.
+//! The whole monitor except its board. The main loop of a board calls [`App::sample`] at every tick, [`App::receive`]
+//! when bytes have come, [`App::idle`] while it waits, and [`App::transmit`] when the line takes bytes.
 //!
-//! What is not like on every board is a parameter: `AXES`, and `LINES` delay lines of `LINE` samples each
-//! for axes whose command end is inferred; without any, such settings are refused and nothing is spent;
-//! and on each axis `KINDS` kinds of moves are watched at a time.
+//! A board chooses `AXES`; `LINE`, the samples of each axis's delay line, 0 on a board that infers no command ends;
+//! and `KINDS`, how many kinds of moves are monitored on each axis at a time.
 
 use embedded_storage::nor_flash::NorFlash;
-use heapless::{Deque, Vec};
-use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::wire::alarm::Subject;
+use heapless::Vec;
 use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Direction;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Receiver;
-use stillpoint_core::wire::status::{Cause, Gap, Missing, Reset};
+use stillpoint_core::wire::status::{Hello, Reset};
 use stillpoint_core::{Event, Reading, Settings};
 
-use crate::lamp::{Lamp, Wrong};
-use crate::link::Link;
-use crate::log::{Cursor, Error};
+use crate::lamp::{Conditions, Lamp};
+use crate::log::Error;
 use crate::sampler::{Raw, Sampler};
 use crate::store::Store;
 
-use alarms::Alarms;
-use kinds::{Compared, WAITING, Waiting};
-use lines::Lines;
-use watched::{Asked, Watched};
+use channel::AxisChannel;
+use config::AxisConfig;
+use publish::Publisher;
 
+mod clock;
+mod config;
 mod alarms;
 mod kinds;
-mod lines;
-mod watched;
-mod told;
-mod serve;
+mod channel;
+mod output;
+mod publish;
+mod commands;
 
 /// What a board knows of itself.
 #[derive(Clone, Copy, Debug)]
 pub struct Identity {
-    /// The device's own number.
+    /// Number of the device, unique.
     pub device: [u8; 12],
     /// Name of the board.
     pub board: &'static str,
-    /// Why it started.
+    /// RestartReason it started.
     pub reset: Reset,
     /// Time between samples. Unit: ticks
     pub period: u32,
@@ -51,235 +48,238 @@ pub struct Identity {
 
 /// The monitor.
 #[derive(Debug)]
-pub struct App<const AXES: usize, F, const LINES: usize = 0, const LINE: usize = 0, const KINDS: usize = 8> {
+pub struct App<const AXES: usize, F, const LINE: usize = 0, const KINDS: usize = 8> {
     identity: Identity,
     sampler: Sampler<AXES>,
-    watched: [Watched; AXES],
-    lines: Lines<LINES, LINE>,
-    /// Made with the first move of an axis, so that starting takes little stack.
-    compared: Vec<Compared<KINDS>, AXES>,
-    waiting: Deque<Waiting, WAITING>,
-    alarms: Alarms<AXES>,
-    link: Link,
+    /// One per axis.
+    channels: Vec<AxisChannel<LINE, KINDS>, AXES>,
+    publisher: Publisher<AXES, F>,
     receiver: Receiver,
-    store: Store<F>,
-    replay: Option<Cursor>,
-    clock: Option<i64>,
-    /// Time since the first reading, and its time stamp now. Unit: ticks
-    now: u64,
-    tick: Option<u32>,
-    last_command: Option<u32>,
-    refused: u32,
-    /// Samples and frames of moves, and whether some were lost at this tick.
-    lost: u32,
-    losing: bool,
+    /// UTC at the first reading, once a host has set the clock. Unit: µs since 1970
+    epoch: Option<i64>,
 }
 
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
-    App<AXES, F, LINES, LINE, KINDS>
-{
-    /// Starts: opens the flash, takes a boot number and says hello.
-    ///
-    /// An axis is set to what it was before the restart, or else to its `settings`.
+impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<AXES, F, LINE, KINDS> {
+    /// Opens the flash and starts. An axis has the settings from before the restart, or else its `settings`.
     pub fn new(identity: Identity, settings: [Settings; AXES], flash: F) -> Result<Self, Error> {
-        Store::open(flash).map(|store| App::start(identity, settings, store))
+        let store = Store::open(flash)?;
+        let configs = Self::configs(settings, &store);
+        let mut app = App::without_axes(identity, &configs, store);
+        app.start(&configs);
+        Ok(app)
     }
 
-    /// The same on a flash that is open already. Made where it stays, as far as the compiler can: it is large
-    /// for the stack of a board.
+    /// Starts on a flash that is open already, and runs `main` on the monitor.
+    ///
+    /// For a board: the monitor is too large for its stack to be moved, so it is built where it stays.
     #[inline(never)]
-    pub fn start(identity: Identity, settings: [Settings; AXES], mut store: Store<F>) -> Self {
-        let (mut lines, mut link, mut number) = (Lines::new(), Link::new(store.boot()), 0);
-        let asked = settings.map(|settings| {
-            let kept = store.settings_of(number).and_then(|kept| Asked::new(&kept).ok());
-            let kept = kept.filter(|kept| !kept.inferred || lines.reserve(number));
-            number += 1;
-            kept.unwrap_or(Asked { settings, inferred: false, watch: DriftSettings::default() })
-        });
-        let rate = asked.first().map_or(1, |asked| asked.settings.ticks_per_second);
-        told::greet(&identity, &asked, &mut link, &mut store);
+    pub fn run<T>(
+        identity: Identity,
+        settings: [Settings; AXES],
+        store: Store<F>,
+        main: impl FnOnce(&mut Self) -> T,
+    ) -> T {
+        let configs = Self::configs(settings, &store);
+        let mut app = App::without_axes(identity, &configs, store);
+        app.start(&configs);
+        main(&mut app)
+    }
+
+    /// Configuration of each axis at the start: the saved one, or else the settings of the board.
+    fn configs(settings: [Settings; AXES], store: &Store<F>) -> [AxisConfig; AXES] {
+        let mut axis = 0;
+        settings.map(|settings| {
+            let saved = store.saved_settings(axis);
+            axis += 1;
+            let saved = saved.and_then(|saved| AxisChannel::<LINE, KINDS>::check_config(&saved).ok());
+            saved.unwrap_or(AxisConfig::tapped(settings))
+        })
+    }
+
+    fn without_axes(identity: Identity, configs: &[AxisConfig; AXES], store: Store<F>) -> Self {
+        let rate = configs.first().map_or(1, |config| config.settings.ticks_per_second);
         App {
             identity,
             sampler: Sampler::new(identity.period),
-            watched: asked.map(|asked| Watched::new(asked, identity.period)),
-            lines,
-            compared: Vec::new(),
-            waiting: Deque::new(),
-            alarms: Alarms::new(rate),
-            link,
+            channels: Vec::new(),
+            publisher: Publisher::new(store, rate),
             receiver: Receiver::new(Direction::FromHost),
-            store,
-            replay: None,
-            clock: None,
-            now: 0,
-            tick: None,
-            last_command: None,
-            refused: 0,
-            lost: 0,
-            losing: false,
+            epoch: None,
         }
+    }
+
+    /// Adds the axes one by one, and publishes device and settings.
+    #[inline(never)]
+    fn start(&mut self, configs: &[AxisConfig; AXES]) {
+        for (config, axis) in configs.iter().zip(0..) {
+            // There is room for all.
+            _ = self.channels.push(AxisChannel::new(axis, *config, self.identity.period));
+        }
+        self.identify();
     }
 
     /// Takes the counters latched at `tick`.
     ///
-    /// Not inlined, like what it does for each axis: in the frame of a main loop both would lack registers.
+    /// Not inlined, like the work on each axis: in the frame of a main loop both would lack registers.
     #[inline(never)]
     pub fn sample(&mut self, tick: u32, raw: &[Raw; AXES]) {
-        let elapsed = self.tick.replace(tick).map_or(0, |last| tick.wrapping_sub(last));
-        // A clock that stands or goes back is for the core to mark.
-        if elapsed <= u32::MAX / 2 {
-            self.now += u64::from(elapsed);
-        }
-        let taken = self.sampler.take(tick, raw);
-        self.look_for_losses();
-        if self.alarms.is_due(self.now) {
-            self.tell_alarm(None);
-        }
-        for (number, (&reading, raw)) in taken.readings.iter().zip(raw).enumerate() {
-            if taken.missed > 0 {
-                self.gap(number, taken.missed);
+        let sampled = self.sampler.step(tick, raw);
+        self.publisher.clock.advance(tick);
+        self.publisher.check_losses(self.sampler.missed());
+        self.publisher.check_alarms();
+        for (channel, (raw, reading)) in self.channels.iter_mut().zip(raw.iter().zip(sampled.readings)) {
+            if sampled.missed > 0 {
+                let gap = channel.gap(sampled.missed);
+                self.publisher.publish(&Message::Gap(gap));
             }
-            self.reading(number, raw, reading);
+            step(channel, &mut self.publisher, raw, reading);
         }
     }
 
-    /// What the lamp, the buzzer and the contact are to show.
-    pub fn lamp(&self) -> Lamp {
-        let warning = self.watched.iter().any(|watched| watched.warned);
-        Lamp::new(&Wrong { warning, ..self.alarms.wrong() })
-    }
-
-    /// Whether the lamp is lit now.
-    pub fn is_lit(&self) -> bool {
-        self.lamp().is_lit(self.now, self.ticks_per_second())
-    }
-
-    /// Samples, and frames that neither the line nor the log took.
-    fn look_for_losses(&mut self) {
-        let [_, of_moves, ..] = self.link.lost();
-        let lost = self.sampler.missed().saturating_add(of_moves);
-        let more = lost.saturating_sub(self.lost);
-        if more > 0 || self.losing {
-            (self.lost, self.losing) = (lost, more > 0);
-            self.alarm((0, Subject::Gap), more.into(), (0, 0));
+    /// Judges the move that has waited longest, if any does: at most some 2,000 instructions and a frame.
+    ///
+    /// For a main loop with no tick to serve; [`App::transmit`] does the same.
+    pub fn idle(&mut self) {
+        let waiting = self.channels.iter_mut().filter(|channel| channel.has_unjudged());
+        let Some(channel) = waiting.min_by_key(|channel| channel.unjudged_since()) else { return };
+        if let Some(judgement) = channel.judge(self.publisher.clock.now()) {
+            self.publisher.judgement(&judgement);
         }
     }
 
-    /// Illegal transitions since the start, where a tap counts them: feedback of an axis.
-    pub fn illegal(&mut self, axis: usize, count: u32) {
-        if let Some(watched) = self.watched.get_mut(axis) {
-            watched.illegal = count;
+    /// Fills `out` with bytes of frames; returns their number.
+    pub fn transmit(&mut self, out: &mut [u8]) -> usize {
+        self.idle();
+        if self.publisher.output.replay() {
+            self.channels.iter().for_each(|channel| self.publisher.status(channel.status()));
         }
-    }
-
-    fn gap(&mut self, number: usize, count: u32) {
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        let missing = Missing::Samples { axis: number as u8, first: watched.samples };
-        watched.gap(count);
-        if let Some(line) = self.lines.of(number) {
-            line.gap();
-        }
-        self.tell(&Message::Gap(Gap { missing, count, cause: Cause::Overrun }));
-    }
-
-    #[inline(never)]
-    fn reading(&mut self, number: usize, raw: &Raw, reading: Reading) {
-        let period = self.identity.period;
-        if self.watched.get(number).is_some_and(|watched| watched.is_overdue(self.now)) {
-            self.renew_and_tell(number);
-        }
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        let finding = watched.look(raw, reading, period);
-        let inferred = watched.asked.inferred;
-        if let Some(finding) = finding {
-            self.found(number, finding);
-        }
-        if inferred { self.infer(number, reading) } else { self.step(number, reading, 0) }
-    }
-
-    /// Gives an axis a reading taken so long ago. Unit: ticks
-    fn step(&mut self, number: usize, reading: Reading, ago: u32) {
-        if self.watched.get(number).is_some_and(|watched| watched.is_due(&reading)) {
-            let was_inferred = self.is_inferred(number);
-            self.renew_and_tell(number);
-            // What comes next comes out of another place.
-            if was_inferred || self.is_inferred(number) {
-                return;
-            }
-        }
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        watched.step(reading, self.now, ago);
-        if watched.status.event {
-            self.events(number);
-        }
-        if let Some(watched) = self.watched.get_mut(number) {
-            watched.stepped(reading);
-        }
-    }
-
-    fn is_inferred(&self, number: usize) -> bool {
-        self.watched.get(number).is_some_and(|watched| watched.asked.inferred)
-    }
-
-    /// Others are in force from here on.
-    fn renew_and_tell(&mut self, number: usize) {
-        self.renew(number);
-        let Some(settings) = self.watched.get(number).map(|watched| watched.accepted(number as u8)) else {
-            return;
-        };
-        self.tell(&Message::Settings(settings));
-        self.restart(number, 0, RestartReason::Settings);
-    }
-
-    /// Closes the last rest and puts the settings in force that waited.
-    fn renew(&mut self, number: usize) {
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        watched.axis.finish();
-        self.events(number);
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        let again = watched.renew();
-        self.unfound(number);
-        let Some(watched) = self.watched.get_mut(number) else { return };
-        if let Some(last) = again {
-            let ago = self.tick.unwrap_or(0).wrapping_sub(last.tick);
-            watched.step(last, self.now, ago);
-            watched.stepped(last);
-        }
-        if let Some(line) = self.lines.of(number) {
-            line.gap();
-        }
-        if !watched.asked.inferred {
-            self.lines.release(number);
-        }
+        self.publisher.output.transmit(out)
     }
 
     /// No more samples come: the last rests end here. For recordings; a board never calls it.
     pub fn finish(&mut self) {
-        for number in 0..AXES {
-            if let Some(watched) = self.watched.get_mut(number) {
-                watched.axis.finish();
-            }
-            self.events(number);
+        for channel in &mut self.channels {
+            channel.finish();
+            publish_events(channel, &mut self.publisher);
         }
-        while !self.waiting.is_empty() {
+        while self.channels.iter().any(AxisChannel::has_unjudged) {
             self.idle();
         }
     }
 
-    fn events(&mut self, number: usize) {
-        while let Some(watched) = self.watched.get_mut(number) {
-            match watched.axis.event() {
-                None => break,
-                Some(Event::Move(record)) => self.told(number, record),
-                Some(Event::FollowingError(lasts)) => self.following_error(number, lasts),
-            }
+    /// What lamp, buzzer and contact show.
+    pub fn lamp(&self) -> Lamp {
+        let near_limit = self.channels.iter().any(AxisChannel::is_near_limit);
+        Lamp::new(&Conditions { near_limit, ..self.publisher.alarms.conditions() })
+    }
+
+    /// Whether the lamp is lit now.
+    pub fn is_lit(&self) -> bool {
+        self.lamp().is_lit(self.publisher.clock.now(), self.ticks_per_second())
+    }
+
+    /// Illegal transitions of a feedback since the start, where its tap counts them.
+    pub fn set_illegal_transitions(&mut self, axis: usize, count: u32) {
+        if let Some(channel) = self.channels.get_mut(axis) {
+            channel.set_illegal_transitions(count);
         }
     }
 
-    /// Fills `out` with what there is to say; how many bytes there are.
-    pub fn say(&mut self, out: &mut [u8]) -> usize {
-        self.idle();
-        self.replay_some();
-        self.link.pull(out)
+    /// Publishes the state of an axis and the device.
+    pub fn publish_status(&mut self, axis: usize) {
+        if let Some(channel) = self.channels.get(axis) {
+            self.publisher.status(channel.status());
+        }
+    }
+
+    /// Publishes the device, and the accepted settings of each axis.
+    fn identify(&mut self) {
+        self.publish_hello();
+        for channel in &self.channels {
+            self.publisher.publish(&Message::Settings(channel.settings(None)));
+        }
+    }
+
+    fn publish_hello(&mut self) {
+        let Identity { device, board, reset, .. } = self.identity;
+        let (firmware, oldest) = (env!("CARGO_PKG_VERSION"), stillpoint_core::wire::OLDEST);
+        let (axes, ticks_per_second, clock) = (AXES as u8, self.ticks_per_second(), self.epoch);
+        let hello = Hello { device, board, firmware, oldest, axes, ticks_per_second, reset, clock };
+        self.publisher.publish(&Message::Hello(hello));
+    }
+
+    fn ticks_per_second(&self) -> u32 {
+        self.channels.first().map_or(1, |channel| channel.ticks_per_second())
+    }
+}
+
+/// One reading of one axis, from the check of its signals to the events.
+#[inline(never)]
+fn step<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+    channel: &mut AxisChannel<LINE, KINDS>,
+    publisher: &mut Publisher<AXES, F>,
+    raw: &Raw,
+    reading: Reading,
+) {
+    if channel.is_overdue(publisher.clock.now()) {
+        reconfigure_and_publish(channel, publisher);
+    }
+    if let Some(finding) = channel.check(raw, reading) {
+        publisher.finding(channel.number(), &finding);
+    }
+    let Some(reading) = channel.infer(reading) else { return };
+    if channel.is_due(reading) {
+        let was_inferred = channel.is_inferred();
+        reconfigure_and_publish(channel, publisher);
+        // This reading belongs to the source before; the next one comes from the other.
+        if was_inferred || channel.is_inferred() {
+            return;
+        }
+    }
+    if channel.step(reading, &publisher.clock) {
+        publish_events(channel, publisher);
+    }
+    channel.record(reading);
+}
+
+fn publish_events<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+    channel: &mut AxisChannel<LINE, KINDS>,
+    publisher: &mut Publisher<AXES, F>,
+) {
+    while let Some(event) = channel.event() {
+        match event {
+            Event::Move(record) => {
+                let stop = channel.stop(record, publisher.clock.now());
+                publisher.stop(channel, &stop);
+                channel.restart_capture();
+            }
+            Event::FollowingError(lasts) => {
+                publisher.status(channel.status());
+                publisher.evaluate(&channel.following_error(lasts));
+            }
+        }
+    }
+}
+
+/// Closes the last rest by the old configuration, and puts the one that waits in force.
+fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+    channel: &mut AxisChannel<LINE, KINDS>,
+    publisher: &mut Publisher<AXES, F>,
+) {
+    channel.finish();
+    publish_events(channel, publisher);
+    channel.apply_pending(&publisher.clock);
+    publisher.findings_cleared(channel.number());
+}
+
+/// Reconfigures while samples come: publishes the new settings, and discards what was learnt by the old ones.
+fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
+    channel: &mut AxisChannel<LINE, KINDS>,
+    publisher: &mut Publisher<AXES, F>,
+) {
+    reconfigure(channel, publisher);
+    publisher.publish(&Message::Settings(channel.settings(None)));
+    if let Some(restarted) = channel.restart_kinds(0, RestartReason::Settings, publisher.clock.now()) {
+        publisher.restarted(&restarted);
     }
 }

@@ -1,29 +1,30 @@
-//! In: readings of one axis, the command moving or standing. Out: those around its last stop, packed.
+//! In: readings of one axis, the command moving or standing. Out: the readings around its last stop, packed.
 //!
-//! A stop begins with the last eight readings at which the command moved and goes on until its room is
-//! full: most readings take a byte, hardly one more than two. So that a quarter of a second fits in any
-//! case, only one of `factor` readings after the command end is taken; see [`Capture::factor_of`].
+//! A capture begins with the last eight readings of the moving command and ends when its buffer is full: most
+//! readings take one byte, few more than two. So that a quarter of a second always fits, only one of `factor` readings
+//! after the command end is recorded; see [`Capture::factor_of`].
 //!
-//! Stops that did not settle are evidence and are kept in the log, but not all: a log of 16 MiB has to
-//! hold the moves of a shift, and an axis that never settles must not push out what led to it. An axis has
-//! two to spare and gains one every eight minutes, see [`Spare`].
+//! Captures of stops that did not settle are evidence and go into the log, but not all of them: a log of 16 MiB
+//! must hold the moves of a shift, and an axis that never settles must not displace the moves that led to it. Each
+//! axis has a budget, see [`EvidenceBudget`].
 
 use stillpoint_core::Reading;
 use stillpoint_core::wire::trace::{Packer, Trace};
 
-/// Room for the readings after the command end. Unit: bytes
+/// Buffer for the readings after the command end. Unit: bytes
 pub const BYTES: usize = 512;
 
-/// Readings before it.
+/// Readings before the command end.
 const BEFORE: usize = 8;
 
 /// The readings around one stop.
 #[derive(Clone, Debug)]
 pub struct Capture {
+    /// A ring.
     before: [Reading; BEFORE],
-    /// How many were ever put in there for this stop.
-    came: usize,
-    /// First reading at which the command stood, and what comes after it.
+    /// Readings of the moving command so far.
+    moving: usize,
+    /// First reading of the standing command, and the packer of those after it.
     packed: Option<(Reading, Packer)>,
     factor: u16,
     skipped: u16,
@@ -31,11 +32,11 @@ pub struct Capture {
 }
 
 impl Capture {
-    /// Takes one of so many readings of a standing command.
+    /// Records one of `factor` readings of a standing command.
     pub fn new(factor: u16) -> Capture {
         let none = Reading { tick: 0, command: 0, feedback: 0 };
         let (before, bytes) = ([none; BEFORE], [0; BYTES]);
-        Capture { before, came: 0, packed: None, factor: factor.max(1), skipped: 0, bytes }
+        Capture { before, moving: 0, packed: None, factor: factor.max(1), skipped: 0, bytes }
     }
 
     /// The smallest factor by which a quarter of a second fits at two bytes each. Unit: samples/s
@@ -44,24 +45,24 @@ impl Capture {
         u16::try_from(bytes.div_ceil(BYTES as u32)).unwrap_or(u16::MAX).max(1)
     }
 
-    /// One of so many readings was taken after the command end.
+    /// One of this many readings is recorded after the command end.
     pub fn factor(&self) -> u16 {
         self.factor
     }
 
-    /// A move begins: what was captured is forgotten.
-    pub fn begin(&mut self) {
-        (self.came, self.packed) = (0, None);
+    /// Forgets the last stop.
+    pub fn restart(&mut self) {
+        (self.moving, self.packed) = (0, None);
     }
 
     /// Adds a reading; `moving` if the command has changed with it.
     pub fn step(&mut self, moving: bool, reading: Reading) {
         if moving {
             self.packed = None;
-            if let Some(place) = self.before.get_mut(self.came % BEFORE) {
+            if let Some(place) = self.before.get_mut(self.moving % BEFORE) {
                 *place = reading;
             }
-            self.came = self.came.wrapping_add(1);
+            self.moving = self.moving.wrapping_add(1);
             return;
         }
         let Some((_, packer)) = &mut self.packed else {
@@ -77,8 +78,8 @@ impl Capture {
 
     /// All readings of the stop, the oldest first.
     pub fn readings(&self) -> impl Iterator<Item = Reading> + '_ {
-        let from = self.came.saturating_sub(BEFORE);
-        let before = (from..self.came).filter_map(|place| self.before.get(place % BEFORE)).copied();
+        let from = self.moving.saturating_sub(BEFORE);
+        let before = (from..self.moving).filter_map(|place| self.before.get(place % BEFORE)).copied();
         let after = self.packed.iter().flat_map(|(start, packer)| {
             let Reading { tick, command, feedback } = *start;
             let readings = self.bytes.get(..packer.used()).unwrap_or_default();
@@ -88,36 +89,39 @@ impl Capture {
     }
 }
 
-/// Evidence that an axis may keep: two stops at once, and one more every eight minutes. Of 2.1 KiB each with
-/// the settling curve at the very most, those of four axes in eight hours take less than 3.3 % of 16 MiB.
+/// Stops that an axis may still store as evidence: two at once, and one more every eight minutes.
+///
+/// A stop takes at most 2.1 KiB with its settling curve: those of four axes in eight hours take less than 3.3 % of
+/// 16 MiB.
 #[derive(Clone, Copy, Debug)]
-pub struct Spare {
-    left: u8,
-    /// When the last was gained. Unit: ticks
-    gained: u64,
+pub struct EvidenceBudget {
+    stops: u8,
+    /// When the last stop was added. Unit: ticks
+    refilled: u64,
 }
 
-impl Default for Spare {
-    fn default() -> Spare {
-        Spare { left: Spare::MOST, gained: 0 }
+impl Default for EvidenceBudget {
+    fn default() -> EvidenceBudget {
+        EvidenceBudget { stops: EvidenceBudget::BURST, refilled: 0 }
     }
 }
 
-impl Spare {
-    /// At once.
-    pub const MOST: u8 = 2;
-    /// One more after so long. Unit: s
-    pub const EVERY: u32 = 480;
+impl EvidenceBudget {
+    /// Stops at once.
+    pub const BURST: u8 = 2;
+    /// Time until one more. Unit: s
+    pub const INTERVAL: u32 = 480;
 
-    /// Takes one, if there is one. Unit: ticks, ticks/s
-    pub fn take(&mut self, now: u64, ticks_per_second: u32) -> bool {
-        let every = u64::from(ticks_per_second.max(1)) * u64::from(Spare::EVERY);
-        let gains = now.saturating_sub(self.gained) / every;
-        self.gained += gains * every;
-        self.left = u8::try_from(gains.saturating_add(self.left.into())).unwrap_or(u8::MAX).min(Spare::MOST);
-        let taken = self.left > 0;
-        self.left = self.left.saturating_sub(1);
-        taken
+    /// Spends one stop; `false` if none remains. Unit: ticks, ticks/s
+    pub fn spend(&mut self, now: u64, ticks_per_second: u32) -> bool {
+        let interval = u64::from(ticks_per_second.max(1)) * u64::from(Self::INTERVAL);
+        let added = now.saturating_sub(self.refilled) / interval;
+        self.refilled += added * interval;
+        self.stops =
+            u8::try_from(added.saturating_add(self.stops.into())).unwrap_or(u8::MAX).min(Self::BURST);
+        let remains = self.stops > 0;
+        self.stops = self.stops.saturating_sub(1);
+        remains
     }
 }
 
@@ -126,7 +130,7 @@ mod tests {
     use super::*;
     use std::vec::Vec;
 
-    /// A command that moves for so many readings of 100 ticks, then stands while feedback rings by `size`.
+    /// A command that changes in `moving` readings of 100 ticks, then stands while feedback rings by `size`.
     fn stop(capture: &mut Capture, moving: u32, standing: u32, size: i32) -> Vec<Reading> {
         let reading = |number: u32| {
             let feedback =
@@ -153,12 +157,12 @@ mod tests {
         assert_eq!(captured, expected[..captured.len()]);
         assert!(
             captured.len() == expected.len() || captured.len() > 200,
-            "nothing is missing but for want of room"
+            "readings are missing only where the buffer is full"
         );
     }
 
     #[test]
-    fn what_is_captured_is_what_came() {
+    fn the_capture_holds_the_readings() {
         check(1, 100, 50, 3, 58);
         check(1, 3, 50, 3, 53);
         check(1, 100, 5000, 3, 490);
@@ -173,7 +177,7 @@ mod tests {
         stop(&mut capture, 100, 50, 3);
         stop(&mut capture, 20, 30, 3);
         assert_eq!(capture.readings().count(), 8 + 30);
-        capture.begin();
+        capture.restart();
         assert_eq!(capture.readings().count(), 0);
     }
 
@@ -186,10 +190,10 @@ mod tests {
 
     #[test]
     fn evidence_is_limited() {
-        let mut spare = Spare::default();
-        let taken = (0..8 * 3600).filter(|&second| spare.take(second * 1000, 1000)).count();
-        assert_eq!(taken, 2 + 8 * 3600 / 480 - 1);
-        let at_once = (0..9).filter(|_| spare.take(1 << 60, u32::MAX)).count();
-        assert_eq!(at_once, usize::from(Spare::MOST));
+        let mut budget = EvidenceBudget::default();
+        let spent = (0..8 * 3600).filter(|&second| budget.spend(second * 1000, 1000)).count();
+        assert_eq!(spent, 2 + 8 * 3600 / 480 - 1);
+        let at_once = (0..9).filter(|_| budget.spend(1 << 60, u32::MAX)).count();
+        assert_eq!(at_once, usize::from(EvidenceBudget::BURST));
     }
 }

@@ -1,30 +1,30 @@
-//! In: what the monitor knows to be wrong. Out: what its lamp, buzzer and dry contact show.
+//! In: states of alarms and signals. Out: what lamp, buzzer and dry contact show.
 //!
 //! | shown | means | what to do |
 //! |---|---|---|
-//! | fast | an alarm that nobody has acknowledged | look at it, acknowledge it; the buzzer is silent then |
-//! | slow | the same, of low priority; or an alarm that came and went unseen | look what it was |
-//! | steady | an acknowledged alarm that holds, if only by its latch; or a signal near its limit | put it right, reset it |
-//! | off | nothing of the kind; what is shelved, suppressed or out of service is not shown | |
+//! | fast | an unacknowledged alarm | look at it and acknowledge it; that also stops the buzzer |
+//! | slow | an unacknowledged alarm of low priority, or one that has already cleared | look what it was |
+//! | steady | an acknowledged alarm that persists or is latched; or a signal near its limit | repair it, reset it |
+//! | off | none of these; shelved, suppressed and out-of-service alarms are not shown | |
 //!
-//! The more urgent is shown. Fast and slow differ by a factor of four, so that one alone can be told. A lamp
-//! that stays dark may also be one without power: the contact is closed only while the monitor runs
-//! and shows nothing, so that a broken wire is seen too. None of it may lead to a drive or a safety circuit.
+//! The most urgent is shown. Fast and slow differ by a factor of eight, so that each is recognised alone. A dark lamp
+//! may also have no power: the contact is closed only while the monitor runs and the lamp is off, so that a broken
+//! wire shows as an alarm. Neither lamp, buzzer nor contact may lead to a drive or a safety circuit.
 
-/// What is wrong, as far as the monitor knows.
+/// Conditions that light the lamp.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Wrong {
-    /// An alarm of more than low priority holds and is not acknowledged.
+pub struct Conditions {
+    /// Unacknowledged, of more than low priority.
     pub unacknowledged: bool,
-    /// An alarm is not acknowledged that is of low priority or has gone by itself, held by its latch or not.
-    pub unseen: bool,
-    /// An alarm holds, if only by its latch, and is acknowledged.
+    /// Unacknowledged: low priority, or already cleared, latched or not.
+    pub low_or_cleared: bool,
+    /// Acknowledged, and persisting or latched.
     pub acknowledged: bool,
     /// A signal is near its limit.
-    pub warning: bool,
+    pub near_limit: bool,
 }
 
-/// What is shown.
+/// How the lamp is lit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Lamp {
     /// Dark.
@@ -39,20 +39,20 @@ pub enum Lamp {
 }
 
 impl Lamp {
-    /// The most urgent of what is wrong.
-    pub fn new(wrong: &Wrong) -> Lamp {
-        if wrong.unacknowledged {
+    /// Shows the most urgent condition.
+    pub fn new(conditions: &Conditions) -> Lamp {
+        if conditions.unacknowledged {
             Lamp::Fast
-        } else if wrong.unseen {
+        } else if conditions.low_or_cleared {
             Lamp::Slow
-        } else if wrong.acknowledged || wrong.warning {
+        } else if conditions.acknowledged || conditions.near_limit {
             Lamp::Steady
         } else {
             Lamp::Off
         }
     }
 
-    /// Whether it is lit at this time. Unit: ticks, ticks/s
+    /// Whether the lamp is lit at this time. Unit: ticks, ticks/s
     pub fn is_lit(self, now: u64, ticks_per_second: u32) -> bool {
         let half = |part: u32| (now / u64::from((ticks_per_second / part).max(1))).is_multiple_of(2);
         match self {
@@ -64,12 +64,12 @@ impl Lamp {
     }
 
     /// Whether the buzzer sounds: until the alarm is acknowledged.
-    pub fn sounds(self) -> bool {
+    pub fn sounds_buzzer(self) -> bool {
         self == Lamp::Fast
     }
 
-    /// Whether the dry contact is closed: nothing is wrong.
-    pub fn closes(self) -> bool {
+    /// Whether the dry contact is closed: the monitor runs and the lamp is off.
+    pub fn closes_contact(self) -> bool {
         self == Lamp::Off
     }
 }
@@ -78,7 +78,7 @@ impl Lamp {
 mod tests {
     use super::*;
 
-    /// Times it is lit anew within eight seconds.
+    /// How often the lamp goes on within eight seconds.
     fn flashes(lamp: Lamp, ticks_per_second: u32) -> usize {
         let lit = |tick: u32| lamp.is_lit(tick.into(), ticks_per_second);
         (1..8 * ticks_per_second).filter(|&tick| lit(tick) && !lit(tick - 1)).count()
@@ -86,18 +86,23 @@ mod tests {
 
     #[test]
     fn the_most_urgent_is_shown() {
-        let wrong = Wrong::default();
+        let none = Conditions::default();
         let cases = [
-            (wrong, Lamp::Off, 0),
-            (Wrong { warning: true, ..wrong }, Lamp::Steady, 0),
-            (Wrong { acknowledged: true, warning: true, ..wrong }, Lamp::Steady, 0),
-            (Wrong { unseen: true, acknowledged: true, ..wrong }, Lamp::Slow, 3),
-            (Wrong { unacknowledged: true, unseen: true, warning: true, ..wrong }, Lamp::Fast, 31),
+            (none, Lamp::Off, 0),
+            (Conditions { near_limit: true, ..none }, Lamp::Steady, 0),
+            (Conditions { acknowledged: true, near_limit: true, ..none }, Lamp::Steady, 0),
+            (Conditions { low_or_cleared: true, acknowledged: true, ..none }, Lamp::Slow, 3),
+            (
+                Conditions { unacknowledged: true, low_or_cleared: true, near_limit: true, ..none },
+                Lamp::Fast,
+                31,
+            ),
         ];
-        for (wrong, expected, times) in cases {
-            let lamp = Lamp::new(&wrong);
-            assert_eq!((lamp, flashes(lamp, 1000)), (expected, times), "{wrong:?}");
-            assert_eq!((lamp.sounds(), lamp.closes()), (lamp == Lamp::Fast, wrong == Wrong::default()));
+        for (conditions, expected, times) in cases {
+            let lamp = Lamp::new(&conditions);
+            assert_eq!((lamp, flashes(lamp, 1000)), (expected, times), "{conditions:?}");
+            let (sounds, closes) = (lamp.sounds_buzzer(), lamp.closes_contact());
+            assert_eq!((sounds, closes), (lamp == Lamp::Fast, conditions == none));
         }
     }
 }

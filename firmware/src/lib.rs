@@ -1,6 +1,6 @@
 //! The monitor's device library: the same code on a microcontroller, under emulation and on a PC.
 //!
-//! It listens and never drives: no output of the monitor reaches the drive, and it is no safety function.
+//! It only listens: no output of the monitor reaches the drive, and it is no safety function.
 #![no_std]
 #![forbid(unsafe_code)]
 

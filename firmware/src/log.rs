@@ -1,17 +1,17 @@
-//! In: encoded frames with their running numbers. Out: the same frames, later, after any number of power cuts.
+//! In: sealed frames with their numbers. Out: the same frames later, after any number of power cuts.
 //!
-//! An append-only ring over all pages of a NOR flash range. Every page is erased once per turn of the ring;
-//! opening a page drops the oldest one as a whole. Frames are opaque bytes, numbers rise and may skip.
+//! An append-only ring over all pages of a NOR flash range. Every page is erased once per turn of the ring; opening a
+//! page drops the whole oldest page. Frames are opaque bytes; their numbers rise and may skip.
 //!
 //! # Power-loss rules
 //! - An entry is **sealed** when [`Log::append`] has returned `Ok`: all its bytes are written and were read back.
 //!   Sealed entries survive any later cut until the ring drops their page.
-//! - A cut during a write leaves a torn entry. [`Log::open`] tells of it, its page takes no more entries
-//!   ([`Opened::torn`]), and nothing of it is ever given out: length, number, place and bytes are all under one CRC-32.
-//!   If the cut left the tail looking blank, the next entry goes there, and is sealed only if it reads back.
-//! - A cut during an erase, or before a page header is whole, leaves a page that is no page
-//!   ([`Opened::unfinished`]). It is always erased again before it is used: the one way to wear a page out of turn.
-//! - Damage costs the entries it hits. Others on the same page and on all other pages stay readable.
+//! - A cut during a write leaves a torn entry. [`Log::open`] reports it ([`Opened::torn`]), its page takes no more
+//!   entries, and it is never read out: one CRC-32 covers length, number, place and bytes. If the tail still reads
+//!   blank after the cut, the next entry goes there and is sealed only if it reads back.
+//! - A cut during an erase, or before a page header is complete, leaves a page without a valid header
+//!   ([`Opened::unfinished`]). It is always erased again before use: the only erase out of turn.
+//! - Damage costs the entries it hits. All others, also on the same page, stay readable.
 //!   If the newest page's *header* is damaged, its entries are lost and [`Log::newest`] falls back.
 //!
 //! # Bytes on flash (little-endian)
@@ -23,11 +23,11 @@
 //! | before, 8: newest number sealed by then, or `first` | CRC-32 over serial (8), offset in page (4) and all the above |
 //! | CRC-32 of the above, 4 | |
 //!
-//! Both are filled up with 0xFF to the write (or read) granularity. An entry never crosses a page. With 4096-byte pages
+//! Both are padded with 0xFF to the write (or read) granularity. An entry never crosses a page. With 4096-byte pages
 //! and byte writes a page holds 58 frames of 62 bytes, so 16 MiB hold at least 237,510 of them; the page
 //! header costs 0.55 bytes per frame.
 //!
-//! # Why not an existing crate
+//! # RestartReason not an existing crate
 //! *sequential-storage* 8.0 (queue): power-cut safe, worn evenly, but an entry has no number, iteration starts at
 //! the oldest entry only, and 8 bytes of header plus 8 of number make 78 bytes of a 62-byte frame, where a shift
 //! allows 72. It reads and writes through async traits, serves write granularities up to 32 bytes, and its
@@ -37,7 +37,7 @@
 mod page;
 mod scan;
 mod write;
-pub mod keep;
+pub mod blob_store;
 
 use core::ops::Range;
 
@@ -48,12 +48,12 @@ use page::{Region, Window};
 /// Longest frame an entry can hold. Unit: bytes
 pub const FRAME_MAX: usize = 512;
 
-/// Why the flash can't do what was asked.
+/// RestartReason an operation on the flash failed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Error {
-    /// The driver reported this. The same call may be tried again.
+    /// The driver reported this. The same call may be repeated.
     Flash(NorFlashErrorKind),
-    /// The range is not whole erasable pages, two or more, inside the flash, or its granularity is not served:
+    /// The range is not made of whole erasable pages, two or more, inside the flash, or its granularity is not supported:
     /// reads and writes in powers of two up to 256 bytes, pages of at least 256 bytes and four writes.
     Geometry,
     /// The frame is longer than this many bytes.
@@ -69,41 +69,41 @@ pub enum Error {
 /// What opening found.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Opened {
-    /// Pages with a good header.
+    /// Pages with a valid header.
     pub pages: u32,
     /// The newest page ends in bytes that are no entry: power was lost in a write.
     pub torn: bool,
-    /// The page to be used next is half erased or has half a header: power was lost in changing pages.
+    /// The next page is partly erased or has a partial header: power was lost while changing pages.
     pub unfinished: bool,
-    /// Other pages without a good header, and stretches of the newest page that are no entry.
+    /// Other pages without a valid header, and ranges of the newest page that are no entry.
     pub damaged: u32,
 }
 
 /// One frame from the log.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Entry<'b> {
-    /// The running number it was appended with.
+    /// The number it was appended with.
     pub number: u64,
     /// Its bytes, exactly as appended.
     pub frame: &'b [u8],
 }
 
-/// A place in the log to read on from. It stays good while entries are appended: at the end it waits for them, and
-/// if the ring overtakes it, it goes on with the oldest entry left.
+/// A reading position in the log. It stays valid while entries are appended: at the end it waits for them, and if the
+/// ring overtakes it, it continues with the oldest entry.
 #[derive(Clone, Copy, Debug)]
 pub struct Cursor {
     serial: u64,
-    /// Number the page's entries count from; `None` before its header was read.
+    /// Number for which the page was opened; `None` before its header was read.
     first: Option<u64>,
     offset: u32,
-    /// Smallest number still wanted.
+    /// Smallest number still to be read.
     from: u64,
     damaged: u32,
 }
 
 impl Cursor {
-    /// Places passed over so far that hold no entry and are not blank: torn entries, damage, pages without a
-    /// good header. Each counts once, however long it is.
+    /// Places skipped so far that hold no entry and are not blank: torn entries, damage, pages without a valid header.
+    /// Each counts once, however long it is.
     pub fn damaged(&self) -> u32 {
         self.damaged
     }
@@ -118,7 +118,7 @@ struct Head {
     end: u32,
 }
 
-/// The flash log. Every call is given the flash it was opened on; between calls the flash is free for others.
+/// The flash log. Every call gets the flash it was opened on; between calls others may use the flash.
 ///
 /// A call blocks for at most one page erase, one header and one entry, or three times that on worn flash.
 #[derive(Debug)]
@@ -130,7 +130,7 @@ pub struct Log {
 }
 
 impl Log {
-    /// Opens what is there, after a cut or not, and writes nothing: reads every page header and the newest page.
+    /// Opens the log, after a cut or not, and writes nothing: reads every page header and the newest page.
     /// `range` is in bytes from the start of the flash, whole pages.
     pub fn open<F: NorFlash>(flash: &mut F, range: Range<u32>) -> Result<(Self, Opened), Error> {
         let region = Region::new(flash, range)?;
@@ -139,19 +139,12 @@ impl Log {
         Ok((log, opened))
     }
 
-    /// The newest number ever sealed, as far as the flash still tells; the next one must be above it.
+    /// The newest sealed number, as far as the flash still holds it; the next number must be above it.
     pub fn newest(&self) -> Option<u64> {
         self.newest
     }
 
-    /// The number of the oldest entry that can be read.
-    pub fn oldest<F: NorFlash>(&mut self, flash: &mut F) -> Result<Option<u64>, Error> {
-        let mut cursor = self.since(flash, 0)?;
-        Ok(self.advance(flash, &mut cursor)?.map(|found| found.number))
-    }
-
-    /// A cursor before the first entry numbered `number` or above. Reads about as many page headers as the number of
-    /// pages has binary digits.
+    /// A cursor before the first entry with `number` or above. Finds it by halving: reads about log2(pages) page headers.
     pub fn since<F: NorFlash>(&mut self, flash: &mut F, number: u64) -> Result<Cursor, Error> {
         let serial = self.page_holding(flash, number)?;
         Ok(Cursor { serial, first: None, offset: 0, from: number, damaged: 0 })

@@ -1,8 +1,8 @@
-//! In: memory that is lost with power. Out: a flash chip to run and to test the monitor without one.
+//! In: RAM. Out: a flash chip in it, to run and test the monitor without a real one; lost with power.
 
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashErrorKind, ReadNorFlash};
 
-/// Pages of 4096 bytes, of which whole ones count; a write can only clear bits.
+/// Whole pages of 4096 bytes; a write can only clear bits.
 #[derive(Clone, Debug)]
 pub struct MemoryFlash<B> {
     bytes: B,
@@ -15,12 +15,12 @@ impl<B: AsRef<[u8]> + AsMut<[u8]>> MemoryFlash<B> {
         MemoryFlash { bytes }
     }
 
-    /// As it is, so after a restart.
-    pub fn kept(bytes: B) -> MemoryFlash<B> {
+    /// With its content, as after a restart.
+    pub fn with_content(bytes: B) -> MemoryFlash<B> {
         MemoryFlash { bytes }
     }
 
-    fn stretch(&mut self, from: u32, to: u32) -> Result<&mut [u8], NorFlashErrorKind> {
+    fn range(&mut self, from: u32, to: u32) -> Result<&mut [u8], NorFlashErrorKind> {
         self.bytes.as_mut().get_mut(from as usize..to as usize).ok_or(NorFlashErrorKind::OutOfBounds)
     }
 }
@@ -34,8 +34,8 @@ impl<B: AsRef<[u8]> + AsMut<[u8]>> ReadNorFlash for MemoryFlash<B> {
 
     fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), NorFlashErrorKind> {
         let end = offset.saturating_add(bytes.len() as u32);
-        let kept = self.stretch(offset, end)?;
-        bytes.iter_mut().zip(kept).for_each(|(byte, kept)| *byte = *kept);
+        let stored = self.range(offset, end)?;
+        bytes.iter_mut().zip(stored).for_each(|(byte, stored)| *byte = *stored);
         Ok(())
     }
 
@@ -50,13 +50,13 @@ impl<B: AsRef<[u8]> + AsMut<[u8]>> NorFlash for MemoryFlash<B> {
     const ERASE_SIZE: usize = 4096;
 
     fn erase(&mut self, from: u32, to: u32) -> Result<(), NorFlashErrorKind> {
-        self.stretch(from, to)?.fill(0xFF);
+        self.range(from, to)?.fill(0xFF);
         Ok(())
     }
 
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), NorFlashErrorKind> {
         let end = offset.saturating_add(bytes.len() as u32);
-        self.stretch(offset, end)?.iter_mut().zip(bytes).for_each(|(kept, byte)| *kept &= byte);
+        self.range(offset, end)?.iter_mut().zip(bytes).for_each(|(stored, byte)| *stored &= byte);
         Ok(())
     }
 }

@@ -1,9 +1,9 @@
 //! In: the raw counters of all axes at one tick. Out: numbered readings, and how many ticks were missed.
 //!
-//! The board latches all counters at one hardware instant and hands them over with that instant's
-//! time stamp. A loop that comes late by whole periods finds later counters, not wrong ones: the
-//! ticks between are a counted gap, never an error. After a gap a 16-bit counter may have passed
-//! half its range unseen; the gap marks the move in any case, and the next travels are right again.
+//! The board latches all counters at one hardware instant and passes them on with the time stamp of that instant. A
+//! loop that is late by whole periods finds later counters, not wrong ones: the missed ticks are a counted gap, never
+//! an error. During a gap a 16-bit counter may pass half its range unseen: its position is then wrong by a multiple
+//! of 65,536. The gap marks the move, and later travels are right again.
 
 use stillpoint_core::Reading;
 
@@ -12,16 +12,16 @@ use crate::tap::{Extended, Register};
 /// Both counters of one axis, latched together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Raw {
-    /// Of the command tap.
+    /// Command counter.
     pub command: Register,
-    /// Of the feedback tap.
+    /// Feedback counter.
     pub feedback: Register,
 }
 
-/// One tick of all axes.
+/// The readings of all axes at one tick.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Tick<const AXES: usize> {
-    /// Number of the tick, missed ones counted; wraps on purpose.
+pub struct Sampled<const AXES: usize> {
+    /// Number of the tick, with the missed ones; wraps on purpose.
     pub number: u32,
     /// Ticks missed just before.
     pub missed: u32,
@@ -47,25 +47,25 @@ pub struct Sampler<const AXES: usize> {
 }
 
 impl<const AXES: usize> Sampler<AXES> {
-    /// Takes one tick every `period`; a period of 0 finds no gaps. Unit: ticks
+    /// Expects a tick every `period`; a period of 0 finds no gaps. Unit: ticks
     pub fn new(period: u32) -> Sampler<AXES> {
         Sampler { period, last: None, number: 0, missed: 0, counters: [Counters::default(); AXES] }
     }
 
-    /// Makes readings of the counters latched at `tick`, of which the first is number 0. Unit: ticks, wrapping
-    pub fn take(&mut self, tick: u32, raw: &[Raw; AXES]) -> Tick<AXES> {
+    /// Makes readings of the counters latched at `tick`; the first tick has number 0. Unit: ticks, wrapping
+    pub fn step(&mut self, tick: u32, raw: &[Raw; AXES]) -> Sampled<AXES> {
         let missed = self.missed_before(tick);
         self.missed = self.missed.saturating_add(missed);
         if self.last.replace(tick).is_some() {
             self.number = self.number.wrapping_add(missed).wrapping_add(1);
         }
         let none = Reading { tick, command: 0, feedback: 0 };
-        let mut taken = Tick { number: self.number, missed, readings: [none; AXES] };
-        for ((reading, counters), raw) in taken.readings.iter_mut().zip(&mut self.counters).zip(raw) {
-            reading.command = counters.command.take(raw.command);
-            reading.feedback = counters.feedback.take(raw.feedback);
+        let mut sampled = Sampled { number: self.number, missed, readings: [none; AXES] };
+        for ((reading, counters), raw) in sampled.readings.iter_mut().zip(&mut self.counters).zip(raw) {
+            reading.command = counters.command.extend(raw.command);
+            reading.feedback = counters.feedback.extend(raw.feedback);
         }
-        taken
+        sampled
     }
 
     /// All ticks missed since the start.
@@ -73,7 +73,7 @@ impl<const AXES: usize> Sampler<AXES> {
         self.missed
     }
 
-    /// Whole periods that passed unseen. A clock that stands or goes back is for the core to mark.
+    /// Whole periods missed. The core marks a clock that stands still or goes back.
     fn missed_before(&self, tick: u32) -> u32 {
         let elapsed = self.last.map_or(0, |last| tick.wrapping_sub(last));
         if elapsed > u32::MAX / 2 {
@@ -93,13 +93,13 @@ mod tests {
     fn check(period: u32, ticks: &[u32], numbers: &[u32], missed: &[u32]) {
         let mut sampler = Sampler::<1>::new(period);
         let raw = [Raw { command: Register::Half(0), feedback: Register::Half(0) }];
-        let taken: Vec<(u32, u32)> = ticks
+        let found: Vec<(u32, u32)> = ticks
             .iter()
-            .map(|&tick| sampler.take(tick, &raw))
+            .map(|&tick| sampler.step(tick, &raw))
             .map(|tick| (tick.number, tick.missed))
             .collect();
         let expected: Vec<(u32, u32)> = numbers.iter().copied().zip(missed.iter().copied()).collect();
-        assert_eq!(taken, expected);
+        assert_eq!(found, expected);
         assert_eq!(sampler.missed(), missed.iter().sum::<u32>());
     }
 
@@ -119,9 +119,9 @@ mod tests {
             command: Register::Whole(command as u32),
             feedback: Register::Half(feedback as u16),
         };
-        sampler.take(0, &[raw(1, 2), raw(3, 32_000)]);
-        let tick = sampler.take(30, &[raw(-5, -1), raw(4, 33_000)]);
+        sampler.step(0, &[raw(1, 2), raw(3, 32_000)]);
+        let tick = sampler.step(30, &[raw(-5, -1), raw(4, 33_000)]);
         let reading = |command, feedback| Reading { tick: 30, command, feedback };
-        assert_eq!(tick, Tick { number: 3, missed: 2, readings: [reading(-5, -1), reading(4, 33_000)] });
+        assert_eq!(tick, Sampled { number: 3, missed: 2, readings: [reading(-5, -1), reading(4, 33_000)] });
     }
 }

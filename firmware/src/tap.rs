@@ -1,9 +1,8 @@
-//! In: raw counter registers and levels of lines. Out: positions that go on where a register starts again.
+//! In: raw counter registers and levels of lines. Out: 32-bit positions that continue where a register wraps.
 //!
-//! Counters do the fast work: a timer in encoder mode counts a quadrature feedback or command, a
-//! timer in clock-and-direction mode counts step pulses, and both are read as a [`Register`].
-//! [`quadrature`] and [`pulse`] decode the same signals from levels, for slow lines, tests and the
-//! rehearsal; [`discrete`] reads a level such as "move active".
+//! Hardware counters decode fast signals: a timer in encoder mode counts a quadrature feedback or command, a timer
+//! in clock-and-direction mode counts step pulses; both are read as a [`Register`]. [`quadrature`] and [`pulse`]
+//! decode the same signals from levels, for slow lines; [`discrete`] reads a level such as "move active".
 
 use embedded_hal::digital::InputPin;
 
@@ -14,23 +13,23 @@ pub mod quadrature;
 /// A counter as the hardware holds it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Register {
-    /// 16 bits, which start again every 65,536 counts.
+    /// 16 bits, wrapping every 65,536 counts.
     Half(u16),
-    /// 32 bits, a position as they are.
+    /// 32 bits, a position as it is.
     Whole(u32),
 }
 
 /// Extends a 16-bit counter to 32 bits.
 ///
-/// Right as long as fewer than 32,768 counts pass between two readings: at 10 kHz that is 327 million
-/// counts per second, above what any quadrature input takes.
+/// Correct while fewer than 32,768 counts pass between two readings: at 10 kHz that is 327 million
+/// counts per second, faster than any quadrature input.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Extended {
     position: i32,
 }
 
 impl Extended {
-    /// Starts from a position, of which the register holds the lower half.
+    /// Starts at a position whose lower half is in the register.
     pub fn new(position: i32) -> Extended {
         Extended { position }
     }
@@ -43,7 +42,7 @@ impl Extended {
     }
 
     /// The position, after a register of either width was read. Unit: counts, wrapping
-    pub fn take(&mut self, register: Register) -> i32 {
+    pub fn extend(&mut self, register: Register) -> i32 {
         match register {
             Register::Half(register) => self.step(register),
             Register::Whole(register) => {
@@ -54,7 +53,7 @@ impl Extended {
     }
 }
 
-/// Two lines that are read together; the receivers behind them are high-impedance inputs.
+/// Two lines that are read together; their pins are high-impedance inputs.
 #[derive(Debug)]
 pub struct Pair<A, B> {
     a: A,
@@ -63,12 +62,12 @@ pub struct Pair<A, B> {
 }
 
 impl<A: InputPin, B: InputPin> Pair<A, B> {
-    /// Takes over the pins.
+    /// Owns the two pins.
     pub fn new(a: A, b: B) -> Pair<A, B> {
         Pair { a, b, unread: 0 }
     }
 
-    /// Levels of A and B, high is `true`; none if a pin can't be read, which is counted.
+    /// Levels of A and B, high is `true`; `None` if a pin can't be read, which is counted.
     pub fn levels(&mut self) -> Option<(bool, bool)> {
         match (self.a.is_high(), self.b.is_high()) {
             (Ok(a), Ok(b)) => Some((a, b)),
@@ -98,7 +97,7 @@ mod tests {
     }
 
     #[test]
-    fn positions_go_on_past_the_ends_of_the_register() {
+    fn positions_continue_past_the_ends_of_the_register() {
         check(0, &[10, 32_000, 60_000, 70_000, 60_000, 30_000, -1, -30_000, -60_000]);
         check(i32::MAX - 5, &[i32::MAX, i32::MIN + 100, i32::MAX]);
         check(0, &[32_767, 0, -32_768, -1]);
@@ -108,8 +107,8 @@ mod tests {
     fn a_wide_register_passes_through() {
         let mut extended = Extended::default();
         for position in [0, 5, i32::MAX, i32::MIN, -1] {
-            assert_eq!(extended.take(Register::Whole(position as u32)), position);
+            assert_eq!(extended.extend(Register::Whole(position as u32)), position);
         }
-        assert_eq!(extended.take(Register::Half(3)), 3, "a half goes on from the last whole");
+        assert_eq!(extended.extend(Register::Half(3)), 3, "a half continues from the last whole");
     }
 }

@@ -64,8 +64,8 @@ fn serve(mut monitor: Monitor) -> String {
 fn answer(monitor: &mut Monitor, stream: &mut TcpStream) {
     let (mut received, mut sent) = ([0; 256], [0; 4096]);
     while let Ok(count @ 1..) = stream.read(&mut received) {
-        monitor.hear(&received[..count]);
-        while let count @ 1.. = monitor.say(&mut sent) {
+        monitor.receive(&received[..count]);
+        while let count @ 1.. = monitor.transmit(&mut sent) {
             if stream.write_all(&sent[..count]).is_err() {
                 return;
             }

@@ -1,8 +1,8 @@
 //! In: readings of one axis, commands. Out: every frame that a monitor on it sends.
 
+use stillpoint::checksum::FastCrc;
 use stillpoint::command::CommandEncoder;
 use stillpoint_core::wire::command::Command;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::header::{Direction, Header};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
@@ -22,8 +22,8 @@ pub type Received = (Header, Message<'static>);
 /// The portable firmware with one axis and a link that accepts every byte.
 pub struct Monitor {
     /// The firmware.
-    pub app: App<1, MemoryFlash<Vec<u8>>, 1, LINE>,
-    receiver: Receiver<LargeTable>,
+    pub app: App<1, MemoryFlash<Vec<u8>>, LINE>,
+    receiver: Receiver<FastCrc>,
     commands: CommandEncoder,
 }
 
@@ -57,7 +57,7 @@ impl Monitor {
 
     /// Sends a command; returns the frames that answer it.
     pub fn send(&mut self, command: &Command) -> Vec<Received> {
-        self.app.hear(&self.commands.encode(command));
+        self.app.receive(&self.commands.encode(command));
         self.receive()
     }
 
@@ -65,13 +65,13 @@ impl Monitor {
     pub fn receive(&mut self) -> Vec<Received> {
         let (mut frames, mut bytes) = (vec![], [0; 4096]);
         loop {
-            let count = self.app.say(&mut bytes);
+            let count = self.app.transmit(&mut bytes);
             let mut rest = &bytes[..count];
             while let Some(event) = self.receiver.step(&mut rest) {
                 let Event::Frame(frame) = event else { panic!("{event:?}") };
                 // Messages borrow from the bytes; a test may leak them.
                 let body = frame.body().to_vec().leak();
-                let frame = stillpoint_core::wire::frame::Frame::check::<LargeTable>(body).expect("sealed");
+                let frame = stillpoint_core::wire::frame::Frame::check::<FastCrc>(body).expect("sealed");
                 frames.push((frame.header, frame.read::<Message>().expect("a message").payload));
             }
             if count == 0 {

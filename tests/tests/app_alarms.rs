@@ -43,7 +43,7 @@ fn acknowledge(alarm: u32) -> Command {
 }
 
 fn refused(monitor: &mut Monitor) -> u32 {
-    monitor.app.tell_status(0);
+    monitor.app.publish_status(0);
     let refused = |(_, message): &Received| match message {
         Message::Status(status) => Some(status.refused_commands),
         _ => None,
@@ -135,7 +135,7 @@ fn lost_samples_are_an_alarm_of_the_monitor_itself() {
     assert_eq!((alarm.subject, alarm.category), (Subject::Gap, Category::FunctionCheck));
     assert_eq!((alarm.axis, alarm.value, alarm.limit), (0, 5, 1));
     // Of low priority: no buzzer.
-    assert_eq!((monitor.app.lamp(), monitor.app.lamp().sounds()), (Lamp::Slow, false));
+    assert_eq!((monitor.app.lamp(), monitor.app.lamp().sounds_buzzer()), (Lamp::Slow, false));
     // Again within a minute is still the same; a minute after the last it is over.
     assert_eq!(seen(&monitor.sample(still(11_020, 59_999))), []);
     assert_eq!(seen(&monitor.sample(still(71_019, 5))), [(1, AlarmState::ReturnedToNormalUnacknowledged)]);

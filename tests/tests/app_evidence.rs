@@ -9,7 +9,7 @@ use stillpoint_core::wire::frame::encode_body;
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::{Outcome, Parameters, Reading, Record};
-use stillpoint_firmware::capture::{Capture, Spare};
+use stillpoint_firmware::capture::{Capture, EvidenceBudget};
 use stillpoint_tests::monitor::{Monitor, Received};
 
 const RATE: u32 = 4000;
@@ -101,7 +101,7 @@ fn none_are_captured_once_they_are_called_off_or_the_axis_is_unknown() {
     monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 0 }));
     monitor.send(&Command::CaptureNext(CaptureNext { axis: 9, stops: 3 }));
     assert_eq!(captured(&monitor.sample(readings(0, 10))), []);
-    monitor.app.tell_status(0);
+    monitor.app.publish_status(0);
     let told = monitor.receive();
     assert!(matches!(told[..], [(_, Message::Status(status))] if status.refused_commands == 1), "{told:?}");
 }
@@ -122,7 +122,7 @@ fn stops_that_did_not_settle_are_kept_but_not_all() {
     let (stops, records) = (captured(&said), records(&said));
     let unsettled = records.iter().filter(|record| record.outcome != Outcome::Settled).count();
     assert!(unsettled > 50, "{unsettled} of {}", records.len());
-    assert_eq!(stops.len(), usize::from(Spare::MOST), "no more than two to spare within a minute");
+    assert_eq!(stops.len(), usize::from(EvidenceBudget::BURST), "no more than two to spare within a minute");
     for (number, priority, readings) in &stops {
         assert_eq!(*priority, Priority::Move);
         check_readings(&records[*number as usize - 1], readings, &came);
@@ -157,10 +157,10 @@ fn moves_and_evidence_of_a_shift_fit_the_log() {
                     _ => (),
                 }
             }
-            worst = worst.max(evidence.div_ceil(usize::from(Spare::MOST)));
+            worst = worst.max(evidence.div_ceil(usize::from(EvidenceBudget::BURST)));
         }
     }
-    let each = 2.0 + 8.0 * 3600.0 / f64::from(Spare::EVERY);
+    let each = 2.0 + 8.0 * 3600.0 / f64::from(EvidenceBudget::INTERVAL);
     let (mean, evidence) = (moves as f64 / count, 4.0 * each * worst as f64);
     println!(
         "a move in the log: {mean:.1} bytes; evidence of a stop: {worst} bytes at most, {evidence:.0} a shift"

@@ -11,7 +11,7 @@ use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Record, Settings};
 use stillpoint_firmware::app::{App, Identity};
-use stillpoint_firmware::infer::{INFERRED, Infer, Limits};
+use stillpoint_firmware::infer::{INFERRED, Inference, Limits};
 use stillpoint_firmware::memory::MemoryFlash;
 use stillpoint_tests::monitor::{LINE, Monitor, Received};
 
@@ -61,9 +61,9 @@ fn moves(said: &[Received]) -> Vec<(Record, bool)> {
 fn alone(readings: &[Reading]) -> Vec<Record> {
     let settings = Settings::new(parameters()).expect("valid settings");
     let limits = Limits { still: settings.window / 4, rest: settings.rest_time / PERIOD, period: PERIOD };
-    let (mut infer, mut axis, mut records) = (Infer::<LINE>::default(), Axis::new(settings), vec![]);
+    let (mut infer, mut axis, mut records) = (Inference::<LINE>::default(), Axis::new(settings), vec![]);
     let mut since = None;
-    let mut take = |axis: &mut Axis, infer: &Infer<LINE>, since: u64| {
+    let mut take = |axis: &mut Axis, infer: &Inference<LINE>, since: u64| {
         while let Some(event) = axis.event() {
             let Event::Move(mut record) = event else { continue };
             infer.mark_record(&mut record, settings.window, axis.curve());
@@ -140,18 +140,18 @@ fn other_settings_and_a_command_that_comes_back_are_taken_over() {
     assert!(moves(&said).last().is_some_and(|(_, inferred)| !inferred), "{:?}", moves(&said).last());
 }
 
-/// What a monitor with so many delay lines says of its settings as it starts on this flash, and when asked
+/// What a monitor with a delay line of this length says of its settings as it starts on this flash, and when asked
 /// for others: whether it infers, and what it refuses.
-fn started<const LINES: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option<&'static str>)> {
+fn started<const LINE: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option<&'static str>)> {
     let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: PERIOD };
     let settings = [Settings::new(parameters()).expect("valid settings")];
-    let mut app: App<1, _, LINES, LINE> =
-        App::new(identity, settings, MemoryFlash::kept(flash)).expect("the flash opens");
+    let mut app: App<1, _, LINE> =
+        App::new(identity, settings, MemoryFlash::with_content(flash)).expect("the flash opens");
     if ask {
-        app.hear(&CommandEncoder::new(1).encode(&apply(true, 77)));
+        app.receive(&CommandEncoder::new(1).encode(&apply(true, 77)));
     }
     let (mut bytes, mut told) = ([0; 4096], vec![]);
-    let count = app.say(&mut bytes);
+    let count = app.transmit(&mut bytes);
     Decoder::default().push(&bytes[..count], &mut |said| {
         if let decode::DeviceEvent::Settings(settings) = said {
             told.push((settings.parameters.inferred, settings.refused_name()));
@@ -169,7 +169,7 @@ fn a_board_without_a_line_refuses() {
 #[test]
 fn it_outlives_a_restart() {
     let mut flash = vec![0xFF; 1 << 16];
-    assert_eq!(started::<1>(&mut flash, true), [(false, None), (true, None)]);
-    assert_eq!(started::<1>(&mut flash, false), [(true, None)]);
+    assert_eq!(started::<LINE>(&mut flash, true), [(false, None), (true, None)]);
+    assert_eq!(started::<LINE>(&mut flash, false), [(true, None)]);
     assert_eq!(started::<0>(&mut flash, false), [(false, None)], "without a line as the board is made");
 }

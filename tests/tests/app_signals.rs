@@ -55,7 +55,7 @@ fn what_is_wrong_with_the_signals_is_told_once() {
 fn illegal_transitions_come_from_the_tap() {
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
     assert_eq!(findings(&monitor.sample(readings(1))), []);
-    monitor.app.illegal(0, 9);
+    monitor.app.set_illegal_transitions(0, 9);
     let more = readings(2).split_off(RATE as usize);
     let found = findings(&monitor.sample(more));
     assert_eq!(
@@ -90,7 +90,7 @@ fn a_host_decodes_a_finding() {
         use stillpoint_firmware::{sampler::Raw, tap::Register};
         let word = |position: i32| Register::Whole(position as u32);
         monitor.app.sample(reading.tick, &[Raw { command: word(5), feedback: word(reading.feedback) }]);
-        let count = monitor.app.say(&mut bytes);
+        let count = monitor.app.transmit(&mut bytes);
         decoder.push(&bytes[..count], &mut |said| {
             if let DeviceEvent::Finding(finding) = said {
                 found.push(stillpoint_firmware::health::Finding::from(&finding).to_string());

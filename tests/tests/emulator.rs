@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::wire::crc::LargeTable;
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::header::{Direction, Priority};
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::status::Reset;
@@ -76,7 +76,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
     let mut app: App<AXES, _> = App::new(identity, [settings; AXES], flash).expect("the flash opens");
     let (mut line, mut room) = (vec![], [0; 4096]);
     let mut say = |app: &mut App<AXES, _>| loop {
-        let count = app.say(&mut room);
+        let count = app.transmit(&mut room);
         line.extend(&room[..count]);
         if count == 0 {
             break;
@@ -94,7 +94,7 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
 
 /// Every frame by priority and number, its bytes as they are.
 fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
-    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
+    let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let (mut left, mut frames) = (bytes, BTreeMap::new());
     while let Some(event) = receiver.step(&mut left) {
         let Event::Frame(frame) = event else { panic!("{event:?}") };

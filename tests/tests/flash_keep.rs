@@ -1,13 +1,13 @@
 //! The two-page settings store: after a cut at any byte it gives the old blob or the new one.
 
 use stillpoint_firmware::log::Error;
-use stillpoint_firmware::log::keep::Keep;
+use stillpoint_firmware::log::blob_store::BlobStore;
 use stillpoint_tests::flash::{Flash, Random};
 use stillpoint_tests::rounds::{rounds, seed};
 
 /// The store lies on the last two of three pages.
-fn keep<const UNIT: usize>(flash: &Flash<UNIT, 1024>) -> Keep {
-    Keep::new(flash, 1024..3072).unwrap()
+fn keep<const UNIT: usize>(flash: &Flash<UNIT, 1024>) -> BlobStore {
+    BlobStore::new(flash, 1024..3072).unwrap()
 }
 
 fn load<const UNIT: usize>(flash: &mut Flash<UNIT, 1024>) -> Option<Vec<u8>> {
@@ -78,7 +78,7 @@ fn damage_falls_back_to_the_blob_before() {
 #[test]
 fn refusals_say_what_was_wrong() {
     let mut flash = Flash::<1, 1024>::new(3, 0);
-    assert!(Keep::new(&flash, 0..3072).is_err() && Keep::new(&flash, 0..1024).is_err());
+    assert!(BlobStore::new(&flash, 0..3072).is_err() && BlobStore::new(&flash, 0..1024).is_err());
     let mut store = keep(&flash);
     assert_eq!(store.load(&mut flash, &mut []), Ok(None));
     assert_eq!(store.longest(), 1004);

@@ -8,7 +8,7 @@ use stillpoint::source::rehearsal::axis::Axis as Simulated;
 use stillpoint::source::rehearsal::profile::Profile;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Record, Settings};
-use stillpoint_firmware::infer::{INFERRED, Infer, Limits};
+use stillpoint_firmware::infer::{INFERRED, Inference, Limits};
 use stillpoint_tests::run::run;
 
 const RATE: u32 = 4000;
@@ -20,8 +20,8 @@ const SAMPLES: usize = 1024;
 fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> (Vec<Record>, u32) {
     let settings = Settings::new(parameters).unwrap();
     let limits = Limits { still: parameters.window / 4, rest: 80, period: PERIOD };
-    let (mut infer, mut axis, mut records) = (Infer::<SAMPLES>::default(), Axis::new(settings), vec![]);
-    let mut take = |axis: &mut Axis, infer: &Infer<SAMPLES>| {
+    let (mut infer, mut axis, mut records) = (Inference::<SAMPLES>::default(), Axis::new(settings), vec![]);
+    let mut take = |axis: &mut Axis, infer: &Inference<SAMPLES>| {
         while let Some(event) = axis.event() {
             if let Event::Move(mut record) = event {
                 infer.mark_record(&mut record, parameters.window, axis.curve());
@@ -45,7 +45,7 @@ fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> 
     // The core counts from its first reading, the truth from tick zero.
     let offset = u64::from(offset.unwrap_or(0));
     records.iter_mut().for_each(|record| record.command_end += offset);
-    (records, infer.unfound())
+    (records, infer.not_found())
 }
 
 fn mean_and_spread(values: &[f64]) -> (f64, f64) {
@@ -131,7 +131,7 @@ fn creeping_home_is_seen_as_a_late_command() {
 
 #[test]
 fn state_is_the_line_and_little_more() {
-    assert!(size_of::<Infer<SAMPLES>>() <= 4 * SAMPLES + 500, "{}", size_of::<Infer<SAMPLES>>());
+    assert!(size_of::<Inference<SAMPLES>>() <= 4 * SAMPLES + 500, "{}", size_of::<Inference<SAMPLES>>());
 }
 
 /// A perfect follower of `position` over `duration` seconds, out and home, with rests between.
@@ -227,8 +227,8 @@ fn creep_and_pushes_are_no_moves() {
 #[test]
 fn a_gap_empties_the_line_and_is_told() {
     let limits = Limits { still: 10, rest: 80, period: PERIOD };
-    let mut infer = Infer::<SAMPLES>::default();
-    let told = |infer: &mut Infer<SAMPLES>, from: u32| -> Vec<(u32, bool)> {
+    let mut infer = Inference::<SAMPLES>::default();
+    let told = |infer: &mut Inference<SAMPLES>, from: u32| -> Vec<(u32, bool)> {
         let steps = (from..from + 2000).filter_map(|number| infer.step(&limits, number * PERIOD, 5));
         steps.map(|delayed| (delayed.reading.tick / PERIOD, delayed.gap)).collect()
     };

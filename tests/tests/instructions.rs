@@ -40,8 +40,8 @@ const LIMITS: [(&str, f64, f64); 20] = [
 const OF_MONITOR: [(&str, f64); 26] = [
     ("app_usual_instructions_usual", 490.0),
     ("app_ended_instructions_usual", 1850.0),
-    ("app_told_instructions_usual", 43_240.0),
-    ("say_instructions_usual", 44_300.0),
+    ("app_event_instructions_usual", 43_240.0),
+    ("transmit_instructions_usual", 44_300.0),
     ("idle_instructions_usual", 350.0),
     ("lamp_instructions_usual", 47.0),
     ("turn_instructions_usual", 220.0),
@@ -54,16 +54,16 @@ const OF_MONITOR: [(&str, f64); 26] = [
     ("worst_app_usual_instructions_fine", 2130.0),
     ("worst_app_usual_instructions_following", 1730.0),
     ("worst_app_usual_instructions_faults", 12_540.0),
-    ("worst_say_instructions_fine", 96_090.0),
-    ("worst_app_told_instructions_usual", 51_910.0),
-    ("worst_app_told_instructions_step", 32_930.0),
-    ("worst_app_told_instructions_short", 218_090.0),
-    ("worst_app_told_instructions_edge", 185_510.0),
-    ("worst_app_told_instructions_pulses", 51_910.0),
-    ("worst_app_told_instructions_scaled", 51_910.0),
-    ("worst_app_told_instructions_fine", 234_260.0),
-    ("worst_app_told_instructions_following", 51_910.0),
-    ("worst_app_told_instructions_faults", 200_860.0),
+    ("worst_transmit_instructions_fine", 96_090.0),
+    ("worst_app_event_instructions_usual", 51_910.0),
+    ("worst_app_event_instructions_step", 32_930.0),
+    ("worst_app_event_instructions_short", 218_090.0),
+    ("worst_app_event_instructions_edge", 185_510.0),
+    ("worst_app_event_instructions_pulses", 51_910.0),
+    ("worst_app_event_instructions_scaled", 51_910.0),
+    ("worst_app_event_instructions_fine", 234_260.0),
+    ("worst_app_event_instructions_following", 51_910.0),
+    ("worst_app_event_instructions_faults", 200_860.0),
 ];
 
 /// The number after a name in what an image has printed.
@@ -97,6 +97,6 @@ fn the_monitor_takes_no_more_instructions_than_before() {
     }
     // The monitor speaks of a move where the core tells one, and at no other sample.
     let of = |name: &str| text.lines().find(|line| line.starts_with(name))?.split_once(" of ").map(|of| of.1);
-    let told = of("core_told_instructions_usual");
-    assert_eq!((of("say_instructions_usual"), told), (told, Some("15")));
+    let told = of("core_event_instructions_usual");
+    assert_eq!((of("transmit_instructions_usual"), told), (told, Some("15")));
 }

@@ -19,14 +19,14 @@ fn parameters(window: u32) -> Parameters {
 fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
     let settings = Settings::new(parameters(10)).expect("valid settings");
     let mut app: App<2, _> =
-        App::new(IDENTITY, [settings; 2], MemoryFlash::kept(flash)).expect("the flash opens");
+        App::new(IDENTITY, [settings; 2], MemoryFlash::with_content(flash)).expect("the flash opens");
     if let Some(window) = apply {
         let parameters = (&parameters(window)).into();
-        app.hear(&CommandEncoder::new(1).encode(&Command::Apply(Apply { axis: 1, parameters })));
+        app.receive(&CommandEncoder::new(1).encode(&Command::Apply(Apply { axis: 1, parameters })));
     }
-    app.hear(&CommandEncoder::new(2).encode(&Command::Identify));
+    app.receive(&CommandEncoder::new(2).encode(&Command::Identify));
     let (mut windows, mut bytes, mut decoder) = (vec![0; 2], [0; 4096], Decoder::default());
-    let count = app.say(&mut bytes);
+    let count = app.transmit(&mut bytes);
     decoder.push(&bytes[..count], &mut |said| {
         if let DeviceEvent::Settings(settings) = said {
             windows[usize::from(settings.axis)] = settings.parameters.window;

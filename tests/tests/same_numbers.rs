@@ -4,11 +4,11 @@
 use std::collections::BTreeMap;
 use std::io::{Read, Write};
 
+use stillpoint::checksum::FastCrc;
 use stillpoint::command::CommandEncoder;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::kind::Kinds;
 use stillpoint_core::wire::command::{Apply, Command};
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::curve::Curve;
 use stillpoint_core::wire::frame;
 use stillpoint_core::wire::frame::Frame;
@@ -49,7 +49,7 @@ fn keep(told: &mut Told, frame: &Frame) {
 }
 
 fn frames(bytes: &[u8]) -> Told {
-    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
+    let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let (mut left, mut told) = (bytes, Told::new());
     while let Some(event) = receiver.step(&mut left) {
         let receive::Event::Frame(frame) = event else { panic!("{event:?}") };
@@ -78,8 +78,8 @@ fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut A
     let mut put = |message: &Message| {
         let header = Header { version: CURRENT, ..Header::default() };
         let mut body = [0; LONGEST_BODY];
-        let body = frame::encode_body::<LargeTable>(&header, message, &mut body).expect("it fits");
-        keep(told, &Frame::check::<LargeTable>(body).expect("a frame"));
+        let body = frame::encode_body::<FastCrc>(&header, message, &mut body).expect("it fits");
+        keep(told, &Frame::check::<FastCrc>(body).expect("a frame"));
     };
     while let Some(event) = axis.event() {
         let Event::Move(record) = event else { continue };

@@ -1,8 +1,8 @@
 //! In: bytes flipped, dropped, doubled, inserted, cut and run together. Out: no invented frame, every loss counted.
 
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::LONGEST_FRAME;
 use stillpoint_core::wire::counts::Counts;
-use stillpoint_core::wire::crc::LargeTable;
 use stillpoint_core::wire::frame::{Payload as _, encode};
 use stillpoint_core::wire::header::{Direction, Header, Numbers};
 use stillpoint_core::wire::message::Message;
@@ -39,7 +39,7 @@ fn send(numbers: &mut Numbers, random: &mut Random) -> Sent {
     };
     let header = numbers.next_header(message.priority());
     let mut buffer = [0; LONGEST_FRAME];
-    let bytes = encode::<LargeTable>(&header, &message, &mut buffer).expect("fits").to_vec();
+    let bytes = encode::<FastCrc>(&header, &message, &mut buffer).expect("fits").to_vec();
     Sent { header, message, bytes }
 }
 
@@ -71,7 +71,7 @@ struct Heard {
 
 fn listen(bytes: &[u8], random: &mut Random) -> Heard {
     let mut heard = Heard::default();
-    let mut receiver = Receiver::<LargeTable>::new(Direction::FromDevice);
+    let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let mut sequence = Sequence::default();
     let mut rest = bytes;
     while !rest.is_empty() {

@@ -3,9 +3,10 @@
 use std::fmt::Debug;
 
 use serde::Serialize;
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::alarm::{Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Subject};
 use stillpoint_core::wire::command::Command;
-use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::drift::{Direction, Promise, RestartReason};
 use stillpoint_core::wire::finding::{Severity, Which as W};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode_body};
@@ -102,7 +103,7 @@ fn every_worked_frame_is_what_it_says() {
         } else {
             header::Direction::FromHost
         };
-        let mut receiver = Receiver::<LargeTable>::new(direction);
+        let mut receiver = Receiver::<FastCrc>::new(direction);
         let mut bytes = &worked.frame[..];
         let Some(Event::Frame(frame)) = receiver.step(&mut bytes) else {
             panic!("no frame: {:?}", worked.pieces)

@@ -1,11 +1,12 @@
-//! In: figures about the axes, what people do about alarms, time. Out: steps in the lives of alarms.
+//! In: figures of the axes, actions of people, time. Out: state changes of alarms.
 //!
-//! The life cycle is the core's, what is watched is in [`rules`]. An alarm gets its number as it leaves Normal,
-//! and keeps it until it is Normal again; one that a person sets aside by its number keeps that.
+//! The core has the state machine, [`rules`] the limits. An alarm gets a new number when it leaves Normal and keeps
+//! it until it is Normal again. An alarm that a person shelves or takes out of service by its number keeps that number.
 //!
-//! Logic, by name *signal fault*: while the condition of Signal is abnormal, Unsettled and Drift of that axis mean
-//! nothing and are suppressed by design, unless a person has set them aside. Their figures are followed all the
-//! same, so that what stands when the signals are right again comes back by itself.
+//! Suppression logic, by name *signal fault*: while the condition of Signal is abnormal, Unsettled and Drift of that
+//! axis mean nothing and are suppressed by design, unless a person has shelved them or taken them out of service.
+//! Their figures are still evaluated, so that a condition that persists raises its alarm when the signals are right
+//! again.
 
 use stillpoint_core::Invalid;
 use stillpoint_core::alarm::{
@@ -13,57 +14,78 @@ use stillpoint_core::alarm::{
 };
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
 
-use crate::lamp::Wrong;
+use crate::lamp::Conditions;
 use rules::{OF_AXIS, OF_DEVICE, Rule};
 
 mod rules;
 #[cfg(test)]
 mod tests;
 
-/// No such alarm is watched.
+/// The monitor has no such alarm.
 const NO_ALARM: Invalid =
     Invalid { parameter: "axis", rule: "one of the monitor's, or 0 for its own alarms" };
 
-/// One alarm: how it stands, what is asked of it, and its last step.
+/// A figure that an alarm evaluates, and the move it comes from; both numbers are 0 if it comes from none.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Figure {
+    pub(super) axis: u8,
+    pub(super) subject: Subject,
+    pub(super) value: i64,
+    /// Of the move.
+    pub(super) number: u32,
+    /// Of the kind of the move.
+    pub(super) kind: u32,
+}
+
+impl Figure {
+    /// A figure that comes from no move.
+    pub(super) fn new(axis: u8, subject: Subject, value: i64) -> Figure {
+        Figure { axis, subject, value, number: 0, kind: 0 }
+    }
+}
+
+/// One alarm: its state, its settings and its last state change.
 #[derive(Clone, Debug)]
-struct Life {
+struct MonitoredAlarm {
     axis: u8,
     subject: Subject,
     event: AlarmEvent,
     /// Its number; 0 before the first.
     alarm: u32,
-    /// Number and kind of the move behind it.
-    behind: (u32, u32),
+    /// Number and kind of the move that raised it.
+    number: u32,
+    kind: u32,
     /// Unit: ticks
     at: u64,
     point: AlarmInstance,
     settings: Settings,
 }
 
-impl Life {
-    fn new(rule: &Rule, axis: usize, ticks_per_second: u32) -> Life {
-        Life {
+impl MonitoredAlarm {
+    fn new(rule: &Rule, axis: usize, ticks_per_second: u32) -> MonitoredAlarm {
+        MonitoredAlarm {
             axis: axis as u8,
             subject: rule.subject,
             event: AlarmEvent::Unknown,
             alarm: 0,
-            behind: (0, 0),
+            number: 0,
+            kind: 0,
             at: 0,
             point: AlarmInstance::default(),
             settings: rule.settings(ticks_per_second),
         }
     }
 
-    /// Takes a figure, and the number and kind of the move behind it. Unit of `now`: ticks
-    fn step(&mut self, figure: i64, behind: (u32, u32), now: u64) -> Option<Step> {
-        let figure = rules::doubled(figure);
-        if !self.point.is_abnormal() && self.settings.beyond(figure) {
-            self.behind = behind;
+    /// Evaluates a figure. Unit of `now`: ticks
+    fn step(&mut self, figure: &Figure, now: u64) -> Option<Step> {
+        let value = rules::doubled(figure.value);
+        if !self.point.is_abnormal() && self.settings.beyond(value) {
+            (self.number, self.kind) = (figure.number, figure.kind);
         }
-        self.point.step(&self.settings, figure, now)
+        self.point.step(&self.settings, value, now)
     }
 
-    /// What logic or the clock brings; `fault` of the signals. Unit of `now`: ticks
+    /// The state change due by suppression logic or by time; `fault`: the signals are wrong. Unit of `now`: ticks
     fn next(&mut self, fault: bool, now: u64) -> Option<Step> {
         let fault = fault && matches!(self.subject, Subject::Unsettled | Subject::Drift);
         let action = match self.point.state() {
@@ -74,28 +96,28 @@ impl Life {
         self.point.act(&self.settings, action, now).done()
     }
 
-    /// The step that has just been made, with the number of the alarm.
-    fn tell(&mut self, step: Step, numbers: &mut u32) -> Alarm {
-        let named = matches!(step.event, Event::Shelve | Event::OutOfService);
-        if step.from == State::Normal && !named {
+    /// Notes a state change and returns its message; an alarm that leaves Normal gets the next of all `numbers`.
+    fn record(&mut self, step: Step, numbers: &mut u32) -> Alarm {
+        let by_number = matches!(step.event, Event::Shelve | Event::OutOfService);
+        if step.from == State::Normal && !by_number {
             *numbers = numbers.wrapping_add(1);
             self.alarm = *numbers;
         }
         (self.event, self.at) = (step.event.into(), step.at);
-        self.told()
+        self.message()
     }
 
-    /// The last step; the figure is the latest.
-    fn told(&self) -> Alarm {
-        let Life { axis, subject, event, alarm, behind: (number, kind), at, .. } = *self;
-        let (value, limit) = rules::told(self.point.value(), self.settings.limit);
+    /// The last state change, with the latest figure.
+    fn message(&self) -> Alarm {
+        let MonitoredAlarm { axis, subject, event, alarm, number, kind, at, .. } = *self;
+        let (value, limit) = rules::halved(self.point.value(), self.settings.limit);
         let (priority, category) = (self.settings.priority.into(), self.settings.category.into());
         let state = self.point.state().into();
         Alarm { alarm, axis, subject, state, at, number, value, limit, event, priority, category, kind }
     }
 
     fn arrangement(&self) -> Arrangement {
-        let Life { axis, subject, .. } = *self;
+        let MonitoredAlarm { axis, subject, .. } = *self;
         let Parameters { latching, on_delay, off_delay, re_alarm_time, longest_shelving, priority, .. } =
             *self.settings;
         let priority = priority.into();
@@ -115,65 +137,60 @@ impl Life {
 /// All alarms of the device.
 #[derive(Clone, Debug)]
 pub(super) struct Alarms<const AXES: usize> {
-    lives: [[Life; OF_AXIS.len()]; AXES],
-    device: [Life; 1],
+    of_axes: [[MonitoredAlarm; OF_AXIS.len()]; AXES],
+    of_device: [MonitoredAlarm; 1],
     /// Numbers given so far.
     numbers: u32,
-    /// When the next step may come by itself. Unit: ticks
+    /// When the next state change may be due by time. Unit: ticks
     due: u64,
-    /// Looked up once no step is left to make, since the lamp asks at every sample.
-    wrong: Wrong,
+    /// Updated when no state change is due any more, since the lamp is set at every sample.
+    conditions: Conditions,
 }
 
 impl<const AXES: usize> Alarms<AXES> {
     pub(super) fn new(ticks_per_second: u32) -> Alarms<AXES> {
-        let lives = |axis| OF_AXIS.each_ref().map(|rule| Life::new(rule, axis, ticks_per_second));
+        let of_axis = |axis| OF_AXIS.each_ref().map(|rule| MonitoredAlarm::new(rule, axis, ticks_per_second));
         Alarms {
-            lives: core::array::from_fn(lives),
-            device: [Life::new(&OF_DEVICE, 0, ticks_per_second)],
+            of_axes: core::array::from_fn(of_axis),
+            of_device: [MonitoredAlarm::new(&OF_DEVICE, 0, ticks_per_second)],
             numbers: 0,
             due: NEVER,
-            wrong: Wrong::default(),
+            conditions: Conditions::default(),
         }
     }
 
-    fn all(&self) -> impl Iterator<Item = &Life> {
-        self.lives.iter().flatten().chain(&self.device)
+    fn all(&self) -> impl Iterator<Item = &MonitoredAlarm> {
+        self.of_axes.iter().flatten().chain(&self.of_device)
     }
 
-    /// The one that fits; what is done to it may bring another step of its own.
-    fn find(&mut self, fits: impl Fn(&Life) -> bool) -> Option<(&mut Life, &mut u32)> {
+    /// The alarm that matches, to be changed; the change may make another one due.
+    fn find(&mut self, matches: impl Fn(&MonitoredAlarm) -> bool) -> Option<(&mut MonitoredAlarm, &mut u32)> {
         self.due = 0;
-        let mut all = self.lives.iter_mut().flatten().chain(&mut self.device);
-        Some((all.find(|life| fits(life))?, &mut self.numbers))
+        let mut all = self.of_axes.iter_mut().flatten().chain(&mut self.of_device);
+        Some((all.find(|alarm| matches(alarm))?, &mut self.numbers))
     }
 
-    /// Takes a figure, and the number and kind of the move behind it. Unit of `now`: ticks
-    pub(super) fn step(
-        &mut self,
-        (axis, subject): (usize, Subject),
-        figure: i64,
-        behind: (u32, u32),
-        now: u64,
-    ) -> Option<Alarm> {
-        let (life, numbers) = self.find(|life| (usize::from(life.axis), life.subject) == (axis, subject))?;
-        let step = life.step(figure, behind, now)?;
-        Some(life.tell(step, numbers))
+    /// Evaluates a figure. Unit of `now`: ticks
+    pub(super) fn step(&mut self, figure: &Figure, now: u64) -> Option<Alarm> {
+        let (alarm, numbers) =
+            self.find(|alarm| (alarm.axis, alarm.subject) == (figure.axis, figure.subject))?;
+        let step = alarm.step(figure, now)?;
+        Some(alarm.record(step, numbers))
     }
 
-    /// What a person does about the alarm of this number; nothing if it has no meaning. Unit of `now`: ticks
-    pub(super) fn act(&mut self, alarm: u32, action: Action, now: u64) -> Option<Alarm> {
-        let (life, numbers) = self.find(|life| life.alarm == alarm && alarm != 0)?;
-        let step = life.point.act(&life.settings, action, now).done()?;
-        Some(life.tell(step, numbers))
+    /// A person's action on the alarm of this number; `None` if it has no effect. Unit of `now`: ticks
+    pub(super) fn act(&mut self, number: u32, action: Action, now: u64) -> Option<Alarm> {
+        let (alarm, numbers) = self.find(|alarm| alarm.alarm == number && number != 0)?;
+        let step = alarm.point.act(&alarm.settings, action, now).done()?;
+        Some(alarm.record(step, numbers))
     }
 
-    /// How an alarm is to behave from now on; what it was set to holds if that can't be.
-    pub(super) fn arrange(&mut self, asked: &Arrangement) -> Arranged {
-        let found = self.find(|life| (life.axis, life.subject) == (asked.axis, asked.subject));
-        let Some((life, _)) = found else { return Arranged::new(*asked, Some(NO_ALARM)) };
-        let Arrangement { latching, on_delay, off_delay, re_alarm_time, longest_shelving, .. } = *asked;
-        let priority = asked.priority.into();
+    /// Changes the settings of an alarm; if they are refused, the settings before stay in force.
+    pub(super) fn arrange(&mut self, request: &Arrangement) -> Arranged {
+        let found = self.find(|alarm| (alarm.axis, alarm.subject) == (request.axis, request.subject));
+        let Some((alarm, _)) = found else { return Arranged::new(*request, Some(NO_ALARM)) };
+        let Arrangement { latching, on_delay, off_delay, re_alarm_time, longest_shelving, .. } = *request;
+        let priority = request.priority.into();
         let settings = Settings::new(Parameters {
             latching,
             on_delay,
@@ -181,63 +198,63 @@ impl<const AXES: usize> Alarms<AXES> {
             re_alarm_time,
             longest_shelving,
             priority,
-            ..*life.settings
+            ..*alarm.settings
         });
-        let refused = settings.map(|settings| life.settings = settings).err();
-        Arranged::new(life.arrangement(), refused)
+        let refused = settings.map(|settings| alarm.settings = settings).err();
+        Arranged::new(alarm.arrangement(), refused)
     }
 
-    /// Whether [`Alarms::next`] is to be asked. Unit: ticks
+    /// Whether [`Alarms::next`] must be called. Unit: ticks
     pub(super) fn is_due(&self, now: u64) -> bool {
         now >= self.due
     }
 
-    /// The next step that logic or the clock brings; once there is none, it is known when to ask again. Unit: ticks
+    /// The next state change due by suppression logic or by time; to be called until there is none. Unit: ticks
     pub(super) fn next(&mut self, now: u64) -> Option<Alarm> {
-        let Alarms { lives, device, numbers, due, .. } = self;
+        let Alarms { of_axes, of_device, numbers, due, .. } = self;
         *due = NEVER;
-        let axes = lives.iter_mut().map(|lives| &mut lives[..]).chain([&mut device[..]]);
-        for lives in axes {
-            let mut signals = lives.iter().filter(|life| life.subject == Subject::Signal);
-            let fault = signals.any(|life| life.point.is_abnormal());
-            for life in lives {
-                if let Some(step) = life.next(fault, now) {
+        let groups = of_axes.iter_mut().map(|alarms| &mut alarms[..]).chain([&mut of_device[..]]);
+        for alarms in groups {
+            let mut signals = alarms.iter().filter(|alarm| alarm.subject == Subject::Signal);
+            let fault = signals.any(|alarm| alarm.point.is_abnormal());
+            for alarm in alarms {
+                if let Some(step) = alarm.next(fault, now) {
                     // There may be more.
                     *due = 0;
-                    return Some(life.tell(step, numbers));
+                    return Some(alarm.record(step, numbers));
                 }
-                *due = life.point.due(&life.settings).min(*due);
+                *due = alarm.point.due(&alarm.settings).min(*due);
             }
         }
-        self.wrong = self.look();
+        self.conditions = self.evaluate_conditions();
         None
     }
 
-    /// Those that are not normal.
-    pub(super) fn open(&self) -> impl Iterator<Item = Alarm> + '_ {
-        self.all().filter(|life| life.point.state() != State::Normal).map(Life::told)
+    /// The alarms that are not normal.
+    pub(super) fn not_normal(&self) -> impl Iterator<Item = Alarm> + '_ {
+        self.all().filter(|alarm| alarm.point.state() != State::Normal).map(MonitoredAlarm::message)
     }
 
-    /// For the lamp, as of the last time that [`Alarms::next`] had no step to make.
-    pub(super) fn wrong(&self) -> Wrong {
-        self.wrong
+    /// For the lamp, as of the last time that [`Alarms::next`] returned `None`.
+    pub(super) fn conditions(&self) -> Conditions {
+        self.conditions
     }
 
-    fn look(&self) -> Wrong {
-        let mut wrong = Wrong::default();
-        for life in self.all() {
-            match life.point.state() {
-                State::Unacknowledged if life.settings.priority > Priority::Low => {
-                    wrong.unacknowledged = true;
+    fn evaluate_conditions(&self) -> Conditions {
+        let mut conditions = Conditions::default();
+        for alarm in self.all() {
+            match alarm.point.state() {
+                State::Unacknowledged if alarm.settings.priority > Priority::Low => {
+                    conditions.unacknowledged = true;
                 }
                 State::Unacknowledged
                 | State::ReturnedToNormalUnacknowledged
-                | State::LatchedUnacknowledged => wrong.unseen = true,
-                State::Acknowledged | State::LatchedAcknowledged => wrong.acknowledged = true,
-                // Set aside is set aside here, too.
+                | State::LatchedUnacknowledged => conditions.low_or_cleared = true,
+                State::Acknowledged | State::LatchedAcknowledged => conditions.acknowledged = true,
+                // Shelved, suppressed and out-of-service alarms do not light the lamp.
                 _ => (),
             }
         }
-        wrong
+        conditions
     }
 }

@@ -1,208 +1,221 @@
-//! In: moves as they are told. Out: their kinds, and how the moves of each stand against its baseline.
+//! In: records of one axis. Out: the kind of each move, and how the moves of a kind compare with its baseline.
 //!
-//! The kind of a move is found before the move is told. What its settling time says of that kind waits for
-//! [`App::idle`], one move at a time, and so adds nothing to a sample's tick; only if as many moves as fit wait
-//! already, the oldest is judged at once.
+//! The kind is found before the move is published. The settling time is judged later, by [`KindMonitor::judge`]
+//! between two samples, one move at a time: that adds nothing to the time of a sample. Only if the queue is full,
+//! the oldest move is judged at once.
 
-use embedded_storage::nor_flash::NorFlash;
-use heapless::Vec;
+use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
-use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::drift::{Drift, Finding, Promise};
+use stillpoint_core::drift::{Drift, DriftSettings, Finding, Promise};
 use stillpoint_core::kind::{Arrival, Assignment, Kinds};
-use stillpoint_core::wire::drift;
-use stillpoint_core::wire::drift::{Baseline, Kind, Restart, RestartReason};
-use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::alarm::Subject;
+use stillpoint_core::wire::drift::{self, Baseline, Kind, Restart, RestartReason};
 use stillpoint_core::{Record, Settings};
 
-use super::App;
+use super::alarms::Figure;
 
-/// Moves that may wait to be judged: two stops of four axes.
-pub(super) const WAITING: usize = 8;
+/// Moves of an axis that can wait to be judged: its last two stops.
+const WAITING: usize = 2;
 
 /// A move that waits to be judged.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Waiting {
-    axis: u8,
-    row: u8,
+struct Unjudged {
+    row: usize,
     /// Of the move.
     number: u32,
+    /// When the move was published. Unit: ticks since the first reading
+    at: u64,
     evidence: Evidence,
 }
 
-/// What is kept of one kind.
+/// Baseline and drift of one kind.
 #[derive(Clone, Copy, Debug, Default)]
-struct Row {
+struct KindState {
     /// Its number.
     kind: u32,
-    /// Moves up to this one are forgotten.
+    /// Moves up to this number do not count.
     after: u32,
     drift: Drift,
     settling: Quantiles,
-    /// As it was last found, and the move that decided it. Unit: 1/256 of the limit
+    /// At the last finding, with the move that decided it. Unit: 1/256 of the limit
     score: u32,
     number: u32,
-    stands: bool,
-    /// As it was last told.
+    /// A drift holds.
+    drifting: bool,
+    /// As published last.
     promise: Promise,
 }
 
-/// The kinds of one axis and what is kept of each.
+/// The kinds of one axis and the state of each.
 #[derive(Clone, Debug)]
-pub(super) struct Compared<const KINDS: usize> {
+pub(super) struct KindMonitor<const KINDS: usize> {
+    axis: u8,
     kinds: Kinds<KINDS>,
-    /// As many as there were kinds at a time.
-    rows: Vec<Row, KINDS>,
+    /// One per row of `kinds` that is in use.
+    states: Vec<KindState, KINDS>,
+    unjudged: Deque<Unjudged, WAITING>,
 }
 
-/// What a move has changed.
-struct Weighed {
-    baseline: Option<Baseline>,
-    drift: Option<drift::Drift>,
-    /// The score is another.
-    found: bool,
+/// Monitoring begins anew: the message, and the worst drift of the axis afterwards.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Restarted {
+    pub(super) restart: Restart,
+    pub(super) worst: Figure,
 }
 
-impl Row {
-    /// Begins anew with the moves after this one.
+/// What judging a move found.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Judgement {
+    /// The baseline is complete with this move.
+    pub(super) baseline: Option<Baseline>,
+    /// A drift begins or ends, or what the detector promises has changed.
+    pub(super) drift: Option<drift::Drift>,
+    /// The worst drift of the axis, where it may have changed.
+    pub(super) worst: Option<Figure>,
+}
+
+/// The kind of a move.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Classified {
+    /// Number of the kind, 0 if the move has none.
+    pub(super) kind: u32,
+    /// The kind whose row was reused for this one.
+    pub(super) evicted: Option<Restarted>,
+    /// The kind is new.
+    pub(super) new: Option<Kind>,
+    /// An older move, judged now because the queue was full.
+    pub(super) judged: Option<Judgement>,
+}
+
+impl KindState {
+    /// Begins anew with the moves after this number.
     fn restart(&mut self, kind: u32, after: u32) {
-        *self = Row { kind, after, ..Row::default() };
+        *self = KindState { kind, after, ..KindState::default() };
     }
 
-    /// Adds a move.
-    fn weigh(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Weighed {
-        let finding = self.drift.step(watch, waiting.evidence);
+    /// Adds a move to drift detection and baseline. The worst drift is left to the caller, who has all kinds.
+    fn judge(
+        &mut self,
+        axis: u8,
+        settings: &DriftSettings,
+        at: u64,
+        unjudged: &Unjudged,
+    ) -> (Judgement, bool) {
+        let finding = self.drift.step(settings, unjudged.evidence);
         let drift = match finding {
-            Some(finding) => self.found(&finding, waiting),
-            None => self.promised(waiting),
+            Some(finding) => self.found(axis, &finding, unjudged.number),
+            None => self.without_scale(axis, unjudged.number),
         };
-        Weighed { baseline: self.settled(watch, waiting), drift, found: finding.is_some() }
+        let baseline = self.extend_baseline(axis, settings.baseline, at, unjudged.evidence);
+        (Judgement { baseline, drift, worst: None }, finding.is_some())
     }
 
-    /// A finding is told if a drift begins or ends with it, or if it is promised otherwise.
-    fn found(&mut self, finding: &Finding, waiting: &Waiting) -> Option<drift::Drift> {
-        let (stood, another) = (self.stands, self.promise != finding.promise);
-        (self.score, self.number) = (finding.score, waiting.number);
-        (self.stands, self.promise) = (finding.is_drift_after(stood), finding.promise);
-        (another || stood != self.stands).then(|| drift::Drift {
+    /// The message about a finding, if a drift begins or ends with it or if the promise is another.
+    fn found(&mut self, axis: u8, finding: &Finding, number: u32) -> Option<drift::Drift> {
+        let (drifted, another) = (self.drifting, self.promise != finding.promise);
+        (self.score, self.number) = (finding.score, number);
+        (self.drifting, self.promise) = (finding.is_drift_after(drifted), finding.promise);
+        (another || drifted != self.drifting).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,
             direction: finding.direction.into(),
             since: finding.since,
             smallest: finding.smallest,
-            ..self.told(waiting)
+            ..self.message(axis, number)
         })
     }
 
-    /// Without a scale there is no finding, but that is told, too.
-    fn promised(&mut self, waiting: &Waiting) -> Option<drift::Drift> {
+    /// The message that this kind can have no baseline, once.
+    fn without_scale(&mut self, axis: u8, number: u32) -> Option<drift::Drift> {
         let promise = self.drift.promise();
         let another = promise == Promise::NoBaseline && self.promise != promise;
         another.then(|| {
             self.promise = promise;
-            self.told(waiting)
+            self.message(axis, number)
         })
     }
 
-    fn told(&self, waiting: &Waiting) -> drift::Drift {
-        let (axis, number, kind) = (waiting.axis, waiting.number, self.kind);
+    fn message(&self, axis: u8, number: u32) -> drift::Drift {
         let (promise, moves) = (self.promise.into(), self.drift.moves());
-        drift::Drift { axis, kind, number, promise, moves, ..drift::Drift::default() }
+        drift::Drift { axis, kind: self.kind, number, promise, moves, ..drift::Drift::default() }
     }
 
-    /// Adds to the settling times of the baseline; told once they are enough.
-    fn settled(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Option<Baseline> {
-        let Evidence::Value(settling) = waiting.evidence else { return None };
-        if self.settling.count() >= watch.baseline {
+    /// Adds a settling time to a baseline of `length` moves; its message once it is complete.
+    fn extend_baseline(&mut self, axis: u8, length: u32, at: u64, evidence: Evidence) -> Option<Baseline> {
+        let Evidence::Value(settling) = evidence else { return None };
+        if self.settling.count() >= length {
             return None;
         }
         self.settling.step(settling);
         let moves = self.settling.count();
-        let settling_median = self.settling.median().filter(|_| moves == watch.baseline)?;
+        let settling_median = self.settling.median().filter(|_| moves == length)?;
         let settling_p95 = self.settling.p95()?;
-        Some(Baseline { axis: waiting.axis, kind: self.kind, at: 0, moves, settling_median, settling_p95 })
+        Some(Baseline { axis, kind: self.kind, at, moves, settling_median, settling_p95 })
     }
 }
 
-impl<const KINDS: usize> Compared<KINDS> {
-    pub(super) const fn new() -> Compared<KINDS> {
-        Compared { kinds: Kinds::new(), rows: Vec::new() }
+impl<const KINDS: usize> KindMonitor<KINDS> {
+    pub(super) const fn new(axis: u8) -> KindMonitor<KINDS> {
+        KindMonitor { axis, kinds: Kinds::new(), states: Vec::new(), unjudged: Deque::new() }
     }
 
-    /// Where a move belongs; a new kind begins with it.
-    fn place(&mut self, settings: &Settings, record: &Record) -> Option<Assignment> {
-        let place = self.kinds.step(settings, record)?;
-        if place.arrival != Arrival::Known {
-            // Rows of the table fill up one by one.
-            if place.row >= self.rows.len() {
-                self.rows.push(Row::default()).ok()?;
-            }
-            self.rows.get_mut(place.row)?.restart(place.number, record.number.wrapping_sub(1));
-        }
-        Some(place)
-    }
-
-    /// Begins anew with the moves after this one, for one kind or with 0 for all; whether there is any such.
-    fn restart(&mut self, kind: u32, after: u32) -> bool {
-        let mut any = false;
-        for row in self.rows.iter_mut().filter(|row| kind == 0 || kind == row.kind) {
-            row.restart(row.kind, after);
-            any = true;
-        }
-        any
-    }
-
-    /// Adds a move to its kind; none if that has begun anew since.
-    fn weigh(&mut self, watch: &DriftSettings, waiting: &Waiting) -> Option<Weighed> {
-        let row = self.rows.get_mut(usize::from(waiting.row))?;
-        (waiting.number > row.after).then(|| row.weigh(watch, waiting))
-    }
-
-    /// The largest score of all kinds, its move and its kind.
-    fn worst(&self) -> (u32, (u32, u32)) {
-        let scores = self.rows.iter().map(|row| (row.score, (row.number, row.kind)));
-        scores.fold((0, (0, 0)), |one, other| if other.0 > one.0 { other } else { one })
-    }
-}
-
-impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, const KINDS: usize>
-    App<AXES, F, LINES, LINE, KINDS>
-{
-    /// The kind of a move that is about to be told, 0 if none; a new kind is told here.
-    pub(super) fn compare(&mut self, number: usize, record: &Record) -> u32 {
-        while self.compared.len() <= number && self.compared.push(Compared::new()).is_ok() {}
-        let (Some(watched), Some(compared)) = (self.watched.get(number), self.compared.get_mut(number))
-        else {
-            return 0;
-        };
-        let Some(place) = compared.place(&watched.asked.settings, record) else { return 0 };
-        if place.arrival != Arrival::Known {
-            self.met(number, record, &place);
+    /// Finds the kind of a move that is about to be published, and queues the move to be judged.
+    pub(super) fn classify(
+        &mut self,
+        settings: &Settings,
+        drift: &DriftSettings,
+        record: &Record,
+        now: u64,
+    ) -> Classified {
+        let Some(assignment) = self.assign(settings, record) else { return Classified::default() };
+        let mut classified = Classified { kind: assignment.number, ..Classified::default() };
+        if assignment.arrival != Arrival::Known {
+            classified.evicted = self.evicted(&assignment, now);
+            classified.new = Some(self.new_kind(&assignment, record, now));
         }
         if let Some(evidence) = Evidence::of(record) {
-            if self.waiting.is_full() {
-                self.idle();
+            if self.unjudged.is_full() {
+                classified.judged = self.judge(drift, now);
             }
-            let (axis, row, number) = (number as u8, place.row as u8, record.number);
             // There is room now.
-            _ = self.waiting.push_back(Waiting { axis, row, number, evidence });
+            _ = self.unjudged.push_back(Unjudged {
+                row: assignment.row,
+                number: record.number,
+                at: now,
+                evidence,
+            });
         }
-        place.number
+        classified
     }
 
-    /// A kind is met for the first time; another may have had to go for it.
-    fn met(&mut self, number: usize, record: &Record, place: &Assignment) {
-        let (axis, at) = (number as u8, self.now);
-        let (mut instead_of, mut moves) = (0, 0);
-        if let Arrival::Replacing { number: gone, moves: had } = place.arrival {
-            (instead_of, moves) = (gone, had);
-            self.tell(&Message::Restart(Restart { axis, kind: gone, at, why: RestartReason::Dropped }));
-            self.alarm_worst(number);
+    /// The row of a move; a new kind begins with it.
+    fn assign(&mut self, settings: &Settings, record: &Record) -> Option<Assignment> {
+        let assignment = self.kinds.step(settings, record)?;
+        if assignment.arrival != Arrival::Known {
+            // Rows of the table fill up one by one.
+            if assignment.row >= self.states.len() {
+                self.states.push(KindState::default()).ok()?;
+            }
+            self.states.get_mut(assignment.row)?.restart(assignment.number, record.number.wrapping_sub(1));
         }
-        self.tell(&Message::Kind(Kind {
-            axis,
-            kind: place.number,
+        Some(assignment)
+    }
+
+    fn evicted(&self, assignment: &Assignment, at: u64) -> Option<Restarted> {
+        let Arrival::Replacing { number: kind, .. } = assignment.arrival else { return None };
+        let restart = Restart { axis: self.axis, kind, at, why: RestartReason::Dropped };
+        Some(Restarted { restart, worst: self.worst() })
+    }
+
+    fn new_kind(&self, assignment: &Assignment, record: &Record, at: u64) -> Kind {
+        let (instead_of, moves) = match assignment.arrival {
+            Arrival::Replacing { number, moves } => (number, moves),
+            _ => (0, 0),
+        };
+        Kind {
+            axis: self.axis,
+            kind: assignment.number,
             at,
             forward: record.travel >= 0,
             distance: record.travel.unsigned_abs(),
@@ -210,48 +223,54 @@ impl<const AXES: usize, F: NorFlash, const LINES: usize, const LINE: usize, cons
             speed_time: record.peak_speed.time,
             instead_of,
             moves,
-        }));
+        }
     }
 
-    /// The watch over one kind begins anew, with 0 that over all of an axis; whether there is any such.
-    pub(super) fn restart(&mut self, number: usize, kind: u32, why: RestartReason) -> bool {
-        let (Some(watched), Some(compared)) = (self.watched.get(number), self.compared.get_mut(number))
-        else {
-            return false;
-        };
-        let any = compared.restart(kind, watched.moves());
-        if any {
-            self.tell(&Message::Restart(Restart { axis: number as u8, kind, at: self.now, why }));
-            self.alarm_worst(number);
+    /// Begins anew with the moves after this number, for one kind or with 0 for all; `None` if there is no such kind.
+    pub(super) fn restart(
+        &mut self,
+        kind: u32,
+        after: u32,
+        why: RestartReason,
+        at: u64,
+    ) -> Option<Restarted> {
+        let mut any = false;
+        for state in self.states.iter_mut().filter(|state| kind == 0 || kind == state.kind) {
+            state.restart(state.kind, after);
+            any = true;
         }
-        any
+        let restart = Restart { axis: self.axis, kind, at, why };
+        any.then(|| Restarted { restart, worst: self.worst() })
     }
 
-    fn alarm_worst(&mut self, number: usize) {
-        let Some(compared) = self.compared.get(number) else { return };
-        let (score, behind) = compared.worst();
-        self.alarm_drift(number, score, behind);
+    /// Whether a move waits to be judged.
+    pub(super) fn has_unjudged(&self) -> bool {
+        !self.unjudged.is_empty()
     }
 
-    /// Judges the oldest of the moves that wait for it, if any does: at most some 2,000 instructions and a frame.
-    ///
-    /// For a main loop with no tick to serve; [`App::say`] does the same.
-    pub fn idle(&mut self) {
-        let Some(waiting) = self.waiting.pop_front() else { return };
-        let number = usize::from(waiting.axis);
-        let (Some(watched), Some(compared)) = (self.watched.get(number), self.compared.get_mut(number))
-        else {
-            return;
-        };
-        let Some(weighed) = compared.weigh(&watched.asked.watch, &waiting) else { return };
-        if let Some(baseline) = weighed.baseline {
-            self.tell(&Message::Baseline(Baseline { at: self.now, ..baseline }));
-        }
-        if let Some(drift) = weighed.drift {
-            self.tell(&Message::Drift(drift));
-        }
-        if weighed.found {
-            self.alarm_worst(number);
-        }
+    /// When the oldest move that waits to be judged was published. Unit: ticks since the first reading
+    pub(super) fn unjudged_since(&self) -> Option<u64> {
+        self.unjudged.front().map(|unjudged| unjudged.at)
+    }
+
+    /// Judges the oldest move that waits; `None` if none does, or if its kind has begun anew since.
+    pub(super) fn judge(&mut self, drift: &DriftSettings, now: u64) -> Option<Judgement> {
+        let unjudged = self.unjudged.pop_front()?;
+        let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after)?;
+        let (judgement, found) = state.judge(self.axis, drift, now, &unjudged);
+        Some(Judgement { worst: found.then(|| self.worst()), ..judgement })
+    }
+
+    /// The largest drift score of all kinds, its move and its kind.
+    fn worst(&self) -> Figure {
+        let none = Figure { axis: self.axis, subject: Subject::Drift, value: 0, number: 0, kind: 0 };
+        self.states.iter().fold(none, |worst, state| {
+            let KindState { score, number, kind, .. } = *state;
+            if i64::from(score) > worst.value {
+                Figure { value: score.into(), number, kind, ..worst }
+            } else {
+                worst
+            }
+        })
     }
 }

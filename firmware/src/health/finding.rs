@@ -1,22 +1,22 @@
-//! In: what was found wrong with the signals. Out: the same in plain words, and how grave it is.
+//! In: a fault of the signals. Out: its description in plain words, and its severity.
 
 use core::fmt;
 
-/// What a finding means for the numbers.
+/// What a finding means for the measured numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Severity {
-    /// The numbers hold; something is near its limit.
+    /// The numbers are valid; a signal is near its limit.
     Warning,
-    /// The numbers can't be right before this is put right.
+    /// The numbers can't be right until this is repaired.
     Fault,
 }
 
 /// One of the two signals of an axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Signal {
-    /// Where the axis was told to be.
+    /// Commanded position.
     Command,
-    /// Where it is.
+    /// Measured position.
     Feedback,
 }
 
@@ -30,61 +30,60 @@ impl Signal {
     }
 }
 
-/// Something wrong with the signals of an axis. Each is told once.
+/// A fault of the signals of an axis; each kind is reported once.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Finding {
-    /// Three moves of the command in a row, and feedback never left where it stood.
+    /// The command made three moves in a row, and feedback never left its rest.
     ///
-    /// Three, because a brake or an enable that comes late may cost one.
+    /// Three, because one move may be lost to a brake or an enable that comes late.
     FeedbackMissing,
-    /// Three moves of the feedback in a row by sixteen times what counts as still, and the command
-    /// never left where it stood.
+    /// Feedback made three moves in a row, each of sixteen bands or more, and the command never left its rest.
     ///
     /// Three, because a hand may move an axis once or twice.
     CommandDead,
-    /// Three moves in a row with two of these signs: the command came after the feedback, by a
-    /// quarter of a sample period or more on average over the move; the command changed in the rest
-    /// and feedback did not; feedback left its rest first, or the ratio is the inverse of the one set.
+    /// Three moves in a row with two of these signs: the command followed feedback by a quarter of a sample period or
+    /// more, averaged over the move; the command changed in the rest and feedback did not; feedback left its rest
+    /// first, or the ratio is the inverse of the command scale.
     ///
-    /// Two, because each has a sound cause: too much feedforward is ahead on average, a coarse
-    /// encoder is quiet beside a command that flickers, a disturbance moves feedback first.
+    /// Two, because each sign alone may have another cause: too much feedforward leads on average, a coarse encoder is
+    /// quiet beside a command that flickers, a disturbance moves feedback first.
     Swapped,
-    /// Three moves in a row in which feedback went the other way than set.
+    /// In three moves in a row feedback moved against the sign of the command scale.
     ///
     /// Three, because one may be cut short by a fault of the drive.
     WrongSign {
-        /// Feedback counts per command count, if three moves agree about it.
+        /// Feedback counts per command count, if three moves agree.
         proposed: Option<(i32, i32)>,
     },
-    /// Three moves or more agree on a ratio that is more than 1/64 from the one set.
+    /// Three moves or more agree on a ratio that deviates from the command scale by more than 1/64.
     ///
-    /// 1/64, because friction and a rest error that turns with the direction shorten travels a
-    /// little and always alike; no wrong gear ratio or count setting is usually that close.
+    /// 1/64, because friction and a rest error that depends on the direction shorten all travels a little; a wrong
+    /// gear ratio or count setting is usually further off.
     WrongRatio {
         /// Feedback counts per command count.
         proposed: (i32, i32),
     },
-    /// A signal changed in one sample by more than half of what can be told from its opposite, or
-    /// faster than its input takes.
+    /// A signal changed in one sample by more than half of the largest change whose direction is certain, or faster
+    /// than its input can count.
     ///
     /// Half, so that the warning comes before the first wrong position.
     RateNearLimit {
         /// Which signal.
         signal: Signal,
-        /// What it changed by. Unit: counts
+        /// Its change. Unit: counts
         change: u32,
     },
     /// Four transitions or more that no quadrature signal makes.
     ///
-    /// Four, because switching on may cost one at each of two lines and two signals.
+    /// Four, because switching on may cause one on each of two lines of two signals.
     IllegalTransitions {
-        /// How many there were.
+        /// Number of illegal transitions.
         count: u32,
     },
 }
 
 impl Finding {
-    /// How grave it is.
+    /// Severity of the finding.
     pub const fn severity(&self) -> Severity {
         match self {
             Finding::RateNearLimit { .. } => Severity::Warning,

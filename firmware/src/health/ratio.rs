@@ -1,16 +1,16 @@
-//! In: travels of command and feedback. Out: the interval their ratio lies in, and its simplest fraction.
+//! In: travels of command and feedback. Out: the interval that holds their ratio, and its simplest fraction.
 
-/// Moves that must agree before a ratio is believed: one may slip, two may slip alike.
+/// Moves that must agree before a ratio is known: one may slip, two may slip alike.
 const AGREEING: u8 = 3;
 
-/// A non-negative ratio, upper and lower part.
-pub type Part = (u32, u32);
+/// A non-negative ratio, numerator and denominator.
+pub(super) type Part = (u32, u32);
 
 /// Feedback counts per command count, without sign.
 ///
-/// Each move gives an interval; moves that agree have all of them in common.
+/// Each move gives an interval; the ratio lies in the intersection of those of all moves that agree.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Ratio {
+pub(super) struct Ratio {
     low: Part,
     high: Part,
     moves: u8,
@@ -23,10 +23,10 @@ impl Default for Ratio {
 }
 
 impl Ratio {
-    /// Adds a move; `tolerance` is how far both travels may be wrong. Unit: command counts, feedback counts
+    /// Adds a move; `tolerance` is the largest error of both travels. Unit: command counts, feedback counts
     ///
-    /// A move that contradicts those before starts anew.
-    pub fn step(&mut self, travels: (u32, u32), tolerance: (u32, u32)) {
+    /// A move that contradicts the moves before starts anew.
+    pub(super) fn step(&mut self, travels: (u32, u32), tolerance: (u32, u32)) {
         let low = (travels.1.saturating_sub(tolerance.1), travels.0.saturating_add(tolerance.0));
         let high = (travels.1.saturating_add(tolerance.1), travels.0.saturating_sub(tolerance.0));
         let narrow = Ratio {
@@ -38,12 +38,12 @@ impl Ratio {
     }
 
     /// Enough moves agree.
-    pub fn is_known(&self) -> bool {
+    pub(super) fn is_known(&self) -> bool {
         self.moves >= AGREEING
     }
 
-    /// Whether the ratio surely differs from `other` by more than one part in `part`.
-    pub fn differs(&self, other: Part, part: u32) -> bool {
+    /// Whether the ratio certainly differs from `other` by more than one part in `part`.
+    pub(super) fn differs(&self, other: Part, part: u32) -> bool {
         let beyond = |small: Part, large: Part| {
             // large > small × (part + 1) / part
             let product = |upper: u32, lower: u32| u128::from(upper) * u128::from(lower);
@@ -52,11 +52,11 @@ impl Ratio {
         beyond(other, self.low) || beyond(self.high, other)
     }
 
-    /// The fraction with the smallest parts that all moves allow; none before enough agree.
+    /// The fraction with the smallest numerator and denominator in the interval; `None` until enough moves agree.
     ///
-    /// The end of the continued fraction that both ends of the interval share, which is the way
-    /// down the Stern–Brocot tree to the first fraction between them.
-    pub fn simplest(&self) -> Option<Part> {
+    /// Both ends of the interval are expanded as continued fractions up to their first different term: the path down
+    /// the Stern–Brocot tree to the first fraction between them.
+    pub(super) fn simplest(&self) -> Option<Part> {
         if !self.is_known() {
             return None;
         }
@@ -88,7 +88,7 @@ impl Ratio {
     }
 }
 
-/// `a < b`; a lower part of zero is infinite.
+/// `a < b`; a denominator of zero is infinite.
 fn less(a: Part, b: Part) -> bool {
     u64::from(a.0) * u64::from(b.1) < u64::from(b.0) * u64::from(a.1)
 }

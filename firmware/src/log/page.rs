@@ -1,6 +1,6 @@
 //! In: a range of NOR flash. Out: its pages by serial number, their headers, and a window of bytes read from them.
 //!
-//! Everything on flash is little-endian. Bytes nobody has written read 0xFF.
+//! Everything on flash is little-endian. Erased bytes read 0xFF.
 
 use core::ops::Range;
 
@@ -12,7 +12,7 @@ use super::Error;
 /// What an erased byte reads.
 pub(super) const BLANK: u8 = 0xFF;
 
-/// Largest write or read granularity served. Unit: bytes
+/// Largest supported write or read granularity. Unit: bytes
 const UNIT_MAX: usize = 256;
 
 /// Holds the longest record at any granularity up to [`UNIT_MAX`]. Unit: bytes
@@ -24,7 +24,7 @@ pub(super) const HEADER: usize = 32;
 /// Opens every page; the last byte is the version of this layout.
 const MARK: [u8; 4] = *b"SPL\x01";
 
-/// The flash pages one log lives on.
+/// The flash pages of one log.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Region {
     start: u32,
@@ -32,16 +32,16 @@ pub(super) struct Region {
     pub(super) pages: u32,
     /// One page, the erase granularity. Unit: bytes
     pub(super) page_bytes: u32,
-    /// Everything begins and ends on a multiple of this, the write or read granularity. Unit: bytes
+    /// Write or read granularity: every record begins and ends on a multiple of it. Unit: bytes
     pub(super) unit: u32,
 }
 
 impl Region {
-    /// Checks that the range and the flash can carry pages.
+    /// Checks that the range consists of usable pages.
     pub(super) fn new<F: NorFlash>(flash: &F, range: Range<u32>) -> Result<Self, Error> {
         let unit = F::WRITE_SIZE.max(F::READ_SIZE);
         let page = F::ERASE_SIZE;
-        let units_fit = unit.is_power_of_two()
+        let unit_is_supported = unit.is_power_of_two()
             && unit <= UNIT_MAX
             && unit.is_multiple_of(F::WRITE_SIZE)
             && unit.is_multiple_of(F::READ_SIZE)
@@ -53,7 +53,7 @@ impl Region {
         let inside = usize::try_from(range.end).is_ok_and(|end| end <= flash.capacity());
         let pages = range.end.saturating_sub(range.start).checked_div(page_bytes).unwrap_or(0);
         let roomy = page_bytes >= 8 * HEADER as u32 && page_bytes >= 4 * unit;
-        if !(units_fit && whole && inside && roomy && pages >= 2) {
+        if !(unit_is_supported && whole && inside && roomy && pages >= 2) {
             return Err(Error::Geometry);
         }
         Ok(Self { start: range.start, pages, page_bytes, unit })
@@ -71,26 +71,26 @@ impl Region {
         self.padded(HEADER)
     }
 
-    /// Flash address of the page with this serial number: pages follow each other around the ring.
+    /// Flash address of the page with this serial number.
     pub(super) fn address(&self, serial: u64) -> u32 {
         let index = serial.checked_rem(u64::from(self.pages)).unwrap_or(0);
         self.start + u32::try_from(index).unwrap_or(0) * self.page_bytes
     }
 
-    /// The oldest serial number that can still be on flash beside this one.
+    /// The oldest serial number that can be on flash together with this one.
     pub(super) fn oldest(&self, newest: u64) -> u64 {
         newest.saturating_add(1).saturating_sub(u64::from(self.pages))
     }
 }
 
-/// What a page says of itself.
+/// The header of a page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Header {
-    /// Counts page openings since the log was new; page index = serial modulo number of pages.
+    /// Page openings since the log was new; page index = serial modulo number of pages.
     pub(super) serial: u64,
-    /// Number its records count from: the record it was opened for.
+    /// Number of the record the page was opened for; the numbers of its records count from it.
     pub(super) first: u64,
-    /// Newest number sealed when it was opened; equal to `first` if there was none.
+    /// Newest sealed number when the page was opened; equal to `first` if there was none.
     pub(super) before: u64,
 }
 
@@ -99,7 +99,7 @@ pub(super) struct Header {
 pub(super) enum Top {
     /// Nothing written there.
     Blank,
-    /// Neither blank nor a header of this place: a cut erase, a half-written header, or damage.
+    /// Neither blank nor a header of this place: an interrupted erase, a partial header, or damage.
     Garbled,
     /// A header whose CRC and place agree.
     Valid(Header),
@@ -122,15 +122,15 @@ impl Header {
         bytes
     }
 
-    /// The header in these bytes, if they are exactly one.
+    /// The header in these bytes, if they are one.
     fn decode(bytes: &[u8]) -> Option<Self> {
         let (mark, rest) = bytes.split_first_chunk::<4>()?;
         let (serial, rest) = rest.split_first_chunk::<8>()?;
         let (first, rest) = rest.split_first_chunk::<8>()?;
         let (before, crc) = rest.split_first_chunk::<8>()?;
         let (covered, _) = bytes.split_last_chunk::<4>()?;
-        let sound = *mark == MARK && crc == SmallTable::crc(covered).to_le_bytes();
-        sound.then(|| Self {
+        let valid = *mark == MARK && crc == SmallTable::crc(covered).to_le_bytes();
+        valid.then(|| Self {
             serial: u64::from_le_bytes(*serial),
             first: u64::from_le_bytes(*first),
             before: u64::from_le_bytes(*before),
@@ -138,13 +138,13 @@ impl Header {
     }
 }
 
-/// Bytes of one page kept in memory, so that a walk over records costs few flash reads.
+/// Bytes of one page in memory, so that scanning records takes few flash reads.
 #[derive(Debug)]
 pub(super) struct Window {
     bytes: [u8; WINDOW],
     /// Flash address of `bytes[0]`.
     at: u32,
-    /// How many bytes are loaded; 0 after anything was written or erased.
+    /// Bytes loaded; 0 after a write or an erase.
     loaded: u32,
 }
 
@@ -153,7 +153,7 @@ impl Window {
         Self { bytes: [BLANK; WINDOW], at: 0, loaded: 0 }
     }
 
-    /// `length` bytes at `offset` of a page; `None` if they don't lie within it or are too many.
+    /// `length` bytes at `offset` of a page; `None` if they are outside the page or longer than the window.
     pub(super) fn bytes<F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -165,19 +165,18 @@ impl Window {
         let at = page + offset;
         let held = at >= self.at && at + length <= self.at + self.loaded;
         if !held {
-            let left = region.page_bytes.saturating_sub(offset);
-            let load = left.min(WINDOW as u32);
+            let load = region.page_bytes.saturating_sub(offset).min(WINDOW as u32);
             self.loaded = 0;
             let Some(space) = self.bytes.get_mut(..load as usize) else { return Ok(None) };
             flash.read(at, space).map_err(|error| Error::Flash(error.kind()))?;
             (self.at, self.loaded) = (at, load);
         }
         let from = (at - self.at) as usize;
-        let known = self.bytes.get(..self.loaded as usize).unwrap_or(&[]);
-        Ok(known.get(from..from + length as usize))
+        let loaded = self.bytes.get(..self.loaded as usize).unwrap_or(&[]);
+        Ok(loaded.get(from..from + length as usize))
     }
 
-    /// The header of the page where `serial` belongs, whatever it holds.
+    /// What stands at the header of the page for `serial`.
     pub(super) fn top<F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -196,8 +195,8 @@ impl Window {
         Ok(in_place.map_or(Top::Garbled, Top::Valid))
     }
 
-    /// Writes `parts` one after the other, filled up with blank bytes to whole units. The window is used as
-    /// the workspace and forgotten. `false` if they are longer than it.
+    /// Writes `parts` one after the other, padded with blank bytes to whole units. The window is the workspace and is
+    /// empty afterwards. `false` if the parts are longer than the window.
     pub(super) fn write<F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -215,7 +214,7 @@ impl Window {
         Ok(true)
     }
 
-    /// Erases the page where `serial` belongs.
+    /// Erases the page for `serial`.
     pub(super) fn erase<F: NorFlash>(
         &mut self,
         flash: &mut F,

@@ -1,4 +1,4 @@
-//! In: pages as a power cut may have left them. Out: the entries that are whole, and where writing goes on.
+//! In: pages, after a power cut or not. Out: the undamaged entries, and where writing continues.
 
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::wire::crc::Running;
@@ -9,10 +9,10 @@ use super::{Cursor, Error, FRAME_MAX, Head, Log, Opened};
 /// Before the frame: length 2, number − first 2. Unit: bytes
 pub(super) const BEFORE_FRAME: usize = 4;
 
-/// All but the frame: the above and the CRC-32. Unit: bytes
+/// Entry without its frame: the above and the CRC-32. Unit: bytes
 pub(super) const OVERHEAD: usize = BEFORE_FRAME + 4;
 
-/// The check sum of an entry. Its place is under it, so that no copy of an entry elsewhere can be taken for one.
+/// The check sum of an entry. It covers the place, so that a copy of the entry elsewhere is not valid.
 pub(super) fn crc<'p>(serial: u64, offset: u32, parts: impl IntoIterator<Item = &'p [u8]>) -> u32 {
     let mut sum = Running::default();
     sum.add(&serial.to_le_bytes());
@@ -21,29 +21,29 @@ pub(super) fn crc<'p>(serial: u64, offset: u32, parts: impl IntoIterator<Item = 
     sum.end()
 }
 
-/// A whole entry on flash.
+/// An undamaged entry on flash.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Found {
-    /// Page it lies on.
+    /// Of its page.
     pub(super) serial: u64,
     /// Unit: bytes from the page's start
     pub(super) offset: u32,
-    /// Frame only. Unit: bytes
+    /// Of the frame alone. Unit: bytes
     pub(super) length: u16,
     pub(super) number: u64,
-    /// Where the next one may begin. Unit: bytes from the page's start
+    /// Where the next entry may begin. Unit: bytes from the page's start
     pub(super) next: u32,
 }
 
-/// The first whole entry at or after some place, and whether anything but blank lies before it.
-pub(super) struct Walk {
+/// The first undamaged entry of a section, and whether the bytes before it are not blank.
+pub(super) struct Scan {
     pub(super) found: Option<Found>,
     pub(super) dirty: bool,
 }
 
-/// A page whose header is known, and the part of it still to be walked.
+/// The part of a page still to be scanned; its header is known.
 #[derive(Clone, Copy)]
-pub(super) struct Stretch {
+pub(super) struct Section {
     pub(super) serial: u64,
     pub(super) first: u64,
     pub(super) from: u32,
@@ -51,35 +51,36 @@ pub(super) struct Stretch {
 }
 
 impl Window {
-    /// Looks for the first whole entry of a stretch, at every possible place: a damaged length costs one entry only.
-    pub(super) fn walk<F: NorFlash>(
+    /// Finds the first undamaged entry of a section. Tries every possible place, so that a damaged length costs one
+    /// entry only.
+    pub(super) fn scan<F: NorFlash>(
         &mut self,
         flash: &mut F,
         region: &Region,
-        stretch: Stretch,
-    ) -> Result<Walk, Error> {
+        section: Section,
+    ) -> Result<Scan, Error> {
         let mut dirty = false;
-        let mut offset = stretch.from;
-        while offset < stretch.limit {
-            let found = self.entry_at(flash, region, Stretch { from: offset, ..stretch })?;
+        let mut offset = section.from;
+        while offset < section.limit {
+            let found = self.entry_at(flash, region, Section { from: offset, ..section })?;
             if found.is_some() {
-                return Ok(Walk { found, dirty });
+                return Ok(Scan { found, dirty });
             }
-            let unit = self.bytes(flash, region, region.address(stretch.serial), offset, region.unit)?;
+            let unit = self.bytes(flash, region, region.address(section.serial), offset, region.unit)?;
             dirty |= unit.is_some_and(|unit| unit.iter().any(|byte| *byte != BLANK));
             offset += region.unit;
         }
-        Ok(Walk { found: None, dirty })
+        Ok(Scan { found: None, dirty })
     }
 
-    /// The entry that begins exactly where the stretch does.
+    /// The entry at the begin of the section.
     fn entry_at<F: NorFlash>(
         &mut self,
         flash: &mut F,
         region: &Region,
-        stretch: Stretch,
+        section: Section,
     ) -> Result<Option<Found>, Error> {
-        let Stretch { serial, first, from: offset, limit } = stretch;
+        let Section { serial, first, from: offset, limit } = section;
         let page = region.address(serial);
         if limit - offset < OVERHEAD as u32 {
             return Ok(None);
@@ -128,7 +129,7 @@ impl Log {
         Ok(opened)
     }
 
-    /// Walks the newest page to its end.
+    /// Scans the newest page to its end.
     fn find_end<F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -137,25 +138,25 @@ impl Log {
     ) -> Result<(), Error> {
         let Header { serial, first, before } = header;
         let limit = self.region.page_bytes;
-        let mut stretch = Stretch { serial, first, from: self.region.body(), limit };
+        let mut section = Section { serial, first, from: self.region.body(), limit };
         self.newest = (before != first).then_some(before);
         loop {
-            let walk = self.window.walk(flash, &self.region, stretch)?;
-            let Some(found) = walk.found else {
-                opened.torn = walk.dirty;
+            let scan = self.window.scan(flash, &self.region, section)?;
+            let Some(found) = scan.found else {
+                opened.torn = scan.dirty;
                 break;
             };
-            opened.damaged += u32::from(walk.dirty);
+            opened.damaged += u32::from(scan.dirty);
             self.newest = Some(found.number);
-            stretch.from = found.next;
+            section.from = found.next;
         }
-        self.head = Some(Head { serial, first, end: if opened.torn { limit } else { stretch.from } });
+        self.head = Some(Head { serial, first, end: if opened.torn { limit } else { section.from } });
         Ok(())
     }
 
     /// Serial of the last page opened for `number` or a smaller one; of the oldest page if there is none.
     ///
-    /// All entries on earlier pages are smaller than the number a page was opened for, so reading may start there.
+    /// Entries on earlier pages have smaller numbers than the one a page was opened for, so reading may start there.
     pub(super) fn page_holding<F: NorFlash>(&mut self, flash: &mut F, number: u64) -> Result<u64, Error> {
         let Some(head) = self.head else { return Ok(0) };
         let (mut low, mut high) = (self.region.oldest(head.serial), head.serial);
@@ -177,7 +178,7 @@ impl Log {
         Ok(low)
     }
 
-    /// The number a page was opened for, if its header is good and it has not been used again.
+    /// The number a page was opened for, if its header is valid and the page has not been used again.
     fn first_of<F: NorFlash>(&mut self, flash: &mut F, serial: u64) -> Result<Option<u64>, Error> {
         Ok(match self.window.top(flash, &self.region, serial)? {
             Top::Valid(header) if header.serial == serial => Some(header.first),
@@ -185,7 +186,7 @@ impl Log {
         })
     }
 
-    /// Moves a cursor behind the next entry it wants.
+    /// Moves a cursor behind the next entry to be read.
     pub(super) fn advance<F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -206,11 +207,11 @@ impl Log {
             };
             let last = cursor.serial == head.serial;
             let limit = if last { head.end } else { self.region.page_bytes };
-            let stretch = Stretch { serial: cursor.serial, first, from: cursor.offset, limit };
-            let walk = self.window.walk(flash, &self.region, stretch)?;
-            cursor.damaged += u32::from(walk.dirty);
-            cursor.offset = walk.found.map_or(limit, |found| found.next);
-            match walk.found {
+            let section = Section { serial: cursor.serial, first, from: cursor.offset, limit };
+            let scan = self.window.scan(flash, &self.region, section)?;
+            cursor.damaged += u32::from(scan.dirty);
+            cursor.offset = scan.found.map_or(limit, |found| found.next);
+            match scan.found {
                 Some(found) if found.number >= cursor.from => {
                     cursor.from = found.number.saturating_add(1);
                     return Ok(Some(found));
@@ -222,7 +223,7 @@ impl Log {
         }
     }
 
-    /// Reads the header of the cursor's page unless that is done; `None` if the page can't be read.
+    /// Reads the header of the cursor's page unless it is known; `None` if it is not valid.
     fn enter<F: NorFlash>(&mut self, flash: &mut F, cursor: &mut Cursor) -> Result<Option<u64>, Error> {
         if cursor.first.is_none() {
             cursor.offset = self.region.body();

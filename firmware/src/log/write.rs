@@ -1,15 +1,15 @@
-//! In: one frame and its number. Out: a sealed entry on flash, or a reason why not.
+//! In: one frame and its number. Out: a sealed entry on flash, or the reason why there is none.
 
 use embedded_storage::nor_flash::NorFlash;
 
 use super::page::{Header, Top};
-use super::scan::{BEFORE_FRAME, OVERHEAD, Stretch, crc};
+use super::scan::{BEFORE_FRAME, OVERHEAD, Section, crc};
 use super::{Error, FRAME_MAX, Head, Log};
 
-/// Pages tried before flash that does not read back counts as worn out.
+/// Pages tried before the flash counts as worn out.
 const ATTEMPTS: u32 = 3;
 
-/// Where an entry will go.
+/// Place for an entry.
 #[derive(Clone, Copy)]
 struct Room {
     serial: u64,
@@ -22,8 +22,8 @@ struct Room {
 impl Log {
     /// Appends one frame. After `Ok` it is sealed: it survives every later power cut, until the ring drops its page.
     ///
-    /// After an error it is not sealed and the same call may be made again; nothing sealed before is touched, except
-    /// that the oldest page may have been dropped to make room. Numbers must rise; they may skip.
+    /// After an error it is not sealed and the same call may be repeated; entries sealed before are unchanged, but the
+    /// oldest page may have been dropped to make room. Numbers must rise; they may skip.
     pub fn append<F: NorFlash>(&mut self, flash: &mut F, number: u64, frame: &[u8]) -> Result<(), Error> {
         let space = (self.region.page_bytes - self.region.body()) as usize;
         let longest = FRAME_MAX.min(space.saturating_sub(OVERHEAD + self.region.unit as usize - 1));
@@ -36,11 +36,11 @@ impl Log {
         for _ in 0..ATTEMPTS {
             let room = match self.room(number, frame.len()) {
                 Some(room) => Some(room),
-                None if self.turn(flash, number)? => self.room(number, frame.len()),
+                None if self.open_page(flash, number)? => self.room(number, frame.len()),
                 None => None,
             };
             if let Some(room) = room
-                && self.put(flash, room, frame)?
+                && self.write_entry(flash, room, frame)?
             {
                 self.newest = Some(number);
                 return Ok(());
@@ -57,9 +57,9 @@ impl Log {
         fits.then_some(Room { serial, first, offset: end, step })
     }
 
-    /// Opens the page after the newest: erases it, which drops what the oldest page held, and writes its header.
-    /// `false` if the header does not read back; the page then takes no entries.
-    fn turn<F: NorFlash>(&mut self, flash: &mut F, number: u64) -> Result<bool, Error> {
+    /// Opens the page after the newest: erases it, which drops the oldest entries, and writes its header. `false` if the
+    /// header does not read back; the page then takes no entries.
+    fn open_page<F: NorFlash>(&mut self, flash: &mut F, number: u64) -> Result<bool, Error> {
         let serial = self.head.map_or(0, |head| head.serial.saturating_add(1));
         let header = Header { serial, first: number, before: self.newest.unwrap_or(number) };
         self.window.erase(flash, &self.region, serial)?;
@@ -70,9 +70,9 @@ impl Log {
         Ok(good)
     }
 
-    /// Writes an entry and reads it back. Unless that succeeds its page takes no more entries: what the flash cells
-    /// hold there is not known.
-    fn put<F: NorFlash>(&mut self, flash: &mut F, room: Room, frame: &[u8]) -> Result<bool, Error> {
+    /// Writes an entry and reads it back. If it does not read back its page takes no more entries: the content of its
+    /// flash cells is unknown.
+    fn write_entry<F: NorFlash>(&mut self, flash: &mut F, room: Room, frame: &[u8]) -> Result<bool, Error> {
         let Room { serial, first, offset, step } = room;
         let [l0, l1] = (frame.len() as u16).to_le_bytes();
         let [s0, s1] = step.to_le_bytes();
@@ -83,8 +83,8 @@ impl Log {
 
         let at = self.region.address(serial) + offset;
         self.window.write(flash, &self.region, at, &[&start, frame, &sum])?;
-        let stretch = Stretch { serial, first, from: offset, limit: next };
-        let back = self.window.walk(flash, &self.region, stretch)?.found;
+        let section = Section { serial, first, from: offset, limit: next };
+        let back = self.window.scan(flash, &self.region, section)?.found;
         let good = back.is_some_and(|found| found.offset == offset);
         if good {
             self.head = Some(Head { serial, first, end: next });

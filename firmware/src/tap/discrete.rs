@@ -1,4 +1,4 @@
-//! In: one pin. Out: the level it has held for some samples, and since when.
+//! In: one pin. Out: its debounced level, and when it changed.
 
 use embedded_hal::digital::InputPin;
 
@@ -35,12 +35,12 @@ pub struct Change {
 }
 
 impl<P: InputPin> Discrete<P> {
-    /// Starts inactive; `hold` of 0 or 1 takes every reading as it is. Unit of `hold`: samples
+    /// Starts inactive; `hold` of 0 or 1 does not debounce. Unit of `hold`: samples
     pub fn new(pin: P, polarity: Polarity, hold: u8) -> Discrete<P> {
         Discrete { pin, polarity, hold: hold.max(1), active: false, other: 0, unread: 0 }
     }
 
-    /// Reads the pin once; tells a change when it has held. A pin that can't be read counts as unchanged.
+    /// Reads the pin once; returns a change when it has held. A pin that can't be read counts as unchanged.
     pub fn step(&mut self) -> Option<Change> {
         let Ok(high) = self.pin.is_high() else {
             self.unread = self.unread.saturating_add(1);

@@ -1,7 +1,7 @@
 //! In: levels of two command lines. Out: the commanded position they count.
 //!
-//! A fast train needs a hardware counter: a pulse that begins and ends between two readings is
-//! missed here, unseen. Quadrature commands are read by [`super::quadrature`].
+//! Fast pulses need a hardware counter: a pulse that begins and ends between two readings is missed here and not
+//! noticed. Quadrature commands are read by [`super::quadrature`].
 
 /// What the two lines carry.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -30,7 +30,7 @@ impl Pulse {
 
     /// The position, after both lines were read. Unit: pulses, wrapping
     ///
-    /// The direction is taken at the reading that sees the edge, as drives want it stable around it.
+    /// The direction is that of the reading that sees the edge: drives require it stable around the edge.
     pub fn step(&mut self, first: bool, second: bool) -> i32 {
         let (first_before, second_before) = self.lines.replace((first, second)).unwrap_or((first, second));
         let rises = |before: bool, now: bool| i32::from(!before && now);

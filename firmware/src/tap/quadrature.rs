@@ -1,7 +1,7 @@
 //! In: levels of lines A and B. Out: the position they count, four counts a cycle, and illegal transitions.
 //!
-//! Signals faster than one change of level per reading need a hardware counter: this decoder sees
-//! two changes at once as illegal, and three as one the other way.
+//! Signals faster than one change of level per reading need a hardware counter: this decoder takes two changes at
+//! once for an illegal transition, and three for one in the opposite direction.
 
 /// Change of position by old A, old B, new A, new B; A leads when counting up.
 const CHANGES: [i8; 16] = [
@@ -11,7 +11,7 @@ const CHANGES: [i8; 16] = [
     ILLEGAL, 1, -1, 0,
 ];
 
-/// Both lines changed at once: one change was missed, or a line is disturbed.
+/// Both lines changed at once: one change was missed, or there is interference.
 const ILLEGAL: i8 = i8::MIN;
 
 /// Decodes both edges of both lines.
@@ -40,7 +40,7 @@ impl Quadrature {
         self.position
     }
 
-    /// Transitions that no sound quadrature signal makes, since the start.
+    /// Transitions that no valid quadrature signal makes, since the start.
     pub fn illegal(&self) -> u32 {
         self.illegal
     }

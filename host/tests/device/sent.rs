@@ -25,8 +25,8 @@ fn counted() -> (String, Arc<AtomicUsize>) {
                 while let Some(event) = receiver.step(&mut remaining) {
                     count.fetch_add(usize::from(matches!(event, Event::Frame(_))), Ordering::SeqCst);
                 }
-                monitor.hear(&received[..bytes]);
-                while let bytes @ 1.. = monitor.say(&mut sent) {
+                monitor.receive(&received[..bytes]);
+                while let bytes @ 1.. = monitor.transmit(&mut sent) {
                     stream.write_all(&sent[..bytes]).ok();
                 }
             }

@@ -68,7 +68,7 @@ impl Model {
             assert!(there || *dropped, "sealed entry {number} of page {page} is lost");
         }
         assert_eq!(log.newest(), self.newest, "newest");
-        assert_eq!(log.oldest(flash).unwrap(), numbers.first().copied(), "oldest");
+        assert_eq!(oldest(log, flash), numbers.first().copied(), "oldest");
     }
 
     fn seal(&mut self, number: u64, frame: Vec<u8>, page: usize) {
@@ -83,6 +83,15 @@ impl Model {
             self.sealed.retain(|_, (_, page, _)| *page != erased || !done);
         }
     }
+}
+
+/// The number of the oldest entry that can be read.
+pub fn oldest<const UNIT: usize, const PAGE: usize>(
+    log: &mut Log,
+    flash: &mut Flash<UNIT, PAGE>,
+) -> Option<u64> {
+    let mut cursor = log.since(flash, 0).unwrap();
+    log.read(flash, &mut cursor, &mut [0; FRAME_MAX]).unwrap().map(|entry| entry.number)
 }
 
 /// Every entry from a number on.

@@ -201,11 +201,11 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: 1000 };
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
-        App::new(identity, [settings], MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
-    app.hear(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
+        App::new(identity, [settings], MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
+    app.receive(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
     drop(app);
-    let store = Store::open(MemoryFlash::kept(&mut flash[..])).expect("the flash opens");
-    let kept = store.settings_of(0).expect("it was kept").drift;
+    let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
+    let kept = store.saved_settings(0).expect("it was kept").drift;
     let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 500, ..wish() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");
 }

@@ -2,8 +2,9 @@
 
 use std::fmt::Debug;
 
+use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::cobs::Decoder;
-use stillpoint_core::wire::crc::{LargeTable, SmallTable};
+use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode};
 use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::{CURRENT, LONGEST_BODY, LONGEST_FRAME, OLDEST, RELEASED};
@@ -45,7 +46,7 @@ fn check_read<'p, P: Payload<'p> + PartialEq + Debug>(golden: &Golden<P>) {
     let body = frame.leak();
     let mut decoder = Decoder::<LONGEST_BODY>::default();
     let body = decoder.step(&mut &*body).and_then(|chunk| chunk.body.ok()).expect("framed").to_vec().leak();
-    let frame = Frame::check::<LargeTable>(body).expect("sealed");
+    let frame = Frame::check::<FastCrc>(body).expect("sealed");
     assert_eq!(frame.header, *header);
     match frame.read::<P>() {
         Ok(Read { payload: found, extra: 0 }) => assert_eq!(found, *payload),

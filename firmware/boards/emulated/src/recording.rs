@@ -1,32 +1,32 @@
-//! In: what an invented axis does. Out: its readings, one by one, to count instructions on.
+//! In: the course of an invented axis. Out: its readings, one by one, to count instructions on.
 
 use stillpoint_core::{Definition, Parameters, Reading};
 
 /// Time between readings. Unit: ticks
 pub const PERIOD: u32 = 250;
 
-/// Back and forth, one move like the other; each stop rings, stands beside its target and has noise.
+/// Equal moves back and forth; each stop rings, has a rest error and noise.
 #[derive(Clone, Copy)]
 pub struct Course {
-    /// Words of letters and underlines.
+    /// Letters and underscores.
     pub name: &'static str,
-    /// What is asked of the axis.
+    /// Of the axis.
     pub parameters: Parameters,
     /// Commanded distance. Unit: feedback counts
     pub travel: i64,
-    /// Samples of a move, of that those in which the command changes, and how many stand between two of those.
+    /// Samples of a move and its rest.
     pub samples: usize,
-    /// See there.
+    /// Samples of a move at which the command changes.
     pub ramp: i64,
-    /// See there.
+    /// Samples between two of these at which it stands.
     pub pause: i64,
     /// Error at the command end. Unit: counts
     pub swing: i64,
-    /// Error about which the stop rings. Unit: counts
+    /// Error around which the stop rings. Unit: counts
     pub offset: i64,
     /// Bits of noise.
     pub noise: u32,
-    /// Every so many samples one is missing, one jumps and one has the time stamp of that before; 0 is never.
+    /// In this many samples one is missing, one jumps and one repeats the time stamp before; 0 for no faults.
     pub faults: usize,
 }
 
@@ -56,41 +56,51 @@ impl Course {
         faults: 0,
     };
 
-    /// Recordings on which the worst samples are looked for, the usual one first.
+    /// Recordings in which the worst samples are searched, the usual one first.
     pub fn all() -> [Course; 9] {
         let usual = Course::USUAL;
-        let asked = usual.parameters;
-        let fine = Parameters { window: 100_000, definition: Definition::Iso9283, ..asked };
-        let following = Parameters { following_error_window: 8000, following_error_time_out: 1000, ..asked };
+        let parameters = usual.parameters;
+        let fine = Parameters { window: 100_000, definition: Definition::Iso9283, ..parameters };
+        let following =
+            Parameters { following_error_window: 8000, following_error_time_out: 1000, ..parameters };
         [
             usual,
-            // A step of the command, and an axis that is there at once.
+            // A step of the command; the axis reaches it at once.
             Course { name: "step", ramp: 1, swing: 0, ..usual },
             Course { name: "short", ramp: 6, swing: 4000, offset: 2700, noise: 8, ..usual },
-            // Noise about the edge of the window: an entry at every second sample.
+            // Noise around the edge of the window: an entry at every second sample.
             Course { name: "edge", swing: 0, offset: 2640, noise: 9, ..usual },
             Course { name: "pulses", travel: 40_000, ramp: 40, pause: 3, ..usual },
-            Course { name: "scaled", parameters: Parameters { command_scale: (-1000, 3), ..asked }, ..usual },
+            Course {
+                name: "scaled",
+                parameters: Parameters { command_scale: (-1000, 3), ..parameters },
+                ..usual
+            },
             // An encoder of 24 bits, coarse for its window, and a noisy rest.
             Course { name: "fine", parameters: fine, travel: 1 << 30, swing: 1 << 26, noise: 17, ..usual },
             Course { name: "following", parameters: following, ..usual },
-            Course { name: "faults", parameters: Parameters { jump: 300_000, ..asked }, faults: 37, ..usual },
+            Course {
+                name: "faults",
+                parameters: Parameters { jump: 300_000, ..parameters },
+                faults: 37,
+                ..usual
+            },
         ]
     }
 }
 
-/// A recording in the making.
+/// Generator of a recording.
 pub struct Recording {
     course: Course,
     number: usize,
     noise: u32,
-    /// The ringing and what it turns into. Unit: counts
+    /// The ringing, and its quadrature component. Unit: counts
     ringing: (i64, i64),
     tick: u32,
 }
 
 impl Recording {
-    /// From the first reading on.
+    /// Starts at the first reading.
     pub fn new(course: Course) -> Recording {
         Recording { course, number: 0, noise: 1, ringing: (0, 0), tick: 0 }
     }
@@ -100,16 +110,16 @@ impl Recording {
         self.course.faults > 0 && self.number % self.course.faults == self.course.faults - 1
     }
 
-    /// What has to stand where, the command in feedback counts.
+    /// The command, in feedback counts.
     fn command(&self) -> i64 {
         let Course { travel, samples, ramp, pause, .. } = self.course;
         let (forth, k) = ((self.number / samples).is_multiple_of(2), (self.number % samples) as i64);
         let part = (k / (pause + 1)).min(ramp);
-        let way = travel * part * part * (3 * ramp - 2 * part) / (ramp * ramp * ramp);
-        if forth { way } else { travel - way }
+        let distance = travel * part * part * (3 * ramp - 2 * part) / (ramp * ramp * ramp);
+        if forth { distance } else { travel - distance }
     }
 
-    /// Whether the command has come to its end: from there on the axis rings.
+    /// The error: noise until the command end, then ringing, too.
     fn error(&mut self) -> i64 {
         let Course { samples, ramp, pause, swing, offset, noise, .. } = self.course;
         let (x, y) = self.ringing;

@@ -1,4 +1,4 @@
-//! In: where something begins. Out: how many instructions it took.
+//! In: the begin of some work. Out: the number of instructions it took.
 //!
 //! With `-icount shift=0` one instruction takes one nanosecond, and SysTick at 25 MHz counts every fortieth.
 
@@ -8,10 +8,10 @@ use cortex_m::peripheral::syst::SystClkSource;
 /// Unit: instructions per tick of SysTick
 const PER_TICK: u32 = 40;
 
-/// SysTick counts down from here, over and over.
+/// SysTick counts down from here and starts again.
 const LARGEST: u32 = 0x00ff_ffff;
 
-/// Starts the counting.
+/// Starts counting.
 pub fn start(mut counter: SYST) {
     counter.set_clock_source(SystClkSource::Core);
     counter.set_reload(LARGEST);
@@ -19,7 +19,7 @@ pub fn start(mut counter: SYST) {
     counter.enable_counter();
 }
 
-/// Where something begins.
+/// The count at the begin of some work.
 #[inline(always)]
 pub fn now() -> u32 {
     SYST::get_current()

@@ -1,26 +1,26 @@
-//! In: bytes. Out: the same through a UART of the emulated machine, one at a time.
+//! In: bytes. Out: the same bytes through a UART of the emulated machine, one at a time.
 
 use core::sync::atomic::{AtomicBool, Ordering};
 
-/// Addresses of the two UARTs that are used. Source: the machine's memory map, Arm AN386.
+/// Addresses of the two UARTs in use. Source: the machine's memory map, Arm AN386.
 const ADDRESSES: [usize; 2] = [0x4000_4000, 0x4000_5000];
 
 const STATE: usize = 0x4;
 const CONTROL: usize = 0x8;
 const DIVIDER: usize = 0x10;
 
-/// A UART; it exists once.
+/// A UART; each exists once.
 #[derive(Debug)]
 pub struct Uart {
     base: usize,
 }
 
-static TAKEN: AtomicBool = AtomicBool::new(false);
+static STARTED: AtomicBool = AtomicBool::new(false);
 
 impl Uart {
-    /// Both UARTs, switched on; once.
-    pub fn take() -> Option<[Uart; 2]> {
-        if TAKEN.swap(true, Ordering::Relaxed) {
+    /// Switches both UARTs on, once; `None` afterwards.
+    pub fn start() -> Option<[Uart; 2]> {
+        if STARTED.swap(true, Ordering::Relaxed) {
             return None;
         }
         Some(ADDRESSES.map(|base| {
@@ -31,7 +31,7 @@ impl Uart {
         }))
     }
 
-    /// A byte that has come.
+    /// The next received byte.
     pub fn read(&self) -> Option<u8> {
         (self.get(STATE) & 0b10 != 0).then(|| self.get(0) as u8)
     }
@@ -47,12 +47,12 @@ impl Uart {
     }
 
     fn get(&self, register: usize) -> u32 {
-        // Safety: a register of a UART that this value alone stands for; reading has no other effect than it names.
+        // Safety: a register of a UART that only this value accesses; reading it has no side effect on memory.
         unsafe { core::ptr::read_volatile((self.base + register) as *const u32) }
     }
 
     fn set(&self, register: usize, value: u32) {
-        // Safety: a register of a UART that this value alone stands for, writable at its full width.
+        // Safety: a register of a UART that only this value accesses, writable at its full width.
         unsafe { core::ptr::write_volatile((self.base + register) as *mut u32, value) }
     }
 }

@@ -1,8 +1,8 @@
 //! In: the board's 24 MHz crystal. Out: 144 MHz for the core, the buses and all timers.
 //!
-//! 144 MHz, not the 170 MHz the chip can do: it is a whole number of crystal periods, divides by the sampling
-//! rate, the line rate and 1 MHz without remainder, and needs no boost of the core voltage.
-//! The crystal is waited for without end: on the internal oscillator every time would be up to 1 % wrong.
+//! 144 MHz, not the 170 MHz the chip can reach: a multiple of the crystal frequency, divisible by the sampling
+//! rate, the line rate and 1 MHz without remainder, and no boost of the core voltage. The start waits for the crystal
+//! without end: on the internal oscillator all times would be up to 1 % wrong.
 
 use stm32_metapac::flash::vals::Latency;
 use stm32_metapac::rcc::vals::{Hpre, Pllm, Plln, Pllr, Pllsrc, Sw};
@@ -11,7 +11,7 @@ use stm32_metapac::{FLASH, RCC};
 /// Frequency of the core, the buses and the timers. Unit: Hz
 pub const CORE: u32 = 144_000_000;
 
-/// Switches over to the crystal. The watchdog runs by then, so a dead crystal shows as a restart every few seconds.
+/// Switches to the crystal. The watchdog runs already, so a dead crystal shows as a reset every few seconds.
 pub fn start() {
     FLASH.acr().modify(|acr| {
         acr.set_latency(Latency::WS4);
@@ -30,7 +30,7 @@ pub fn start() {
     });
     RCC.cr().modify(|cr| cr.set_pllon(true));
     while !RCC.cr().read().pllrdy() {}
-    // Half speed for at least 1 µs, as the reference manual asks above 80 MHz.
+    // Half speed for at least 1 µs, as the reference manual requires above 80 MHz.
     RCC.cfgr().modify(|cfgr| cfgr.set_hpre(Hpre::DIV2));
     RCC.cfgr().modify(|cfgr| cfgr.set_sw(Sw::PLL1_R));
     while RCC.cfgr().read().sws() != Sw::PLL1_R {}
@@ -39,7 +39,7 @@ pub fn start() {
     enable();
 }
 
-/// Clocks of everything that is used.
+/// Enables the clocks of all peripherals in use.
 fn enable() {
     RCC.ahb2enr().modify(|on| {
         on.set_gpioaen(true);
@@ -60,6 +60,6 @@ fn enable() {
         on.set_tim15en(true);
         on.set_tim20en(true);
     });
-    // A clock just switched on takes two cycles to arrive.
+    // A clock takes two cycles to arrive.
     cortex_m::asm::dsb();
 }

@@ -1,4 +1,4 @@
-//! In: signs of life. Out: a restart when they stay away, and afterwards the reason of the last restart.
+//! In: signs of life. Out: a reset when there are none, and afterwards the reason of the last reset.
 
 use stillpoint_core::wire::status::Reset;
 use stm32_metapac::iwdg::vals::{Key, Pr};
@@ -11,32 +11,32 @@ const MARK: u32 = 0x6661_756c;
 pub struct Watchdog(());
 
 impl Watchdog {
-    /// Starts it; nothing stops it again.
+    /// Starts the watchdog; it can't be stopped.
     pub fn start() -> Watchdog {
         IWDG.kr().write(|kr| kr.set_key(Key::START));
         IWDG.kr().write(|kr| kr.set_key(Key::ENABLE));
         IWDG.pr().write(|pr| pr.set_pr(Pr::DIVIDE_BY128));
         IWDG.rlr().write(|rlr| rlr.set_rl(999));
-        // The new period counts only once both have crossed over to the slow clock.
+        // The new period is valid when both registers have reached the slow clock domain.
         while IWDG.sr().read().0 != 0 {}
         let mut watchdog = Watchdog(());
         watchdog.feed();
         watchdog
     }
 
-    /// All is well.
+    /// Restarts the period.
     pub fn feed(&mut self) {
         IWDG.kr().write(|kr| kr.set_key(Key::RESET));
     }
 }
 
-/// Why the chip started; the next start sees only its own reason.
+/// Why the chip started. Clears the reason for the next start.
 pub fn cause() -> Reset {
     open();
     let (flags, mark) = (RCC.csr().read(), TAMP.bkpr(0).read().0);
     RCC.csr().modify(|csr| csr.set_rmvf(true));
     TAMP.bkpr(0).write(|bkpr| bkpr.0 = 0);
-    // A supply that came back after a moment looks like power switched on; every reset pulls the reset line too.
+    // A brown-out counts as power on. Every reset also sets the flag of the reset pin, so that is checked last.
     if flags.borrstf() {
         Reset::PowerOn
     } else if flags.iwdgrstf() || flags.wwdgrstf() {
@@ -50,7 +50,7 @@ pub fn cause() -> Reset {
     }
 }
 
-/// Starts over, and leaves word that a fault was the reason.
+/// Resets the chip and marks a fault as the reason.
 pub fn fault() -> ! {
     open();
     TAMP.bkpr(0).write(|bkpr| bkpr.0 = MARK);
@@ -63,7 +63,7 @@ fn open() {
         on.set_pwren(true);
         on.set_rtcapben(true);
     });
-    // A clock just switched on takes two cycles to arrive.
+    // A clock takes two cycles to arrive.
     cortex_m::asm::dsb();
     PWR.cr1().modify(|cr| cr.set_dbp(true));
 }

@@ -1,8 +1,8 @@
-//! The monitor on a NUCLEO-G474RE: what is of this board alone. Wiring, pins and cautions: `firmware/BOARDS.md`.
+//! The monitor on a NUCLEO-G474RE: the code of this board alone. Wiring, pins and cautions: `firmware/BOARDS.md`.
 //!
-//! Registers are reached through `stm32-metapac`, the layer under `embassy-stm32`. Neither hardware
-//! abstraction layer offers what the sampling rests on, an encoder timer that latches its counter on another
-//! timer's trigger, so most of the board would be register code with either; and there is no executor to feed.
+//! Registers are accessed through `stm32-metapac`, the layer under `embassy-stm32`. The sampling needs an encoder
+//! timer that latches its counter on the trigger of another timer. No hardware abstraction layer offers that, so most
+//! of the board would be register code in any case.
 #![cfg_attr(not(test), no_std)]
 
 pub mod nor;
@@ -14,7 +14,7 @@ pub mod guard;
 #[cfg(target_os = "none")]
 pub mod pins;
 #[cfg(target_os = "none")]
-pub mod line;
+pub mod uart;
 #[cfg(target_os = "none")]
 pub mod rtt;
 #[cfg(target_os = "none")]

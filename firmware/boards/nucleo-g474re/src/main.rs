@@ -1,4 +1,4 @@
-//! In: command and feedback of three axes. Out: the monitor's frames on the serial line, moves on flash, an alarm lamp.
+//! In: command and feedback of three axes. Out: frames on the serial line, moves on flash, an alarm lamp.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -14,13 +14,13 @@ mod image {
     use stillpoint_firmware::app::{App, Identity};
     use stillpoint_firmware::store::Store;
     use stillpoint_nucleo_g474re::guard::{self, Watchdog};
-    use stillpoint_nucleo_g474re::line::Line;
     use stillpoint_nucleo_g474re::nor::Nor;
     use stillpoint_nucleo_g474re::pins::{self, Output};
     use stillpoint_nucleo_g474re::spi::Spi;
     use stillpoint_nucleo_g474re::taps::{self, AXES};
     use stillpoint_nucleo_g474re::ticks::{PERIOD, TICKS_PER_SECOND, Ticks};
-    use stillpoint_nucleo_g474re::{clock, line, rtt};
+    use stillpoint_nucleo_g474re::uart::Uart;
+    use stillpoint_nucleo_g474re::{clock, rtt, uart};
 
     type Monitor = App<AXES, Nor<Spi>>;
 
@@ -44,11 +44,11 @@ mod image {
     #[inline(never)]
     fn open() -> Option<Store<Nor<Spi>>> {
         let flash = Nor::find(Spi::start()).inspect_err(|_| defmt::error!("no flash chip on SPI2")).ok()?;
-        defmt::info!("{} axes, flash of {} bytes, {} bit/s", AXES, flash.bytes(), line::RATE);
+        defmt::info!("{} axes, flash of {} bytes, {} bit/s", AXES, flash.bytes(), uart::RATE);
         Store::open(flash).inspect_err(|_| defmt::error!("the log does not open")).ok()
     }
 
-    /// The chip's own number.
+    /// The unique number of the chip.
     fn device() -> [u8; 12] {
         let words =
             core::array::from_fn::<[u8; 4], 3, _>(|place| stm32_metapac::UID.uid(place).read().to_le_bytes());
@@ -57,37 +57,39 @@ mod image {
         device
     }
 
-    /// Makes the monitor where it stays, since it is too large to be passed around; then one tick at a time and
-    /// then the line, so that neither waits long for the other.
-    ///
-    /// The alarm output is a lamp, and nothing that leads to a drive.
-    #[inline(never)]
-    fn run(reset: Reset, store: Store<Nor<Spi>>, mut watchdog: Watchdog, mut lamp: Output) {
+    fn run(reset: Reset, store: Store<Nor<Spi>>, watchdog: Watchdog, lamp: Output) {
         let parameters = Parameters { ticks_per_second: TICKS_PER_SECOND, ..Parameters::at(1_000_000) };
         let Ok(settings) = Settings::new(parameters) else { return };
         let identity = Identity { device: device(), board: "nucleo-g474re", reset, period: PERIOD };
-        let mut monitor = Monitor::start(identity, [settings; AXES], store);
+        Monitor::run(identity, [settings; AXES], store, |monitor| serve(monitor, watchdog, lamp));
+    }
+
+    /// Handles one tick and the serial line in turn, so that neither waits long for the other.
+    ///
+    /// The alarm output is a lamp and must not lead to a drive.
+    #[inline(never)]
+    fn serve(monitor: &mut Monitor, mut watchdog: Watchdog, mut lamp: Output) {
         taps::start();
-        let (Some(mut ticks), Some(mut line)) = (Ticks::start(), Line::start()) else { return };
+        let (Some(mut ticks), Some(mut uart)) = (Ticks::start(), Uart::start()) else { return };
         loop {
-            if let Some(tick) = ticks.take() {
+            if let Some(tick) = ticks.pop() {
                 monitor.sample(tick.time(), &tick.raw());
                 lamp.set(monitor.is_lit());
                 watchdog.feed();
             }
-            if let Some(byte) = line.read().or_else(rtt::command_byte) {
-                monitor.hear(&[byte]);
+            if let Some(byte) = uart.read().or_else(rtt::command_byte) {
+                monitor.receive(&[byte]);
             }
             monitor.idle();
             let mut byte = [0];
-            while line.has_room() && monitor.say(&mut byte) == 1 {
-                line.write(byte[0]);
+            while uart.has_room() && monitor.transmit(&mut byte) == 1 {
+                uart.write(byte[0]);
                 rtt::frame_byte(byte[0]);
             }
         }
     }
 
-    // Safety: it touches nothing of what it interrupted: it leaves its mark and starts the chip over.
+    // Safety: it uses nothing of the interrupted code: it leaves its mark and resets the chip.
     #[exception]
     unsafe fn HardFault(_: &ExceptionFrame) -> ! {
         guard::fault()

@@ -1,7 +1,8 @@
-//! In: bytes to keep. Out: the same on a serial NOR flash chip, by the commands all makers share (JEDEC JESD216).
+//! In: bytes to store. Out: the same bytes on a serial NOR flash chip, by the commands common to all makers (JEDEC
+//! JESD216).
 //!
-//! Pages of 256 bytes are programmed, sectors of 4 KiB erased, addresses have three bytes: chips of 64 KiB to 16 MiB;
-//! a larger one is used up to there. Every call waits until the chip is ready again.
+//! Pages of 256 bytes are programmed, sectors of 4 KiB erased, addresses have three bytes. Chips have 64 KiB to 16 MiB;
+//! of a larger one the first 16 MiB are used. Every call waits until the chip is ready again.
 
 use embedded_hal::spi::{Operation, SpiDevice};
 use embedded_storage::nor_flash::{ErrorType, NorFlash, NorFlashError, NorFlashErrorKind, ReadNorFlash};
@@ -21,26 +22,26 @@ const WRITE_ENABLED: u8 = 0b10;
 /// Unit: bytes
 const PAGE: u32 = 256;
 const SECTOR: u32 = 4096;
-/// Binary digits of the smallest and the largest size.
+/// Exponents of two of the smallest and the largest size.
 const SIZES: core::ops::RangeInclusive<u8> = 16..=24;
 
-/// Time between two looks at the status. Unit: ns
+/// Time between two reads of the status. Unit: ns
 const PAUSE: u32 = 10_000;
-/// Looks until the chip counts as dead: over a second, where a sector takes 0.4 s at worst.
-const LOOKS: u32 = 100_000;
+/// Reads of the status until the chip counts as dead: over a second, while a sector takes 0.4 s at worst.
+const STATUS_READS: u32 = 100_000;
 
-/// Why the chip did not do it.
+/// Why an operation of the chip failed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Error<E> {
     /// The bus failed.
     Bus(E),
-    /// No chip answers, or one of a size that is not served; what it said.
+    /// No chip answers, or its size is not supported; its identification.
     Absent([u8; 3]),
     /// Beyond the end of the chip.
     OutOfBounds,
     /// An erase that is not of whole sectors.
     NotAligned,
-    /// The chip does not take writes, or never gets ready.
+    /// The chip does not accept writes, or does not get ready.
     Stuck,
 }
 
@@ -68,20 +69,20 @@ fn addressed(command: u8, address: u32) -> [u8; 4] {
 }
 
 impl<S: SpiDevice> Nor<S> {
-    /// Wakes the chip and asks for its size.
+    /// Wakes the chip and reads its size.
     pub fn find(mut spi: S) -> Result<Nor<S>, Error<S::Error>> {
         spi.transaction(&mut [Operation::Write(&[WAKE])]).map_err(Error::Bus)?;
-        // Waking takes up to 30 µs, in which the chip must not be spoken to.
+        // Waking takes up to 30 µs; the chip must not be addressed before.
         spi.transaction(&mut [Operation::DelayNs(30_000)]).map_err(Error::Bus)?;
-        let mut said = [0; 3];
-        spi.transaction(&mut [Operation::Write(&[IDENTIFY]), Operation::Read(&mut said)])
+        let mut id = [0; 3];
+        spi.transaction(&mut [Operation::Write(&[IDENTIFY]), Operation::Read(&mut id)])
             .map_err(Error::Bus)?;
-        let [maker, _, size] = said;
+        let [maker, _, size] = id;
         if matches!(maker, 0x00 | 0xFF) || size < *SIZES.start() || size > 31 {
-            return Err(Error::Absent(said));
+            return Err(Error::Absent(id));
         }
         let mut nor = Nor { spi, bytes: 1 << size.min(*SIZES.end()) };
-        // A restart may have come in the middle of an erase.
+        // The reset may have interrupted an erase.
         nor.wait()?;
         Ok(nor)
     }
@@ -93,14 +94,14 @@ impl<S: SpiDevice> Nor<S> {
 
     fn status(&mut self, pause: u32) -> Result<u8, Error<S::Error>> {
         let mut status = [0];
-        let mut look =
+        let mut operations =
             [Operation::Write(&[READ_STATUS]), Operation::Read(&mut status), Operation::DelayNs(pause)];
-        self.spi.transaction(&mut look).map_err(Error::Bus)?;
+        self.spi.transaction(&mut operations).map_err(Error::Bus)?;
         Ok(status[0])
     }
 
     fn wait(&mut self) -> Result<(), Error<S::Error>> {
-        for _ in 0..LOOKS {
+        for _ in 0..STATUS_READS {
             if self.status(PAUSE)? & BUSY == 0 {
                 return Ok(());
             }
@@ -108,7 +109,7 @@ impl<S: SpiDevice> Nor<S> {
         Err(Error::Stuck)
     }
 
-    /// A command that changes the chip: enabled, sent, waited for.
+    /// Sends a command that changes the chip, and waits until it is done.
     fn change(&mut self, head: [u8; 4], bytes: &[u8]) -> Result<(), Error<S::Error>> {
         self.spi.write(&[WRITE_ENABLE]).map_err(Error::Bus)?;
         if self.status(0)? & WRITE_ENABLED == 0 {
@@ -156,15 +157,15 @@ impl<S: SpiDevice> NorFlash for Nor<S> {
         (from..to).step_by(SECTOR as usize).try_for_each(|sector| self.change(addressed(ERASE, sector), &[]))
     }
 
-    /// Split where pages end: past its end a page starts over inside the chip.
+    /// Splits the bytes at the ends of pages: a write past the end of a page would wrap to its start.
     fn write(&mut self, offset: u32, bytes: &[u8]) -> Result<(), Self::Error> {
         self.inside(offset, bytes.len())?;
-        let (mut at, mut left) = (offset, bytes);
-        while !left.is_empty() {
+        let (mut at, mut rest) = (offset, bytes);
+        while !rest.is_empty() {
             let room = (PAGE - at % PAGE) as usize;
-            let (now, later) = left.split_at_checked(room).unwrap_or((left, &[]));
-            self.change(addressed(PROGRAM, at), now)?;
-            (at, left) = (at + now.len() as u32, later);
+            let (part, later) = rest.split_at_checked(room).unwrap_or((rest, &[]));
+            self.change(addressed(PROGRAM, at), part)?;
+            (at, rest) = (at + part.len() as u32, later);
         }
         Ok(())
     }

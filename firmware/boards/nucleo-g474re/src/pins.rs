@@ -1,4 +1,4 @@
-//! In: names of pins. Out: pins that are inputs, outputs or belong to a peripheral.
+//! In: names of pins. Out: inputs, outputs, and pins of a peripheral.
 
 use core::convert::Infallible;
 
@@ -27,12 +27,12 @@ pub const fn c(number: usize) -> Pin {
 }
 
 impl Pin {
-    /// Port and number; the mask lets the compiler see that no bit lies outside its register.
+    /// Port and number; the mask proves to the compiler that no bit lies outside its register.
     fn place(self) -> (Gpio, usize) {
         (self.0, self.1 & 15)
     }
 
-    /// Gives the pin to a peripheral: alternate function 0 to 15.
+    /// Connects the pin to a peripheral: alternate function 0 to 15.
     pub fn peripheral(self, function: u8) {
         let (port, number) = self.place();
         port.afr(number >> 3).modify(|afr| afr.set_afr(number % 8, function));
@@ -58,10 +58,10 @@ impl Pin {
     }
 }
 
-/// A pin that is read.
+/// An input.
 pub struct Input(Pin);
 
-/// A pin that is driven.
+/// An output.
 pub struct Output(Pin);
 
 impl Output {

@@ -1,11 +1,11 @@
-//! In: words of the log, bytes of frames; commands. Out: three channels in memory that a debug probe reads and writes
-//! while the program runs.
+//! In: log messages, bytes of frames; commands. Out: three channels in memory that a debug probe reads and writes while
+//! the program runs.
 //!
-//! Up channel 0 `defmt` is the log, up channel 1 `frames` a copy of what the serial line sends. Neither ever waits: with
-//! no probe the channels fill up and later bytes are dropped; the frames on the line are not touched by that. Down
-//! channel 0 `commands` is heard beside the line: a probe and the line must not both speak at the same time.
+//! Up channel 0 `defmt` is the log, up channel 1 `frames` a copy of the bytes on the serial line. Neither ever waits:
+//! without a probe the channels fill up and later bytes are dropped; the serial line is not affected. Down channel 0
+//! `commands` is received like the serial line: a probe and the line must not send commands at the same time.
 //!
-//! The crate `defmt-rtt` does the first of these, but may panic, and the image is to hold no panic at all.
+//! The crate `defmt-rtt` offers only the log and may panic; the image must hold no panic at all.
 
 use core::cell::Cell;
 use core::sync::atomic::{AtomicU8, AtomicU32, Ordering};
@@ -13,7 +13,7 @@ use core::sync::atomic::{AtomicU8, AtomicU32, Ordering};
 use critical_section::Mutex;
 use defmt::Encoder;
 
-/// One ring, laid out as probes expect it. Empty when both places are the same.
+/// One ring, in the layout that probes expect. Empty when `write` and `read` are equal.
 #[repr(C)]
 struct Channel<const BYTES: usize> {
     name: &'static u8,
@@ -21,7 +21,7 @@ struct Channel<const BYTES: usize> {
     bytes: u32,
     write: AtomicU32,
     read: AtomicU32,
-    /// 0: what finds no room is dropped.
+    /// 0: a byte that finds no room is dropped.
     mode: AtomicU32,
 }
 
@@ -40,7 +40,7 @@ impl<const BYTES: usize> Channel<BYTES> {
         }
     }
 
-    fn put(&self, byte: u8) {
+    fn push(&self, byte: u8) {
         let at = self.write.load(Ordering::Relaxed);
         let next = if at + 1 < self.bytes { at + 1 } else { 0 };
         if next == self.read.load(Ordering::Acquire) {
@@ -52,7 +52,7 @@ impl<const BYTES: usize> Channel<BYTES> {
         }
     }
 
-    fn take(&self) -> Option<u8> {
+    fn pop(&self) -> Option<u8> {
         let at = self.read.load(Ordering::Relaxed);
         if at == self.write.load(Ordering::Acquire) {
             return None;
@@ -63,7 +63,7 @@ impl<const BYTES: usize> Channel<BYTES> {
     }
 }
 
-/// What a probe looks for in memory.
+/// The block that a probe searches for in memory.
 #[repr(C)]
 struct Block {
     mark: [u8; 16],
@@ -78,7 +78,7 @@ static LOG: [AtomicU8; 1024] = [const { AtomicU8::new(0) }; 1024];
 static FRAMES: [AtomicU8; 4096] = [const { AtomicU8::new(0) }; 4096];
 static COMMANDS: [AtomicU8; 128] = [const { AtomicU8::new(0) }; 128];
 
-// Safety: probes find the block by this name, and nothing else is called so.
+// Safety: probes find the block by this name, and nothing else has it.
 #[unsafe(export_name = "_SEGGER_RTT")]
 #[used]
 static BLOCK: Block = Block {
@@ -92,15 +92,15 @@ static BLOCK: Block = Block {
 
 /// Copies a byte of a frame.
 pub fn frame_byte(byte: u8) {
-    BLOCK.frames.put(byte);
+    BLOCK.frames.push(byte);
 }
 
-/// A byte of a command that a probe has written.
+/// The next byte of a command written by a probe.
 pub fn command_byte() -> Option<u8> {
-    BLOCK.commands.take()
+    BLOCK.commands.pop()
 }
 
-/// Only the main loop logs, never an interrupt, so words do not mix.
+/// Only the main loop logs, never an interrupt, so messages do not mix.
 #[defmt::global_logger]
 struct Logger;
 
@@ -108,33 +108,33 @@ static ENCODER: Mutex<Cell<Encoder>> = Mutex::new(Cell::new(Encoder::new()));
 
 fn encode(step: impl FnOnce(&mut Encoder)) {
     critical_section::with(|section| {
-        let kept = ENCODER.borrow(section);
-        let mut encoder = kept.replace(Encoder::new());
+        let cell = ENCODER.borrow(section);
+        let mut encoder = cell.replace(Encoder::new());
         step(&mut encoder);
-        kept.set(encoder);
+        cell.set(encoder);
     });
 }
 
-fn put(bytes: &[u8]) {
-    bytes.iter().for_each(|byte| BLOCK.log.put(*byte));
+fn write(bytes: &[u8]) {
+    bytes.iter().for_each(|byte| BLOCK.log.push(*byte));
 }
 
-// Safety: every call works on its own in a critical section; an interrupt would only mix its words, and none logs.
+// Safety: every call runs in its own critical section. Only a logging interrupt could mix messages, and none logs.
 unsafe impl defmt::Logger for Logger {
     fn acquire() {
-        encode(|encoder| encoder.start_frame(put));
+        encode(|encoder| encoder.start_frame(write));
     }
 
-    // Safety: nothing is asked of the caller.
+    // Safety: no requirement on the caller.
     unsafe fn flush() {}
 
-    // Safety: nothing is asked of the caller.
+    // Safety: no requirement on the caller.
     unsafe fn release() {
-        encode(|encoder| encoder.end_frame(put));
+        encode(|encoder| encoder.end_frame(write));
     }
 
-    // Safety: nothing is asked of the caller.
+    // Safety: no requirement on the caller.
     unsafe fn write(bytes: &[u8]) {
-        encode(|encoder| encoder.write(bytes, put));
+        encode(|encoder| encoder.write(bytes, write));
     }
 }

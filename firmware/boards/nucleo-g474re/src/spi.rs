@@ -1,4 +1,4 @@
-//! In: transactions. Out: the same on SPI2, to the one chip that hangs on it.
+//! In: transactions. Out: the same on SPI2, to the only chip on that bus.
 
 use core::convert::Infallible;
 
@@ -15,7 +15,7 @@ pub struct Spi {
 }
 
 impl Spi {
-    /// Mode 0 at 18 MHz: jumper wires of 10 cm still carry that.
+    /// Mode 0 at 18 MHz, which jumper wires of 10 cm still carry.
     pub fn start() -> Spi {
         [13, 14, 15].into_iter().for_each(|number| b(number).peripheral(5));
         SPI2.cr2().write(|cr| {
@@ -49,9 +49,9 @@ impl Spi {
             Operation::Transfer(read, write) => {
                 let longest = read.len().max(write.len());
                 for place in 0..longest {
-                    let came = self.exchange(write.get(place).copied().unwrap_or(0));
+                    let received = self.exchange(write.get(place).copied().unwrap_or(0));
                     if let Some(byte) = read.get_mut(place) {
-                        *byte = came;
+                        *byte = received;
                     }
                 }
             }
@@ -68,7 +68,7 @@ impl Spi {
 
 /// Data size 8 in CR2.
 const EIGHT_BITS: u32 = 7 << 8;
-/// Time the chip select stays high between two transactions: 50 ns and some. Unit: core cycles
+/// Time of the chip select between two transactions: a little over 50 ns. Unit: core cycles
 const APART: u32 = 10;
 
 impl ErrorType for Spi {

@@ -1,9 +1,9 @@
 //! In: command and feedback lines of three axes. Out: six counters, latched together by one trigger.
 //!
-//! Each signal has a timer of its own that counts it without the processor. Channels 1 and 2 of the timer are
-//! the two lines; channel 3 has no pin but captures the counter into its register at every trigger of TIM15,
-//! which all six timers see as internal trigger 6 in the same clock cycle. So the six registers hold one
-//! instant's positions until the next trigger, whenever the processor comes to read them.
+//! Each signal has its own timer that counts it without the processor. Channels 1 and 2 of the timer are the two lines;
+//! channel 3 has no pin but captures the counter into its register at every trigger of TIM15, which all six timers see
+//! as internal trigger 6 in the same clock cycle. So the six registers hold the positions of one instant until the next
+//! trigger, whenever the processor reads them.
 
 use embedded_hal::digital::InputPin;
 use stm32_metapac::timer::TimGp16;
@@ -12,10 +12,10 @@ use stm32_metapac::{TIM1, TIM2, TIM3, TIM4, TIM5, TIM8};
 
 use crate::pins::{Pin, a, b, c};
 
-/// Watched axes.
+/// Axes of the board.
 pub const AXES: usize = 3;
 
-/// Counters of one instant: for each axis command, then feedback. Unit: counts
+/// Counters of one instant, for each axis command, then feedback. Unit: counts
 pub type Latched = [[u32; 2]; AXES];
 
 /// A signal: its two lines with the timer's alternate function, and whether the timer has 32 bits.
@@ -41,7 +41,7 @@ const TAPS: [[Tap; 2]; AXES] = [
     ],
 ];
 
-/// For each axis: open, the command is step and direction; joined to ground, it is quadrature.
+/// For each axis: open for a command of step and direction; connected to ground for quadrature.
 const STRAPS: [Pin; AXES] = [c(8), c(9), c(10)];
 
 /// Whether the counters of an axis have 32 bits, command then feedback.
@@ -52,12 +52,12 @@ pub const WIDE: [[bool; 2]; AXES] = {
 
 impl Tap {
     const fn timer(&self) -> TimGp16 {
-        // Safety: the pointer is that of TIM1, 2, 3, 4, 5 or 8, which all have the registers of a 16-bit
-        // general-purpose timer at the same places; `wide` says where the counter goes on above them.
+        // Safety: the pointer is that of TIM1, 2, 3, 4, 5 or 8, which all have the registers of a 16-bit general
+        // timer at the same places; with `wide` the counter has 16 more bits.
         unsafe { TimGp16::from_ptr(self.timer) }
     }
 
-    /// Counts the lines in this mode and captures at every trigger.
+    /// Starts counting in this mode, with a capture at every trigger.
     fn start(&self, mode: Sms) {
         let timer = self.timer();
         self.lines.iter().for_each(|(pin, function)| pin.peripheral(*function));
@@ -69,7 +69,7 @@ impl Tap {
         });
         timer.ccmr_input(1).write(|capture| capture.set_ccs(0, CcmrInputCcs::TRC));
         timer.ccer().write(|on| on.set_cce(2, true));
-        // The trigger first: it must not change in a mode that may use it.
+        // The trigger is set first: it must not change in a mode that uses it.
         timer.smcr().write(|slave| slave.set_ts(Ts::ITR6));
         timer.smcr().modify(|slave| slave.set_sms(mode));
         timer.arr().write(|top| top.0 = if self.wide { u32::MAX } else { u32::from(u16::MAX) });
@@ -82,8 +82,8 @@ impl Tap {
     }
 }
 
-/// Sets all six timers counting. Encoder mode 3 counts every edge of both lines; step and direction counts rising
-/// edges of line 2, up while line 1 is high.
+/// Starts all six timers. Encoder mode 3 counts every edge of both lines; step and direction counts rising edges of
+/// line 2, up while line 1 is high.
 pub fn start() {
     for ([command, feedback], strap) in TAPS.iter().zip(STRAPS) {
         let open = strap.strap().is_high().unwrap_or(true);

@@ -1,10 +1,9 @@
 //! In: TIM15's trigger, ten thousand times a second. Out: the counters of every tick, numbered, in order.
 //!
-//! The instant of a sample is made by hardware alone: TIM15's update is the trigger that latches all six
-//! counters (see [`taps`](crate::taps)) and that TIM20 counts. The interrupt only carries them into a queue, in
-//! any of the 100 µs that follow. It reads TIM20 before and after: were the two to differ, a trigger came in between
-//! and it reads again. An interrupt that comes too late, or a full queue, skips numbers, which the
-//! sampler counts as a gap.
+//! Hardware alone sets the instant of a sample: TIM15's update is the trigger that latches all six counters (see
+//! [`taps`](crate::taps)) and that TIM20 counts. The interrupt only copies them into a queue, at any time within the
+//! next 100 µs. It reads TIM20 before and after: if the two differ, a trigger came in between and it reads again. A
+//! late interrupt or a full queue skips numbers, which the sampler counts as a gap.
 
 use core::cell::Cell;
 
@@ -25,7 +24,7 @@ pub const TICKS_PER_SECOND: u32 = 1_000_000;
 const RATE: u32 = 10_000;
 /// Time between samples. Unit: ticks
 pub const PERIOD: u32 = TICKS_PER_SECOND / RATE;
-/// Ticks that can wait: 160 ms. A sector of the flash chip takes 45 ms to erase as a rule, but 400 ms at worst.
+/// Ticks that can wait: 160 ms. A sector of the flash chip usually takes 45 ms to erase, but 400 ms at worst.
 const WAITING: usize = 1600;
 
 /// Counters latched at one tick.
@@ -36,7 +35,7 @@ pub struct Tick {
 }
 
 impl Tick {
-    /// When it was; wraps. Unit: ticks
+    /// Time stamp of the tick; wraps. Unit: ticks
     pub fn time(&self) -> u32 {
         self.number.wrapping_mul(PERIOD)
     }
@@ -56,7 +55,7 @@ impl Tick {
     }
 }
 
-/// What the interrupt owns.
+/// The state of the interrupt.
 struct Filler {
     queue: Producer<'static, Tick>,
     number: u32,
@@ -65,13 +64,13 @@ struct Filler {
 static QUEUE: ConstStaticCell<Queue<Tick, WAITING>> = ConstStaticCell::new(Queue::new());
 static FILLER: Mutex<Cell<Option<Filler>>> = Mutex::new(Cell::new(None));
 
-/// The ticks that wait.
+/// The queue of ticks.
 pub struct Ticks {
     queue: Consumer<'static, Tick>,
 }
 
 impl Ticks {
-    /// Starts the sampling; once.
+    /// Starts the sampling, once; `None` afterwards.
     pub fn start() -> Option<Ticks> {
         let (producer, queue) = QUEUE.try_take()?.split();
         let filler = Filler { queue: producer, number: 0 };
@@ -83,19 +82,20 @@ impl Ticks {
         TIM15.arr().write(|top| top.set_arr((CORE / RATE - 1) as u16));
         TIM15.cr2().write(|cr| cr.set_mms(Mms::UPDATE));
         TIM15.dier().write(|on| on.set_uie(true));
-        // Safety: the handler touches only `FILLER`, in a critical section, and registers nobody else writes from here on.
+        // Safety: the handler uses only `FILLER`, in a critical section, and registers that nothing else writes from
+        // here on.
         unsafe { cortex_m::peripheral::NVIC::unmask(Interrupt::TIM1_BRK_TIM15) };
         TIM15.cr1().write(|cr| cr.set_cen(true));
         Some(Ticks { queue })
     }
 
-    /// The next tick, if there is one yet.
-    pub fn take(&mut self) -> Option<Tick> {
+    /// The oldest tick in the queue.
+    pub fn pop(&mut self) -> Option<Tick> {
         self.queue.dequeue()
     }
 }
 
-/// Count of triggers and the counters at the last of them, of one and the same.
+/// The count of triggers, and the counters at the same trigger.
 fn coherent() -> (u16, Latched) {
     loop {
         let number = TIM20.cnt().read().cnt();
@@ -116,7 +116,7 @@ fn TIM1_BRK_TIM15() {
         let passed = count.wrapping_sub(filler.number as u16);
         filler.number = filler.number.wrapping_add(u32::from(passed));
         if passed > 0 {
-            // A tick that finds no room is told by the number of the next.
+            // A tick that finds no room shows as a skipped number at the next tick.
             let _ = filler.queue.enqueue(Tick { number: filler.number, latched });
         }
         owner.set(Some(filler));

@@ -1,27 +1,28 @@
-//! In: what a monitor watches. Out: how each of it is watched, until a host arranges something else.
+//! In: subjects of alarms. Out: limit, delays and priority of each, until a host sends others.
 //!
 //! | subject | figure | abnormal from | normal again | off-delay | re-alarm | longest shelving |
 //! |---|---|---|---|---|---|---|
-//! | Signal | place of the fault among the findings, −1 for none | 0 | −1 | none | 8 h | 8 h |
+//! | Signal | index of the finding, −1 for none | 0 | −1 | none | 8 h | 8 h |
 //! | Unsettled | stops in a row that did not settle | 3 | 0 | 60 s | 8 h | 8 h |
-//! | FollowingError | counts by which it lies beyond its window | 1 | 0 | 60 s | 8 h | 8 h |
+//! | FollowingError | counts beyond its window | 1 | 0 | 60 s | 8 h | 8 h |
 //! | Drift | the detector's figure, in 1/256 of its limit | 256 | 128 | none | never | 7 days |
 //! | Gap | samples and frames of moves lost since the last tick | 1 | 0 | 60 s | never | 8 h |
 //!
-//! Nothing has an on-delay or a latch by itself: three stops, three moves, the time-out 0x6066 and the
-//! detector have waited already. Of three stops one may be disturbed, and two may be disturbed alike. What may
-//! come with every move has an off-delay of a minute: three of one alarm within a minute is chattering. Eight
-//! hours is a shift: who comes next sees what stands. Wear stands for days, until a part has come.
+//! No alarm has an on-delay or a latch by default: three stops, three moves, the time-out 0x6066 and the drift
+//! detector are delays already. Three stops, because one may be disturbed and two may be disturbed alike. An alarm
+//! that may come with every move has an off-delay of a minute: the same alarm three times within a minute is
+//! chattering. Eight hours is a shift: the next shift sees what persists. Wear persists for days, until a spare part
+//! has come.
 //!
 //! | subject | priority | NE 107 | because |
 //! |---|---|---|---|
-//! | Signal | High | F, failure | no figure of the axis can be right before it is put right |
-//! | Unsettled | Medium | S, out of specification | the process may begin on an axis that does not stand |
-//! | FollowingError | Medium | S, out of specification | the axis does not do what it is told |
+//! | Signal | High | F, failure | no figure of the axis can be right until it is repaired |
+//! | Unsettled | Medium | S, out of specification | the process may begin on an axis that does not stand still |
+//! | FollowingError | Medium | S, out of specification | the axis does not follow its command |
 //! | Drift | Low | M, maintenance required | every stop is still good; something wears |
-//! | Gap | Low | C, function check | moves of that time say that they are untrusted; all others hold |
+//! | Gap | Low | C, function check | moves of that time are marked untrusted; all others hold |
 //!
-//! Losses are the device's own: the alarm about them is that of axis 0.
+//! Gaps belong to the device, not to an axis: their alarm is published as one of axis 0.
 
 use stillpoint_core::alarm::LONGEST_TIME;
 use stillpoint_core::alarm::{Category, Parameters, Priority, Settings};
@@ -33,13 +34,13 @@ const MINUTE: u32 = 60;
 const SHIFT: u32 = 8 * 3600;
 const WEEK: u32 = 7 * 24 * 3600;
 
-/// How one subject is watched.
+/// How the alarm of one subject behaves.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Rule {
     pub(super) subject: Subject,
     /// The smallest figure that is abnormal.
     first: i16,
-    /// How many below it are not normal again either.
+    /// Deadband: figures this far below `first` do not return to normal yet.
     band: i16,
     /// Unit: s
     off_delay: u32,
@@ -107,21 +108,21 @@ pub(super) const OF_DEVICE: Rule = Rule {
     category: Category::FunctionCheck,
 };
 
-/// A figure as the core takes it.
+/// A figure as the core's alarm evaluates it.
 ///
-/// There a number on the limit is neither abnormal nor normal again. Figures are whole, so they are taken twice as
-/// large: the limit then lies between two of them.
+/// In the core a number on the limit is neither abnormal nor normal again. Figures are whole numbers, so they are
+/// doubled: the limit then lies between two of them.
 pub(super) fn doubled(figure: i64) -> i64 {
     figure.saturating_mul(2)
 }
 
-/// The figure again, and the smallest that is abnormal.
-pub(super) fn told(value: Option<i64>, limit: i64) -> (i64, i64) {
+/// The figure before it was [`doubled`], and the smallest figure that is abnormal.
+pub(super) fn halved(value: Option<i64>, limit: i64) -> (i64, i64) {
     (value.unwrap_or_default() >> 1, (limit + 1) >> 1)
 }
 
 impl Rule {
-    /// The same for the core, with every figure [`doubled`].
+    /// Settings of the core's alarm, with every figure [`doubled`].
     pub(super) fn settings(&self, ticks_per_second: u32) -> Settings {
         let ticks = |seconds: u32| (u64::from(seconds) * u64::from(ticks_per_second)).min(LONGEST_TIME);
         let parameters = Parameters {
@@ -134,7 +135,7 @@ impl Rule {
             category: self.category,
             ..Parameters::default()
         };
-        // The rules above are sound at every rate.
+        // The rules above are valid at every rate.
         Settings::new(parameters).unwrap_or_default()
     }
 }

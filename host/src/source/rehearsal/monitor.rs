@@ -34,7 +34,7 @@ const FLASH: usize = 16 << 20;
 pub struct Monitor {
     machine: ParallelMachine,
     /// Each axis has a delay line of a quarter of a second at the default rate, for commands inferred from feedback.
-    app: App<3, MemoryFlash<Vec<u8>>, 3, 1024, KINDS>,
+    app: App<3, MemoryFlash<Vec<u8>>, 1024, KINDS>,
 }
 
 /// Name, scale and settings of an axis.
@@ -168,7 +168,7 @@ impl Monitor {
 
     /// Receives command bytes of the host.
     pub fn receive(&mut self, bytes: &[u8]) {
-        self.app.hear(bytes);
+        self.app.receive(bytes);
     }
 
     fn transmit(&mut self, out: &mut Vec<u8>, capacity: usize) {
@@ -178,7 +178,7 @@ impl Monitor {
         }
         let mut bytes = [0; 512];
         while out.len() < capacity {
-            let count = self.app.say(&mut bytes);
+            let count = self.app.transmit(&mut bytes);
             out.extend(bytes.iter().take(count));
             if count < bytes.len() {
                 return;

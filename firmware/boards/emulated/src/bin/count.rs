@@ -1,7 +1,7 @@
 //! In: nothing. Out: instructions per sample on a Cortex-M4F, of the core and of a bare detector beside it.
 //!
-//! Run it with `-icount shift=0`: one instruction then takes one nanosecond, and SysTick at 25 MHz counts
-//! every fortieth. Means over many samples are exact to a fraction; a worst case to ±40 instructions.
+//! To be run with `-icount shift=0`: one instruction then takes one nanosecond, and SysTick at 25 MHz counts every
+//! fortieth. Means over many samples are exact to a fraction; a worst case to ±40 instructions.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -15,9 +15,7 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::Axis;
-    use stillpoint_core::Reading;
-    use stillpoint_core::Settings;
+    use stillpoint_core::{Axis, Reading, Settings};
     use stillpoint_emulated::recording::{Course, Recording};
     use stillpoint_emulated::stopwatch;
 
@@ -26,7 +24,7 @@ mod image {
     const WINDOW: u32 = 2796;
     const WINDOW_TIME: u32 = 5000;
 
-    /// Window, last entry and dwell, nothing else: what anyone would write first.
+    /// A minimal detector for comparison: window, last entry and window time, nothing else.
     #[derive(Default)]
     struct Bare {
         command: i32,
@@ -76,7 +74,7 @@ mod image {
             return;
         };
         readings.iter_mut().zip(Recording::new(Course::USUAL)).for_each(|(place, reading)| *place = reading);
-        // Where they lie is not known beforehand, as with a recording: no address is put together at each.
+        // Their address is not a constant, as with a real recording: it is not computed at each reading.
         let readings: &[Reading] = black_box(readings);
         let Ok(settings) = Settings::new(black_box(Course::USUAL.parameters)) else { return };
         hprintln!("axis_bytes {}", core::mem::size_of::<Axis>());
@@ -88,10 +86,10 @@ mod image {
                 }
             }
         });
-        // The loop with nothing in it but to look at each reading: what is left is the work on the samples.
-        let around = whole(readings, &mut (), |(), reading| _ = black_box(reading));
+        // An empty loop over the readings, to be subtracted.
+        let empty = whole(readings, &mut (), |(), reading| _ = black_box(reading));
         let count = readings.len() as u32;
-        for (name, whole) in [("loop", around), ("bare", bare - around), ("core", axis - around)] {
+        for (name, whole) in [("loop", empty), ("bare", bare - empty), ("core", axis - empty)] {
             hprintln!(
                 "{}_instructions_per_sample {}.{:02}",
                 name,
@@ -102,7 +100,7 @@ mod image {
         Course::all().into_iter().for_each(worst);
     }
 
-    /// Counts whole moves, the loop around them included.
+    /// Counts whole moves, with the loop.
     fn whole<T>(readings: &[Reading], state: &mut T, mut step: impl FnMut(&mut T, &Reading)) -> u32 {
         let from = stopwatch::now();
         readings.iter().for_each(|reading| step(state, reading));
@@ -111,8 +109,8 @@ mod image {
         whole
     }
 
-    /// The worst sample, with and without those at which a move ends: where its command end becomes certain,
-    /// and where its rest is over and it is told.
+    /// The worst sample outside and at the end of a move: where its command end becomes certain, and where its rest is
+    /// over and its record comes.
     fn worst(course: Course) {
         let Ok(settings) = Settings::new(black_box(course.parameters)) else { return };
         let (mut axis, mut usual, mut ending, mut under_way) = (Axis::new(settings), 0, 0, false);

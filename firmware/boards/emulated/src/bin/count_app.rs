@@ -1,9 +1,9 @@
-//! In: recordings, the same for three axes at once. Out: instructions on a Cortex-M4F that the monitor takes for them.
+//! In: recordings, the same for three axes. Out: instructions of the whole monitor on a Cortex-M4F.
 //!
-//! All axes move and stop together: no tick of three can be worse. The core is counted beside it on the same
-//! readings; what is more is what the monitor adds. Figures are per axis, but those of the lamp and of a turn of the
-//! main loop per device. Counted in steps of 40: means are exact to a fraction, worst cases to ±40 per tick, a third
-//! of that per axis. Flash is memory here, and a line takes every byte at once.
+//! All axes move and stop together, the worst case of three axes. The core is counted separately on the same readings;
+//! the difference is what the monitor adds. Figures are per axis; those of the lamp and of a turn of the main loop are
+//! per device. Counted in steps of 40: means are exact to a fraction, worst cases to ±40 per tick, a third of that per
+//! axis. Flash is RAM here, and the line accepts every byte at once.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -17,10 +17,8 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::Axis;
-    use stillpoint_core::Reading;
-    use stillpoint_core::Settings;
     use stillpoint_core::wire::status::Reset;
+    use stillpoint_core::{Axis, Reading, Settings};
     use stillpoint_emulated::recording::{Course, PERIOD, Recording};
     use stillpoint_emulated::stopwatch;
     use stillpoint_firmware::app::{App, Identity};
@@ -32,10 +30,10 @@ mod image {
     const MOVES: usize = 16;
     const FLASH: usize = 1 << 20;
 
-    /// Like that of the NUCLEO, but for its flash.
+    /// Like that of the NUCLEO, except for its flash.
     type Monitor<'f> = App<AXES, MemoryFlash<&'f mut [u8]>>;
 
-    /// Instructions that many like things took.
+    /// Instructions of repeated work.
     #[derive(Clone, Copy, Default)]
     struct Tally {
         count: u32,
@@ -44,19 +42,19 @@ mod image {
     }
 
     impl Tally {
-        /// Does something and counts it.
-        fn time<T>(&mut self, what: impl FnOnce() -> T) -> T {
-            let (done, spent) = timed(what);
+        /// Does some work and counts its instructions.
+        fn time<T>(&mut self, work: impl FnOnce() -> T) -> T {
+            let (result, spent) = timed(work);
             self.add(spent);
-            done
+            result
         }
 
         fn add(&mut self, spent: u32) {
             *self = Tally { count: self.count + 1, sum: self.sum + spent, worst: self.worst.max(spent) };
         }
 
-        /// Mean and worst, each done for so many axes.
-        fn tell(&self, name: &str, course: &str, axes: usize) {
+        /// Prints mean and worst, divided by the number of axes.
+        fn print(&self, name: &str, course: &str, axes: usize) {
             let each = (self.count * axes as u32).max(1);
             let part = u64::from(self.sum % each) * 100 / u64::from(each);
             hprintln!("{}_instructions_{} {}.{:02} of {}", name, course, self.sum / each, part, self.count);
@@ -65,28 +63,27 @@ mod image {
     }
 
     #[inline(always)]
-    fn timed<T>(what: impl FnOnce() -> T) -> (T, u32) {
+    fn timed<T>(work: impl FnOnce() -> T) -> (T, u32) {
         let from = stopwatch::now();
-        let done = what();
-        (done, stopwatch::since(from))
+        let result = work();
+        (result, stopwatch::since(from))
     }
 
     /// One recording, in the core and in the monitor.
     struct Count<'f> {
-        settings: Settings,
         axis: Axis,
         monitor: Monitor<'f>,
-        /// Usual samples, those at which a command end became certain, and those at which anything was told.
+        /// Usual samples, those at which a command end becomes certain, and those with an event.
         core: [Tally; 3],
         app: [Tally; 3],
         /// After each sample.
         lamp: Tally,
-        /// Of the main loop, with nothing to do.
+        /// A turn of the main loop with nothing to do.
         turn: Tally,
-        /// A move is judged.
+        /// Judging a move.
         idle: Tally,
-        /// All bytes about what was told, one by one.
-        say: Tally,
+        /// Transmitting all bytes about an event, one by one.
+        transmit: Tally,
         bytes: u32,
     }
 
@@ -101,10 +98,12 @@ mod image {
         stopwatch::start(cortex_m::Peripherals::take()?.SYST);
         let flash = cortex_m::singleton!(: [u8; FLASH] = [0; FLASH])?;
         hprintln!("monitor_bytes {}", size_of::<Monitor>());
+        let one_more = size_of::<App<{ AXES + 1 }, MemoryFlash<&mut [u8]>>>();
+        hprintln!("monitor_bytes_per_axis {}", one_more - size_of::<Monitor>());
         for course in Course::all() {
             let mut count = Count::new(&course, flash)?;
             count.run(course)?;
-            count.tell(course.name);
+            count.print(course.name);
         }
         Some(())
     }
@@ -116,11 +115,11 @@ mod image {
             let identity = Identity { device, board, reset, period: PERIOD };
             let flash = MemoryFlash::new(flash);
             let mut monitor = Monitor::new(identity, [settings; AXES], flash).ok()?;
-            while monitor.say(&mut [0]) == 1 {}
+            while monitor.transmit(&mut [0]) == 1 {}
             let (axis, none) = (Axis::new(settings), Tally::default());
             let (core, app) = ([none; 3], [none; 3]);
-            let (lamp, turn, idle, say, bytes) = (none, none, none, none, 0);
-            Some(Count { settings, axis, monitor, core, app, lamp, turn, idle, say, bytes })
+            let (lamp, turn, idle, transmit, bytes) = (none, none, none, none, 0);
+            Some(Count { axis, monitor, core, app, lamp, turn, idle, transmit, bytes })
         }
 
         fn run(&mut self, course: Course) -> Option<()> {
@@ -128,7 +127,7 @@ mod image {
             for _ in 0..MOVES * course.samples {
                 if recording.is_gap() {
                     self.axis.gap();
-                    // The monitor sees it by the clock.
+                    // The monitor detects it by the clock.
                     missing += PERIOD;
                 }
                 let reading = recording.next()?;
@@ -143,7 +142,7 @@ mod image {
             Some(())
         }
 
-        /// Which sort of sample it was.
+        /// Gives the core a reading; whether it was a usual sample, a command end or an event.
         fn core(&mut self, reading: Reading) -> usize {
             let was_under_way = self.axis.is_under_way();
             let (status, spent) = timed(|| self.axis.step(reading));
@@ -155,40 +154,40 @@ mod image {
         }
 
         /// What a main loop does between two samples.
-        fn between(&mut self, told: bool) {
-            let Count { monitor, lamp, turn, idle, say, .. } = self;
+        fn between(&mut self, event: bool) {
+            let Count { monitor, lamp, turn, idle, transmit, .. } = self;
             black_box(lamp.time(|| monitor.is_lit()));
-            for _ in 0..if told { AXES } else { 0 } {
+            for _ in 0..if event { AXES } else { 0 } {
                 idle.time(|| monitor.idle());
             }
             let (bytes, spent) = timed(|| {
                 monitor.idle();
                 let mut bytes = 0;
-                while black_box(monitor.say(black_box(&mut [0]))) == 1 {
+                while black_box(monitor.transmit(black_box(&mut [0]))) == 1 {
                     bytes += 1;
                 }
                 bytes
             });
             self.bytes += bytes;
-            if bytes > 0 { say.add(spent) } else { turn.add(spent) }
+            if bytes > 0 { transmit.add(spent) } else { turn.add(spent) }
         }
 
-        fn tell(&self, course: &str) {
-            let [usual, ended, told] = self.core;
-            for (name, tally) in [("core_usual", usual), ("core_ended", ended), ("core_told", told)] {
-                tally.tell(name, course, 1);
+        fn print(&self, course: &str) {
+            let [usual, ended, event] = self.core;
+            for (name, tally) in [("core_usual", usual), ("core_ended", ended), ("core_event", event)] {
+                tally.print(name, course, 1);
             }
-            let [usual, ended, told] = self.app;
-            let Count { say, idle, lamp, turn, .. } = *self;
+            let [usual, ended, event] = self.app;
+            let Count { transmit, idle, lamp, turn, .. } = *self;
             for (name, tally) in
-                [("app_usual", usual), ("app_ended", ended), ("app_told", told), ("say", say)]
+                [("app_usual", usual), ("app_ended", ended), ("app_event", event), ("transmit", transmit)]
             {
-                tally.tell(name, course, AXES);
+                tally.print(name, course, AXES);
             }
             for (name, tally) in [("idle", idle), ("lamp", lamp), ("turn", turn)] {
-                tally.tell(name, course, 1);
+                tally.print(name, course, 1);
             }
-            hprintln!("bytes_of_a_move_{} {}", course, self.bytes / (say.count * AXES as u32).max(1));
+            hprintln!("bytes_of_a_move_{} {}", course, self.bytes / (transmit.count * AXES as u32).max(1));
         }
     }
 

@@ -1,4 +1,4 @@
-//! In: moves of several kinds. Out: instructions on a Cortex-M4F for what is done about each, printed by semihosting.
+//! In: moves of several kinds. Out: instructions on a Cortex-M4F for kind, drift and baseline of each move.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -12,15 +12,13 @@ mod image {
 
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
-    use stillpoint_core::Speed;
     use stillpoint_core::baseline::Evidence;
     use stillpoint_core::baseline::Quantiles;
     use stillpoint_core::drift::Drift;
     use stillpoint_core::drift::DriftSettings;
     use stillpoint_core::kind::Kinds;
     use stillpoint_core::wire::record::Move;
-    use stillpoint_core::{Outcome, Record};
-    use stillpoint_core::{Parameters, Settings};
+    use stillpoint_core::{Outcome, Parameters, Record, Settings, Speed};
     use stillpoint_emulated::stopwatch;
 
     const MOVES: u32 = 4000;
@@ -37,13 +35,13 @@ mod image {
         stopwatch::start(core.SYST);
         let Ok(settings) = Settings::new(black_box(Parameters::at(1_000_000))) else { return };
         let (mut few, mut many) = (Kinds::<8>::new(), Kinds::<16>::new());
-        // A ninth kind comes every hundredth move, so that one has to go.
-        tell("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
-        tell("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
-        let (watch, mut drift, mut quantiles) =
+        // A ninth kind comes with every hundredth move, so that another is evicted.
+        count("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
+        count("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
+        let (settings, mut drift, mut quantiles) =
             (DriftSettings::default(), Drift::default(), Quantiles::default());
-        tell("drift", |k| _ = black_box(drift.step(&watch, Evidence::Value(settling(k)))));
-        tell("quantiles", |k| quantiles.step(settling(k)));
+        count("drift", |k| _ = black_box(drift.step(&settings, Evidence::Value(settling(k)))));
+        count("quantiles", |k| quantiles.step(settling(k)));
         black_box(quantiles);
     }
 
@@ -66,7 +64,7 @@ mod image {
         }
     }
 
-    fn tell(name: &str, mut step: impl FnMut(u32)) {
+    fn count(name: &str, mut step: impl FnMut(u32)) {
         let (mut whole, mut worst) = (0, 0);
         for k in 0..MOVES {
             let from = stopwatch::now();

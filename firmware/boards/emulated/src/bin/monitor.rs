@@ -1,8 +1,7 @@
 //! In: samples on one UART, commands on another. Out: the monitor's frames, and nothing else.
 //!
-//! The whole firmware on an emulated Cortex-M4F, with memory for flash. A sample is the mark 1, the tick
-//! and, for each of four axes, command and feedback, all 32 bits, little end first; the mark 2 ends the
-//! recording.
+//! The whole firmware on an emulated Cortex-M4F, with RAM for flash. A sample is the mark 1, the tick and, for each of
+//! four axes, command and feedback, all 32 bits little-endian; the mark 2 ends the recording.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -29,7 +28,7 @@ mod image {
     const FLASH: usize = 1 << 20;
 
     /// No delay lines, and as many kinds as in the rehearsal.
-    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>, 0, 0, KINDS>;
+    type Monitor = App<AXES, MemoryFlash<&'static mut [u8]>, 0, KINDS>;
 
     #[entry]
     fn main() -> ! {
@@ -61,7 +60,7 @@ mod image {
     }
 
     fn run(mut monitor: Monitor) {
-        let Some([samples, line]) = Uart::take() else { return };
+        let Some([samples, line]) = Uart::start() else { return };
         let (mut sample, mut filled) = ([0; SAMPLE], 0);
         loop {
             if let Some(byte) = samples.read() {
@@ -72,7 +71,7 @@ mod image {
                 match sample {
                     [2, ..] => break,
                     _ if filled == SAMPLE => {
-                        take(&mut monitor, &sample);
+                        add(&mut monitor, &sample);
                         filled = 0;
                     }
                     _ => (),
@@ -84,7 +83,7 @@ mod image {
         while serve(&mut monitor, &line) {}
     }
 
-    fn take(monitor: &mut Monitor, sample: &[u8; SAMPLE]) {
+    fn add(monitor: &mut Monitor, sample: &[u8; SAMPLE]) {
         let word = |place: usize| {
             let bytes = sample.get(place..).and_then(|rest| rest.first_chunk()).copied();
             bytes.map_or(0, u32::from_le_bytes)
@@ -96,16 +95,16 @@ mod image {
         monitor.sample(word(1), &raw);
     }
 
-    /// A byte in, a byte out, as the line takes it; whether one went out or still has to.
+    /// Receives a byte and transmits one if the line has room; whether there is more to transmit.
     fn serve(monitor: &mut Monitor, line: &Uart) -> bool {
         if let Some(byte) = line.read() {
-            monitor.hear(&[byte]);
+            monitor.receive(&[byte]);
         }
         if !line.has_room() {
             return true;
         }
         let mut byte = [0];
-        let any = monitor.say(&mut byte) == 1;
+        let any = monitor.transmit(&mut byte) == 1;
         if any {
             line.write(byte[0]);
         }

@@ -1,4 +1,4 @@
-//! The driver against a chip made of memory that keeps the rules of a real one.
+//! The driver against a chip in RAM that obeys the rules of a real one.
 
 use core::convert::Infallible;
 
@@ -24,7 +24,7 @@ impl Chip {
     fn done(&mut self, sent: &[u8], read: &mut [u8]) {
         let at =
             sent.get(1..4).map_or(0, |place| place.iter().fold(0, |sum, byte| sum << 8 | usize::from(*byte)));
-        assert!(self.busy == 0 || matches!(sent[0], READ_STATUS | IDENTIFY | WAKE), "spoken to while busy");
+        assert!(self.busy == 0 || matches!(sent[0], READ_STATUS | IDENTIFY | WAKE), "addressed while busy");
         match sent[0] {
             WAKE => (),
             IDENTIFY => read.copy_from_slice(&self.id),
@@ -73,7 +73,7 @@ impl SpiDevice for Chip {
     }
 }
 
-fn kept(nor: &mut Nor<Chip>, from: u32, length: usize) -> Vec<u8> {
+fn stored(nor: &mut Nor<Chip>, from: u32, length: usize) -> Vec<u8> {
     let mut bytes = vec![0; length];
     nor.read(from, &mut bytes).expect("it reads");
     bytes
@@ -84,7 +84,7 @@ fn check(offset: u32, length: usize) {
     let mut nor = Nor::find(Chip::new()).expect("a chip");
     let bytes: Vec<u8> = (0..length).map(|place| place as u8 ^ 0x5A).collect();
     nor.write(offset, &bytes).expect("it writes");
-    assert_eq!(kept(&mut nor, offset, length), bytes);
+    assert_eq!(stored(&mut nor, offset, length), bytes);
     let others = nor.spi.bytes.iter().filter(|byte| **byte != 0xFF).count();
     assert_eq!(others, bytes.iter().filter(|byte| **byte != 0xFF).count(), "nothing else changed");
 }
@@ -103,9 +103,9 @@ fn erasing_takes_whole_sectors_and_leaves_the_others() {
     let mut nor = Nor::find(Chip::new()).expect("a chip");
     nor.write(4000, &[0; 8500]).expect("it writes");
     nor.erase(4096, 12_288).expect("it erases");
-    assert_eq!(kept(&mut nor, 4095, 1), [0]);
-    assert_eq!(kept(&mut nor, 4096, 8192), vec![0xFF; 8192]);
-    assert_eq!(kept(&mut nor, 12_288, 1), [0]);
+    assert_eq!(stored(&mut nor, 4095, 1), [0]);
+    assert_eq!(stored(&mut nor, 4096, 8192), vec![0xFF; 8192]);
+    assert_eq!(stored(&mut nor, 12_288, 1), [0]);
     assert_eq!(nor.erase(1, 4096), Err(Error::NotAligned));
     assert_eq!(nor.erase(0, 1 << 17), Err(Error::OutOfBounds));
     assert_eq!(nor.erase(8192, 4096), Err(Error::OutOfBounds));
@@ -132,7 +132,8 @@ fn the_monitors_log_keeps_its_frames_on_it() {
     use stillpoint_firmware::log::Log;
     let mut nor = Nor::find(Chip::new()).expect("a chip");
     let (mut log, _) = Log::open(&mut nor, 0..1 << 16).expect("it opens");
-    (0..3000_u64).for_each(|number| log.append(&mut nor, number, &number.to_le_bytes()).expect("it is kept"));
+    (0..3000_u64)
+        .for_each(|number| log.append(&mut nor, number, &number.to_le_bytes()).expect("it is stored"));
     let (mut log, opened) = Log::open(&mut nor, 0..1 << 16).expect("it opens again");
     assert_eq!((opened.damaged, opened.torn, log.newest()), (0, false, Some(2999)));
     let mut cursor = log.since(&mut nor, 2500).expect("a place");

@@ -1,24 +1,24 @@
-//! In: feedback. Out: how long it has stood within a band, and its mean there.
+//! In: feedback. Out: how long it has stood still within a band, and its mean there.
 
-/// Feedback within a band.
+/// A time in which feedback stays within a band.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Stand {
+pub(super) struct Standstill {
     low: i32,
     high: i32,
     /// Unit: samples
     held: u32,
     /// Samples in the sum.
     summed: u32,
-    /// What the sum is about. Unit: counts
+    /// Reference of the sum. Unit: counts
     anchor: i32,
     sum: i64,
 }
 
-impl Stand {
-    /// Adds a sample; one that leaves a band of ± `still` begins a new stand. Returns its length.
-    /// Unit: samples
+impl Standstill {
+    /// Adds a sample; one outside the band of ± `still` begins a new standstill. Returns its length so far.
+    /// Unit: counts, samples
     ///
-    /// The sum begins again after each half of `rest`.
+    /// The sum restarts after each half of `rest`.
     pub(super) fn step(&mut self, still: u32, rest: u32, feedback: i32) -> u32 {
         if feedback.wrapping_sub(self.low) < 0 {
             self.low = feedback;
@@ -27,7 +27,7 @@ impl Stand {
             self.high = feedback;
         }
         if self.high.wrapping_sub(self.low).unsigned_abs() > still.saturating_mul(2) {
-            *self = Stand { low: feedback, high: feedback, anchor: feedback, ..Stand::default() };
+            *self = Standstill { low: feedback, high: feedback, anchor: feedback, ..Standstill::default() };
         }
         if self.is_half(rest) {
             (self.summed, self.sum) = (0, 0);
@@ -38,12 +38,12 @@ impl Stand {
         self.held
     }
 
-    /// Half a rest has just been summed.
+    /// Whether half a rest has just been summed.
     pub(super) fn is_half(&self, rest: u32) -> bool {
         self.summed == rest / 2
     }
 
-    /// Of the samples since the sum began. Unit: counts
+    /// Mean of the samples since the sum restarted. Unit: counts
     pub(super) fn mean(&self) -> i32 {
         let count = i64::from(self.summed.max(1));
         self.anchor.wrapping_add((self.sum + count / 2).div_euclid(count) as i32)

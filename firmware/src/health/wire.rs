@@ -1,11 +1,11 @@
-//! In: a finding. Out: the message that tells it; and the finding again.
+//! In: a finding. Out: its wire message; and the finding again.
 
 use stillpoint_core::wire::finding;
 use stillpoint_core::wire::finding::Which;
 
 use super::{Finding, Severity, Signal};
 
-/// A change in one sample that has no sign.
+/// Names the signal that is near its limit.
 const fn near(signal: Signal) -> Which {
     match signal {
         Signal::Command => Which::CommandNearLimit,
@@ -14,8 +14,8 @@ const fn near(signal: Signal) -> Which {
 }
 
 impl Finding {
-    /// The message that tells it; `at` since the first reading. Unit of `at`: ticks
-    pub fn told(&self, axis: u8, at: u64) -> finding::Finding {
+    /// The message that carries the finding. Unit of `at`: ticks since the first reading
+    pub fn to_wire(&self, axis: u8, at: u64) -> finding::Finding {
         let (which, figure, proposed) = match *self {
             Finding::FeedbackMissing => (Which::FeedbackMissing, 0, None),
             Finding::CommandDead => (Which::CommandDead, 0, None),
@@ -34,15 +34,15 @@ impl Finding {
 }
 
 impl From<&finding::Finding> for Finding {
-    fn from(told: &finding::Finding) -> Finding {
-        let finding::Finding { figure, proposed, .. } = *told;
+    fn from(message: &finding::Finding) -> Finding {
+        let finding::Finding { figure, proposed, .. } = *message;
         let near = |signal| Finding::RateNearLimit { signal, change: figure };
-        match told.which {
+        match message.which {
             Which::FeedbackMissing => Finding::FeedbackMissing,
             Which::CommandDead => Finding::CommandDead,
             Which::Swapped => Finding::Swapped,
             Which::WrongSign => Finding::WrongSign { proposed },
-            // A ratio that was not told is none that could be set.
+            // A message without a ratio gets one that can't be set.
             Which::WrongRatio => Finding::WrongRatio { proposed: proposed.unwrap_or((0, 0)) },
             Which::CommandNearLimit => near(Signal::Command),
             Which::FeedbackNearLimit => near(Signal::Feedback),
@@ -68,7 +68,7 @@ mod tests {
             Finding::RateNearLimit { signal: Signal::Feedback, change: u32::MAX },
             Finding::IllegalTransitions { count: 4 },
         ] {
-            assert_eq!(Finding::from(&finding.told(3, 9)), finding);
+            assert_eq!(Finding::from(&finding.to_wire(3, 9)), finding);
         }
     }
 }

@@ -1,4 +1,4 @@
-//! In: bytes. Out: the same through LPUART1, which the on-board probe passes on as a serial port.
+//! In: bytes. Out: the same bytes through LPUART1, which the on-board probe offers as a serial port.
 
 use core::cell::Cell;
 
@@ -13,21 +13,21 @@ use crate::pins::a;
 /// Unit: bit/s, exact
 pub const RATE: u32 = 921_600;
 
-/// Bytes of commands that can wait while the flash is erased.
+/// Bytes of commands that can wait during an erase of the flash.
 const WAITING: usize = 512;
 
 static QUEUE: ConstStaticCell<Queue<u8, WAITING>> = ConstStaticCell::new(Queue::new());
 static FILLER: Mutex<Cell<Option<Producer<'static, u8>>>> = Mutex::new(Cell::new(None));
 
 /// The serial line: 8 bits, no parity, 1 stop bit.
-pub struct Line {
-    come: Consumer<'static, u8>,
+pub struct Uart {
+    received: Consumer<'static, u8>,
 }
 
-impl Line {
-    /// Switches it on; once.
-    pub fn start() -> Option<Line> {
-        let (producer, come) = QUEUE.try_take()?.split();
+impl Uart {
+    /// Switches the line on, once; `None` afterwards.
+    pub fn start() -> Option<Uart> {
+        let (producer, received) = QUEUE.try_take()?.split();
         critical_section::with(|section| FILLER.borrow(section).set(Some(producer)));
         a(2).peripheral(12);
         a(3).peripheral(12);
@@ -42,12 +42,12 @@ impl Line {
         });
         // Safety: the handler touches only `FILLER`, in a critical section, and the receiving side of the line.
         unsafe { cortex_m::peripheral::NVIC::unmask(Interrupt::LPUART1) };
-        Some(Line { come })
+        Some(Uart { received })
     }
 
-    /// A byte that has come.
+    /// The next received byte.
     pub fn read(&mut self) -> Option<u8> {
-        self.come.dequeue()
+        self.received.dequeue()
     }
 
     /// Whether a byte can be written.
@@ -68,7 +68,7 @@ fn LPUART1() {
         let mut queue = owner.take();
         while LPUART1.isr().read().rxne() {
             let byte = LPUART1.rdr().read().0 as u8;
-            // A lost byte spoils its command, which is then refused and counted.
+            // A lost byte damages its command, which is then refused and counted.
             let _ = queue.as_mut().map(|queue| queue.enqueue(byte));
         }
         owner.set(queue);

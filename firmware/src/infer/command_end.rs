@@ -1,28 +1,28 @@
-//! In: when feedback passed distances of two to some power, on its way out and in. Out: the command end.
+//! In: when feedback passed distances of powers of two, after its start and before its target. Out: the command end.
 //!
-//! All times here count sixteenths of a sample from the first sample of the move.
+//! All times here are in sixteenths of a sample since the first sample of the move.
 
-use super::line::{Line, rest_of_sample};
+use super::delay_line::{DelayLine, time_since_crossing};
 
-/// Distances of one octave each that are timed on the way out.
+/// Distances from the start that are timed, one per octave.
 const OCTAVES: usize = 32;
 
-/// Samples before a move that tell where it began and how much noise there is.
+/// Samples before a move that give its start position and the noise.
 const CALM: u32 = 32;
 
-/// How far before it was noticed a move may have begun. Unit: samples
+/// Longest time from the begin of a move to its detection. Unit: samples
 const BACK: u32 = 64;
 
-/// When feedback first was 2⁰, 2¹, … counts from where it rested.
+/// When feedback was first 2⁰, 2¹, … counts away from its rest.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Departure {
     times: [i32; OCTAVES],
     reached: usize,
-    /// Where the move began. Unit: counts
+    /// Position at which the move began. Unit: counts
     from: i32,
-    /// Widest spread of feedback just before. Unit: counts
+    /// Spread of feedback just before the move. Unit: counts
     noise: u32,
-    /// Unit: counts
+    /// Largest distance so far. Unit: counts
     farthest: u32,
     /// Distance at the sample before. Unit: counts
     before: u32,
@@ -30,19 +30,19 @@ pub(super) struct Departure {
 }
 
 impl Departure {
-    /// A move was noticed at sample `number`, the newest: goes back to where it began; returns the
-    /// number of its first sample.
+    /// A move was detected at sample `number`, the newest: searches back for its begin. Returns the number of its
+    /// first sample.
     pub(super) fn begin<const SAMPLES: usize>(
         &mut self,
-        line: &Line<SAMPLES>,
+        line: &DelayLine<SAMPLES>,
         number: u32,
         target: i32,
     ) -> u32 {
         let calm = (0..CALM).filter_map(|ago| line.get(number.wrapping_sub(BACK + ago)));
-        let ways = calm.map(|feedback| feedback.wrapping_sub(target));
-        let (count, sum, low, high) = ways
-            .fold((0, 0, i32::MAX, i32::MIN), |(count, sum, low, high), way| {
-                (count + 1, sum + i64::from(way), low.min(way), high.max(way))
+        let offsets = calm.map(|feedback| feedback.wrapping_sub(target));
+        let (count, sum, low, high) =
+            offsets.fold((0, 0, i32::MAX, i32::MIN), |(count, sum, low, high), offset| {
+                (count + 1, sum + i64::from(offset), low.min(offset), high.max(offset))
             });
         let mean = sum.checked_div(count).unwrap_or(0) as i32;
         let noise = high.checked_sub(low).unwrap_or(0).unsigned_abs();
@@ -72,14 +72,14 @@ impl Departure {
             if distance < octave {
                 break;
             }
-            *time = self.now.saturating_sub(rest_of_sample(self.before, distance, octave));
+            *time = self.now.saturating_sub(time_since_crossing(self.before, distance, octave));
             self.reached += 1;
         }
         self.before = distance;
         self.now = self.now.saturating_add(16);
     }
 
-    /// Farthest that feedback went. Unit: counts
+    /// Largest distance of feedback from its start. Unit: counts
     pub(super) fn farthest(&self) -> u32 {
         self.farthest
     }
@@ -88,12 +88,12 @@ impl Departure {
         self.times.get(octave).copied().filter(|_| octave < self.reached)
     }
 
-    /// When the move began, and how long before the first time it goes by, from three octaves above
-    /// the noise that are two apart. None if the noise leaves no room for them below `octave`.
+    /// When the move began, and the extrapolated time before its first crossing; from three distances above the noise
+    /// that are two octaves apart. `None` if the noise leaves no room for them below `octave`.
     ///
-    /// From standstill a distance grows with some power of time: the third while the jerk is steady,
-    /// the second without a jerk limit, a higher one behind a lag. Three times at distances of one
-    /// ratio give the origin of any such power (Aitken's extrapolation).
+    /// From standstill a distance grows with a power of time: the third while the jerk is constant, the second without
+    /// a jerk limit, a higher one behind a lag. The times of three distances in one ratio give the origin of any such
+    /// power (Aitken's extrapolation).
     fn origin(&self, octave: usize) -> Option<(i32, i32)> {
         let lowest = (u32::BITS - self.noise.leading_zeros()) as usize + 1;
         if lowest + 4 > octave {
@@ -102,7 +102,7 @@ impl Departure {
         let [near, middle, far] = [lowest, lowest + 2, lowest + 4].map(|octave| self.time(octave));
         let (near, first, second) = (near?, middle?.saturating_sub(near?), far?.saturating_sub(middle?));
         let growth = i64::from(second) - i64::from(first);
-        // At most as far back as the fourth power would lie, a steady jerk behind a lag.
+        // At most as far back as for the fourth power: a constant jerk behind a lag.
         let back = (i64::from(first) * i64::from(first)).checked_div(growth).filter(|_| growth > 0);
         let back = back.unwrap_or(i64::from(first)).min(i64::from(first) * 12 / 5);
         let back = i32::try_from(back).ok()?;
@@ -117,14 +117,14 @@ pub(super) struct End {
     pub(super) uncertainty: u32,
 }
 
-/// The octave that the stop is timed at: between 1/128 and 1/64 of the travel.
+/// Octave of the distance at which the stop is timed: between 1/128 and 1/64 of the travel.
 pub(super) fn octave(travel: u32) -> Option<usize> {
     (travel.checked_ilog2()? as usize).checked_sub(6)
 }
 
-/// The stop mirrors the start, stretched in time as the ways between both distances differ.
+/// The command end, if the stop mirrors the start, stretched in time by the ratio of the times between both distances.
 ///
-/// `arrival` is when feedback first came within four and one times 2^`octave` counts of the target.
+/// `arrival`: when feedback first came within four and one times 2^`octave` counts of the target.
 pub(super) fn end(departure: &Departure, octave: usize, arrival: (i32, i32)) -> Option<End> {
     let (origin, back) = departure.origin(octave)?;
     let (near, far) = (departure.time(octave)?, departure.time(octave + 2)?);

@@ -1,15 +1,15 @@
-//! In: a blob of bytes, such as the device's settings. Out: the last one kept whole, after any power cut.
+//! In: a blob of bytes, such as the device's settings. Out: the last blob saved completely, after any power cut.
 //!
-//! Two pages, A and B. Keeping writes the page that is *not* the newest, blob first and header last, so that the
-//! newest whole blob stays untouched until the next one is whole.
+//! Two pages, A and B. Saving writes the page that is *not* the newest, blob first and header last: the newest complete
+//! blob stays untouched until the next one is complete.
 //!
 //! # Power-loss rules
-//! - After [`Keep::save`] has returned `Ok`, [`Keep::load`] gives that blob until the next one is whole.
+//! - After [`BlobStore::save`] has returned `Ok`, [`BlobStore::load`] returns that blob until the next is complete.
 //! - A cut during `save` leaves the old blob or the new one, never anything else: CRC-32 covers serial, length and blob.
-//! - Both pages are worn alike: every save erases one, in turn.
+//! - Both pages wear equally: saves erase them in turn.
 //!
 //! Bytes (little-endian): mark `SPK` and layout version 1 (4), serial (8), length (4), CRC-32 over serial, length and
-//! blob (4), filled up with 0xFF to the write granularity; then the blob, filled up likewise.
+//! blob (4), padded with 0xFF to the write granularity; then the blob, padded likewise.
 
 use core::ops::Range;
 
@@ -25,10 +25,10 @@ const HEADER: usize = 20;
 /// Opens every slot; the last byte is the version of this layout.
 const MARK: [u8; 4] = *b"SPK\x01";
 
-/// Bytes written or checked in one go; a multiple of every granularity served. Unit: bytes
+/// Bytes written or checked at once; a multiple of every supported granularity. Unit: bytes
 const CHUNK: u32 = 512;
 
-/// What a slot's header says.
+/// The header of a page with a blob.
 #[derive(Clone, Copy)]
 struct Slot {
     serial: u64,
@@ -36,14 +36,14 @@ struct Slot {
     crc: u32,
 }
 
-/// A blob store on two pages. Every call is given the flash it was made for.
+/// A blob store on two pages. Every call gets the flash it was made for.
 #[derive(Debug)]
-pub struct Keep {
+pub struct BlobStore {
     region: Region,
     window: Window,
 }
 
-impl Keep {
+impl BlobStore {
     /// Uses two pages. `range` is in bytes from the start of the flash and touches no flash yet.
     pub fn new<F: NorFlash>(flash: &F, range: Range<u32>) -> Result<Self, Error> {
         let region = Region::new(flash, range)?;
@@ -58,7 +58,7 @@ impl Keep {
         (self.region.page_bytes - self.body()) as usize
     }
 
-    /// The last blob kept whole, put in `buffer`; `None` if there never was one.
+    /// The last blob saved completely, copied into `buffer`; `None` if there never was one.
     pub fn load<'b, F: NorFlash>(
         &mut self,
         flash: &mut F,
@@ -67,19 +67,19 @@ impl Keep {
         let Some(slot) = self.newest(flash)? else { return Ok(None) };
         let needed = slot.length as usize;
         let Some(space) = buffer.get_mut(..needed) else { return Err(Error::Buffer(needed)) };
-        let mut left = &mut *space;
+        let mut rest = &mut *space;
         self.each_chunk(flash, &slot, |chunk| {
-            if let Some((now, later)) = core::mem::take(&mut left).split_at_mut_checked(chunk.len()) {
-                now.iter_mut().zip(chunk).for_each(|(byte, kept)| *byte = *kept);
-                left = later;
+            if let Some((part, later)) = core::mem::take(&mut rest).split_at_mut_checked(chunk.len()) {
+                part.iter_mut().zip(chunk).for_each(|(byte, stored)| *byte = *stored);
+                rest = later;
             }
         })?;
         Ok(Some(space))
     }
 
-    /// Keeps a blob instead of the one before. Blocks for one page erase and the writes.
+    /// Saves a blob in place of the one before. Blocks for one page erase and the writes.
     ///
-    /// After an error the blob before is still kept, and the same call may be made again.
+    /// After an error the blob before is still there, and the same call may be repeated.
     pub fn save<F: NorFlash>(&mut self, flash: &mut F, blob: &[u8]) -> Result<(), Error> {
         let length = u32::try_from(blob.len()).ok().filter(|length| *length as usize <= self.longest());
         let Some(length) = length else { return Err(Error::TooLong(self.longest())) };
@@ -96,8 +96,8 @@ impl Keep {
         }
         let fields: [&[u8]; 4] = [&MARK, &serial.to_le_bytes(), &length.to_le_bytes(), &crc.to_le_bytes()];
         self.window.write(flash, &self.region, page, &fields)?;
-        let whole = self.whole(flash, serial)?.is_some_and(|slot| slot.serial == serial);
-        if whole { Ok(()) } else { Err(Error::Worn) }
+        let complete = self.complete(flash, serial)?.is_some_and(|slot| slot.serial == serial);
+        if complete { Ok(()) } else { Err(Error::Worn) }
     }
 
     /// Where the blob begins. Unit: bytes from the page's start
@@ -105,14 +105,14 @@ impl Keep {
         self.region.padded(HEADER)
     }
 
-    /// The newer of the slots that are whole.
+    /// The newer of the complete slots.
     fn newest<F: NorFlash>(&mut self, flash: &mut F) -> Result<Option<Slot>, Error> {
-        let (a, b) = (self.whole(flash, 0)?, self.whole(flash, 1)?);
+        let (a, b) = (self.complete(flash, 0)?, self.complete(flash, 1)?);
         Ok([a, b].into_iter().flatten().max_by_key(|slot| slot.serial))
     }
 
-    /// The slot on the page where `serial` belongs, if header and blob are whole.
-    fn whole<F: NorFlash>(&mut self, flash: &mut F, serial: u64) -> Result<Option<Slot>, Error> {
+    /// The slot on the page for `serial`, if header and blob are complete.
+    fn complete<F: NorFlash>(&mut self, flash: &mut F, serial: u64) -> Result<Option<Slot>, Error> {
         let (page, body, longest) = (self.region.address(serial), self.body(), self.longest());
         let header = self.window.bytes(flash, &self.region, page, 0, body)?;
         let Some(slot) = header.and_then(decode) else { return Ok(None) };
@@ -124,19 +124,19 @@ impl Keep {
         Ok((sum.end() == slot.crc).then_some(slot))
     }
 
-    /// Hands out the blob of a slot piece by piece.
+    /// Calls `visit` with each piece of the blob of a slot.
     fn each_chunk<F: NorFlash>(
         &mut self,
         flash: &mut F,
         slot: &Slot,
-        mut take: impl FnMut(&[u8]),
+        mut visit: impl FnMut(&[u8]),
     ) -> Result<(), Error> {
         let page = self.region.address(slot.serial);
         let mut done = 0;
         while done < slot.length {
             let length = CHUNK.min(slot.length - done);
             let chunk = self.window.bytes(flash, &self.region, page, self.body() + done, length)?;
-            chunk.into_iter().for_each(&mut take);
+            chunk.into_iter().for_each(&mut visit);
             done += length;
         }
         Ok(())
@@ -156,7 +156,7 @@ fn decode(bytes: &[u8]) -> Option<Slot> {
     })
 }
 
-/// A check sum that has seen serial and length.
+/// A check sum over serial and length, to be continued.
 fn begin(serial: u64, length: u32) -> Running {
     let mut sum = Running::default();
     sum.add(&serial.to_le_bytes());
