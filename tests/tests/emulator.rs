@@ -26,7 +26,7 @@ fn samples() -> Vec<(u32, [(i32, i32); AXES])> {
         noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         noise >> 16
     };
-    (0..rounds(1000) as u32 * SAMPLES_PER_MOVE)
+    (0..rounds(1700) as u32 * SAMPLES_PER_MOVE)
         .map(|k| {
             let pairs = core::array::from_fn(|axis| {
                 let at = k + axis as u32 * 13;
@@ -62,20 +62,14 @@ fn bytes(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
 
 /// The same firmware, here.
 fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
-    let parameters = Parameters {
-        ticks_per_second: 10_000_000,
-        window: 1000,
-        window_time: 100_000,
-        rest_time: 200_000,
-        ..Parameters::at(1_000_000)
-    };
+    let parameters = Parameters { window: 1000, ..Parameters::at(10_000_000) };
     let settings = Settings::new(parameters).expect("valid settings");
     let identity =
         Identity { device: *b"emulated\0\0\0\0", board: "emulated", reset: Reset::PowerOn, period: 10_000 };
     let flash = MemoryFlash::new(vec![0; 1 << 20]);
     let mut app: App<AXES, _> = App::new(identity, [settings; AXES], flash).expect("the flash opens");
     let (mut line, mut room) = (vec![], [0; 4096]);
-    let mut say = |app: &mut App<AXES, _>| loop {
+    let mut transmit = |app: &mut App<AXES, _>| loop {
         let count = app.transmit(&mut room);
         line.extend(&room[..count]);
         if count == 0 {
@@ -85,18 +79,18 @@ fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
     for (tick, pairs) in samples {
         let word = |position: i32| Register::Whole(position as u32);
         app.sample(*tick, &pairs.map(|pair| Raw { command: word(pair.0), feedback: word(pair.1) }));
-        say(&mut app);
+        transmit(&mut app);
     }
     app.finish();
-    say(&mut app);
+    transmit(&mut app);
     line
 }
 
 /// Every frame by priority and number, its bytes as they are.
 fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
     let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
-    let (mut left, mut frames) = (bytes, BTreeMap::new());
-    while let Some(event) = receiver.step(&mut left) {
+    let (mut remaining, mut frames) = (bytes, BTreeMap::new());
+    while let Some(event) = receiver.step(&mut remaining) {
         let Event::Frame(frame) = event else { panic!("{event:?}") };
         let key = (frame.header.priority, frame.header.sequence);
         assert!(frames.insert(key, frame.body().to_vec()).is_none(), "{key:?} came twice");
@@ -111,7 +105,7 @@ fn emulator_and_host_tell_the_same_to_the_last_bit() {
     let there = frames(&Emulator::start(&image).run(bytes(&samples)));
     let here = frames(&here(&samples));
     let moves = there.keys().filter(|key| key.0 == Priority::Move).count();
-    let most = rounds(1000) as usize * AXES;
+    let most = rounds(1700) as usize * AXES;
     assert!(moves * 100 > most * 96, "{moves} frames of moves, {most} at most");
     assert!(there.keys().filter(|key| key.0 == Priority::Alarm).count() > 2, "an alarm is raised and clears");
     for priority in [Priority::Alarm, Priority::Move, Priority::Curve] {
