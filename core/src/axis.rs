@@ -45,7 +45,7 @@ pub struct Axis {
     pending: Option<MoveCommand>,
     following_error: bool,
     moves: u32,
-    readout: Readout,
+    readout: Option<Readout>,
     events: Deque<Event, EVENTS>,
     lost: u32,
 }
@@ -62,7 +62,7 @@ impl Axis {
             pending: None,
             following_error: false,
             moves: 0,
-            readout: Readout::default(),
+            readout: None,
             events: Deque::new(),
             lost: 0,
         }
@@ -76,8 +76,10 @@ impl Axis {
     /// Changes the settings; returns whether they are in force.
     ///
     /// Settings change between moves only: while the command is under way nothing changes and the result is `false`.
-    /// During a rest, the rest ends here and its move is reported under the settings that it was measured with.
-    /// Instants and move numbers continue.
+    /// During a rest, the rest ends here and its move is reported under the settings that it was measured with; wait for
+    /// [`crate::Position::TargetReached`] to let it settle first. No [`Status`] announces that event: read
+    /// [`Axis::event`] and [`Axis::curve`] afterwards. Instants and move numbers continue.
+    #[must_use = "while the command is under way the settings are not in force"]
     pub fn set(&mut self, settings: Settings) -> bool {
         if self.is_under_way() {
             return false;
@@ -91,7 +93,9 @@ impl Axis {
         true
     }
 
-    /// Readings are missing before the next one.
+    /// Readings are missing before the next one, or a counter was set anew.
+    ///
+    /// Call it whenever a sample was lost: any sample rate is valid, so an axis can't notice by itself.
     pub fn gap(&mut self) {
         self.sampler.gap();
     }
@@ -149,14 +153,14 @@ impl Axis {
         self.motion.under_way()
     }
 
-    /// The oldest event in the queue, removed from it.
+    /// The oldest event in the queue, removed from it. The queue holds four; with no room a new event is lost.
     pub fn event(&mut self) -> Option<Event> {
         self.events.pop_front()
     }
 
-    /// Settling curve of the last move reported; valid until the next step.
+    /// Settling curve of the last move reported, empty before the first; valid until the next step.
     pub fn curve(&self) -> impl Iterator<Item = CurvePoint> + '_ {
-        self.settling.curve(self.readout)
+        self.readout.into_iter().flat_map(|readout| self.settling.curve(readout))
     }
 
     /// Time since the first reading. Unit: ticks
@@ -229,12 +233,12 @@ impl Axis {
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        self.readout = Readout {
+        self.readout = Some(Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
             window_time: if has_curve { self.settings.window_time } else { u32::MAX },
-        };
+        });
         self.moves = self.moves.saturating_add(1);
         self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));
         true

@@ -8,32 +8,33 @@
 //! ```
 //! use stillpoint_core::{Axis, Event, Outcome, Parameters, Reading, Settings};
 //!
-//! // Samples at 1 kHz, stamped in milliseconds; a window of 5 counts that must hold for 10 ms.
-//! let parameters = Parameters { window: 5, ..Parameters::at(1000).with_window_time_ms(10) };
+//! // Samples at 1 kHz, stamped in microseconds: results are whole ticks, so a sample period should have ten or more.
+//! // A window of 5 counts that must hold for 10 ms.
+//! let parameters = Parameters { window: 5, ..Parameters::at(1_000_000).with_window_time_ms(10) };
 //! let mut axis = Axis::new(Settings::new(parameters)?);
-//! for tick in 0..300 {
-//!     // The command moves by 100 counts from 100 ms to 120 ms; feedback lags by half of the error per sample.
-//!     let command = |tick: i32| (tick - 100).clamp(0, 20) * 5;
-//!     let lag = (80 >> (tick - 120).clamp(0, 30)) * i32::from(tick > 100);
-//!     let reading = Reading { tick: tick as u32, command: command(tick), feedback: command(tick) - lag };
-//!     axis.step(reading);
+//! for ms in 0..300 {
+//!     // The command moves by 100 counts from 100 ms to 120 ms; then each sample halves the error.
+//!     let command = (ms - 100).clamp(0, 20) * 5;
+//!     let error = (80 >> (ms - 120).clamp(0, 30)) * i32::from(ms > 100);
+//!     axis.step(Reading { tick: ms as u32 * 1000, command, feedback: command - error });
 //! }
 //! axis.finish();
 //! let Some(Event::Move(record)) = axis.event() else { panic!("one move") };
 //! assert_eq!(record.outcome, Outcome::Settled);
-//! assert_eq!((record.start, record.command_end, record.travel), (100, 120, 100));
-//! // 80, 40, 20, 10, 5: inside from the fourth sample on; the edge is crossed just before it. Unit: ticks, here ms
-//! assert_eq!(record.settling, Some(3));
+//! assert_eq!((record.start, record.command_end, record.travel), (100_000, 120_000, 100));
+//! // The errors after the command end are 40, 20, 10, 5: the window's edge is crossed before the fourth. Unit: µs
+//! assert_eq!((record.settling, record.settling_95), (Some(3900), 1053));
 //! # Ok::<(), stillpoint_core::Invalid>(())
 //! ```
 //!
 //! [`Axis`] owns its settings and its whole state, some two kibibytes. [`Axis::step`] returns the status at each
 //! sample; when [`Status::event`] is set, [`Axis::event`] returns a [`Record`], or a change of the following-error
-//! flag. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
+//! flag. A move is reported when its rest ends: at the first change of the next command, or earlier by [`Axis::set`] or
+//! [`Axis::finish`]. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
 //!
-//! Nothing here allocates, reads a clock, fails while running or panics. Missing and impossible readings become
-//! values of the move's record: [`Outcome`] and [`Reasons`]. Every number is defined,
-//! with its source and limits, in `METHOD.md` beside this crate.
+//! Nothing here allocates, reads a clock, fails while running or panics. Impossible readings, and missing ones that the
+//! caller reports with [`Axis::gap`], become values of the move's record: [`Outcome`] and [`Reasons`]. Every number is
+//! defined, with its source and limits, in `METHOD.md` beside this crate.
 //!
 //! Four modules follow an axis for the rest of its life: [`kind`] finds the moves that may be compared with each
 //! other, [`baseline`] describes them while they are good, [`drift`] finds a lasting change, and [`alarm`] is the life

@@ -5,9 +5,9 @@ use crate::settings::Settings;
 /// One simultaneous reading of an axis's two signals.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Reading {
-    /// Time stamp; may wrap. Unit: ticks
+    /// Time stamp; may wrap. A step of 2^31 ticks or more counts as a clock that went back. Unit: ticks
     pub tick: u32,
-    /// Commanded position; may wrap. Unit: command counts
+    /// Commanded position, from the same zero as `feedback`; may wrap. Unit: command counts
     pub command: i32,
     /// Measured position; may wrap. Unit: feedback counts
     pub feedback: i32,

@@ -19,7 +19,7 @@ pub enum Definition {
 /// Parameters of one axis; [`Settings::new`] checks them. Begin with [`Parameters::at`], which knows the tick rate.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Parameters {
-    /// Rate of the time stamps. Unit: ticks/s
+    /// Rate of the time stamps. Results are whole ticks: ten or more per sample. Unit: ticks/s
     pub ticks_per_second: u32,
     /// Half-width of the position window, edge included (0x6067). Unit: feedback counts
     pub window: u32,
@@ -44,7 +44,9 @@ pub struct Parameters {
 impl Parameters {
     /// Parameters for time stamps that count at this rate: window time 10 ms, rest time 20 ms, window one count.
     ///
-    /// Times shorter than one tick become one tick; a rate of 0 is refused by [`Settings::new`].
+    /// Times shorter than one tick become one tick; a rate of 0 is refused by [`Settings::new`]. No following error is
+    /// timed, no jump is recognised below 2^30 counts, the encoder step is one count, the command is not scaled, and
+    /// the settling time is the last entry.
     pub const fn at(ticks_per_second: u32) -> Parameters {
         Parameters {
             ticks_per_second,

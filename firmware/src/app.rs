@@ -40,7 +40,7 @@ pub struct Identity {
     pub device: [u8; 12],
     /// Name of the board.
     pub board: &'static str,
-    /// RestartReason it started.
+    /// Why it started.
     pub reset: Reset,
     /// Time between samples. Unit: ticks
     pub period: u32,

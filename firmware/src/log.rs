@@ -27,7 +27,7 @@
 //! and byte writes a page holds 58 frames of 62 bytes, so 16 MiB hold at least 237,510 of them; the page
 //! header costs 0.55 bytes per frame.
 //!
-//! # RestartReason not an existing crate
+//! # Why not an existing crate
 //! *sequential-storage* 8.0 (queue): power-cut safe, worn evenly, but an entry has no number, iteration starts at
 //! the oldest entry only, and 8 bytes of header plus 8 of number make 78 bytes of a 62-byte frame, where a shift
 //! allows 72. It reads and writes through async traits, serves write granularities up to 32 bytes, and its
@@ -48,7 +48,7 @@ use page::{Region, Window};
 /// Longest frame an entry can hold. Unit: bytes
 pub const FRAME_MAX: usize = 512;
 
-/// RestartReason an operation on the flash failed.
+/// Why an operation on the flash failed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Error {
     /// The driver reported this. The same call may be repeated.

@@ -24,7 +24,7 @@ fn main() {
     let beyond = [0.6, 0.9].map(|alike| Cell { shape: Shape::Normal(0.1), alike, baseline: 500 });
     for cell in cells().into_iter().chain(beyond) {
         let clock = Instant::now();
-        let count = cell.watch(DriftConfig::default(), axes, months);
+        let count = cell.watch(DriftConfig::at(1_000_000), axes, months);
         let per_move = clock.elapsed().as_secs_f64() * 1e9 / (count.months * 7200.0 * 730.5);
         println!(
             "{:<17} {:<6} {:<9} {:>5}/{:<8} {:>11.1} {:>9.1}  {:?}",

@@ -34,7 +34,7 @@ fn the_classic_chart() {
 /// What went before comes so many times; the shortest run length that can be set is about 800 moves.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
     let config =
-        DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::default() };
+        DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::at(1_000_000) };
     let (watch, mut drift) = (DriftSettings::new(config).expect("valid settings"), Drift::default());
     let mut finds = |value: &f64| {
         let time = Evidence::Value((TYPICAL * (1.0 + 0.1 * value)) as u32);

@@ -25,7 +25,7 @@ fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
         smallest_change: (smallest * DEVIATION).round() as u32,
         moves_per_hour: 3600,
         baseline,
-        ..DriftConfig::default()
+        ..DriftConfig::at(1_000_000)
     };
     DriftSettings::new(config).expect("valid settings")
 }
@@ -127,7 +127,7 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
 
 /// Moves up to the alarm after a slowdown, sorted.
 fn slowdown(baseline: u32, before: u32, runs: u64) -> Vec<u32> {
-    let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::default() }).unwrap();
+    let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::at(1_000_000) }).unwrap();
     let mut scatter = Scatter::new(NORMAL, 0.0, seed(13));
     let mut delays = vec![];
     while (delays.len() as u64) < rounds(runs) {
@@ -169,7 +169,7 @@ fn promises(count: &Count) -> Vec<&str> {
 #[test]
 fn no_more_false_alarms_than_twice_the_promise() {
     for cell in cells() {
-        let count = cell.watch(DriftConfig::default(), 8, 0.5);
+        let count = cell.watch(DriftConfig::at(1_000_000), 8, 0.5);
         println!("{cell:?}: {} in {} months, {:?}", count.alarms, count.months, count.promises);
         assert!(f64::from(count.alarms) <= 2.0 * count.months, "{cell:?}: {count:?}");
         let expected = if cell.baseline == 500 && scatters_little(cell.shape) { ["Held"] } else { ["Short"] };
@@ -185,8 +185,11 @@ fn scatters_little(shape: Shape) -> bool {
 #[test]
 fn many_false_alarms_are_as_many_as_promised() {
     for cell in cells() {
-        let count =
-            cell.watch(DriftConfig { false_alarms_per_axis_month: 100.0, ..DriftConfig::default() }, 20, 0.1);
+        let count = cell.watch(
+            DriftConfig { false_alarms_per_axis_month: 100.0, ..DriftConfig::at(1_000_000) },
+            20,
+            0.1,
+        );
         let part = f64::from(count.alarms) / count.months / 100.0;
         println!("{cell:?}: {part:.2} of the promise, {:?}", count.promises);
         assert!(part <= 2.0, "{cell:?}: {part}");
@@ -197,7 +200,7 @@ fn many_false_alarms_are_as_many_as_promised() {
 #[test]
 fn the_monitor_says_where_nothing_is_promised() {
     for alike in [0.6, 0.9] {
-        let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(DriftConfig::default(), 4, 0.02);
+        let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(DriftConfig::at(1_000_000), 4, 0.02);
         println!("autocorrelation {alike}: {} in {} months", count.alarms, count.months);
         assert_eq!(promises(&count), ["Dependent"], "{alike}");
     }

@@ -50,7 +50,7 @@ fn shift(worn: &str) -> (Vec<AxisInfo>, Shift) {
 
 /// The findings of the core on the records of an axis, as a monitor sends them.
 fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift> {
-    let mut watched = Watched::new(known.settings, DriftSettings::default());
+    let mut watched = Watched::new(known.settings, DriftSettings::at(known.settings.ticks_per_second));
     for (kind, record) in records {
         assert_eq!(watched.step(record).unwrap_or(0), *kind, "{} move {}", known.name, record.number);
     }

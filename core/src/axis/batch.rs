@@ -13,6 +13,8 @@
 //! - the following error stays inside its window;
 //! - at a standing command, the error stays on one side of the position window, in a range no wider than a jump;
 //! - no limit is reached within the batch: rest time, window time, longest rest, samples that a rest sums.
+//!
+//! What every sample of a moving command changes is added in `add_moving`, of a standing one in `add_standing`.
 
 use super::{Axis, LONGEST_REST};
 use crate::sample::{Faults, Reading};
@@ -85,8 +87,8 @@ impl<'a> Batch<'a> {
         }
     }
 
-    #[inline(never)]
     /// Takes readings up to the first that is late, does not fit after the one before it, or has another error.
+    #[inline(never)]
     fn scan(&mut self, bounds: Bounds, readings: &'a [Reading], fits: impl Fn(&Reading, &Reading) -> bool) {
         // Scaled command less counted command: constant, as a command that moves in a batch is not scaled.
         let offset = self.errors[0].wrapping_add(self.before.feedback).wrapping_sub(self.before.command);

@@ -15,22 +15,26 @@ pub struct DriftConfig {
     pub false_alarms_per_axis_month: f32,
     /// Smallest change worth an alarm, as a part of the median of the first values. Unit: per mille
     pub smallest_change_permille: u32,
-    /// Smallest change worth an alarm, as a time; the larger of the two counts. Unit: ticks, or that of the values
+    /// Smallest change worth an alarm, as a time; the larger of the two counts. At most 2^30.
+    /// Unit: ticks, or that of the values
     pub smallest_change: u32,
     /// Moves of the axis in an hour of work, of all kinds. Unit: moves/hour
     pub moves_per_hour: u32,
     /// Number of values monitored per move, such as settling time, damping and tail; they share the set rate.
     pub values_per_move: u32,
-    /// Length of a baseline. Unit: moves of the kind
+    /// Length of a baseline, 48 to 1,000,000. Unit: moves of the kind
     pub baseline: u32,
 }
 
-impl Default for DriftConfig {
-    fn default() -> DriftConfig {
+impl DriftConfig {
+    /// One false alarm a month, a smallest change of 10 % or 0.5 ms, two moves a second, a baseline of 500 moves; for
+    /// time stamps that count at this rate. Unit: ticks/s
+    pub const fn at(ticks_per_second: u32) -> DriftConfig {
+        let smallest_change = ticks_per_second.div_ceil(2000);
         DriftConfig {
             false_alarms_per_axis_month: 1.0,
             smallest_change_permille: 100,
-            smallest_change: 500,
+            smallest_change: if smallest_change == 0 { 1 } else { smallest_change },
             moves_per_hour: 7200,
             values_per_move: 1,
             baseline: 500,
@@ -90,9 +94,10 @@ impl DriftSettings {
 /// Least run length, a hundred subgroups: for a shorter one the formula of the limits does not hold. Unit: moves
 const SHORTEST: f32 = 800.0;
 
-impl Default for DriftSettings {
-    fn default() -> DriftSettings {
-        DriftSettings::of(DriftConfig::default())
+impl DriftSettings {
+    /// [`DriftConfig::at`], checked.
+    pub fn at(ticks_per_second: u32) -> DriftSettings {
+        DriftSettings::of(DriftConfig::at(ticks_per_second))
     }
 }
 
@@ -109,7 +114,7 @@ mod tests {
     use super::*;
 
     fn check(change: impl Fn(&mut DriftConfig), refused: Option<&str>) {
-        let mut config = DriftConfig::default();
+        let mut config = DriftConfig::at(1_000_000);
         change(&mut config);
         assert_eq!(DriftSettings::new(config).err().map(|invalid| invalid.parameter), refused, "{config:?}");
     }
@@ -117,7 +122,7 @@ mod tests {
     #[test]
     fn a_refusal_names_the_parameter() {
         check(|_| (), None);
-        assert_eq!(DriftSettings::new(DriftConfig::default()), Ok(DriftSettings::default()));
+        assert_eq!(DriftSettings::new(DriftConfig::at(1_000_000)), Ok(DriftSettings::at(1_000_000)));
         check(|config| config.false_alarms_per_axis_month = f32::NAN, Some("false_alarms_per_axis_month"));
         check(|config| config.false_alarms_per_axis_month = 0.0, Some("false_alarms_per_axis_month"));
         check(|config| config.smallest_change_permille = 10_001, Some("smallest_change_permille"));
@@ -133,6 +138,6 @@ mod tests {
 
     #[test]
     fn one_alarm_a_month_at_two_moves_a_second_is_five_million_moves() {
-        assert_eq!(DriftSettings::new(DriftConfig::default()).unwrap().run_length(), 5_259_600.0);
+        assert_eq!(DriftSettings::new(DriftConfig::at(1_000_000)).unwrap().run_length(), 5_259_600.0);
     }
 }

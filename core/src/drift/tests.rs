@@ -13,7 +13,7 @@ fn good(k: u32) -> u32 {
 }
 
 fn settings() -> DriftSettings {
-    DriftSettings::new(DriftConfig::default()).unwrap()
+    DriftSettings::new(DriftConfig::at(1_000_000)).unwrap()
 }
 
 /// Findings of good moves to which `change` was applied.
@@ -89,7 +89,7 @@ fn the_state_of_the_guarantee_is_known() {
     // Thirty slow moves and thirty fast moves in turn.
     let turns = |k: u32, time: u32| Evidence::Value(time + k / 30 % 2 * 5000);
     assert_eq!(promise(4000, &turns), Promise::Dependent);
-    let short = DriftSettings::new(DriftConfig { baseline: 48, ..DriftConfig::default() }).unwrap();
+    let short = DriftSettings::new(DriftConfig { baseline: 48, ..DriftConfig::at(1_000_000) }).unwrap();
     let mut drift = Drift::default();
     (1..4000).for_each(|k| _ = drift.step(&short, Evidence::Value(good(k))));
     assert_eq!(drift.promise(), Promise::Short);
@@ -126,7 +126,7 @@ fn extreme_values_and_settings_stay_in_bounds() {
             false_alarms_per_axis_month: alarms,
             smallest_change: change,
             moves_per_hour: moves,
-            ..DriftConfig::default()
+            ..DriftConfig::at(1_000_000)
         };
         let settings = DriftSettings::new(config).unwrap();
         for value in values {

@@ -116,7 +116,7 @@ pub struct Move {
     /// Number of its kind on its axis; 0 means none.
     #[serde(deserialize_with = "appended")]
     pub kind: u32,
-    /// Further flags; no bit has a meaning yet. Since version 2.
+    /// Presence of fields appended since version 2, one bit each; no bit has a meaning yet.
     #[serde(deserialize_with = "appended")]
     pub flags2: u32,
     /// Further reasons: bits 16 to 31 of [`Reasons`] as bits 0 to 15. Since version 2.

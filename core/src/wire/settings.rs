@@ -182,9 +182,10 @@ impl From<&drift::DriftSettings> for DriftConfig {
     }
 }
 
-impl From<&DriftConfig> for drift::DriftConfig {
-    fn from(sent: &DriftConfig) -> drift::DriftConfig {
-        let default = drift::DriftConfig::default();
+impl Parameters {
+    /// The drift configuration: what the message leaves open has its default at the message's tick rate.
+    pub fn drift_config(&self) -> drift::DriftConfig {
+        let (sent, default) = (&self.drift, drift::DriftConfig::at(self.ticks_per_second));
         let or_default = |value: u32, default: u32| if value == 0 { default } else { value };
         drift::DriftConfig {
             false_alarms_per_axis_month: match sent.false_alarms_per_axis_month_milli {
@@ -240,13 +241,16 @@ mod tests {
             moves_per_hour: 60,
             baseline: 100,
         };
-        let config = drift::DriftConfig::from(&good);
+        let config_of = |drift: DriftConfig| {
+            Parameters { drift, ..(&settings::Parameters::at(1_000_000)).into() }.drift_config()
+        };
+        let config = config_of(good);
         assert_eq!((config.false_alarms_per_axis_month, config.smallest_change_permille), (0.25, 50));
         assert_eq!((config.smallest_change, config.moves_per_hour, config.baseline), (800, 60, 100));
-        assert_eq!(drift::DriftConfig::from(&DriftConfig::default()), drift::DriftConfig::default());
+        assert_eq!(config_of(DriftConfig::default()), drift::DriftConfig::at(1_000_000));
         for false_alarms_per_axis_month_milli in 1..=1_000_000 {
             let one = DriftConfig { false_alarms_per_axis_month_milli, ..good };
-            assert_eq!(DriftConfig::from(&drift::DriftSettings::new((&one).into()).unwrap()), one);
+            assert_eq!(DriftConfig::from(&drift::DriftSettings::new(config_of(one)).unwrap()), one);
         }
         assert_eq!(DriftConfig::from(&drift::DriftSettings::new(config).unwrap()), good);
         let cases = [
@@ -257,7 +261,7 @@ mod tests {
             DriftConfig { baseline: 47, ..good },
         ];
         for (position, case) in cases.iter().enumerate() {
-            let invalid = drift::DriftSettings::new(case.into()).unwrap_err();
+            let invalid = drift::DriftSettings::new(config_of(*case)).unwrap_err();
             let sent = Settings::new(1, &settings::Parameters::at(1_000_000), Some(invalid));
             assert_eq!(
                 (sent.refused, sent.refused_name()),

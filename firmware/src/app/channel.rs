@@ -29,7 +29,7 @@ use crate::sampler::Raw;
 const NO_DELAY_LINE: Invalid =
     Invalid { parameter: "inferred", rule: "false on a board without delay lines" };
 
-/// RestartReason the samples of a stop are published.
+/// Why the samples of a stop are published.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum CaptureReason {
     /// A host has requested them.
@@ -335,8 +335,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let old = self.config();
         (self.drift, self.inferred) = (config.drift, config.inferred);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
-        if !config.invalidates(&old) {
-            self.axis.set(config.settings);
+        // A command that is under way keeps its settings: then the axis begins anew.
+        if !config.invalidates(&old) && self.axis.set(config.settings) {
             return;
         }
         self.earlier = Earlier { moves: self.moves(), small: self.small(), lost: self.lost() };

@@ -23,13 +23,14 @@ pub(super) struct AxisConfig {
 impl AxisConfig {
     /// A tapped command and the default drift detection.
     pub(super) fn tapped(settings: Settings) -> AxisConfig {
-        AxisConfig { settings, drift: DriftSettings::default(), inferred: false }
+        AxisConfig { settings, drift: DriftSettings::at(settings.ticks_per_second), inferred: false }
     }
 
     /// Checks what a host sends; the error names the parameter that breaks its rule.
     pub(super) fn new(sent: &settings::Parameters) -> Result<AxisConfig, Invalid> {
         let settings = Settings::new(Parameters::from(sent))?;
-        Ok(AxisConfig { settings, drift: DriftSettings::new((&sent.drift).into())?, inferred: sent.inferred })
+        let drift = DriftSettings::new(sent.drift_config())?;
+        Ok(AxisConfig { settings, drift, inferred: sent.inferred })
     }
 
     /// The message that this is accepted for an axis, and which parameter was refused.

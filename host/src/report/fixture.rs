@@ -54,7 +54,7 @@ pub(crate) fn record(number: u32, settling_s: Option<f64>) -> Record {
     }
 }
 
-/// The report of that record, with every field filled that a settled move can have.
+/// The report of that record, with the fields filled that tests need.
 pub(crate) fn report(number: u32, settling_s: Option<f64>) -> MoveReport {
     let record = record(number, settling_s);
     let point = |(window, settling)| CurvePoint { window, settling };

@@ -24,14 +24,14 @@ pub(crate) fn parameters() -> Parameters {
     Parameters { window: 50, ..Parameters::at(1_000_000) }
 }
 
-/// What is asked of the axis, its watch included.
-pub(crate) fn asked(wish: DriftConfig, parameters: Parameters) -> Command {
-    let parameters = settings::Parameters { drift: wish, ..(&parameters).into() };
+/// What is apply of the axis, its watch included.
+pub(crate) fn apply(config: DriftConfig, parameters: Parameters) -> Command {
+    let parameters = settings::Parameters { drift: config, ..(&parameters).into() };
     Command::Apply(Apply { axis: 0, parameters })
 }
 
 /// So many false alarms that limits are sure after few moves; with the invented scatter there are none all the same.
-pub(crate) fn wish() -> DriftConfig {
+pub(crate) fn drift_config() -> DriftConfig {
     let false_alarms_per_axis_month_milli = 1_000_000;
     DriftConfig {
         false_alarms_per_axis_month_milli,
@@ -54,7 +54,7 @@ pub(crate) struct Machine {
 impl Machine {
     pub(crate) fn new() -> Machine {
         let mut monitor = Monitor::new(parameters(), TICKS);
-        monitor.send(&asked(wish(), parameters()));
+        monitor.send(&apply(drift_config(), parameters()));
         let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, said: vec![] };
         // A move that was not seen from its beginning has no kind.
         machine.step(0, Some(40), true);

@@ -14,7 +14,8 @@ use stillpoint_firmware::store::Store;
 use stillpoint_tests::emulator::{image, printed};
 
 use machine::{
-    BASELINE, Machine, WAYS, alarms, asked, baselines, drifts, kinds, moves, parameters, restarts, told, wish,
+    BASELINE, Machine, WAYS, alarms, apply, baselines, drift_config, drifts, kinds, moves, parameters,
+    restarts, told,
 };
 use twin::twin;
 
@@ -129,20 +130,20 @@ fn what_is_declared_good_is_learnt_anew() {
 }
 
 #[test]
-fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
+fn other_settings_begin_the_watch_anew_and_bad_ones_are_refused_by_name() {
     let mut machine = Machine::new();
     machine.rounds(50, |_| Some(40));
-    for (wish, name) in [
-        (DriftConfig { baseline: 47, ..wish() }, "baseline"),
+    for (config, name) in [
+        (DriftConfig { baseline: 47, ..drift_config() }, "baseline"),
         (
-            DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..wish() },
+            DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..drift_config() },
             "false_alarms_per_axis_month",
         ),
-        (DriftConfig { smallest_change_permille: 10_001, ..wish() }, "smallest_change_permille"),
-        (DriftConfig { smallest_change: u32::MAX, ..wish() }, "smallest_change"),
-        (DriftConfig { moves_per_hour: 1_000_001, ..wish() }, "moves_per_hour"),
+        (DriftConfig { smallest_change_permille: 10_001, ..drift_config() }, "smallest_change_permille"),
+        (DriftConfig { smallest_change: u32::MAX, ..drift_config() }, "smallest_change"),
+        (DriftConfig { moves_per_hour: 1_000_001, ..drift_config() }, "moves_per_hour"),
     ] {
-        let said = machine.monitor.send(&asked(wish, parameters()));
+        let said = machine.monitor.send(&apply(config, parameters()));
         let names =
             told(
                 &said,
@@ -151,15 +152,15 @@ fn other_settings_begin_the_watch_anew_and_bad_wishes_are_refused_by_name() {
         assert_eq!(names, [name]);
     }
     assert_eq!(restarts(&machine.rounds(1, |_| Some(40))), [], "refused settings change nothing");
-    for (wish, parameters) in [
-        (wish(), Parameters { window: 60, ..parameters() }),
-        (DriftConfig { baseline: 80, ..wish() }, Parameters { window: 60, ..parameters() }),
+    for (config, parameters) in [
+        (drift_config(), Parameters { window: 60, ..parameters() }),
+        (DriftConfig { baseline: 80, ..drift_config() }, Parameters { window: 60, ..parameters() }),
     ] {
-        assert_eq!(restarts(&machine.monitor.send(&asked(wish, parameters))), []);
+        assert_eq!(restarts(&machine.monitor.send(&apply(config, parameters))), []);
         let said = machine.rounds(90, |_| Some(40));
         let why: Vec<_> = restarts(&said).iter().map(|told| (told.kind, told.why)).collect();
         assert_eq!(why, [(0, RestartReason::Settings)]);
-        assert_eq!(baselines(&said).len(), if wish.baseline == 80 { 3 } else { 0 });
+        assert_eq!(baselines(&said).len(), if config.baseline == 80 { 3 } else { 0 });
         assert_eq!(kinds(&said), [], "kinds stay what they are");
     }
 }
@@ -202,11 +203,11 @@ fn what_is_asked_of_the_watch_outlives_a_restart() {
     let settings = Settings::new(parameters()).expect("settings");
     let mut app: App<1, _> =
         App::new(identity, [settings], MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
-    app.receive(&stillpoint::command::CommandEncoder::new(1).encode(&asked(wish(), parameters())));
+    app.receive(&stillpoint::command::CommandEncoder::new(1).encode(&apply(drift_config(), parameters())));
     drop(app);
     let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
     let kept = store.saved_settings(0).expect("it was kept").drift;
-    let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 500, ..wish() };
+    let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 500, ..drift_config() };
     assert_eq!(kept, defaults, "what was left open is told as what it came to");
 }
 

@@ -7,14 +7,15 @@ use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::kind::{Arrival, Kinds};
 use stillpoint_core::wire::drift::{Baseline, Drift};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::{Record, Settings};
+use stillpoint_core::{Record, Settings, wire};
 
-use crate::machine::{BASELINE, parameters, wish};
+use crate::machine::{BASELINE, drift_config, parameters};
 
 /// The same moves through the stages of the core, without any bytes.
 pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
     let settings = Settings::new(parameters()).expect("settings");
-    let watch = DriftSettings::new((&wish()).into()).expect("a wish");
+    let sent = wire::settings::Parameters { drift: drift_config(), ..(&parameters()).into() };
+    let watch = DriftSettings::new(sent.drift_config()).expect("a valid configuration");
     let (mut table, mut messages) = (Kinds::<8>::default(), vec![]);
     let mut rows: [(drift::Drift, Quantiles, bool, drift::Promise); 8] = Default::default();
     for (kind, record) in moves {

@@ -87,7 +87,7 @@ fn refused(session: &Session, parameters: &Parameters, reply: &Settings) -> Erro
 /// The first parameter that breaks its rule.
 fn broken_rule(parameters: &Parameters) -> Option<Invalid> {
     let settings = stillpoint_core::Settings::new(parameters.into()).err();
-    settings.or_else(|| DriftSettings::new((&parameters.drift).into()).err())
+    settings.or_else(|| DriftSettings::new(parameters.drift_config()).err())
 }
 
 /// Board and firmware, the settings of each axis, and the alarms that are not normal.

@@ -39,7 +39,7 @@ mod image {
         count("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
         count("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
         let (settings, mut drift, mut quantiles) =
-            (DriftSettings::default(), Drift::default(), Quantiles::default());
+            (DriftSettings::at(1_000_000), Drift::default(), Quantiles::default());
         count("drift", |k| _ = black_box(drift.step(&settings, Evidence::Value(settling(k)))));
         count("quantiles", |k| quantiles.step(settling(k)));
         black_box(quantiles);
