@@ -28,9 +28,9 @@ fn axis() -> Vec<Reading> {
     for number in 0..MOVES {
         for k in 0..SAMPLES_PER_MOVE {
             let part = (k as f64 / 200.0).min(1.0);
-            let way = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
+            let part_travelled = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
             let from = if number % 2 == 0 { 0.0 } else { 1.0 };
-            let command = 16_777_216.0 * (from + (1.0 - 2.0 * from) * way);
+            let command = 16_777_216.0 * (from + (1.0 - 2.0 * from) * part_travelled);
             let since = (k as f64 - 200.0).max(0.0);
             let ringing = 60_000.0 * (-since / 60.0).exp() * (since / 12.0).cos() * part;
             noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);

@@ -80,8 +80,8 @@ fn receiver(bytes: &[u8]) -> (u64, u64) {
     let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let (mut sequence, mut counts, mut sum) = (Sequence::default(), Counts::default(), 0);
     for chunk in bytes.chunks(CHUNK) {
-        let mut left = chunk;
-        while let Some(event) = receiver.step(&mut left) {
+        let mut remaining = chunk;
+        while let Some(event) = receiver.step(&mut remaining) {
             match event {
                 Event::Frame(frame) => {
                     counts.add_frame(sequence.step(&frame.header));

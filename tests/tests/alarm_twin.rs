@@ -21,7 +21,7 @@ enum Happening {
     Number(u64, i64),
     Time(u64),
     Hold(u64),
-    Ask(u64, Action),
+    Act(u64, Action),
 }
 
 fn happenings() -> impl Strategy<Value = Vec<Happening>> {
@@ -40,7 +40,7 @@ fn happenings() -> impl Strategy<Value = Vec<Happening>> {
         6 => (0..4_u64, number).prop_map(|(wait, value)| Happening::Number(wait, value)),
         1 => (0..40_u64).prop_map(Happening::Time),
         2 => (0..8_u64).prop_map(Happening::Hold),
-        2 => (0..4_u64, action).prop_map(|(wait, action)| Happening::Ask(wait, action)),
+        2 => (0..4_u64, action).prop_map(|(wait, action)| Happening::Act(wait, action)),
     ];
     prop::collection::vec(happening, 0..200)
 }
@@ -133,7 +133,7 @@ proptest! {
                     prop_assert_eq!(point.value(), last);
                     (point.hold(&settings, now), expected)
                 }
-                Happening::Ask(wait, action) => {
+                Happening::Act(wait, action) => {
                     now += wait;
                     let before = point;
                     let (event, time) = event(action);

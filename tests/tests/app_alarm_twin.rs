@@ -1,5 +1,5 @@
 //! The alarms of a whole monitor do what a slow and obvious twin does, whatever happens to the axis and whatever
-//! people ask: every step, in its order, at its tick; every command done or refused.
+//! commands people send: every step, in its order, at its tick; every command done or refused.
 
 use proptest::prelude::*;
 use stillpoint_core::alarm::Event;
@@ -35,7 +35,7 @@ enum Happening {
     Dead,
     /// Nothing moves. Unit: ms
     Idle(u16),
-    /// Samples that are not taken.
+    /// Samples that are lost.
     Lose(u8),
     Acknowledge(u32),
     Act(u32, Action),
@@ -102,13 +102,13 @@ fn happenings() -> impl Strategy<Value = Vec<Happening>> {
     prop::collection::vec(one, 10..40).prop_map(|parts| parts.concat())
 }
 
-/// What was told of alarms.
-fn told(said: &[Received]) -> Vec<Step> {
+/// The steps of alarms among these messages.
+fn steps(received: &[Received]) -> Vec<Step> {
     let alarm = |(_, message): &Received| match message {
-        Message::Alarm(told) => Some((told.alarm, told.subject, told.state, told.value)),
+        Message::Alarm(alarm) => Some((alarm.alarm, alarm.subject, alarm.state, alarm.value)),
         _ => None,
     };
-    said.iter().filter_map(alarm).collect()
+    received.iter().filter_map(alarm).collect()
 }
 
 struct Bench {
@@ -145,38 +145,39 @@ impl Bench {
         self.tick.into()
     }
 
-    /// One sample, so many after the last.
+    /// One sample, `samples` periods after the last.
     fn sample(&mut self, samples: u32) -> Result<(), TestCaseError> {
         self.tick += samples * MILLISECOND;
         let (tick, now) = (self.tick, self.now());
-        let said = self.monitor.sample([Reading { tick, command: self.command, feedback: self.feedback }]);
+        let received =
+            self.monitor.sample([Reading { tick, command: self.command, feedback: self.feedback }]);
         let mut expected = vec![];
         expected.extend(self.twin.figure(Subject::Gap, i64::from(samples) - 1, now));
-        for (_, message) in &said {
+        for (_, message) in &received {
             if let Message::Finding(found) = message
                 && found.severity == Severity::Fault
             {
                 expected.extend(self.twin.figure(Subject::Signal, found.which as i64, now));
             }
         }
-        for (_, message) in &said {
-            expected.extend(self.hear(message, now));
+        for (_, message) in &received {
+            expected.extend(self.follow(message, now));
         }
-        for (_, message) in &said {
+        for (_, message) in &received {
             if let Message::Settings(settings) = message
                 && !settings.pending
             {
                 expected.extend(self.twin.figure(Subject::Signal, -1, now));
             }
         }
-        self.same(&said, &expected)
+        self.same(&received, &expected)
     }
 
-    /// Figures that a message tells of.
-    fn hear(&mut self, message: &Message, now: u64) -> Vec<Step> {
+    /// The steps that follow from the figures in a message.
+    fn follow(&mut self, message: &Message, now: u64) -> Vec<Step> {
         match message {
-            Message::Move(told) => {
-                self.unsettled = match told.outcome {
+            Message::Move(sent) => {
+                self.unsettled = match sent.outcome {
                     Outcome::Settled => 0,
                     Outcome::Unsettled | Outcome::Interrupted => self.unsettled + 1,
                     Outcome::Untrusted => self.unsettled,
@@ -193,20 +194,20 @@ impl Bench {
         }
     }
 
-    fn same(&mut self, said: &[Received], expected: &[Step]) -> Result<(), TestCaseError> {
-        let told = told(said);
-        prop_assert_eq!(&told, expected, "at {}", self.tick);
-        self.steps += told.len();
+    fn same(&mut self, received: &[Received], expected: &[Step]) -> Result<(), TestCaseError> {
+        let found = steps(received);
+        prop_assert_eq!(&found, expected, "at {}", self.tick);
+        self.steps += found.len();
         Ok(())
     }
 
-    /// A command, and what the twin makes of it.
-    fn ask(&mut self, command: &Command, expected: Option<Vec<Step>>) -> Result<(), TestCaseError> {
+    /// Sends a command and compares its steps with those of the twin; `None`: the twin refused it.
+    fn send(&mut self, command: &Command, expected: Option<Vec<Step>>) -> Result<(), TestCaseError> {
         self.refused += u32::from(expected.is_none());
-        let said = self.monitor.send(command);
-        self.same(&said, &expected.unwrap_or_default())?;
-        // A refusal is told at once.
-        let status = said.iter().find_map(|(_, message)| match message {
+        let received = self.monitor.send(command);
+        self.same(&received, &expected.unwrap_or_default())?;
+        // A refusal is reported at once.
+        let status = received.iter().find_map(|(_, message)| match message {
             Message::Status(status) => Some(status.refused_commands),
             _ => None,
         });
@@ -218,17 +219,17 @@ impl Bench {
         let now = self.now();
         match happening {
             Happening::Stop(off) => {
-                let (from, way) = (self.command, if self.command > 10_000 { -100 } else { 100 });
+                let (from, step) = (self.command, if self.command > 10_000 { -100 } else { 100 });
                 for sample in 1..=1000 {
-                    self.command = from + way * sample.min(200);
+                    self.command = from + step * sample.min(200);
                     self.feedback = self.command + off;
                     self.sample(1)?;
                 }
             }
             Happening::Dead => {
-                let (from, way) = (self.feedback, if self.feedback > 10_000 { -100 } else { 100 });
+                let (from, step) = (self.feedback, if self.feedback > 10_000 { -100 } else { 100 });
                 for sample in 1..=1000 {
-                    self.feedback = from + way * sample.min(200);
+                    self.feedback = from + step * sample.min(200);
                     self.sample(1)?;
                 }
             }
@@ -236,7 +237,7 @@ impl Bench {
             Happening::Lose(count) => self.sample(u32::from(*count) + 1)?,
             Happening::Acknowledge(alarm) => {
                 let expected = self.twin.act(*alarm, Event::Acknowledge, 0, now);
-                self.ask(&Command::Acknowledge(Acknowledge { alarm: *alarm }), expected)?;
+                self.send(&Command::Acknowledge(Acknowledge { alarm: *alarm }), expected)?;
             }
             Happening::Act(alarm, action) => {
                 let (event, time) = match *action {
@@ -247,15 +248,15 @@ impl Bench {
                     Action::ReturnToService => (Event::ReturnToService, 0),
                 };
                 let expected = self.twin.act(*alarm, event, time, now);
-                self.ask(&Command::Act(Act { alarm: *alarm, action: *action }), expected)?;
+                self.send(&Command::Act(Act { alarm: *alarm, action: *action }), expected)?;
             }
             Happening::Arrange(arrangement) => {
                 let expected = self.twin.arrange(arrangement, now);
-                self.ask(&Command::Arrange(*arrangement), expected)?;
+                self.send(&Command::Arrange(*arrangement), expected)?;
             }
             Happening::Apply(wide) => {
                 let parameters = (&parameters(if *wide { 60 } else { 50 })).into();
-                self.ask(&Command::Apply(Apply { axis: 0, parameters }), Some(vec![]))?;
+                self.send(&Command::Apply(Apply { axis: 0, parameters }), Some(vec![]))?;
             }
         }
         Ok(())
@@ -266,7 +267,7 @@ proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(20) })]
 
     #[test]
-    fn a_monitor_tells_what_its_twin_tells(happenings in happenings()) {
+    fn a_monitor_reports_what_its_twin_reports(happenings in happenings()) {
         let mut bench = Bench::new();
         for happening in &happenings {
             bench.happen(happening)?;

@@ -26,16 +26,16 @@ fn readings(seconds: usize) -> Vec<Reading> {
     Axis::new(shuttle, 7, RATE).expect("an axis").take(seconds * RATE as usize).collect()
 }
 
-fn alarms(said: &[Received]) -> Vec<Alarm> {
+fn alarms(received: &[Received]) -> Vec<Alarm> {
     let alarm = |(header, message): &Received| match message {
         Message::Alarm(alarm) => Some(*alarm).filter(|_| header.priority == Priority::Alarm),
         _ => None,
     };
-    said.iter().filter_map(alarm).collect()
+    received.iter().filter_map(alarm).collect()
 }
 
-fn seen(said: &[Received]) -> Vec<(u32, AlarmState)> {
-    alarms(said).iter().map(|alarm| (alarm.alarm, alarm.state)).collect()
+fn seen(received: &[Received]) -> Vec<(u32, AlarmState)> {
+    alarms(received).iter().map(|alarm| (alarm.alarm, alarm.state)).collect()
 }
 
 fn acknowledge(alarm: u32) -> Command {
@@ -51,12 +51,12 @@ fn refused(monitor: &mut Monitor) -> u32 {
     monitor.receive().iter().find_map(refused).expect("a status")
 }
 
-/// So many moves of one second; feedback stays this far from its target. Unit of `off`: counts
+/// One move of one second for each value of `off`; feedback stays this far from its target. Unit of `off`: counts
 fn stops(from: u32, off: &[i32]) -> Vec<Reading> {
     let reading = |sample: u32| {
         let (number, part) = (sample / 1000, (sample % 1000).min(200) as i32);
-        let way = part * 100;
-        let command = if (from + number).is_multiple_of(2) { way } else { 20_000 - way };
+        let travelled = part * 100;
+        let command = if (from + number).is_multiple_of(2) { travelled } else { 20_000 - travelled };
         // The rest before ends with the sample at which the command still stands.
         let place = sample.saturating_sub(1) / 1000;
         let feedback = command + off.get(place as usize).copied().unwrap_or(0);
@@ -71,8 +71,8 @@ fn three_stops_that_did_not_settle_are_an_alarm_until_a_minute_of_others() {
     // A stop is judged as the next move begins.
     assert_eq!(seen(&monitor.sample(stops(0, &[0, 400, 400, 0, 400, 400]))), []);
     assert_eq!(monitor.app.lamp(), Lamp::Off);
-    let said = monitor.sample(stops(6, &[400, 400, 400]));
-    let [alarm] = alarms(&said)[..] else { panic!("{:?}", alarms(&said)) };
+    let received = monitor.sample(stops(6, &[400, 400, 400]));
+    let [alarm] = alarms(&received)[..] else { panic!("{:?}", alarms(&received)) };
     assert_eq!((alarm.alarm, alarm.axis, alarm.subject), (1, 0, Subject::Unsettled));
     assert_eq!((alarm.number, alarm.value, alarm.limit), (7, 3, 3));
     assert_eq!(monitor.app.lamp(), Lamp::Fast);
@@ -83,13 +83,17 @@ fn three_stops_that_did_not_settle_are_an_alarm_until_a_minute_of_others() {
     assert_eq!((monitor.app.lamp(), refused(&mut monitor)), (Lamp::Off, 0));
     let mut off = [0; 65];
     off[..3].fill(400);
-    let said = monitor.sample(stops(71, &off));
+    let received = monitor.sample(stops(71, &off));
     let returned = AlarmState::ReturnedToNormalUnacknowledged;
-    assert_eq!(seen(&said), [(2, AlarmState::Unacknowledged), (2, returned)]);
+    assert_eq!(seen(&received), [(2, AlarmState::Unacknowledged), (2, returned)]);
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
     assert_eq!(seen(&monitor.send(&acknowledge(1))), []);
     assert_eq!(refused(&mut monitor), 1, "the first is over");
-    assert_eq!(seen(&monitor.send(&Command::Identify)), [(2, returned)], "who asks is told what is open");
+    assert_eq!(
+        seen(&monitor.send(&Command::Identify)),
+        [(2, returned)],
+        "Identify is answered with the open alarms"
+    );
     assert_eq!(seen(&monitor.send(&acknowledge(2))), [(2, AlarmState::Normal)]);
     assert_eq!((monitor.app.lamp(), refused(&mut monitor)), (Lamp::Off, 1));
 }
@@ -100,8 +104,8 @@ fn a_fault_of_the_signals_is_an_alarm_until_other_settings_are_in_force() {
     let dead: Vec<Reading> =
         readings(20).into_iter().map(|reading| Reading { command: 5, ..reading }).collect();
     let (first, second) = dead.split_at(dead.len() / 2);
-    let told = alarms(&monitor.sample(first.iter().copied()));
-    let about: Vec<_> = told.iter().map(|alarm| (alarm.alarm, alarm.subject, alarm.state)).collect();
+    let reported = alarms(&monitor.sample(first.iter().copied()));
+    let about: Vec<_> = reported.iter().map(|alarm| (alarm.alarm, alarm.subject, alarm.state)).collect();
     let suppressed = AlarmState::SuppressedByDesign;
     assert_eq!(
         about,
@@ -111,13 +115,13 @@ fn a_fault_of_the_signals_is_an_alarm_until_other_settings_are_in_force() {
             (3, Subject::Drift, suppressed)
         ]
     );
-    assert_eq!((told[0].value, told[0].category), (Which::CommandDead as i64, Category::Failure));
+    assert_eq!((reported[0].value, reported[0].category), (Which::CommandDead as i64, Category::Failure));
     monitor.send(&acknowledge(1));
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
     let parameters = settings::Parameters { inferred: true, ..(&parameters()).into() };
     monitor.send(&Command::Apply(Apply { axis: 0, parameters }));
-    let said = monitor.sample(second.iter().copied());
-    assert_eq!(seen(&said), [1, 2, 3].map(|alarm| (alarm, AlarmState::Normal)));
+    let received = monitor.sample(second.iter().copied());
+    assert_eq!(seen(&received), [1, 2, 3].map(|alarm| (alarm, AlarmState::Normal)));
     assert_eq!(monitor.app.lamp(), Lamp::Off);
 }
 
@@ -130,8 +134,8 @@ fn still(from: u32, samples: u32) -> impl Iterator<Item = Reading> {
 fn lost_samples_are_an_alarm_of_the_monitor_itself() {
     let mut monitor = Monitor::new(parameters(), 1000);
     assert_eq!(seen(&monitor.sample(still(0, 1000))), []);
-    let told = alarms(&monitor.sample(still(1005, 10_000)));
-    let [alarm] = told[..] else { panic!("{told:?}") };
+    let reported = alarms(&monitor.sample(still(1005, 10_000)));
+    let [alarm] = reported[..] else { panic!("{reported:?}") };
     assert_eq!((alarm.subject, alarm.category), (Subject::Gap, Category::FunctionCheck));
     assert_eq!((alarm.axis, alarm.value, alarm.limit), (0, 5, 1));
     // Of low priority: no buzzer.
@@ -152,20 +156,20 @@ fn a_following_error_that_comes_with_every_move_is_one_alarm() {
         ..parameters()
     };
     let mut monitor = Monitor::new(following, 1000);
-    let told = alarms(&monitor.sample(stops(0, &[0, 400, 0, 400, 0, 400, 0])));
-    let [alarm] = told[..] else { panic!("{told:?}") };
+    let reported = alarms(&monitor.sample(stops(0, &[0, 400, 0, 400, 0, 400, 0])));
+    let [alarm] = reported[..] else { panic!("{reported:?}") };
     assert_eq!((alarm.subject, alarm.value, alarm.limit), (Subject::FollowingError, 100, 1));
     assert_eq!((alarm.number, alarm.priority), (2, AlarmPriority::Medium));
-    let told = alarms(&monitor.sample(stops(7, &[0; 60])));
-    let [alarm] = told[..] else { panic!("{told:?}") };
+    let reported = alarms(&monitor.sample(stops(7, &[0; 60])));
+    let [alarm] = reported[..] else { panic!("{reported:?}") };
     assert_eq!(alarm.state, AlarmState::ReturnedToNormalUnacknowledged);
 }
 
-/// Three stops that did not settle, told.
+/// A monitor that has reported three stops that did not settle.
 fn unsettled() -> Monitor {
     let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
-    let said = monitor.sample(stops(0, &[0, 400, 400, 400, 400]));
-    assert_eq!(seen(&said), [(1, AlarmState::Unacknowledged)]);
+    let received = monitor.sample(stops(0, &[0, 400, 400, 400, 400]));
+    assert_eq!(seen(&received), [(1, AlarmState::Unacknowledged)]);
     monitor
 }
 
@@ -175,30 +179,30 @@ fn act(action: Action) -> Command {
 
 const SECOND: u64 = 1_000_000;
 
-/// As the monitor begins, but for what is changed.
+/// Sends the arrangement the monitor starts with, altered by `change`, and returns the answer.
 fn arrange(monitor: &mut Monitor, change: impl Fn(&mut Arrangement)) -> Arranged {
-    let mut asked = Arrangement {
+    let mut arrangement = Arrangement {
         axis: 0,
         subject: Subject::Unsettled,
         longest_shelving: 100 * SECOND,
         priority: AlarmPriority::Medium,
         ..Arrangement::default()
     };
-    change(&mut asked);
-    let said = monitor.send(&Command::Arrange(asked));
-    let arranged = said.iter().find_map(|(_, message)| match message {
+    change(&mut arrangement);
+    let received = monitor.send(&Command::Arrange(arrangement));
+    let arranged = received.iter().find_map(|(_, message)| match message {
         Message::Arranged(arranged) => Some(*arranged),
         _ => None,
     });
     let arranged = arranged.expect("an answer");
-    assert_eq!(arranged.refused.is_none(), arranged.arrangement == asked, "{arranged:?}");
+    assert_eq!(arranged.refused.is_none(), arranged.arrangement == arrangement, "{arranged:?}");
     arranged
 }
 
 #[test]
 fn a_latch_holds_until_it_is_reset() {
     let mut monitor = unsettled();
-    assert_eq!(arrange(&mut monitor, |asked| asked.latching = true).refused, None);
+    assert_eq!(arrange(&mut monitor, |arrangement| arrangement.latching = true).refused, None);
     assert_eq!(seen(&monitor.sample(stops(5, &[0, 0]))), [(1, AlarmState::LatchedUnacknowledged)]);
     assert_eq!((seen(&monitor.send(&act(Action::Reset))), refused(&mut monitor)), (vec![], 1));
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
@@ -221,10 +225,10 @@ fn what_is_shelved_comes_back_by_itself() {
     // The last sample was at 4.999 s.
     let mut readings = stops(5, &[400; 4]).into_iter();
     assert_eq!(seen(&monitor.sample(readings.by_ref().take(2999))), []);
-    let told = alarms(&monitor.sample(readings));
-    assert_eq!((told[0].event, told[0].at), (AlarmEvent::ShelvingExpired, 7_999_000));
-    assert_eq!((told[0].state, told.len()), (AlarmState::Unacknowledged, 1));
-    // Shelved, right again, taken back early: it was over.
+    let reported = alarms(&monitor.sample(readings));
+    assert_eq!((reported[0].event, reported[0].at), (AlarmEvent::ShelvingExpired, 7_999_000));
+    assert_eq!((reported[0].state, reported.len()), (AlarmState::Unacknowledged, 1));
+    // Shelved, normal again, then unshelved early: the alarm is over.
     monitor.send(&act(Action::Shelve(90 * SECOND)));
     assert_eq!(seen(&monitor.sample(stops(9, &[0; 62]))), []);
     assert_eq!(seen(&monitor.send(&act(Action::Unshelve))), [(1, AlarmState::Normal)]);
@@ -242,20 +246,21 @@ fn out_of_service_has_no_end_but_the_return() {
 #[test]
 fn delays_and_the_re_alarm_go_by_the_clock() {
     let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
-    let slow = |asked: &mut Arrangement| {
-        (asked.on_delay, asked.off_delay, asked.re_alarm_time) = (3 * SECOND, 2 * SECOND, 4 * SECOND);
+    let slow = |arrangement: &mut Arrangement| {
+        (arrangement.on_delay, arrangement.off_delay, arrangement.re_alarm_time) =
+            (3 * SECOND, 2 * SECOND, 4 * SECOND);
     };
     arrange(&mut monitor, slow);
-    // The third that did not settle is told as the fifth move begins; behind the alarm is the last one told.
-    let told = alarms(&monitor.sample(stops(0, &[0, 400, 400, 400, 400, 400, 400, 400])));
-    let raised: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at, alarm.number)).collect();
+    // The third unsettled stop is reported as the fifth move begins; the alarm names the last move reported.
+    let reported = alarms(&monitor.sample(stops(0, &[0, 400, 400, 400, 400, 400, 400, 400])));
+    let raised: Vec<_> = reported.iter().map(|alarm| (alarm.event, alarm.at, alarm.number)).collect();
     assert_eq!(raised, [(AlarmEvent::AlarmOccurs, 4 * SECOND + 1000 + 3 * SECOND, 6)]);
     monitor.send(&acknowledge(1));
-    let told = alarms(&monitor.sample(stops(8, &[400, 400, 400, 400, 0])));
-    let again: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
+    let reported = alarms(&monitor.sample(stops(8, &[400, 400, 400, 400, 0])));
+    let again: Vec<_> = reported.iter().map(|alarm| (alarm.event, alarm.at)).collect();
     assert_eq!(again, [(AlarmEvent::ReAlarm, 7_999_000 + 4 * SECOND)]);
-    let told = alarms(&monitor.sample(stops(13, &[0, 0, 0, 0])));
-    let over: Vec<_> = told.iter().map(|alarm| (alarm.event, alarm.at)).collect();
+    let reported = alarms(&monitor.sample(stops(13, &[0, 0, 0, 0])));
+    let over: Vec<_> = reported.iter().map(|alarm| (alarm.event, alarm.at)).collect();
     assert_eq!(over, [(AlarmEvent::ReturnToNormal, 13 * SECOND + 1000 + 2 * SECOND)]);
 }
 
@@ -271,16 +276,16 @@ fn an_arrangement_that_can_not_be_is_refused_by_name() {
         (Arrangement { axis: 1, ..sound }, "axis"),
         (Arrangement { axis: 9, subject: Subject::Gap, ..sound }, "axis"),
     ];
-    for (count, (asked, name)) in (1..).zip(cases) {
-        let said = monitor.send(&Command::Arrange(asked));
-        let told = said.iter().find_map(|(_, message)| match message {
+    for (count, (arrangement, name)) in (1..).zip(cases) {
+        let received = monitor.send(&Command::Arrange(arrangement));
+        let name_reported = received.iter().find_map(|(_, message)| match message {
             Message::Arranged(arranged) => arranged.refused_name(),
             _ => None,
         });
-        assert_eq!((told, refused(&mut monitor)), (Some(name), count));
+        assert_eq!((name_reported, refused(&mut monitor)), (Some(name), count));
     }
     // What was in force stays so.
-    assert_eq!(arrange(&mut monitor, |asked| asked.priority = AlarmPriority::Low).refused, None);
+    assert_eq!(arrange(&mut monitor, |arrangement| arrangement.priority = AlarmPriority::Low).refused, None);
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
 }
 
@@ -289,7 +294,10 @@ fn a_signal_near_its_limit_is_a_warning_and_no_alarm() {
     let mut monitor = Monitor::new(parameters(), 1000);
     let jump =
         |k: u32| Reading { tick: k * 1000, command: 0, feedback: if k < 50 { 0 } else { 1_200_000_000 } };
-    let said = monitor.sample((0..100).map(jump));
-    assert!(said.iter().any(|(_, said)| matches!(said, Message::Finding(_))) && alarms(&said).is_empty());
+    let received = monitor.sample((0..100).map(jump));
+    assert!(
+        received.iter().any(|(_, message)| matches!(message, Message::Finding(_)))
+            && alarms(&received).is_empty()
+    );
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
 }

@@ -1,4 +1,4 @@
-//! Raw samples around stops: those a host asked for, and those kept because the stop did not settle.
+//! Raw samples around stops: those a host requested, and the evidence of stops that did not settle.
 
 use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
@@ -31,10 +31,10 @@ fn parameters(window: u32) -> Parameters {
 }
 
 /// The samples of each stop by the number of the move, and the series in which they came.
-fn captured(said: &[Received]) -> Vec<(u32, Priority, Vec<Reading>)> {
+fn captured(received: &[Received]) -> Vec<(u32, Priority, Vec<Reading>)> {
     let mut stops: Vec<(u32, Priority, Vec<Reading>)> = vec![];
     let mut whole = true;
-    for (header, message) in said {
+    for (header, message) in received {
         let Message::Trace(trace) = message else { continue };
         if trace.first == 0 {
             assert!(whole, "the capture before has its end");
@@ -50,12 +50,12 @@ fn captured(said: &[Received]) -> Vec<(u32, Priority, Vec<Reading>)> {
     stops
 }
 
-fn records(said: &[Received]) -> Vec<Record> {
+fn records(received: &[Received]) -> Vec<Record> {
     let record = |(_, message): &Received| match message {
-        Message::Move(told) => Some(Record::from(told)),
+        Message::Move(sent) => Some(Record::from(sent)),
         _ => None,
     };
-    said.iter().filter_map(record).collect()
+    received.iter().filter_map(record).collect()
 }
 
 /// What was captured is what came, from shortly before the command end until the room is full.
@@ -81,12 +81,12 @@ fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
 #[test]
 fn the_next_stops_are_captured_and_no_more() {
     let (came, mut monitor) = (readings(0, 30), Monitor::new(parameters(900), PERIOD));
-    let mut said = monitor.sample(came[..20_000].iter().copied());
-    assert_eq!(captured(&said), []);
-    let known = records(&said).len() as u32;
-    said.extend(monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 })));
-    said.extend(monitor.sample(came[20_000..].iter().copied()));
-    let (captured, records) = (captured(&said), records(&said));
+    let mut received = monitor.sample(came[..20_000].iter().copied());
+    assert_eq!(captured(&received), []);
+    let known = records(&received).len() as u32;
+    received.extend(monitor.send(&Command::CaptureNext(CaptureNext { axis: 0, stops: 3 })));
+    received.extend(monitor.sample(came[20_000..].iter().copied()));
+    let (captured, records) = (captured(&received), records(&received));
     assert_eq!(captured.iter().map(|stop| stop.0).collect::<Vec<_>>(), [known + 1, known + 2, known + 3]);
     for (number, priority, readings) in &captured {
         assert_eq!(*priority, Priority::Trace);
@@ -102,24 +102,27 @@ fn none_are_captured_once_they_are_called_off_or_the_axis_is_unknown() {
     monitor.send(&Command::CaptureNext(CaptureNext { axis: 9, stops: 3 }));
     assert_eq!(captured(&monitor.sample(readings(0, 10))), []);
     monitor.app.publish_status(0);
-    let told = monitor.receive();
-    assert!(matches!(told[..], [(_, Message::Status(status))] if status.refused_commands == 1), "{told:?}");
+    let answer = monitor.receive();
+    assert!(
+        matches!(answer[..], [(_, Message::Status(status))] if status.refused_commands == 1),
+        "{answer:?}"
+    );
 }
 
-/// Bytes that one frame takes in the log.
-fn kept(said: &Received) -> usize {
+/// Size of one frame in the log. Unit: bytes
+fn stored_size(frame: &Received) -> usize {
     // A number of the seventh hour.
-    let header = Header { sequence: 200_000, ..said.0 };
-    let body = encode_body::<SmallTable>(&header, &said.1, &mut [0; LONGEST_BODY]).map(<[u8]>::len);
+    let header = Header { sequence: 200_000, ..frame.0 };
+    let body = encode_body::<SmallTable>(&header, &frame.1, &mut [0; LONGEST_BODY]).map(<[u8]>::len);
     body.expect("it fits") + OVERHEAD
 }
 
 /// Evidence is in the log with the moves, and comes again.
 #[test]
-fn stops_that_did_not_settle_are_kept_but_not_all() {
+fn evidence_of_unsettled_stops_is_stored_within_its_budget() {
     let (came, mut monitor) = (readings(0, 60), Monitor::new(parameters(1), PERIOD));
-    let said = monitor.sample(came.iter().copied());
-    let (stops, records) = (captured(&said), records(&said));
+    let received = monitor.sample(came.iter().copied());
+    let (stops, records) = (captured(&received), records(&received));
     let unsettled = records.iter().filter(|record| record.outcome != Outcome::Settled).count();
     assert!(unsettled > 50, "{unsettled} of {}", records.len());
     assert_eq!(stops.len(), usize::from(EvidenceBudget::BURST), "no more than two to spare within a minute");
@@ -127,17 +130,17 @@ fn stops_that_did_not_settle_are_kept_but_not_all() {
         assert_eq!(*priority, Priority::Move);
         check_readings(&records[*number as usize - 1], readings, &came);
     }
-    let curves = |said: &[Received]| -> Vec<Received> {
+    let curves = |received: &[Received]| -> Vec<Received> {
         let of_moves =
-            |said: &&Received| said.0.priority == Priority::Move && matches!(said.1, Message::Curve(_));
-        said.iter().filter(of_moves).copied().collect()
+            |frame: &&Received| frame.0.priority == Priority::Move && matches!(frame.1, Message::Curve(_));
+        received.iter().filter(of_moves).copied().collect()
     };
-    assert!(!curves(&said).is_empty(), "the curve of evidence is kept");
+    assert!(!curves(&received).is_empty(), "the curve of evidence is stored");
     let mut again = monitor.send(&Command::DumpSince(DumpSince { boot: 1, priority: 1, sequence: 0 }));
     again.extend(monitor.receive());
     assert!(again.iter().all(|(header, _)| header.replay || header.priority == Priority::Curve));
     assert_eq!(captured(&again), stops);
-    assert_eq!(curves(&again).len(), curves(&said).len());
+    assert_eq!(curves(&again).len(), curves(&received).len());
 }
 
 /// Worst of all three axes, of windows that no stop settles in, beside the moves they belong to.
@@ -146,13 +149,13 @@ fn moves_and_evidence_of_a_shift_fit_the_log() {
     let (mut moves, mut count, mut worst) = (0, 0.0, 0);
     for axis in 0..3 {
         for window in [1, 20, 900] {
-            let said = Monitor::new(parameters(window), PERIOD).sample(readings(axis, 60));
+            let received = Monitor::new(parameters(window), PERIOD).sample(readings(axis, 60));
             let mut evidence = 0;
-            for said in &said {
-                match said {
-                    (_, Message::Move(_)) => (moves, count) = (moves + kept(said), count + 1.0),
+            for frame in &received {
+                match frame {
+                    (_, Message::Move(_)) => (moves, count) = (moves + stored_size(frame), count + 1.0),
                     (header, Message::Trace(_) | Message::Curve(_)) if header.priority == Priority::Move => {
-                        evidence += kept(said)
+                        evidence += stored_size(frame)
                     }
                     _ => (),
                 }

@@ -41,29 +41,29 @@ fn apply(inferred: bool, window: u32) -> Command {
     Command::Apply(Apply { axis: 0, parameters })
 }
 
-fn settings(said: &[Received]) -> Vec<settings::Settings> {
+fn settings(received: &[Received]) -> Vec<settings::Settings> {
     let settings = |(_, message): &Received| match message {
         Message::Settings(settings) => Some(*settings),
         _ => None,
     };
-    said.iter().filter_map(settings).collect()
+    received.iter().filter_map(settings).collect()
 }
 
-fn moves(said: &[Received]) -> Vec<(Record, bool)> {
+fn moves(received: &[Received]) -> Vec<(Record, bool)> {
     let record = |(_, message): &Received| match message {
-        Message::Move(told) => Some((Record::from(told), told.is_inferred())),
+        Message::Move(sent) => Some((Record::from(sent), sent.is_inferred())),
         _ => None,
     };
-    said.iter().filter_map(record).collect()
+    received.iter().filter_map(record).collect()
 }
 
-/// What the inference and the core alone make of it.
+/// Records that inference and core give for these readings, without a monitor.
 fn alone(readings: &[Reading]) -> Vec<Record> {
     let settings = Settings::new(parameters()).expect("valid settings");
     let limits = Limits { still: settings.window / 4, rest: settings.rest_time / PERIOD, period: PERIOD };
     let (mut infer, mut axis, mut records) = (Inference::<LINE>::default(), Axis::new(settings), vec![]);
     let mut since = None;
-    let mut take = |axis: &mut Axis, infer: &Inference<LINE>, since: u64| {
+    let mut collect = |axis: &mut Axis, infer: &Inference<LINE>, since: u64| {
         while let Some(event) = axis.event() {
             let Event::Move(mut record) = event else { continue };
             infer.mark_record(&mut record, settings.window, axis.curve());
@@ -78,10 +78,10 @@ fn alone(readings: &[Reading]) -> Vec<Record> {
             axis.gap();
         }
         axis.step(delayed.reading);
-        take(&mut axis, &infer, since);
+        collect(&mut axis, &infer, since);
     }
     axis.finish();
-    take(&mut axis, &infer, since.unwrap_or(0));
+    collect(&mut axis, &infer, since.unwrap_or(0));
     records
 }
 
@@ -89,15 +89,18 @@ fn alone(readings: &[Reading]) -> Vec<Record> {
 fn records_equal_those_of_the_inference_alone() {
     let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
     let answer = settings(&monitor.send(&apply(true, parameters().window)));
-    let told = answer.last().expect("an answer");
-    assert!(told.parameters.inferred && !told.pending && told.refused.is_none(), "{told:?}");
-    let mut said = monitor.sample(readings.iter().copied());
-    said.extend(monitor.finish());
-    let (moves, expected) = (moves(&said), alone(&readings));
+    let reported = answer.last().expect("an answer");
+    assert!(reported.parameters.inferred && !reported.pending && reported.refused.is_none(), "{reported:?}");
+    let mut received = monitor.sample(readings.iter().copied());
+    received.extend(monitor.finish());
+    let (moves, expected) = (moves(&received), alone(&readings));
     assert!(expected.len() > 40 && expected.iter().any(|record| record.outcome == Outcome::Settled));
     assert!(moves.iter().all(|(record, inferred)| *inferred && record.reasons.has(INFERRED)));
     assert_eq!(moves.iter().map(|(record, _)| *record).collect::<Vec<_>>(), expected);
-    assert!(!said.iter().any(|(_, said)| matches!(said, Message::Finding(_))), "an absent tap has no faults");
+    assert!(
+        !received.iter().any(|(_, message)| matches!(message, Message::Finding(_))),
+        "an absent tap has no faults"
+    );
 }
 
 /// A dead command never moves: the change must not wait for it.
@@ -107,10 +110,10 @@ fn a_dead_command_is_given_up_while_the_axis_runs() {
     let (before, after) = readings.split_at(readings.len() / 2);
     assert_eq!(moves(&monitor.sample(before.iter().copied())), []);
     assert!(settings(&monitor.send(&apply(true, parameters().window)))[0].pending);
-    let said = monitor.sample(after.iter().copied());
-    let in_force = settings(&said);
+    let received = monitor.sample(after.iter().copied());
+    let in_force = settings(&received);
     assert!(in_force.len() == 1 && !in_force[0].pending && in_force[0].parameters.inferred, "{in_force:?}");
-    let moves = moves(&said);
+    let moves = moves(&received);
     assert!(moves.len() > 20 && moves.iter().all(|(_, inferred)| *inferred), "{} moves", moves.len());
     let ends = after[0].tick as u64..=after[after.len() - 1].tick as u64;
     let placed = moves.iter().all(|(record, _)| ends.contains(&record.command_end));
@@ -118,46 +121,46 @@ fn a_dead_command_is_given_up_while_the_axis_runs() {
 }
 
 #[test]
-fn other_settings_and_a_command_that_comes_back_are_taken_over() {
+fn other_settings_and_a_command_that_returns_take_effect() {
     let (mut monitor, readings) = (Monitor::new(parameters(), PERIOD), readings(30));
-    let mut said = monitor.send(&apply(true, parameters().window));
+    let mut received = monitor.send(&apply(true, parameters().window));
     let mut parts = readings.chunks(readings.len() / 3);
     let mut next = || parts.next().expect("a part").iter().copied();
-    said.extend(monitor.sample(next()));
-    said.extend(monitor.send(&apply(true, 77)));
-    said.extend(monitor.sample(next()));
-    said.extend(monitor.send(&apply(false, 77)));
+    received.extend(monitor.sample(next()));
+    received.extend(monitor.send(&apply(true, 77)));
+    received.extend(monitor.sample(next()));
+    received.extend(monitor.send(&apply(false, 77)));
     // The command is here again.
-    said.extend(monitor.sample(tapped(30).split_off(2 * readings.len() / 3)));
-    let told = settings(&said);
-    let seen = |told: &settings::Settings| (told.parameters.inferred, told.parameters.window, told.pending);
+    received.extend(monitor.sample(tapped(30).split_off(2 * readings.len() / 3)));
+    let reported = settings(&received);
+    let seen = |one: &settings::Settings| (one.parameters.inferred, one.parameters.window, one.pending);
     let window = parameters().window;
     let pairs =
         [(true, window, false), (true, 77, true), (true, 77, false), (false, 77, true), (false, 77, false)];
-    assert_eq!(told.iter().map(seen).collect::<Vec<_>>()[1..], pairs, "the first is the hello's");
-    let numbers: Vec<u32> = moves(&said).iter().map(|(record, _)| record.number).collect();
+    assert_eq!(reported.iter().map(seen).collect::<Vec<_>>()[1..], pairs, "the first is the hello's");
+    let numbers: Vec<u32> = moves(&received).iter().map(|(record, _)| record.number).collect();
     assert_eq!(numbers, (1..=numbers.len() as u32).collect::<Vec<_>>(), "numbers go on");
-    assert!(moves(&said).last().is_some_and(|(_, inferred)| !inferred), "{:?}", moves(&said).last());
+    assert!(moves(&received).last().is_some_and(|(_, inferred)| !inferred), "{:?}", moves(&received).last());
 }
 
-/// What a monitor with a delay line of this length says of its settings as it starts on this flash, and when asked
-/// for others: whether it infers, and what it refuses.
-fn started<const LINE: usize>(flash: &mut [u8], ask: bool) -> Vec<(bool, Option<&'static str>)> {
+/// Settings reported by a monitor with a delay line of this length: as it starts on this flash, and after a command to
+/// infer if `apply_inferred`. Each as whether it infers, and which field it refuses.
+fn started<const LINE: usize>(flash: &mut [u8], apply_inferred: bool) -> Vec<(bool, Option<&'static str>)> {
     let identity = Identity { device: [0; 12], board: "test", reset: Reset::PowerOn, period: PERIOD };
     let settings = [Settings::new(parameters()).expect("valid settings")];
     let mut app: App<1, _, LINE> =
         App::new(identity, settings, MemoryFlash::with_content(flash)).expect("the flash opens");
-    if ask {
+    if apply_inferred {
         app.receive(&CommandEncoder::new(1).encode(&apply(true, 77)));
     }
-    let (mut bytes, mut told) = ([0; 4096], vec![]);
+    let (mut bytes, mut reported) = ([0; 4096], vec![]);
     let count = app.transmit(&mut bytes);
-    Decoder::default().push(&bytes[..count], &mut |said| {
-        if let decode::DeviceEvent::Settings(settings) = said {
-            told.push((settings.parameters.inferred, settings.refused_name()));
+    Decoder::default().push(&bytes[..count], &mut |event| {
+        if let decode::DeviceEvent::Settings(settings) = event {
+            reported.push((settings.parameters.inferred, settings.refused_name()));
         }
     });
-    told
+    reported
 }
 
 #[test]

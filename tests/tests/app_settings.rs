@@ -27,48 +27,57 @@ fn readings() -> Vec<Reading> {
     Axis::new(shuttle, 7, RATE).expect("an axis").take(20 * RATE as usize).collect()
 }
 
-fn records(said: &[Received]) -> Vec<Record> {
+fn records(received: &[Received]) -> Vec<Record> {
     let record = |(_, message): &Received| match message {
-        Message::Move(told) => Some(Record::from(told)),
+        Message::Move(sent) => Some(Record::from(sent)),
         _ => None,
     };
-    said.iter().filter_map(record).collect()
+    received.iter().filter_map(record).collect()
 }
 
-fn settings(said: &[Received]) -> Vec<Settings> {
+fn settings(received: &[Received]) -> Vec<Settings> {
     let settings = |(_, message): &Received| match message {
         Message::Settings(settings) => Some(*settings),
         _ => None,
     };
-    said.iter().filter_map(settings).collect()
+    received.iter().filter_map(settings).collect()
 }
 
-/// All records when other settings are applied at this reading, and what was said of settings.
+/// All records when other settings are applied at this reading, and the settings the monitor reported.
 fn applied_at(at: usize, other: Parameters) -> (Vec<Record>, Vec<Settings>) {
     let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
-    let mut said = monitor.sample(readings[..at].iter().copied());
-    said.extend(monitor.send(&apply(other)));
-    said.extend(monitor.sample(readings[at..].iter().copied()));
-    said.extend(monitor.finish());
-    (records(&said), settings(&said))
+    let mut received = monitor.sample(readings[..at].iter().copied());
+    received.extend(monitor.send(&apply(other)));
+    received.extend(monitor.sample(readings[at..].iter().copied()));
+    received.extend(monitor.finish());
+    (records(&received), settings(&received))
 }
 
 /// The tenth move is measured by the old settings, the eleventh by the new ones.
 #[track_caller]
 fn check(at: impl Fn(&Record) -> u64) {
     let readings = readings();
-    let told = |window| -> Vec<Record> {
-        run(parameters(window), readings.iter().copied()).moves.into_iter().map(|told| told.record).collect()
+    let records_with = |window| -> Vec<Record> {
+        run(parameters(window), readings.iter().copied())
+            .moves
+            .into_iter()
+            .map(|measured| measured.record)
+            .collect()
     };
-    let (old, new) = (told(OLD), told(NEW));
+    let (old, new) = (records_with(OLD), records_with(NEW));
     assert_eq!(old.len(), new.len());
     let differ = old.iter().zip(&new).filter(|(old, new)| old.settling != new.settling).count();
-    assert!(differ > old.len() / 2, "the windows can be told apart: {differ} of {}", old.len());
+    assert!(
+        differ > old.len() / 2,
+        "the two windows give different settling times: {differ} of {}",
+        old.len()
+    );
     let period = u64::from(1_000_000 / RATE);
     let (records, settings) = applied_at((at(&old[9]) / period) as usize, parameters(NEW));
     assert_eq!(records[..10], old[..10]);
     assert_eq!(records[10..], new[10..]);
-    let seen: Vec<_> = settings.iter().map(|told| (told.parameters.window, told.pending)).collect();
+    let seen: Vec<_> =
+        settings.iter().map(|reported| (reported.parameters.window, reported.pending)).collect();
     assert_eq!(seen, [(OLD, false), (NEW, true), (NEW, false)]);
 }
 
@@ -83,12 +92,12 @@ fn a_move_is_measured_by_one_setting() {
 }
 
 #[test]
-fn the_last_of_several_counts_and_taking_back_is_possible() {
+fn the_last_of_several_counts_and_the_old_can_be_restored() {
     let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
     monitor.sample(readings[..9000].iter().copied());
     for (window, pending) in [(5, true), (NEW, true), (OLD, false), (NEW, true)] {
-        let told = settings(&monitor.send(&apply(parameters(window))));
-        assert_eq!((told[0].parameters.window, told[0].pending), (window, pending));
+        let reported = settings(&monitor.send(&apply(parameters(window))));
+        assert_eq!((reported[0].parameters.window, reported[0].pending), (window, pending));
     }
     let refused = settings(&monitor.send(&apply(Parameters { encoder_step: 0, ..parameters(3) })));
     assert_eq!(refused[0].refused_name(), Some("encoder_step"));
@@ -96,7 +105,7 @@ fn the_last_of_several_counts_and_taking_back_is_possible() {
     assert_eq!(settings(&monitor.sample(readings[9000..].iter().copied()))[0].parameters.window, NEW);
 }
 
-/// Another scale begins the axis anew: numbers and instants go on, the first move is told as joined late.
+/// Another scale begins the axis anew: numbers and instants go on, the first move is reported as joined late.
 #[test]
 fn another_scale_starts_from_where_the_axis_stands() {
     let (records, _) = applied_at(40_000, Parameters { command_scale: (-1, 1), ..parameters(OLD) });

@@ -1,5 +1,5 @@
-//! Signal health in the monitor: what is wrong with an axis of the invented transplanter is told once, on
-//! the wire, with what to do; and again once other settings are in force, if it is still so.
+//! Signal health in the monitor: a fault of an axis of the invented transplanter is reported once, on the wire,
+//! with its remedy; and again once other settings are in force, if the fault persists.
 
 use stillpoint::decode::{Decoder, DeviceEvent};
 use stillpoint::source::rehearsal::axis::Axis;
@@ -22,28 +22,28 @@ fn parameters() -> Parameters {
     Parameters { window, ..Parameters::at(1_000_000) }
 }
 
-fn findings(said: &[monitor::Received]) -> Vec<Finding> {
+fn findings(received: &[monitor::Received]) -> Vec<Finding> {
     let finding = |(_, message): &monitor::Received| match message {
         Message::Finding(finding) => Some(*finding),
         _ => None,
     };
-    said.iter().filter_map(finding).collect()
+    received.iter().filter_map(finding).collect()
 }
 
-/// What is told of a finding.
-type Told = (Which, Severity, Option<(i32, i32)>);
+/// The fields of a finding that a test compares.
+type Reported = (Which, Severity, Option<(i32, i32)>);
 
 #[track_caller]
-fn check(change: impl Fn(Reading) -> Reading, expected: &[Told]) {
+fn check(change: impl Fn(Reading) -> Reading, expected: &[Reported]) {
     let mut monitor = Monitor::new(parameters(), 1_000_000 / RATE);
     let found = findings(&monitor.sample(readings(10).into_iter().map(change)));
-    let told: Vec<_> = found.iter().map(|found| (found.which, found.severity, found.proposed)).collect();
-    assert_eq!(told, expected);
+    let reported: Vec<_> = found.iter().map(|found| (found.which, found.severity, found.proposed)).collect();
+    assert_eq!(reported, expected);
     assert!(found.iter().all(|found| found.axis == 0 && found.at > 0 && found.at < 10_000_000));
 }
 
 #[test]
-fn what_is_wrong_with_the_signals_is_told_once() {
+fn a_fault_of_the_signals_is_reported_once() {
     check(|reading| reading, &[]);
     check(|reading| Reading { command: 5, ..reading }, &[(Which::CommandDead, Severity::Fault, None)]);
     check(|reading| Reading { feedback: 5, ..reading }, &[(Which::FeedbackMissing, Severity::Fault, None)]);
@@ -75,10 +75,12 @@ fn a_proposed_ratio_puts_it_right() {
     let proposed = found[0].proposed.expect("a ratio");
     let parameters = (&Parameters { command_scale: proposed, ..parameters() }).into();
     monitor.send(&Command::Apply(Apply { axis: 0, parameters }));
-    let said = monitor.sample(second.iter().copied());
-    assert_eq!(findings(&said), []);
-    let settled =
-        said.iter().filter(|(_, said)| matches!(said, Message::Move(told) if told.settling > 0)).count();
+    let received = monitor.sample(second.iter().copied());
+    assert_eq!(findings(&received), []);
+    let settled = received
+        .iter()
+        .filter(|(_, message)| matches!(message, Message::Move(sent) if sent.settling > 0))
+        .count();
     assert!(settled > 20, "{settled} moves settled");
 }
 
@@ -91,8 +93,8 @@ fn a_host_decodes_a_finding() {
         let word = |position: i32| Register::Whole(position as u32);
         monitor.app.sample(reading.tick, &[Raw { command: word(5), feedback: word(reading.feedback) }]);
         let count = monitor.app.transmit(&mut bytes);
-        decoder.push(&bytes[..count], &mut |said| {
-            if let DeviceEvent::Finding(finding) = said {
+        decoder.push(&bytes[..count], &mut |event| {
+            if let DeviceEvent::Finding(finding) = event {
                 found.push(stillpoint_firmware::health::Finding::from(&finding).to_string());
             }
         });

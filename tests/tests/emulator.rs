@@ -32,8 +32,8 @@ fn samples() -> Vec<(u32, [(i32, i32); AXES])> {
                 let at = k + axis as u32 * 13;
                 let (number, step) = (at / SAMPLES_PER_MOVE, at % SAMPLES_PER_MOVE);
                 let part = i64::from(step.min(15));
-                let way = 400_000 * part * part * (45 - 2 * part) / 3375;
-                let command = if number % 2 == 0 { way } else { 400_000 - way } as i32;
+                let travelled = 400_000 * part * part * (45 - 2 * part) / 3375;
+                let command = if number % 2 == 0 { travelled } else { 400_000 - travelled } as i32;
                 let since = step.saturating_sub(15) as i32;
                 let size = if number % 97 == 5 { 24_000 } else { 6_000 };
                 let ringing =
@@ -99,7 +99,7 @@ fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
 }
 
 #[test]
-fn emulator_and_host_tell_the_same_to_the_last_bit() {
+fn emulator_and_host_report_the_same_to_the_last_bit() {
     let Some(image) = image("monitor") else { return };
     let samples = samples();
     let there = frames(&Emulator::start(&image).run(bytes(&samples)));

@@ -69,12 +69,12 @@ fn plain(name: &str) -> String {
     format!("{:#}", rustc_demangle::demangle(name)).replace(['<', '>'], "")
 }
 
-/// Every way to panic ends in this module, so a function that may panic leads here or to one that does.
+/// Every panic ends in this module, so a function that may panic calls it, directly or through another function.
 fn is_panic(name: &str) -> bool {
     plain(name).contains("core::panicking::")
 }
 
-/// Functions from which a panic is reached directly, by the relocations the linker kept.
+/// Functions from which a panic is reached directly, by the relocations in the image.
 fn callers(elf: &ElfFile32) -> BTreeSet<String> {
     let functions: BTreeMap<u64, (u64, String)> = elf
         .symbols()
@@ -84,9 +84,9 @@ fn callers(elf: &ElfFile32) -> BTreeSet<String> {
         .collect();
     let mut callers = BTreeSet::new();
     let code = elf.sections().filter(|section| section.kind() == SectionKind::Text);
-    let kept: Vec<_> = code.flat_map(|section| section.relocations()).collect();
-    assert!(kept.len() > 100, "the image keeps its relocations");
-    for (at, relocation) in kept {
+    let relocations: Vec<_> = code.flat_map(|section| section.relocations()).collect();
+    assert!(relocations.len() > 100, "the image has its relocations");
+    for (at, relocation) in relocations {
         let RelocationTarget::Symbol(target) = relocation.target() else { continue };
         let Ok(target) = elf.symbol_by_index(target) else { continue };
         if !target.name().is_ok_and(is_panic) {

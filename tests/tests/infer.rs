@@ -1,6 +1,6 @@
 //! The command end inferred from feedback alone, beside the true one of simulated moves.
 //!
-//! The invented transplanter tells its true command, so each inferred settling time has a known error.
+//! The invented transplanter outputs its true command, so each inferred settling time has a known error.
 //! Ideal followers of planned profiles check the method itself: symmetric, with and without a jerk
 //! limit, and with a stop slower or quicker than the start.
 
@@ -16,12 +16,12 @@ const PERIOD: u32 = 1_000_000 / RATE;
 /// A quarter of a second of delay.
 const SAMPLES: usize = 1024;
 
-/// What the core makes of feedback alone; and how many ends were not found.
+/// Records of the core from feedback alone, and the number of command ends not found.
 fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> (Vec<Record>, u32) {
     let settings = Settings::new(parameters).unwrap();
     let limits = Limits { still: parameters.window / 4, rest: 80, period: PERIOD };
     let (mut infer, mut axis, mut records) = (Inference::<SAMPLES>::default(), Axis::new(settings), vec![]);
-    let mut take = |axis: &mut Axis, infer: &Inference<SAMPLES>| {
+    let mut collect = |axis: &mut Axis, infer: &Inference<SAMPLES>| {
         while let Some(event) = axis.event() {
             if let Event::Move(mut record) = event {
                 infer.mark_record(&mut record, parameters.window, axis.curve());
@@ -37,11 +37,11 @@ fn inferred(parameters: Parameters, readings: impl Iterator<Item = Reading>) -> 
             axis.gap();
         }
         if axis.step(delayed.reading).event {
-            take(&mut axis, &infer);
+            collect(&mut axis, &infer);
         }
     }
     axis.finish();
-    take(&mut axis, &infer);
+    collect(&mut axis, &infer);
     // The core counts from its first reading, the truth from tick zero.
     let offset = u64::from(offset.unwrap_or(0));
     records.iter_mut().for_each(|record| record.command_end += offset);
@@ -75,13 +75,13 @@ fn check(case: Case, bias: std::ops::Range<f64>, spread: f64, covered: f64) {
     let (records, unfound) = inferred(parameters, readings.iter().copied());
     assert!(records.iter().all(|record| record.reasons.has(INFERRED) && record.rest_error.is_none()));
     let (mut errors, mut inside) = (vec![], 0);
-    for told in &truth {
-        let close = |record: &&Record| record.command_end.abs_diff(told.record.command_end) < 40_000;
+    for real in &truth {
+        let close = |record: &&Record| record.command_end.abs_diff(real.record.command_end) < 40_000;
         let Some(record) = records.iter().find(close) else { continue };
-        let (Some(found), Some(real)) = (record.settling, told.record.settling) else { continue };
-        assert!(record.settling_u > told.record.settling_u);
-        errors.push((f64::from(found) - f64::from(real)) / 1000.0);
-        inside += usize::from(found.abs_diff(real) <= record.settling_95);
+        let (Some(found), Some(expected)) = (record.settling, real.record.settling) else { continue };
+        assert!(record.settling_u > real.record.settling_u);
+        errors.push((f64::from(found) - f64::from(expected)) / 1000.0);
+        inside += usize::from(found.abs_diff(expected) <= record.settling_95);
     }
     let ((mean, about), part) = (mean_and_spread(&errors), inside as f64 / errors.len() as f64);
     println!(
@@ -119,8 +119,8 @@ fn creeping_home_is_seen_as_a_late_command() {
     let (records, _) = inferred(parameters, readings.iter().copied());
     let late: Vec<f64> = truth
         .iter()
-        .filter_map(|told| {
-            let late = |record: &Record| record.command_end as f64 - told.record.command_end as f64;
+        .filter_map(|real| {
+            let late = |record: &Record| record.command_end as f64 - real.record.command_end as f64;
             records.iter().map(late).find(|late| late.abs() < 40_000.0)
         })
         .collect();
@@ -140,9 +140,9 @@ fn followed(duration: f64, position: impl Fn(f64) -> f64) -> Vec<Reading> {
     let cycle = moving + 1000;
     let counts = |number: u32| {
         let t = f64::from((number % cycle).saturating_sub(1000)) / f64::from(RATE);
-        let way = position(t.min(duration)) / position(duration);
+        let part = position(t.min(duration)) / position(duration);
         let out = (number / cycle).is_multiple_of(2);
-        (100_000.0 * if out { way } else { 1.0 - way }).round() as i32
+        (100_000.0 * if out { part } else { 1.0 - part }).round() as i32
     };
     (0..8 * cycle)
         .map(|number| Reading { tick: number * PERIOD, command: counts(number), feedback: counts(number) })
@@ -225,16 +225,16 @@ fn creep_and_pushes_are_no_moves() {
 }
 
 #[test]
-fn a_gap_empties_the_line_and_is_told() {
+fn a_gap_empties_the_line_and_is_reported() {
     let limits = Limits { still: 10, rest: 80, period: PERIOD };
     let mut infer = Inference::<SAMPLES>::default();
-    let told = |infer: &mut Inference<SAMPLES>, from: u32| -> Vec<(u32, bool)> {
+    let delayed = |infer: &mut Inference<SAMPLES>, from: u32| -> Vec<(u32, bool)> {
         let steps = (from..from + 2000).filter_map(|number| infer.step(&limits, number * PERIOD, 5));
         steps.map(|delayed| (delayed.reading.tick / PERIOD, delayed.gap)).collect()
     };
-    let before = told(&mut infer, 0);
+    let before = delayed(&mut infer, 0);
     assert_eq!((before.len(), before[0]), (2000 - SAMPLES + 1, (0, false)));
     infer.gap();
-    let after = told(&mut infer, 3000);
+    let after = delayed(&mut infer, 3000);
     assert_eq!((after.len(), after[0], after[1]), (2000 - SAMPLES + 1, (3000, true), (3001, false)));
 }

@@ -19,7 +19,7 @@ fn monitor() -> Monitor {
     Monitor::new(11, RATE, None).expect("a machine").0
 }
 
-/// Samples of so many seconds; the bytes go to `line` in pieces of one sample.
+/// Runs the monitor for `seconds`; the bytes go to `line` in pieces of one sample.
 fn samples(monitor: &mut Monitor, seconds: f64, line: &mut impl FnMut(&[u8])) {
     let (end, mut bytes) = (monitor.seconds() + seconds, vec![]);
     while monitor.seconds() < end {
@@ -29,26 +29,26 @@ fn samples(monitor: &mut Monitor, seconds: f64, line: &mut impl FnMut(&[u8])) {
     }
 }
 
-/// Keeps moves, each of which may come once.
-fn keep(moves: &mut Moves, missing: &mut Vec<MissingFrames>, said: DeviceEvent) {
-    match said {
-        DeviceEvent::Move(told) => {
-            let before = moves.insert((told.axis, told.record.number), told.record);
-            assert_eq!(before, None, "move {} of axis {} came twice", told.record.number, told.axis);
+/// Adds a move or a loss; a move may come once only.
+fn add(moves: &mut Moves, missing: &mut Vec<MissingFrames>, event: DeviceEvent) {
+    match event {
+        DeviceEvent::Move(decoded) => {
+            let before = moves.insert((decoded.axis, decoded.record.number), decoded.record);
+            assert_eq!(before, None, "move {} of axis {} came twice", decoded.record.number, decoded.axis);
         }
         DeviceEvent::Missing(one) => missing.push(one),
         _ => (),
     }
 }
 
-/// What a perfect line tells.
+/// Moves that arrive over a perfect line.
 fn truth(seconds: f64) -> Moves {
     let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
     let mut monitor = monitor();
     samples(&mut monitor, seconds, &mut |bytes| {
-        decoder.push(bytes, &mut |said| keep(&mut moves, &mut missing, said));
+        decoder.push(bytes, &mut |event| add(&mut moves, &mut missing, event));
     });
-    decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+    decoder.finish(&mut |event| add(&mut moves, &mut missing, event));
     assert!(missing.is_empty());
     moves
 }
@@ -58,19 +58,19 @@ fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
     let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
     let mut monitor = monitor();
     let mut hear = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<MissingFrames>| {
-        decoder.push(bytes, &mut |said| keep(moves, missing, said));
+        decoder.push(bytes, &mut |event| add(moves, missing, event));
     };
     samples(&mut monitor, 20.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
     samples(&mut monitor, 60.0, &mut |_| ());
     samples(&mut monitor, 10.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
     let of_moves =
-        missing.iter().copied().find(|one| one.priority == Priority::Move).expect("a loss is told");
+        missing.iter().copied().find(|one| one.priority == Priority::Move).expect("a loss is reported");
     let known = moves.len();
     assert!(of_moves.count > 100, "{of_moves:?}");
     let dump = DumpSince { boot: of_moves.boot, priority: 1, sequence: of_moves.first };
     monitor.receive(&CommandEncoder::new(1).encode(&Command::DumpSince(dump)));
     samples(&mut monitor, 5.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
-    decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+    decoder.finish(&mut |event| add(&mut moves, &mut missing, event));
     assert!(moves.len() >= known + of_moves.count as usize);
     let truth = truth(95.0);
     assert!(moves == truth, "{} moves, {} in truth", moves.len(), truth.len());
@@ -103,19 +103,19 @@ fn a_noisy_line_invents_no_move_and_counts_every_loss() {
         let (mut chance, mut monitor) = (Chance::new(seed(number)), monitor());
         samples(&mut monitor, 60.0, &mut |bytes| {
             let wounded = wound(&mut chance, bytes, rarity);
-            decoder.push(&wounded, &mut |said| keep(&mut moves, &mut missing, said));
+            decoder.push(&wounded, &mut |event| add(&mut moves, &mut missing, event));
         });
-        decoder.finish(&mut |said| keep(&mut moves, &mut missing, said));
+        decoder.finish(&mut |event| add(&mut moves, &mut missing, event));
         for (key, record) in &moves {
             assert_eq!(truth.get(key), Some(record), "an invented move");
         }
         let lost: u32 =
             missing.iter().filter(|one| one.priority == Priority::Move).map(|one| one.count).sum();
-        // Settings are told in the same series as moves; what comes after the last frame can't be missed yet.
+        // Settings are numbered in the same series as moves; what comes after the last frame can't be missed yet.
         let gone = truth.len() - moves.len();
         assert!(lost as usize >= gone.saturating_sub(3), "{lost} counted, {gone} gone");
         assert!(lost as usize <= gone + 3, "{lost} counted, {gone} gone");
-        assert!(gone > 0 || rarity > 3000, "the line was not noisy enough to tell");
+        assert!(gone > 0 || rarity > 3000, "the line was not noisy enough to lose a move");
         println!(
             "ran a line with one wound in {rarity} bytes: {gone} of {} moves gone, {lost} counted",
             truth.len()

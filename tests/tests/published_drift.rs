@@ -105,10 +105,10 @@ fn critical_limits() {
     }
 }
 
-/// The shipped limit, put back into the twin, runs as long as asked: Siegmund's formula at the lengths
+/// The shipped limit, put into the twin, has the wanted run length: Siegmund's formula at the lengths
 /// and reference values that occur.
 #[test]
-fn shipped_limits_run_as_long_as_asked() {
+fn shipped_limits_have_the_wanted_run_length() {
     for k in [0.1, 0.25, 0.5, 1.0, 1.5] {
         for wanted in [500.0, 1e4, 1e6] {
             let found = two_sided(k, shipped(k, wanted), 0.0, 0.0);
@@ -122,7 +122,7 @@ fn shipped_limits_run_as_long_as_asked() {
 #[test]
 fn siegmunds_run_lengths() {
     let rows = rows("published/04_arl_cusum.csv");
-    let mut asked = 0;
+    let mut compared = 0;
     for row in rows {
         let [k, h, shift] = ["k", "h", "shift_sigma"].map(|column| row.number(column));
         let what = format!("k {k} h {h} shift {shift}");
@@ -134,10 +134,10 @@ fn siegmunds_run_lengths() {
         let ahead = k - shift;
         if ahead > 0.0 {
             near(shipped(ahead, one / 2.0) - 0.057 * ahead * ahead / 2.0, h, 2e-4, &what);
-            asked += 1;
+            compared += 1;
         }
     }
-    assert_eq!(asked, 16);
+    assert_eq!(compared, 16);
 }
 
 /// The shipped sum itself against the published run lengths, to four standard errors.

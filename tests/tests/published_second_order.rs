@@ -17,7 +17,7 @@ const LEAD: usize = 100;
 /// Unit: ticks per sample
 const PERIOD: u32 = 1000;
 
-/// What the core tells of a unit step, with times in seconds.
+/// Figures of the core for a unit step. Unit of times: s
 struct Step {
     measured: MeasuredMove,
     dt: f64,
@@ -116,7 +116,7 @@ fn first_order_tails_settle_after_tau_times_the_logarithm() {
 }
 
 #[test]
-fn overshoot_tells_the_damping() {
+fn overshoot_gives_the_damping() {
     let table = rows("published/02_zeta_from_overshoot.csv");
     for row in &table {
         let (percent, zeta) = (row.number("overshoot_pct"), row.number("zeta"));
@@ -223,7 +223,7 @@ fn following_errors_agree_with_the_closed_form() {
         let decelerating = row.text("a").parse::<f64>().map_or(0.0, |a| speed / a);
         let (cruise, dt) = (0.6, 2e-5);
         let total = cruise + decelerating;
-        let way = |instant: f64| {
+        let position = |instant: f64| {
             let slowing = (instant - cruise).clamp(0.0, decelerating);
             let share = if decelerating > 0.0 { slowing / decelerating / 2.0 } else { 0.0 };
             speed * (instant.min(cruise) + slowing * (1.0 - share))
@@ -231,9 +231,9 @@ fn following_errors_agree_with_the_closed_form() {
         let counts = 1e6;
         let mut signals = vec![(0, 0); LEAD];
         for k in 0..((total + 0.5) / dt) as usize {
-            let command = way((k as f64 + 1.0) * dt);
+            let command = position((k as f64 + 1.0) * dt);
             // The mean of both ends of the sample integrates a ramp exactly.
-            system.advance((way(k as f64 * dt) + command) / 2.0, dt);
+            system.advance((position(k as f64 * dt) + command) / 2.0, dt);
             signals.push(((command * counts) as i32, (system.output(command) * counts) as i32));
         }
         let parameters =

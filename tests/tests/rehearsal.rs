@@ -19,23 +19,23 @@ fn shift() -> (Vec<AxisInfo>, Vec<Vec<DecodedMove>>, Vec<Vec<Reading>>) {
     let (mut monitor, known) = Monitor::new(7, RATE, Some(SECONDS / 3600.0)).expect("a machine");
     let (mut decoder, mut line) = (Decoder::default(), vec![]);
     let (mut moves, mut readings) = (vec![vec![]; known.len()], vec![vec![]; known.len()]);
-    let mut take = |decoder: &mut Decoder, line: &mut Vec<u8>| {
-        decoder.push(line, &mut |said| {
-            if let DeviceEvent::Move(message) = said {
+    let mut decode = |decoder: &mut Decoder, line: &mut Vec<u8>| {
+        decoder.push(line, &mut |event| {
+            if let DeviceEvent::Move(message) = event {
                 moves[usize::from(message.axis)].push(*message);
             }
         });
         line.clear();
     };
     while monitor.seconds() < SECONDS {
-        for (kept, reading) in readings.iter_mut().zip(monitor.step(&mut line)) {
-            kept.push(reading);
+        for (readings, reading) in readings.iter_mut().zip(monitor.step(&mut line)) {
+            readings.push(reading);
         }
-        take(&mut decoder, &mut line);
+        decode(&mut decoder, &mut line);
     }
     monitor.finish(&mut line);
-    take(&mut decoder, &mut line);
-    decoder.finish(&mut |said| assert!(!matches!(said, DeviceEvent::Move(_)), "a move without its curve"));
+    decode(&mut decoder, &mut line);
+    decoder.finish(&mut |event| assert!(!matches!(event, DeviceEvent::Move(_)), "a move without its curve"));
     let counts = decoder.counts();
     assert_eq!((counts.lost, counts.corrupt, counts.unreadable, counts.duplicates), (0, 0, 0, 0));
     (known, moves, readings)

@@ -14,8 +14,8 @@ fn parameters(window: u32) -> Parameters {
     Parameters { window, ..Parameters::at(1_000_000) }
 }
 
-/// Starts a monitor of two axes on this flash, applies a window to the second one if asked, and tells the
-/// windows it then says it has.
+/// Starts a monitor of two axes on this flash, applies the window `apply` to the second one if there is one, and
+/// returns the windows that the monitor reports.
 fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
     let settings = Settings::new(parameters(10)).expect("valid settings");
     let mut app: App<2, _> =
@@ -27,8 +27,8 @@ fn start(flash: &mut [u8], apply: Option<u32>) -> Vec<u32> {
     app.receive(&CommandEncoder::new(2).encode(&Command::Identify));
     let (mut windows, mut bytes, mut decoder) = (vec![0; 2], [0; 4096], Decoder::default());
     let count = app.transmit(&mut bytes);
-    decoder.push(&bytes[..count], &mut |said| {
-        if let DeviceEvent::Settings(settings) = said {
+    decoder.push(&bytes[..count], &mut |event| {
+        if let DeviceEvent::Settings(settings) = event {
             windows[usize::from(settings.axis)] = settings.parameters.window;
         }
     });

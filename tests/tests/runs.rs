@@ -10,7 +10,7 @@ const PERIOD: u32 = 250;
 /// An event of an axis, after how many readings, and the curve that belongs to a move.
 type Observed = (usize, Event, Vec<CurvePoint>);
 
-/// What shows of an axis besides: time, error, under way, small excursions, lost events.
+/// Observable state of an axis: time, error, under way, small excursions, lost events.
 type Shown = (u64, i32, bool, u32, u32);
 
 /// A part of a made-up recording.
@@ -20,7 +20,7 @@ enum Piece {
     Stand { samples: usize, offset: i32, ringing: i32, noise: u8 },
     /// The command changes by this at each sample; the error stays about the lag.
     Move { steps: Vec<i32>, lag: i32 },
-    /// The command changes by this and waits for so many samples, again and again.
+    /// The command changes by this and waits for `wait` samples, `count` times.
     Pulses { step: i32, wait: usize, count: usize },
     /// The readings before the next one are missing.
     Gap,
@@ -28,7 +28,7 @@ enum Piece {
     Clock(u32),
     /// The axis is somewhere else at once.
     Elsewhere(i32),
-    /// From here on samples are so far apart.
+    /// Sample period from here on. Unit: ticks
     Period(u32),
 }
 
@@ -87,22 +87,30 @@ struct Recording {
     gaps: Vec<usize>,
     last: Reading,
     scale: (i32, i32),
-    /// What the command came to. Unit: command counts
-    way: i64,
+    /// Sum of all command changes. Unit: command counts
+    travelled: i64,
     period: u32,
     random: u32,
 }
 
 impl Recording {
     fn new(first: Reading, scale: (i32, i32)) -> Recording {
-        Recording { readings: vec![], gaps: vec![], last: first, scale, way: 0, period: PERIOD, random: 1 }
+        Recording {
+            readings: vec![],
+            gaps: vec![],
+            last: first,
+            scale,
+            travelled: 0,
+            period: PERIOD,
+            random: 1,
+        }
     }
 
     fn push(&mut self, change: i32, error: i32) {
         self.last.tick = self.last.tick.wrapping_add(self.period);
         self.last.command = self.last.command.wrapping_add(change);
-        self.way += i64::from(change);
-        let scaled = (self.way * i64::from(self.scale.0)).div_euclid(i64::from(self.scale.1)) as i32;
+        self.travelled += i64::from(change);
+        let scaled = (self.travelled * i64::from(self.scale.0)).div_euclid(i64::from(self.scale.1)) as i32;
         let feedback = self.last.feedback.wrapping_add(scaled).wrapping_sub(error);
         self.readings.push(Reading { feedback, ..self.last });
     }
@@ -177,30 +185,30 @@ fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Show
 /// The same in runs of the lengths given, over and over, a single step after each.
 fn compare(settings: &Settings, recording: &Recording, cuts: &[usize]) -> Result<(), TestCaseError> {
     let (statuses, seen, expected) = stepped(settings, recording);
-    let (mut axis, mut events, mut taken) = (Axis::new(*settings), vec![], 0);
+    let (mut axis, mut events, mut done) = (Axis::new(*settings), vec![], 0);
     let readings = recording.readings.as_slice();
     for cut in cuts.iter().cycle() {
-        if taken >= readings.len() {
+        if done >= readings.len() {
             break;
         }
-        (0..recording.gaps.iter().filter(|gap| **gap == taken).count()).for_each(|_| axis.gap());
-        let gap = recording.gaps.iter().copied().find(|gap| *gap > taken).unwrap_or(readings.len());
-        let end = (taken + cut).min(gap).min(readings.len());
+        (0..recording.gaps.iter().filter(|gap| **gap == done).count()).for_each(|_| axis.gap());
+        let gap = recording.gaps.iter().copied().find(|gap| *gap > done).unwrap_or(readings.len());
+        let end = (done + cut).min(gap).min(readings.len());
         if *cut == 1 {
-            prop_assert_eq!(axis.step(readings[taken]), statuses[taken], "reading {}", taken);
-            taken += 1;
+            prop_assert_eq!(axis.step(readings[done]), statuses[done], "reading {}", done);
+            done += 1;
         } else {
-            let before = taken;
-            while taken < end {
-                let more = axis.run(&readings[taken..end]);
-                prop_assert!(more > 0 && taken + more <= end);
-                taken += more;
-                collect(&mut axis, taken, &mut events);
+            let before = done;
+            while done < end {
+                let more = axis.run(&readings[done..end]);
+                prop_assert!(more > 0 && done + more <= end);
+                done += more;
+                collect(&mut axis, done, &mut events);
             }
-            prop_assert!(taken > before);
+            prop_assert!(done > before);
         }
-        collect(&mut axis, taken, &mut events);
-        prop_assert_eq!(shown(&axis), seen[taken - 1], "after {} readings", taken);
+        collect(&mut axis, done, &mut events);
+        prop_assert_eq!(shown(&axis), seen[done - 1], "after {} readings", done);
     }
     axis.finish();
     collect(&mut axis, readings.len(), &mut events);

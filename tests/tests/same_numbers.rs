@@ -28,58 +28,63 @@ const USED: usize = 3;
 /// The emulated monitor's sample period. Unit: ticks
 const PERIOD: u32 = 10_000;
 const TICKS_PER_SECOND: u32 = 10_000_000;
-/// The rehearsed machine tells its ticks in µs. Unit: ticks/µs
+/// Ticks of the rehearsed machine are microseconds. Unit: ticks/µs
 const PER_MICROSECOND: u32 = TICKS_PER_SECOND / 1_000_000;
 
 type Row = [Reading; USED];
 /// Kind and payload of each frame about a move, axis by axis in the order they came.
-type Told = BTreeMap<u8, Vec<Vec<u8>>>;
+type MoveFrames = BTreeMap<u8, Vec<Vec<u8>>>;
 
 /// Adds a frame's kind and payload if it is about a move.
-fn keep(told: &mut Told, frame: &Frame) {
+fn add_frame(frames: &mut MoveFrames, frame: &Frame) {
     let axis = match frame.read::<Message>().expect("a payload").payload {
-        Message::Move(told) => told.axis,
+        Message::Move(sent) => sent.axis,
         // Evidence of a stop that did not settle: its curve a second time, among the moves.
         Message::Curve(_) if frame.header.priority == Priority::Move => return,
         Message::Curve(curve) => curve.axis,
         _ => return,
     };
     let content = [&[frame.kind()], frame.payload()].concat();
-    told.entry(axis).or_default().push(content);
+    frames.entry(axis).or_default().push(content);
 }
 
-fn frames(bytes: &[u8]) -> Told {
+fn frames(bytes: &[u8]) -> MoveFrames {
     let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
-    let (mut left, mut told) = (bytes, Told::new());
-    while let Some(event) = receiver.step(&mut left) {
+    let (mut remaining, mut frames) = (bytes, MoveFrames::new());
+    while let Some(event) = receiver.step(&mut remaining) {
         let receive::Event::Frame(frame) = event else { panic!("{event:?}") };
-        keep(&mut told, &frame);
+        add_frame(&mut frames, &frame);
     }
-    told
+    frames
 }
 
 /// The core alone.
-fn alone(settings: &[Settings; USED], rows: &[Row]) -> Told {
-    let mut told = Told::new();
+fn alone(settings: &[Settings; USED], rows: &[Row]) -> MoveFrames {
+    let mut frames = MoveFrames::new();
     for (number, settings) in settings.iter().enumerate() {
         let (mut axis, mut kinds) = (Axis::new(*settings), Kinds::default());
         for row in rows {
             if axis.step(row[number]).event {
-                take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
+                add_events(&mut frames, number as u8, (settings, &mut axis, &mut kinds));
             }
         }
         axis.finish();
-        take(&mut told, number as u8, (settings, &mut axis, &mut kinds));
+        add_events(&mut frames, number as u8, (settings, &mut axis, &mut kinds));
     }
-    told
+    frames
 }
 
-fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut Axis, &mut Kinds)) {
+/// Adds the frames of an axis's events since the last call.
+fn add_events(
+    frames: &mut MoveFrames,
+    number: u8,
+    (settings, axis, kinds): (&Settings, &mut Axis, &mut Kinds),
+) {
     let mut put = |message: &Message| {
         let header = Header { version: CURRENT, ..Header::default() };
         let mut body = [0; LONGEST_BODY];
         let body = frame::encode_body::<FastCrc>(&header, message, &mut body).expect("it fits");
-        keep(told, &Frame::check::<FastCrc>(body).expect("a frame"));
+        add_frame(frames, &Frame::check::<FastCrc>(body).expect("a frame"));
     };
     while let Some(event) = axis.event() {
         let Event::Move(record) = event else { continue };
@@ -93,7 +98,7 @@ fn take(told: &mut Told, number: u8, (settings, axis, kinds): (&Settings, &mut A
     }
 }
 
-/// What a monitor hears to be set so.
+/// The commands that apply these settings to a monitor, as bytes.
 fn applied(settings: &[Settings; USED]) -> impl Iterator<Item = Vec<u8>> {
     let mut commands = CommandEncoder::new(1);
     settings.iter().zip(0..).map(move |(set, axis)| {
@@ -103,7 +108,7 @@ fn applied(settings: &[Settings; USED]) -> impl Iterator<Item = Vec<u8>> {
 }
 
 /// The monitor as rehearsed, with these readings in place of its machine's.
-fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> Told {
+fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> MoveFrames {
     let (mut monitor, _) = Monitor::new(7, TICKS_PER_SECOND / PERIOD, None).expect("a machine");
     applied(settings).for_each(|bytes| monitor.receive(&bytes));
     let mut line = vec![];
@@ -116,7 +121,7 @@ fn rehearsed(settings: &[Settings; USED], rows: &[Row]) -> Told {
 }
 
 /// The emulated Cortex-M4F, set over its line.
-fn emulated(settings: &[Settings; USED], rows: &[Row]) -> Option<Told> {
+fn emulated(settings: &[Settings; USED], rows: &[Row]) -> Option<MoveFrames> {
     let mut emulator = Emulator::start(&image("monitor")?);
     for bytes in applied(settings) {
         emulator.link.write_all(&bytes).expect("a command is sent");
@@ -142,7 +147,7 @@ fn emulated(settings: &[Settings; USED], rows: &[Row]) -> Option<Told> {
     Some(frames(&came))
 }
 
-fn assert_same(what: &str, some: &Told, others: &Told) {
+fn assert_same(what: &str, some: &MoveFrames, others: &MoveFrames) {
     for axis in 0..USED as u8 {
         let (some, others) = (&some[&axis], &others[&axis]);
         assert!(some == others, "{what}, axis {axis}: {} and {} frames differ", some.len(), others.len());

@@ -155,7 +155,7 @@ struct Held {
     closed: u64,
 }
 
-/// Trends of one kind as they are asked for at an instant.
+/// Trends of one kind, each from the intervals up to `at`. Unit of `at`: s
 fn slopes(shifts: &[Vec<IntervalStats>], truth: &Truth, at: f64) -> Held {
     let mut held = Held::default();
     for points in shifts {
@@ -169,30 +169,31 @@ fn slopes(shifts: &[Vec<IntervalStats>], truth: &Truth, at: f64) -> Held {
     held
 }
 
-/// Asked every half hour from the alarm on, what is the slope?
+/// The slope, every half hour from the alarm on.
 #[test]
 fn slopes_hold_the_truth_in_ninety_of_a_hundred_shifts() {
-    let (mut short, mut asks, mut closed, mut wrong) = (vec![], 0, 0, 0);
+    let (mut short, mut queries, mut closed, mut wrong) = (vec![], 0, 0, 0);
     for (library, alarm) in libraries().iter().zip(ALARMS) {
         for (kind, [shifts, others]) in points(library) {
             let truth = Truth::new(&others);
             for at in half_hours(alarm) {
                 let held = slopes(&shifts, &truth, at * 3600.0);
                 println!("{} kind {kind} at {at} h: {held:?}", library.known.name);
-                (asks, closed, wrong) = (asks + SEEDS, closed + held.closed, wrong + SEEDS - held.slope);
+                (queries, closed, wrong) =
+                    (queries + SEEDS, closed + held.closed, wrong + SEEDS - held.slope);
                 if held.slope * 10 < SEEDS * 9 {
                     short.push((library.known.name, kind, at, held));
                 }
             }
         }
     }
-    println!("slope: {closed} of {asks} with both ends, {wrong} wrong");
+    println!("slope: {closed} of {queries} with both ends, {wrong} wrong");
     assert!(short.is_empty(), "{short:#?}");
     // An interval that is always open would hold, too: those with both ends must as often.
-    assert!(closed * 5 > asks && wrong * 10 < closed, "{closed} {wrong}");
+    assert!(closed * 5 > queries && wrong * 10 < closed, "{closed} {wrong}");
 }
 
-/// Points by kind: of the shifts asked about, and of others that the truth is made of.
+/// Points by kind: of the shifts under test, and of others that the truth is made of.
 fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<IntervalStats>>; 2]> {
     let mut points = BTreeMap::<u32, [Vec<Vec<IntervalStats>>; 2]>::new();
     for (place, seeds) in [1..=SEEDS, 10_001..=10_000 + SEEDS].into_iter().enumerate() {
@@ -222,15 +223,15 @@ fn judged(limit: &Limit, times: &[TimeToLimit]) -> Judged {
     (held as u64, [earliest, likely, middle(&|time| time.latest_s.unwrap_or(f64::INFINITY))])
 }
 
-/// Asked every half hour from the alarm on: when does the settling time reach a limit that the expected median reaches
-/// in a quarter of an hour? For half an hour it is only printed: what has not begun can't be foreseen.
+/// The time until the settling time reaches a limit that the expected median reaches in a quarter of an hour, every half
+/// hour from the alarm on. For a limit half an hour ahead it is only printed: what has not begun can't be foreseen.
 #[test]
 fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     let judge = |library: &'static Library, alarm: f64| {
-        let asks = || half_hours(alarm).flat_map(|at| AHEAD.map(|ahead| (at * 3600.0, ahead)));
+        let queries = || half_hours(alarm).flat_map(|at| AHEAD.map(|ahead| (at * 3600.0, ahead)));
         let of_kind = |(kind, [_, others]): (u32, [Vec<Vec<IntervalStats>>; 2])| {
             let truth = Truth::new(&others);
-            asks().filter_map(|ask| Limit::new(&truth, kind, ask)).collect::<Vec<Limit>>()
+            queries().filter_map(|query| Limit::new(&truth, kind, query)).collect::<Vec<Limit>>()
         };
         let limits: Vec<Limit> = points(library).into_iter().flat_map(of_kind).collect();
         let times: Vec<Vec<TimeToLimit>> =
@@ -243,7 +244,7 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
         let begun: Vec<_> = libraries().iter().zip(ALARMS).map(begin).collect();
         begun.into_iter().map(|axis| axis.join().expect("judged")).collect()
     });
-    let (mut short, mut asks, mut early) = (vec![], 0, 0);
+    let (mut short, mut queries, mut early) = (vec![], 0, 0);
     for (library, (limit, (held, ends))) in
         libraries().iter().zip(&all).flat_map(|(library, axis)| axis.iter().map(move |each| (library, each)))
     {
@@ -254,7 +255,7 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
             at / 3600.0
         );
         if *ahead == AHEAD[0] {
-            (asks, early) = (asks + 1, early + u32::from(ends[0] > 0.0));
+            (queries, early) = (queries + 1, early + u32::from(ends[0] > 0.0));
             if held * 10 < SEEDS * 9 {
                 short.push((name, limit, held));
             }
@@ -262,5 +263,5 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     }
     assert!(short.is_empty(), "{short:#?}");
     // An answer that is always open would hold, too: mostly something must be ruled out.
-    assert!(asks == 30 && early * 2 > asks, "{early} of {asks} ruled out the next minute");
+    assert!(queries == 30 && early * 2 > queries, "{early} of {queries} ruled out the next minute");
 }

@@ -29,7 +29,7 @@ fn shift(worn: &str) -> (Vec<AxisInfo>, Shift) {
     let axes = axes_wearing(|name| name == worn);
     let (mut monitor, known) = Monitor::with_axes(axes, 3, RATE, Some(HOURS)).expect("a machine");
     let (mut decoder, mut line, mut shift) = (Decoder::default(), vec![], Shift::default());
-    let mut take = |said: DeviceEvent| match said {
+    let mut add = |event: DeviceEvent| match event {
         DeviceEvent::Move(message) => {
             shift.records[usize::from(message.axis)].push((message.kind, message.record))
         }
@@ -39,12 +39,12 @@ fn shift(worn: &str) -> (Vec<AxisInfo>, Shift) {
     };
     while monitor.seconds() < HOURS * 3600.0 {
         (0..RATE / 10).for_each(|_| _ = monitor.step(&mut line));
-        decoder.push(&line, &mut take);
+        decoder.push(&line, &mut add);
         line.clear();
     }
     monitor.finish(&mut line);
-    decoder.push(&line, &mut take);
-    decoder.finish(&mut take);
+    decoder.push(&line, &mut add);
+    decoder.finish(&mut add);
     (known, shift)
 }
 
@@ -72,7 +72,7 @@ fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift>
 }
 
 #[test]
-fn drift_is_alarmed_on_the_worn_axis_alone_and_told_as_the_core_finds_it() {
+fn drift_is_alarmed_on_the_worn_axis_alone_and_reported_as_the_core_finds_it() {
     std::thread::scope(|scope| {
         for (worn, name) in NAMES.into_iter().enumerate() {
             scope.spawn(move || check(worn, name));
@@ -84,7 +84,7 @@ fn check(worn: usize, name: &str) {
     let (known, shift) = shift(name);
     let drifting = shift.drifts.iter().filter(|drift| drift.is_drift());
     let kinds: BTreeSet<(usize, u32)> = drifting.map(|drift| (usize::from(drift.axis), drift.kind)).collect();
-    // The shuttle's long way back comes too seldom in so short a shift to have a baseline before it wears.
+    // The shuttle's long move back comes too seldom in so short a shift to have a baseline before it wears.
     let expected_kinds = if worn == 0 { vec![(0, 1)] } else { vec![(worn, 1), (worn, 2)] };
     assert_eq!(kinds, BTreeSet::from_iter(expected_kinds), "{name} wears");
     let alarms = shift

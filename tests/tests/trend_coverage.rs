@@ -48,10 +48,10 @@ impl Scene {
 
     /// The trend, and the true time to its limit, 40 % of the length of the ramp.
     fn run(&self, seed: u64) -> (Trend, f64) {
-        let left = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
-        let limit = 0.05 + self.rise + left * self.slope();
+        let remaining = 0.4 * (1.0 - self.from) * POINTS as f64 * INTERVAL;
+        let limit = 0.05 + self.rise + remaining * self.slope();
         let options = TrendOptions { limit_s: Some(limit), ..TrendOptions::new(INTERVAL) };
-        (trend(&self.points(seed), &options).expect("points"), left)
+        (trend(&self.points(seed), &options).expect("points"), remaining)
     }
 }
 
@@ -94,7 +94,7 @@ fn intervals_hold_the_truth_in_ninety_of_a_hundred() {
 
 /// Shifts with something in them that is no ramp, and the statements that must hold in at least 90 of 100.
 #[test]
-fn what_is_no_ramp_is_not_told_as_one() {
+fn what_is_no_ramp_is_not_reported_as_one() {
     let shifts = seeds().count() as u64;
     let check = |name: &str, correlation: f64, shape: &dyn Fn(usize, f64) -> f64, truth: Option<f64>| {
         let flat = Scene { from: 0.0, rise: 0.0, correlation };

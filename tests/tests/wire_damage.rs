@@ -61,12 +61,12 @@ fn damage(bytes: &mut Vec<u8>, random: &mut Random) {
     }
 }
 
-/// What a listener makes of bytes that come in any chunks.
+/// What a listener decodes from bytes that come in any chunks.
 #[derive(Default)]
 struct Heard {
     frames: Vec<(Header, Message<'static>)>,
     counts: Counts,
-    taken: u64,
+    new_frames: u64,
 }
 
 fn listen(bytes: &[u8], random: &mut Random) -> Heard {
@@ -77,8 +77,8 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
     while !rest.is_empty() {
         let (chunk, later) = rest.split_at((1 + random.below(200)).min(rest.len()));
         rest = later;
-        let mut left = chunk;
-        while let Some(event) = receiver.step(&mut left) {
+        let mut remaining = chunk;
+        while let Some(event) = receiver.step(&mut remaining) {
             match event {
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
@@ -90,13 +90,13 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
                         Message::Status(sent) => heard.frames.push((frame.header, Message::Status(sent))),
                         other => panic!("invented: {other:?}"),
                     }
-                    heard.taken += u64::from(place != Continuity::Duplicate);
+                    heard.new_frames += u64::from(place != Continuity::Duplicate);
                 }
                 Event::Echo(header) => panic!("invented: {header:?}"),
                 Event::Corrupt(corrupt) => heard.counts.corrupt(corrupt),
             }
         }
-        assert!(left.is_empty(), "all bytes are taken");
+        assert!(remaining.is_empty(), "all bytes are read");
     }
     if let Some(corrupt) = receiver.finish() {
         heard.counts.corrupt(corrupt);
@@ -118,7 +118,7 @@ fn check(seed: u64) -> Heard {
         let mut bytes = sent[at].bytes.clone();
         let mut fate = random.below(8);
         if edge(&sent, at) {
-            // A neighbour that lost its closing zero would take this one with it.
+            // A neighbour without its closing zero would spoil this frame too.
             stream.push(0);
             fate = 7;
         }
@@ -139,7 +139,7 @@ fn check(seed: u64) -> Heard {
     let missing = sent.iter().filter(|sent| !came(sent)).count() as u64;
     assert_eq!(heard.counts.lost, missing, "seed {seed}: every loss is counted");
     assert_eq!(heard.counts.frames, 40 - missing, "seed {seed}: every frame once");
-    assert_eq!(heard.counts.frames, heard.taken, "seed {seed}");
+    assert_eq!(heard.counts.frames, heard.new_frames, "seed {seed}");
     assert_eq!((heard.counts.restarts, heard.counts.unreadable, heard.counts.unknown_kinds), (0, 0, 0));
     heard
 }

@@ -32,10 +32,11 @@ fn body(message: &Message) -> Vec<u8> {
 }
 
 fn traces(readings: &[Reading]) -> (Vec<Reading>, usize) {
-    let mut left = readings.iter().copied().peekable();
+    let mut remaining = readings.iter().copied().peekable();
     let (mut found, mut frames) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(trace) = Trace::pack((u8::MAX, u32::MAX, found.len() as u32), &mut left, &mut buffer) {
+    while let Some(trace) = Trace::pack((u8::MAX, u32::MAX, found.len() as u32), &mut remaining, &mut buffer)
+    {
         let body = body(&Message::Trace(trace));
         let frame = Frame::check::<SmallTable>(&body).expect("sealed");
         let Ok(Read { payload: Message::Trace(came), extra: 0 }) = frame.read() else { panic!("no trace") };
@@ -48,10 +49,11 @@ fn traces(readings: &[Reading]) -> (Vec<Reading>, usize) {
 }
 
 fn curves(points: &[CurvePoint]) -> (Vec<CurvePoint>, usize) {
-    let mut left = points.iter().copied().peekable();
+    let mut remaining = points.iter().copied().peekable();
     let (mut found, mut frames) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(curve) = Curve::pack((u8::MAX, u32::MAX, found.len() as u16), &mut left, &mut buffer) {
+    while let Some(curve) = Curve::pack((u8::MAX, u32::MAX, found.len() as u16), &mut remaining, &mut buffer)
+    {
         let body = body(&Message::Curve(curve));
         let frame = Frame::check::<SmallTable>(&body).expect("sealed");
         let Ok(Read { payload: Message::Curve(came), extra: 0 }) = frame.read() else { panic!("no curve") };

@@ -126,13 +126,13 @@ fn a_version_that_never_was_is_no_frame() {
 }
 
 #[test]
-fn a_command_is_never_taken_for_a_message() {
+fn a_command_is_never_read_as_a_message() {
     let mut buffer = [0; LONGEST_FRAME];
-    let way = Header { direction: Direction::FromHost, ..header(CURRENT) };
-    let frame = encode::<SmallTable>(&way, &Command::Identify, &mut buffer).unwrap();
+    let from_host = Header { direction: Direction::FromHost, ..header(CURRENT) };
+    let frame = encode::<SmallTable>(&from_host, &Command::Identify, &mut buffer).unwrap();
     let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
-    assert_eq!(receiver.step(&mut &*frame), Some(Event::Echo(way)));
-    let bytes = body(way, &Command::Identify);
+    assert_eq!(receiver.step(&mut &*frame), Some(Event::Echo(from_host)));
+    let bytes = body(from_host, &Command::Identify);
     let read = Frame::check::<SmallTable>(&bytes).unwrap().read::<Message>();
     assert_eq!(read, Err(Unreadable::Direction));
 }
@@ -143,8 +143,8 @@ fn what_is_sent_again_keeps_its_number_and_says_so() {
     let mut buffer = [0; LONGEST_FRAME];
     let again = Frame::check::<SmallTable>(&bytes).unwrap().as_replay::<SmallTable>(&mut buffer).unwrap();
     let mut receiver = Receiver::<SmallTable>::new(Direction::FromDevice);
-    let mut left = again;
-    let Some(Event::Frame(frame)) = receiver.step(&mut left) else { panic!("no frame") };
+    let mut remaining = again;
+    let Some(Event::Frame(frame)) = receiver.step(&mut remaining) else { panic!("no frame") };
     assert_eq!(frame.header, Header { replay: true, ..header(CURRENT) });
     assert_eq!(frame.read(), Ok(Read { payload: Message::Gap(GAP), extra: 0 }));
 }

@@ -1,4 +1,4 @@
-//! In: what an axis really tells. Out: the same through frames, bit for bit and in few bytes.
+//! In: records, curves and samples of an axis. Out: the same through frames, bit for bit and in few bytes.
 
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::curve::Curve;
@@ -23,8 +23,8 @@ fn readings() -> Vec<Reading> {
     let signals = (0..200_000_u32).map(|k| {
         let (number, since) = (k / 5000, f64::from(k % 5000));
         let part = (since / 2000.0).min(1.0);
-        let way = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
-        let command = 16_777_216.0 * if number % 2 == 0 { way } else { 1.0 - way };
+        let part_travelled = part * part * part * (10.0 - 15.0 * part + 6.0 * part * part);
+        let command = 16_777_216.0 * if number % 2 == 0 { part_travelled } else { 1.0 - part_travelled };
         let ringing = 3000.0 * f64::from(number) * (-(since - 2000.0) / 300.0).exp() * (since / 60.0).cos();
         let noise = f64::from(k.wrapping_mul(2_654_435_761) >> 30);
         (command as i32, (command + if part < 1.0 { 0.0 } else { ringing } + noise) as i32)
@@ -48,21 +48,22 @@ fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
     let moves = run(parameters, readings.iter().copied()).moves;
     assert_eq!(moves.len(), 40);
     let (mut move_bytes, mut curve_bytes, mut curve_frames, mut points) = (0, 0, 0, 0);
-    for told in &moves {
-        let record = Record { start: told.record.start + 25_000_000_000, number: 50_000, ..told.record };
-        let record = Record { command_end: told.record.command_end + 25_000_000_000, ..record };
+    for measured in &moves {
+        let record =
+            Record { start: measured.record.start + 25_000_000_000, number: 50_000, ..measured.record };
+        let record = Record { command_end: measured.record.command_end + 25_000_000_000, ..record };
         let sent = Move::new(1, false, &record);
         assert_eq!(Record::from(&sent), record);
         move_bytes += size(&Message::Move(sent));
-        let mut left = told.curve.iter().copied().peekable();
+        let mut remaining = measured.curve.iter().copied().peekable();
         let mut found: Vec<CurvePoint> = vec![];
         let mut buffer = [0; LONGEST_PIECE];
-        while let Some(curve) = Curve::pack((1, 50_000, found.len() as u16), &mut left, &mut buffer) {
+        while let Some(curve) = Curve::pack((1, 50_000, found.len() as u16), &mut remaining, &mut buffer) {
             found.extend(curve.points());
             curve_bytes += size(&Message::Curve(curve));
             curve_frames += 1;
         }
-        assert_eq!(found, told.curve);
+        assert_eq!(found, measured.curve);
         points += found.len();
     }
     assert_eq!(curve_frames, moves.len(), "a curve of an axis follows the law of windows: one frame");
@@ -74,13 +75,13 @@ fn records_curves_and_samples_of_an_axis_come_back_bit_for_bit() {
 }
 
 #[test]
-fn samples_around_a_stop_take_little_more_than_a_byte() {
+fn samples_around_a_stop_need_little_more_than_a_byte() {
     let readings = readings();
     let stop = &readings[198_000..200_000];
-    let mut left = stop.iter().copied().peekable();
+    let mut remaining = stop.iter().copied().peekable();
     let (mut found, mut bytes): (Vec<Reading>, usize) = (vec![], 0);
     let mut buffer = [0; LONGEST_PIECE];
-    while let Some(trace) = Trace::pack((1, 40, found.len() as u32), &mut left, &mut buffer) {
+    while let Some(trace) = Trace::pack((1, 40, found.len() as u32), &mut remaining, &mut buffer) {
         found.extend(trace.readings());
         bytes += size(&Message::Trace(trace));
     }

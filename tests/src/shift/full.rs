@@ -8,7 +8,7 @@ use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint::source::rehearsal::monitor::Monitor;
 use stillpoint_core::{Axis, CurvePoint, Event, Reading, Record, Settings};
 
-/// Samples taken of each axis. Unit: 1/s
+/// Sample rate of each axis. Unit: 1/s
 pub const RATE: u32 = 4000;
 /// Ticks of the monitor in one of the machine.
 const PER_MICROSECOND: u32 = 10;
@@ -77,9 +77,9 @@ pub fn rehearse(axes: [AxisData; 3], seed: u64, hours: f64) -> Vec<Vec<Record>> 
     let (mut decoder, mut line) = (Decoder::default(), vec![]);
     let mut records = vec![vec![]; known.len()];
     let mut decode = |line: &mut Vec<u8>, decoder: &mut Decoder| {
-        decoder.push(line, &mut |said| {
-            if let DeviceEvent::Move(told) = said {
-                records[usize::from(told.axis)].push(told.record);
+        decoder.push(line, &mut |event| {
+            if let DeviceEvent::Move(decoded) = event {
+                records[usize::from(decoded.axis)].push(decoded.record);
             }
         });
         line.clear();

@@ -1,4 +1,4 @@
-//! In: settling times. Out: what a monitor says of an invented axis that has them, sorted.
+//! In: settling times. Out: the messages of a monitor about an invented axis that has them, sorted.
 
 use stillpoint_core::wire::alarm::Alarm;
 use stillpoint_core::wire::command::{Apply, Command};
@@ -17,14 +17,14 @@ const MOVING: u32 = 20;
 const TICKS: u32 = 1000;
 /// Moves of a kind that make its baseline.
 pub(crate) const BASELINE: u32 = 100;
-/// Ways of the invented axis, over and over: three kinds. Unit: counts
-pub(crate) const WAYS: [i32; 3] = [10_000, 5_000, -15_000];
+/// Travels of the invented axis, repeated in this order: three kinds. Unit: counts
+pub(crate) const TRAVELS: [i32; 3] = [10_000, 5_000, -15_000];
 
 pub(crate) fn parameters() -> Parameters {
     Parameters { window: 50, ..Parameters::at(1_000_000) }
 }
 
-/// What is apply of the axis, its watch included.
+/// Command that applies parameters and drift configuration to the axis.
 pub(crate) fn apply(config: DriftConfig, parameters: Parameters) -> Command {
     let parameters = settings::Parameters { drift: config, ..(&parameters).into() };
     Command::Apply(Apply { axis: 0, parameters })
@@ -41,35 +41,35 @@ pub(crate) fn drift_config() -> DriftConfig {
     }
 }
 
-/// The invented axis: after each way its error falls in a straight line.
+/// The invented axis: after each move its error falls in a straight line.
 pub(crate) struct Machine {
     pub(crate) monitor: Monitor,
     moves: u32,
     stands: i32,
     /// Where the last sample stood off.
     error: i32,
-    pub(crate) said: Vec<Received>,
+    pub(crate) received: Vec<Received>,
 }
 
 impl Machine {
     pub(crate) fn new() -> Machine {
         let mut monitor = Monitor::new(parameters(), TICKS);
         monitor.send(&apply(drift_config(), parameters()));
-        let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, said: vec![] };
+        let mut machine = Machine { monitor, moves: 0, stands: 0, error: 0, received: vec![] };
         // A move that was not seen from its beginning has no kind.
         machine.step(0, Some(40), true);
         machine
     }
 
-    /// One move, settled about so many samples after its end, none for never.
-    pub(crate) fn step(&mut self, way: i32, settling: Option<u32>, listen: bool) {
+    /// Makes one move that settles about `settling` samples after its end; `None`: it never settles.
+    pub(crate) fn step(&mut self, travel: i32, settling: Option<u32>, listen: bool) {
         let scatter = (self.moves.wrapping_mul(2_654_435_761) >> 16) % 4000;
         for sample in 0..SAMPLES {
-            let command = self.stands + way * sample.min(MOVING) as i32 / MOVING as i32;
+            let command = self.stands + travel * sample.min(MOVING) as i32 / MOVING as i32;
             let since = 1000 * sample.saturating_sub(MOVING);
             let error = settling.map_or(400, |settling| {
-                let left = (1000 * settling + scatter).saturating_sub(since);
-                (left / settling / 2).min(400) as i32
+                let remaining = (1000 * settling + scatter).saturating_sub(since);
+                (remaining / settling / 2).min(400) as i32
             });
             // The rest before ends with the sample at which the command still stands.
             let error = if sample == 0 {
@@ -83,59 +83,57 @@ impl Machine {
             let reading =
                 Reading { tick: (self.moves * SAMPLES + sample) * TICKS, command, feedback: command - error };
             if listen {
-                self.said.extend(self.monitor.sample([reading]));
+                self.received.extend(self.monitor.sample([reading]));
             } else {
                 let word = |position: i32| Register::Whole(position as u32);
                 let (command, feedback) = (word(reading.command), word(reading.feedback));
                 self.monitor.app.sample(reading.tick, &[Raw { command, feedback }]);
             }
         }
-        self.stands += way;
+        self.stands += travel;
         self.moves += 1;
     }
 
-    /// So many rounds of all ways; the second kind settles so many samples late.
+    /// Repeats all travels `rounds` times and returns the messages; `second` gives the settling time of the second kind
+    /// in a round. Unit of `second`: samples
     pub(crate) fn rounds(&mut self, rounds: u32, second: impl Fn(u32) -> Option<u32>) -> Vec<Received> {
         for round in 0..rounds {
-            for way in WAYS {
-                self.step(way, if way == WAYS[1] { second(round) } else { Some(40) }, true);
+            for travel in TRAVELS {
+                self.step(travel, if travel == TRAVELS[1] { second(round) } else { Some(40) }, true);
             }
         }
-        std::mem::take(&mut self.said)
+        std::mem::take(&mut self.received)
     }
 }
 
-/// The messages that are picked.
-pub(crate) fn told<T>(said: &[Received], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
-    said.iter().filter_map(|(_, message)| pick(message)).collect()
+/// What `pick` returns of each message that it accepts.
+pub(crate) fn select<T>(received: &[Received], pick: impl Fn(&Message) -> Option<T>) -> Vec<T> {
+    received.iter().filter_map(|(_, message)| pick(message)).collect()
 }
 
-pub(crate) fn drifts(said: &[Received]) -> Vec<Drift> {
-    told(said, |message| if let Message::Drift(drift) = message { Some(*drift) } else { None })
+pub(crate) fn drifts(received: &[Received]) -> Vec<Drift> {
+    select(received, |message| if let Message::Drift(drift) = message { Some(*drift) } else { None })
 }
 
-pub(crate) fn kinds(said: &[Received]) -> Vec<Kind> {
-    told(said, |message| if let Message::Kind(kind) = message { Some(*kind) } else { None })
+pub(crate) fn kinds(received: &[Received]) -> Vec<Kind> {
+    select(received, |message| if let Message::Kind(kind) = message { Some(*kind) } else { None })
 }
 
-pub(crate) fn restarts(said: &[Received]) -> Vec<Restart> {
-    told(said, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
+pub(crate) fn restarts(received: &[Received]) -> Vec<Restart> {
+    select(received, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
 }
 
-pub(crate) fn baselines(said: &[Received]) -> Vec<Baseline> {
-    told(said, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
+pub(crate) fn baselines(received: &[Received]) -> Vec<Baseline> {
+    select(received, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
 }
 
-pub(crate) fn alarms(said: &[Received]) -> Vec<Alarm> {
-    told(said, |message| if let Message::Alarm(alarm) = message { Some(*alarm) } else { None })
+pub(crate) fn alarms(received: &[Received]) -> Vec<Alarm> {
+    select(received, |message| if let Message::Alarm(alarm) = message { Some(*alarm) } else { None })
 }
 
-/// Kind and way of each move.
-pub(crate) fn moves(said: &[Received]) -> Vec<(u32, Record)> {
-    told(
-        said,
-        |message| {
-            if let Message::Move(told) = message { Some((told.kind, Record::from(told))) } else { None }
-        },
-    )
+/// Kind and record of each move.
+pub(crate) fn moves(received: &[Received]) -> Vec<(u32, Record)> {
+    select(received, |message| {
+        if let Message::Move(sent) = message { Some((sent.kind, Record::from(sent))) } else { None }
+    })
 }

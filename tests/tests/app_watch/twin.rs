@@ -1,4 +1,4 @@
-//! In: moves as a monitor told them. Out: what the stages of the core say of the same moves, without any bytes.
+//! In: moves as a monitor reported them. Out: the messages that the stages of the core give for them, without any bytes.
 
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
@@ -31,8 +31,8 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
                 let (settling_median, settling_p95) =
                     (settling.median().expect("enough"), settling.p95().expect("enough"));
                 let moves = BASELINE;
-                let told = Baseline { axis: 0, kind: *kind, at: 0, moves, settling_median, settling_p95 };
-                messages.push(Message::Baseline(told));
+                let baseline = Baseline { axis: 0, kind: *kind, at: 0, moves, settling_median, settling_p95 };
+                messages.push(Message::Baseline(baseline));
             }
         }
         let Some(found) = drift.step(&watch, evidence) else { continue };

@@ -222,7 +222,7 @@ fn gap(draw: &mut Draw) -> Message<'static> {
     Message::Gap(Gap { missing: draw.one_of(&missing), count: draw.u32(), cause: draw.one_of(&causes) })
 }
 
-fn asked(draw: &mut Draw) -> settings::Parameters {
+fn wire_parameters(draw: &mut Draw) -> settings::Parameters {
     let drift = settings::DriftConfig {
         false_alarms_per_axis_month_milli: draw.u32(),
         smallest_change_permille: draw.u32(),
@@ -237,7 +237,7 @@ pub(crate) fn command(draw: &mut Draw, kind: usize) -> Command {
     let axis = draw.next() as u8;
     match kind {
         0 => Command::Identify,
-        1 => Command::Apply(Apply { axis, parameters: asked(draw) }),
+        1 => Command::Apply(Apply { axis, parameters: wire_parameters(draw) }),
         2 => {
             let (boot, priority, sequence) = (draw.u32(), draw.next() as u8, draw.u32());
             Command::DumpSince(DumpSince { boot, priority, sequence })
@@ -271,7 +271,7 @@ pub(crate) fn message(draw: &mut Draw, kind: usize) -> Message<'static> {
         9 => finding(draw),
         _ => {
             let refused = draw.bool().then(|| draw.next() as u8);
-            let (axis, pending, parameters) = (draw.next() as u8, draw.bool(), asked(draw));
+            let (axis, pending, parameters) = (draw.next() as u8, draw.bool(), wire_parameters(draw));
             Message::Settings(Settings { axis, refused, pending, parameters })
         }
     }

@@ -37,8 +37,8 @@ fn through<'p, P: Payload<'p>>(header: &Header, payload: &P, check: impl FnOnce(
     for byte in others {
         assert_eq!(receiver.step(&mut &[*byte][..]), None);
     }
-    let mut left = std::slice::from_ref(last);
-    let event = receiver.step(&mut left).expect("a frame");
+    let mut remaining = std::slice::from_ref(last);
+    let event = receiver.step(&mut remaining).expect("a frame");
     check(header, event);
 }
 

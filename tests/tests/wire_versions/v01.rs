@@ -262,10 +262,10 @@ fn watched() -> Vec<Golden<Message<'static>>> {
 
 /// What a host asks.
 pub(crate) fn commands() -> Vec<Golden<Command>> {
-    [asked(), watch::commands()].concat()
+    [basic_commands(), watch::commands()].concat()
 }
 
-fn asked() -> Vec<Golden<Command>> {
+fn basic_commands() -> Vec<Golden<Command>> {
     let header =
         |sequence| Header { direction: Direction::FromHost, boot: 7, ..header(Priority::Alarm, sequence) };
     let since = DumpSince { boot: 0x0002_0B57, priority: 1, sequence: 301, ..Default::default() };

@@ -14,7 +14,7 @@ use stillpoint_core::wire::settings::{DriftConfig, Parameters, Settings};
 use super::{a_move, alarm, header, parameters};
 use crate::{Golden, Golden as G};
 
-fn wished() -> Parameters {
+fn proposed_parameters() -> Parameters {
     let watch = DriftConfig {
         false_alarms_per_axis_month_milli: 500,
         smallest_change_permille: 0,
@@ -79,7 +79,7 @@ fn arrangement() -> Arrangement {
 
 /// What a device says.
 pub(super) fn messages() -> Vec<Golden<Message<'static>>> {
-    let settings = Settings { refused: Some(1), parameters: wished(), ..Default::default() };
+    let settings = Settings { refused: Some(1), parameters: proposed_parameters(), ..Default::default() };
     let restart =
         Restart { axis: 1, kind: 2, at: 4_570_000_000, why: RestartReason::Dropped, ..Default::default() };
     let arranged = Arranged { arrangement: arrangement(), refused: None, ..Default::default() };
@@ -131,7 +131,7 @@ pub(super) fn commands() -> Vec<Golden<Command>> {
         boot: 7,
         ..header(Priority::Alarm, sequence)
     };
-    let apply = Apply { axis: 0, parameters: wished(), ..Default::default() };
+    let apply = Apply { axis: 0, parameters: proposed_parameters(), ..Default::default() };
     let act = Act { alarm: 3, action: Action::Shelve(28_800_000_000) };
     vec![
         G(
