@@ -1,6 +1,6 @@
 //! In: readings of one axis. Out: its status at every sample, and events: move records, following-error changes.
 //!
-//! The only place that knows all stages of a measurement. [`Axis::step`] is the one way through them; [`batch`] adds
+//! The only place that knows all stages of a measurement. [`Axis::step`] runs through all of them; [`batch`] adds
 //! many readings at once where nothing but sums and extremes would change.
 
 use heapless::Deque;

@@ -118,7 +118,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         self.identify();
     }
 
-    /// Takes the counters latched at `tick`.
+    /// Processes the counters latched at `tick`.
     ///
     /// Not inlined, like the work on each axis: in the frame of a main loop both would lack registers.
     #[inline(never)]

@@ -193,9 +193,9 @@ fn refused(arguments: &[&str], parts: &[&str]) {
 
 #[test]
 fn an_unusable_address_is_named() {
-    let taken = TcpListener::bind("127.0.0.1:0").expect("a port");
-    let address = taken.local_addr().expect("an address").to_string();
-    let cause = TcpListener::bind(&address).expect_err("it is taken").to_string();
+    let occupied = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let address = occupied.local_addr().expect("an address").to_string();
+    let cause = TcpListener::bind(&address).expect_err("it is occupied").to_string();
     refused(
         &[&address],
         &[&format!("--listen {address}: can't be listened on: {cause}; "), "127.0.0.1:7007"],

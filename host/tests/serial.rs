@@ -30,7 +30,7 @@ fn monitor() -> Monitor {
     Monitor::new(3, 4000, None).expect("a machine").0
 }
 
-/// The far end: a monitor that runs from its first command on, until it is told to hang up.
+/// The far end: a monitor that runs from its first command on, until the test makes it hang up.
 struct Far {
     port: File,
     monitor: Monitor,
@@ -53,7 +53,7 @@ impl Far {
         let (hang_up, signal) = channel();
         let thread = spawn(move || {
             assert!(far.receive(PollTimeout::NONE), "a command");
-            // Until the first command only this handle kept the near end open.
+            // Until the first command only this handle holds the near end open.
             drop(near);
             while far.monitor.seconds() < SHIFT {
                 far.receive(PollTimeout::ZERO);

@@ -1,7 +1,7 @@
 //! In: one invented axis in memory. Out: samples per second of the core, of a bare detector beside it,
 //! and of python-control's `step_info` where a Python that has it is named.
 //!
-//! Core and bare detector take turns in one run, and of every twenty moves their best turn counts, so the
+//! Core and bare detector alternate in one run, and of every twenty moves their best turn counts, so the
 //! ratio holds whatever else the machine does.
 //! `STILLPOINT_PYTHON=…/bin/python cargo bench -p stillpoint-tests --bench engine`
 

@@ -1,8 +1,8 @@
 //! In: frames of moves in memory. Out: frames per second of the receiver, and beside it of what
 //! anyone would put together: the cobs, crc32fast and postcard crates, one frame at a time.
 //!
-//! The bare one is told where each frame begins; the receiver finds that out, and follows numbers
-//! and counts besides. Both take turns in one run, so the ratio holds whatever else the machine does.
+//! The bare one is given the start of each frame; the receiver finds it, and follows numbers
+//! and counts besides. Both alternate in one run, so the ratio holds whatever else the machine does.
 //! `cargo bench -p stillpoint-tests --bench frames`
 
 use std::hint::black_box;

@@ -1,4 +1,4 @@
-//! In: numbers and actions, one after another. Out: the states an alarm takes, found the slow and obvious way.
+//! In: numbers and actions, one after another. Out: the states of an alarm, found by a slow and obvious method.
 //!
 //! The table is written out by hand from the published one; the condition is judged anew at each number by
 //! going back through all that came before.
@@ -25,7 +25,7 @@ pub fn state(code: &str) -> State {
     }
 }
 
-/// States, `*` for all; event; what must hold; the state after. The first row that fits is taken.
+/// States, `*` for all; event; what must hold; the state after. The first row that fits applies.
 pub const TRANSITIONS: [(&str, Event, &str, &str); 24] = [
     ("*", Event::Shelve, "", "SHLVD"),
     ("*", Event::SuppressByDesign, "", "DSUPR"),

@@ -6,7 +6,7 @@ use stillpoint_core::drift::Cusum;
 
 use crate::scatter::{Scatter, Shape};
 
-/// Something that takes values in standard deviations and signals at one of them.
+/// A control chart: receives values in standard deviations and signals at one of them.
 pub trait Chart: Clone {
     /// Whether it signals.
     fn step(&mut self, deviation: f64) -> bool;
@@ -78,7 +78,7 @@ impl Chart for Average {
     }
 }
 
-/// Mean and its standard error of the length of so many runs; `change` tells the shift at a value, from 1.
+/// Mean of the run length over a number of runs, and its standard error; `change` gives the shift at a value, from 1.
 pub fn run_length<C: Chart>(chart: &C, runs: u32, change: impl Fn(u32) -> f64) -> (f64, f64) {
     let mut scatter = Scatter::new(Shape::Normal(0.1), 0.0, 5);
     let mut run = || {

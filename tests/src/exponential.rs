@@ -5,7 +5,7 @@
 
 use crate::linear::solve;
 
-/// Steps are tried this often; the hard starts of NIST's sets take some hundred.
+/// Limit of the number of steps; the hard starts of NIST's sets need some hundred.
 const TRIES: usize = 5000;
 
 /// A least-squares fit.

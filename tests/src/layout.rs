@@ -61,7 +61,7 @@ struct Module {
 pub struct Modules(BTreeMap<Vec<String>, Module>);
 
 impl Modules {
-    /// Follows the `mod` lines from the root file of a crate; modules of tests are left out.
+    /// Follows the `mod` lines from the root file of a crate; modules of tests are omitted.
     pub fn new(sources: &Sources, root: &str) -> Modules {
         let mut modules = BTreeMap::new();
         let mut open = vec![(Vec::<String>::new(), root.to_owned())];

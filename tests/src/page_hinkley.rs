@@ -7,7 +7,7 @@
 pub struct PageHinkley {
     /// Values before it may signal.
     pub least: u32,
-    /// Taken off every deviation.
+    /// Subtracted from every deviation.
     pub allowance: f64,
     /// Distance from the sum's extreme at which it signals.
     pub limit: f64,

@@ -16,7 +16,7 @@ pub struct Quantile {
 }
 
 impl Quantile {
-    /// The value below which `part` of the values lie; `part` is kept within 0 to 1.
+    /// The value below which `part` of the values lie; `part` is clamped to 0 to 1.
     pub fn new(part: f64) -> Quantile {
         let part = part.clamp(0.0, 1.0);
         Quantile {
@@ -28,7 +28,7 @@ impl Quantile {
         }
     }
 
-    /// Adds one value; what is not finite is left out.
+    /// Adds one value; ignores it if it is not finite.
     pub fn step(&mut self, value: f64) {
         if !value.is_finite() || self.count == u32::MAX {
             return;
@@ -63,7 +63,7 @@ impl Quantile {
         self.places
     }
 
-    /// The first five are simply kept in order.
+    /// The first five are simply stored in order.
     fn insert(&mut self, mut value: f64) {
         let before = self.count.saturating_sub(1) as usize;
         for height in self.heights.iter_mut().take(before) {

@@ -95,7 +95,7 @@ enum Place {
     Node(f64, f64),
 }
 
-/// Carries the runs that have not signalled from value to value; `kernel` tells what part goes from where to where.
+/// Carries the runs that have not signalled from value to value; `kernel` gives the share that goes from one place to another.
 fn carried(
     grid: impl Iterator<Item = (f64, f64)>,
     slope: f64,

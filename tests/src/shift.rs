@@ -2,7 +2,7 @@
 //!
 //! A rehearsal steps every axis 20,000 times a second; hundreds of shifts of eight hours need a model of moves.
 //! [`full`] simulates an axis in full, [`library`] keeps moves of it at a row of ages, [`model`] draws a shift from
-//! them, [`likeness`] tells how well the two agree. [`watched`] follows either as monitor and store do, and [`truth`]
+//! them, [`likeness`] measures how well the two agree. [`watched`] follows either as monitor and store do, and [`truth`]
 //! is what is to be expected of a slope and of the time to a limit, [`limits`] what the trend states of that.
 
 pub mod full;

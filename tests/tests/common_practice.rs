@@ -47,7 +47,7 @@ fn a_500_ms_move_that_needs_200_ms_more_costs_40_percent_on_top() {
 }
 
 #[test]
-fn stops_of_200_and_70_and_3_ms_are_told_apart() {
+fn stops_of_200_and_70_and_3_ms_are_measured() {
     for expected in [200.0, 70.0, 3.0] {
         let record = stop(expected, 1.0).record;
         assert_eq!(record.outcome, Outcome::Settled);

@@ -22,7 +22,7 @@ fn open<F: NorFlash>(flash: &mut F) -> Log {
     Log::open(flash, range).unwrap().0
 }
 
-/// A frame that tells its number.
+/// A frame that ends with its number.
 fn frame(number: u64, length: usize) -> Vec<u8> {
     Random(number).bytes(length.max(8) - 8).into_iter().chain(number.to_le_bytes()).collect()
 }
@@ -181,7 +181,7 @@ fn holds(flash: &mut Flash<1, 512>, at: usize, wanted: &[u8]) -> bool {
 }
 
 #[test]
-fn worn_pages_are_left_out_and_worn_flash_is_told() {
+fn worn_pages_are_skipped_and_worn_flash_is_reported() {
     let mut flash = Flash::<1, 512>::new(8, 4);
     flash.weaken(3);
     flash.weaken(4);

@@ -93,7 +93,7 @@ fn check(text: &str, limits: &[(&str, f64)]) {
 }
 
 #[test]
-fn the_core_takes_no_more_instructions_than_before() {
+fn the_core_stays_within_its_instruction_limits() {
     let Some(image) = image("count") else { return };
     let text = printed(&image);
     check(&text, &OF_CORE);
@@ -101,7 +101,7 @@ fn the_core_takes_no_more_instructions_than_before() {
 }
 
 #[test]
-fn the_monitor_takes_no_more_instructions_than_before() {
+fn the_monitor_stays_within_its_instruction_limits() {
     let Some(image) = image("count_app") else { return };
     let text = printed(&image);
     check(&text, &OF_MONITOR);

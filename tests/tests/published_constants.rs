@@ -8,7 +8,7 @@ use stillpoint_tests::normal;
 use stillpoint_tests::published::{json, near, rows};
 use stillpoint_tests::scatter::{Scatter, Shape};
 
-/// The moments take whole numbers: deviates in millionths.
+/// The moments accept whole numbers: deviates in millionths.
 const MILLIONTHS: f64 = 1e6;
 
 fn millionths(value: f64) -> i64 {

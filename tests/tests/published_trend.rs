@@ -56,7 +56,7 @@ fn mann_kendall_and_theil_sen() {
             close(line.high, &ends[1], 1e-6, id);
         }
         if !line.low.is_finite() {
-            // Five values have ten pairs: the 95 % interval asks for rank 0.9999. scipy takes the first, we say open.
+            // Five values have ten pairs: the 95 % interval needs rank 0.9999. scipy uses the first, we report an open end.
             assert_eq!(values.len(), 5, "{id}");
             continue;
         }
@@ -249,7 +249,7 @@ fn changes_by_other_libraries() {
             [&published[0], &published[1]]
         };
         if published[0].is_number() {
-            // The squares that the split takes away, in variances of all values.
+            // The reduction of the squares by the split, in variances of all values.
             let snht = (found.before - found.after) / found.before * (values.len() - 1) as f64;
             close(found.at as f64, published[0], 0.0, id);
             close(snht, published[1], 1e-9, id);

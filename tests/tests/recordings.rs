@@ -97,7 +97,7 @@ fn the_step_drive_settles_in_seconds_and_once_later() {
 }
 
 #[test]
-fn a_window_below_the_encoder_step_is_said_to_be_one() {
+fn a_window_below_the_encoder_step_is_named_as_the_reason() {
     let lines = step_drive("2.5");
     assert_eq!(lines.len(), 8);
     for line in lines.iter().filter(|line| line.travel < 0.0) {

@@ -47,7 +47,7 @@ fn learnt(watch: &DriftSettings, scatter: &mut Scatter, count: usize) -> Vec<Dri
     (0..count).map(one).collect()
 }
 
-/// Subgroups up to the alarm, one run after the other; `change` tells the shift of a subgroup in sd.
+/// Subgroups up to the alarm, one run after the other; `change` gives the shift of a subgroup in sd.
 fn lengths(
     watch: &DriftSettings,
     from: &[Drift],

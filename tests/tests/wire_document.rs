@@ -58,7 +58,7 @@ impl Worked {
         self
     }
 
-    /// The last lines of the block as its other bytes ask for; whoever changes a block copies them from here.
+    /// The last lines of the block as they follow from its other bytes; whoever changes a block copies them from here.
     fn check_end(&self) {
         let content = &self.body[..self.body.len() - 4];
         let crc = crc32fast::hash(content).to_le_bytes();

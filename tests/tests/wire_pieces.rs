@@ -68,12 +68,12 @@ fn curves(points: &[CurvePoint]) -> (Vec<CurvePoint>, usize) {
 /// Points down the law of windows from the widest; where `astray` is set, the window is any other.
 fn points(steps: &[(Option<u32>, Option<u32>)]) -> Vec<CurvePoint> {
     let mut law = u32::MAX;
-    let told = steps.iter().map(|(astray, settling)| {
+    let points = steps.iter().map(|(astray, settling)| {
         let quarter = (law as f64 + 1.0).log2().ceil() as i32 - 3;
         law = law.saturating_sub(1 << quarter.max(0));
         CurvePoint { window: astray.unwrap_or(law), settling: *settling }
     });
-    told.collect()
+    points.collect()
 }
 
 proptest! {

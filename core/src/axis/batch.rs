@@ -87,7 +87,7 @@ impl<'a> Batch<'a> {
         }
     }
 
-    /// Takes readings up to the first that is late, does not fit after the one before it, or has another error.
+    /// Accepts readings up to the first that is late, does not fit after the one before it, or has another error.
     #[inline(never)]
     fn scan(&mut self, bounds: Bounds, readings: &'a [Reading], fits: impl Fn(&Reading, &Reading) -> bool) {
         // Scaled command less counted command: constant, as a command that moves in a batch is not scaled.

@@ -94,7 +94,7 @@ impl KindState {
         *self = KindState { kind, after, ..KindState::default() };
     }
 
-    /// Adds a move to drift detection and baseline. The worst drift is left to the caller, who has all kinds.
+    /// Adds a move to drift detection and baseline. The caller, who has all kinds, finds the worst drift.
     fn judge(
         &mut self,
         axis: u8,

@@ -43,7 +43,7 @@ impl<F: NorFlash> Output<F> {
 
     /// Publishes a message in the series of another priority: evidence is numbered and stored with the moves.
     ///
-    /// The number is taken first, so that a lost frame is missed. A frame that finds no room in its queue is lost
+    /// The number is assigned first, so that a lost frame is missed. A frame that finds no room in its queue is lost
     /// only if the log has not stored it either.
     fn publish_as(&mut self, priority: Priority, message: &Message) {
         let header = self.numbers.next_header(priority);

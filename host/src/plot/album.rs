@@ -71,7 +71,7 @@ mod tests {
 
     /// Few points each, with their peaks, and the one drawn large whole.
     #[test]
-    fn many_moves_take_little_room() {
+    fn many_moves_need_little_room() {
         for (chosen, whole) in [(None, 40), (Some(7), 7)] {
             let mut album = Album { most_points: 20_000, ..Album::default() };
             for at in 0..400 {

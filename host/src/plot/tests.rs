@@ -180,7 +180,7 @@ fn the_page_needs_nothing_else() {
 }
 
 #[test]
-fn what_is_no_svg_is_refused_with_a_way_out() {
+fn what_is_no_svg_is_refused_with_a_remedy() {
     let error = png("not a picture").unwrap_err().to_string();
     assert!(error.contains("SVG instead"), "{error}");
 }

@@ -1,4 +1,4 @@
-//! In: the name of a source. Out: a connection: the monitor's bytes, and a writer for commands if it takes any.
+//! In: the name of a source. Out: a connection: the monitor's bytes, and a writer for commands if it accepts any.
 
 pub mod probe;
 pub mod rehearsal;
@@ -15,7 +15,7 @@ use crate::error::Error;
 pub struct Connection {
     /// The monitor's bytes.
     pub reader: Box<dyn Read + Send>,
-    /// Takes commands; `None` for a file.
+    /// Writes commands; `None` for a file.
     pub writer: Option<Box<dyn Write + Send>>,
 }
 

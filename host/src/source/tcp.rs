@@ -66,7 +66,7 @@ mod tests {
     #[test]
     fn network_errors_name_cause_and_remedy() {
         let refused = |place: &str| open(place).err().expect("nothing listens there");
-        // A port that was free a moment ago; no other program takes it so soon.
+        // A port that was free a moment ago; no other program binds it so soon.
         let free =
             std::net::TcpListener::bind("127.0.0.1:0").expect("a port").local_addr().expect("an address");
         check(refused(&format!("tcp:{free}")), &[&free.to_string(), "was refused", "check the port"]);

@@ -1,4 +1,4 @@
-//! In: a time. Out: the steps in the lives of the alarms within it, and who made the monitor take them.
+//! In: a time. Out: the steps in the lives of the alarms within it, and who caused them.
 
 use std::collections::BTreeMap;
 

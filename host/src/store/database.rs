@@ -145,7 +145,7 @@ impl Store {
     }
 }
 
-/// Takes the missing steps of the schema and makes the derived tables anew, in one transaction: whatever interrupts it,
+/// Runs the missing steps of the schema and makes the derived tables anew, in one transaction: whatever interrupts it,
 /// the store is of the older version or complete.
 fn upgrade(connection: &mut Connection) -> rusqlite::Result<()> {
     let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;

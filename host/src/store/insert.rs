@@ -11,7 +11,7 @@ const ROWS: usize = 32;
 /// The columns of a row and their values, as `named_params!` makes them.
 pub(super) type Columns<'v> = &'v [(&'v str, &'v dyn ToSql)];
 
-/// Takes the columns of a row.
+/// Adds the columns of a row.
 pub(super) type Push<'p> = dyn FnMut(Columns) -> rusqlite::Result<()> + 'p;
 
 /// Inserts a row; `into` is the beginning of the statement up to the name of the table. Returns 0 if `into` ignores a

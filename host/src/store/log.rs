@@ -213,7 +213,7 @@ impl Log {
         self.give_up_missing();
         if self.synced.elapsed() >= SYNC {
             self.synced = Instant::now();
-            // A reader in the way only delays the checkpoint; the next one catches up.
+            // A concurrent reader only delays the checkpoint; the next one catches up.
             let mut pragma = self.store.connection.prepare_cached("PRAGMA wal_checkpoint(PASSIVE)").ok();
             pragma.as_mut().map(|pragma| pragma.query_row([], |_| Ok(())).ok());
         }

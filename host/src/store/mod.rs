@@ -46,7 +46,7 @@ pub mod summary;
 mod derive;
 mod rebuild;
 mod adopt_orphans;
-// The way into the file.
+// Access to the file.
 mod database;
 pub mod ingest_stats;
 mod ingest;

@@ -11,7 +11,7 @@ use super::frame::StoredFrame;
 use super::insert::{self, Push};
 use super::{kind, outcome};
 
-/// A move on its way into its table and the summaries.
+/// A move to be added to its table and the summaries.
 #[derive(Clone, Debug)]
 pub(super) struct MoveRow {
     pub(super) device: i64,

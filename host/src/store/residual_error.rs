@@ -13,7 +13,7 @@ use crate::analysis::residual_error::{ResidualErrors, SLOT, Stop};
 use crate::error::Error;
 
 impl Store {
-    /// By [`kind::id`]. Moves that were interrupted or can't be trusted, and moves without a curve, are left out.
+    /// By [`kind::id`]. Moves that were interrupted or can't be trusted, and moves without a curve, are excluded.
     pub fn residual_errors(
         &self,
         known: &KnownAxis,

@@ -64,7 +64,7 @@ impl Store {
             );
             journal::write(&self.connection, "store", "retention", &text)?;
         }
-        // The file shrinks; a reader in the way only delays that.
+        // The file shrinks; a concurrent reader only delays that.
         self.connection.execute_batch("PRAGMA incremental_vacuum")?;
         self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
         removed.bytes = used(&self.connection)?;

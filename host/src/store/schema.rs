@@ -1,6 +1,6 @@
 //! In: a file of any version, or an empty one. Out: a store of the current version.
 //!
-//! `PRAGMA user_version` counts the steps that were taken. Steps are only appended, and never edited once released.
+//! `PRAGMA user_version` counts the completed steps. Steps are only appended, and never edited once released.
 //! Step 1 holds what can't be made again: what monitors sent, and what people wrote. The later ones hold what follows
 //! from it: these tables may be dropped and made again at any time, which is what a change of them does.
 //! host/STORE.md describes the tables to those who read them with other tools.
@@ -178,7 +178,7 @@ pub(super) const DERIVED_TABLES: [&str; 10] = [
     "summaries",
 ];
 
-/// One after the other; `user_version` is the number of steps taken.
+/// One after the other; `user_version` is the number of completed steps.
 const STEPS: [&str; 4] = [TRUTH, DERIVED, WATCHED, READABLE];
 
 /// The version that is written here.
@@ -191,7 +191,7 @@ pub(super) fn version(connection: &Connection) -> rusqlite::Result<usize> {
         .map(|version| version as usize)
 }
 
-/// Takes the missing steps, within a transaction. Returns the version found, which another program may have raised
+/// Runs the missing steps, within a transaction. Returns the version found, which another program may have raised
 /// since it was last looked at.
 pub(super) fn migrate(store: &Connection) -> rusqlite::Result<usize> {
     let found = version(store)?;

@@ -157,7 +157,7 @@ pub(super) fn restart(
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
 }
 
-/// The settling time that the monitor takes as good from here on.
+/// The settling time that the monitor accepts as good from here on.
 pub(super) fn baseline(
     store: &Connection,
     frame: &StoredFrame,

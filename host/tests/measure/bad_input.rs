@@ -220,7 +220,7 @@ fn a_long_rest_before_the_first_move_hides_nothing() {
 }
 
 #[test]
-fn places_that_are_no_files_are_told() {
+fn paths_that_are_no_files_are_reported() {
     let folder = Folder::with_axis("places");
     std::fs::create_dir(folder.path("folder.csv")).expect("a folder");
     for (name, message) in [
@@ -236,7 +236,7 @@ fn places_that_are_no_files_are_told() {
 
 #[cfg(unix)]
 #[test]
-fn names_of_any_bytes_are_taken_and_shown_harmlessly() {
+fn names_of_any_bytes_are_accepted_and_shown_harmlessly() {
     use std::os::unix::ffi::OsStrExt as _;
     let folder = Folder::with_axis("names");
     let name = std::ffi::OsStr::from_bytes(b"a\xff\x1b[2J\n.csv");

@@ -41,7 +41,7 @@ fn bases() -> Vec<Vec<u8>> {
     vec![plain.clone().into_bytes(), german.into_bytes(), counts.into_bytes(), bare.into_bytes(), wide]
 }
 
-/// Cells that are awkward in one way or another.
+/// Cells that are hard to read as numbers.
 const CELLS: [&str; 16] = [
     "1e300",
     "-2147483648",

@@ -8,7 +8,7 @@ use std::time::Duration;
 /// Dozens of times the duration of the slowest of these tests in a debug build on two busy cores.
 const TIME_OUT: Duration = Duration::from_secs(120);
 
-/// Runs a test on its own thread, because a read that never returns can be abandoned in no other way.
+/// Runs a test on its own thread, because a read that never returns can only be abandoned with its thread.
 #[track_caller]
 pub(crate) fn in_time(test: impl FnOnce() + Send + 'static) {
     within(TIME_OUT, test);

@@ -196,7 +196,7 @@ fn wrong_values_are_named(store: &str) {
 }
 
 #[test]
-fn frames_in_a_file_are_taken_into_a_store() {
+fn frames_of_a_file_are_stored() {
     let (place, file) = (Scratch::new("imported"), Scratch::new("raw.frames"));
     std::fs::write(&file.0, Line::new(32).run(150).concat()).expect("a file");
     let source = format!("file:{}", file.text());

@@ -74,7 +74,7 @@ fn the_lists_are_complete() {
     let mut modules: Vec<&str> = modules
         .filter_map(|line| line.trim_start_matches("pub ").strip_prefix("mod ")?.strip_suffix(';'))
         .collect();
-    // An optional way to export.
+    // Export is optional.
     modules.retain(|module| *module != "parquet_export");
     listed.sort_unstable();
     modules.sort_unstable();

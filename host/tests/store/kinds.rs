@@ -1,4 +1,4 @@
-//! Kinds, baselines and restarts as a monitor tells them, over two of its starts that number kinds differently.
+//! Kinds, baselines and restarts as a monitor reports them, over two of its starts that number kinds differently.
 
 use stillpoint::checksum::FastCrc;
 use stillpoint::store::devices::Axis;
@@ -172,7 +172,7 @@ fn moves_name_their_kind_as_their_own_start_numbered_it() {
     let moves = |form| command(&["moves", "--store", &place.text(), "--format", form]);
     let lines = json(&moves("jsonl"));
     let count = |words: &str| lines.iter().filter(|line| line["kind"] == words).count();
-    // Two hours of the first start, three of the second, which numbers them the other way.
+    // Two hours of the first start, three of the second, which numbers them in the opposite order.
     for (first, second, sign) in [(1, 2, '+'), (2, 1, '-')] {
         assert_eq!(count(&format!("{sign}60 mm at 600 mm/s (kind {first})")), 2 * 180);
         assert_eq!(count(&format!("{sign}60 mm at 600 mm/s (kind {second})")), 3 * 180);

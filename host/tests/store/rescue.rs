@@ -1,4 +1,4 @@
-//! A store of which pages are overwritten: it is refused with a way out, and the way leads somewhere.
+//! A store with overwritten pages: it is refused with a remedy, and the remedy works.
 
 use std::io::{Seek, SeekFrom, Write};
 
@@ -70,7 +70,7 @@ fn a_damaged_derived_table_costs_nothing() {
 }
 
 #[test]
-fn of_damaged_frames_those_on_both_sides_are_kept() {
+fn frames_on_both_sides_of_damage_are_rescued() {
     let (place, new) = (Scratch::new("damaged-frames"), Scratch::new("rescued-frames"));
     let moves = store(&place);
     let frames = place.store().check().expect("readable").frames;

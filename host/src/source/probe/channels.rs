@@ -50,7 +50,7 @@ impl Channels {
             Ok(count) => return Ok(count),
             Err(error) => error,
         };
-        // The retries fail because there are no rings; only the first error tells the cause.
+        // The retries fail because there are no rings; only the first error names the cause.
         retry(|| {
             *rings = attach(session, region)?;
             once(session, rings)

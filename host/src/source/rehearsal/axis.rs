@@ -143,7 +143,7 @@ impl Axis {
         self.age = age;
     }
 
-    /// The next sample. The first is taken at tick zero, at rest.
+    /// The next sample. The first is at tick zero, at rest.
     pub fn step(&mut self) -> Reading {
         let command = self.command();
         let encoder_position = self.state.motor_position + self.slip.offset();

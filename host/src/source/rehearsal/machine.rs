@@ -76,7 +76,7 @@ impl Machine {
         self.life.seconds(self.samples)
     }
 
-    /// Readings taken of each axis.
+    /// Readings of each axis so far.
     pub fn samples(&self) -> u64 {
         self.samples
     }
@@ -91,7 +91,7 @@ impl Machine {
         self.life.age(self.samples)
     }
 
-    /// The next reading of each axis, all taken at the same tick. Unit: counts
+    /// The next reading of each axis, all at the same tick. Unit: counts
     pub fn step(&mut self) -> [Reading; 3] {
         let age = self.age();
         self.samples += 1;

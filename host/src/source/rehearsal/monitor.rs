@@ -132,7 +132,7 @@ impl Monitor {
         Ok((Monitor { machine: ParallelMachine::new(machine), app }, axes.into()))
     }
 
-    /// Takes one sample of all axes and appends the bytes sent to `out`.
+    /// Samples all axes once and appends the bytes sent to `out`.
     pub fn step(&mut self, out: &mut Vec<u8>) -> [Reading; 3] {
         self.step_within(out, usize::MAX)
     }

@@ -70,7 +70,7 @@ impl ParallelMachine {
         ParallelMachine { machine, axes, samples: 0 }
     }
 
-    /// The next reading of each axis, all taken at the same tick. Unit: counts
+    /// The next reading of each axis, all at the same tick. Unit: counts
     pub fn step(&mut self) -> [Reading; 3] {
         self.samples += 1;
         let readings = self.axes.as_mut().map(|axes| axes.each_mut().map(Readings::step));

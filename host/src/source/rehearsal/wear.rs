@@ -109,7 +109,7 @@ mod tests {
     }
 
     #[test]
-    fn slips_most_of_the_way_within_its_lag_and_stays() {
+    fn slips_most_of_its_offset_within_its_lag_and_stays() {
         let mut slip = Slip::default();
         slip.aim(-0.04);
         for (seconds, expected) in [(0.012, -0.0253), (0.2, -0.04)] {

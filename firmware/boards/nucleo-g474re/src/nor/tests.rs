@@ -99,7 +99,7 @@ fn writes_of_any_length_go_where_they_belong() {
 }
 
 #[test]
-fn erasing_takes_whole_sectors_and_leaves_the_others() {
+fn erasing_clears_whole_sectors_and_no_others() {
     let mut nor = Nor::find(Chip::new()).expect("a chip");
     nor.write(4000, &[0; 8500]).expect("it writes");
     nor.erase(4096, 12_288).expect("it erases");
@@ -112,7 +112,7 @@ fn erasing_takes_whole_sectors_and_leaves_the_others() {
 }
 
 #[test]
-fn what_can_not_be_done_is_told() {
+fn impossible_requests_are_refused() {
     let find = |id: [u8; 3]| Nor::find(Chip { id, ..Chip::new() }).map(|nor| nor.bytes());
     assert_eq!(find([0xEF, 0x40, 24]), Ok(1 << 24));
     assert_eq!(find([0xEF, 0x40, 25]), Ok(1 << 24), "used as far as three bytes of address go");
