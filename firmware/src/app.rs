@@ -261,7 +261,7 @@ fn publish_events<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS
     }
 }
 
-/// Closes the last rest by the old configuration, and puts the one that waits in force.
+/// Closes the last rest by the old configuration, and applies the pending one.
 fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,

@@ -62,7 +62,7 @@ impl Limits {
     }
 }
 
-/// Largest valid change in one sample: half of what the register can tell from a change in the opposite direction,
+/// Largest valid change in one sample: half the range that the register can distinguish from the opposite direction,
 /// and no more than the input can count. Unit: counts, from bits, counts/s (four times the frequency of a quadrature
 /// line), samples/s
 pub fn most_change(register_bits: u32, counts_per_second: u32, samples_per_second: u32) -> u32 {

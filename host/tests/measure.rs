@@ -134,12 +134,12 @@ const ROWS: (usize, usize, usize) = (100, 200, 300);
 /// Unit: mm, mm, s
 const SHAPE: (f64, f64, f64) = (10.0, 0.5, 0.02);
 
-/// The tail reaches a window so long after the last row of the move. Unit: s
+/// Time from the last row of the move until the tail reaches a window. Unit: s
 fn tail(window: f64) -> f64 {
     SHAPE.2 * (SHAPE.1 / window).ln()
 }
 
-/// Command and feedback: so many moves of 10 mm there and back, each with an exponential tail. Unit: mm
+/// Command and feedback: `moves` moves of 10 mm out and back, each with an exponential tail. Unit: mm
 fn samples(moves: usize) -> Vec<(f64, f64)> {
     let (lead, length, rest) = ROWS;
     let (travel, lag, constant) = SHAPE;
@@ -160,7 +160,7 @@ fn samples(moves: usize) -> Vec<(f64, f64)> {
     samples
 }
 
-/// The lines of a recording of so many moves, its header first; row `n` is line `n + 2` of the file.
+/// The lines of a recording of `moves` moves, its header first; row `n` is line `n + 2` of the file.
 fn recording(moves: usize) -> Vec<String> {
     let row = |(row, (command, feedback)): (usize, (f64, f64))| {
         format!("{:.3},{command:.4},{feedback:.4}", row as f64 * PERIOD)

@@ -42,7 +42,7 @@ fn axis() -> Vec<Reading> {
     readings
 }
 
-/// Window, last entry and dwell, nothing else: what anyone would write first.
+/// The simplest detector: window, last entry and dwell, nothing else.
 fn bare(readings: &[Reading]) -> (u32, u64) {
     let (mut last, mut command_end, mut entry, mut inside) = (readings[0].command, 0_u32, 0_u32, false);
     let (mut settled, mut moves, mut sum) = (true, 0_u32, 0_u64);

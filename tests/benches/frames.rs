@@ -21,7 +21,7 @@ use stillpoint_core::wire::sequence::Sequence;
 use stillpoint_core::{Outcome, Record, Speed};
 
 const FRAMES: u32 = 100_000;
-/// What a serial port or a file gives at once. Unit: bytes
+/// Bytes per read of a serial port or a file. Unit: bytes
 const CHUNK: usize = 4096;
 const TURNS: u32 = 25;
 
@@ -69,7 +69,7 @@ fn stream() -> (Vec<u8>, Vec<Range<usize>>) {
     (bytes, places)
 }
 
-/// What is done with a move, the same for both.
+/// The work on each move, the same for both.
 fn use_it(sum: &mut u64, message: &Message) {
     if let Message::Move(sent) = message {
         *sum = sum.wrapping_add(u64::from(sent.settling)).wrapping_add(sent.start);

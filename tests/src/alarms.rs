@@ -1,4 +1,4 @@
-//! In: figures about one axis, actions of people, time. Out: the steps in the lives of its alarms, found by a slow and obvious method.
+//! In: figures about one axis, actions of people, time. Out: the steps of its alarms, found by a slow, obvious method.
 //!
 //! Written apart from the monitor: every alarm looks at its last figure at every tick, and what logic does is
 //! tried one alarm after another until nothing more happens.

@@ -1,6 +1,6 @@
 //! In: a chart and how the mean changes. Out: how long the chart runs on simulated normal values.
 //!
-//! [`Sums`] are the shipped ones; [`Average`] is the plain EWMA that anyone would compare them with.
+//! [`Sums`] are the shipped ones; [`Average`] is the plain EWMA, the usual comparison.
 
 use stillpoint_core::drift::Cusum;
 

@@ -1,4 +1,4 @@
-//! In: a point. Out: what part of a distribution lies below it, of those that samples of a normal variable have.
+//! In: a point. Out: the share of a distribution below it, for the distributions of normal samples.
 //!
 //! Shares nothing with the host's library. Each is an integral over the density, with a substitution that leaves
 //! nothing sharp in it, divided by the same integral over everything: so no gamma function is needed.
@@ -24,7 +24,7 @@ fn chi(power: f64, root: f64) -> f64 {
     (power * root.ln() - root * root / 2.0).exp()
 }
 
-/// χ², the sum of so many squares: its root has the density u^(freedom − 1) e^(−u²/2).
+/// χ², the sum of `freedom` squares: its root has the density u^(freedom − 1) e^(−u²/2).
 pub fn chi_square(freedom: f64, square: f64) -> f64 {
     let height = |root| chi(freedom - 1.0, root);
     integral(0.0, square.sqrt(), height) / integral(0.0, freedom.sqrt() + FURTHEST, height)
@@ -42,14 +42,14 @@ pub fn student(freedom: f64, t: f64) -> f64 {
     0.5 + 0.5 * integral(0.0, (t / freedom.sqrt()).atan(), height) / integral(0.0, FRAC_PI_2, height)
 }
 
-/// Mean of the standard deviation of so many values (divisor count − 1): c4. Unit: standard deviations
+/// Mean of the standard deviation of `count` values (divisor count − 1): c4. Unit: standard deviations
 pub fn mean_deviation(count: f64) -> f64 {
     let [above, below] = [count - 1.0, count - 2.0]
         .map(|power| integral(0.0, (count - 1.0).sqrt() + FURTHEST, |root| chi(power, root)));
     above / below / (count - 1.0).sqrt()
 }
 
-/// Mean and standard deviation of the range of so many values: d2 and d3. Unit: standard deviations
+/// Mean and standard deviation of the range of `count` values: d2 and d3. Unit: standard deviations
 ///
 /// The range is at most w with probability n ∫ φ(x) (Φ(x + w) − Φ(x))^(n − 1) dx.
 pub fn range(count: f64) -> (f64, f64) {

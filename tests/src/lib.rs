@@ -1,4 +1,4 @@
-//! In: figures and recordings published elsewhere. Out: what the core makes of them, for the tests.
+//! In: figures and recordings published elsewhere. Out: the results of the core for them, for the tests.
 //!
 //! Published files lie beside the repository. Where they are absent a test says so and checks nothing.
 

@@ -1,4 +1,4 @@
-//! In: samples in memory. Out: the records the core makes of them.
+//! In: samples in memory. Out: the records of the core.
 
 use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
 

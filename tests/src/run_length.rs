@@ -88,14 +88,14 @@ pub fn ewma_ramp(lambda: f64, limit: f64, slope: f64) -> f64 {
     })
 }
 
-/// Where a chart can stand: where it starts, which may have a mass of its own, or about a node.
+/// State of a chart: its start, which may have a probability mass of its own, or near a node.
 #[derive(Clone, Copy)]
 enum Place {
     Start,
     Node(f64, f64),
 }
 
-/// Carries the runs that have not signalled from value to value; `kernel` gives the share that goes from one place to another.
+/// Carries the runs that have not signalled from value to value; `kernel` is the share that moves between two places.
 fn carried(
     grid: impl Iterator<Item = (f64, f64)>,
     slope: f64,

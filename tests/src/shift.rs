@@ -1,4 +1,4 @@
-//! In: a seed, and which axes wear. Out: a shift move by move, what the watch says of it, and the truth behind it.
+//! In: a seed, and which axes wear. Out: a shift move by move, what the watch reports of it, and the truth behind it.
 //!
 //! A rehearsal steps every axis 20,000 times a second; hundreds of shifts of eight hours need a model of moves.
 //! [`full`] simulates an axis in full, [`library`] keeps moves of it at a row of ages, [`model`] draws a shift from

@@ -15,7 +15,7 @@ fn the_twin_has_the_same_table() {
     assert_eq!(rows(State::after), rows(after));
 }
 
-/// What happens to an alarm, and how long after what came before. Unit: ticks
+/// An event of an alarm, and its delay after the event before. Unit: ticks
 #[derive(Clone, Debug)]
 enum Happening {
     Number(u64, i64),

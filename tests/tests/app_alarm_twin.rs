@@ -29,7 +29,7 @@ fn parameters(window: u32) -> Parameters {
 
 #[derive(Clone, Debug)]
 enum Happening {
-    /// A move and its rest, a second; feedback stays so far from its target. Unit: counts
+    /// A move and its rest, one second; feedback ends this far from its target. Unit: counts
     Stop(i32),
     /// A move that the command tap does not see.
     Dead,

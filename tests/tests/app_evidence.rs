@@ -58,7 +58,7 @@ fn records(received: &[Received]) -> Vec<Record> {
     received.iter().filter_map(record).collect()
 }
 
-/// What was captured is what came, from shortly before the command end until the room is full.
+/// The captured readings equal those sampled, from shortly before the command end until the capture is full.
 fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
     let end = (record.command_end / u64::from(PERIOD)) as usize;
     let next = end + (record.held / u64::from(PERIOD)) as usize;
@@ -117,7 +117,7 @@ fn stored_size(frame: &Received) -> usize {
     body.expect("it fits") + OVERHEAD
 }
 
-/// Evidence is in the log with the moves, and comes again.
+/// Evidence is in the log with the moves, and is replayed.
 #[test]
 fn evidence_of_unsettled_stops_is_stored_within_its_budget() {
     let (came, mut monitor) = (readings(0, 60), Monitor::new(parameters(1), PERIOD));

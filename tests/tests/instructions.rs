@@ -6,8 +6,8 @@
 //! states of the flash are not.
 //!
 //! The other limits have no bar. They are a quarter above what rustc 1.96 made: how a compiler inlines moves them by a
-//! tenth, and 1.95 was not measured. The recordings are those of `count`: the usual one, and others that are worse in one
-//! way each. A move's end is where its command end becomes certain and where it is reported.
+//! tenth, and 1.95 was not measured. The recordings are those of `count`: the usual one, and others, each worse in one
+//! respect. A move's end is where its command end becomes certain and where it is reported.
 
 use stillpoint_tests::emulator::{image, printed};
 

@@ -121,7 +121,7 @@ fn ne_107_categories_have_their_letters() {
     }
 }
 
-/// Does to a point what a published script says at tick `now`; returns false if it was refused.
+/// Applies the actions of a published script at tick `now` to a point; returns false if it was refused.
 fn act(point: &mut AlarmInstance, settings: &Settings, script: &str, now: u64) -> bool {
     let action = match script {
         "alarm_occurs" => return point.step(settings, 1, now).is_some() || point.state().is_set_aside(),

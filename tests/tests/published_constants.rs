@@ -15,7 +15,7 @@ fn millionths(value: f64) -> i64 {
     (value * MILLIONTHS).round() as i64
 }
 
-/// Mean and deviation of the range, and mean deviation, of so many samples of `count` values. Unit: deviations
+/// Mean and deviation of the range, and mean deviation, over `samples` samples of `count` values. Unit: deviations
 fn simulated(count: usize, samples: usize) -> [f64; 3] {
     let mut scatter = Scatter::new(Shape::Normal(0.1), 0.0, 21);
     let (mut ranges, mut deviations) = (Moments::default(), Moments::default());

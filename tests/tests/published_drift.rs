@@ -75,7 +75,7 @@ fn published_points() {
     assert_eq!(cases.len(), 8);
 }
 
-/// What the shipped limits are if everything is known. Unit: deviations
+/// The shipped limits if everything is known. Unit: deviations
 fn shipped(k: f64, run_length: f64) -> f64 {
     let known = Known { variance: 1.0, skewness: 0.0, kurtosis: 0.0, estimation: 0.0, dependent: false };
     let limits = Limits::new(run_length as f32, 2.0 * k as f32, &known, f32::INFINITY);

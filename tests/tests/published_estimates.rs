@@ -53,7 +53,7 @@ fn bootstrap_intervals() {
     let found = bootstrap(&values, mean, 0.95, 100_000, 1).expect("enough values");
     let bca = found.bca.expect("the mean varies");
     close(found.estimate, &published["mean"], 1e-12, "mean");
-    // What such intervals are held against: the error of a mean, and Student's interval for it.
+    // Reference for the interval: the standard error of a mean, and Student's interval for it.
     let mut moments = Moments::default();
     values.iter().for_each(|value| moments.step((value * 100.0).round() as i64));
     let count = values.len() as f64;

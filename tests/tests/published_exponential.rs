@@ -64,7 +64,7 @@ const TRAVEL: f64 = (1 << 28) as f64;
 const PERIOD: u32 = 1000;
 const SAMPLES: usize = 20_000;
 
-/// The settling curve of a stop whose error falls from the whole travel; `error` gives its share at a sample, from 1 to 0.
+/// The settling curve of a stop whose error falls from the whole travel; `error` is its share at a sample, 1 to 0.
 fn curve(error: impl Fn(usize) -> f64) -> Vec<CurvePoint> {
     let feedback = |k: usize| (TRAVEL * (1.0 - error(k))).round() as i32;
     let stop = (0..SAMPLES).map(|k| (TRAVEL as i32, feedback(k)));

@@ -31,7 +31,7 @@ fn the_classic_chart() {
 
 /// Values from the change to the shipped watch's first drift, as settling times of 50 ms with a tenth of scatter.
 ///
-/// What went before comes so many times; the shortest run length that can be set is about 800 moves.
+/// The values before the change are repeated `times` times; the shortest run length that can be set is about 800 moves.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
     let config =
         DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::at(1_000_000) };

@@ -56,7 +56,7 @@ fn mann_kendall_and_theil_sen() {
             close(line.high, &ends[1], 1e-6, id);
         }
         if !line.low.is_finite() {
-            // Five values have ten pairs: the 95 % interval needs rank 0.9999. scipy uses the first, we report an open end.
+            // Five values have ten pairs: the 95 % interval needs rank 0.9999. scipy uses the first, we an open end.
             assert_eq!(values.len(), 5, "{id}");
             continue;
         }

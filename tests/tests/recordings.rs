@@ -11,7 +11,7 @@ use stillpoint::trace::Choice;
 use stillpoint_tests::published::path;
 use stillpoint_tests::recording::{measured, moves, options};
 
-/// Recordings of a folder whose names begin so, in order.
+/// Recordings of a folder whose names begin with the text, in order.
 fn recordings(folder: &str, begin: &str) -> Vec<PathBuf> {
     let files =
         std::fs::read_dir(path(folder)).expect("a folder").map(|entry| entry.expect("an entry").path());
@@ -109,7 +109,7 @@ fn a_window_below_the_encoder_step_is_named_as_the_reason() {
     println!("ran step drive, window 2.5: {} moves", lines.len());
 }
 
-/// No such recording is at hand; this one is invented.
+/// An invented recording, as no published one has this motion.
 #[test]
 fn a_sine_without_rest_gives_no_moves() {
     let mut text = String::from("t_s,command_mm,feedback_mm\n");

@@ -1,4 +1,4 @@
-//! What outlives a restart of the monitor: its number rises, its settings stay, its log is still there.
+//! A restart of the monitor: its boot number rises, its settings and its log are still there.
 
 use stillpoint::command::CommandEncoder;
 use stillpoint::decode::{Decoder, DeviceEvent};

@@ -1,4 +1,4 @@
-//! Many readings at once give what one step after another gives, however they are cut.
+//! Many readings at once give the same as single steps, for any division into runs.
 
 use proptest::prelude::*;
 use stillpoint_core::{Axis, CurvePoint, Event, Parameters, Reading, Record, Settings, Status};
@@ -24,9 +24,9 @@ enum Piece {
     Pulses { step: i32, wait: usize, count: usize },
     /// The readings before the next one are missing.
     Gap,
-    /// The time stamp moves by this once more.
+    /// All later time stamps are shifted by this. Unit: ticks
     Clock(u32),
-    /// The axis is somewhere else at once.
+    /// The feedback jumps by this.
     Elsewhere(i32),
     /// Sample period from here on. Unit: ticks
     Period(u32),
@@ -160,7 +160,7 @@ fn shown(axis: &Axis) -> Shown {
     (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.lost())
 }
 
-/// One step after another: the statuses, and what shows after each.
+/// Steps through all readings: the statuses, the state shown after each, and the events.
 fn stepped(settings: &Settings, recording: &Recording) -> (Vec<Status>, Vec<Shown>, Vec<Observed>) {
     let (mut axis, mut events) = (Axis::new(*settings), vec![]);
     let (mut statuses, mut seen) = (vec![], vec![]);

@@ -90,8 +90,8 @@ fn false_alarms(shift: &Watched, until: f64) -> usize {
     shift.seen.values().flat_map(|seen| seen.drifts()).filter(|reported| reported.at < until).count()
 }
 
-/// Alarms promised in so many hours of an axis, and how many chance may make of them in 99 of 100 cases: alarms
-/// that come singly and independently are Poisson distributed.
+/// Alarms promised in `hours` hours of an axis, and the number that chance does not exceed in 99 of 100 cases: single
+/// and independent alarms are Poisson distributed.
 fn promised(hours: f64) -> (f64, u64) {
     let expected = hours / MONTH;
     (expected, Poisson::new(expected).expect("a mean").inverse_cdf(0.99))
@@ -148,7 +148,7 @@ fn wear_is_found_on_its_axis_and_nowhere_else() {
     assert!(elsewhere <= most, "{elsewhere} of {most}");
 }
 
-/// How often the slope held, of a hundred, and how often it had both ends.
+/// Number of shifts of a hundred whose interval held the slope, and number of intervals with both ends.
 #[derive(Debug, Default)]
 struct Held {
     slope: u64,
@@ -207,10 +207,10 @@ fn points(library: &Library) -> BTreeMap<u32, [Vec<Vec<IntervalStats>>; 2]> {
     points
 }
 
-/// Shifts in which the answer held, and its ends and middle in most of them. Unit: 1, s
+/// Number of shifts whose interval held the true time, and the medians of earliest, likely and latest time. Unit: 1, s
 type Judged = (u64, [f64; 3]);
 
-/// How the times to one limit were in all shifts.
+/// Judges the times to one limit over all shifts.
 fn judged(limit: &Limit, times: &[TimeToLimit]) -> Judged {
     let middle = |figure: &dyn Fn(&TimeToLimit) -> f64| {
         let mut figures: Vec<f64> = times.iter().map(figure).collect();
@@ -223,8 +223,8 @@ fn judged(limit: &Limit, times: &[TimeToLimit]) -> Judged {
     (held as u64, [earliest, likely, middle(&|time| time.latest_s.unwrap_or(f64::INFINITY))])
 }
 
-/// The time until the settling time reaches a limit that the expected median reaches in a quarter of an hour, every half
-/// hour from the alarm on. For a limit half an hour ahead it is only printed: what has not begun can't be foreseen.
+/// The time to a limit that the expected median reaches in a quarter of an hour, every half hour from the alarm on.
+/// For a limit half an hour ahead it is only printed: wear that has not begun can't be foreseen.
 #[test]
 fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
     let judge = |library: &'static Library, alarm: f64| {

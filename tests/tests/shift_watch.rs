@@ -1,5 +1,5 @@
 //! Short shifts through firmware and frames, one axis wearing: the alarm is on that axis, and what the monitor sends
-//! of drift is what the core says of the same records.
+//! of drift is what the core gives for the same records.
 
 use std::collections::BTreeSet;
 

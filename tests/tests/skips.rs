@@ -1,4 +1,4 @@
-//! In: planted output of test programs. Out: what `tests/count`, and so `tests/run`, makes of it.
+//! In: planted output of test programs. Out: what `tests/count`, and so `tests/run`, reports for it.
 
 use std::fs::Permissions;
 use std::io::Write;

@@ -30,7 +30,7 @@ fn orphans_of_the_line_become_the_monitors() {
     let place = Scratch::new("late-hello");
     let (chunks, count) = shift(60);
     let mut log = place.log(&Options::default());
-    // So many that they can't wait for a name any longer.
+    // Push frames until they no longer fit in memory and are stored without a monitor's name.
     let mut now = BEGIN;
     while log.stats().stored == 0 {
         now = push(&mut log, &chunks[1..], now);

@@ -15,11 +15,11 @@ use super::*;
 const RATE: u64 = 1_000_000;
 /// A move each ten seconds, for four hours.
 const MOVES: u64 = 4 * 360;
-/// What settling grows by. Unit: s per hour
+/// Growth of the settling time. Unit: s per hour
 const SLOPE: f64 = 0.002;
 
-/// Moves that settle in `settling` seconds, give or take half a millisecond; one in so many as `unsettled` says does
-/// not settle within its rest. Both are given the hours since the beginning. With the frames of the moves.
+/// Moves that settle in `settling` seconds ± half a millisecond, and their frames; the share `unsettled` of them does
+/// not settle within its rest. Both functions get the hours since the beginning.
 fn moves(settling: impl Fn(f64) -> f64, unsettled: impl Fn(f64) -> f64) -> (Vec<Move>, Vec<u8>) {
     let mut state = 1_u32;
     let mut chance = || {

@@ -8,12 +8,12 @@ use stillpoint_firmware::log::{FRAME_MAX, Log};
 
 use super::Flash;
 
-/// What may be on flash.
+/// The possible content of the flash.
 #[derive(Clone, Default)]
 pub struct Model {
     /// Sealed entries by number: frame, page, and whether the page's erase has begun since.
     sealed: BTreeMap<u64, (Vec<u8>, usize, bool)>,
-    /// The entry being written when power was lost: sealed or not, nobody knows.
+    /// The entry being written when power was lost; it may be sealed or not.
     open: Option<(u64, Vec<u8>)>,
     newest: Option<u64>,
 }

@@ -17,7 +17,7 @@ pub const STEPS: usize = 80;
 /// A move that was simulated.
 #[derive(Clone, Debug)]
 pub struct Draw {
-    /// What the core made of it.
+    /// The record of the core.
     pub record: Record,
     /// Its settling curve.
     pub curve: Vec<CurvePoint>,
@@ -37,7 +37,7 @@ pub struct Size {
 /// The moves of one axis.
 #[derive(Debug)]
 pub struct Library {
-    /// What is known of the axis beforehand.
+    /// Known data of the axis.
     pub known: AxisInfo,
     /// What it is made of.
     pub data: AxisData,

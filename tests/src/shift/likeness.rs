@@ -23,7 +23,7 @@ const SHIFTS: u64 = 100;
 /// Quantiles, and the two shares.
 const FIGURES: usize = 5;
 
-/// What is compared of one kind in one part.
+/// Figures compared of one kind in one part.
 #[derive(Clone, Debug, Default)]
 struct Part {
     /// Settling times, and beyond all of them moves that didn't settle. Unit: ticks
@@ -61,7 +61,7 @@ fn add(parts: &mut Parts, library: &Library, hours: f64, records: impl Iterator<
     }
 }
 
-/// What was compared and what differs.
+/// The comparisons made and the differences found.
 #[derive(Clone, Debug, Default)]
 pub struct Likeness {
     /// Figures compared.

@@ -28,7 +28,7 @@ pub struct Limit {
 }
 
 impl Limit {
-    /// What the expected median of a kind is at so long after an instant; none beyond the end of what is known.
+    /// The limit that the expected median of a kind reaches `ahead` seconds after `at`; `None` beyond the known part.
     pub fn new(truth: &Truth, kind: u32, (at, ahead): (f64, f64)) -> Option<Limit> {
         let limit_s = truth.at(at + ahead);
         let remaining = truth.time_to(limit_s, at)?;

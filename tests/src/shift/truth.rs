@@ -1,4 +1,4 @@
-//! In: the points of many shifts. Out: the settling to be expected, and what that says of slopes and limits.
+//! In: the points of many shifts. Out: the expected settling, and the slopes and times to limits that follow from it.
 //!
 //! Wear is no straight line: a belt rings longer by whole half periods, a bearing creeps ever more slowly. So the
 //! truth of a trend is that of the figures it is made of: the expected median of an interval is the median of that
@@ -13,7 +13,7 @@ use stillpoint::analysis::theil_sen::median_slope;
 
 use super::watched::INTERVAL;
 
-/// What is to be expected of one kind, interval by interval.
+/// Expected settling of one kind, interval by interval.
 pub struct Truth {
     /// Middles of the intervals and expected medians. Unit: s
     points: Vec<(f64, f64)>,

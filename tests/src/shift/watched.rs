@@ -1,4 +1,4 @@
-//! In: the records of one axis. Out: its kinds, what the watch says of each, and the points that trends are made of.
+//! In: the records of one axis. Out: its kinds, what the watch reports of each, and the points that trends are made of.
 //!
 //! What the monitor and the store do with records, and nothing else: core kinds and drift, sketches of five minutes.
 
@@ -15,7 +15,7 @@ use stillpoint_core::{Outcome, Record, Settings};
 /// Length of an interval. Unit: s
 pub const INTERVAL: f64 = 300.0;
 
-/// What is worth telling: a drift that begins or ends, another promise.
+/// A reportable change: a drift that begins or ends, another promise.
 #[derive(Clone, Copy, Debug)]
 pub struct ReportedFinding {
     /// Command end of the move that decided it. Unit: s
@@ -30,7 +30,7 @@ pub struct ReportedFinding {
     pub stands: bool,
 }
 
-/// What was seen of one kind.
+/// Observations of one kind.
 #[derive(Clone, Debug, Default)]
 pub struct Seen {
     /// How it stood whenever that changed.

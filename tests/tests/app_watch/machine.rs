@@ -30,7 +30,7 @@ pub(crate) fn apply(config: DriftConfig, parameters: Parameters) -> Command {
     Command::Apply(Apply { axis: 0, parameters })
 }
 
-/// So many false alarms that limits are sure after few moves; with the invented scatter there are none all the same.
+/// A false-alarm rate so high that limits are certain after few moves; with this scatter none occur all the same.
 pub(crate) fn drift_config() -> DriftConfig {
     let false_alarms_per_axis_month_milli = 1_000_000;
     DriftConfig {
@@ -46,7 +46,7 @@ pub(crate) struct Machine {
     pub(crate) monitor: Monitor,
     moves: u32,
     stands: i32,
-    /// Where the last sample stood off.
+    /// Error of the last sample. Unit: counts
     error: i32,
     pub(crate) received: Vec<Received>,
 }

@@ -1,4 +1,5 @@
-//! Kinds, baselines and drift through real bytes: what the monitor reports, when, and that the core gives the same for the same moves.
+//! Kinds, baselines and drift through real bytes: what the monitor reports and when; the core gives the same for the
+//! same moves.
 
 use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::alarm::{Action, AlarmState, Subject};

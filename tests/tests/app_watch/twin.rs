@@ -1,4 +1,4 @@
-//! In: moves as a monitor reported them. Out: the messages that the stages of the core give for them, without any bytes.
+//! In: moves as a monitor reported them. Out: messages of the stages of the core for the same moves, without any bytes.
 
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;

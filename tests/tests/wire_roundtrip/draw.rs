@@ -102,7 +102,7 @@ fn status(draw: &mut Draw) -> Status {
     }
 }
 
-/// Any variant of an enum that has so many, by its place on the wire.
+/// Any of the `variants` variants of an enum, by its index on the wire.
 fn variant<T: DeserializeOwned>(draw: &mut Draw, variants: u64) -> T {
     postcard::from_bytes(&[(draw.next() % variants) as u8]).expect("a variant")
 }
