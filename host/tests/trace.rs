@@ -186,7 +186,7 @@ fn head(rows: usize) -> String {
 }
 
 #[test]
-fn unreadable_recordings_say_why() {
+fn unreadable_recordings_are_refused_with_the_reason() {
     let header = "t,command,feedback";
     check_error("", &[], &["is empty"]);
     check_error(" \n\r\n", &[], &["is empty"]);

@@ -107,7 +107,7 @@ fn an_unusable_source_is_named() {
 /// `--features probe` has its own tests.
 #[cfg(not(feature = "probe"))]
 #[test]
-fn a_build_without_probes_says_so() {
+fn a_build_without_probes_reports_it() {
     for arguments in [&["watch", "probe:STM32G474RETx"][..], &["device", "probe:STM32G474RETx", "flash", "a"]]
     {
         let refused = stillpoint(arguments);

@@ -203,7 +203,7 @@ fn worn_pages_are_skipped_and_worn_flash_is_reported() {
 }
 
 #[test]
-fn refusals_say_what_was_wrong() {
+fn refusals_name_the_error() {
     let open_at = |range: Range<u32>| Log::open(&mut Flash::<4, 512>::new(4, 0), range).err();
     for range in [0..512, 0..0, 4..1540, 0..2047, 512..4096, Range { start: 1024, end: 512 }] {
         assert_eq!(open_at(range.clone()), Some(Error::Geometry), "{range:?}");

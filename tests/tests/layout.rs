@@ -61,7 +61,7 @@ fn functions_stay_short() {
 }
 
 #[test]
-fn every_stage_says_what_goes_in_and_comes_out() {
+fn every_stage_states_its_inputs_and_outputs() {
     let silent: Vec<String> = files()
         .into_iter()
         .filter(|name| name.ends_with(".rs") && name.contains("/src/"))

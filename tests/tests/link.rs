@@ -57,19 +57,19 @@ fn truth(seconds: f64) -> Moves {
 fn a_line_cut_for_a_minute_loses_nothing_after_a_dump() {
     let (mut moves, mut missing, mut decoder) = (Moves::new(), vec![], Decoder::default());
     let mut monitor = monitor();
-    let mut hear = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<MissingFrames>| {
+    let mut decode = |bytes: &[u8], moves: &mut Moves, missing: &mut Vec<MissingFrames>| {
         decoder.push(bytes, &mut |event| add(moves, missing, event));
     };
-    samples(&mut monitor, 20.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    samples(&mut monitor, 20.0, &mut |bytes| decode(bytes, &mut moves, &mut missing));
     samples(&mut monitor, 60.0, &mut |_| ());
-    samples(&mut monitor, 10.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    samples(&mut monitor, 10.0, &mut |bytes| decode(bytes, &mut moves, &mut missing));
     let of_moves =
         missing.iter().copied().find(|one| one.priority == Priority::Move).expect("a loss is reported");
     let known = moves.len();
     assert!(of_moves.count > 100, "{of_moves:?}");
     let dump = DumpSince { boot: of_moves.boot, priority: 1, sequence: of_moves.first };
     monitor.receive(&CommandEncoder::new(1).encode(&Command::DumpSince(dump)));
-    samples(&mut monitor, 5.0, &mut |bytes| hear(bytes, &mut moves, &mut missing));
+    samples(&mut monitor, 5.0, &mut |bytes| decode(bytes, &mut moves, &mut missing));
     decoder.finish(&mut |event| add(&mut moves, &mut missing, event));
     assert!(moves.len() >= known + of_moves.count as usize);
     let truth = truth(95.0);

@@ -198,7 +198,7 @@ fn many_false_alarms_are_as_many_as_promised() {
 }
 
 #[test]
-fn the_monitor_says_where_nothing_is_promised() {
+fn the_monitor_reports_where_nothing_is_promised() {
     for alike in [0.6, 0.9] {
         let count = Cell { shape: NORMAL, alike, baseline: 500 }.watch(DriftConfig::at(1_000_000), 4, 0.02);
         println!("autocorrelation {alike}: {} in {} months", count.alarms, count.months);

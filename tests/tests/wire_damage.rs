@@ -63,14 +63,14 @@ fn damage(bytes: &mut Vec<u8>, random: &mut Random) {
 
 /// What a listener decodes from bytes that come in any chunks.
 #[derive(Default)]
-struct Heard {
+struct Decoded {
     frames: Vec<(Header, Message<'static>)>,
     counts: Counts,
     new_frames: u64,
 }
 
-fn listen(bytes: &[u8], random: &mut Random) -> Heard {
-    let mut heard = Heard::default();
+fn listen(bytes: &[u8], random: &mut Random) -> Decoded {
+    let mut decoded = Decoded::default();
     let mut receiver = Receiver::<FastCrc>::new(Direction::FromDevice);
     let mut sequence = Sequence::default();
     let mut rest = bytes;
@@ -82,29 +82,29 @@ fn listen(bytes: &[u8], random: &mut Random) -> Heard {
             match event {
                 Event::Frame(frame) => {
                     let place = sequence.step(&frame.header);
-                    heard.counts.add_frame(place);
+                    decoded.counts.add_frame(place);
                     let read = frame.read::<Message>();
-                    heard.counts.read(&read);
+                    decoded.counts.read(&read);
                     match read.expect("a sound frame can be read").payload {
-                        Message::Move(sent) => heard.frames.push((frame.header, Message::Move(sent))),
-                        Message::Status(sent) => heard.frames.push((frame.header, Message::Status(sent))),
+                        Message::Move(sent) => decoded.frames.push((frame.header, Message::Move(sent))),
+                        Message::Status(sent) => decoded.frames.push((frame.header, Message::Status(sent))),
                         other => panic!("invented: {other:?}"),
                     }
-                    heard.new_frames += u64::from(place != Continuity::Duplicate);
+                    decoded.new_frames += u64::from(place != Continuity::Duplicate);
                 }
                 Event::Echo(header) => panic!("invented: {header:?}"),
-                Event::Corrupt(corrupt) => heard.counts.corrupt(corrupt),
+                Event::Corrupt(corrupt) => decoded.counts.corrupt(corrupt),
             }
         }
         assert!(remaining.is_empty(), "all bytes are read");
     }
     if let Some(corrupt) = receiver.finish() {
-        heard.counts.corrupt(corrupt);
+        decoded.counts.corrupt(corrupt);
     }
-    heard
+    decoded
 }
 
-fn check(seed: u64) -> Heard {
+fn check(seed: u64) -> Decoded {
     let mut random = Random(seed);
     let mut numbers = Numbers::new(Direction::FromDevice, seed as u32);
     let sent: Vec<Sent> = (0..40).map(|_| send(&mut numbers, &mut random)).collect();
@@ -130,18 +130,18 @@ fn check(seed: u64) -> Heard {
         }
         stream.extend(bytes);
     }
-    let heard = listen(&stream, &mut random);
-    for (header, message) in &heard.frames {
+    let decoded = listen(&stream, &mut random);
+    for (header, message) in &decoded.frames {
         let known = sent.iter().any(|sent| (&sent.header, &sent.message) == (header, message));
         assert!(known, "seed {seed}: invented {header:?} {message:?}");
     }
-    let came = |sent: &&Sent| heard.frames.iter().any(|(header, _)| *header == sent.header);
+    let came = |sent: &&Sent| decoded.frames.iter().any(|(header, _)| *header == sent.header);
     let missing = sent.iter().filter(|sent| !came(sent)).count() as u64;
-    assert_eq!(heard.counts.lost, missing, "seed {seed}: every loss is counted");
-    assert_eq!(heard.counts.frames, 40 - missing, "seed {seed}: every frame once");
-    assert_eq!(heard.counts.frames, heard.new_frames, "seed {seed}");
-    assert_eq!((heard.counts.restarts, heard.counts.unreadable, heard.counts.unknown_kinds), (0, 0, 0));
-    heard
+    assert_eq!(decoded.counts.lost, missing, "seed {seed}: every loss is counted");
+    assert_eq!(decoded.counts.frames, 40 - missing, "seed {seed}: every frame once");
+    assert_eq!(decoded.counts.frames, decoded.new_frames, "seed {seed}");
+    assert_eq!((decoded.counts.restarts, decoded.counts.unreadable, decoded.counts.unknown_kinds), (0, 0, 0));
+    decoded
 }
 
 fn damage_some(bytes: &mut Vec<u8>, random: &mut Random) {
@@ -174,12 +174,12 @@ fn one_byte_wrong_anywhere_is_always_noticed() {
         for value in 0..=255 {
             let mut bytes = [&[0], &sent.bytes[..], &[0]].concat();
             bytes[at + 1] = value;
-            let heard = listen(&bytes, &mut random);
+            let decoded = listen(&bytes, &mut random);
             if value == sent.bytes[at] {
-                assert_eq!((heard.frames.len(), heard.counts.corrupt), (1, 0));
+                assert_eq!((decoded.frames.len(), decoded.counts.corrupt), (1, 0));
             } else {
-                assert_eq!(heard.frames, [], "byte {at} as {value}");
-                assert!(heard.counts.corrupt > 0, "byte {at} as {value}");
+                assert_eq!(decoded.frames, [], "byte {at} as {value}");
+                assert!(decoded.counts.corrupt > 0, "byte {at} as {value}");
             }
         }
     }
@@ -190,7 +190,7 @@ fn a_frame_cut_anywhere_is_dropped_with_all_its_bytes() {
     let mut random = Random(12);
     let sent = send(&mut Numbers::new(Direction::FromDevice, 3), &mut random);
     for cut in 0..sent.bytes.len() {
-        let heard = listen(&sent.bytes[..cut], &mut random);
-        assert_eq!((heard.frames.len(), heard.counts.corrupt_bytes), (0, cut as u64));
+        let decoded = listen(&sent.bytes[..cut], &mut random);
+        assert_eq!((decoded.frames.len(), decoded.counts.corrupt_bytes), (0, cut as u64));
     }
 }

@@ -94,7 +94,7 @@ fn check<'a, P: Payload<'a> + Debug>(worked: &Worked, frame: &Frame<'a>) -> (Str
 }
 
 #[test]
-fn every_worked_frame_is_what_it_says() {
+fn every_worked_frame_decodes_to_its_text() {
     let mut kinds = [vec![], vec![]];
     for worked in worked() {
         worked.check_end();
@@ -132,7 +132,7 @@ fn check_variants<T: Serialize + Debug>(name: &str, variants: &[T]) {
 }
 
 #[test]
-fn every_variant_stands_at_its_place() {
+fn every_variant_has_its_index() {
     use {AlarmState as A, Cause as C, Outcome as O, Reset as R, Subject as S};
     check_variants("Outcome", &[O::Settled, O::Unsettled, O::Interrupted, O::Untrusted]);
     check_variants("Definition", &[Definition::LastEntry, Definition::Iso9283, Definition::TargetReached]);
@@ -169,7 +169,7 @@ fn every_variant_stands_at_its_place() {
 }
 
 #[test]
-fn every_variant_of_the_watch_stands_at_its_place() {
+fn every_variant_of_the_watch_has_its_index() {
     check_variants(
         "RestartReason",
         &[RestartReason::Settings, RestartReason::Declared, RestartReason::Dropped],
@@ -215,7 +215,7 @@ fn example(name: &str) -> Worked {
 }
 
 #[test]
-fn what_the_text_says_of_the_examples_is_so() {
+fn statements_about_the_examples_hold() {
     let body = example("Curve").body;
     let Message::Curve(curve) = Frame::check::<SmallTable>(&body).unwrap().read::<Message>().unwrap().payload
     else {

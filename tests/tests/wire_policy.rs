@@ -138,7 +138,7 @@ fn a_command_is_never_read_as_a_message() {
 }
 
 #[test]
-fn what_is_sent_again_keeps_its_number_and_says_so() {
+fn a_replayed_frame_has_its_number_and_the_replay_flag() {
     let bytes = body(header(CURRENT), &Message::Gap(GAP));
     let mut buffer = [0; LONGEST_FRAME];
     let again = Frame::check::<SmallTable>(&bytes).unwrap().as_replay::<SmallTable>(&mut buffer).unwrap();

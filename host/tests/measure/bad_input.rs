@@ -75,7 +75,7 @@ fn a_torn_end_costs_one_row() {
 }
 
 #[test]
-fn what_holds_no_recording_says_why() {
+fn files_that_hold_no_recording_are_refused_with_the_reason() {
     let header = &recording(0)[0];
     check("empty", "", NONE, &["stillpoint: axis.csv: is empty; export"]);
     check("blank lines", "\n\n \n", NONE, &["is empty"]);
@@ -119,7 +119,7 @@ fn what_holds_no_recording_says_why() {
 }
 
 #[test]
-fn recordings_without_moves_say_why() {
+fn recordings_without_moves_give_the_reason() {
     let still = cells(|cells| {
         format!("{},{},{}", cells[0], cells[1].parse().map_or("command", |_: f64| "5.0"), cells[2])
     });

@@ -29,7 +29,7 @@ fn run(arguments: &[&str]) -> (Option<i32>, String) {
 }
 
 #[test]
-fn more_days_than_there_are_keep_all() {
+fn more_days_than_stored_delete_nothing() {
     let place = Scratch::new("long");
     let mut store = filled(&place, &[BEGIN]);
     let all = numbers(&store).len();

@@ -136,7 +136,7 @@ fn a_writer_that_holds_on_is_reported_and_waited_for() {
 }
 
 #[test]
-fn a_file_that_is_no_store_says_what_to_do() {
+fn a_file_that_is_no_store_is_refused_with_a_remedy() {
     #[track_caller]
     fn check(place: &Scratch, parts: &[&str]) {
         let error = Store::open(&place.0, &Options::default()).expect_err("no store").to_string();

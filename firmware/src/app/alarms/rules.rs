@@ -145,12 +145,12 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_rule_is_sound_and_switches_where_its_table_says() {
+    fn every_rule_is_sound_and_switches_at_its_limits() {
         let back = [-1, 0, 0, 128, 0];
         for (rule, back) in OF_AXIS.iter().chain([&OF_DEVICE]).zip(back) {
             for rate in [1, 1_000_000, u32::MAX] {
                 let settings = rule.settings(rate);
-                assert_eq!(settings.priority, rule.priority, "{rule:?} is taken");
+                assert_eq!(settings.priority, rule.priority, "{rule:?} is used");
                 let first = i64::from(rule.first);
                 assert_eq!((settings.beyond(first * 2), settings.beyond(first * 2 - 2)), (true, false));
                 assert_eq!((settings.clear(back * 2), settings.clear(back * 2 + 2)), (true, false));
