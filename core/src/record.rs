@@ -38,7 +38,7 @@ impl Outcome {
 
 /// Reasons for an outcome, and cautions that hold with any outcome; one bit each.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Reasons(u32);
+pub struct Reasons(u64);
 
 /// Bit and wording of each reason, in the order in which they are written.
 const WORDING: [(Reasons, &str); 13] = [
@@ -103,12 +103,12 @@ impl Reasons {
     }
 
     /// One bit per reason.
-    pub const fn bits(self) -> u32 {
+    pub const fn bits(self) -> u64 {
         self.0
     }
 
     /// Reasons from their bits; unknown bits stay set.
-    pub const fn from_bits(bits: u32) -> Reasons {
+    pub const fn from_bits(bits: u64) -> Reasons {
         Reasons(bits)
     }
 }

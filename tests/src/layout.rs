@@ -2,7 +2,8 @@
 //!
 //! A file lists its modules in the order in which data flows, and a module names only earlier ones beside it.
 //! Paths are followed as the compiler follows them: `crate`, `self`, `super`, groups in braces, names that a
-//! module passes on with `use`. Names that only a macro makes are not seen.
+//! module passes on with `use`. A module may name what the file above it defines, but not take that file as a whole: by
+//! `use super::*`, or under another name. Names that only a macro makes, and modules inside a file, are not seen.
 
 pub mod code;
 pub mod paths;
@@ -97,6 +98,23 @@ impl Modules {
             let circle = circle(pairs.map(|edge| (edge.from.as_str(), edge.to.as_str())).collect());
             if !circle.is_empty() {
                 found.push(format!("circle in `{}`: {}", folder.join("::"), circle.join(", ")));
+            }
+        }
+        found.extend(self.whole_folders());
+        found
+    }
+
+    /// Every `use` of a module above as a whole, by a glob or under another name: it would hide what is named.
+    fn whole_folders(&self) -> Vec<String> {
+        let mut found = vec![];
+        for (path, module) in &self.0 {
+            for used in &module.names.uses {
+                let Some(target) = self.resolve(path, &used.path, 0) else { continue };
+                let is_above = target.len() < path.len() && path.starts_with(&target);
+                let is_renamed = used.path.last() == target.last() && Some(&used.name) != target.last();
+                if is_above && (used.name == "*" || is_renamed) {
+                    found.push(format!("{}: `use` of the whole of `{}`", module.file, target.join("::")));
+                }
             }
         }
         found

@@ -119,7 +119,7 @@ pub struct Move {
     /// Presence of fields appended since version 2, one bit each; no bit has a meaning yet.
     #[serde(deserialize_with = "appended")]
     pub flags2: u32,
-    /// Further reasons: bits 16 to 31 of [`Reasons`] as bits 0 to 15. Since version 2.
+    /// Further reasons: bits 16 to 47 of [`Reasons`]. Since version 2.
     #[serde(deserialize_with = "appended")]
     pub reasons2: u32,
 }
@@ -170,7 +170,7 @@ impl Move {
             peak_speed_time: record.peak_speed.time,
             kind: 0,
             flags2: 0,
-            reasons2: record.reasons.bits() >> 16,
+            reasons2: (record.reasons.bits() >> 16) as u32,
         }
     }
 
@@ -195,7 +195,7 @@ impl From<&Move> for Record {
             command_end: sent.start.wrapping_add(sent.duration),
             travel: sent.travel,
             outcome: sent.outcome.into(),
-            reasons: Reasons::from_bits(u32::from(sent.reasons) | sent.reasons2 << 16),
+            reasons: Reasons::from_bits(u64::from(sent.reasons) | u64::from(sent.reasons2) << 16),
             settling: present(flag::SETTLING).then_some(sent.settling),
             settling_u: sent.settling_u,
             settling_95: sent.settling_u.wrapping_mul(2).wrapping_add(sent.settling_95 as u32),

@@ -49,7 +49,7 @@ pub(super) fn adopt(
     }
     rebuild::derive_all(store)?;
     let text =
-        format!("{frames} frames came before their monitor had said who it is; they are stored as its own");
+        format!("{frames} frames came before their monitor identified itself; they are stored as its own");
     journal::write(store, "store", "monitor", &text)?;
     Ok(Some(Adopted { text, known: known as u64 }))
 }

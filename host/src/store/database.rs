@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::fault::{MAKE_ONE, fault, refuse};
 use super::{rebuild, schema};
@@ -74,8 +74,22 @@ impl Store {
         connection.busy_timeout(options.busy_timeout).map_err(wrong)?;
         let mut store = Store { connection, path: path.to_owned() };
         store.recognise(flags.contains(OpenFlags::SQLITE_OPEN_CREATE))?;
-        store.prepare(options).map_err(wrong)?;
+        let version = schema::version(&store.connection).map_err(wrong)?;
+        store.prepare(options).map_err(|error| store.not_prepared(version, &error))?;
         Ok(store)
+    }
+
+    /// Why a store of this version can't be used; an older one must be written to.
+    fn not_prepared(&self, version: usize, error: &rusqlite::Error) -> Error {
+        let is_older = version > 0 && version < schema::CURRENT;
+        if !is_older || error.sqlite_error_code() != Some(ErrorCode::ReadOnly) {
+            return self.fault(error);
+        }
+        let wrong = format!(
+            "has version {version} of the tables and can't be written to bring it to {}",
+            schema::CURRENT
+        );
+        self.refuse(&wrong, "copy it to where you may write, and open the copy")
     }
 
     /// Refuses files that are something else, before anything is written to them; an empty one may become a store.

@@ -257,7 +257,7 @@ impl Ingest {
         number: DeviceNumber,
         device: i64,
     ) -> rusqlite::Result<i64> {
-        let text = "the monitor counts its starts from anew; it is kept apart from what it was before";
+        let text = "the monitor counts its starts from anew; it is stored apart from what it was before";
         self.notes.push(text.to_owned());
         journal::write(store, "store", "monitor", text)?;
         let new = devices::add_generation(store, device)?;

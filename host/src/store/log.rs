@@ -288,7 +288,7 @@ impl Log {
         }
         let (wrong, remedy) = self.trouble.unwrap_or_default();
         let wrong = format!("{} frames could not be stored: {wrong}", stats.waiting + stats.dropped);
-        let remedy = format!("{remedy}; then watch the monitor again: it is asked for what is missing");
+        let remedy = format!("{remedy}; then watch the monitor again: what is missing is requested from it");
         Err(self.store.refuse(&wrong, &remedy))
     }
 }

@@ -96,7 +96,7 @@ impl ReplayRequest {
                 .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
                 .execute(params![device, boot, highest])?;
             let text = format!(
-                "{missing} frames of start {boot} before number {highest} are no longer in the monitor's log; they are not asked for again"
+                "{missing} frames of start {boot} before number {highest} are no longer in the monitor's log; they are not requested again"
             );
             journal::write(store, "store", "gone", &text)?;
         }

@@ -43,6 +43,13 @@ fn earlier_modules_own_items_and_other_crates_may_be_named() {
 }
 
 #[test]
+fn the_file_above_is_not_taken_as_a_whole() {
+    for line in ["use super::*;", "use crate::store::*; fn p(_: log::Log) {}", "use crate::store as s;"] {
+        check("store/journal.rs", line, &["p/src/store/journal.rs: `use` of the whole of `store`"]);
+    }
+}
+
+#[test]
 fn later_modules_are_found_however_they_are_named() {
     let later =
         |module: &str, file: &str, to: &str| format!("p/src/{file}: `{module}` names the later `{to}`");

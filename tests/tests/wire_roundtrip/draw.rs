@@ -46,7 +46,7 @@ pub(crate) fn record(draw: &mut Draw) -> Record {
         command_end: draw.next(),
         travel: draw.u32() as i32,
         outcome: draw.one_of(&outcomes),
-        reasons: Reasons::from_bits(draw.u32()),
+        reasons: Reasons::from_bits(draw.next() & 0xFFFF_FFFF_FFFF),
         settling: draw.time(),
         settling_u: draw.u32(),
         settling_95: draw.u32(),
