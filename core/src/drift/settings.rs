@@ -50,6 +50,11 @@ pub struct DriftSettings {
 }
 
 impl DriftSettings {
+    /// [`DriftConfig::at`], whose parameters keep every rule.
+    pub fn at(ticks_per_second: u32) -> DriftSettings {
+        DriftSettings::of(DriftConfig::at(ticks_per_second))
+    }
+
     /// Checks every parameter; the error names the first that breaks its rule.
     pub fn new(config: DriftConfig) -> Result<DriftSettings, Invalid> {
         let broken = |parameter, rule| Err(Invalid { parameter, rule });
@@ -93,13 +98,6 @@ impl DriftSettings {
 
 /// Least run length, a hundred subgroups: for a shorter one the formula of the limits does not hold. Unit: moves
 const SHORTEST: f32 = 800.0;
-
-impl DriftSettings {
-    /// [`DriftConfig::at`], checked.
-    pub fn at(ticks_per_second: u32) -> DriftSettings {
-        DriftSettings::of(DriftConfig::at(ticks_per_second))
-    }
-}
 
 impl Deref for DriftSettings {
     type Target = DriftConfig;
