@@ -116,6 +116,7 @@ impl RowReader {
     #[cold]
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
+        self.clock.drop_row();
         out.push(Row::Gap { line, fault });
     }
 
