@@ -1,9 +1,12 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
-use stillpoint_core::{Axis, Event, Position, Reading};
+use stillpoint_core::{Axis, Event, Outcome, Position, Reading, Reasons, Record, Turn};
 
-use super::options::MeasureOptions;
+use super::likeness::{Likeness, Verdict};
+use super::options::{MeasureOptions, Wrap};
+use super::quiet::Quiet;
 use super::stop_recorder::StopRecorder;
+use super::turn_jumps::{self, TurnJumps};
 use crate::error::Error;
 use crate::plot::StopTrace;
 use crate::report::axis_context::AxisContext;
@@ -23,7 +26,20 @@ pub struct Measured {
 /// One axis being measured.
 pub struct Meter {
     context: AxisContext,
+    /// Name of the feedback column, and line of the first reading.
+    feedback: (String, u64),
+    turn: Turn,
+    quiet: Quiet,
+    /// `None` where the user knows whether positions wrap.
+    turn_jumps: Option<TurnJumps>,
     axis: Axis,
+    likeness: Likeness,
+    /// Moves withheld until feedback has followed the command.
+    withheld: Vec<Measured>,
+    /// The last reading measured.
+    last: Option<Reading>,
+    /// Feedback at the end of the rest before. Unit: counts
+    rested: Option<i32>,
     /// What the recording's clock reads at the next reading, where it was set anew. Unit: s
     clock_reading: Option<f64>,
     /// Readings that are yet to be measured.
@@ -52,8 +68,18 @@ impl Meter {
             settings: options.settings(layout)?,
             clock: Clock::new(layout.ticks_per_second, layout.origin_s),
         };
+        let settings = context.settings;
+        let unit_turn = turn_jumps::turn(&layout.unit).map(|turn| turn * context.counts_per_unit);
         Ok(Meter {
-            axis: Axis::new(context.settings),
+            feedback: (layout.columns.2.clone(), 0),
+            turn: Turn::new(&settings),
+            quiet: Quiet::new(options.dead_band(layout), settings.rest_time),
+            turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(unit_turn)),
+            axis: Axis::new(settings),
+            likeness: Likeness::default(),
+            withheld: Vec::new(),
+            last: None,
+            rested: None,
             context,
             clock_reading: None,
             readings: Vec::new(),
@@ -73,17 +99,19 @@ impl Meter {
     ) -> Result<(), Error> {
         for row in rows {
             match row {
-                Row::Reading { reading, .. } => {
-                    self.readings.push(*reading);
-                    if self.clock_reading.is_some() {
-                        self.measure_readings(out)?;
+                Row::Reading { line, reading } => {
+                    if self.feedback.1 == 0 {
+                        self.feedback.1 = *line;
                     }
+                    self.quiet.push(self.turn.unwrap(*reading), &mut self.readings);
                 }
                 Row::Gap { .. } => {
+                    self.quiet.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.axis.gap();
                 }
                 Row::Clock { second, .. } => {
+                    self.quiet.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.clock_reading = Some(*second);
                 }
@@ -94,8 +122,12 @@ impl Meter {
 
     /// The recording is over.
     pub fn finish(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
+        self.quiet.flush(&mut self.readings);
+        self.measure_readings(out)?;
         self.ends_in_a_move = self.axis.finish();
-        self.report_moves(out)
+        self.report_moves(self.last, out)?;
+        self.follows()?;
+        self.withheld.drain(..).try_for_each(out)
     }
 
     fn measure_readings(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
@@ -105,16 +137,26 @@ impl Meter {
             self.command = Some(reading.command);
         }
         let mut remaining = readings.as_slice();
+        self.rested = self.rested.or(readings.first().map(|reading| reading.feedback));
         while !remaining.is_empty() {
+            // The clock is set at the first reading alone.
+            let part = if self.clock_reading.is_some() { &remaining[..1] } else { remaining };
             let count = match self.recorder {
-                Some(_) => self.record_samples(remaining),
-                None => self.axis.run(remaining),
+                Some(_) => self.record_samples(part),
+                None => self.axis.run(part),
             };
-            remaining = remaining.get(count..).unwrap_or_default();
+            let (measured, others) = remaining.split_at(count);
+            remaining = others;
             if let Some(second) = self.clock_reading.take() {
                 self.context.clock.set(self.axis.now(), second);
             }
-            self.report_moves(out)?;
+            if let Some(jumps) = &mut self.turn_jumps {
+                measured.iter().for_each(|reading| jumps.push(*reading));
+            }
+            // A rest ends with the reading before the one that shows it.
+            let before = measured.iter().rev().nth(1).copied().or(self.last);
+            self.report_moves(before, out)?;
+            self.last = measured.last().copied();
         }
         // The next block of rows uses the same memory.
         self.readings = readings;
@@ -143,19 +185,74 @@ impl Meter {
         readings.len()
     }
 
-    fn report_moves(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
+    /// Reports finished moves; `before` is the last reading of their rest.
+    fn report_moves(
+        &mut self,
+        before: Option<Reading>,
+        out: &mut impl FnMut(Measured) -> Result<(), Error>,
+    ) -> Result<(), Error> {
         while let Some(event) = self.axis.event() {
             let Event::Move(record) = event else { continue };
+            let record = self.with_reasons(record);
+            let verdict = self.compare(&record, before);
             let report = MoveReport::new(&self.context, &record, self.axis.curve());
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
             let samples = StopTrace::from_clock(points, report.command_end_s);
             self.moves += 1;
-            out(Measured { report, samples })?;
+            self.withheld.push(Measured { report, samples });
+            if verdict == Verdict::Open && self.likeness.is_full() {
+                self.follows()?;
+            }
+            if verdict == Verdict::Alike || self.likeness.is_full() {
+                self.withheld.drain(..).try_for_each(&mut *out)?;
+            }
             if let Some(recorder) = &mut self.recorder {
                 *recorder = StopRecorder::new(self.context.clock.second(self.axis.now()));
             }
         }
         Ok(())
+    }
+
+    /// The record with what was found before the core.
+    fn with_reasons(&mut self, record: Record) -> Record {
+        let reasons = record.reasons.with_if(self.quiet.is_active(), Reasons::DEAD_BAND);
+        if !self.turn_jumps.as_mut().is_some_and(TurnJumps::has_jumped) {
+            return Record { reasons, ..record };
+        }
+        Record {
+            outcome: Outcome::Untrusted,
+            reasons: reasons.with(Reasons::TURN),
+            settling: None,
+            settling_u: 0,
+            settling_95: 0,
+            settling_wider: None,
+            settling_narrower: None,
+            ..record
+        }
+    }
+
+    /// Compares the travel of feedback, from the rest before to `end`, with that of the command.
+    fn compare(&mut self, record: &Record, end: Option<Reading>) -> Verdict {
+        let end = end.map(|reading| reading.feedback);
+        let travel = end.zip(self.rested).map_or(0, |(end, start)| end.wrapping_sub(start));
+        self.rested = end.or(self.rested);
+        self.likeness.push(record, travel, self.context.settings.window)
+    }
+
+    /// Refuses a recording whose feedback never follows the command.
+    fn follows(&mut self) -> Result<(), Error> {
+        let length = |counts: f64| format!("{:.6} {}", self.context.length(counts), self.context.unit);
+        let Some(objection) = self.likeness.objection(length) else { return Ok(()) };
+        self.withheld.clear();
+        let (column, line) = &self.feedback;
+        Err(Error::Recording {
+            file: self.context.file.clone(),
+            line: *line,
+            wrong: format!("column '{column}': {objection}"),
+            remedy: "give --feedback COL; if this is the following error, give it as --following-error COL; if its \
+                     unit is another one, see the scales in --help"
+                .to_owned(),
+        })
     }
 
     /// What a person should know about the recording as a whole.
@@ -178,6 +275,12 @@ impl Meter {
             notes.push("the command never comes to rest, so no move ends and nothing can settle".to_owned());
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
+        }
+        if self.moves > 0 && self.likeness.is_unlike() {
+            notes.push(
+                "in no move does feedback travel as far as the command: are column and unit right?"
+                    .to_owned(),
+            );
         }
         if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());

@@ -29,6 +29,7 @@ mod head;
 
 // From numbers to readings.
 mod survey;
+mod noise;
 mod scale;
 mod timebase;
 mod clock;
@@ -41,7 +42,7 @@ mod row_parser;
 mod text;
 
 pub use choice::Choice;
-pub use layout::{Layout, Signal};
+pub use layout::{CommandNoise, Layout, Signal};
 pub use rows::{Fault, Faults, Row};
 
 use crate::error::Error;

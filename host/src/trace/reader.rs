@@ -4,12 +4,12 @@ use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::clock::{Clock, Stamped};
 use crate::trace::columns::Columns;
-use crate::trace::layout::{Layout, Signal};
+use crate::trace::layout::{CommandNoise, Layout, Signal};
 use crate::trace::rows::{Fault, Faults, Row};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
-use crate::trace::unit;
+use crate::trace::{noise, unit};
 
 /// Name of an unknown unit.
 const UNNAMED: &str = "unit";
@@ -79,6 +79,7 @@ impl RowReader {
             origin_s: origin as f64 / f64::from(timebase.ticks_per_second),
             encoder_step: survey.step(scale.places),
             sample_period_s: timebase.period_s,
+            command_noise: command_noise(survey, scale),
             notes,
         };
         let coarse = survey.decimals() as i32 > scale.places;
@@ -228,6 +229,14 @@ fn scale(
         (None, None) if unit::position(unit) == unit::COUNT => Ok(Scale::counts()),
         (None, _) => Ok(Scale::units(survey, known)),
     }
+}
+
+/// Noise of the command in counts.
+fn command_noise(survey: &Survey, scale: Scale) -> Option<CommandNoise> {
+    let noise = noise::command(survey)?;
+    let counts = 10f64.powi(scale.places);
+    let dead_band = (noise.dead_band * counts).ceil().max(1.0) as u32;
+    Some(CommandNoise { rms: noise.rms * counts, dead_band })
 }
 
 fn timebase(
