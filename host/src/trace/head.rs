@@ -14,10 +14,6 @@ const SEARCH: usize = 20;
 pub(crate) struct Header {
     /// One name for each column.
     pub(crate) names: Vec<String>,
-    /// Units from a separate row, if there is one.
-    pub(crate) units: Vec<Option<String>>,
-    /// The line as written, to recognise repetitions.
-    pub(crate) bytes: Vec<u8>,
     /// Index of its line.
     pub(crate) at: usize,
 }
@@ -27,6 +23,8 @@ pub(crate) struct Header {
 pub(crate) struct Head {
     /// The header, if there is one.
     pub(crate) header: Option<Header>,
+    /// Units from a separate row, if there is one.
+    pub(crate) units: Vec<Option<String>>,
     /// Index of the first line that is read as a row.
     pub(crate) first: usize,
 }
@@ -55,8 +53,7 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
             (units, first) = (row, at + 1);
         } else if fits(&names, lines[found.first], found) {
             let first = if units.is_empty() { at + 1 } else { first };
-            let header = Header { names, units, bytes: line.to_vec(), at };
-            return Ok(Head { header: Some(header), first });
+            return Ok(Head { header: Some(Header { names, at }), units, first });
         } else if names.iter().any(|name| is_signal(name)) {
             return Err(Mismatch { at, names: names.len() });
         }
@@ -65,7 +62,8 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
     let alike =
         |line: &&&[u8]| census(line, found.dialect).0 == found.width && census(line, found.dialect).1 > 0;
     let above = lines[..found.first].iter().rev().take_while(alike).count();
-    Ok(Head { header: None, first: found.first - above })
+    let first = if units.is_empty() { found.first - above } else { first };
+    Ok(Head { header: None, units, first })
 }
 
 /// A line without comment marks: a header may be in a comment.
@@ -90,14 +88,12 @@ fn names(line: &[u8], dialect: Dialect) -> Vec<String> {
     names
 }
 
-/// The units, if at least two cells hold a unit and no cell anything else.
+/// The units, if no cell holds anything else, and at least two cells a unit, or one the unit of time.
 fn units_row(names: &[String]) -> Option<Vec<Option<String>>> {
-    let row: Vec<Option<String>> = names.iter().map(|name| unit::bare(name)).collect();
-    let known = row.iter().flatten().count();
-    let other =
-        row.iter().zip(names).any(|(unit, name)| unit.is_none() && !matches!(name.as_str(), "" | "-"));
+    let row: Vec<Option<String>> = names.iter().map(|name| unit::in_row(name)).collect::<Option<_>>()?;
+    let is_time = |unit: &String| unit::second_places(unit).is_some();
     // A header such as "s;mm;mm" is a row of units as well; the names above it are found next.
-    (known >= 2 && !other).then_some(row)
+    (row.iter().flatten().count() >= 2 || row.iter().flatten().any(is_time)).then_some(row)
 }
 
 /// Whether there is one name for each cell, apart from an empty cell after the last delimiter.
@@ -145,10 +141,9 @@ mod tests {
     #[track_caller]
     fn check(text: &str, names: &[&str], units: &[Option<&str>], first: usize) {
         let head = run(text).unwrap();
-        let header =
-            head.header.unwrap_or_else(|| Header { names: vec![], units: vec![], bytes: vec![], at: 0 });
+        let header = head.header.unwrap_or_else(|| Header { names: vec![], at: 0 });
         assert_eq!(header.names, names, "{text:?}");
-        assert_eq!(header.units.iter().map(Option::as_deref).collect::<Vec<_>>(), units, "{text:?}");
+        assert_eq!(head.units.iter().map(Option::as_deref).collect::<Vec<_>>(), units, "{text:?}");
         assert_eq!(head.first, first, "{text:?}");
     }
 
@@ -165,6 +160,11 @@ mod tests {
             2,
         );
         check("t;c;f\nms;mm;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("ms"), Some("mm"), None], 2);
+        check("t;c;f\n\n(s);(V);\n\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), Some("V"), None], 3);
+        check("t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3", &["t", "c", "f", "v"], &["ms", "V", "mm", "mm/s"].map(Some), 2);
+        check("t;c;f\ns;;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), None, None], 2);
+        check("ms;mm;mm\n0;1;2\n1;1;2", &[], &[Some("ms"), Some("mm"), Some("mm")], 1);
+        check("s;c;V\n0;1;2\n1;1;2", &["s", "c", "V"], &[], 1);
         check("\"t\",\"c, set\",f\n0,1,2\n1,1,2", &["t", "c, set", "f"], &[], 1);
         check("t,c,f\n0,1,2,\n1,1,2,", &["t", "c", "f"], &[], 1);
         check(

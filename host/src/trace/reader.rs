@@ -272,7 +272,9 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
         let order = if columns.time.is_some() { "time, command, feedback" } else { "command, feedback" };
         notes.push(format!("the columns have no names; they are taken as {order}"));
     }
-    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
+    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time)
+        && column.unit.is_none()
+    {
         notes.push(format!("column {} is taken as time in seconds", column.name));
     }
     if let Some(name) = &columns.unused {

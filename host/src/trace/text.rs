@@ -204,7 +204,7 @@ fn choose(
     }
     let column = |(index, (numeric, stamped))| {
         let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
-        let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
+        let below = head.units.get(index).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
         Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
     };

@@ -59,7 +59,7 @@ fn file(header: &str, row: impl Fn(f64, f64, f64) -> String) -> String {
 
 /// The same with `;` between columns and a decimal comma.
 fn comma(header: &str, row: impl Fn(f64, f64, f64) -> String) -> String {
-    file(header, |t, c, f| row(t, c, f).replace(',', ";").replace('.', ","))
+    file(&header.replace(',', ";"), |t, c, f| row(t, c, f).replace(',', ";").replace('.', ","))
 }
 
 fn milliseconds(t: f64, c: f64, f: f64) -> String {
