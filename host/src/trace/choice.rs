@@ -25,6 +25,17 @@ pub struct Choice {
     pub decimal: Option<char>,
 }
 
+impl Choice {
+    /// Whether every column is chosen by its number, so that no header is needed.
+    pub(crate) fn is_by_number(&self) -> bool {
+        let is_number = |text: &Option<String>| {
+            let name = text.as_deref().map(|text| text.split_once(':').map_or(text, |(name, _)| name));
+            name.is_some_and(|name| name.trim().parse::<usize>().is_ok())
+        };
+        (self.rate.is_some() || is_number(&self.time)) && is_number(&self.command) && is_number(&self.feedback)
+    }
+}
+
 /// The exact value of `text`, such as `4000`, `2.5e3` or `1048576/375`; an error names `option`.
 pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
     let wrong = |wrong: &str| Error::Option {

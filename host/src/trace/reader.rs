@@ -250,13 +250,20 @@ fn timebase(
             Err(place.error("there is only one readable row", "export the whole recording"))
         }
         (None, Some(column)) => Timebase::stamped(column, survey).map_err(|wrong| {
-            place.error(wrong, format!("give --time {}:ms (or s, us, ns), or --rate HZ", column.name))
+            let name = shell_word(&column.name);
+            place.error(wrong, format!("give --time {name}:ms (or s, us, ns in place of ms), or --rate HZ"))
         }),
         (Some(rate), _) => {
             Timebase::even(rate).map_err(|wrong| place.error(wrong, "give the rate as a fraction"))
         }
         (None, None) => Err(place.error("there is no time column", "give --rate HZ")),
     }
+}
+
+/// A name as it is typed in a shell.
+fn shell_word(name: &str) -> String {
+    let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '/' | ':');
+    if name.chars().all(plain) { name.to_string() } else { format!("'{name}'") }
 }
 
 /// Adds notes on decisions that affect the results.
@@ -282,7 +289,9 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
         let order = if columns.time.is_some() { "time, command, feedback" } else { "command, feedback" };
         notes.push(format!("the columns have no names; they are taken as {order}"));
     }
-    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
+    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time)
+        && column.unit.is_none()
+    {
         notes.push(format!("column {} is taken as time in seconds", column.name));
     }
     if let Some(name) = &columns.unused {

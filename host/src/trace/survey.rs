@@ -8,6 +8,9 @@ pub(crate) type Figures = [Decimal; 3];
 /// Fewest changes of feedback for an estimate of the encoder step.
 const CHANGES: usize = 8;
 
+/// Most rows at an unchanged command within one move. Unit: rows
+const STILL: usize = 10;
+
 /// Rows examined before reading.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Survey {
@@ -54,9 +57,12 @@ impl Survey {
         self.pairs().next().is_none()
     }
 
-    /// Whether all times are whole numbers.
-    pub(crate) fn times_are_whole(&self) -> bool {
-        self.rows().all(|row| row[0].is_whole())
+    /// Median length of a move, from its start until feedback has covered nine tenths of its way; 0 if there is none.
+    /// Unit: rows
+    pub(crate) fn moving_rows(&self) -> usize {
+        let mut moving: Vec<usize> = self.pieces.iter().flat_map(|piece| moving(piece)).collect();
+        moving.sort_unstable();
+        moving.get(moving.len() / 2).copied().unwrap_or(0)
     }
 
     /// The largest absolute value of command and feedback. Unit: that of the columns
@@ -112,6 +118,23 @@ impl Survey {
     }
 }
 
+/// Lengths of the moves of a piece; a command that rests for more than [`STILL`] rows ends one. Unit: rows
+fn moving(piece: &[Figures]) -> Vec<usize> {
+    let changes = piece.windows(2).enumerate().filter(|(_, pair)| pair[0][1] != pair[1][1]);
+    let rows: Vec<usize> = changes.map(|(row, _)| row).collect();
+    let moves: Vec<(usize, usize)> = rows
+        .chunk_by(|before, after| after - before <= STILL)
+        .map(|rows| (rows[0], rows[rows.len() - 1] + 1))
+        .collect();
+    let nexts = moves.iter().skip(1).map(|next| next.0).chain([piece.len().saturating_sub(1)]);
+    let length = |(&(start, end), next): (&(usize, usize), usize)| {
+        let away = |row: usize| piece[next][2].minus(piece[row][2]).abs();
+        let near = (end..next).find(|&row| away(row) * 10.0 <= away(start)).unwrap_or(next);
+        near - start
+    };
+    moves.iter().zip(nexts).map(length).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -142,11 +165,22 @@ mod tests {
             few.fraction().map(|(line, figure)| (line, figure.to_string())),
             Some((3, "-12.50".to_string()))
         );
-        assert!(!few.times_are_whole() && !few.is_single());
+        assert!(!few.is_single());
         assert_eq!(survey(&[["0", "-7", "3"]]).reach(), 7.0, "unless it is the only row");
         assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach(), 8.0);
         let none = Survey::default();
         assert_eq!((none.period(), none.repeats(), none.reach(), none.step(3)), (None, (0, 0), 0.0, 1));
+    }
+
+    #[test]
+    fn moves_have_a_length() {
+        let commands = |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
+        assert_eq!(commands(&["1", "1", "1"]).moving_rows(), 0);
+        assert_eq!(commands(&["1", "2", "2", "3", "3"]).moving_rows(), 3);
+        let rest = ["5"; 12];
+        assert_eq!(commands(&[&["1", "2"], &rest[..], &["6", "7"]].concat()).moving_rows(), 2);
+        let slow = (0..40).map(|row| ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]);
+        assert_eq!(survey(&slow.collect::<Vec<_>>()).moving_rows(), 25, "feedback follows a jump slowly");
     }
 
     #[track_caller]

@@ -57,7 +57,10 @@ impl<R: Read> Text<R> {
         }
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).map_err(|mismatch| mismatched(file, mismatch, &found))?;
+        let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
+            true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
+            false => Err(mismatched(file, mismatch, &found)),
+        })?;
         let columns = choose(file, &texts, &head, &found, choice)?;
         let parser = RowParser::new(found.dialect, &columns);
         let place = Place { file, line: head.first as u64 + 1 };
@@ -68,6 +71,7 @@ impl<R: Read> Text<R> {
         let mut reader = RowReader::new(&columns, &survey, choice, place)?;
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
+        head.note.iter().for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
@@ -182,7 +186,7 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let remedy = if found.dialect.delimiter == b',' && found.width == 2 * mismatch.names {
         "if the comma is also the decimal sign, export with ';' between columns"
     } else {
-        "give --delimiter and --decimal, or delete the header and choose the columns by number"
+        "choose the columns by number, as in --time 1:s --command 2 --feedback 3, or give --delimiter and --decimal"
     };
     place.error(wrong, remedy)
 }
@@ -202,9 +206,10 @@ fn choose(
             *stamped |= stamp::parse(cell).is_some();
         }
     }
-    let column = |(index, (numeric, stamped))| {
-        let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
-        let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
+    let column = |(index, (numeric, stamped)): (usize, (bool, bool))| {
+        let name = head.header.as_ref().and_then(|header| header.names.get(index));
+        let name = name.filter(|name| !name.is_empty()).cloned();
+        let below = head.units.get(index).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
         Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
     };

@@ -28,6 +28,14 @@ const BEAT: (usize, usize) = (3, 2);
 /// Longest sample period, so that differences of ticks never wrap. Unit: µs
 const LONGEST: f64 = (1u32 << 27) as f64;
 
+/// Steps of a time column without a unit that may be seconds: the least, the end of the range, and from where on they
+/// may also be milliseconds of a recorder at up to 32 kHz. Unit: s
+const SECONDS: (f64, f64, f64) = (1e-7, 1.0, 0.03);
+
+/// Longest move that is believed where the times may also be milliseconds: no axis moves in less than 5 ms (common
+/// practice, no source). Unit: s
+const LONGEST_MOVE: f64 = 5.0;
+
 /// Conversion of times to ticks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Timebase {
@@ -78,10 +86,10 @@ impl Timebase {
             None => 0,
         };
         let period = survey.period().ok_or_else(|| format!("time in column '{name}' never increases"))?;
-        if column.unit.is_none() && survey.times_are_whole() && period >= 1.0 {
-            return Err(format!(
-                "column '{name}' increases by whole numbers such as {period} and has no unit"
-            ));
+        if column.unit.is_none() {
+            if let Some(doubt) = doubt_of_seconds(period, survey.moving_rows()) {
+                return Err(format!("time column '{name}' has no unit, and {doubt}"));
+            }
         }
         let period_s = period / 10f64.powi(unit_places as i32);
         if period_s * 1e6 > LONGEST {
@@ -138,6 +146,20 @@ fn beat(steps: &[f64], limit: f64) -> Option<f64> {
         .then(|| places.iter().map(|&place| steps[place]).fold(0.0, f64::max))
 }
 
+/// Why times without a unit are hardly seconds, if so; `period` is the step between rows, `moving_rows` the length of a
+/// move.
+fn doubt_of_seconds(period: f64, moving_rows: usize) -> Option<String> {
+    let (shortest, longest, even) = SECONDS;
+    let move_s = period * moving_rows as f64;
+    if period >= longest || period < shortest {
+        let than = if period < shortest { "finer" } else { "coarser" };
+        return Some(format!("its steps of {period} are {than} than those of a recorder in seconds"));
+    }
+    (period >= even && move_s > LONGEST_MOVE).then(|| {
+        format!("in seconds its steps of {period} would mean moves of {move_s:.0} s")
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -181,6 +203,21 @@ mod tests {
         }
     }
 
+    /// In the tests of this file, command and feedback are the time: one move.
+    #[test]
+    fn moves_of_minutes_are_doubted() {
+        let row = |step: f64| (0..200).map(|row| format!("{:.4}", f64::from(row) * step)).collect::<Vec<_>>();
+        let check_rows = |step: f64, unit, expected| {
+            let rows = row(step);
+            check(unit, &rows.iter().map(String::as_str).collect::<Vec<_>>(), expected);
+        };
+        check_rows(0.25, None, Err("in seconds its steps of 0.25 would mean moves of 50 s"));
+        check_rows(0.25, Some("s"), Ok((1_000_000, 6)));
+        check_rows(0.25, Some("ms"), Ok((10_000_000, 4)));
+        check_rows(0.02, None, Ok((1_000_000, 6)));
+        check_rows(0.03, None, Err("would mean moves of 6 s"));
+    }
+
     #[test]
     fn ticks_are_finer_than_the_sample_period() {
         check(None, &["0", "0.001", "0.002"], Ok((1_000_000, 6)));
@@ -192,7 +229,11 @@ mod tests {
         check(Some("µs"), &["0", "250", "500"], Ok((10_000_000, 1)));
         check(Some("ns"), &["0", "1000000"], Ok((1_000_000, -3)));
         check(Some("s"), &["0", "1", "2"], Ok((1_000_000, 6)));
-        check(None, &["0", "1", "2"], Err("has no unit"));
+        check(None, &["0", "1", "2"], Err("'t' has no unit, and its steps of 1 are coarser"));
+        check(None, &["0", "250", "500"], Err("its steps of 250 are coarser"));
+        check(None, &["0", "1.5", "3"], Err("its steps of 1.5 are coarser"));
+        check(None, &["0", "0.5", "1"], Ok((1_000_000, 6)));
+        check(None, &["0", "0.0000000116", "0.0000000232"], Err("finer"));
         check(Some("min"), &["0", "1"], Err("'min'"));
         check(None, &["0.5", "0.5"], Err("never increases"));
         check(None, &["0.5"], Err("never increases"));
