@@ -5,6 +5,9 @@ use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 use crate::error::Error;
 use crate::trace::Layout;
 
+/// A command that comes in some rows only must stand for this many of its own periods, as for three samples otherwise.
+const COMMANDS: f64 = 3.0;
+
 /// By what every move is measured.
 #[derive(Clone, Copy, Debug)]
 pub struct MeasureOptions {
@@ -63,7 +66,11 @@ impl MeasureOptions {
         let parameters = Parameters {
             window: counts.floor(),
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
-            rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
+            rest_time: ticks(
+                "--rest-time-ms",
+                self.rest_time_ms.max(COMMANDS * layout.command_period_s * 1e3),
+            )?
+            .max(1),
             command_scale: self.command_scale,
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),

@@ -45,6 +45,11 @@ impl Clock {
         Clock { timebase, period, hole, longest: hole, last: None, shift: 0, suspect: None }
     }
 
+    /// The conversion of times.
+    pub(crate) fn timebase(&self) -> &Timebase {
+        &self.timebase
+    }
+
     /// Time of the row with this index, from 0; `None` if it is out of range. Unit: ticks
     #[inline]
     pub(crate) fn time(&self, written: Decimal, index: i64) -> Option<i64> {

@@ -123,7 +123,9 @@ fn fitted(
         count if count + 1 == found.width && is_blank(found.dialect.cells(rows.first()?).last()) => {
             Some((names, None))
         }
-        count if count == found.width + 1 && names.last().is_some_and(String::is_empty) => Some((names, None)),
+        count if count == found.width + 1 && names.last().is_some_and(String::is_empty) => {
+            Some((names, None))
+        }
         count if count + 1 == found.width && first_is_unnamed(&names, rows, found) => {
             let note = "the first column has no name in the header".to_string();
             Some(([vec![String::new()], names].concat(), Some(note)))
@@ -183,7 +185,8 @@ fn column(rows: &[&[u8]], found: &Found, index: usize) -> Vec<Option<Decimal>> {
 }
 
 fn is_rising(column: &[Option<Decimal>]) -> bool {
-    let rises = |pair: &[Option<Decimal>]| matches!(pair, [Some(before), Some(after)] if after.minus(*before) > 0.0);
+    let rises =
+        |pair: &[Option<Decimal>]| matches!(pair, [Some(before), Some(after)] if after.minus(*before) > 0.0);
     column.len() > 1 && column.windows(2).all(rises)
 }
 
@@ -242,7 +245,12 @@ mod tests {
         );
         check("t;c;f\nms;mm;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("ms"), Some("mm"), None], 2);
         check("t;c;f\n\n(s);(V);\n\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), Some("V"), None], 3);
-        check("t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3", &["t", "c", "f", "v"], &["ms", "V", "mm", "mm/s"].map(Some), 2);
+        check(
+            "t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3",
+            &["t", "c", "f", "v"],
+            &["ms", "V", "mm", "mm/s"].map(Some),
+            2,
+        );
         check("t;c;f\ns;;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), None, None], 2);
         check("ms;mm;mm\n0;1;2\n1;1;2", &[], &[Some("ms"), Some("mm"), Some("mm")], 1);
         check("s;c;V\n0;1;2\n1;1;2", &["s", "c", "V"], &[], 1);

@@ -64,6 +64,8 @@ pub struct Layout {
     pub encoder_step: u32,
     /// Median time between rows. Unit: s
     pub sample_period_s: f64,
+    /// Time between two commands, where it is longer than between two rows; otherwise 0. Unit: s
+    pub command_period_s: f64,
     /// Noise of the command; none if it is digital.
     pub command_noise: Option<CommandNoise>,
     /// Notes for the user about decisions made while reading.

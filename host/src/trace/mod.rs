@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! bytes ► encoding ► text_lines ► sniff ► head ► columns ► survey ► reader: layout
-//!                        └──────► row_parser ► scale, clock ► rows     (every row, once the layout is known)
+//!                        └──────► row_parser, held, two_clocks ► scale, clock ► rows     (every row, once the layout is known)
 //! ```
 //! The layout is detected from the head and some places further on, before the first row is read. So memory is bounded
 //! for a recording of any length.
@@ -33,12 +33,14 @@ mod noise;
 mod scale;
 mod timebase;
 mod clock;
+mod two_clocks;
 
 // One recording.
 mod reader;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod row_parser;
+mod held;
 mod text;
 
 pub use choice::Choice;

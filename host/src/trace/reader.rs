@@ -9,6 +9,7 @@ use crate::trace::rows::{Fault, Faults, Row};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
+use crate::trace::two_clocks::{Merge, Merged, Pair};
 use crate::trace::{noise, unit};
 
 /// Name of an unknown unit.
@@ -19,6 +20,10 @@ const UNNAMED: &str = "unit";
 pub(crate) struct RowReader {
     scale: Scale,
     clock: Clock,
+    /// Whether the numbers of feedback are the following error.
+    is_error: bool,
+    /// Where command and feedback have a clock each.
+    merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
     /// Whether a note on rounding exists already.
@@ -79,11 +84,21 @@ impl RowReader {
             origin_s: origin as f64 / f64::from(timebase.ticks_per_second),
             encoder_step: survey.step(scale.places),
             sample_period_s: timebase.period_s,
+            command_period_s: 0.0,
             command_noise: command_noise(survey, scale),
             notes,
         };
         let coarse = survey.decimals() as i32 > scale.places;
-        Ok(RowReader { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
+        Ok(RowReader {
+            scale,
+            clock,
+            is_error: columns.is_error,
+            merge: None,
+            index: 0,
+            coarse,
+            layout,
+            faults: Faults::default(),
+        })
     }
 
     /// Converts the numbers of one row.
@@ -93,11 +108,49 @@ impl RowReader {
         let (command, feedback) = (self.scale.apply(figures[1]), self.scale.apply(figures[2]));
         if let (Some(at), Ok(command), Ok(feedback)) = (at, command, feedback) {
             self.index += 1;
+            let feedback = self.feedback(command, feedback);
             self.clock.step(Stamped { line, at, command, feedback }, out);
         } else {
             let misfits = [at.ok_or(Misfit::TooLarge).err(), command.err(), feedback.err()];
             self.misfit(line, figures, misfits, out);
         }
+    }
+
+    /// The feedback of a command and a number of the feedback's column. Unit: counts
+    #[inline]
+    fn feedback(&self, command: i32, number: i32) -> i32 {
+        if self.is_error { command.wrapping_sub(number) } else { number }
+    }
+
+    /// Command and feedback have a clock each; the times of commands are those of `survey`.
+    pub(crate) fn merge(&mut self, survey: &Survey) {
+        self.merge = Some(Merge::new(self.clock.timebase().hole_in(survey)));
+    }
+
+    /// Converts the numbers of one row with two times; a signal that has none may come in other rows.
+    pub(crate) fn pairs(&mut self, line: u64, pairs: [Option<Pair>; 2], out: &mut Vec<Row>) {
+        let Some(mut merge) = self.merge.take() else { return };
+        for (signal, pair) in [Signal::Command, Signal::Feedback].into_iter().zip(pairs) {
+            let Some((time, figure)) = pair else { continue };
+            match (self.clock.time(time, 0), self.scale.apply(figure)) {
+                (Some(at), Ok(count)) if signal == Signal::Command => merge.command(at, count),
+                (Some(at), Ok(count)) => merge.feedback(line, at, count),
+                _ => self.bad(line, Fault::TooLarge { signal, text: figure.to_string().into() }, out),
+            }
+        }
+        while let Some(merged) = merge.next() {
+            match merged {
+                Merged::Sample(line, at, command, number) => {
+                    let feedback = self.feedback(command, number);
+                    self.clock.step(Stamped { line, at, command, feedback }, out);
+                }
+                Merged::Hole(line, ticks) => {
+                    let seconds = ticks as f64 / f64::from(self.layout.ticks_per_second);
+                    out.push(Row::Gap { line, fault: Fault::Hole { seconds } });
+                }
+            }
+        }
+        self.merge = Some(merge);
     }
 
     /// Reports the first number that is out of range or not whole.
@@ -111,6 +164,11 @@ impl RowReader {
                 None => {}
             }
         }
+    }
+
+    /// A row that is no sample.
+    pub(crate) fn pass(&mut self) {
+        self.index += 1;
     }
 
     /// Reports a faulty row.
@@ -294,7 +352,17 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     {
         notes.push(format!("column {} is taken as time in seconds", column.name));
     }
-    if let Some(name) = &columns.unused {
+    if columns.is_error {
+        notes.push(format!(
+            "feedback is command minus following error '{}' (command - feedback); for the other sign give --feedback-scale -1",
+            columns.feedback.name
+        ));
+    }
+    if let (Some(name), None) = (&columns.unused, choice.rate) {
+        notes.push(format!(
+            "column '{name}' is a time, too, and not used; with --feedback-time {name}, feedback is read at it"
+        ));
+    } else if let Some(name) = &columns.unused {
         notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
 }

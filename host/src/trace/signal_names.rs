@@ -148,8 +148,24 @@ const FEEDBACK: [(&str, u32); 55] = [
 
 /// Words that confirm that a column holds a position.
 const POSITION: [&str; 18] = [
-    "position", "pos", "lage", "angle", "winkel", "weg", "displacement", "location", "posicion", "posicao",
-    "posizione", "quota", "angulo", "angolo", "desplazamiento", "deslocamento", "spostamento", "deplacement",
+    "position",
+    "pos",
+    "lage",
+    "angle",
+    "winkel",
+    "weg",
+    "displacement",
+    "location",
+    "posicion",
+    "posicao",
+    "posizione",
+    "quota",
+    "angulo",
+    "angolo",
+    "desplazamiento",
+    "deslocamento",
+    "spostamento",
+    "deplacement",
 ];
 
 /// Words of an actual position beside a word of [`POSITION`], otherwise of an electric current.
@@ -261,9 +277,76 @@ const EASTERN_FEEDBACK: [&str; 11] =
     ["反馈", "フィードバック", "実際", "实际", "実位置", "现在", "現在", "当前", "検出", "測定", "测量"];
 const EASTERN_POSITION: [&str; 5] = ["位置", "角度", "変位", "位移", "座標"];
 const EASTERN_OTHER: [&str; 25] = [
-    "速", "電流", "电流", "トルク", "转矩", "轉矩", "扭矩", "力", "偏差", "误差", "誤差", "差", "電圧", "电压", "温度",
-    "状態", "状态", "回転", "转速", "負荷", "负载", "指令単位", "到達", "到位", "周期",
+    "速",
+    "電流",
+    "电流",
+    "トルク",
+    "转矩",
+    "轉矩",
+    "扭矩",
+    "力",
+    "偏差",
+    "误差",
+    "誤差",
+    "差",
+    "電圧",
+    "电压",
+    "温度",
+    "状態",
+    "状态",
+    "回転",
+    "转速",
+    "負荷",
+    "负载",
+    "指令単位",
+    "到達",
+    "到位",
+    "周期",
 ];
+
+/// Words of the following error.
+const FOLLOWING: [&str; 11] = [
+    "following",
+    "lag",
+    "schleppfehler",
+    "schleppabstand",
+    "regelabweichung",
+    "lageregelabweichung",
+    "poursuite",
+    "seguimiento",
+    "seguimento",
+    "inseguimento",
+    "suivi",
+];
+
+/// Words of the following error alone, or beside a word of [`POSITION`].
+const ERROR: [&str; 10] =
+    ["error", "err", "deviation", "dev", "erro", "errore", "erreur", "ecart", "abweichung", "desviacion"];
+
+/// Words of what is no following error, though named after it.
+const NO_ERROR: [&str; 18] = [
+    "window",
+    "time",
+    "timeout",
+    "limit",
+    "max",
+    "min",
+    "peak",
+    "status",
+    "state",
+    "bit",
+    "reached",
+    "code",
+    "speed",
+    "velocity",
+    "velocidad",
+    "vitesse",
+    "id",
+    "count",
+];
+
+const EASTERN_ERROR: [&str; 3] = ["偏差", "误差", "誤差"];
+const EASTERN_FOLLOWING: [&str; 3] = ["跟随", "追従", "跟踪"];
 
 /// Objects of a drive that hold positions, from the object dictionary of CiA 402; all others are no positions.
 const OBJECTS: [(u32, Signal, u32); 5] = [
@@ -365,7 +448,8 @@ impl Meaning {
         let is_position = among(&POSITION) || part(&EASTERN_POSITION) > 0;
         // "Current position" is an actual position; "current" alone is electric.
         let current = is_position && among(&CURRENT);
-        let other = |word: &String| OTHER.contains(&word.as_str()) && !(current && CURRENT.contains(&word.as_str()));
+        let other =
+            |word: &String| OTHER.contains(&word.as_str()) && !(current && CURRENT.contains(&word.as_str()));
         // "Real time" is a time; a single "t" may be anything.
         let time = |word: &String| word.len() > 1 && TIME.iter().any(|(known, _)| known == word);
         let mut feedback = best(&FEEDBACK).max(part(&EASTERN_FEEDBACK)).max(if current { 8 } else { 0 });
@@ -381,6 +465,21 @@ impl Meaning {
             is_other: words.iter().any(other) || words.iter().any(time) || part(&EASTERN_OTHER) > 0,
         }
     }
+}
+
+/// Whether a column is the following error. `name` is without its unit.
+pub(crate) fn is_following_error(name: &str, unit: Option<&str>) -> bool {
+    let meaning = Meaning::of(name);
+    let words = words(name);
+    let among = |list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
+    let eastern = |parts: &[&str]| parts.iter().any(|part| name.contains(part));
+    let is_length = !unit.is_some_and(|unit| {
+        unit.contains(['/', '%']) || unit == "A" || crate::trace::unit::second_places(unit).is_some()
+    });
+    let is_error = among(&FOLLOWING)
+        || among(&ERROR) && (meaning.is_position || words.len() == 1)
+        || eastern(&EASTERN_ERROR) && (meaning.is_position || eastern(&EASTERN_FOLLOWING));
+    is_length && (object(name) == Some(0x60F4) || is_error && object(name).is_none() && !among(&NO_ERROR))
 }
 
 /// Score of a column for `signal`; 0: it does not fit. `name` is without its unit.
@@ -403,7 +502,9 @@ pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
     let position = if meaning.is_position { 8 } else { 0 };
     match signal {
         Signal::Command if meaning.command > 0 => plain(meaning.command) + position,
-        Signal::Feedback if meaning.command == 0 && meaning.feedback > 0 => plain(meaning.feedback) + position,
+        Signal::Feedback if meaning.command == 0 && meaning.feedback > 0 => {
+            plain(meaning.feedback) + position
+        }
         _ => 0,
     }
 }
@@ -469,9 +570,53 @@ mod tests {
             ["t", "SETPOS", "ACTPOS"],
         ] {
             let others = "Velocidad real,velocità comandata,Corrente,位置偏差,速度指令,606Ch,0x60F4,Strom";
-            check(&format!("{time},{command},{feedback},{others}"), [Some(time), Some(command), Some(feedback)]);
+            check(
+                &format!("{time},{command},{feedback},{others}"),
+                [Some(time), Some(command), Some(feedback)],
+            );
         }
         check("t,6062h,607Ah,6063h,6064h", [Some("t"), Some("6062h"), Some("6064h")]);
+    }
+
+    #[test]
+    fn a_following_error_is_recognised() {
+        for name in [
+            "following error",
+            "FollowingError",
+            "pos_err",
+            "lag",
+            "Schleppfehler",
+            "Regelabweichung",
+            "0x60F4",
+            "erro de posição",
+            "error de seguimiento",
+            "errore di inseguimento",
+            "écart de position",
+            "位置偏差",
+            "跟随误差",
+            "position deviation",
+            "PositionError",
+            "60F4h:00",
+            "error",
+            "Following error actual value",
+        ] {
+            assert!(is_following_error(name, None), "{name}");
+        }
+        for name in [
+            "position",
+            "following error window",
+            "error code",
+            "speed error",
+            "velocity deviation",
+            "0x6065",
+            "6064h",
+            "time",
+            "command",
+            "速度偏差",
+        ] {
+            assert!(!is_following_error(name, None), "{name}");
+        }
+        assert!(!is_following_error("following error", Some("%")));
     }
 
     #[test]
@@ -483,9 +628,22 @@ mod tests {
         check("Time,60FFh,606Ch,6071h,6077:00,0x60F4,0x6078", [Some("Time"), None, None]);
         check("t,6064,6062", [Some("t"), None, None]);
         for lag in [
-            "following error", "FollowingError", "pos_err", "lag", "Schleppfehler", "Regelabweichung", "0x60F4",
-            "erro de posição", "error de seguimiento", "errore di inseguimento", "écart de position", "位置偏差",
-            "跟随误差", "position deviation", "PositionError", "60F4h:00",
+            "following error",
+            "FollowingError",
+            "pos_err",
+            "lag",
+            "Schleppfehler",
+            "Regelabweichung",
+            "0x60F4",
+            "erro de posição",
+            "error de seguimiento",
+            "errore di inseguimento",
+            "écart de position",
+            "位置偏差",
+            "跟随误差",
+            "position deviation",
+            "PositionError",
+            "60F4h:00",
         ] {
             for signal in Signal::ALL {
                 assert_eq!(score(signal, lag, None), 0, "{lag} for {signal}");

@@ -52,6 +52,14 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Whether time increases in nine of ten rows.
+    pub(crate) fn increases(&self) -> bool {
+        let (pairs, later) = self.pairs().fold((0, 0), |(pairs, later), (before, after)| {
+            (pairs + 1, later + usize::from(after[0].minus(before[0]) > 0.0))
+        });
+        10 * later >= 9 * pairs
+    }
+
     /// Whether there are no two consecutive rows.
     pub(crate) fn is_single(&self) -> bool {
         self.pairs().next().is_none()
@@ -174,12 +182,15 @@ mod tests {
 
     #[test]
     fn moves_have_a_length() {
-        let commands = |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
+        let commands =
+            |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
         assert_eq!(commands(&["1", "1", "1"]).moving_rows(), 0);
         assert_eq!(commands(&["1", "2", "2", "3", "3"]).moving_rows(), 3);
         let rest = ["5"; 12];
         assert_eq!(commands(&[&["1", "2"], &rest[..], &["6", "7"]].concat()).moving_rows(), 2);
-        let slow = (0..40).map(|row| ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]);
+        let slow = (0..40).map(|row| {
+            ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]
+        });
         assert_eq!(survey(&slow.collect::<Vec<_>>()).moving_rows(), 25, "feedback follows a jump slowly");
     }
 

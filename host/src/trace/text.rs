@@ -5,12 +5,14 @@ use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
 use crate::trace::head::{self, Head};
+use crate::trace::held::Held;
 use crate::trace::reader::{Place, RowReader};
 use crate::trace::row_parser::RowParser;
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::text_lines::{End, TextLine, TextLines, split};
+use crate::trace::two_clocks::Cells;
 use crate::trace::{stamp, unit};
 use memchr::memchr;
 use std::io::{self, Read};
@@ -33,6 +35,9 @@ pub(crate) struct Text<R> {
 /// Rules for classifying a line.
 struct Rules {
     parser: RowParser,
+    held: Held,
+    /// Where command and feedback have a time each.
+    clocks: Option<Cells>,
     dialect: Dialect,
     /// Cells in a row.
     width: usize,
@@ -64,11 +69,38 @@ impl<R: Read> Text<R> {
         let columns = choose(file, &texts, &head, &found, choice)?;
         let parser = RowParser::new(found.dialect, &columns);
         let place = Place { file, line: head.first as u64 + 1 };
-        let survey = survey(&texts, head.first, &parser, windows, lines.terminator(), lines.is_whole());
+        let held = Held::find(&parser, texts[head.first..].iter().copied().take(SNIFFED.0));
+        let rows = Rows {
+            lines: &texts,
+            first: head.first,
+            windows,
+            terminator: lines.terminator(),
+            whole: lines.is_whole(),
+        };
+        let clocks = two_clocks(&rows, &columns, found.dialect, choice);
+        let survey = match &clocks {
+            Some((_, feedback, _)) => feedback.clone(),
+            None => rows.survey(|| {
+                let mut held = held.clone();
+                let parser = &parser;
+                move |line: &[u8]| match held.is_active() {
+                    true => held.figures(parser, line).ok().flatten(),
+                    false => parser.figures(line).ok(),
+                }
+            }),
+        };
         if survey.first().is_none() {
             return Err(unreadable(place, &texts[head.first..], &parser));
         }
         let mut reader = RowReader::new(&columns, &survey, choice, place)?;
+        note_held(&mut reader, &held, clocks.is_some());
+        if let Some((_, _, commands)) = &clocks {
+            reader.merge(commands);
+            reader.note(&format!(
+                "feedback has times of its own in column '{}'; the command is interpolated there",
+                columns.feedback_time.as_ref().map_or("", |column| &column.name)
+            ));
+        }
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
         head.note.iter().for_each(|note| reader.note(note));
@@ -76,7 +108,8 @@ impl<R: Read> Text<R> {
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
-        let rules = Rules { parser, dialect: found.dialect, width: found.width, repeated };
+        let clocks = clocks.map(|(cells, ..)| cells);
+        let rules = Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated };
         Ok((Text { lines, rules }, reader))
     }
 
@@ -88,9 +121,10 @@ impl<R: Read> Text<R> {
         out: &mut Vec<Row>,
     ) -> Result<bool, Stop> {
         let mut figures = Figures::default();
+        let is_plain = !self.rules.held.is_active() && self.rules.clocks.is_none();
         while out.len() < enough {
             let line = match self.lines.buffered() {
-                Some((bytes, number)) if self.rules.parser.fast(bytes, &mut figures) => {
+                Some((bytes, number)) if is_plain && self.rules.parser.fast(bytes, &mut figures) => {
                     reader.row(number, &figures, out);
                     continue;
                 }
@@ -124,7 +158,12 @@ impl From<io::Error> for Stop {
 impl Rules {
     /// Handles a line that is not a plain row.
     #[cold]
-    fn other_line(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> Result<(), Stop> {
+    fn other_line(
+        &mut self,
+        line: TextLine<'_>,
+        reader: &mut RowReader,
+        out: &mut Vec<Row>,
+    ) -> Result<(), Stop> {
         let bytes = line.bytes.trim_ascii();
         let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
         let incomplete = || format!("the last line ({}) is incomplete and was ignored", line.number);
@@ -142,8 +181,19 @@ impl Rules {
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
             reader.note(&incomplete());
         } else {
-            match self.parser.figures(line.bytes) {
-                Ok(figures) => reader.row(line.number, &figures, out),
+            if let Some(pairs) =
+                self.clocks.map(|cells| cells.pairs(line.bytes)).filter(|pairs| *pairs != [None; 2])
+            {
+                reader.pairs(line.number, pairs, out);
+                return Ok(());
+            }
+            let figures = match self.held.is_active() {
+                true => self.held.figures(&self.parser, line.bytes),
+                false => self.parser.figures(line.bytes).map(Some),
+            };
+            match figures {
+                Ok(Some(figures)) => reader.row(line.number, &figures, out),
+                Ok(None) => reader.pass(),
                 Err(_) if line.end == End::Last => reader.note(&incomplete()),
                 Err(fault) => reader.bad(line.number, fault, out),
             }
@@ -218,27 +268,77 @@ fn choose(
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
 
-fn survey(
-    lines: &[&[u8]],
+/// The lines of the head, and pieces from further on.
+struct Rows<'a> {
+    lines: &'a [&'a [u8]],
+    /// Index of the first row.
     first: usize,
-    parser: &RowParser,
-    windows: &[Vec<u8>],
+    windows: &'a [Vec<u8>],
     terminator: u8,
+    /// Whether the lines are the whole recording.
     whole: bool,
-) -> Survey {
-    // Windows from further on are more informative than the rest of the head.
-    let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
-    let rows = lines.iter().zip(1..).take(enough).skip(first);
-    let rows = rows.filter_map(|(line, number)| parser.figures(line).ok().map(|figures| (number, figures)));
-    let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
-    let pieces = windows.iter().map(|window| {
-        // The first and last line of a window are incomplete.
-        let lines: Vec<&[u8]> = split(window, terminator).map(|(_, line)| line).collect();
-        let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
-        inner.iter().filter_map(|line| parser.figures(line).ok()).collect()
-    });
-    let pieces = core::iter::once(head).chain(pieces).collect();
-    Survey { pieces, lines, whole }
+}
+
+impl Rows<'_> {
+    /// Surveys the rows; `parse` makes a parser for each piece.
+    fn survey<P: FnMut(&[u8]) -> Option<Figures>>(&self, parse: impl Fn() -> P) -> Survey {
+        // Windows from further on are more informative than the rest of the head.
+        let enough = if self.windows.is_empty() { self.lines.len() } else { self.first + SNIFFED.0 };
+        let mut parser = parse();
+        let rows = self.lines.iter().zip(1..).take(enough).skip(self.first);
+        let rows = rows.filter_map(|(line, number)| parser(line).map(|figures| (number, figures)));
+        let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
+        let pieces = self.windows.iter().map(|window| {
+            // The first and last line of a window are incomplete.
+            let lines: Vec<&[u8]> = split(window, self.terminator).map(|(_, line)| line).collect();
+            let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
+            inner.iter().filter_map(|line| parse()(line)).collect()
+        });
+        let pieces = core::iter::once(head).chain(pieces).collect();
+        Survey { pieces, lines, whole: self.whole }
+    }
+}
+
+/// The cells of two clocks, and the rows by the times of the feedback and by those of the command; `None` if both signals
+/// have the same time, or the second column does not increase like a time.
+fn two_clocks(
+    rows: &Rows<'_>,
+    columns: &Columns,
+    dialect: Dialect,
+    choice: &Choice,
+) -> Option<(Cells, Survey, Survey)> {
+    let (time, other) = columns.time.as_ref().zip(columns.feedback_time.as_ref())?;
+    let places = [(time.index, columns.command.index), (other.index, columns.feedback.index)];
+    let cells = Cells { places, dialect };
+    let survey = |signal: usize| {
+        rows.survey(|| {
+            move |line: &[u8]| match cells.pairs(line) {
+                [Some(command), Some(feedback)] => {
+                    Some([[command, feedback][signal].0, command.1, feedback.1])
+                }
+                _ => None,
+            }
+        })
+    };
+    let (commands, feedbacks) = (survey(0), survey(1));
+    (feedbacks.increases() || choice.feedback_time.is_some()).then_some((cells, feedbacks, commands))
+}
+
+/// Notes on a signal that is written in every n-th row only.
+fn note_held(reader: &mut RowReader, held: &Held, two_clocks: bool) {
+    if two_clocks {
+        return;
+    }
+    let [_, command, feedback] = held.every;
+    let rows = |every: usize| format!("is written in one of {every} rows");
+    if command > 1 {
+        reader.note(&format!("command {}; in the others it counts as held", rows(command)));
+        reader.layout.command_period_s =
+            reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
+    }
+    if feedback > 1 {
+        reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
+    }
 }
 
 /// The error if no row of the head can be used, with the fault of the first.

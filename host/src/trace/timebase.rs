@@ -111,6 +111,12 @@ impl Timebase {
         ((self.period_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
     }
 
+    /// Longest time between two rows of `survey` that is no hole. Unit: ticks
+    pub(crate) fn hole_in(&self, survey: &Survey) -> i64 {
+        let longest = longest_step(survey).map(|step| step * HOLE * 10f64.powi(self.places));
+        longest.map_or(i64::MAX, |ticks| (ticks.round() as i64).max(1))
+    }
+
     /// Longest time between two rows that is no hole. Unit: ticks
     pub(crate) fn hole(&self) -> i64 {
         ((self.hole_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
@@ -155,9 +161,8 @@ fn doubt_of_seconds(period: f64, moving_rows: usize) -> Option<String> {
         let than = if period < shortest { "finer" } else { "coarser" };
         return Some(format!("its steps of {period} are {than} than those of a recorder in seconds"));
     }
-    (period >= even && move_s > LONGEST_MOVE).then(|| {
-        format!("in seconds its steps of {period} would mean moves of {move_s:.0} s")
-    })
+    (period >= even && move_s > LONGEST_MOVE)
+        .then(|| format!("in seconds its steps of {period} would mean moves of {move_s:.0} s"))
 }
 
 #[cfg(test)]

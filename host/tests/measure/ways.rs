@@ -107,9 +107,7 @@ fn ways() -> Vec<Way> {
         Way::new("bars and carriage returns", {
             file("t [s],Soll [mm],Ist [mm]", seconds).replace(',', "|").replace('\n', "\r\n")
         }),
-        Way::new("spaces", {
-            file("# t_s cmd_mm act_mm", |t, c, f| format!("  {t:8.4}  {c:9.4} {f:9.4}"))
-        }),
+        Way::new("spaces", { file("# t_s cmd_mm act_mm", |t, c, f| format!("  {t:8.4}  {c:9.4} {f:9.4}")) }),
         Way::new("byte order mark", {
             let row = |t, c, f| format!("{:.0},{c:.4},{f:.4}", t * 1e6);
             format!("\u{feff}{}", file("time (µs),command (mm),feedback (mm)", row))
@@ -151,10 +149,16 @@ fn ways() -> Vec<Way> {
             comma("Tempo (ms),Posição de referência (mm),Posição real (mm),Velocidade,Erro", with_others)
         }),
         Way::new("Spanish", {
-            comma("Tiempo [ms],Consigna de posición [mm],Posición medida [mm],Velocidad de consigna,Error de seguimiento", with_others)
+            comma(
+                "Tiempo [ms],Consigna de posición [mm],Posición medida [mm],Velocidad de consigna,Error de seguimiento",
+                with_others,
+            )
         }),
         Way::new("Italian", {
-            comma("Tempo [ms],Quota richiesta [mm],Quota effettiva [mm],Velocità,Errore di inseguimento", with_others)
+            comma(
+                "Tempo [ms],Quota richiesta [mm],Quota effettiva [mm],Velocità,Errore di inseguimento",
+                with_others,
+            )
         }),
         Way::new("French", {
             comma("Temps [ms],Consigne [mm],Position réelle [mm],Vitesse,Erreur de poursuite", with_others)
@@ -163,18 +167,25 @@ fn ways() -> Vec<Way> {
         Way::new("Chinese", file("时间(ms),给定位置(mm),实际位置(mm),实际速度,跟随误差", with_others)),
         Way::new("CiA objects", file("Time [ms],6062h,6064:00,606Ch,0x60F4", with_others)).unnamed(),
         Way::new("CiA objects with words", {
-            let names = "Time [ms],Target position (0x607A),Position actual value (0x6064),Target velocity (0x60FF)";
+            let names =
+                "Time [ms],Target position (0x607A),Position actual value (0x6064),Target velocity (0x60FF)";
             file(&format!("{names},Following error (0x60F4)"), with_others)
         })
         .unnamed(),
-        Way::new("words in brackets", file("time [ms],Position (set),Position (actual),Speed (set),e", with_others))
-            .unnamed(),
+        Way::new(
+            "words in brackets",
+            file("time [ms],Position (set),Position (actual),Speed (set),e", with_others),
+        )
+        .unnamed(),
         Way::new("current position", {
             file("time [ms],Target Position,Current Position,Current,Following Error", with_others)
         })
         .unnamed(),
-        Way::new("number of the axis", file("time [ms],Command[5],Feedback[5],Speed[5],Error[5]", with_others))
-            .unnamed(),
+        Way::new(
+            "number of the axis",
+            file("time [ms],Command[5],Feedback[5],Speed[5],Error[5]", with_others),
+        )
+        .unnamed(),
         // Columns.
         Way::new("index without a name", {
             file("t [s],command [mm],feedback [mm]", |t, c, f| {
@@ -233,7 +244,11 @@ fn ways() -> Vec<Way> {
             let text = log("tag;t;value", ["Soll", "Ist"], ';', false);
             let swap = |line: &str| {
                 let cells: Vec<&str> = line.split(';').collect();
-                if cells[0] == "tag" { line.to_owned() } else { [cells[1], &clock(cells[0].parse().expect("a time")), cells[2]].join(";") }
+                if cells[0] == "tag" {
+                    line.to_owned()
+                } else {
+                    [cells[1], &clock(cells[0].parse().expect("a time")), cells[2]].join(";")
+                }
             };
             text.lines().map(swap).collect::<Vec<_>>().join("\n")
         })
@@ -250,9 +265,7 @@ fn moves(out: &[serde_json::Value], unit: f64) -> Moves {
     let lengths = [1.0, 1.0, 1.0 / unit, 1.0 / unit, 1.0];
     let names = ["start_s", "command_end_s", "travel", "overshoot", "settling_s"];
     let figure = |line: &serde_json::Value, name: &str| line[name].as_f64().unwrap_or(f64::NAN);
-    let of_move = |line: &serde_json::Value| {
-        core::array::from_fn(|at| figure(line, names[at]) * lengths[at])
-    };
+    let of_move = |line: &serde_json::Value| core::array::from_fn(|at| figure(line, names[at]) * lengths[at]);
     out.iter().map(of_move).collect()
 }
 
