@@ -14,6 +14,9 @@ use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
 use crate::trace::{Layout, Row};
 
+/// 0.975 quantile of the normal distribution.
+const NORMAL: f64 = 1.96;
+
 /// One move of a recording.
 #[derive(Clone, Debug)]
 pub struct Measured {
@@ -30,8 +33,13 @@ pub struct Meter {
     feedback: (String, u64),
     turn: Turn,
     quiet: Quiet,
+    /// Noise of the command. Unit: feedback counts
+    command_rms: f64,
     /// `None` where the user knows whether positions wrap.
     turn_jumps: Option<TurnJumps>,
+    /// Moves with a jump by close to a turn.
+    turns: u64,
+    first_tick: u32,
     axis: Axis,
     likeness: Likeness,
     /// Moves withheld until feedback has followed the command.
@@ -74,6 +82,9 @@ impl Meter {
             feedback: (layout.columns.2.clone(), 0),
             turn: Turn::new(&settings),
             quiet: Quiet::new(options.dead_band(layout), settings.rest_time),
+            command_rms: options.command_rms(layout),
+            turns: 0,
+            first_tick: 0,
             turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(unit_turn)),
             axis: Axis::new(settings),
             likeness: Likeness::default(),
@@ -101,7 +112,7 @@ impl Meter {
             match row {
                 Row::Reading { line, reading } => {
                     if self.feedback.1 == 0 {
-                        self.feedback.1 = *line;
+                        (self.feedback.1, self.first_tick) = (*line, reading.tick);
                     }
                     self.quiet.push(self.turn.unwrap(*reading), &mut self.readings);
                 }
@@ -193,9 +204,11 @@ impl Meter {
     ) -> Result<(), Error> {
         while let Some(event) = self.axis.event() {
             let Event::Move(record) = event else { continue };
-            let record = self.with_reasons(record);
+            let record = self.with_findings(record);
             let verdict = self.compare(&record, before);
-            let report = MoveReport::new(&self.context, &record, self.axis.curve());
+            let has_curve = !record.reasons.has(Reasons::TURN);
+            let curve = self.axis.curve().filter(|_| has_curve);
+            let report = MoveReport::new(&self.context, &record, curve);
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
             let samples = StopTrace::from_clock(points, report.command_end_s);
             self.moves += 1;
@@ -214,21 +227,56 @@ impl Meter {
     }
 
     /// The record with what was found before the core.
-    fn with_reasons(&mut self, record: Record) -> Record {
-        let reasons = record.reasons.with_if(self.quiet.is_active(), Reasons::DEAD_BAND);
+    fn with_findings(&mut self, record: Record) -> Record {
+        let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
         if !self.turn_jumps.as_mut().is_some_and(TurnJumps::has_jumped) {
-            return Record { reasons, ..record };
+            return record;
         }
+        self.turns += 1;
         Record {
             outcome: Outcome::Untrusted,
-            reasons: reasons.with(Reasons::TURN),
+            reasons: record.reasons.with(Reasons::TURN),
             settling: None,
             settling_u: 0,
             settling_95: 0,
             settling_wider: None,
             settling_narrower: None,
+            first_entry: None,
+            confirmation: None,
+            stabilization: None,
             ..record
         }
+    }
+
+    /// The record of a noisy command: its end lies in an interval, and its target is a mean.
+    fn with_noise(&self, record: Record) -> Record {
+        let reasons = record.reasons.with(Reasons::DEAD_BAND);
+        let tick = self.first_tick.wrapping_add(record.command_end as u32);
+        let Some(arrived) = self.quiet.arrived(tick) else { return Record { reasons, ..record } };
+        let half_width = f64::from(arrived.half_width);
+        let target = self.target_half_width(&record, arrived.averaged);
+        let added = |own: u32, parts: [f64; 2], share: f64| {
+            let parts = parts.map(|part| part / share);
+            f64::from(own).hypot(parts[0]).hypot(parts[1]).round() as u32
+        };
+        // A settling time of 0 says that feedback was inside all the time.
+        let is_timed = record.settling.is_some_and(|settling| settling > 0);
+        Record {
+            reasons,
+            command_end_u: added(record.command_end_u, [half_width, 0.0], NORMAL),
+            settling_u: if is_timed { added(record.settling_u, [half_width, target], NORMAL) } else { 0 },
+            settling_95: if is_timed { added(record.settling_95, [half_width, target], 1.0) } else { 0 },
+            ..record
+        }
+    }
+
+    /// What the noise of the target makes of the settling time, by its slope over the window. Unit: ticks
+    fn target_half_width(&self, record: &Record, averaged: u32) -> f64 {
+        let times = record.settling_narrower.zip(record.settling_wider);
+        let span = times.map_or(0.0, |(narrower, wider)| (f64::from(narrower) - f64::from(wider)).abs());
+        // The two windows differ by a tenth of the window.
+        let slope = span / (0.1 * f64::from(self.context.settings.window.max(1)));
+        NORMAL * self.command_rms / f64::from(averaged.max(1)).sqrt() * slope
     }
 
     /// Compares the travel of feedback, from the rest before to `end`, with that of the command.
@@ -255,6 +303,28 @@ impl Meter {
         })
     }
 
+    /// How the noise of the command is dealt with.
+    fn quiet_note(&self) -> String {
+        let AxisContext { unit, settings, .. } = &self.context;
+        let (upper, lower) = settings.command_scale;
+        let scale = f64::from(upper).abs() / f64::from(lower);
+        let length = |counts: f64| format!("{:.3e} {unit}", self.context.length(counts)).replace("e0 ", " ");
+        format!(
+            "the command is noisy, {} rms: it stands while within {} of its mean; --command-dead-band sets another width, 0 none",
+            length(self.command_rms),
+            length(self.quiet.dead_band() * scale),
+        )
+    }
+
+    /// What to type where positions jump by close to a turn.
+    fn turn_note(&self) -> String {
+        let turn = turn_jumps::turn(&self.context.unit).map_or("TURN".to_owned(), |turn| turn.to_string());
+        let moves = if self.turns == 1 { "1 move".to_owned() } else { format!("{} moves", self.turns) };
+        format!(
+            "a position jumps by close to a whole turn in {moves}: if it begins anew there, give --wrap {turn}; if it really moved that far, --wrap 0"
+        )
+    }
+
     /// What a person should know about the recording as a whole.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
@@ -275,6 +345,12 @@ impl Meter {
             notes.push("the command never comes to rest, so no move ends and nothing can settle".to_owned());
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
+        }
+        if self.quiet.is_active() {
+            notes.push(self.quiet_note());
+        }
+        if self.turns > 0 {
+            notes.push(self.turn_note());
         }
         if self.moves > 0 && self.likeness.is_unlike() {
             notes.push(

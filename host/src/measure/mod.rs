@@ -7,6 +7,7 @@
 //! Only the move under way is in memory, so a recording may have any length.
 
 mod options;
+mod arrival;
 mod quiet;
 mod turn_jumps;
 mod likeness;

@@ -8,6 +8,9 @@ use crate::trace::Layout;
 /// A command that comes in some rows only must stand for this many of its own periods, as for three samples otherwise.
 const COMMANDS: f64 = 3.0;
 
+/// Dead band over the rms of the noise, where only the dead band is given.
+const SIGMAS: f64 = 4.5;
+
 /// By what every move is measured.
 #[derive(Clone, Copy, Debug)]
 pub struct MeasureOptions {
@@ -112,6 +115,14 @@ impl MeasureOptions {
 
     fn turn_in_units(&self) -> f64 {
         if let Wrap::Turn(turn) = self.wrap { turn.to_f64() } else { 0.0 }
+    }
+
+    /// Noise of the command, or what the dead band implies if the recording shows none. Unit: feedback counts
+    pub(super) fn command_rms(&self, layout: &Layout) -> f64 {
+        let (upper, lower) = self.command_scale;
+        let scale = f64::from(upper).abs() / f64::from(lower);
+        let rms = layout.command_noise.map(|noise| noise.rms);
+        scale * rms.unwrap_or(f64::from(self.dead_band(layout)) / SIGMAS)
     }
 
     /// Half-width of the band within which a noisy command stands, 0 for none. Unit: command counts

@@ -2,7 +2,9 @@
 //!
 //! ```text
 //! reading ► window: the latest readings, while they span no more than two dead bands
-//!              │ spans the rest time, and all of it within ± one dead band of the mean of its later half
+//!              │ lasts for the rest time, all of it within ± one dead band of the mean of its later half
+//!              ▼
+//!           average: up to sixteen times as long, or to the next motion
 //!              ▼
 //!           level: readings within ± one dead band of it have it as their command
 //!              │ three readings in a row beyond, on one side
@@ -10,11 +12,13 @@
 //!           moving: readings pass unchanged
 //! ```
 //! The crest of a noisy sine is no rest: as for slow pulses in the core, the command must stand eight times as long as it
-//! took for the last part of its way, of two dead bands. Memory is bounded by [`PAST`].
+//! took for the last part of its way, from four dead bands to two. Memory is bounded by [`PAST`] and [`WINDOW`].
 
 use std::collections::VecDeque;
 
 use stillpoint_core::Reading;
+
+use super::arrival;
 
 /// Fewest readings of a rest.
 const REST_READINGS: usize = 4;
@@ -25,18 +29,30 @@ const REST_READINGS: usize = 4;
 /// 2.4 times. Eight is more than both.
 const PAUSES: u32 = 8;
 
+/// The mean is taken over up to this many times what makes a rest, so that it is four times as certain. No source
+const AVERAGED: u32 = 16;
+
 /// Readings beyond the dead band, in a row and on one side, that end a rest: of normal noise with a dead band of 4.5 σ
 /// not one in 10^16.
 const LEAVING: usize = 3;
 
-/// Readings of which the mean tells whether the command has arrived.
-const ARRIVING: usize = 4;
+/// The way that is fitted to find the arrival. Unit: dead bands
+const WAY: i64 = 8;
+
+/// Fewest readings on the way that are fitted.
+const FITTED: usize = 3;
+
+/// Arrivals remembered until their move is reported.
+const ARRIVALS: usize = 16;
 
 /// Readings remembered of the way to a rest.
 const PAST: usize = 8192;
 
+/// Longest window. Unit: readings
+const WINDOW: usize = PAUSES as usize * PAST;
+
 /// Replaces the noise of a standing command by its mean.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Quiet {
     /// Half-width; 0 passes all readings unchanged. Unit: command counts
     dead_band: i64,
@@ -54,33 +70,46 @@ pub(super) struct Quiet {
     /// Candidates for the lowest and the highest command of the window, as in a sliding minimum.
     low: VecDeque<i32>,
     high: VecDeque<i32>,
-    /// Instants and commands before the window.
-    past: VecDeque<(u32, i32)>,
+    /// Sum and number of the commands that are averaged, if the window is a rest. Unit: command counts, 1
+    average: Option<(i64, i64)>,
     /// How long the window must be, once known for its first reading. Unit: ticks
     required: Option<u32>,
+    /// Instants and commands before the window.
+    past: VecDeque<(u32, i32)>,
+    /// Where the command arrived lately.
+    arrivals: VecDeque<Arrived>,
+}
+
+/// An arrival of the command.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Arrived {
+    /// Instant of the first reading at the level. Unit: ticks
+    pub(super) tick: u32,
+    /// Half-width of the 95 % interval of that instant. Unit: ticks
+    pub(super) half_width: u32,
+    /// Number of readings whose mean is the level.
+    pub(super) averaged: u32,
 }
 
 impl Quiet {
     /// Before the first reading; a rest lasts `rest_time` or longer. Unit: command counts, ticks
     pub(super) fn new(dead_band: u32, rest_time: u32) -> Quiet {
-        Quiet {
-            dead_band: i64::from(dead_band),
-            rest_time,
-            level: 0,
-            is_standing: false,
-            stood: 0,
-            beyond: Vec::new(),
-            window: VecDeque::new(),
-            low: VecDeque::new(),
-            high: VecDeque::new(),
-            past: VecDeque::new(),
-            required: None,
-        }
+        Quiet { dead_band: i64::from(dead_band), rest_time, ..Quiet::default() }
     }
 
     /// Whether readings are changed at all.
     pub(super) fn is_active(&self) -> bool {
         self.dead_band > 0
+    }
+
+    /// Half-width. Unit: command counts
+    pub(super) fn dead_band(&self) -> f64 {
+        self.dead_band as f64
+    }
+
+    /// The arrival at this instant, if it is remembered. Unit: ticks
+    pub(super) fn arrived(&self, tick: u32) -> Option<Arrived> {
+        self.arrivals.iter().rev().find(|arrived| arrived.tick == tick).copied()
     }
 
     /// Adds a reading; what is certain goes to `out`, in order.
@@ -90,13 +119,16 @@ impl Quiet {
             out.push(reading);
         } else if self.is_standing {
             self.stand(reading, out);
+        } else if let Some(average) = self.average {
+            self.lengthen(reading, average, out);
         } else {
             self.widen(reading, out);
         }
     }
 
-    /// No reading follows, or some are missing: those of the window go to `out`.
+    /// No reading follows, or some are missing: all readings go to `out`.
     pub(super) fn flush(&mut self, out: &mut Vec<Reading>) {
+        self.settle(out);
         out.extend(self.beyond.drain(..).map(|reading| Reading { command: self.level, ..reading }));
         while let Some(first) = self.narrow() {
             out.push(first);
@@ -138,7 +170,7 @@ impl Quiet {
         self.low.push_back(reading.command);
         self.high.push_back(reading.command);
         self.window.push_back(reading);
-        while self.span() > 2 * self.dead_band || self.window.len() > PAUSES as usize * PAST {
+        while self.span() > 2 * self.dead_band || self.window.len() > WINDOW {
             out.extend(self.narrow());
         }
         self.rest(out);
@@ -174,23 +206,21 @@ impl Quiet {
         if self.window.len() < REST_READINGS || length < self.required.unwrap_or(self.rest_time) {
             return;
         }
-        let mean = self.later_mean();
+        // The first half may hold the end of the motion.
+        let later = self.window.iter().skip(self.window.len() / 2);
+        let count = later.len() as i64;
+        let sum: i64 = later.map(|reading| i64::from(reading.command)).sum();
+        let mean = rounded(sum, count);
         let required = self.rest_time.max(self.approach(mean, first.tick).saturating_mul(PAUSES));
         self.required = Some(required);
-        if length < required {
-            return;
-        }
         let distance = |edge: Option<&i32>| edge.map_or(0, |&edge| (i64::from(edge) - mean).abs());
-        if distance(self.low.front()).max(distance(self.high.front())) > self.dead_band {
-            // The first readings belong to the motion still.
-            return out.extend(self.narrow());
+        if length < required {
+            // The motion may still go on.
+        } else if distance(self.low.front()).max(distance(self.high.front())) > self.dead_band {
+            out.extend(self.narrow());
+        } else {
+            self.average = Some((sum, count));
         }
-        self.settle(mean as i32, out);
-    }
-
-    /// Mean command of the later half of the window: the first half may hold the end of the motion. Unit: command counts
-    fn later_mean(&self) -> i64 {
-        mean(self.window.iter().skip(self.window.len() / 2))
     }
 
     /// How long the command was on its way from four dead bands before `mean` to the window, which begins at `tick`.
@@ -200,24 +230,66 @@ impl Quiet {
         from.map_or(0, |&(from, _)| tick.wrapping_sub(from))
     }
 
-    /// The command stands at `level` from the reading on by which it has arrived.
-    fn settle(&mut self, level: i32, out: &mut Vec<Reading>) {
+    /// Adds a reading to a rest; the average ends if the reading is beyond the dead band, or it is long enough.
+    fn lengthen(&mut self, reading: Reading, (sum, count): (i64, i64), out: &mut Vec<Reading>) {
+        let is_near = (i64::from(reading.command) - rounded(sum, count)).abs() <= self.dead_band;
+        if !is_near {
+            self.settle(out);
+            return self.stand(reading, out);
+        }
+        self.window.push_back(reading);
+        self.average = Some((sum + i64::from(reading.command), count + 1));
+        let length = self.window.front().map_or(0, |first| reading.tick.wrapping_sub(first.tick));
+        let longest = self.required.unwrap_or(self.rest_time).saturating_mul(AVERAGED);
+        if length >= longest || self.window.len() > WINDOW {
+            self.settle(out);
+        }
+    }
+
+    /// The command of a rest stands at its mean, from the reading on at which it has arrived.
+    fn settle(&mut self, out: &mut Vec<Reading>) {
+        let Some((sum, count)) = self.average.take() else { return };
+        let level = rounded(sum, count) as i32;
         let readings: Vec<Reading> = self.window.drain(..).collect();
-        let near = |part: &[Reading]| 4 * (mean(part.iter()) - i64::from(level)).abs() <= self.dead_band;
-        let arrived = readings.windows(ARRIVING).position(near).unwrap_or(0);
+        let (arrived, half_width) = self.arrival(&readings, level);
         let (moving, standing) = readings.split_at(arrived);
-        self.stood = standing.last().map_or(0, |reading| reading.tick);
         out.extend(moving);
         out.extend(standing.iter().map(|reading| Reading { command: level, ..*reading }));
+        if self.arrivals.len() == ARRIVALS {
+            self.arrivals.pop_front();
+        }
+        let tick = standing.first().map_or(0, |reading| reading.tick);
+        self.arrivals.push_back(Arrived { tick, half_width, averaged: count as u32 });
+        self.stood = standing.last().map_or(0, |reading| reading.tick);
         (self.level, self.is_standing, self.required) = (level, true, None);
         self.low.clear();
         self.high.clear();
     }
+
+    /// Index of the first reading at which the command has arrived, and half-width of its interval. Unit: 1, ticks
+    fn arrival(&self, readings: &[Reading], level: i32) -> (usize, u32) {
+        let distance = |command: i32| i64::from(command) - i64::from(level);
+        let first = readings.first().map_or(0, |reading| reading.tick);
+        let instant = |tick: u32| f64::from(tick.wrapping_sub(first) as i32);
+        let is_near = |&&(_, command): &&(u32, i32)| distance(command).abs() <= WAY * self.dead_band;
+        let way = self.past.iter().rev().take_while(is_near).count();
+        // A jump has no way, and a reading or two can't be fitted.
+        if way < FITTED {
+            return (0, 0);
+        }
+        let half = f64::from(self.required.unwrap_or(self.rest_time)) / 2.0;
+        let before = self.past.range(self.past.len() - way..).copied();
+        let after = readings.iter().map(|reading| (reading.tick, reading.command));
+        let after = after.take_while(|&(tick, _)| instant(tick) <= half);
+        let points = before.chain(after).map(|(tick, command)| (instant(tick), distance(command) as f64));
+        let Some(arrival) = arrival::fit(&points.collect::<Vec<_>>()) else { return (0, 0) };
+        let arrived = readings.iter().position(|reading| instant(reading.tick) >= arrival.at);
+        (arrived.unwrap_or(0), arrival.half_width.round() as u32)
+    }
 }
 
-/// Mean command, to the nearest count. Unit: command counts
-fn mean<'a>(readings: impl ExactSizeIterator<Item = &'a Reading>) -> i64 {
-    let count = readings.len().max(1) as i64;
-    let sum: i64 = readings.map(|reading| i64::from(reading.command)).sum();
+/// A mean, to the nearest count.
+fn rounded(sum: i64, count: i64) -> i64 {
+    let count = count.max(1);
     (2 * sum + count).div_euclid(2 * count)
 }
