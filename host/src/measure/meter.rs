@@ -33,6 +33,10 @@ pub struct Meter {
     command_changes: u64,
     command: Option<i32>,
     ends_in_a_move: bool,
+    /// Where the command stood before the first reading, until that comes. Unit: command counts
+    command_before: Option<i32>,
+    /// Unit: ticks
+    sample_period: u32,
 }
 
 impl Meter {
@@ -62,6 +66,8 @@ impl Meter {
             command_changes: 0,
             command: None,
             ends_in_a_move: false,
+            command_before: options.command_before(layout)?,
+            sample_period: (layout.sample_period_s * f64::from(layout.ticks_per_second)).round() as u32,
         })
     }
 
@@ -74,6 +80,7 @@ impl Meter {
         for row in rows {
             match row {
                 Row::Reading { reading, .. } => {
+                    self.stand_before(*reading);
                     self.readings.push(*reading);
                     if self.clock_reading.is_some() {
                         self.measure_readings(out)?;
@@ -90,6 +97,21 @@ impl Meter {
             }
         }
         self.measure_readings(out)
+    }
+
+    /// Puts two readings before the first one, if it is known where the command stood: the last of them a sample period
+    /// before it, the other so early that the command had rested.
+    fn stand_before(&mut self, first: Reading) {
+        let Some(command) = self.command_before.take() else { return };
+        let period = self.sample_period.max(1);
+        let early = self.context.settings.rest_time.saturating_add(period.saturating_mul(2)).min(i32::MAX as u32);
+        for lead in [early, period] {
+            self.readings.push(Reading { tick: first.tick.wrapping_sub(lead), command, ..first });
+        }
+        if let Some(second) = self.clock_reading.take() {
+            let ticks_per_second = f64::from(self.context.settings.ticks_per_second);
+            self.context.clock.set(0, second - f64::from(early) / ticks_per_second);
+        }
     }
 
     /// The recording is over.
@@ -168,7 +190,7 @@ impl Meter {
         }
         if self.command_changes == 0 {
             notes.push(
-                "the command never moves, so there is no move to measure: is it the right column?".to_owned(),
+                "the command never moves, so there is no move to measure: is it the right column? If it stepped before the first row, give --from P, where it stood".to_owned(),
             );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(

@@ -4,6 +4,7 @@ use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
 use crate::error::Error;
 use crate::trace::Layout;
+use crate::trace::ratio::Ratio;
 
 /// By what every move is measured.
 #[derive(Clone, Copy, Debug)]
@@ -16,8 +17,8 @@ pub struct MeasureOptions {
     pub rest_time_ms: f64,
     /// Which settling time is reported.
     pub definition: Definition,
-    /// Feedback counts per command count, where the two differ.
-    pub command_scale: (i32, i32),
+    /// Where the command stood before the first row, if the recording begins with a step. Unit: that of the recording
+    pub from: Option<Ratio>,
     /// Smallest change the feedback can show, if known. Unit: that of the recording
     pub encoder_step: Option<Fraction>,
     /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
@@ -45,7 +46,7 @@ impl MeasureOptions {
             window: counts.floor(),
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
             rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
-            command_scale: self.command_scale,
+            command_scale: layout.command_scale,
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
@@ -55,6 +56,21 @@ impl MeasureOptions {
             "window" => too_wide(),
             other => unusable(&format!("--{}", other.replace('_', "-")), "", invalid.rule, "see --help"),
         })
+    }
+
+    /// Where the command stood before the first row, before the core scales it. Unit: command counts
+    pub(super) fn command_before(&self, layout: &Layout) -> Result<Option<i32>, Error> {
+        let Some(from) = self.from else { return Ok(None) };
+        let (upper, lower) = layout.command_scale;
+        let counts = from.to_f64() * layout.counts_per_unit.to_f64() * f64::from(lower) / f64::from(upper);
+        let range = f64::from(i32::MIN)..=f64::from(i32::MAX);
+        match Some(counts.round()).filter(|counts| range.contains(counts)) {
+            Some(counts) => Ok(Some(counts as i32)),
+            None => {
+                let wrong = "is beyond the 2^31 counts of this recording";
+                Err(unusable("--from", from.to_f64(), wrong, "check its unit"))
+            }
+        }
     }
 
     /// Unit: counts

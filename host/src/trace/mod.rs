@@ -12,9 +12,13 @@ mod cell;
 mod decimal;
 mod encoding;
 mod number;
+mod place;
 mod stamp;
 mod text_lines;
 mod unit;
+
+// Scales.
+pub mod ratio;
 
 // Options and results.
 pub mod choice;
@@ -28,6 +32,7 @@ mod sniff;
 mod head;
 
 // From numbers to readings.
+mod position_unit;
 mod survey;
 mod scale;
 mod timebase;
