@@ -3,6 +3,7 @@
 //! ```text
 //! bytes ► encoding ► text_lines ► sniff ► head ► columns ► survey ► reader: layout
 //!                        └──────► row_parser ► scale, clock ► rows     (every row, once the layout is known)
+//!                                 or event_log, where each line holds one value
 //! ```
 //! The layout is detected from the head and some places further on, before the first row is read. So memory is bounded
 //! for a recording of any length.
@@ -43,6 +44,7 @@ mod reader;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod row_parser;
+mod event_log;
 mod text;
 
 pub use choice::Choice;

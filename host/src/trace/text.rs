@@ -4,6 +4,7 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::event_log::{self, EventLog};
 use crate::trace::head::{self, Head};
 use crate::trace::place::Place;
 use crate::trace::reader::RowReader;
@@ -29,6 +30,8 @@ const PROBED: usize = 10;
 pub(crate) struct Text<R> {
     lines: TextLines<R>,
     rules: Rules,
+    /// Where each line holds one value.
+    log: Option<EventLog>,
 }
 
 /// Rules for classifying a line.
@@ -62,23 +65,30 @@ impl<R: Read> Text<R> {
             true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
             false => Err(mismatched(file, mismatch, &found)),
         })?;
-        let columns = choose(file, &texts, &head, &found, choice)?;
-        let parser = RowParser::new(found.dialect, &columns);
         let place = Place { file, line: head.first as u64 + 1 };
-        let survey = survey(&texts, head.first, &parser, windows, lines.terminator(), lines.is_whole());
+        let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
+            Ok(columns) if !columns.assumed => (columns, None),
+            columns => choose_log(place, &texts, &head, &found, choice, columns)?,
+        };
+        let parser = RowParser::new(found.dialect, &columns);
+        let rows = &texts[head.first..];
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(rows));
+        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
+        let figures = |lines: &[&[u8]], first: u64| figures(lines, first, &parser, log.as_ref());
+        let survey = survey(&texts, head.first, figures, windows, lines.terminator(), lines.is_whole());
         if survey.first().is_none() {
             return Err(unreadable(place, &texts[head.first..], &parser));
         }
         let mut reader = RowReader::new(&columns, &survey, choice, place)?;
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
-        head.note.iter().for_each(|note| reader.note(note));
+        head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
         let rules = Rules { parser, dialect: found.dialect, width: found.width, repeated };
-        Ok((Text { lines, rules }, reader))
+        Ok((Text { lines, rules, log }, reader))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
@@ -88,6 +98,9 @@ impl<R: Read> Text<R> {
         enough: usize,
         out: &mut Vec<Row>,
     ) -> Result<bool, Stop> {
+        if let Some(log) = &mut self.log {
+            return self.rules.read_log(&mut self.lines, log, reader, enough, out);
+        }
         let mut figures = Figures::default();
         while out.len() < enough {
             let line = match self.lines.buffered() {
@@ -127,30 +140,73 @@ impl Rules {
     #[cold]
     fn other_line(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> Result<(), Stop> {
         let bytes = line.bytes.trim_ascii();
-        let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
-        let incomplete = || format!("the last line ({}) is incomplete and was ignored", line.number);
-        if line.end == End::TooLong {
-            reader.bad(line.number, Fault::TooLong, out);
-        } else if self.dialect.cells(bytes).all(<[u8]>::is_empty) {
-            // An empty line, or one of delimiters only, as spreadsheets write.
-        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
-            reader.note("repeated headers were ignored");
+        if self.skips(line, reader, out) {
         } else if line.end == End::Whole && head::is_header(bytes, self.dialect, self.width) {
             // From here on the columns have other meanings, so reading on would give wrong results.
             return Err(Stop::Header(line.number));
-        } else if comment {
+        } else if is_comment(bytes) {
             reader.note("comments between the rows were ignored");
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
-            reader.note(&incomplete());
+            reader.note(&incomplete(line));
         } else {
             match self.parser.figures(line.bytes) {
                 Ok(figures) => reader.row(line.number, &figures, out),
-                Err(_) if line.end == End::Last => reader.note(&incomplete()),
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
                 Err(fault) => reader.bad(line.number, fault, out),
             }
         }
         Ok(())
     }
+
+    /// Handles a line that is no row: one that is too long, empty, or a header again.
+    fn skips(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> bool {
+        let bytes = line.bytes.trim_ascii();
+        if line.end == End::TooLong {
+            reader.bad(line.number, Fault::TooLong, out);
+        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
+            reader.note("repeated headers were ignored");
+        } else {
+            // An empty line, or one of delimiters only, as spreadsheets write.
+            return self.dialect.cells(bytes).all(<[u8]>::is_empty);
+        }
+        true
+    }
+
+    /// Reads the lines of an event log.
+    fn read_log<R: Read>(
+        &self,
+        lines: &mut TextLines<R>,
+        log: &mut EventLog,
+        reader: &mut RowReader,
+        enough: usize,
+        out: &mut Vec<Row>,
+    ) -> Result<bool, Stop> {
+        while out.len() < enough {
+            let Some(line) = lines.next()? else {
+                log.finish(&mut |number, figures| reader.row(number, figures, out));
+                return Ok(false);
+            };
+            if self.skips(line, reader, out) || is_comment(line.bytes.trim_ascii()) {
+                continue;
+            }
+            let pushed =
+                log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out));
+            match pushed {
+                Ok(()) => {}
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
+                Err(fault) => reader.bad(line.number, fault, out),
+            }
+        }
+        Ok(true)
+    }
+}
+
+fn is_comment(line: &[u8]) -> bool {
+    line.starts_with(b"#") || line.starts_with(b"%") || line.starts_with(b"//")
+}
+
+fn incomplete(line: TextLine<'_>) -> String {
+    format!("the last line ({}) is incomplete and was ignored", line.number)
 }
 
 fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
@@ -219,24 +275,62 @@ fn choose(
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
 
+/// The columns of an event log, if the lines are one; otherwise `columns`, which were chosen without that.
+fn choose_log(
+    place: Place<'_>,
+    lines: &[&[u8]],
+    head: &Head,
+    found: &Found,
+    choice: &Choice,
+    columns: Result<Columns, Error>,
+) -> Result<(Columns, Option<EventLog>), Error> {
+    let names = head.header.as_ref().map(|header| header.names.as_slice()).unwrap_or_default();
+    let form = event_log::detect(&lines[found.first..], names, found).filter(|_| choice.rate.is_none());
+    let Some(form) = form else { return Ok((columns?, None)) };
+    let signals = form.columns(names, &head.units);
+    let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
+    match (columns::choose(table, choice), columns) {
+        (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
+        (Err(_), Ok(columns)) => Ok((columns, None)),
+        (Err(error), Err(_)) => Err(error),
+    }
+}
+
+/// The numbers of every readable row, with its line; the first of the lines has the number `first`.
+fn figures(
+    lines: &[&[u8]],
+    first: u64,
+    parser: &RowParser,
+    log: Option<&EventLog>,
+) -> Vec<(u64, Figures)> {
+    let numbered = lines.iter().zip(first..);
+    let Some(log) = log else {
+        return numbered.filter_map(|(line, number)| Some((number, parser.figures(line).ok()?))).collect();
+    };
+    let (mut log, mut rows) = (log.restarted(), Vec::new());
+    for (line, number) in numbered {
+        log.push(line, number, &mut |number, figures| rows.push((number, *figures))).ok();
+    }
+    rows
+}
+
 fn survey(
     lines: &[&[u8]],
     first: usize,
-    parser: &RowParser,
+    figures: impl Fn(&[&[u8]], u64) -> Vec<(u64, Figures)>,
     windows: &[Vec<u8>],
     terminator: u8,
     whole: bool,
 ) -> Survey {
     // Windows from further on are more informative than the rest of the head.
-    let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
-    let rows = lines.iter().zip(1..).take(enough).skip(first);
-    let rows = rows.filter_map(|(line, number)| parser.figures(line).ok().map(|figures| (number, figures)));
-    let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
+    let enough = if windows.is_empty() { lines.len() } else { (first + SNIFFED.0).min(lines.len()) };
+    let rows = figures(&lines[first..enough], first as u64 + 1);
+    let (lines, head): (Vec<u64>, Vec<Figures>) = rows.into_iter().unzip();
     let pieces = windows.iter().map(|window| {
         // The first and last line of a window are incomplete.
         let lines: Vec<&[u8]> = split(window, terminator).map(|(_, line)| line).collect();
         let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
-        inner.iter().filter_map(|line| parser.figures(line).ok()).collect()
+        figures(inner, 0).into_iter().map(|(_, figures)| figures).collect()
     });
     let pieces = core::iter::once(head).chain(pieces).collect();
     Survey { pieces, lines, whole }
