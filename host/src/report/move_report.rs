@@ -5,6 +5,7 @@ use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 
 use super::axis_context::AxisContext;
 use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
+use super::reason;
 
 /// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
@@ -14,7 +15,7 @@ use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettli
 /// ignores its number.
 macro_rules! move_report {
     (
-        ($axis:ident, $curve:ident) unreported $($unreported:ident)+;
+        ($axis:ident, $record:ident, $curve:ident) unreported $($unreported:ident)+;
         $(
             $(#[doc = $meaning:literal])+
             $field:ident $(as $name:literal)?: $type:ty, $unit:literal
@@ -46,10 +47,10 @@ macro_rules! move_report {
             #[deny(unused_variables)]
             pub fn new(
                 $axis: &AxisContext,
-                record: &Record,
+                $record: &Record,
                 $curve: impl IntoIterator<Item = CurvePoint>,
             ) -> MoveReport {
-                let Record { $($($source,)?)+ $($unreported: _,)+ } = *record;
+                let Record { $($($source,)?)+ $($unreported: _,)+ } = *$record;
                 MoveReport { $($field: $value,)+ kind: None }
             }
         }
@@ -64,7 +65,7 @@ macro_rules! move_report {
 
 // The names and their order are a contract: append, never rename or move.
 move_report! {
-    (axis, curve) unreported held;
+    (axis, record, curve) unreported held;
 
     /// Where the samples came from.
     file: String, "" = axis.file.clone();
@@ -78,8 +79,8 @@ move_report! {
     command_end_s: f64, "s", from command_end = axis.clock.second(command_end);
     /// Commanded distance, with its sign.
     travel: f64, "unit", column ("travel", 2, Count), from travel = axis.length(travel);
-    /// Fastest feedback over eight samples.
-    peak_speed: f64, "unit/s", from peak_speed = axis.speed(peak_speed);
+    /// Fastest feedback over a speed block; none where the samples are too few.
+    peak_speed: Option<f64>, "unit/s", from peak_speed = (peak_speed.time > 0).then(|| axis.speed(peak_speed));
     /// Name of the unit of length or angle.
     unit: String, "" = axis.unit.clone();
     /// Half-width of the position window.
@@ -91,7 +92,7 @@ move_report! {
     /// `settled`, `unsettled`, `interrupted` or `untrusted`.
     outcome: Outcome, "", column ("\noutcome", 0, Plain), from outcome = outcome;
     /// Why the outcome is not `settled`, or what to be careful about; empty if nothing.
-    reason: String, "", from reasons = reasons.to_string();
+    reason: String, "", from reasons = reason::text(axis, reasons, record);
     /// Settling time by `definition`; only when settled.
     settling_s: Option<f64>, "s", column ("settling", 0, Uncertainty),
         from settling = axis.optional_seconds(settling);
@@ -137,6 +138,16 @@ move_report! {
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
     settling_95_s: Option<f64>, "s",
         from settling_95 = (outcome == Outcome::Settled).then(|| axis.seconds(settling_95));
+    /// Settling time of a window 5 % wider; none where it is not settled.
+    settling_wider_s: Option<f64>, "s", from settling_wider = axis.optional_seconds(settling_wider);
+    /// Settling time of a window 5 % narrower; none where it is not settled.
+    settling_narrower_s: Option<f64>, "s", from settling_narrower = axis.optional_seconds(settling_narrower);
+    /// Longest time between two samples where samples are missing; none if none are.
+    longest_gap_s: Option<f64>, "s", from longest_gap = (gaps > 0).then(|| axis.seconds(longest_gap));
+    /// Standard uncertainty of the command end; part of `settling_u_s`.
+    command_end_u_s: f64, "s", from command_end_u = axis.seconds(command_end_u);
+    /// Number of places with missing samples, from start to the end of the rest.
+    gaps: u32, "1", from gaps = gaps;
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.
