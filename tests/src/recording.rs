@@ -16,7 +16,7 @@ pub fn options(window: &str) -> MeasureOptions {
         window_time_ms: 10.0,
         rest_time_ms: 20.0,
         definition: Definition::LastEntry,
-        command_scale: (1, 1),
+        from: None,
         encoder_step: None,
         max_speed: None,
         synchronous: true,

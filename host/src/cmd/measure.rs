@@ -14,7 +14,7 @@ use crate::error::Error;
 use crate::measure::{MeasureOptions, Measured, Summary, Wrap, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
-use crate::trace::choice::fraction;
+use crate::trace::choice::{fraction, position};
 use crate::trace::{Choice, Trace};
 
 /// Measure every move of a recording
@@ -38,6 +38,9 @@ pub struct Arguments {
     #[arg(long, value_name = "T", default_value = "20", value_parser = milliseconds)]
     #[arg(allow_negative_numbers = true)]
     rest_time_ms: f64,
+    /// Where the command stood before the first row, in the unit of the recording; for a step in that row
+    #[arg(long, value_name = "P", allow_hyphen_values = true)]
+    from: Option<String>,
     /// Which definition of settling time is reported
     #[arg(long, value_enum, default_value = "last-entry")]
     definition: DefinitionName,
@@ -112,7 +115,7 @@ impl Arguments {
                 DefinitionName::Iso9283 => Definition::Iso9283,
                 DefinitionName::TargetReached => Definition::TargetReached,
             },
-            command_scale: self.scale.command_scale()?,
+            from: self.from.as_deref().map(|text| position("--from", text)).transpose()?,
             encoder_step: self.scale.encoder_step()?,
             max_speed: self.scale.max_speed(),
             synchronous: self.synchronous,

@@ -57,6 +57,10 @@ pub struct Meter {
     command_changes: u64,
     command: Option<i32>,
     ends_in_a_move: bool,
+    /// Where the command stood before the first reading, until that comes. Unit: command counts
+    command_before: Option<i32>,
+    /// Unit: ticks
+    sample_period: u32,
 }
 
 impl Meter {
@@ -99,6 +103,8 @@ impl Meter {
             command_changes: 0,
             command: None,
             ends_in_a_move: false,
+            command_before: options.command_before(layout)?,
+            sample_period: (layout.sample_period_s * f64::from(layout.ticks_per_second)).round() as u32,
         })
     }
 
@@ -112,8 +118,9 @@ impl Meter {
             match row {
                 Row::Reading { line, reading } => {
                     if self.feedback.1 == 0 {
-                        (self.feedback.1, self.first_tick) = (*line, reading.tick);
+                        self.feedback.1 = *line;
                     }
+                    self.stand_before(*reading);
                     self.quiet.push(self.turn.unwrap(*reading), &mut self.readings);
                 }
                 Row::Gap { .. } => {
@@ -129,6 +136,23 @@ impl Meter {
             }
         }
         self.measure_readings(out)
+    }
+
+    /// Puts two readings before the first one, if it is known where the command stood: the last of them a sample period
+    /// before it, the other so early that the command had rested.
+    fn stand_before(&mut self, first: Reading) {
+        let Some(command) = self.command_before.take() else { return };
+        let period = self.sample_period.max(1);
+        let early =
+            self.context.settings.rest_time.saturating_add(period.saturating_mul(2)).min(i32::MAX as u32);
+        for lead in [early, period] {
+            let reading = Reading { tick: first.tick.wrapping_sub(lead), command, ..first };
+            self.quiet.push(self.turn.unwrap(reading), &mut self.readings);
+        }
+        if let Some(second) = self.clock_reading.take() {
+            let ticks_per_second = f64::from(self.context.settings.ticks_per_second);
+            self.context.clock.set(0, second - f64::from(early) / ticks_per_second);
+        }
     }
 
     /// The recording is over.
@@ -148,6 +172,9 @@ impl Meter {
             self.command = Some(reading.command);
         }
         let mut remaining = readings.as_slice();
+        if let (None, Some(first)) = (self.last, readings.first()) {
+            self.first_tick = first.tick;
+        }
         self.rested = self.rested.or(readings.first().map(|reading| reading.feedback));
         while !remaining.is_empty() {
             // The clock is set at the first reading alone.
@@ -335,7 +362,7 @@ impl Meter {
         }
         if self.command_changes == 0 {
             notes.push(
-                "the command never moves, so there is no move to measure: is it the right column?".to_owned(),
+                "the command never moves, so there is no move to measure: is it the right column? If it stepped before the first row, give --from P, where it stood".to_owned(),
             );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(

@@ -4,6 +4,7 @@ use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
 use crate::error::Error;
 use crate::trace::Layout;
+use crate::trace::ratio::Ratio;
 
 /// A command that comes in some rows only must stand for this many of its own periods, as for three samples otherwise.
 const COMMANDS: f64 = 3.0;
@@ -22,8 +23,8 @@ pub struct MeasureOptions {
     pub rest_time_ms: f64,
     /// Which settling time is reported.
     pub definition: Definition,
-    /// Feedback counts per command count, where the two differ.
-    pub command_scale: (i32, i32),
+    /// Where the command stood before the first row, if the recording begins with a step. Unit: that of the recording
+    pub from: Option<Ratio>,
     /// Smallest change the feedback can show, if known. Unit: that of the recording
     pub encoder_step: Option<Fraction>,
     /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
@@ -74,7 +75,7 @@ impl MeasureOptions {
                 self.rest_time_ms.max(COMMANDS * layout.command_period_s * 1e3),
             )?
             .max(1),
-            command_scale: self.command_scale,
+            command_scale: layout.command_scale,
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
@@ -89,6 +90,21 @@ impl MeasureOptions {
             }
             other => unusable(&format!("--{}", other.replace('_', "-")), "", invalid.rule, "see --help"),
         })
+    }
+
+    /// Where the command stood before the first row, before the core scales it. Unit: command counts
+    pub(super) fn command_before(&self, layout: &Layout) -> Result<Option<i32>, Error> {
+        let Some(from) = self.from else { return Ok(None) };
+        let (upper, lower) = layout.command_scale;
+        let counts = from.to_f64() * layout.counts_per_unit.to_f64() * f64::from(lower) / f64::from(upper);
+        let range = f64::from(i32::MIN)..=f64::from(i32::MAX);
+        match Some(counts.round()).filter(|counts| range.contains(counts)) {
+            Some(counts) => Ok(Some(counts as i32)),
+            None => {
+                let wrong = "is beyond the 2^31 counts of this recording";
+                Err(unusable("--from", from.to_f64(), wrong, "check its unit"))
+            }
+        }
     }
 
     /// Unit: counts
@@ -119,7 +135,7 @@ impl MeasureOptions {
 
     /// Noise of the command, or what the dead band implies if the recording shows none. Unit: feedback counts
     pub(super) fn command_rms(&self, layout: &Layout) -> f64 {
-        let (upper, lower) = self.command_scale;
+        let (upper, lower) = layout.command_scale;
         let scale = f64::from(upper).abs() / f64::from(lower);
         let rms = layout.command_noise.map(|noise| noise.rms);
         scale * rms.unwrap_or(f64::from(self.dead_band(layout)) / SIGMAS)
@@ -130,7 +146,7 @@ impl MeasureOptions {
         let Some(width) = self.command_dead_band else {
             return layout.command_noise.map_or(0, |noise| noise.dead_band);
         };
-        let (upper, lower) = self.command_scale;
+        let (upper, lower) = layout.command_scale;
         let scale = f64::from(lower) / f64::from(upper).abs();
         (width * layout.counts_per_unit.to_f64() * scale).round().min(f64::from(1 << 30)) as u32
     }

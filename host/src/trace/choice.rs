@@ -1,6 +1,7 @@
 //! In: the user's options for a recording. Out: the same, validated.
 
 use crate::error::Error;
+use crate::trace::ratio::Ratio;
 use crate::trace::{decimal, number};
 use stillpoint_core::Fraction;
 
@@ -23,6 +24,11 @@ pub struct Choice {
     pub unit: Option<String>,
     /// Counts per unit, for columns that hold whole counts. Unit: counts/unit
     pub counts_per_unit: Option<Fraction>,
+    /// What the numbers of the command are multiplied with to be positions; negative if they count in the opposite
+    /// direction. Unit: that of position, or counts with [`counts_per_unit`](Self::counts_per_unit), per column unit
+    pub command_scale: Option<Ratio>,
+    /// The same for the feedback.
+    pub feedback_scale: Option<Ratio>,
     /// Column delimiter: `,` `;` `|`, a tab or a space.
     pub delimiter: Option<char>,
     /// Decimal sign: `.` or `,`.
@@ -59,6 +65,23 @@ pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
         Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))
     };
     part(upper)?.times(part(lower)?.inverse()).map_err(|unusable| wrong(&unusable.to_string()))
+}
+
+/// The exact value of `text`, as for [`fraction`], but negative if it begins with a minus.
+pub fn ratio(option: &str, text: &str) -> Result<Ratio, Error> {
+    let (negative, digits) = text.strip_prefix('-').map_or((false, text), |digits| (true, digits));
+    Ratio::new(negative, fraction(option, digits)?).ok_or_else(|| Error::Option {
+        option: option.to_string(),
+        value: text.to_string(),
+        wrong: "needs more than 63 bits".to_string(),
+        remedy: "give fewer digits, such as -0.25 or 1048576/375".to_string(),
+    })
+}
+
+/// As [`ratio`], or 0.
+pub fn position(option: &str, text: &str) -> Result<Ratio, Error> {
+    let is_zero = number::parse(text.as_bytes(), b'.').is_some_and(|figure| figure.mantissa == 0);
+    if is_zero { Ok(Ratio::ZERO) } else { ratio(option, text) }
 }
 
 /// The byte of the given delimiter; a letter is refused.
@@ -108,6 +131,18 @@ mod tests {
         for text in ["", "0", "-1", "1/0", "a", "1e-30", "1e300"] {
             check(text, None);
         }
+    }
+
+    #[test]
+    fn scales_have_a_sign() {
+        let value = |text| ratio("--command-scale", text).map(Ratio::to_f64).ok();
+        assert_eq!((value("-1/4"), value("2.5"), value("-0.5")), (Some(-0.25), Some(2.5), Some(-0.5)));
+        assert_eq!((value("0"), value("--1"), value("1/-4")), (None, None, None));
+        let value = |text| position("--from", text).map(Ratio::to_f64).ok();
+        assert_eq!(
+            (value("0"), value("-0.0"), value("-12.5"), value("x")),
+            (Some(0.0), Some(0.0), Some(-12.5), None)
+        );
     }
 
     #[test]

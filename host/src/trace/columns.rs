@@ -21,7 +21,7 @@ pub(crate) struct Column {
 }
 
 /// The three columns; without a time column, the rate is given.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Columns {
     /// Time.
     pub(crate) time: Option<Column>,

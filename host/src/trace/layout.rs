@@ -56,6 +56,8 @@ pub struct Layout {
     pub unit: String,
     /// Unit: counts/unit
     pub counts_per_unit: Fraction,
+    /// Feedback counts per command count, where both columns hold counts that differ.
+    pub command_scale: (i32, i32),
     /// Rate of `tick`. Unit: ticks/s
     pub ticks_per_second: u32,
     /// Time of the first row on the recording's own clock. Unit: s

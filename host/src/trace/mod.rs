@@ -3,6 +3,7 @@
 //! ```text
 //! bytes ► encoding ► text_lines ► sniff ► head ► columns ► survey ► reader: layout
 //!                        └──────► row_parser, held, two_clocks ► scale, clock ► rows     (every row, once the layout is known)
+//!                                 or event_log, where each line holds one value
 //! ```
 //! The layout is detected from the head and some places further on, before the first row is read. So memory is bounded
 //! for a recording of any length.
@@ -12,9 +13,13 @@ mod cell;
 mod decimal;
 mod encoding;
 mod number;
+mod place;
 mod stamp;
 mod text_lines;
 mod unit;
+
+// Scales.
+pub mod ratio;
 
 // Options and results.
 pub mod choice;
@@ -28,6 +33,7 @@ mod sniff;
 mod head;
 
 // From numbers to readings.
+mod position_unit;
 mod survey;
 mod noise;
 mod scale;
@@ -41,6 +47,7 @@ mod reader;
 mod parquet;
 mod row_parser;
 mod held;
+mod event_log;
 mod text;
 
 pub use choice::Choice;

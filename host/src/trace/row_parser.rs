@@ -114,15 +114,7 @@ mod tests {
     fn parser(delimiter: char, places: [usize; 3]) -> RowParser {
         let column = |index| Column { index, ..Column::default() };
         let [time, command, feedback] = places.map(column);
-        let columns = Columns {
-            time: Some(time),
-            command,
-            feedback,
-            is_error: false,
-            feedback_time: None,
-            unused: None,
-            assumed: false,
-        };
+        let columns = Columns { time: Some(time), command, feedback, ..Columns::default() };
         RowParser::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
     }
 

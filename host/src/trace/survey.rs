@@ -73,11 +73,11 @@ impl Survey {
         moving.get(moving.len() / 2).copied().unwrap_or(0)
     }
 
-    /// The largest absolute value of command and feedback. Unit: that of the columns
+    /// The largest absolute value of command and feedback, each times its scale. Unit: that of position
     ///
     /// Of each pair of rows the smaller value counts, so that a single stray number does not make all counts coarse.
-    pub(crate) fn reach(&self) -> f64 {
-        let size = |row: &Figures| [row[1].to_f64().abs(), row[2].to_f64().abs()];
+    pub(crate) fn reach(&self, scales: [f64; 2]) -> f64 {
+        let size = |row: &Figures| [0, 1].map(|at| (row[at + 1].to_f64() * scales[at]).abs());
         let sizes = self.pairs().map(|(before, after)| (size(before), size(after)));
         let smaller = sizes.flat_map(|(before, after)| [before[0].min(after[0]), before[1].min(after[1])]);
         let single = self.pieces.iter().filter(|piece| piece.len() == 1).flatten().flat_map(size);
@@ -86,7 +86,13 @@ impl Survey {
 
     /// Largest number of decimals of command and feedback, without trailing zeros.
     pub(crate) fn decimals(&self) -> u32 {
-        self.rows().map(|row| row[1].needed().max(row[2].needed())).max().unwrap_or(0)
+        let [command, feedback] = self.decimals_of_each();
+        command.max(feedback)
+    }
+
+    /// Largest number of decimals of the command, and of the feedback, without trailing zeros.
+    pub(crate) fn decimals_of_each(&self) -> [u32; 2] {
+        [1, 2].map(|at: usize| self.rows().map(|row| row[at].needed()).max().unwrap_or(0))
     }
 
     /// Largest number of decimals of command and feedback, with trailing zeros.
@@ -104,10 +110,9 @@ impl Survey {
         })
     }
 
-    /// Encoder step in counts of `10^-places`: the smallest change of feedback, if the small changes are multiples of it;
+    /// Encoder step, if `count` gives the counts of the feedback of a row: the smallest change of feedback, if the small changes are multiples of it;
     /// otherwise, or if feedback hardly changes, 1. Unit: counts
-    pub(crate) fn step(&self, places: i32) -> u32 {
-        let count = |row: &Figures| row[2].scaled(places).map(|(count, _)| count);
+    pub(crate) fn step(&self, count: impl Fn(&Figures) -> Option<i64>) -> u32 {
         let steps = self.pairs().filter_map(|(before, after)| Some(count(before)?.abs_diff(count(after)?)));
         let mut steps: Vec<u64> = steps.filter(|&step| step > 0).collect();
         if steps.len() < CHANGES {
@@ -154,6 +159,10 @@ mod tests {
         Survey { pieces: vec![rows.iter().map(|row| row.map(figure)).collect()], lines, whole: true }
     }
 
+    fn places(places: i32) -> impl Fn(&Figures) -> Option<i64> {
+        move |row| row[2].scaled(places).map(|(count, _)| count)
+    }
+
     #[test]
     fn rows_have_common_properties() {
         let few = survey(&[
@@ -165,19 +174,23 @@ mod tests {
         ]);
         assert_eq!(few.period(), Some(0.5));
         assert_eq!(few.repeats(), (1, 4));
-        assert_eq!(few.reach(), 1.0, "a single outlying row does not count");
+        assert_eq!(few.reach([1.0; 2]), 1.0, "a single outlying row does not count");
         assert_eq!((few.decimals(), few.written()), (2, 2));
         assert_eq!(survey(&[["0", "0.000", "0"]]).written(), 3);
-        assert_eq!(few.step(2), 1);
+        assert_eq!(few.step(places(2)), 1);
         assert_eq!(
             few.fraction().map(|(line, figure)| (line, figure.to_string())),
             Some((3, "-12.50".to_string()))
         );
         assert!(!few.is_single());
-        assert_eq!(survey(&[["0", "-7", "3"]]).reach(), 7.0, "unless it is the only row");
-        assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach(), 8.0);
+        assert_eq!(survey(&[["0", "-7", "3"]]).reach([1.0; 2]), 7.0, "unless it is the only row");
+        assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach([1.0; 2]), 8.0);
+        assert_eq!(survey(&[["0", "-7", "3"]]).reach([1.0, -4.0]), 12.0);
         let none = Survey::default();
-        assert_eq!((none.period(), none.repeats(), none.reach(), none.step(3)), (None, (0, 0), 0.0, 1));
+        assert_eq!(
+            (none.period(), none.repeats(), none.reach([1.0; 2]), none.step(places(3))),
+            (None, (0, 0), 0.0, 1)
+        );
     }
 
     #[test]
@@ -204,7 +217,7 @@ mod tests {
             ]
         };
         let survey = Survey { pieces: vec![(0..500).map(row).collect()], ..Survey::default() };
-        assert_eq!(survey.step(4), expected);
+        assert_eq!(survey.step(places(4)), expected);
     }
 
     #[test]

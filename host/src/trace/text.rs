@@ -4,9 +4,11 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::event_log::{self, EventLog};
 use crate::trace::head::{self, Head};
 use crate::trace::held::Held;
-use crate::trace::reader::{Place, RowReader};
+use crate::trace::place::Place;
+use crate::trace::reader::RowReader;
 use crate::trace::row_parser::RowParser;
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
@@ -30,6 +32,8 @@ const PROBED: usize = 10;
 pub(crate) struct Text<R> {
     lines: TextLines<R>,
     rules: Rules,
+    /// Where each line holds one value.
+    log: Option<EventLog>,
 }
 
 /// Rules for classifying a line.
@@ -66,28 +70,32 @@ impl<R: Read> Text<R> {
             true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
             false => Err(mismatched(file, mismatch, &found)),
         })?;
-        let columns = choose(file, &texts, &head, &found, choice)?;
-        let parser = RowParser::new(found.dialect, &columns);
         let place = Place { file, line: head.first as u64 + 1 };
-        let held = Held::find(&parser, texts[head.first..].iter().copied().take(SNIFFED.0));
-        let rows = Rows {
+        let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
+            Ok(columns) if !columns.assumed => (columns, None),
+            columns => choose_log(place, &texts, &head, &found, choice, columns)?,
+        };
+        let parser = RowParser::new(found.dialect, &columns);
+        let rows = &texts[head.first..];
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(rows));
+        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
+        let held = match log {
+            Some(_) => Held::default(),
+            None => Held::find(&parser, rows.iter().copied().take(SNIFFED.0)),
+        };
+        let head_and_windows = Pieces {
             lines: &texts,
             first: head.first,
             windows,
             terminator: lines.terminator(),
             whole: lines.is_whole(),
         };
-        let clocks = two_clocks(&rows, &columns, found.dialect, choice);
+        let clocks = two_clocks(&head_and_windows, &columns, found.dialect, choice).filter(|_| log.is_none());
         let survey = match &clocks {
-            Some((_, feedback, _)) => feedback.clone(),
-            None => rows.survey(|| {
-                let mut held = held.clone();
-                let parser = &parser;
-                move |line: &[u8]| match held.is_active() {
-                    true => held.figures(parser, line).ok().flatten(),
-                    false => parser.figures(line).ok(),
-                }
-            }),
+            Some((_, by_feedback, _)) => by_feedback.clone(),
+            None => {
+                head_and_windows.survey(|lines, first| figures(lines, first, &parser, &held, log.as_ref()))
+            }
         };
         if survey.first().is_none() {
             return Err(unreadable(place, &texts[head.first..], &parser));
@@ -103,14 +111,14 @@ impl<R: Read> Text<R> {
         }
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
-        head.note.iter().for_each(|note| reader.note(note));
+        head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
         let clocks = clocks.map(|(cells, ..)| cells);
         let rules = Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated };
-        Ok((Text { lines, rules }, reader))
+        Ok((Text { lines, rules, log }, reader))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
@@ -120,6 +128,9 @@ impl<R: Read> Text<R> {
         enough: usize,
         out: &mut Vec<Row>,
     ) -> Result<bool, Stop> {
+        if let Some(log) = &mut self.log {
+            return self.rules.read_log(&mut self.lines, log, reader, enough, out);
+        }
         let mut figures = Figures::default();
         let is_plain = !self.rules.held.is_active() && self.rules.clocks.is_none();
         while out.len() < enough {
@@ -165,21 +176,14 @@ impl Rules {
         out: &mut Vec<Row>,
     ) -> Result<(), Stop> {
         let bytes = line.bytes.trim_ascii();
-        let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
-        let incomplete = || format!("the last line ({}) is incomplete and was ignored", line.number);
-        if line.end == End::TooLong {
-            reader.bad(line.number, Fault::TooLong, out);
-        } else if self.dialect.cells(bytes).all(<[u8]>::is_empty) {
-            // An empty line, or one of delimiters only, as spreadsheets write.
-        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
-            reader.note("repeated headers were ignored");
+        if self.skips(line, reader, out) {
         } else if line.end == End::Whole && head::is_header(bytes, self.dialect, self.width) {
             // From here on the columns have other meanings, so reading on would give wrong results.
             return Err(Stop::Header(line.number));
-        } else if comment {
+        } else if is_comment(bytes) {
             reader.note("comments between the rows were ignored");
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
-            reader.note(&incomplete());
+            reader.note(&incomplete(line));
         } else {
             if let Some(pairs) =
                 self.clocks.map(|cells| cells.pairs(line.bytes)).filter(|pairs| *pairs != [None; 2])
@@ -194,12 +198,62 @@ impl Rules {
             match figures {
                 Ok(Some(figures)) => reader.row(line.number, &figures, out),
                 Ok(None) => reader.pass(),
-                Err(_) if line.end == End::Last => reader.note(&incomplete()),
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
                 Err(fault) => reader.bad(line.number, fault, out),
             }
         }
         Ok(())
     }
+
+    /// Handles a line that is no row: one that is too long, empty, or a header again.
+    fn skips(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> bool {
+        let bytes = line.bytes.trim_ascii();
+        if line.end == End::TooLong {
+            reader.bad(line.number, Fault::TooLong, out);
+        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
+            reader.note("repeated headers were ignored");
+        } else {
+            // An empty line, or one of delimiters only, as spreadsheets write.
+            return self.dialect.cells(bytes).all(<[u8]>::is_empty);
+        }
+        true
+    }
+
+    /// Reads the lines of an event log.
+    fn read_log<R: Read>(
+        &self,
+        lines: &mut TextLines<R>,
+        log: &mut EventLog,
+        reader: &mut RowReader,
+        enough: usize,
+        out: &mut Vec<Row>,
+    ) -> Result<bool, Stop> {
+        while out.len() < enough {
+            let Some(line) = lines.next()? else {
+                log.finish(&mut |number, figures| reader.row(number, figures, out));
+                return Ok(false);
+            };
+            if self.skips(line, reader, out) || is_comment(line.bytes.trim_ascii()) {
+                continue;
+            }
+            let pushed =
+                log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out));
+            match pushed {
+                Ok(()) => {}
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
+                Err(fault) => reader.bad(line.number, fault, out),
+            }
+        }
+        Ok(true)
+    }
+}
+
+fn is_comment(line: &[u8]) -> bool {
+    line.starts_with(b"#") || line.starts_with(b"%") || line.starts_with(b"//")
+}
+
+fn incomplete(line: TextLine<'_>) -> String {
+    format!("the last line ({}) is incomplete and was ignored", line.number)
 }
 
 fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
@@ -268,8 +322,61 @@ fn choose(
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
 
+/// The columns of an event log, if the lines are one; otherwise `columns`, which were chosen without that.
+fn choose_log(
+    place: Place<'_>,
+    lines: &[&[u8]],
+    head: &Head,
+    found: &Found,
+    choice: &Choice,
+    columns: Result<Columns, Error>,
+) -> Result<(Columns, Option<EventLog>), Error> {
+    let names = head.header.as_ref().map(|header| header.names.as_slice()).unwrap_or_default();
+    let form = event_log::detect(&lines[found.first..], names, found).filter(|_| choice.rate.is_none());
+    let Some(form) = form else { return Ok((columns?, None)) };
+    let signals = form.columns(names, &head.units);
+    let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
+    match (columns::choose(table, choice), columns) {
+        (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
+        (Err(_), Ok(columns)) => Ok((columns, None)),
+        (Err(error), Err(_)) => Err(error),
+    }
+}
+
+/// The numbers of every readable row, with its line; the first of the lines has the number `first`.
+fn figures(
+    lines: &[&[u8]],
+    first: u64,
+    parser: &RowParser,
+    held: &Held,
+    log: Option<&EventLog>,
+) -> Vec<(u64, Figures)> {
+    let Some(log) = log else {
+        let mut held = held.clone();
+        let parse = |line: &[u8]| match held.is_active() {
+            true => held.figures(parser, line).ok().flatten(),
+            false => parser.figures(line).ok(),
+        };
+        return readable(lines, first, parse);
+    };
+    let (mut log, mut rows) = (log.restarted(), Vec::new());
+    for (line, number) in lines.iter().zip(first..) {
+        log.push(line, number, &mut |number, figures| rows.push((number, *figures))).ok();
+    }
+    rows
+}
+
+/// The numbers of the lines that `parse` can read, with the numbers of the lines from `first` on.
+fn readable(
+    lines: &[&[u8]],
+    first: u64,
+    mut parse: impl FnMut(&[u8]) -> Option<Figures>,
+) -> Vec<(u64, Figures)> {
+    lines.iter().zip(first..).filter_map(|(line, number)| Some((number, parse(line)?))).collect()
+}
+
 /// The lines of the head, and pieces from further on.
-struct Rows<'a> {
+struct Pieces<'a> {
     lines: &'a [&'a [u8]],
     /// Index of the first row.
     first: usize,
@@ -279,20 +386,18 @@ struct Rows<'a> {
     whole: bool,
 }
 
-impl Rows<'_> {
-    /// Surveys the rows; `parse` makes a parser for each piece.
-    fn survey<P: FnMut(&[u8]) -> Option<Figures>>(&self, parse: impl Fn() -> P) -> Survey {
+impl Pieces<'_> {
+    /// The rows that `figures` makes of lines; the first of these lines has the number that is given to it.
+    fn survey(&self, figures: impl Fn(&[&[u8]], u64) -> Vec<(u64, Figures)>) -> Survey {
         // Windows from further on are more informative than the rest of the head.
-        let enough = if self.windows.is_empty() { self.lines.len() } else { self.first + SNIFFED.0 };
-        let mut parser = parse();
-        let rows = self.lines.iter().zip(1..).take(enough).skip(self.first);
-        let rows = rows.filter_map(|(line, number)| parser(line).map(|figures| (number, figures)));
-        let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
+        let most = if self.windows.is_empty() { self.lines.len() } else { self.first + SNIFFED.0 };
+        let rows = figures(&self.lines[self.first..most.min(self.lines.len())], self.first as u64 + 1);
+        let (lines, head): (Vec<u64>, Vec<Figures>) = rows.into_iter().unzip();
         let pieces = self.windows.iter().map(|window| {
             // The first and last line of a window are incomplete.
             let lines: Vec<&[u8]> = split(window, self.terminator).map(|(_, line)| line).collect();
             let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
-            inner.iter().filter_map(|line| parse()(line)).collect()
+            figures(inner, 0).into_iter().map(|(_, figures)| figures).collect()
         });
         let pieces = core::iter::once(head).chain(pieces).collect();
         Survey { pieces, lines, whole: self.whole }
@@ -302,7 +407,7 @@ impl Rows<'_> {
 /// The cells of two clocks, and the rows by the times of the feedback and by those of the command; `None` if both signals
 /// have the same time, or the second column does not increase like a time.
 fn two_clocks(
-    rows: &Rows<'_>,
+    pieces: &Pieces<'_>,
     columns: &Columns,
     dialect: Dialect,
     choice: &Choice,
@@ -310,18 +415,15 @@ fn two_clocks(
     let (time, other) = columns.time.as_ref().zip(columns.feedback_time.as_ref())?;
     let places = [(time.index, columns.command.index), (other.index, columns.feedback.index)];
     let cells = Cells { places, dialect };
-    let survey = |signal: usize| {
-        rows.survey(|| {
-            move |line: &[u8]| match cells.pairs(line) {
-                [Some(command), Some(feedback)] => {
-                    Some([[command, feedback][signal].0, command.1, feedback.1])
-                }
-                _ => None,
-            }
-        })
+    let by_time_of = |signal: usize| {
+        let parse = move |line: &[u8]| match cells.pairs(line) {
+            [Some(command), Some(feedback)] => Some([[command, feedback][signal].0, command.1, feedback.1]),
+            _ => None,
+        };
+        pieces.survey(|lines, first| readable(lines, first, parse))
     };
-    let (commands, feedbacks) = (survey(0), survey(1));
-    (feedbacks.increases() || choice.feedback_time.is_some()).then_some((cells, feedbacks, commands))
+    let (by_command, by_feedback) = (by_time_of(0), by_time_of(1));
+    (by_feedback.increases() || choice.feedback_time.is_some()).then_some((cells, by_feedback, by_command))
 }
 
 /// Notes on a signal that is written in every n-th row only.
