@@ -21,6 +21,8 @@ mod output;
 mod pictures;
 #[path = "measure/scales.rs"]
 mod scales;
+#[path = "measure/signals.rs"]
+mod signals;
 #[path = "measure/ways.rs"]
 mod ways;
 
