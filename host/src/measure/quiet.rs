@@ -2,7 +2,7 @@
 //!
 //! ```text
 //! reading ► window: the latest readings, while they span no more than two dead bands
-//!              │ lasts for the rest time, all of it within ± one dead band of the mean of its later half
+//!              │ lasts for the rest time without a drift, within ± one dead band of the mean of its later half
 //!              ▼
 //!           average: up to sixteen times as long, or to the next motion
 //!              ▼
@@ -28,6 +28,9 @@ const REST_READINGS: usize = 4;
 /// At the crest of a sine a band is crossed in 4.8 times the time of the band before, under constant deceleration in
 /// 2.4 times. Eight is more than both.
 const PAUSES: u32 = 8;
+
+/// A rest whose halves have means further apart than the dead band over this is a slow motion. No source
+const DRIFT: i64 = 6;
 
 /// The mean is taken over up to this many times what makes a rest, so that it is four times as certain. No source
 const AVERAGED: u32 = 16;
@@ -61,8 +64,9 @@ pub(super) struct Quiet {
     /// Where the command stands, or stood last. Unit: command counts
     level: i32,
     is_standing: bool,
-    /// Instant at which it was there last. Unit: ticks
+    /// Instant of the last reading there, and of the last ones on either side of the level. Unit: ticks
     stood: u32,
+    sides: [u32; 2],
     /// Readings beyond the dead band of a command that stands, fewer than [`LEAVING`].
     beyond: Vec<Reading>,
     /// Readings that may be the beginning of a rest.
@@ -143,6 +147,7 @@ impl Quiet {
         if distance(&reading).abs() <= self.dead_band {
             out.extend(self.beyond.drain(..).map(at_level));
             self.stood = reading.tick;
+            self.sides[usize::from(reading.command > level)] = reading.tick;
             return out.push(at_level(reading));
         }
         if self.beyond.last().is_some_and(|last| distance(last).signum() != distance(&reading).signum()) {
@@ -152,6 +157,8 @@ impl Quiet {
         if self.beyond.len() == LEAVING {
             self.is_standing = false;
             self.past.clear();
+            // A slow motion left the level when noise crossed it last, long before it left the dead band.
+            self.past.push_back((self.sides[usize::from(reading.command < level)], level));
             self.past.push_back((self.stood, level));
             for reading in std::mem::take(&mut self.beyond) {
                 self.widen(reading, out);
@@ -206,16 +213,18 @@ impl Quiet {
         if self.window.len() < REST_READINGS || length < self.required.unwrap_or(self.rest_time) {
             return;
         }
-        // The first half may hold the end of the motion.
-        let later = self.window.iter().skip(self.window.len() / 2);
-        let count = later.len() as i64;
-        let sum: i64 = later.map(|reading| i64::from(reading.command)).sum();
+        let half = self.window.len() / 2;
+        let sum = |readings: &mut dyn Iterator<Item = &Reading>| -> i64 {
+            readings.map(|reading| i64::from(reading.command)).sum()
+        };
+        let earlier = rounded(sum(&mut self.window.iter().take(half)), half as i64);
+        let (sum, count) = (sum(&mut self.window.iter().skip(half)), (self.window.len() - half) as i64);
         let mean = rounded(sum, count);
         let required = self.rest_time.max(self.approach(mean, first.tick).saturating_mul(PAUSES));
         self.required = Some(required);
         let distance = |edge: Option<&i32>| edge.map_or(0, |&edge| (i64::from(edge) - mean).abs());
-        if length < required {
-            // The motion may still go on.
+        if length < required || DRIFT * (earlier - mean).abs() > self.dead_band {
+            // The motion may still go on; a drift shows the better the longer the window.
         } else if distance(self.low.front()).max(distance(self.high.front())) > self.dead_band {
             out.extend(self.narrow());
         } else {
@@ -261,6 +270,7 @@ impl Quiet {
         let tick = standing.first().map_or(0, |reading| reading.tick);
         self.arrivals.push_back(Arrived { tick, half_width, averaged: count as u32 });
         self.stood = standing.last().map_or(0, |reading| reading.tick);
+        self.sides = [self.stood; 2];
         (self.level, self.is_standing, self.required) = (level, true, None);
         self.low.clear();
         self.high.clear();
@@ -292,4 +302,128 @@ impl Quiet {
 fn rounded(sum: i64, count: i64) -> i64 {
     let count = count.max(1);
     (2 * sum + count).div_euclid(2 * count)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Sums of twelve uniform numbers: close to normal ones of variance 1.
+    struct Normal(u64);
+
+    impl Normal {
+        fn next(&mut self) -> f64 {
+            let uniform = (0..12).map(|_| {
+                self.0 =
+                    self.0.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+                (self.0 >> 33) as f64 / f64::from(1u32 << 31)
+            });
+            uniform.sum::<f64>() - 6.0
+        }
+    }
+
+    /// Rms of the noise, dead band and rest time. Unit: counts, counts, ticks
+    const NOISE: (f64, u32, u32) = (10.0, 45, 20);
+
+    fn noisy(commands: impl Iterator<Item = f64>, seed: u64) -> Vec<Reading> {
+        let mut normal = Normal(seed);
+        let reading = |(tick, command): (u32, f64)| {
+            let command = (command + NOISE.0 * normal.next()).round() as i32;
+            Reading { tick, command, feedback: tick as i32 }
+        };
+        (0..).zip(commands).map(reading).collect()
+    }
+
+    /// What comes out, whole.
+    fn quiet(readings: &[Reading]) -> Vec<Reading> {
+        let (mut quiet, mut out) = (Quiet::new(NOISE.1, NOISE.2), Vec::new());
+        readings.iter().for_each(|reading| quiet.push(*reading, &mut out));
+        quiet.flush(&mut out);
+        let order = |readings: &[Reading]| {
+            readings.iter().map(|reading| (reading.tick, reading.feedback)).collect::<Vec<_>>()
+        };
+        assert_eq!(order(&out), order(readings), "every reading comes once, in order");
+        out
+    }
+
+    /// Rests of at least the rest time, as first and last tick and level: the slow and plain way.
+    fn rests(readings: &[Reading]) -> Vec<(u32, u32, i32)> {
+        let runs = readings.chunk_by(|one, other| one.command == other.command);
+        let runs = runs.map(|run| (run[0].tick, run[run.len() - 1].tick, run[0].command));
+        runs.filter(|run| run.1 - run.0 >= NOISE.2).collect()
+    }
+
+    #[test]
+    fn a_standing_command_is_the_mean_of_its_noise() {
+        for seed in 0..20 {
+            // Steps, and a deceleration of 0.1 counts/ms² into 20,000.
+            let way = |row: i32| 20_000.0 - 0.05 * f64::from((row - 1400).min(0)).powi(2);
+            let command = (0..2200).map(|row| match row {
+                0..400 => 0.0,
+                400..800 => 3000.0,
+                _ => way(row),
+            });
+            let found = rests(&quiet(&noisy(command, seed)));
+            let [first, second, third] = found[..] else { panic!("seed {seed}: {found:?}") };
+            assert_eq!((first.0, first.1, second.0, second.1, third.1), (0, 399, 400, 799, 2199), "{seed}");
+            for (rest, level) in [(first, 0), (second, 3000), (third, 20_000)] {
+                assert!((rest.2 - level).abs() <= 3, "seed {seed}: {found:?}");
+            }
+            assert!((1385..=1425).contains(&third.0), "seed {seed}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn a_noisy_sine_never_stands() {
+        for (seed, amplitude) in [100.0, 1000.0, 30_000.0].into_iter().enumerate() {
+            for period in [40.0, 300.0, 2000.0, 10_000.0] {
+                let sine = |row: i32| amplitude * (f64::from(row) * core::f64::consts::TAU / period).cos();
+                // The beginning is not known to be the crest of a sine.
+                let found = rests(&quiet(&noisy((0..60_000).map(sine), seed as u64)));
+                assert!(
+                    found.len() <= 1 && found.iter().all(|rest| rest.0 == 0),
+                    "{amplitude}, {period}: {found:?}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_slow_start_or_ramp_is_no_rest() {
+        for seed in 0..20 {
+            for slope in [0.02, 0.1, 0.5] {
+                let start = |row: i32| 0.5 * slope * f64::from((row - 300).max(0)).powi(2);
+                let found = rests(&quiet(&noisy((0..800).map(start), seed)));
+                assert!(found.len() == 1 && found[0].1 < 400, "seed {seed}, {slope}: {found:?}");
+            }
+            let ramp = |row: i32| f64::from((row - 300).clamp(0, 1000)) * 1.5;
+            let found = rests(&quiet(&noisy((0..2400).map(ramp), seed)));
+            let [first, second] = found[..] else { panic!("seed {seed}: {found:?}") };
+            assert!(first.1 < 340 && (1290..1320).contains(&second.0), "seed {seed}: {found:?}");
+        }
+    }
+
+    #[test]
+    fn two_wild_readings_end_no_rest_and_a_gap_loses_none() {
+        let mut readings = noisy((0..500).map(|_| 0.0), 5);
+        (readings[300].command, readings[301].command) = (900, 900);
+        assert_eq!(rests(&quiet(&readings)).len(), 1);
+        let (mut quiet, mut out) = (Quiet::new(NOISE.1, NOISE.2), Vec::new());
+        for reading in &readings {
+            quiet.push(*reading, &mut out);
+            if reading.tick % 50 == 7 {
+                quiet.flush(&mut out);
+                assert_eq!(out.last(), out.iter().max_by_key(|reading| reading.tick));
+                assert_eq!(out.len() as u32, reading.tick + 1);
+            }
+        }
+    }
+
+    #[test]
+    fn without_a_dead_band_nothing_changes() {
+        let readings = noisy((0..500).map(f64::from), 5);
+        let (mut quiet, mut out) = (Quiet::new(0, NOISE.2), Vec::new());
+        readings.iter().for_each(|reading| quiet.push(*reading, &mut out));
+        assert_eq!(out, readings);
+    }
 }
