@@ -371,7 +371,11 @@ impl Meter {
                 "the command moves {small} times, but never further than the window of {window} {unit}: are the units right?"
             ));
         } else if self.moves == 0 {
-            notes.push("the command never comes to rest, so no move ends and nothing can settle".to_owned());
+            let noisy =
+                if self.quiet.is_active() { "" } else { "; if it is noisy, give --command-dead-band X" };
+            notes.push(format!(
+                "the command never comes to rest, so no move ends and nothing can settle{noisy}"
+            ));
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
         }

@@ -231,3 +231,116 @@ fn whole_turns_in_the_recordings_of_others_are_no_wraps() {
     let ran = run(&folder, "");
     assert!(!ran.out.contains("whole turn") && ran.lines().len() == 1, "{ran:?}");
 }
+
+/// Sums of twelve uniform numbers: close to normal ones of variance 1.
+fn normal(seed: &mut u64) -> f64 {
+    let uniform = (0..12).map(|_| {
+        *seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (*seed >> 33) as f64 / f64::from(1u32 << 31)
+    });
+    uniform.sum::<f64>() - 6.0
+}
+
+/// The time from the command end until the tail reaches the window: the truth, without noise. Unit: s
+fn truth(window: f64) -> f64 {
+    super::tail(window)
+}
+
+#[test]
+fn a_noisy_command_has_the_moves_of_the_same_one_without_noise() {
+    let folder = Folder::new("noisy");
+    let header = "t_s,command [mm],feedback [mm]";
+    let noisy = |rms: f64, seed: u64| {
+        let seed = std::cell::Cell::new(seed);
+        let noise = move || {
+            let mut state = seed.get();
+            let noise = normal(&mut state);
+            seed.set(state);
+            noise
+        };
+        move |at: usize, command: f64, feedback: f64| {
+            format!("{:.3},{:.4},{:.4}", second(at), command + rms * noise(), feedback + 0.0005 * noise())
+        }
+    };
+    let (mut covered, mut errors) = (0, vec![]);
+    for seed in 0..25 {
+        write(&folder, header, noisy(0.003, seed));
+        let ran = folder.run("axis.csv --window 0.02 --format jsonl");
+        let found = settlings(&ran);
+        ran.assert_stderr_has(&["the command is noisy, 0.00", "--command-dead-band"]);
+        for (line, settling) in ran.lines().iter().zip(found) {
+            let off = settling - truth(0.02);
+            covered += usize::from(off.abs() <= line["settling_95_s"].as_f64().expect("a figure"));
+            errors.push(off);
+            let travel = line["travel"].as_f64().expect("a figure").abs();
+            assert!((travel - 10.0).abs() < 0.002, "seed {seed}: {line}");
+            assert!(line["reason"].as_str().is_some_and(|reason| reason.contains("noisy")), "{line}");
+        }
+    }
+    let mean = errors.iter().sum::<f64>() / errors.len() as f64;
+    let largest = errors.iter().fold(0.0, |largest: f64, error| largest.max(error.abs()));
+    println!(
+        "100 moves: {covered} covered, {:.2} ms off on average, {:.2} at most",
+        1e3 * mean,
+        1e3 * largest
+    );
+    // The command is smooth at its end: it takes 13 ms for the last dead band.
+    assert!(covered >= 85 && mean.abs() < 0.003 && largest < 0.009);
+    // Without a dead band it never rests.
+    let ran = run(&folder, "--command-dead-band 0");
+    assert_eq!((ran.status, ran.out.as_str()), (0, ""));
+    ran.assert_stderr_has(&["never comes to rest", "--command-dead-band X"]);
+    let ran = folder.run("axis.csv --window 0.02 --format jsonl --command-dead-band 0.02");
+    assert_eq!(ran.outcomes(), "settled settled settled settled");
+    ran.assert_stderr_has(&["stands while within 0.02 mm"]);
+    assert_eq!(run(&folder, "--command-dead-band -1").status, 2);
+}
+
+#[test]
+fn an_oscilloscope_of_eight_bits_is_measured() {
+    let folder = Folder::new("scope");
+    // 20 V in 256 steps; 1 V is 1 mm. Noise makes the last bit change.
+    let step = 20.0 / 256.0;
+    for seed in 0..10 {
+        let seed = std::cell::Cell::new(seed);
+        write(&folder, "time,ch1,ch2\ns,V,V", |at, command, feedback| {
+            let mut state = seed.get();
+            let [command, feedback] =
+                [command, feedback].map(|volts| ((volts / step + 0.4 * normal(&mut state)).round()) * step);
+            seed.set(state);
+            format!("{:.3},{command:.6},{feedback:.6}", second(at))
+        });
+        let ran = folder.run("axis.csv --command ch1 --feedback ch2 --window 0.25 --format jsonl");
+        assert_eq!(ran.lines().len(), 4, "{ran:?}");
+        for line in ran.lines() {
+            assert!((line["travel"].as_f64().expect("a figure").abs() - 10.0).abs() < step, "{line}");
+            let reason = line["reason"].as_str().expect("a text");
+            assert!(reason.contains("noisy"), "{line}");
+            if let Some(settling) = line["settling_s"].as_f64() {
+                assert!((settling - truth(0.25)).abs() < 0.05, "{line}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_noisy_sine_gives_no_moves_and_a_digital_command_is_as_it_was() {
+    let folder = Folder::new("sine");
+    for period in [50.0, 700.0, 3000.0] {
+        let mut seed = 3;
+        let rows = (0..12_000).map(|at| {
+            let position = 10.0 * (at as f64 * core::f64::consts::TAU / period).cos();
+            let command = position + 0.003 * normal(&mut seed);
+            format!("{:.3},{command:.4},{position:.4}\n", second(at))
+        });
+        folder.write("axis.csv", format!("t_s,command [mm],feedback [mm]\n{}", rows.collect::<String>()));
+        for options in ["", "--command-dead-band 0.0135"] {
+            let ran = run(&folder, options);
+            assert_eq!((ran.status, ran.out.as_str()), (0, ""), "{period} {options}");
+            ran.assert_stderr_has(&["never comes to rest"]);
+        }
+    }
+    folder.write("axis.csv", recording(4).join("\n") + "\n");
+    let (plain, none) = (run(&folder, ""), run(&folder, "--command-dead-band 0"));
+    assert_eq!((plain.out.as_str(), plain.stderr.as_str()), (none.out.as_str(), ""));
+}
