@@ -301,6 +301,7 @@ fn an_oscilloscope_of_eight_bits_is_measured() {
     let folder = Folder::new("scope");
     // 20 V in 256 steps; 1 V is 1 mm. Noise makes the last bit change.
     let step = 20.0 / 256.0;
+    let mut covered = 0;
     for seed in 0..10 {
         let seed = std::cell::Cell::new(seed);
         write(&folder, "time,ch1,ch2\ns,V,V", |at, command, feedback| {
@@ -316,11 +317,14 @@ fn an_oscilloscope_of_eight_bits_is_measured() {
             assert!((line["travel"].as_f64().expect("a figure").abs() - 10.0).abs() < step, "{line}");
             let reason = line["reason"].as_str().expect("a text");
             assert!(reason.contains("noisy"), "{line}");
-            if let Some(settling) = line["settling_s"].as_f64() {
-                assert!((settling - truth(0.25)).abs() < 0.05, "{line}");
-            }
+            let off = line["settling_s"].as_f64().expect("settled") - truth(0.25);
+            covered += usize::from(off.abs() <= line["settling_95_s"].as_f64().expect("a figure"));
+            // The command takes 30 ms for the last two steps of the converter.
+            assert!(off.abs() < 0.03, "{off}: {line}");
         }
     }
+    println!("40 moves: {covered} covered");
+    assert!(covered >= 24);
 }
 
 #[test]
