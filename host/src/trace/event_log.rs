@@ -14,8 +14,8 @@ use crate::trace::sniff::{self, Found};
 use crate::trace::survey::Figures;
 use crate::trace::{number, signal_names, stamp, unit};
 
-/// Lines that are examined for their form. Unit: lines
-const EXAMINED: usize = 2000;
+/// Lines that are examined for their form, enough for the first change of the name where they are sorted by it. Unit: lines
+const EXAMINED: usize = 50_000;
 
 /// Most names of signals.
 const TAGS: usize = 200;
@@ -224,7 +224,7 @@ impl EventLog {
     pub(crate) fn push(&mut self, line: &[u8], number: u64, out: &mut impl FnMut(u64, &Figures)) -> Result<(), Fault> {
         let event = self.event(line).inspect_err(|_| {
             // Which row the line belongs to is unknown.
-            (self.values, self.group) = ([None; 2], None);
+            (self.values, self.group, self.last) = ([None; 2], None, None);
         })?;
         let Some((at, time, value)) = event else { return Ok(()) };
         if self.group.is_some_and(|group| group.time.minus(time) != 0.0) {
@@ -232,6 +232,7 @@ impl EventLog {
         }
         // A value that can't be read is unknown, not as before.
         self.values[at] = value.as_ref().ok().copied();
+        self.last = self.last.filter(|_| value.is_ok());
         value?;
         let group = self.group.get_or_insert(Group { line: number, time, has_feedback: false });
         group.has_feedback |= at == 1;
@@ -338,6 +339,7 @@ mod tests {
     fn a_log_of_changes_has_rows_in_between() {
         assert_eq!(rows("0;c;1\n0;f;2\n4;c;3\n5;f;4", Some(1.0)), "0/1/2 1/1/2 2/1/2 3/1/2 4/3/2 5/3/4");
         assert_eq!(rows("0;c;1\n0;f;2\n1.4;f;3\n3;f;4", Some(1.0)), "0/1/2 1.4/1/3 2.4/1/3 3/1/4");
+        assert_eq!(rows("0;c;1\n0;f;2\n1;f;x\n4;f;3", Some(1.0)), "0/1/2 ! 4/1/3", "none beside an unknown value");
         let long = rows("0;c;1\n0;f;2\n1e6;c;3", Some(1.0));
         assert!(long.ends_with(" 9999/1/2 10000/1/2 999999/1/2 1000000/3/2"), "a longer silence is a gap");
     }

@@ -25,6 +25,13 @@ const SECONDS: (f64, f64, f64) = (1e-7, 1.0, 0.03);
 /// practice, no source). Unit: s
 const LONGEST_MOVE: f64 = 5.0;
 
+/// Why times can't be used, and what to do.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Unusable {
+    pub(crate) wrong: String,
+    pub(crate) remedy: String,
+}
+
 /// Conversion of times to ticks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Timebase {
@@ -40,7 +47,7 @@ pub(crate) struct Timebase {
 
 impl Timebase {
     /// For rows at `rate`. Unit: Hz
-    pub(crate) fn even(rate: Fraction) -> Result<Timebase, String> {
+    pub(crate) fn even(rate: Fraction) -> Result<Timebase, Unusable> {
         let (upper, lower) = (rate.numerator(), rate.denominator());
         let decimal = || PLACES.iter().map(|&places| 10u64.pow(places)).filter(|ticks| ticks % upper == 0);
         let fine = |&ticks: &u64| (ticks / upper).saturating_mul(lower) >= FINE as u64;
@@ -58,28 +65,34 @@ impl Timebase {
                 period_s: 1.0 / rate.to_f64(),
             }),
             _ => {
-                Err(format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second"))
+                let wrong = format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second");
+                Err(Unusable { wrong, remedy: "give rows per second with fewer digits, such as 4000 or 1000/3".to_string() })
             }
         }
     }
 
     /// For rows with time stamps in `column`.
-    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, String> {
-        let name = &column.name;
+    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, Unusable> {
+        let (name, typed) = (&column.name, column.shell_name());
+        let unit = |wrong: String| Unusable {
+            wrong,
+            remedy: format!("give --time {typed}:ms (or s, us, ns in place of ms), or --rate HZ"),
+        };
         let unit_places = match &column.unit {
             Some(text) => unit::second_places(text)
-                .ok_or_else(|| format!("time column '{name}' has the unknown unit '{text}'"))?,
+                .ok_or_else(|| unit(format!("time column '{name}' has the unknown unit '{text}'")))?,
             None => 0,
         };
-        let period = survey.period().ok_or_else(|| format!("time in column '{name}' never increases"))?;
-        if column.unit.is_none() {
-            if let Some(doubt) = doubt_of_seconds(period, survey.moving_rows()) {
-                return Err(format!("time column '{name}' has no unit, and {doubt}"));
-            }
+        let period = survey.period().ok_or_else(|| Unusable {
+            wrong: format!("time in column '{name}' never increases"),
+            remedy: "choose another column with --time, or give --rate HZ".to_string(),
+        })?;
+        if let (None, Some(doubt)) = (&column.unit, doubt_of_seconds(period, survey.moving_rows())) {
+            return Err(unit(format!("time column '{name}' has no unit, and {doubt}")));
         }
         let period_s = period / 10f64.powi(unit_places as i32);
         if period_s * 1e6 > LONGEST {
-            return Err(format!("rows are {period_s} s apart, which is too far apart to measure a stop"));
+            return Err(unit(format!("rows are {period_s} s apart, which is too far apart to measure a stop")));
         }
         let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= TOLERANCE * FINE;
         let places = PLACES.iter().find(fine).copied().unwrap_or(8);
@@ -149,7 +162,7 @@ mod tests {
             (Ok(timebase), Ok(expected)) => {
                 assert_eq!((timebase.ticks_per_second, timebase.places), expected);
             }
-            (Err(message), Err(part)) => assert!(message.contains(part), "{message}"),
+            (Err(unusable), Err(part)) => assert!(unusable.wrong.contains(part), "{unusable:?}"),
             (found, _) => panic!("{times:?} gave {found:?}"),
         }
     }
