@@ -104,7 +104,8 @@ impl Meter {
     fn stand_before(&mut self, first: Reading) {
         let Some(command) = self.command_before.take() else { return };
         let period = self.sample_period.max(1);
-        let early = self.context.settings.rest_time.saturating_add(period.saturating_mul(2)).min(i32::MAX as u32);
+        let early =
+            self.context.settings.rest_time.saturating_add(period.saturating_mul(2)).min(i32::MAX as u32);
         for lead in [early, period] {
             self.readings.push(Reading { tick: first.tick.wrapping_sub(lead), command, ..first });
         }

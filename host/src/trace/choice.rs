@@ -38,7 +38,9 @@ impl Choice {
             let name = text.as_deref().map(|text| text.split_once(':').map_or(text, |(name, _)| name));
             name.is_some_and(|name| name.trim().parse::<usize>().is_ok())
         };
-        (self.rate.is_some() || is_number(&self.time)) && is_number(&self.command) && is_number(&self.feedback)
+        (self.rate.is_some() || is_number(&self.time))
+            && is_number(&self.command)
+            && is_number(&self.feedback)
     }
 }
 
@@ -133,7 +135,10 @@ mod tests {
         assert_eq!((value("-1/4"), value("2.5"), value("-0.5")), (Some(-0.25), Some(2.5), Some(-0.5)));
         assert_eq!((value("0"), value("--1"), value("1/-4")), (None, None, None));
         let value = |text| position("--from", text).map(Ratio::to_f64).ok();
-        assert_eq!((value("0"), value("-0.0"), value("-12.5"), value("x")), (Some(0.0), Some(0.0), Some(-12.5), None));
+        assert_eq!(
+            (value("0"), value("-0.0"), value("-12.5"), value("x")),
+            (Some(0.0), Some(0.0), Some(-12.5), None)
+        );
     }
 
     #[test]

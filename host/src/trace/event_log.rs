@@ -30,7 +30,8 @@ const FILLED: i64 = 10_000;
 const SHOWN: usize = 40;
 
 /// Words for the column of values.
-const VALUE: [&str; 10] = ["value", "val", "wert", "valor", "valore", "valeur", "messwert", "值", "値", "data"];
+const VALUE: [&str; 10] =
+    ["value", "val", "wert", "valor", "valore", "valeur", "messwert", "值", "値", "data"];
 
 /// The cells of a line, and the names of the signals.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,21 +74,27 @@ pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option
     let of_numbers: Vec<usize> = (0..kinds.len()).filter(|&index| all(kinds[index].figures)).collect();
     let stamped = (0..kinds.len()).find(|&index| all(kinds[index].stamps));
     let rising = || of_numbers.iter().copied().find(|&index| is_rising(&rows, found, index));
-    let time = stamped.or_else(|| of_numbers.iter().copied().find(|&index| is_time(index))).or_else(rising)?;
+    let time =
+        stamped.or_else(|| of_numbers.iter().copied().find(|&index| is_time(index))).or_else(rising)?;
     let values: Vec<usize> = of_numbers.into_iter().filter(|&index| index != time).collect();
     let is_value = |index: &&usize| {
         names.get(**index).is_some_and(|name| VALUE.contains(&unit::split(name).0.to_lowercase().as_str()))
     };
     let value = values.iter().find(is_value).or(values.first().filter(|_| values.len() == 1))?;
     let is_tag = |kind: &Kind| {
-        kind.figures + kind.stamps == 0 && (2..=TAGS).contains(&kind.words.len()) && 2 * kind.words.len() <= rows.len()
+        kind.figures + kind.stamps == 0
+            && (2..=TAGS).contains(&kind.words.len())
+            && 2 * kind.words.len() <= rows.len()
     };
     let units = (0..kinds.len()).find(|&index| are_units(&kinds[index]));
     let tags = (0..kinds.len()).filter(|&index| is_tag(&kinds[index]) && Some(index) != units);
     let tag = tags.max_by_key(|&index| (kinds[index].words.len(), kinds.len() - index))?;
     let with_unit = |name: &String| {
         let row = rows.iter().find(|row| found.dialect.cells(row).nth(tag).map(text).as_ref() == Some(name));
-        let below = row.and_then(|row| found.dialect.cells(row).nth(units?)).and_then(|cell| unit::in_row(&text(cell))).flatten();
+        let below = row
+            .and_then(|row| found.dialect.cells(row).nth(units?))
+            .and_then(|cell| unit::in_row(&text(cell)))
+            .flatten();
         (name.clone(), below.or_else(|| unit::split(name).1))
     };
     let tags = kinds[tag].words.iter().map(with_unit).collect();
@@ -167,7 +174,9 @@ struct Group {
 impl EventLog {
     /// For the chosen columns, whose indices are those of [`Form::columns`].
     pub(crate) fn new(form: Form, columns: &Columns) -> EventLog {
-        let tag = |column: &Column| column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone());
+        let tag = |column: &Column| {
+            column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
+        };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
         EventLog { form, tags, values: [None; 2], group: None, last: None, period: None }
     }
@@ -186,15 +195,22 @@ impl EventLog {
         }
         let turns = events.windows(2).filter(|pair| pair[0].0 != pair[1].0).count();
         if turns < 2 {
-            return Err(format!("the lines are sorted by name, those of {} and {} apart", self.tags[0], self.tags[1]));
+            return Err(format!(
+                "the lines are sorted by name, those of {} and {} apart",
+                self.tags[0], self.tags[1]
+            ));
         }
         let [command, feedback] = &self.tags;
-        let mut notes =
-            vec![format!("an event log: rows are made of '{command}' and '{feedback}', each as last written")];
+        let mut notes = vec![format!(
+            "an event log: rows are made of '{command}' and '{feedback}', each as last written"
+        )];
         let of = |at: usize| events.iter().filter(move |event| event.0 == at);
         let together = of(0).filter(|event| of_time(&events, 1, event.1)).count();
         if together == 0 {
-            notes.push("command and feedback have different time stamps; the rows are at those of feedback".to_string());
+            notes.push(
+                "command and feedback have different time stamps; the rows are at those of feedback"
+                    .to_string(),
+            );
         }
         let changes = |at: usize| {
             let values: Vec<Decimal> = of(at).map(|event| event.2).collect();
@@ -205,7 +221,9 @@ impl EventLog {
             steps.retain(|&step| step > 0.0);
             steps.sort_by(f64::total_cmp);
             self.period = steps.get(steps.len() / 2).copied();
-            notes.push("the log holds changes only; between them the values are taken as unchanged".to_string());
+            notes.push(
+                "the log holds changes only; between them the values are taken as unchanged".to_string(),
+            );
         }
         Ok(notes)
     }
@@ -221,15 +239,21 @@ impl EventLog {
             let cell = cell.ok_or(Fault::Missing { signal })?;
             let figure = number::parse(cell, self.form.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
-            figure.ok_or_else(|| {
-                Fault::Figure { signal, text: text(cell).chars().take(SHOWN).collect::<String>().into() }
+            figure.ok_or_else(|| Fault::Figure {
+                signal,
+                text: text(cell).chars().take(SHOWN).collect::<String>().into(),
             })
         };
         Ok(Some((at, read(cell(at_time), Signal::Time)?, read(cell(at_value), signal))))
     }
 
     /// Adds a line; rows that are complete go to `out`.
-    pub(crate) fn push(&mut self, line: &[u8], number: u64, out: &mut impl FnMut(u64, &Figures)) -> Result<(), Fault> {
+    pub(crate) fn push(
+        &mut self,
+        line: &[u8],
+        number: u64,
+        out: &mut impl FnMut(u64, &Figures),
+    ) -> Result<(), Fault> {
         let event = self.event(line).inspect_err(|_| {
             // Which row the line belongs to is unknown.
             (self.values, self.group, self.last) = ([None; 2], None, None);
@@ -272,7 +296,8 @@ fn of_time(events: &[(usize, Decimal, Decimal)], at: usize, time: Decimal) -> bo
 /// The rows between the last row and the next line: the same values at every period.
 fn fill(last: Figures, next: Group, period: f64, out: &mut impl FnMut(u64, &Figures)) {
     let places = last[0].decimals.max(next.time.decimals) + 3;
-    let (Some((from, _)), Some((to, _))) = (last[0].scaled(places as i32), next.time.scaled(places as i32)) else {
+    let (Some((from, _)), Some((to, _))) = (last[0].scaled(places as i32), next.time.scaled(places as i32))
+    else {
         return;
     };
     let step = ((period * 10f64.powi(places as i32)).round() as i64).max(1);
@@ -299,17 +324,28 @@ mod tests {
 
     #[test]
     fn one_value_a_line_is_recognised() {
-        let cells = |text, names: &[&str]| form(text, names).map(|form| {
-            let name = |(name, unit): &(String, Option<String>)| name.clone() + unit.as_deref().unwrap_or_default();
-            (form.cells, form.tags.iter().map(name).collect::<Vec<_>>().join(" "))
-        });
+        let cells = |text, names: &[&str]| {
+            form(text, names).map(|form| {
+                let name = |(name, unit): &(String, Option<String>)| {
+                    name.clone() + unit.as_deref().unwrap_or_default()
+                };
+                (form.cells, form.tags.iter().map(name).collect::<Vec<_>>().join(" "))
+            })
+        };
         let expected = |cells, tags: &str| Some((cells, tags.to_string()));
         assert_eq!(cells("0.1;a;5\n0.1;b;6\n0.2;a;5\n0.2;b;6", &[]), expected([0, 1, 2], "a b"));
         assert_eq!(cells("b;7;1\na;7;2\nb;3;3\na;9;4", &["tag", "value", "t"]), expected([2, 0, 1], "b a"));
-        assert_eq!(cells("11:00:00;a;5\n11:00:01;b;6\n11:00:02;a;5\n11:00:03;b;6", &[]), expected([0, 1, 2], "a b"));
+        assert_eq!(
+            cells("11:00:00;a;5\n11:00:01;b;6\n11:00:02;a;5\n11:00:03;b;6", &[]),
+            expected([0, 1, 2], "a b")
+        );
         assert_eq!(cells("1;a;good;5\n1;b;good;6\n2;a;bad;5\n2;b;good;6", &[]), expected([0, 1, 3], "a b"));
         assert_eq!(cells("1;a;5;mm\n1;b;6;V\n2;a;5;mm\n2;b;6;V", &[]), expected([0, 1, 2], "amm bV"));
-        assert_eq!(cells("0.1;a;5;0\n0.1;b;6;0\n0.2;a;5;0\n0.2;b;6;0", &[]), None, "two columns may hold values");
+        assert_eq!(
+            cells("0.1;a;5;0\n0.1;b;6;0\n0.2;a;5;0\n0.2;b;6;0", &[]),
+            None,
+            "two columns may hold values"
+        );
         assert_eq!(cells("0.1;on;5\n0.2;on;6\n0.3;off;5\n0.4;off;6", &["t", "state", "command"]), None);
         assert_eq!(cells("0.1;x;5\n0.2;y;6\n0.3;z;5", &[]), None, "each name is only there once");
     }
@@ -351,7 +387,11 @@ mod tests {
     fn a_log_of_changes_has_rows_in_between() {
         assert_eq!(rows("0;c;1\n0;f;2\n4;c;3\n5;f;4", Some(1.0)), "0/1/2 1/1/2 2/1/2 3/1/2 4/3/2 5/3/4");
         assert_eq!(rows("0;c;1\n0;f;2\n1.4;f;3\n3;f;4", Some(1.0)), "0/1/2 1.4/1/3 2.4/1/3 3/1/4");
-        assert_eq!(rows("0;c;1\n0;f;2\n1;f;x\n4;f;3", Some(1.0)), "0/1/2 ! 4/1/3", "none beside an unknown value");
+        assert_eq!(
+            rows("0;c;1\n0;f;2\n1;f;x\n4;f;3", Some(1.0)),
+            "0/1/2 ! 4/1/3",
+            "none beside an unknown value"
+        );
         let long = rows("0;c;1\n0;f;2\n1e6;c;3", Some(1.0));
         assert!(long.ends_with(" 9999/1/2 10000/1/2 999999/1/2 1000000/3/2"), "a longer silence is a gap");
     }

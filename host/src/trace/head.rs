@@ -77,6 +77,10 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
         }
     }
     if let (Some((_, header, note)), Some(first)) = (best, first) {
+        // Where the first column has no name, it has no unit either.
+        if header.names.first().is_some_and(String::is_empty) && units.len() + 1 == header.names.len() {
+            units.insert(0, None);
+        }
         return Ok(Head { header: Some(header), units, first, note });
     }
     // Without a header, the rows begin with the first of the similar lines above.
@@ -138,7 +142,9 @@ fn fitted(
         count if count + 1 == found.width && is_blank(found.dialect.cells(rows.first()?).last()) => {
             Some((names, None))
         }
-        count if count == found.width + 1 && names.last().is_some_and(String::is_empty) => Some((names, None)),
+        count if count == found.width + 1 && names.last().is_some_and(String::is_empty) => {
+            Some((names, None))
+        }
         count if count + 1 == found.width && first_is_unnamed(&names, rows, found) => {
             let note = "the first column has no name in the header".to_string();
             Some(([vec![String::new()], names].concat(), Some(note)))
@@ -198,7 +204,8 @@ fn column(rows: &[&[u8]], found: &Found, index: usize) -> Vec<Option<Decimal>> {
 }
 
 fn is_rising(column: &[Option<Decimal>]) -> bool {
-    let rises = |pair: &[Option<Decimal>]| matches!(pair, [Some(before), Some(after)] if after.minus(*before) > 0.0);
+    let rises =
+        |pair: &[Option<Decimal>]| matches!(pair, [Some(before), Some(after)] if after.minus(*before) > 0.0);
     column.len() > 1 && column.windows(2).all(rises)
 }
 
@@ -257,11 +264,26 @@ mod tests {
         );
         check("t;c;f\nms;mm;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("ms"), Some("mm"), None], 2);
         check("t;c;f\n\n(s);(V);\n\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), Some("V"), None], 3);
-        check("t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3", &["t", "c", "f", "v"], &["ms", "V", "mm", "mm/s"].map(Some), 2);
+        check(
+            "t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3",
+            &["t", "c", "f", "v"],
+            &["ms", "V", "mm", "mm/s"].map(Some),
+            2,
+        );
         check("t;c;f\ns;;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), None, None], 2);
         check("ms;mm;mm\n0;1;2\n1;1;2", &[], &[Some("ms"), Some("mm"), Some("mm")], 1);
-        check("s;mm;mm\nt;cmd;act\n0;1;2\n1;1;2", &["t", "cmd", "act"], &[Some("s"), Some("mm"), Some("mm")], 2);
-        check("t;cmd;act\ns;mm;mm\nREAL;REAL;REAL\n0;1;2\n1;1;2", &["t", "cmd", "act"], &[Some("s"), Some("mm"), Some("mm")], 3);
+        check(
+            "s;mm;mm\nt;cmd;act\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            2,
+        );
+        check(
+            "t;cmd;act\ns;mm;mm\nREAL;REAL;REAL\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            3,
+        );
         check("Tag;Ort;Nr\nt;cmd;act\n0;1;2\n1;1;2", &["t", "cmd", "act"], &[], 2);
         check("s;c;V\n0;1;2\n1;1;2", &["s", "c", "V"], &[], 1);
         check("\"t\",\"c, set\",f\n0,1,2\n1,1,2", &["t", "c, set", "f"], &[], 1);
@@ -293,6 +315,8 @@ mod tests {
         check("t,c,f\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &[], 1);
         check("t,c,f\na,0.1,1,2\nb,0.2,1,2\nc,0.3,1,2", &names, &[], 1);
         check("t,c,f\n5,0.1,1,2\n5,0.2,1,2\n5,0.3,1,2", &names, &[], 1);
+        let units = [None, Some("ms"), Some("V"), Some("mm")];
+        check("t,c,f\nms,V,mm\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &units, 2);
         check("c,f\n0,1,2\n1,1,2\n2,1,2", &["", "c", "f"], &[], 1);
         check("t,c,f,x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);
         check("t, c, f, x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);

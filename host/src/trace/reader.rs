@@ -251,7 +251,10 @@ fn note_times(column: &Column, survey: &Survey, timebase: &Timebase, notes: &mut
     }
     let period = timebase.period_s;
     if !(1e-6..=1.0).contains(&period) {
-        notes.push(format!("rows are {period:e} s apart; check the unit of time, as in --time {}:ms", column.shell_name()));
+        notes.push(format!(
+            "rows are {period:e} s apart; check the unit of time, as in --time {}:ms",
+            column.shell_name()
+        ));
     }
 }
 

@@ -148,8 +148,24 @@ const FEEDBACK: [(&str, u32); 55] = [
 
 /// Words that confirm that a column holds a position.
 const POSITION: [&str; 18] = [
-    "position", "pos", "lage", "angle", "winkel", "weg", "displacement", "location", "posicion", "posicao",
-    "posizione", "quota", "angulo", "angolo", "desplazamiento", "deslocamento", "spostamento", "deplacement",
+    "position",
+    "pos",
+    "lage",
+    "angle",
+    "winkel",
+    "weg",
+    "displacement",
+    "location",
+    "posicion",
+    "posicao",
+    "posizione",
+    "quota",
+    "angulo",
+    "angolo",
+    "desplazamiento",
+    "deslocamento",
+    "spostamento",
+    "deplacement",
 ];
 
 /// Words of an actual position beside a word of [`POSITION`], otherwise of an electric current.
@@ -261,8 +277,31 @@ const EASTERN_FEEDBACK: [&str; 11] =
     ["反馈", "フィードバック", "実際", "实际", "実位置", "现在", "現在", "当前", "検出", "測定", "测量"];
 const EASTERN_POSITION: [&str; 5] = ["位置", "角度", "変位", "位移", "座標"];
 const EASTERN_OTHER: [&str; 25] = [
-    "速", "電流", "电流", "トルク", "转矩", "轉矩", "扭矩", "力", "偏差", "误差", "誤差", "差", "電圧", "电压", "温度",
-    "状態", "状态", "回転", "转速", "負荷", "负载", "指令単位", "到達", "到位", "周期",
+    "速",
+    "電流",
+    "电流",
+    "トルク",
+    "转矩",
+    "轉矩",
+    "扭矩",
+    "力",
+    "偏差",
+    "误差",
+    "誤差",
+    "差",
+    "電圧",
+    "电压",
+    "温度",
+    "状態",
+    "状态",
+    "回転",
+    "转速",
+    "負荷",
+    "负载",
+    "指令単位",
+    "到達",
+    "到位",
+    "周期",
 ];
 
 /// Objects of a drive that hold positions, from the object dictionary of CiA 402; all others are no positions.
@@ -365,7 +404,8 @@ impl Meaning {
         let is_position = among(&POSITION) || part(&EASTERN_POSITION) > 0;
         // "Current position" is an actual position; "current" alone is electric.
         let current = is_position && among(&CURRENT);
-        let other = |word: &String| OTHER.contains(&word.as_str()) && !(current && CURRENT.contains(&word.as_str()));
+        let other =
+            |word: &String| OTHER.contains(&word.as_str()) && !(current && CURRENT.contains(&word.as_str()));
         // "Real time" is a time; a single "t" may be anything.
         let time = |word: &String| word.len() > 1 && TIME.iter().any(|(known, _)| known == word);
         let mut feedback = best(&FEEDBACK).max(part(&EASTERN_FEEDBACK)).max(if current { 8 } else { 0 });
@@ -403,7 +443,9 @@ pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
     let position = if meaning.is_position { 8 } else { 0 };
     match signal {
         Signal::Command if meaning.command > 0 => plain(meaning.command) + position,
-        Signal::Feedback if meaning.command == 0 && meaning.feedback > 0 => plain(meaning.feedback) + position,
+        Signal::Feedback if meaning.command == 0 && meaning.feedback > 0 => {
+            plain(meaning.feedback) + position
+        }
         _ => 0,
     }
 }
@@ -469,7 +511,10 @@ mod tests {
             ["t", "SETPOS", "ACTPOS"],
         ] {
             let others = "Velocidad real,velocità comandata,Corrente,位置偏差,速度指令,606Ch,0x60F4,Strom";
-            check(&format!("{time},{command},{feedback},{others}"), [Some(time), Some(command), Some(feedback)]);
+            check(
+                &format!("{time},{command},{feedback},{others}"),
+                [Some(time), Some(command), Some(feedback)],
+            );
         }
         check("t,6062h,607Ah,6063h,6064h", [Some("t"), Some("6062h"), Some("6064h")]);
     }
@@ -483,9 +528,22 @@ mod tests {
         check("Time,60FFh,606Ch,6071h,6077:00,0x60F4,0x6078", [Some("Time"), None, None]);
         check("t,6064,6062", [Some("t"), None, None]);
         for lag in [
-            "following error", "FollowingError", "pos_err", "lag", "Schleppfehler", "Regelabweichung", "0x60F4",
-            "erro de posição", "error de seguimiento", "errore di inseguimento", "écart de position", "位置偏差",
-            "跟随误差", "position deviation", "PositionError", "60F4h:00",
+            "following error",
+            "FollowingError",
+            "pos_err",
+            "lag",
+            "Schleppfehler",
+            "Regelabweichung",
+            "0x60F4",
+            "erro de posição",
+            "error de seguimiento",
+            "errore di inseguimento",
+            "écart de position",
+            "位置偏差",
+            "跟随误差",
+            "position deviation",
+            "PositionError",
+            "60F4h:00",
         ] {
             for signal in Signal::ALL {
                 assert_eq!(score(signal, lag, None), 0, "{lag} for {signal}");

@@ -47,7 +47,9 @@ pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
 /// Number of cells in a line, and of numbers or times of day among them.
 pub(crate) fn census(line: &[u8], dialect: Dialect) -> (usize, usize) {
     let is_figure = |cell: &[u8]| figure(cell, dialect.decimal).is_some() || stamp::parse(cell).is_some();
-    dialect.cells(line).fold((0, 0), |(cells, figures), cell| (cells + 1, figures + usize::from(is_figure(cell))))
+    dialect
+        .cells(line)
+        .fold((0, 0), |(cells, figures), cell| (cells + 1, figures + usize::from(is_figure(cell))))
 }
 
 /// Whether a line with this census can be a row.

@@ -105,7 +105,8 @@ impl Survey {
     /// Encoder step, if `count` gives the counts of a feedback: the smallest change of feedback, if the small changes are multiples of it;
     /// otherwise, or if feedback hardly changes, 1. Unit: counts
     pub(crate) fn step(&self, count: impl Fn(Decimal) -> Option<i64>) -> u32 {
-        let steps = self.pairs().filter_map(|(before, after)| Some(count(before[2])?.abs_diff(count(after[2])?)));
+        let steps =
+            self.pairs().filter_map(|(before, after)| Some(count(before[2])?.abs_diff(count(after[2])?)));
         let mut steps: Vec<u64> = steps.filter(|&step| step > 0).collect();
         if steps.len() < CHANGES {
             return 1;
@@ -179,17 +180,23 @@ mod tests {
         assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach([1.0; 2]), 8.0);
         assert_eq!(survey(&[["0", "-7", "3"]]).reach([1.0, -4.0]), 12.0);
         let none = Survey::default();
-        assert_eq!((none.period(), none.repeats(), none.reach([1.0; 2]), none.step(places(3))), (None, (0, 0), 0.0, 1));
+        assert_eq!(
+            (none.period(), none.repeats(), none.reach([1.0; 2]), none.step(places(3))),
+            (None, (0, 0), 0.0, 1)
+        );
     }
 
     #[test]
     fn moves_have_a_length() {
-        let commands = |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
+        let commands =
+            |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
         assert_eq!(commands(&["1", "1", "1"]).moving_rows(), 0);
         assert_eq!(commands(&["1", "2", "2", "3", "3"]).moving_rows(), 3);
         let rest = ["5"; 12];
         assert_eq!(commands(&[&["1", "2"], &rest[..], &["6", "7"]].concat()).moving_rows(), 2);
-        let slow = (0..40).map(|row| ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]);
+        let slow = (0..40).map(|row| {
+            ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]
+        });
         assert_eq!(survey(&slow.collect::<Vec<_>>()).moving_rows(), 25, "feedback follows a jump slowly");
     }
 

@@ -285,8 +285,13 @@ fn choose_log(
     columns: Result<Columns, Error>,
 ) -> Result<(Columns, Option<EventLog>), Error> {
     let names = head.header.as_ref().map(|header| header.names.as_slice()).unwrap_or_default();
-    let form = event_log::detect(&lines[found.first..], names, found).filter(|_| choice.rate.is_none());
-    let Some(form) = form else { return Ok((columns?, None)) };
+    let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
+        return Ok((columns?, None));
+    };
+    if choice.rate.is_some() {
+        let wrong = "each line holds one value, and only its time shows which lines belong together";
+        return Err(place.error(wrong, "leave --rate out"));
+    }
     let signals = form.columns(names, &head.units);
     let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
     match (columns::choose(table, choice), columns) {
@@ -297,12 +302,7 @@ fn choose_log(
 }
 
 /// The numbers of every readable row, with its line; the first of the lines has the number `first`.
-fn figures(
-    lines: &[&[u8]],
-    first: u64,
-    parser: &RowParser,
-    log: Option<&EventLog>,
-) -> Vec<(u64, Figures)> {
+fn figures(lines: &[&[u8]], first: u64, parser: &RowParser, log: Option<&EventLog>) -> Vec<(u64, Figures)> {
     let numbered = lines.iter().zip(first..);
     let Some(log) = log else {
         return numbered.filter_map(|(line, number)| Some((number, parser.figures(line).ok()?))).collect();

@@ -21,6 +21,10 @@ const LONGEST: f64 = (1u32 << 27) as f64;
 /// may also be milliseconds of a recorder at up to 32 kHz. Unit: s
 const SECONDS: (f64, f64, f64) = (1e-7, 1.0, 0.03);
 
+/// Shortest move that is believed, if it has enough rows to tell: the days of a spreadsheet and hours are shorter (common
+/// practice, no source). Unit: s, rows
+const SHORTEST_MOVE: (f64, usize) = (0.001, 10);
+
 /// Longest move that is believed where the times may also be milliseconds: no axis moves in less than 5 ms (common
 /// practice, no source). Unit: s
 const LONGEST_MOVE: f64 = 5.0;
@@ -65,8 +69,12 @@ impl Timebase {
                 period_s: 1.0 / rate.to_f64(),
             }),
             _ => {
-                let wrong = format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second");
-                Err(Unusable { wrong, remedy: "give rows per second with fewer digits, such as 4000 or 1000/3".to_string() })
+                let wrong =
+                    format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second");
+                Err(Unusable {
+                    wrong,
+                    remedy: "give rows per second with fewer digits, such as 4000 or 1000/3".to_string(),
+                })
             }
         }
     }
@@ -92,7 +100,9 @@ impl Timebase {
         }
         let period_s = period / 10f64.powi(unit_places as i32);
         if period_s * 1e6 > LONGEST {
-            return Err(unit(format!("rows are {period_s} s apart, which is too far apart to measure a stop")));
+            return Err(unit(format!(
+                "rows are {period_s} s apart, which is too far apart to measure a stop"
+            )));
         }
         let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= TOLERANCE * FINE;
         let places = PLACES.iter().find(fine).copied().unwrap_or(8);
@@ -114,14 +124,20 @@ impl Timebase {
 /// move.
 fn doubt_of_seconds(period: f64, moving_rows: usize) -> Option<String> {
     let (shortest, longest, even) = SECONDS;
-    let move_s = period * moving_rows as f64;
+    // Three digits are enough for a message.
+    let move_s = three_digits(period * moving_rows as f64);
     if period >= longest || period < shortest {
         let than = if period < shortest { "finer" } else { "coarser" };
         return Some(format!("its steps of {period} are {than} than those of a recorder in seconds"));
     }
-    (period >= even && move_s > LONGEST_MOVE).then(|| {
-        format!("in seconds its steps of {period} would mean moves of {move_s:.0} s")
-    })
+    let is_short = moving_rows >= SHORTEST_MOVE.1 && move_s < SHORTEST_MOVE.0;
+    let is_long = period >= even && move_s > LONGEST_MOVE;
+    (is_short || is_long).then(|| format!("in seconds its steps of {period} would mean moves of {move_s} s"))
+}
+
+/// The number rounded to three digits.
+fn three_digits(number: f64) -> f64 {
+    format!("{number:.2e}").parse().unwrap_or(number)
 }
 
 #[cfg(test)]
@@ -170,16 +186,17 @@ mod tests {
     /// In the tests of this file, command and feedback are the time: one move.
     #[test]
     fn moves_of_minutes_are_doubted() {
-        let row = |step: f64| (0..200).map(|row| format!("{:.4}", f64::from(row) * step)).collect::<Vec<_>>();
+        let row = |step: f64| (0..200).map(|row| format!("{:.6}", f64::from(row) * step)).collect::<Vec<_>>();
         let check_rows = |step: f64, unit, expected| {
             let rows = row(step);
             check(unit, &rows.iter().map(String::as_str).collect::<Vec<_>>(), expected);
         };
-        check_rows(0.25, None, Err("in seconds its steps of 0.25 would mean moves of 50 s"));
+        check_rows(0.25, None, Err("in seconds its steps of 0.25 would mean moves of 49.8 s"));
         check_rows(0.25, Some("s"), Ok((1_000_000, 6)));
         check_rows(0.25, Some("ms"), Ok((10_000_000, 4)));
         check_rows(0.02, None, Ok((1_000_000, 6)));
-        check_rows(0.03, None, Err("would mean moves of 6 s"));
+        check_rows(0.000_002, None, Err("in seconds"));
+        check_rows(0.03, None, Err("would mean moves of 5.97"));
     }
 
     #[test]

@@ -44,9 +44,9 @@ const ANALOG: [&str; 3] = ["V", "mV", "mA"];
 
 /// Other units, which are recognised in a row of units only; capitals count in those of one letter.
 const OTHERS: [&str; 36] = [
-    "A", "kA", "N", "kN", "mN", "W", "kW", "K", "Hz", "kHz", "MHz", "kg", "g", "J", "bar", "Pa", "kPa", "MPa",
-    "%", "‰", "°C", "degC", "rpm", "RPM", "Volt", "Volts", "volt", "volts", "Ampere", "ampere", "Percent",
-    "percent", "bit", "bits", "bool", "hex",
+    "A", "kA", "N", "kN", "mN", "W", "kW", "K", "Hz", "kHz", "MHz", "kg", "g", "J", "bar", "Pa", "kPa",
+    "MPa", "%", "‰", "°C", "degC", "rpm", "RPM", "Volt", "Volts", "volt", "volts", "Ampere", "ampere",
+    "Percent", "percent", "bit", "bits", "bool", "hex",
 ];
 
 /// Spans of time that only occur below a fraction bar.
@@ -54,8 +54,30 @@ const PERIODS: [&str; 4] = ["min", "h", "ms", "s"];
 
 /// Words that qualify a name and are no unit, even in brackets.
 const QUALIFIERS: [&str; 24] = [
-    "act", "actual", "abs", "cmd", "command", "demand", "feedback", "filtered", "ist", "measured", "raw",
-    "ref", "reference", "rel", "set", "setpoint", "soll", "target", "real", "x", "y", "z", "axis", "value",
+    "act",
+    "actual",
+    "abs",
+    "cmd",
+    "command",
+    "demand",
+    "feedback",
+    "filtered",
+    "ist",
+    "measured",
+    "raw",
+    "ref",
+    "reference",
+    "rel",
+    "set",
+    "setpoint",
+    "soll",
+    "target",
+    "real",
+    "x",
+    "y",
+    "z",
+    "axis",
+    "value",
 ];
 
 /// Lengths and angles of known size, each with the first of its kind: 1 unit is `.1 / .2` of that one.
@@ -145,7 +167,8 @@ fn is_any(unit: &str) -> bool {
             let upper = upper.trim();
             let lower = lower.trim().trim_matches(['(', ')']);
             let below = lower.trim_end_matches(['²', '³', '2', '3', '^']);
-            (matches!(upper, "1" | "U" | "Umdr") || power(upper)) && (PERIODS.contains(&below) || power(lower))
+            (matches!(upper, "1" | "U" | "Umdr") || power(upper))
+                && (PERIODS.contains(&below) || power(lower))
         }
         None => simple(unit) || unit.len() > 1 && power(unit),
     }
@@ -167,7 +190,8 @@ fn is_sign_of_a_unit(character: char) -> bool {
 /// Splits `Position [mm]`, `t (ms)`, `pos/mm`, `time_ms` or `ms` into name and unit.
 pub(crate) fn split(cell: &str) -> (String, Option<String>) {
     let cell = cell.trim();
-    let alone = bracketed(cell).or_else(|| is_known(cell).then_some(cell)).filter(|_| !ANALOG.contains(&cell));
+    let alone =
+        bracketed(cell).or_else(|| is_known(cell).then_some(cell)).filter(|_| !ANALOG.contains(&cell));
     if let Some(unit) = alone {
         return (String::new(), Some(unit.to_string()));
     }
@@ -240,7 +264,9 @@ mod tests {
 
     #[test]
     fn a_number_or_a_word_in_brackets_is_no_unit() {
-        for name in ["ActPos[5]", "cmd (3)", "X[0]", "Position (set)", "Position [Actual]", "Pos (6064h)", "v", "A"] {
+        for name in
+            ["ActPos[5]", "cmd (3)", "X[0]", "Position (set)", "Position [Actual]", "Pos (6064h)", "v", "A"]
+        {
             check(name, name, None);
         }
         check("Position (actual) [mm]", "Position (actual)", Some("mm"));
@@ -251,8 +277,32 @@ mod tests {
     #[test]
     fn a_row_of_units_may_have_any_quantity() {
         for unit in [
-            "ms", "[mm]", "(V)", "V", "mV", "A", "%", "mm/s", "mm/s²", "m/s^2", "m/s2", "deg", "°/s", "rpm", "1/min",
-            "U/min", "counts", "inc/s", "Nm", "N", "Hz", "°C", "rev/min", "[furlong]", "Volt", "mm/(s)",
+            "ms",
+            "[mm]",
+            "(V)",
+            "V",
+            "mV",
+            "A",
+            "%",
+            "mm/s",
+            "mm/s²",
+            "m/s^2",
+            "m/s2",
+            "deg",
+            "°/s",
+            "rpm",
+            "1/min",
+            "U/min",
+            "counts",
+            "inc/s",
+            "Nm",
+            "N",
+            "Hz",
+            "°C",
+            "rev/min",
+            "[furlong]",
+            "Volt",
+            "mm/(s)",
         ] {
             assert!(matches!(in_row(unit), Some(Some(_))), "{unit:?}");
         }

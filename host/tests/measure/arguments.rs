@@ -71,7 +71,13 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
     for figure in ["nan", "1/0", "x", "1e300"] {
         check(&folder, &format!("{good} --from {figure}"), 2, &[], &[&format!("--from {figure}: ")]);
     }
-    check(&folder, &format!("{good} --from 1e10"), 2, &[], &["--from 10000000000: is beyond the 2^31 counts"]);
+    check(
+        &folder,
+        &format!("{good} --from 1e10"),
+        2,
+        &[],
+        &["--from 10000000000: is beyond the 2^31 counts"],
+    );
     for option in ["--rate", "--encoder-step", "--counts-per-unit"] {
         check(&folder, &format!("{good} {option} -4"), 2, &[], &["is below 0"]);
     }

@@ -105,7 +105,8 @@ fn options(random: &mut Random) -> MeasureOptions {
             &Definition::Iso9283,
             &Definition::TargetReached,
         ]),
-        from: (!often(random)).then(|| position("--from", random.choose(&["0", "-5", "1e17"])).expect("a position")),
+        from: (!often(random))
+            .then(|| position("--from", random.choose(&["0", "-5", "1e17"])).expect("a position")),
         encoder_step: (!often(random)).then(|| figure(random)),
         max_speed: (!often(random)).then(|| *random.choose(&[&1e-9, &50.0, &1e30, &f64::NAN])),
         synchronous: often(random),

@@ -169,7 +169,10 @@ fn analog_signals_have_scales() {
     // In volts of the command, where only the feedback has a scale.
     let ran = folder.run("volts.csv --window 0.004 --feedback-scale -4/3 --format jsonl");
     let lines = ran.lines();
-    assert_eq!((ran.outcomes().as_str(), &lines[0]["unit"]), ("settled settled settled settled", &"V".into()));
+    assert_eq!(
+        (ran.outcomes().as_str(), &lines[0]["unit"]),
+        ("settled settled settled settled", &"V".into())
+    );
     assert!((lines[0]["travel"].as_f64().expect("a figure") - 4.0).abs() < 1e-5, "{}", lines[0]);
     ran.assert_stderr_has(&["positions and the window are in V; --command-scale X", "give mm"]);
     // Counts of a converter, with as many counts in a millimetre as the drive has.
@@ -194,10 +197,26 @@ fn columns_of_different_units_are_not_mixed() {
         ("s;mm;V", "", ["command is in mm, but feedback in V", "give --feedback-scale X, the mm in one V"]),
         ("s;V;", "", ["command is in V, but feedback has no unit", "give --command-scale X"]),
         ("s;;V", "", ["feedback is in V, but command has no unit", "give --feedback-scale X"]),
-        ("s;m;mm", "", ["command is in m, but feedback in mm", "give --feedback-scale 1/1000, the m in one mm"]),
-        ("s;deg;rev", "", ["command is in deg, but feedback in rev", "give --feedback-scale 360/1, the deg in"]),
-        ("s;V;V", "--unit mm", ["positions are in V, not in mm", "give --command-scale X --feedback-scale X, the mm"]),
-        ("s;V;V", "--unit mm --command-scale 2", ["positions are in V, not in mm", "give --feedback-scale X, the mm"]),
+        (
+            "s;m;mm",
+            "",
+            ["command is in m, but feedback in mm", "give --feedback-scale 1/1000, the m in one mm"],
+        ),
+        (
+            "s;deg;rev",
+            "",
+            ["command is in deg, but feedback in rev", "give --feedback-scale 360/1, the deg in"],
+        ),
+        (
+            "s;V;V",
+            "--unit mm",
+            ["positions are in V, not in mm", "give --command-scale X --feedback-scale X, the mm"],
+        ),
+        (
+            "s;V;V",
+            "--unit mm --command-scale 2",
+            ["positions are in V, not in mm", "give --feedback-scale X, the mm"],
+        ),
     ] {
         folder.write("mixed.csv", volts().replace("s;V;V", units));
         let ran = folder.run(&format!("mixed.csv --window 0.01 {options}"));
@@ -216,7 +235,10 @@ fn a_step_in_the_first_row_starts_where_the_command_stood() {
     };
     let rows: String = (0..500).map(row).collect();
     folder.write("step.csv", format!("t_s,command [mm],feedback [mm]\n{rows}"));
-    folder.write("whole.csv", format!("t_s,command [mm],feedback [mm]\n6.900,2.0000,2.0000\n6.999,2.0000,2.0000\n{rows}"));
+    folder.write(
+        "whole.csv",
+        format!("t_s,command [mm],feedback [mm]\n6.900,2.0000,2.0000\n6.999,2.0000,2.0000\n{rows}"),
+    );
     let ran = folder.run("step.csv --window 0.01");
     assert_eq!(ran.status, 0);
     ran.assert_stderr_has(&["the command never moves", "give --from P"]);
@@ -238,5 +260,8 @@ fn a_step_in_the_first_row_starts_where_the_command_stood() {
     folder.write("counts.csv", format!("command,feedback\n{}", rows.lines().map(count).collect::<String>()));
     let ran = folder.run("counts.csv --rate 1000 --counts-per-unit 1000 --command-scale -2 --window 0.01 --from 2 --format jsonl");
     assert_eq!(ran.outcomes(), "settled", "{ran:?}");
-    assert_eq!((ran.lines()[0]["travel"].as_f64(), ran.lines()[0]["start_s"].as_f64()), (Some(3.0), Some(-0.001)));
+    assert_eq!(
+        (ran.lines()[0]["travel"].as_f64(), ran.lines()[0]["start_s"].as_f64()),
+        (Some(3.0), Some(-0.001))
+    );
 }
