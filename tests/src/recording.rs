@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use stillpoint::error::Error;
-use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::measure::{MeasureOptions, Summary, Wrap, measure};
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
@@ -20,6 +20,8 @@ pub fn options(window: &str) -> MeasureOptions {
         encoder_step: None,
         max_speed: None,
         synchronous: true,
+        wrap: Wrap::Unknown,
+        command_dead_band: None,
     }
 }
 

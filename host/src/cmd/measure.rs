@@ -11,7 +11,7 @@ use super::output::{Output, OutputFormat, notify};
 use super::progress;
 use super::recording_options::{Columns, Scale};
 use crate::error::Error;
-use crate::measure::{MeasureOptions, Measured, Summary, measure};
+use crate::measure::{MeasureOptions, Measured, Summary, Wrap, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
 use crate::trace::choice::{fraction, position};
@@ -51,6 +51,16 @@ pub struct Arguments {
     /// that sample period, with an uncertainty that covers it.
     #[arg(long)]
     synchronous: bool,
+    /// Distance after which positions begin anew, in the unit of the recording: 360; 0: they never do
+    ///
+    /// Without it, a move during which a position jumps by close to a whole turn is untrusted.
+    #[arg(long, value_name = "TURN", allow_negative_numbers = true)]
+    wrap: Option<String>,
+    /// How far a noisy command may be from its mean while it stands, in the unit of the recording; 0 for not at all
+    ///
+    /// Without it, 4.5 times the noise of the command, if it is noisy.
+    #[arg(long, value_name = "X", value_parser = dead_band, allow_negative_numbers = true)]
+    command_dead_band: Option<f64>,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
@@ -92,6 +102,14 @@ Examples:
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";
 
 impl Arguments {
+    fn wrap(&self) -> Result<Wrap, Error> {
+        match self.wrap.as_deref() {
+            None => Ok(Wrap::Unknown),
+            Some("0") => Ok(Wrap::Never),
+            Some(turn) => fraction("--wrap", turn).map(Wrap::Turn),
+        }
+    }
+
     fn options(&self) -> Result<MeasureOptions, Error> {
         Ok(MeasureOptions {
             window: fraction("--window", &self.window).map_err(|_| Error::window(&self.window))?,
@@ -106,8 +124,16 @@ impl Arguments {
             encoder_step: self.scale.encoder_step()?,
             max_speed: self.scale.max_speed(),
             synchronous: self.synchronous,
+            wrap: self.wrap()?,
+            command_dead_band: self.command_dead_band,
         })
     }
+}
+
+/// A width of 0 or more. Unit: that of the recording
+fn dead_band(text: &str) -> Result<f64, String> {
+    let width: Option<f64> = text.parse().ok().filter(|width: &f64| width.is_finite() && *width >= 0.0);
+    width.ok_or_else(|| "give a number from 0 in the unit of the recording, such as 0.01".to_owned())
 }
 
 /// A time that settings can count, whatever the recording. Unit: ms

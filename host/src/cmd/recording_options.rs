@@ -20,6 +20,12 @@ pub(super) struct Columns {
     /// Column of the measured position, by name or number
     #[arg(long, value_name = "COL")]
     feedback: Option<String>,
+    /// Column of the following error, command - feedback, where there is no feedback; by name or number
+    #[arg(long, value_name = "COL", conflicts_with = "feedback")]
+    following_error: Option<String>,
+    /// Time column of the feedback, where it has a clock of its own; by name or number
+    #[arg(long, value_name = "COL", conflicts_with = "rate")]
+    feedback_time: Option<String>,
     /// Rows per second, for a recording without a time column
     #[arg(long, value_name = "HZ", conflicts_with = "time", allow_negative_numbers = true)]
     rate: Option<String>,
@@ -72,11 +78,14 @@ fn speed(text: &str) -> Result<f64, String> {
 impl Columns {
     /// The given options; the reader of a recording detects the others.
     pub(super) fn choice(&self, scale: &Scale) -> Result<Choice, Error> {
-        let Columns { time, command, feedback, rate, delimiter, decimal } = self;
+        let Columns { time, command, feedback, following_error, feedback_time, rate, delimiter, decimal } =
+            self;
         Ok(Choice {
             time: time.clone(),
             command: command.clone(),
             feedback: feedback.clone(),
+            following_error: following_error.clone(),
+            feedback_time: feedback_time.clone(),
             rate: rate.as_deref().map(|rate| fraction("--rate", rate)).transpose()?,
             unit: scale.unit.clone(),
             counts_per_unit: scale.counts_per_unit()?,

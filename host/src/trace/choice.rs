@@ -14,6 +14,10 @@ pub struct Choice {
     pub command: Option<String>,
     /// Column of the measured position, by name or by number from 1.
     pub feedback: Option<String>,
+    /// Column of the following error, command − feedback, instead of feedback; by name or by number from 1.
+    pub following_error: Option<String>,
+    /// Time column of the feedback, where it has a clock of its own; by name or by number from 1.
+    pub feedback_time: Option<String>,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.

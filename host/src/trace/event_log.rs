@@ -359,8 +359,7 @@ mod tests {
             is_stamped: false,
         };
         let column = |index| Column { index, ..Column::default() };
-        let columns =
-            Columns { time: None, command: column(1), feedback: column(2), unused: None, assumed: false };
+        let columns = Columns { command: column(1), feedback: column(2), ..Columns::default() };
         let mut log = EventLog { period, ..EventLog::new(form, &columns) };
         let mut words = Vec::new();
         let word = |figures: &Figures| figures.map(|figure| figure.to_f64().to_string()).join("/");

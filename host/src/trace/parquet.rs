@@ -62,6 +62,10 @@ impl Parquet {
         }
         let table = Table { columns: &columns, named: true, file: name, line: 1 };
         let chosen = columns::choose(table, choice)?;
+        if chosen.feedback_time.is_some() {
+            let wrong = "command and feedback have a time column each, which can be read from text only";
+            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
+        }
         let shape = shape(&chosen);
         let mut survey = Survey { whole: total <= BATCH as u64, ..Survey::default() };
         for group in (0..groups).step_by(groups.div_ceil(PLACES).max(1)) {

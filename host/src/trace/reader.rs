@@ -4,7 +4,7 @@ use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::clock::{Clock, Stamped};
 use crate::trace::columns::{Column, Columns};
-use crate::trace::layout::{Layout, Signal};
+use crate::trace::layout::{CommandNoise, Layout, Signal};
 use crate::trace::place::Place;
 use crate::trace::position_unit;
 use crate::trace::ratio::Ratio;
@@ -12,13 +12,18 @@ use crate::trace::rows::{Fault, Faults, Row};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
-use crate::trace::unit;
+use crate::trace::two_clocks::{Merge, Merged, Pair};
+use crate::trace::{noise, unit};
 
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
 pub(crate) struct RowReader {
     scale: Scale,
     clock: Clock,
+    /// Whether the numbers of feedback are the following error.
+    is_error: bool,
+    /// Where command and feedback have a clock each.
+    merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
     /// Whether a note on rounding exists already.
@@ -57,15 +62,26 @@ impl RowReader {
             ticks_per_second: timebase.ticks_per_second,
             origin_s: origin as f64 / f64::from(timebase.ticks_per_second),
             command_scale,
-            encoder_step: survey.step(|feedback| scale.count(feedback, 1).map(|(count, _)| count)),
+            encoder_step: survey.step(|row| feedback_count(row, scale, command_scale, columns.is_error)),
             sample_period_s: timebase.period_s,
+            command_period_s: 0.0,
+            command_noise: command_noise(survey, scale),
             notes,
         };
         let coarse = match scale.columns {
             Some(_) => choice.counts_per_unit.is_some(),
             None => survey.decimals() as i32 > scale.places,
         };
-        Ok(RowReader { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
+        Ok(RowReader {
+            scale,
+            clock,
+            is_error: columns.is_error,
+            merge: None,
+            index: 0,
+            coarse,
+            layout,
+            faults: Faults::default(),
+        })
     }
 
     /// Converts the numbers of one row.
@@ -75,11 +91,52 @@ impl RowReader {
         let (command, feedback) = (self.scale.apply(figures[1], 0), self.scale.apply(figures[2], 1));
         if let (Some(at), Ok(command), Ok(feedback)) = (at, command, feedback) {
             self.index += 1;
+            let feedback = self.feedback(command, feedback);
             self.clock.step(Stamped { line, at, command, feedback }, out);
         } else {
             let misfits = [at.ok_or(Misfit::TooLarge).err(), command.err(), feedback.err()];
             self.misfit(line, figures, misfits, out);
         }
+    }
+
+    /// The feedback of a command and a number of the feedback's column. Unit: counts
+    #[inline]
+    fn feedback(&self, command: i32, number: i32) -> i32 {
+        if !self.is_error {
+            return number;
+        }
+        scaled(command.into(), self.layout.command_scale).wrapping_sub(number.into()) as i32
+    }
+
+    /// Command and feedback have a clock each; the times of commands are those of `survey`.
+    pub(crate) fn merge(&mut self, survey: &Survey) {
+        self.merge = Some(Merge::new(self.clock.timebase().hole_in(survey)));
+    }
+
+    /// Converts the numbers of one row with two times; a signal that has none may come in other rows.
+    pub(crate) fn pairs(&mut self, line: u64, pairs: [Option<Pair>; 2], out: &mut Vec<Row>) {
+        let Some(mut merge) = self.merge.take() else { return };
+        for (signal, pair) in [Signal::Command, Signal::Feedback].into_iter().zip(pairs) {
+            let Some((time, figure)) = pair else { continue };
+            match (self.clock.time(time, 0), self.scale.apply(figure, signal as usize - 1)) {
+                (Some(at), Ok(count)) if signal == Signal::Command => merge.command(at, count),
+                (Some(at), Ok(count)) => merge.feedback(line, at, count),
+                _ => self.bad(line, Fault::TooLarge { signal, text: figure.to_string().into() }, out),
+            }
+        }
+        while let Some(merged) = merge.next() {
+            match merged {
+                Merged::Sample(line, at, command, number) => {
+                    let feedback = self.feedback(command, number);
+                    self.clock.step(Stamped { line, at, command, feedback }, out);
+                }
+                Merged::Hole(line, ticks) => {
+                    let seconds = ticks as f64 / f64::from(self.layout.ticks_per_second);
+                    out.push(Row::Gap { line, fault: Fault::Hole { seconds } });
+                }
+            }
+        }
+        self.merge = Some(merge);
     }
 
     /// Reports the first number that is out of range or not whole.
@@ -95,10 +152,16 @@ impl RowReader {
         }
     }
 
+    /// A row that is no sample.
+    pub(crate) fn pass(&mut self) {
+        self.index += 1;
+    }
+
     /// Reports a faulty row.
     #[cold]
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
+        self.clock.drop_row();
         out.push(Row::Gap { line, fault });
     }
 
@@ -192,6 +255,26 @@ fn scale(
     }
 }
 
+/// A command in feedback counts. Unit: feedback counts
+fn scaled(command: i64, (upper, lower): (i32, i32)) -> i64 {
+    (i128::from(command) * i128::from(upper)).div_euclid(i128::from(lower)) as i64
+}
+
+/// The feedback of a row, measured or from the following error. Unit: counts
+fn feedback_count(row: &Figures, scale: Scale, command_scale: (i32, i32), is_error: bool) -> Option<i64> {
+    let [command, number] = [(1, 0), (2, 1)].map(|(place, at)| scale.count(row[place], at));
+    let (number, _) = number?;
+    if is_error { Some(scaled(command?.0, command_scale).wrapping_sub(number)) } else { Some(number) }
+}
+
+/// Noise of the command in counts.
+fn command_noise(survey: &Survey, scale: Scale) -> Option<CommandNoise> {
+    let noise = noise::command(survey)?;
+    let counts = scale.factor(0).abs();
+    let dead_band = (noise.dead_band * counts).ceil().max(1.0) as u32;
+    Some(CommandNoise { rms: noise.rms * counts, dead_band })
+}
+
 fn timebase(
     columns: &Columns,
     survey: &Survey,
@@ -237,7 +320,17 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     {
         notes.push(format!("column {} is taken as time in seconds", column.name));
     }
-    if let Some(name) = &columns.unused {
+    if columns.is_error {
+        notes.push(format!(
+            "feedback is command minus following error '{}' (command - feedback); for the other sign give --feedback-scale -1",
+            columns.feedback.name
+        ));
+    }
+    if let (Some(name), None) = (&columns.unused, choice.rate) {
+        notes.push(format!(
+            "column '{name}' is a time, too, and not used; with --feedback-time {name}, feedback is read at it"
+        ));
+    } else if let Some(name) = &columns.unused {
         notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
 }

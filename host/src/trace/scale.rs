@@ -100,6 +100,11 @@ impl Scale {
         }
     }
 
+    /// Counts in one unit of the column of the command (`at` 0) or the feedback (1); negative if it is inverted.
+    pub(crate) fn factor(&self, at: usize) -> f64 {
+        self.columns.map_or_else(|| 10f64.powi(self.places), |columns| columns.factors[at].to_f64())
+    }
+
     /// Whether a move may exceed the range of its travel.
     pub(crate) fn overspans(&self) -> bool {
         self.span.1.saturating_sub(self.span.0) > i64::from(i32::MAX)

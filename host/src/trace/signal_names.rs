@@ -304,6 +304,50 @@ const EASTERN_OTHER: [&str; 25] = [
     "周期",
 ];
 
+/// Words of the following error.
+const FOLLOWING: [&str; 11] = [
+    "following",
+    "lag",
+    "schleppfehler",
+    "schleppabstand",
+    "regelabweichung",
+    "lageregelabweichung",
+    "poursuite",
+    "seguimiento",
+    "seguimento",
+    "inseguimento",
+    "suivi",
+];
+
+/// Words of the following error alone, or beside a word of [`POSITION`].
+const ERROR: [&str; 10] =
+    ["error", "err", "deviation", "dev", "erro", "errore", "erreur", "ecart", "abweichung", "desviacion"];
+
+/// Words of what is no following error, though named after it.
+const NO_ERROR: [&str; 18] = [
+    "window",
+    "time",
+    "timeout",
+    "limit",
+    "max",
+    "min",
+    "peak",
+    "status",
+    "state",
+    "bit",
+    "reached",
+    "code",
+    "speed",
+    "velocity",
+    "velocidad",
+    "vitesse",
+    "id",
+    "count",
+];
+
+const EASTERN_ERROR: [&str; 3] = ["偏差", "误差", "誤差"];
+const EASTERN_FOLLOWING: [&str; 3] = ["跟随", "追従", "跟踪"];
+
 /// Objects of a drive that hold positions, from the object dictionary of CiA 402; all others are no positions.
 const OBJECTS: [(u32, Signal, u32); 5] = [
     (0x6062, Signal::Command, 10),  // position demand value
@@ -423,6 +467,21 @@ impl Meaning {
     }
 }
 
+/// Whether a column is the following error. `name` is without its unit.
+pub(crate) fn is_following_error(name: &str, unit: Option<&str>) -> bool {
+    let meaning = Meaning::of(name);
+    let words = words(name);
+    let among = |list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
+    let eastern = |parts: &[&str]| parts.iter().any(|part| name.contains(part));
+    let is_length = !unit.is_some_and(|unit| {
+        unit.contains(['/', '%']) || unit == "A" || crate::trace::unit::second_places(unit).is_some()
+    });
+    let is_error = among(&FOLLOWING)
+        || among(&ERROR) && (meaning.is_position || words.len() == 1)
+        || eastern(&EASTERN_ERROR) && (meaning.is_position || eastern(&EASTERN_FOLLOWING));
+    is_length && (object(name) == Some(0x60F4) || is_error && object(name).is_none() && !among(&NO_ERROR))
+}
+
 /// Score of a column for `signal`; 0: it does not fit. `name` is without its unit.
 pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
     let meaning = Meaning::of(name);
@@ -517,6 +576,47 @@ mod tests {
             );
         }
         check("t,6062h,607Ah,6063h,6064h", [Some("t"), Some("6062h"), Some("6064h")]);
+    }
+
+    #[test]
+    fn a_following_error_is_recognised() {
+        for name in [
+            "following error",
+            "FollowingError",
+            "pos_err",
+            "lag",
+            "Schleppfehler",
+            "Regelabweichung",
+            "0x60F4",
+            "erro de posição",
+            "error de seguimiento",
+            "errore di inseguimento",
+            "écart de position",
+            "位置偏差",
+            "跟随误差",
+            "position deviation",
+            "PositionError",
+            "60F4h:00",
+            "error",
+            "Following error actual value",
+        ] {
+            assert!(is_following_error(name, None), "{name}");
+        }
+        for name in [
+            "position",
+            "following error window",
+            "error code",
+            "speed error",
+            "velocity deviation",
+            "0x6065",
+            "6064h",
+            "time",
+            "command",
+            "速度偏差",
+        ] {
+            assert!(!is_following_error(name, None), "{name}");
+        }
+        assert!(!is_following_error("following error", Some("%")));
     }
 
     #[test]

@@ -52,6 +52,14 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Whether time increases in nine of ten rows.
+    pub(crate) fn increases(&self) -> bool {
+        let (pairs, later) = self.pairs().fold((0, 0), |(pairs, later), (before, after)| {
+            (pairs + 1, later + usize::from(after[0].minus(before[0]) > 0.0))
+        });
+        10 * later >= 9 * pairs
+    }
+
     /// Whether there are no two consecutive rows.
     pub(crate) fn is_single(&self) -> bool {
         self.pairs().next().is_none()
@@ -102,11 +110,10 @@ impl Survey {
         })
     }
 
-    /// Encoder step, if `count` gives the counts of a feedback: the smallest change of feedback, if the small changes are multiples of it;
+    /// Encoder step, if `count` gives the counts of the feedback of a row: the smallest change of feedback, if the small changes are multiples of it;
     /// otherwise, or if feedback hardly changes, 1. Unit: counts
-    pub(crate) fn step(&self, count: impl Fn(Decimal) -> Option<i64>) -> u32 {
-        let steps =
-            self.pairs().filter_map(|(before, after)| Some(count(before[2])?.abs_diff(count(after[2])?)));
+    pub(crate) fn step(&self, count: impl Fn(&Figures) -> Option<i64>) -> u32 {
+        let steps = self.pairs().filter_map(|(before, after)| Some(count(before)?.abs_diff(count(after)?)));
         let mut steps: Vec<u64> = steps.filter(|&step| step > 0).collect();
         if steps.len() < CHANGES {
             return 1;
@@ -152,8 +159,8 @@ mod tests {
         Survey { pieces: vec![rows.iter().map(|row| row.map(figure)).collect()], lines, whole: true }
     }
 
-    fn places(places: i32) -> impl Fn(Decimal) -> Option<i64> {
-        move |figure| figure.scaled(places).map(|(count, _)| count)
+    fn places(places: i32) -> impl Fn(&Figures) -> Option<i64> {
+        move |row| row[2].scaled(places).map(|(count, _)| count)
     }
 
     #[test]

@@ -1,7 +1,8 @@
-//! In: the time column or the rate, and the surveyed rows. Out: the conversion of times to ticks.
+//! In: the time column or the rate, and the surveyed rows. Out: the conversion of times to ticks, and the longest step
+//! between two rows that is no hole.
 
 use crate::trace::columns::Column;
-use crate::trace::survey::Survey;
+use crate::trace::survey::{Figures, Survey};
 use crate::trace::unit;
 use stillpoint_core::Fraction;
 
@@ -13,6 +14,16 @@ const FINE: f64 = 1000.0;
 
 /// Accepted share of that length: time stamps at 1 kHz are often 0.98 ms apart.
 const TOLERANCE: f64 = 0.9;
+
+/// A step between two rows longer than this many usual steps is a hole: half-way to a second step. No source
+const HOLE: f64 = 1.5;
+
+/// Share of the surveyed steps that are usual, whatever the jitter of the recorder. No source
+const USUAL: f64 = 49.0 / 50.0;
+
+/// Fewest steps longer than usual, and largest difference of the counts of rows between them, that are the beat of a
+/// sampling clock against rounded time stamps. No source
+const BEAT: (usize, usize) = (3, 2);
 
 /// Longest sample period, so that differences of ticks never wrap. Unit: µs
 const LONGEST: f64 = (1u32 << 27) as f64;
@@ -47,6 +58,8 @@ pub(crate) struct Timebase {
     pub(crate) per_row: Option<i64>,
     /// Median time between rows. Unit: s
     pub(crate) period_s: f64,
+    /// Longest time between two rows that is no hole. Unit: s
+    pub(crate) hole_s: f64,
 }
 
 impl Timebase {
@@ -67,6 +80,7 @@ impl Timebase {
                 places: 0,
                 per_row: Some(per_row as i64),
                 period_s: 1.0 / rate.to_f64(),
+                hole_s: HOLE / rate.to_f64(),
             }),
             _ => {
                 let wrong =
@@ -111,6 +125,7 @@ impl Timebase {
             places: places as i32 - unit_places as i32,
             per_row: None,
             period_s,
+            hole_s: longest_step(survey).unwrap_or(period) * HOLE / 10f64.powi(unit_places as i32),
         })
     }
 
@@ -118,6 +133,46 @@ impl Timebase {
     pub(crate) fn period(&self) -> i64 {
         ((self.period_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
     }
+
+    /// Longest time between two rows of `survey` that is no hole. Unit: ticks
+    pub(crate) fn hole_in(&self, survey: &Survey) -> i64 {
+        let longest = longest_step(survey).map(|step| step * HOLE * 10f64.powi(self.places));
+        longest.map_or(i64::MAX, |ticks| (ticks.round() as i64).max(1))
+    }
+
+    /// Longest time between two rows that is no hole. Unit: ticks
+    pub(crate) fn hole(&self) -> i64 {
+        ((self.hole_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
+    }
+}
+
+/// The longest usual step between two rows; `None` if time never increases. Unit: that of the column
+fn longest_step(survey: &Survey) -> Option<f64> {
+    let pieces: Vec<Vec<f64>> = survey.pieces.iter().map(|piece| steps(piece)).collect();
+    let mut sorted: Vec<f64> = pieces.iter().flatten().copied().filter(|&step| step > 0.0).collect();
+    sorted.sort_unstable_by(f64::total_cmp);
+    // Rounded down, so that the one hole of a short recording is not its usual step.
+    let place = (sorted.len().saturating_sub(1) as f64 * USUAL) as usize;
+    let usual = sorted.get(place).copied()?;
+    // Rounding makes a step longer by one unit of the last decimal, no more.
+    let decimals = survey.pieces.iter().flatten().map(|row| row[0].needed()).max()?;
+    let longest = usual + 1.5 * 0.1f64.powi(decimals as i32);
+    let beats = pieces.iter().filter_map(|steps| beat(steps, usual * HOLE));
+    Some(beats.filter(|&beat| beat < longest).fold(usual, f64::max))
+}
+
+/// Steps between consecutive rows. Unit: that of the column
+fn steps(rows: &[Figures]) -> Vec<f64> {
+    rows.windows(2).map(|pair| pair[1][0].minus(pair[0][0])).collect()
+}
+
+/// The longest of the steps above `limit`, if they come as regularly as a beat does.
+fn beat(steps: &[f64], limit: f64) -> Option<f64> {
+    let places: Vec<usize> = (0..steps.len()).filter(|&place| steps[place] > limit).collect();
+    let rows = places.windows(2).map(|pair| pair[1] - pair[0]);
+    let (least, most) = (rows.clone().min()?, rows.max()?);
+    (places.len() >= BEAT.0 && most - least <= BEAT.1)
+        .then(|| places.iter().map(|&place| steps[place]).fold(0.0, f64::max))
 }
 
 /// Why times without a unit are hardly seconds, if so; `period` is the step between rows, `moving_rows` the length of a
@@ -219,5 +274,31 @@ mod tests {
         check(None, &["0.5", "0.5"], Err("never increases"));
         check(None, &["0.5"], Err("never increases"));
         check(Some("s"), &["0", "3600"], Err("too far"));
+    }
+
+    /// The longest step that is no hole, for rows at these instants, written with three decimals. Unit: ms
+    fn hole_ms(times: impl Iterator<Item = f64>) -> f64 {
+        let figure = |time: f64| parse(format!("{time:.3}").as_bytes(), b'.').unwrap();
+        let rows = times.map(|time| [figure(time), Default::default(), Default::default()]).collect();
+        let survey = Survey { pieces: vec![rows], lines: vec![], whole: true };
+        let hole_s = Timebase::stamped(&Column::default(), &survey).unwrap().hole_s;
+        (hole_s * 1e6).round() * 1e-3
+    }
+
+    #[test]
+    fn a_hole_is_half_as_long_again_as_a_usual_step() {
+        let even = |period: f64| (0..1000).map(move |row| f64::from(row) * period);
+        assert_eq!(hole_ms(even(0.001)), 1.5);
+        assert_eq!(hole_ms(even(0.004).filter(|time| (time * 250.0).round() as u32 % 300 != 150)), 6.0);
+        assert_eq!(hole_ms(even(0.5).take(10).filter(|time| *time != 2.0)), 750.0, "a short recording");
+        // Stamps in whole milliseconds, rows further apart: some steps have two.
+        assert_eq!(hole_ms(even(0.0011)), 3.0);
+        assert_eq!(hole_ms(even(0.00101)), 3.0, "one step of a hundred, at regular places");
+        assert_eq!(hole_ms(even(0.0009)), 1.5, "stamps repeat, none is far");
+        let holes = even(0.001).filter(|time| ![100, 130, 310, 700].contains(&((time * 1e3).round() as u32)));
+        assert_eq!(hole_ms(holes), 1.5, "one step of two hundred and fifty, anywhere");
+        // Jitter of ± 40 %, in nine steps.
+        let jitter = |row: u32| f64::from(row) * 0.01 + f64::from(row * 7919 % 9) * 0.001;
+        assert_eq!(hole_ms((0..1000).map(jitter)), 27.0);
     }
 }

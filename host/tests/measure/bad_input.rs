@@ -30,6 +30,15 @@ const SECOND: (i32, &str) = (0, "settled untrusted settled settled");
 const NONE: (i32, &str) = (1, "");
 
 #[test]
+fn a_single_lost_row_is_reported() {
+    let folder = Folder::new("lost");
+    folder.write("axis.csv", changed(|lines| drop(lines.remove(700))));
+    let ran = folder.run("axis.csv --window 0.01 --format jsonl");
+    assert_eq!((ran.status, ran.lines().len()), (0, 4));
+    ran.assert_stderr_has(&["axis.csv, line 701: no rows for 0.002000 s before this one"]);
+}
+
+#[test]
 fn a_bad_row_marks_its_move_and_no_other() {
     // Line 702 is in the second move.
     for (what, row, message) in [

@@ -2,11 +2,11 @@
 
 use std::io::Cursor;
 
-use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::measure::{MeasureOptions, Summary, Wrap, measure};
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::{fraction, position, ratio};
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::{Definition, Outcome};
+use stillpoint_core::{Definition, Fraction, Outcome};
 
 use super::{Folder, recording};
 
@@ -110,6 +110,12 @@ fn options(random: &mut Random) -> MeasureOptions {
         encoder_step: (!often(random)).then(|| figure(random)),
         max_speed: (!often(random)).then(|| *random.choose(&[&1e-9, &50.0, &1e30, &f64::NAN])),
         synchronous: often(random),
+        wrap: match random.below(20) {
+            0 => Wrap::Turn(Fraction::ONE),
+            1 => Wrap::Never,
+            _ => Wrap::Unknown,
+        },
+        command_dead_band: (random.below(10) == 0).then(|| *random.choose(&[&0.0, &0.01, &1e30, &f64::NAN])),
     }
 }
 

@@ -65,8 +65,13 @@ fn a_command_may_count_differently_from_the_feedback() {
     check_alike(&folder, &format!("half.csv {scale} --command-scale 2/1"), "axis.csv --window 0.01");
     check_alike(&folder, &format!("opposite.csv {scale} --command-scale -1/3"), "axis.csv --window 0.01");
     let ran = folder.run(&format!("half.csv {scale} --format jsonl"));
-    // Half the command is another target, but for the one at 0.
-    assert_eq!(ran.outcomes(), "unsettled settled unsettled settled");
+    // Half the command is another target, but for the one at 0, where every second move would be settled.
+    assert_eq!((ran.status, ran.out.as_str()), (1, ""));
+    ran.assert_stderr_has(&[
+        "half.csv, line 2: column 'feedback'",
+        "counted in another unit",
+        "see the scales",
+    ]);
 }
 
 #[test]
