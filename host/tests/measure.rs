@@ -23,6 +23,8 @@ mod pictures;
 mod remedies;
 #[path = "measure/scales.rs"]
 mod scales;
+#[path = "measure/signals.rs"]
+mod signals;
 #[path = "measure/ways.rs"]
 mod ways;
 

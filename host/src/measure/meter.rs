@@ -12,6 +12,7 @@ use crate::plot::StopTrace;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::trace::{Layout, Row};
 
 /// 0.975 quantile of the normal distribution.
@@ -316,7 +317,8 @@ impl Meter {
 
     /// Refuses a recording whose feedback never follows the command.
     fn follows(&mut self) -> Result<(), Error> {
-        let length = |counts: f64| format!("{:.6} {}", self.context.length(counts), self.context.unit);
+        let AxisContext { unit, .. } = &self.context;
+        let length = |counts: f64| format!("{} {unit}", number::plain(self.context.length(counts)));
         let Some(objection) = self.likeness.objection(length) else { return Ok(()) };
         self.withheld.clear();
         let (column, line) = &self.feedback;
@@ -335,7 +337,7 @@ impl Meter {
         let AxisContext { unit, settings, .. } = &self.context;
         let (upper, lower) = settings.command_scale;
         let scale = f64::from(upper).abs() / f64::from(lower);
-        let length = |counts: f64| format!("{:.3e} {unit}", self.context.length(counts)).replace("e0 ", " ");
+        let length = |counts: f64| format!("{} {unit}", number::plain(self.context.length(counts)));
         format!(
             "the command is noisy, {} rms: it stands while within {} of its mean; --command-dead-band sets another width, 0 none",
             length(self.command_rms),

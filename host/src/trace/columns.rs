@@ -95,7 +95,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
             Err(error) if signal == Signal::Time => no_time = Some(error),
             Err(error) => {
                 let found = table.following_error(&selected).filter(|_| signal == Signal::Feedback);
-                selected[signal as usize] = Some(found.ok_or(no_time.take().unwrap_or(error))?);
+                selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
                 is_error = true;
             }
         }

@@ -57,13 +57,18 @@ impl Held {
             self.since[at] += 1;
             if let Some(figure) = cells[at] {
                 (self.last[at], self.since[at]) = (figure, 0);
-            } else if self.since[at] >= (2 * self.every[at]).max(1) {
+            } else if self.since[at] >= longest(self.every[at]) {
                 return Err(Fault::Figure { signal, text: "".into() });
             }
         }
         self.has_command |= cells[Signal::Command as usize].is_some();
         Ok((self.has_command && cells[Signal::Feedback as usize].is_some()).then_some(self.last))
     }
+}
+
+/// Rows without a number after which one is missing.
+fn longest(every: usize) -> usize {
+    (every + usize::from(every > 2)).max(1)
 }
 
 /// The number of rows from one number to the next, if it is regular and above one.

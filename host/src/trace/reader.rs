@@ -322,7 +322,7 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     }
     if columns.is_error {
         notes.push(format!(
-            "feedback is command minus following error '{}' (command - feedback); for the other sign give --feedback-scale -1",
+            "feedback is command minus following error '{}'; if that is feedback - command, give it a negative --feedback-scale, such as -1",
             columns.feedback.name
         ));
     }
