@@ -2,7 +2,7 @@
 //!
 //! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
 //! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary;
-//! `ways`: one recording written in many ways.
+//! `ways`: one recording written in many ways; `remedies`: whether what a message says to type works.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,8 @@ mod damage;
 mod output;
 #[path = "measure/pictures.rs"]
 mod pictures;
+#[path = "measure/remedies.rs"]
+mod remedies;
 #[path = "measure/scales.rs"]
 mod scales;
 #[path = "measure/signals.rs"]

@@ -20,7 +20,8 @@ use crate::trace::{Choice, Trace};
 /// Measure every move of a recording
 ///
 /// Reads command and feedback from CSV or similar text as drives and oscilloscopes export it, and
-/// finds out by itself how it is written: delimiter, decimal comma, header, units, encoding.
+/// finds out by itself how it is written: delimiter, decimal comma, header, units, encoding; also an
+/// event log of one value a line. What it can't find out it asks for, with the option to type.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -92,6 +93,10 @@ Examples:
   stillpoint measure axis.csv --window 0.01
   stillpoint measure axis.csv --window 0.01 --window-time-ms 20 --plot stops.html
   stillpoint measure scope.txt --window 0.01 --rate 4000 --counts-per-unit 16777216/60 --unit mm
+  stillpoint measure drive.csv --window 0.01 --time t:ms
+  stillpoint measure volts.csv --window 0.01 --command-scale 2.5 --feedback-scale -10/3 --unit mm
+  stillpoint measure step.csv --window 0.01 --from 2.0
+  stillpoint measure log.csv --window 0.01 --command X.SetPos --feedback X.ActPos
   stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
 
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";

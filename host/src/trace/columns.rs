@@ -20,6 +20,14 @@ pub(crate) struct Column {
     pub(crate) stamped: bool,
 }
 
+impl Column {
+    /// The name as it is typed in a shell.
+    pub(crate) fn shell_name(&self) -> String {
+        let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '/' | ':');
+        if self.name.chars().all(plain) { self.name.clone() } else { format!("'{}'", self.name) }
+    }
+}
+
 /// The three columns; without a time column, the rate is given.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Columns {

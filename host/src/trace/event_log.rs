@@ -14,8 +14,8 @@ use crate::trace::sniff::{self, Found};
 use crate::trace::survey::Figures;
 use crate::trace::{number, signal_names, stamp, unit};
 
-/// Lines that are examined for their form. Unit: lines
-const EXAMINED: usize = 2000;
+/// Lines that are examined for their form, enough for the first change of the name where they are sorted by it. Unit: lines
+const EXAMINED: usize = 50_000;
 
 /// Most names of signals.
 const TAGS: usize = 200;
@@ -39,8 +39,8 @@ pub(crate) struct Form {
     dialect: Dialect,
     /// Indices of the cells of time, name and value.
     cells: [usize; 3],
-    /// Names in the order of their first lines.
-    tags: Vec<String>,
+    /// Names in the order of their first lines, each with its unit.
+    tags: Vec<(String, Option<String>)>,
     is_stamped: bool,
 }
 
@@ -86,14 +86,25 @@ pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option
             && (2..=TAGS).contains(&kind.words.len())
             && 2 * kind.words.len() <= rows.len()
     };
-    let tags = (0..kinds.len()).filter(|&index| is_tag(&kinds[index]));
+    let units = (0..kinds.len()).find(|&index| are_units(&kinds[index]));
+    let tags = (0..kinds.len()).filter(|&index| is_tag(&kinds[index]) && Some(index) != units);
     let tag = tags.max_by_key(|&index| (kinds[index].words.len(), kinds.len() - index))?;
-    Some(Form {
-        dialect: found.dialect,
-        cells: [time, tag, *value],
-        tags: kinds[tag].words.clone(),
-        is_stamped: stamped.is_some(),
-    })
+    let with_unit = |name: &String| {
+        let row = rows.iter().find(|row| found.dialect.cells(row).nth(tag).map(text).as_ref() == Some(name));
+        let below = row
+            .and_then(|row| found.dialect.cells(row).nth(units?))
+            .and_then(|cell| unit::in_row(&text(cell)))
+            .flatten();
+        (name.clone(), below.or_else(|| unit::split(name).1))
+    };
+    let tags = kinds[tag].words.iter().map(with_unit).collect();
+    Some(Form { dialect: found.dialect, cells: [time, tag, *value], tags, is_stamped: stamped.is_some() })
+}
+
+/// Whether the words of a column are units.
+fn are_units(kind: &Kind) -> bool {
+    let units: Option<Vec<_>> = kind.words.iter().map(|word| unit::in_row(word)).collect();
+    kind.figures + kind.stamps == 0 && units.is_some_and(|units| units.iter().any(Option::is_some))
 }
 
 fn kinds(rows: &[&&[u8]], found: &Found) -> Vec<Kind> {
@@ -125,10 +136,10 @@ impl Form {
         let name = names.get(at).cloned().unwrap_or_else(|| "time".to_string());
         let unit = units.get(at).cloned().flatten().or_else(|| unit::split(&name).1);
         let time = Column { index: 0, name, unit, numeric: !self.is_stamped, stamped: self.is_stamped };
-        let tag = |(index, tag): (usize, &String)| Column {
+        let tag = |(index, (name, unit)): (usize, &(String, Option<String>))| Column {
             index: index + 1,
-            name: tag.clone(),
-            unit: unit::split(tag).1,
+            name: name.clone(),
+            unit: unit.clone(),
             numeric: true,
             stamped: false,
         };
@@ -163,7 +174,9 @@ struct Group {
 impl EventLog {
     /// For the chosen columns, whose indices are those of [`Form::columns`].
     pub(crate) fn new(form: Form, columns: &Columns) -> EventLog {
-        let tag = |column: &Column| column.index.checked_sub(1).and_then(|at| form.tags.get(at)).cloned();
+        let tag = |column: &Column| {
+            column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
+        };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
         EventLog { form, tags, values: [None; 2], group: None, last: None, period: None }
     }
@@ -243,7 +256,7 @@ impl EventLog {
     ) -> Result<(), Fault> {
         let event = self.event(line).inspect_err(|_| {
             // Which row the line belongs to is unknown.
-            (self.values, self.group) = ([None; 2], None);
+            (self.values, self.group, self.last) = ([None; 2], None, None);
         })?;
         let Some((at, time, value)) = event else { return Ok(()) };
         if self.group.is_some_and(|group| group.time.minus(time) != 0.0) {
@@ -251,6 +264,7 @@ impl EventLog {
         }
         // A value that can't be read is unknown, not as before.
         self.values[at] = value.as_ref().ok().copied();
+        self.last = self.last.filter(|_| value.is_ok());
         value?;
         let group = self.group.get_or_insert(Group { line: number, time, has_feedback: false });
         group.has_feedback |= at == 1;
@@ -310,7 +324,14 @@ mod tests {
 
     #[test]
     fn one_value_a_line_is_recognised() {
-        let cells = |text, names: &[&str]| form(text, names).map(|form| (form.cells, form.tags.join(" ")));
+        let cells = |text, names: &[&str]| {
+            form(text, names).map(|form| {
+                let name = |(name, unit): &(String, Option<String>)| {
+                    name.clone() + unit.as_deref().unwrap_or_default()
+                };
+                (form.cells, form.tags.iter().map(name).collect::<Vec<_>>().join(" "))
+            })
+        };
         let expected = |cells, tags: &str| Some((cells, tags.to_string()));
         assert_eq!(cells("0.1;a;5\n0.1;b;6\n0.2;a;5\n0.2;b;6", &[]), expected([0, 1, 2], "a b"));
         assert_eq!(cells("b;7;1\na;7;2\nb;3;3\na;9;4", &["tag", "value", "t"]), expected([2, 0, 1], "b a"));
@@ -319,6 +340,7 @@ mod tests {
             expected([0, 1, 2], "a b")
         );
         assert_eq!(cells("1;a;good;5\n1;b;good;6\n2;a;bad;5\n2;b;good;6", &[]), expected([0, 1, 3], "a b"));
+        assert_eq!(cells("1;a;5;mm\n1;b;6;V\n2;a;5;mm\n2;b;6;V", &[]), expected([0, 1, 2], "amm bV"));
         assert_eq!(
             cells("0.1;a;5;0\n0.1;b;6;0\n0.2;a;5;0\n0.2;b;6;0", &[]),
             None,
@@ -333,7 +355,7 @@ mod tests {
         let form = Form {
             dialect: Dialect { delimiter: b';', decimal: b'.' },
             cells: [0, 1, 2],
-            tags: vec!["c".into(), "f".into()],
+            tags: vec![("c".into(), None), ("f".into(), None)],
             is_stamped: false,
         };
         let column = |index| Column { index, ..Column::default() };
@@ -364,6 +386,11 @@ mod tests {
     fn a_log_of_changes_has_rows_in_between() {
         assert_eq!(rows("0;c;1\n0;f;2\n4;c;3\n5;f;4", Some(1.0)), "0/1/2 1/1/2 2/1/2 3/1/2 4/3/2 5/3/4");
         assert_eq!(rows("0;c;1\n0;f;2\n1.4;f;3\n3;f;4", Some(1.0)), "0/1/2 1.4/1/3 2.4/1/3 3/1/4");
+        assert_eq!(
+            rows("0;c;1\n0;f;2\n1;f;x\n4;f;3", Some(1.0)),
+            "0/1/2 ! 4/1/3",
+            "none beside an unknown value"
+        );
         let long = rows("0;c;1\n0;f;2\n1e6;c;3", Some(1.0));
         assert!(long.ends_with(" 9999/1/2 10000/1/2 999999/1/2 1000000/3/2"), "a longer silence is a gap");
     }

@@ -44,10 +44,11 @@ pub(crate) struct Mismatch {
     pub(crate) names: usize,
 }
 
-/// Searches upwards from the first good row, past bad rows and a row of units, for the header.
+/// Searches upwards from the first good row, past bad rows, a row of units and other rows of words, for the header: the
+/// nearest line with names, unless a line above has more names of signals.
 pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
-    let mut units = Vec::new();
-    let mut first = found.first;
+    let (mut units, mut first) = (Vec::new(), None);
+    let mut best: Option<(usize, Header, Option<String>)> = None;
     for at in (found.first.saturating_sub(SEARCH)..found.first).rev() {
         let line = plain(lines[at]);
         let (cells, figures) = census(line, found.dialect);
@@ -56,19 +57,37 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
         }
         let names = names(line, found.dialect);
         if let Some(row) = units_row(&names) {
-            (units, first) = (row, at + 1);
+            first = first.or(Some(at + 1));
+            units = if units.is_empty() { row } else { units };
         } else if let Some((names, note)) = fitted(&names, line, &lines[found.first..], found) {
-            let first = if units.is_empty() { at + 1 } else { first };
-            return Ok(Head { header: Some(Header { names, at }), units, first, note });
-        } else if names.iter().any(|name| is_signal(name)) {
+            first = first.or(Some(at + 1));
+            // A row of types may repeat a word such as REAL, which is a name of feedback in some languages.
+            let is_new = |at: usize| !names[..at].contains(&names[at]);
+            let is_named = |at: &usize| is_new(*at) && (is_signal(&names[*at]) || is_time(&names[*at]));
+            let signals = (0..names.len()).filter(is_named).count();
+            if best.as_ref().is_none_or(|best| best.0 < signals) {
+                best = Some((signals, Header { names, at }, note));
+            }
+        } else if best.is_none() && names.iter().any(|name| is_signal(name)) {
             return Err(Mismatch { at, names: names.len() });
         }
+        // A row of units may also be above the names.
+        if best.as_ref().is_some_and(|best| best.0 > 1 && (at < best.1.at || !units.is_empty())) {
+            break;
+        }
+    }
+    if let (Some((_, header, note)), Some(first)) = (best, first) {
+        // Where the first column has no name, it has no unit either.
+        if header.names.first().is_some_and(String::is_empty) && units.len() + 1 == header.names.len() {
+            units.insert(0, None);
+        }
+        return Ok(Head { header: Some(header), units, first, note });
     }
     // Without a header, the rows begin with the first of the similar lines above.
     let alike =
         |line: &&&[u8]| census(line, found.dialect).0 == found.width && census(line, found.dialect).1 > 0;
     let above = lines[..found.first].iter().rev().take_while(alike).count();
-    let first = if units.is_empty() { found.first - above } else { first };
+    let first = first.unwrap_or(found.first - above);
     Ok(Head { header: None, units, first, note: None })
 }
 
@@ -253,6 +272,19 @@ mod tests {
         );
         check("t;c;f\ns;;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), None, None], 2);
         check("ms;mm;mm\n0;1;2\n1;1;2", &[], &[Some("ms"), Some("mm"), Some("mm")], 1);
+        check(
+            "s;mm;mm\nt;cmd;act\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            2,
+        );
+        check(
+            "t;cmd;act\ns;mm;mm\nREAL;REAL;REAL\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            3,
+        );
+        check("Tag;Ort;Nr\nt;cmd;act\n0;1;2\n1;1;2", &["t", "cmd", "act"], &[], 2);
         check("s;c;V\n0;1;2\n1;1;2", &["s", "c", "V"], &[], 1);
         check("\"t\",\"c, set\",f\n0,1,2\n1,1,2", &["t", "c, set", "f"], &[], 1);
         check("t,c,f\n0,1,2,\n1,1,2,", &["t", "c", "f"], &[], 1);
@@ -283,6 +315,8 @@ mod tests {
         check("t,c,f\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &[], 1);
         check("t,c,f\na,0.1,1,2\nb,0.2,1,2\nc,0.3,1,2", &names, &[], 1);
         check("t,c,f\n5,0.1,1,2\n5,0.2,1,2\n5,0.3,1,2", &names, &[], 1);
+        let units = [None, Some("ms"), Some("V"), Some("mm")];
+        check("t,c,f\nms,V,mm\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &units, 2);
         check("c,f\n0,1,2\n1,1,2\n2,1,2", &["", "c", "f"], &[], 1);
         check("t,c,f,x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);
         check("t, c, f, x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);

@@ -3,7 +3,7 @@
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::clock::{Clock, Stamped};
-use crate::trace::columns::Columns;
+use crate::trace::columns::{Column, Columns};
 use crate::trace::layout::{CommandNoise, Layout, Signal};
 use crate::trace::place::Place;
 use crate::trace::position_unit;
@@ -68,7 +68,10 @@ impl RowReader {
             command_noise: command_noise(survey, scale),
             notes,
         };
-        let coarse = scale.columns.is_none() && survey.decimals() as i32 > scale.places;
+        let coarse = match scale.columns {
+            Some(_) => choice.counts_per_unit.is_some(),
+            None => survey.decimals() as i32 > scale.places,
+        };
         Ok(RowReader {
             scale,
             clock,
@@ -278,25 +281,15 @@ fn timebase(
     choice: &Choice,
     place: Place<'_>,
 ) -> Result<Timebase, Error> {
-    match (choice.rate, &columns.time) {
+    let timebase = match (choice.rate, &columns.time) {
         (None, Some(_)) if survey.is_single() => {
-            Err(place.error("there is only one readable row", "export the whole recording"))
+            return Err(place.error("there is only one readable row", "export the whole recording"));
         }
-        (None, Some(column)) => Timebase::stamped(column, survey).map_err(|wrong| {
-            let name = shell_word(&column.name);
-            place.error(wrong, format!("give --time {name}:ms (or s, us, ns in place of ms), or --rate HZ"))
-        }),
-        (Some(rate), _) => {
-            Timebase::even(rate).map_err(|wrong| place.error(wrong, "give the rate as a fraction"))
-        }
-        (None, None) => Err(place.error("there is no time column", "give --rate HZ")),
-    }
-}
-
-/// A name as it is typed in a shell.
-fn shell_word(name: &str) -> String {
-    let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '/' | ':');
-    if name.chars().all(plain) { name.to_string() } else { format!("'{name}'") }
+        (None, Some(column)) => Timebase::stamped(column, survey),
+        (Some(rate), _) => Timebase::even(rate),
+        (None, None) => return Err(place.error("there is no time column", "give --rate HZ")),
+    };
+    timebase.map_err(|unusable| place.error(unusable.wrong, unusable.remedy))
 }
 
 /// Adds notes on decisions that affect the results.
@@ -309,8 +302,8 @@ fn add_notes(
     notes: &mut Vec<String>,
 ) {
     note_columns(columns, choice, notes);
-    if timebase.per_row.is_none() {
-        note_times(survey, timebase, notes);
+    if let (None, Some(column)) = (timebase.per_row, &columns.time) {
+        note_times(column, survey, timebase, notes);
     }
     if choice.counts_per_unit.is_none() && scale.columns.is_none() {
         note_decimals(survey, scale, notes);
@@ -342,7 +335,7 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
     }
 }
 
-fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
+fn note_times(column: &Column, survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
     if same * 10 > pairs {
         notes.push(format!(
@@ -351,7 +344,10 @@ fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     }
     let period = timebase.period_s;
     if !(1e-6..=1.0).contains(&period) {
-        notes.push(format!("rows are {period:e} s apart; check the unit of time, as in --time t:ms"));
+        notes.push(format!(
+            "rows are {period:e} s apart; check the unit of time, as in --time {}:ms",
+            column.shell_name()
+        ));
     }
 }
 

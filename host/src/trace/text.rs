@@ -332,8 +332,13 @@ fn choose_log(
     columns: Result<Columns, Error>,
 ) -> Result<(Columns, Option<EventLog>), Error> {
     let names = head.header.as_ref().map(|header| header.names.as_slice()).unwrap_or_default();
-    let form = event_log::detect(&lines[found.first..], names, found).filter(|_| choice.rate.is_none());
-    let Some(form) = form else { return Ok((columns?, None)) };
+    let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
+        return Ok((columns?, None));
+    };
+    if choice.rate.is_some() {
+        let wrong = "each line holds one value, and only its time shows which lines belong together";
+        return Err(place.error(wrong, "leave --rate out"));
+    }
     let signals = form.columns(names, &head.units);
     let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
     match (columns::choose(table, choice), columns) {

@@ -32,9 +32,20 @@ const LONGEST: f64 = (1u32 << 27) as f64;
 /// may also be milliseconds of a recorder at up to 32 kHz. Unit: s
 const SECONDS: (f64, f64, f64) = (1e-7, 1.0, 0.03);
 
+/// Shortest move that is believed, if it has enough rows to tell: the days of a spreadsheet and hours are shorter (common
+/// practice, no source). Unit: s, rows
+const SHORTEST_MOVE: (f64, usize) = (0.001, 10);
+
 /// Longest move that is believed where the times may also be milliseconds: no axis moves in less than 5 ms (common
 /// practice, no source). Unit: s
 const LONGEST_MOVE: f64 = 5.0;
+
+/// Why times can't be used, and what to do.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Unusable {
+    pub(crate) wrong: String,
+    pub(crate) remedy: String,
+}
 
 /// Conversion of times to ticks.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,7 +64,7 @@ pub(crate) struct Timebase {
 
 impl Timebase {
     /// For rows at `rate`. Unit: Hz
-    pub(crate) fn even(rate: Fraction) -> Result<Timebase, String> {
+    pub(crate) fn even(rate: Fraction) -> Result<Timebase, Unusable> {
         let (upper, lower) = (rate.numerator(), rate.denominator());
         let decimal = || PLACES.iter().map(|&places| 10u64.pow(places)).filter(|ticks| ticks % upper == 0);
         let fine = |&ticks: &u64| (ticks / upper).saturating_mul(lower) >= FINE as u64;
@@ -72,28 +83,40 @@ impl Timebase {
                 hole_s: HOLE / rate.to_f64(),
             }),
             _ => {
-                Err(format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second"))
+                let wrong =
+                    format!("--rate {rate} Hz can't be represented exactly with up to 2^30 ticks per second");
+                Err(Unusable {
+                    wrong,
+                    remedy: "give rows per second with fewer digits, such as 4000 or 1000/3".to_string(),
+                })
             }
         }
     }
 
     /// For rows with time stamps in `column`.
-    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, String> {
-        let name = &column.name;
+    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, Unusable> {
+        let (name, typed) = (&column.name, column.shell_name());
+        let unit = |wrong: String| Unusable {
+            wrong,
+            remedy: format!("give --time {typed}:ms (or s, us, ns in place of ms), or --rate HZ"),
+        };
         let unit_places = match &column.unit {
             Some(text) => unit::second_places(text)
-                .ok_or_else(|| format!("time column '{name}' has the unknown unit '{text}'"))?,
+                .ok_or_else(|| unit(format!("time column '{name}' has the unknown unit '{text}'")))?,
             None => 0,
         };
-        let period = survey.period().ok_or_else(|| format!("time in column '{name}' never increases"))?;
-        if column.unit.is_none() {
-            if let Some(doubt) = doubt_of_seconds(period, survey.moving_rows()) {
-                return Err(format!("time column '{name}' has no unit, and {doubt}"));
-            }
+        let period = survey.period().ok_or_else(|| Unusable {
+            wrong: format!("time in column '{name}' never increases"),
+            remedy: "choose another column with --time, or give --rate HZ".to_string(),
+        })?;
+        if let (None, Some(doubt)) = (&column.unit, doubt_of_seconds(period, survey.moving_rows())) {
+            return Err(unit(format!("time column '{name}' has no unit, and {doubt}")));
         }
         let period_s = period / 10f64.powi(unit_places as i32);
         if period_s * 1e6 > LONGEST {
-            return Err(format!("rows are {period_s} s apart, which is too far apart to measure a stop"));
+            return Err(unit(format!(
+                "rows are {period_s} s apart, which is too far apart to measure a stop"
+            )));
         }
         let fine = |&&places: &&u32| period_s * 10f64.powi(places as i32) >= TOLERANCE * FINE;
         let places = PLACES.iter().find(fine).copied().unwrap_or(8);
@@ -156,13 +179,20 @@ fn beat(steps: &[f64], limit: f64) -> Option<f64> {
 /// move.
 fn doubt_of_seconds(period: f64, moving_rows: usize) -> Option<String> {
     let (shortest, longest, even) = SECONDS;
-    let move_s = period * moving_rows as f64;
+    // Three digits are enough for a message.
+    let move_s = three_digits(period * moving_rows as f64);
     if period >= longest || period < shortest {
         let than = if period < shortest { "finer" } else { "coarser" };
         return Some(format!("its steps of {period} are {than} than those of a recorder in seconds"));
     }
-    (period >= even && move_s > LONGEST_MOVE)
-        .then(|| format!("in seconds its steps of {period} would mean moves of {move_s:.0} s"))
+    let is_short = moving_rows >= SHORTEST_MOVE.1 && move_s < SHORTEST_MOVE.0;
+    let is_long = period >= even && move_s > LONGEST_MOVE;
+    (is_short || is_long).then(|| format!("in seconds its steps of {period} would mean moves of {move_s} s"))
+}
+
+/// The number rounded to three digits.
+fn three_digits(number: f64) -> f64 {
+    format!("{number:.2e}").parse().unwrap_or(number)
 }
 
 #[cfg(test)]
@@ -203,7 +233,7 @@ mod tests {
             (Ok(timebase), Ok(expected)) => {
                 assert_eq!((timebase.ticks_per_second, timebase.places), expected);
             }
-            (Err(message), Err(part)) => assert!(message.contains(part), "{message}"),
+            (Err(unusable), Err(part)) => assert!(unusable.wrong.contains(part), "{unusable:?}"),
             (found, _) => panic!("{times:?} gave {found:?}"),
         }
     }
@@ -211,16 +241,17 @@ mod tests {
     /// In the tests of this file, command and feedback are the time: one move.
     #[test]
     fn moves_of_minutes_are_doubted() {
-        let row = |step: f64| (0..200).map(|row| format!("{:.4}", f64::from(row) * step)).collect::<Vec<_>>();
+        let row = |step: f64| (0..200).map(|row| format!("{:.6}", f64::from(row) * step)).collect::<Vec<_>>();
         let check_rows = |step: f64, unit, expected| {
             let rows = row(step);
             check(unit, &rows.iter().map(String::as_str).collect::<Vec<_>>(), expected);
         };
-        check_rows(0.25, None, Err("in seconds its steps of 0.25 would mean moves of 50 s"));
+        check_rows(0.25, None, Err("in seconds its steps of 0.25 would mean moves of 49.8 s"));
         check_rows(0.25, Some("s"), Ok((1_000_000, 6)));
         check_rows(0.25, Some("ms"), Ok((10_000_000, 4)));
         check_rows(0.02, None, Ok((1_000_000, 6)));
-        check_rows(0.03, None, Err("would mean moves of 6 s"));
+        check_rows(0.000_002, None, Err("in seconds"));
+        check_rows(0.03, None, Err("would mean moves of 5.97"));
     }
 
     #[test]
