@@ -93,9 +93,10 @@ impl Axis {
         true
     }
 
-    /// Readings are missing before the next one, or a counter was set anew.
+    /// Readings are missing before the next one.
     ///
-    /// Call it whenever a sample was lost: any sample rate is valid, so an axis can't notice by itself.
+    /// Call it whenever a sample was lost: any sample rate is valid, so an axis can't notice by itself. After a counter
+    /// was set anew, begin a new axis.
     pub fn gap(&mut self) {
         self.sampler.gap();
     }
@@ -119,10 +120,12 @@ impl Axis {
                 settling.command_at_rest(settings, &move_command);
                 self.pending = Some(move_command);
             }
-            Phase::Resting if self.rest_is_long(now) => event = self.close(now, sample.tick, sample.error),
             Phase::Resting | Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
         let status = self.settling.step(&self.settings, sample, phase, now);
+        if phase == Phase::Resting && self.rest_is_long(now) {
+            event = self.close(now, sample.tick, sample.error);
+        }
         let event = self.update_following_error(status.following_error) || event;
         Status { event, ..status }
     }
@@ -158,7 +161,8 @@ impl Axis {
         self.events.pop_front()
     }
 
-    /// Settling curve of the last move reported, empty before the first; valid until the next step.
+    /// Settling curve of the last move reported; empty before the first, or if its clock had a fault. Valid until the
+    /// next step.
     pub fn curve(&self) -> impl Iterator<Item = CurvePoint> + '_ {
         self.readout.into_iter().flat_map(|readout| self.settling.curve(readout))
     }
@@ -233,11 +237,11 @@ impl Axis {
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        self.readout = Some(Readout {
+        self.readout = has_curve.then_some(Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
-            window_time: if has_curve { self.settings.window_time } else { u32::MAX },
+            window_time: self.settings.window_time,
         });
         self.moves = self.moves.saturating_add(1);
         self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));

@@ -69,7 +69,7 @@ const WORDING: [(Reasons, &str); 22] = [
 impl Reasons {
     /// No reason.
     pub const NONE: Reasons = Reasons(0);
-    /// Samples are missing in the move or before it settled.
+    /// Samples are missing where they matter, in the move or before it settled.
     pub const GAP: Reasons = Reasons(1);
     /// The time stamps stand still or go back.
     pub const CLOCK: Reasons = Reasons(1 << 1);
@@ -238,8 +238,8 @@ impl Record {
             command_end_u: 0,
             settling_wider: None,
             settling_narrower: None,
-            gaps: 0,
-            longest_gap: 0,
+            gaps: stop.gaps,
+            longest_gap: stop.longest_gap,
         }
     }
 }
@@ -332,6 +332,7 @@ fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times:
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
+        .with_if(stop.gaps > 0 && !stop.faults.has(Faults::GAP), Reasons::HOLE)
 }
 
 #[cfg(test)]

@@ -2,14 +2,15 @@
 //!
 //! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
 //! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
-//! window and [`following`] the time-out of the following error. [`stop`] combines them at the end of the rest.
+//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`stop`] combines them at the end of the rest.
 
 use crate::motion::{MoveCommand, Phase};
-use crate::sample::{Faults, Sample};
+use crate::sample::Sample;
 use crate::settings::Settings;
 
 pub(crate) mod crossing;
 pub(crate) mod window;
+pub(crate) mod holes;
 pub(crate) mod curve;
 pub(crate) mod rest;
 pub(crate) mod peaks;
@@ -21,6 +22,7 @@ use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
 use curve::{Curve, CurvePoint, Readout};
 use following::Following;
+use holes::Holes;
 use peaks::Peaks;
 use rest::Rest;
 use window::{Position, Transition, Window};
@@ -56,10 +58,7 @@ pub(crate) struct Settling {
     pub(crate) changed: u32,
     /// While outside: change of feedback in the last sample. Unit: counts
     pub(crate) change: i32,
-    /// Faults from the start of the move to the last window transition.
-    faults: Faults,
-    /// Faults since then; they count only if another window transition follows.
-    later_faults: Faults,
+    holes: Holes,
     /// The last sample changed the command.
     pub(crate) moving: bool,
 }
@@ -99,7 +98,7 @@ impl Settling {
 
     /// Whether the clock had no fault since the move began; with a fault the curve's time stamps are wrong.
     pub(crate) fn clock_is_sound(&self) -> bool {
-        !self.faults.with(self.later_faults).has(Faults::CLOCK)
+        self.holes.clock_is_sound()
     }
 
     /// The settling curve evaluated at `readout`; valid until the next command end.
@@ -111,6 +110,7 @@ impl Settling {
     pub(crate) fn command_at_rest(&mut self, settings: &Settings, move_command: &MoveCommand) {
         let (target, end) = (self.target(), self.command_end);
         self.first_crossing = self.approach.first_crossing(settings, target, move_command.travel, end);
+        self.holes.command_at_rest();
     }
 
     /// The feedback that would leave no error. Unit: counts, wrapping
@@ -120,8 +120,7 @@ impl Settling {
 
     /// Adds the first sample of a move.
     fn start(&mut self, settings: &Settings, sample: Sample) {
-        self.faults = Faults::NONE;
-        self.later_faults = Faults::NONE;
+        self.holes = Holes::default();
         self.peaks.restart(sample);
         self.approach.restart(sample.feedback_before(), sample.tick_before());
         self.command_moves(settings, sample);
@@ -142,7 +141,7 @@ impl Settling {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         self.moving = true;
-        self.faults = self.faults.with(sample.faults);
+        self.holes.moving(settings, sample);
     }
 
     /// Adds one sample at which the command is unchanged.
@@ -151,9 +150,11 @@ impl Settling {
             self.command_ended(settings, sample, now);
         }
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.later_faults = self.later_faults.with(sample.faults);
         self.peaks.standing(sample.error);
-        match self.window.step(settings, sample, now) {
+        let before = self.window.position();
+        let transition = self.window.step(settings, sample, now);
+        self.holes.standing(settings, sample, before, transition);
+        match transition {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
             Transition::Outside => self.outside(sample),
             Transition::Entered => self.entered(settings, sample, now),
@@ -177,13 +178,7 @@ impl Settling {
             self.rest.clear();
         }
         (self.changed, self.change) = (tick, 0);
-        self.confirm_faults();
-    }
-
-    /// At a window transition: all faults up to here came before the axis settled.
-    fn confirm_faults(&mut self) {
-        self.faults = self.faults.with(self.later_faults);
-        self.later_faults = Faults::NONE;
+        self.holes.confirm();
     }
 
     /// Adds one sample outside the window, not the first.
@@ -197,7 +192,6 @@ impl Settling {
 
     /// Adds the first sample inside the window.
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
-        self.confirm_faults();
         self.rest.restart(sample.error);
         let (earlier, earlier_time) = self.peaks.earlier(sample);
         let entry = Entry {
@@ -221,7 +215,7 @@ impl Settling {
 
     /// Adds the first sample outside the window.
     fn exited(&mut self, sample: Sample) {
-        self.confirm_faults();
+        self.holes.confirm();
         self.rest.clear();
         self.peaks.exited(sample);
         (self.changed, self.change) = (sample.tick, sample.feedback_change);

@@ -189,6 +189,7 @@ impl Axis {
     /// Adds samples at which the command changes, as it did at the sample before.
     fn add_moving(&mut self, batch: &Batch) {
         let Axis { settings, sampler, motion, settling, .. } = self;
+        settling.holes.move_on();
         motion.move_on(batch.before, batch.readings, batch.end(), sampler.now);
         let (least, most) = batch.extremes();
         let peaks = &mut settling.peaks;

@@ -46,6 +46,10 @@ pub struct Stop {
     pub held: u64,
     /// Faults in the move or before it settled.
     pub faults: Faults,
+    /// Number of gaps from the start of the move to the end of the rest.
+    pub gaps: u32,
+    /// Longest sample period with a gap in it. Unit: ticks
+    pub longest_gap: u32,
 }
 
 impl Settling {
@@ -58,7 +62,6 @@ impl Settling {
             if *first == last.entry { last_entry } else { Some(first.edge(first.delay(settings))) }
         });
         let noise = self.rest.noise();
-        let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
@@ -78,7 +81,9 @@ impl Settling {
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
             held,
-            faults: if confirmed { self.faults } else { self.faults.with(self.later_faults) },
+            faults: self.holes.faults(),
+            gaps: self.holes.gaps(),
+            longest_gap: self.holes.longest_gap(),
         }
     }
 }
