@@ -58,7 +58,7 @@ pub(crate) struct Settling {
     pub(crate) changed: u32,
     /// While outside: change of feedback in the last sample. Unit: counts
     pub(crate) change: i32,
-    holes: Holes,
+    pub(crate) holes: Holes,
     /// The last sample changed the command.
     pub(crate) moving: bool,
 }
