@@ -2,9 +2,10 @@
 //!
 //! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
 //! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
-//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`stop`] combines them at the end of the rest.
+//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`earlier`] keeps what came
+//! before a change that may be a late pulse; [`stop`] combines all at the end of the rest.
 
-use crate::motion::{MoveCommand, Phase};
+use crate::motion::{Aside, MoveCommand, Phase};
 use crate::sample::Sample;
 use crate::settings::Settings;
 
@@ -16,11 +17,13 @@ pub(crate) mod rest;
 pub(crate) mod peaks;
 pub(crate) mod approach;
 pub(crate) mod following;
+pub(crate) mod earlier;
 pub(crate) mod stop;
 
 use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
-use curve::{Curve, CurvePoint, Readout};
+use curve::Curve;
+use earlier::{Crossed, Earlier};
 use following::Following;
 use holes::Holes;
 use peaks::Peaks;
@@ -53,7 +56,12 @@ pub(crate) struct Settling {
     command_end: ApproachPoint,
     /// command − feedback at the command end. Unit: counts
     error_at_command_end: i32,
-    first_crossing: FirstCrossing,
+    /// First crossing into the window, once the command is at rest.
+    first_crossing: Option<FirstCrossing>,
+    /// The first crossing before late pulses.
+    crossed: Crossed,
+    /// Of the part that is set aside.
+    earlier: Option<Earlier>,
     /// While outside: time stamp of the last change of feedback. Unit: ticks, wrapping
     pub(crate) changed: u32,
     /// While outside: change of feedback in the last sample. Unit: counts
@@ -72,7 +80,7 @@ impl Settling {
     /// Adds one sample at `now`. Unit: ticks since the first reading
     pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample),
+            Phase::Start { undecided } => self.start(settings, sample, undecided, now),
             Phase::Moving => self.command_changed(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => {
                 self.command_unchanged(settings, sample, now);
@@ -101,15 +109,14 @@ impl Settling {
         self.holes.clock_is_sound()
     }
 
-    /// The settling curve evaluated at `readout`; valid until the next command end.
-    pub(crate) fn curve(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
-        self.curve.points(readout)
-    }
-
     /// The command is at rest, so that the target is known: finds the first crossing into its window.
     pub(crate) fn command_at_rest(&mut self, settings: &Settings, move_command: &MoveCommand) {
         let (target, end) = (self.target(), self.command_end);
-        self.first_crossing = self.approach.first_crossing(settings, target, move_command.travel, end);
+        let crossing = self.crossed.crossing(settings.window, target, end);
+        self.first_crossing = Some(
+            crossing
+                .unwrap_or_else(|| self.approach.first_crossing(settings, target, move_command.travel, end)),
+        );
         self.holes.command_at_rest();
     }
 
@@ -118,8 +125,47 @@ impl Settling {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 
-    /// Adds the first sample of a move.
-    fn start(&mut self, settings: &Settings, sample: Sample) {
+    /// The part set aside joins what came after it, or stands alone.
+    pub(crate) fn resolve(&mut self, aside: Aside) {
+        let Some(earlier) = self.earlier.take() else { return };
+        if let Aside::Joins { beyond } = aside {
+            self.peaks.join(&earlier.peaks);
+            self.holes.join(earlier.holes);
+            self.crossed = if beyond { Crossed::Unseen } else { earlier.crossed };
+        }
+    }
+
+    /// What is measured up to the sample before this one.
+    fn set_aside(&self, settings: &Settings, sample: Sample, now: u64) -> Earlier {
+        let mut peaks = self.peaks.clone();
+        peaks.resume(self.target());
+        Earlier { peaks, holes: self.holes, crossed: self.crossed_by(settings, sample, now) }
+    }
+
+    /// The first crossing by now, for the target before this sample.
+    fn crossed_by(&self, settings: &Settings, sample: Sample, now: u64) -> Crossed {
+        let (target, end) = (self.target(), self.command_end.tick);
+        let edge = |entry: &Entry| {
+            let since = now.saturating_sub(entry.edge(entry.delay(settings)));
+            sample.tick.wrapping_sub(since as u32)
+        };
+        let entries = self.window.crossings().map(|(first, last)| (edge(first), edge(&last.entry)));
+        let (first, last) = match (self.first_crossing, entries) {
+            (Some(FirstCrossing::Before { first, last }), entries) => {
+                let last = entries.map_or(end.wrapping_sub(last), |(_, last)| last);
+                (end.wrapping_sub(first), last)
+            }
+            (Some(FirstCrossing::NotYet), Some(entries)) => entries,
+            (Some(FirstCrossing::Unseen), _) => return Crossed::Unseen,
+            (Some(FirstCrossing::NotYet) | None, _) => return Crossed::NotYet,
+        };
+        Crossed::At { target, first, last }
+    }
+
+    /// Adds the first sample of an excursion.
+    fn start(&mut self, settings: &Settings, sample: Sample, undecided: bool, now: u64) {
+        self.earlier = undecided.then(|| self.set_aside(settings, sample, now));
+        (self.first_crossing, self.crossed) = (None, Crossed::NotYet);
         self.holes = Holes::default();
         self.peaks.restart(sample);
         self.approach.restart(sample.feedback_before(), sample.tick_before());

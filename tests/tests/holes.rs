@@ -110,6 +110,10 @@ fn the_sample_that_closes_a_long_rest_belongs_to_it() {
     let record = found.moves[0].record;
     // The command end is sample 4; sample 69 is the first later than 2^30 ticks, and its error is 1.
     assert_eq!(record.held, 65 << 24);
-    assert_eq!(record.rest_error, Some((256 + 33) / 66), "66 samples, one of them with an error of one count");
+    assert_eq!(
+        record.rest_error,
+        Some((256 + 33) / 66),
+        "66 samples, one of them with an error of one count"
+    );
     assert_eq!(record.peak_following_error, 1);
 }

@@ -67,8 +67,7 @@ impl Holes {
             let stays = matches!(transition, Transition::Inside | Transition::Outside);
             let short = sample.elapsed <= settings.window_time;
             let faults = self.counted(sample, before == Position::Inside || !stays || !short);
-            let place =
-                if before == Position::TargetReached { &mut self.later } else { &mut self.faults };
+            let place = if before == Position::TargetReached { &mut self.later } else { &mut self.faults };
             *place = place.with(faults);
         }
     }
@@ -85,6 +84,14 @@ impl Holes {
     /// The axis had not settled yet: all faults up to here count.
     pub(crate) fn confirm(&mut self) {
         self.faults = self.faults.with(core::mem::take(&mut self.later));
+    }
+
+    /// Joins what came before these in the same move.
+    pub(crate) fn join(&mut self, mut earlier: Holes) {
+        earlier.confirm();
+        self.faults = self.faults.with(earlier.faults);
+        self.gaps = self.gaps.saturating_add(earlier.gaps);
+        self.longest_gap = self.longest_gap.max(earlier.longest_gap);
     }
 
     /// The last change of the command was its end: a gap before it leaves the end unknown.

@@ -112,6 +112,18 @@ impl Peaks {
         self.moving_error = self.moving_error.max(self.standing.size());
     }
 
+    /// Joins what was measured before these, up to a pause of the command.
+    pub(crate) fn join(&mut self, earlier: &Peaks) {
+        let away = self.origin.wrapping_sub(earlier.origin);
+        self.high = earlier.high.max(away.wrapping_add(self.high));
+        self.low = earlier.low.min(away.wrapping_add(self.low));
+        self.origin = earlier.origin;
+        self.moving_error = self.moving_error.max(earlier.moving_error);
+        if earlier.fastest.faster(self.fastest) {
+            self.fastest = earlier.fastest;
+        }
+    }
+
     /// The command end, with its error.
     pub(crate) fn command_ended(&mut self, error: i32) {
         self.standing = Extremes { most: error, least: error };

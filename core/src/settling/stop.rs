@@ -71,7 +71,7 @@ impl Settling {
                 crossing.uncertainty(settings, delay, noise)
             }),
             reached: self.window.reached,
-            first_crossing: self.first_crossing,
+            first_crossing: self.first_crossing.unwrap_or_default(),
             entries: self.window.entries,
             overshoot: self.peaks.overshoot(self.target(), move_command.travel),
             peak_following_error: self.peaks.error(),
