@@ -216,15 +216,17 @@ impl Motion {
         let (last_but_one, last) = end;
         self.excursion = self.excursion.max(furthest.unwrap_or(0));
         self.move_command.travel = distance(&last);
-        self.changed = now;
-        (self.pulses, self.shortest) = (0, 1);
-        self.last = Pulse {
-            change: last.command.wrapping_sub(last_but_one.command),
-            pause: u64::from(last.tick.wrapping_sub(last_but_one.tick)),
-            stood: false,
-            coarse: false,
-            follows: true,
+        (self.changed, self.pulses, self.shortest) = (now, 0, 1);
+        let pulse = |from: &Reading, to: &Reading| {
+            let since = u64::from(to.tick.wrapping_sub(from.tick));
+            Pulse::following(to.command.wrapping_sub(from.command), since)
         };
+        let pulse_before = match readings {
+            [] | [_] => self.last,
+            [_, _] => pulse(&before, &last_but_one),
+            [.., third_last, _, _] => pulse(third_last, &last_but_one),
+        };
+        self.last = pulse_before.then(pulse(&last_but_one, &last));
     }
 
     /// How long after `now` an unchanged command is still not at rest, if it is not yet. Unit: ticks
@@ -237,7 +239,7 @@ impl Motion {
         let moving = self.state == State::Changing;
         let held_samples = core::mem::take(&mut self.held_samples);
         let (change, pause) = (sample.command_change, now - self.changed);
-        let mut next = Pulse { change, pause, follows: moving, ..Pulse::default() };
+        let mut next = Pulse { follows: moving, ..Pulse::following(change, pause) };
         next.stood = moving && held_samples > 0 && !self.last.reverses(next);
         next.coarse = next.stood && self.last.equals(next);
         self.changed = now;
@@ -279,11 +281,13 @@ impl Motion {
             ..self.move_command
         };
         (self.excursion, self.shortest) = (next.change.unsigned_abs(), 0);
-        let last = if matches!(why, Some(Why::Stop { .. })) { self.last.then(next) } else { next };
+        let continues = matches!(why, Some(Why::Stop { .. }));
+        let last = if continues { self.last.then(next) } else { next };
         // The pause before the first change of all is at least as long as what was seen of it.
-        let follows = self.move_command.joined_late;
-        let last = Pulse { follows, stood: follows && held > 0, ..last };
-        (self.state, self.pulses, self.last) = (State::Changing, 1, last);
+        let joined_late = self.move_command.joined_late;
+        let stood = joined_late && held > 0;
+        self.last = Pulse { follows: continues || joined_late, stood, ..last };
+        (self.state, self.pulses) = (State::Changing, 1);
         Step { phase: Phase::Start { undecided: self.aside.is_some() }, aside }
     }
 
@@ -312,7 +316,7 @@ impl Motion {
         let second = self.pulses == 1;
         match &mut part.why {
             Why::Stop { last, train } => {
-                let first = Pulse { follows: true, ..self.last };
+                let first = self.last;
                 let goes_on = || first.continues(next, last.pause, pace) || first.turns(settings, next, pace);
                 *train &= !second || goes_on();
                 let train = *train;
@@ -331,7 +335,10 @@ impl Motion {
     fn settle_aside(&mut self, decision: Option<Aside>) -> Option<Aside> {
         let decision = decision?;
         let Some(part) = self.aside.take() else { return Some(decision) };
-        let Aside::Joins { beyond } = decision else { return Some(decision) };
+        let Aside::Joins { beyond } = decision else {
+            self.last.follows = false;
+            return Some(decision);
+        };
         let travel = self.move_command.travel.wrapping_add(part.command.travel);
         self.move_command = MoveCommand {
             start: part.command.start,

@@ -25,6 +25,8 @@ pub(super) struct Pulse {
     pub change: i32,
     /// Time since the change before; at a turn, the longer of this and the pause before. Unit: ticks
     pub pause: u64,
+    /// Time since the change before. Unit: ticks
+    pub since: u64,
     /// The command stood in that pause for a sample or more, and the change before was of the same direction.
     pub stood: bool,
     /// The same, and the change before was of the same size: quantised more coarsely than the window.
@@ -34,6 +36,11 @@ pub(super) struct Pulse {
 }
 
 impl Pulse {
+    /// A change of this size, `since` the change before, which belongs to the same move. Unit: counts, ticks
+    pub(super) fn following(change: i32, since: u64) -> Pulse {
+        Pulse { change, pause: since, since, follows: true, ..Pulse::default() }
+    }
+
     /// Whether the next pulse, `next`, may be of the same train. Unit of `pace`: ticks
     ///
     /// The pace is the shortest time between two changes: a sample period, or how long the command is sampled and held.
@@ -104,8 +111,8 @@ impl Pulse {
 
     /// The next pulse, as one after this.
     pub(super) fn then(&self, next: Pulse) -> Pulse {
-        let pause = if self.reverses(next) { next.pause.max(self.pause) } else { next.pause };
-        Pulse { pause, ..next }
+        let turns = self.follows && self.reverses(next);
+        Pulse { pause: if turns { next.since.max(self.since) } else { next.since }, ..next }
     }
 
     /// Whether the next pulse goes the other way.
