@@ -254,7 +254,8 @@ impl Motion {
         let first = self.pulses == 1;
         let regular = first && self.last.is_like(next) || self.last.continues(next, self.last.pause, pace);
         let aside = self.settle_aside(aside);
-        self.pulses = if regular && self.pulses > 0 { self.pulses.saturating_add(1) } else { 0 };
+        self.pulses =
+            if regular && self.pulses > 0 && held_samples > 0 { self.pulses.saturating_add(1) } else { 0 };
         self.last = self.last.then(next);
         Step { phase: Phase::Moving, aside }
     }
