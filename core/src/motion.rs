@@ -179,7 +179,8 @@ impl Motion {
 
     /// Shortest time between two changes, at this sample period. Unit: ticks
     fn pace(&self, period: u32) -> u64 {
-        u64::from(period) * u64::from(self.shortest.max(1))
+        let before = self.aside.map_or(0, |part| part.shortest);
+        u64::from(period) * u64::from(shortest(self.shortest, before).max(1))
     }
 
     /// The phase at one sample; `now` counts ticks since the first reading, `rest` came before it.
@@ -265,6 +266,7 @@ impl Motion {
         let pace = self.pace(sample.elapsed);
         let decided = self.aside.and_then(|part| self.decide(settings, part, next, pace));
         let aside = self.settle_aside(decided);
+        let pace = self.pace(sample.elapsed);
         let why = self.may_continue(settings, next, pace, rest);
         self.aside = why.map(|why| Part {
             command: self.move_command,
@@ -294,11 +296,12 @@ impl Motion {
 
     /// Why the part before this change may be of the same move, if it may.
     fn may_continue(&self, settings: &Settings, next: Pulse, pace: u64, rest: Rest) -> Option<Why> {
-        let is_small = next.change.unsigned_abs() <= small(settings);
         let train = self.last.may_precede(settings, next, pace);
+        let is_small = next.is_small(settings, 1);
+        let late = self.last.may_precede_late(settings, next, pace);
+        let continues = train || late || is_small && rest == Rest::Watched;
         match (self.state, rest) {
-            (State::Resting, Rest::Watched) if is_small => Some(Why::Stop { last: self.last, train }),
-            (State::Resting, Rest::Watched | Rest::Reached) if train => {
+            (State::Resting, Rest::Watched | Rest::Reached) if continues => {
                 Some(Why::Stop { last: self.last, train })
             }
             (State::Idle, _) if self.may_begin(settings, next, pace) => Some(Why::Pulses(self.pulses)),

@@ -46,13 +46,13 @@ fn instant(k: usize, hz: f64) -> u64 {
     (k as f64 * 1e6 / hz).round() as u64
 }
 
-/// Constant deceleration to `travel` counts, then a rest: count n before the last comes at √(2 (n + phase) / a).
-fn decelerating(travel: i32, scale_s: f64, phase: f64, hz: f64, offset: f64) -> Vec<i32> {
-    let duration = f64::from(travel).sqrt() * scale_s;
+/// To `travel` counts with a power of the time that remains, then a rest: 2 is constant deceleration, 3 constant jerk.
+fn decelerating(travel: i32, power: i32, scale_s: f64, phase: f64, hz: f64, offset: f64) -> Vec<i32> {
+    let duration = f64::from(travel).powf(1.0 / f64::from(power)) * scale_s;
     let samples = ((0.3 + duration + 6.0 * scale_s + 1.0) * hz) as usize;
     let at = |k: usize| {
         let remaining = (duration + 0.3 - (k as f64 + offset) / hz).max(0.0);
-        let counts = (remaining / scale_s).powi(2) + phase;
+        let counts = (remaining / scale_s).powi(power) + phase;
         travel - (counts.floor() as i32).min(travel)
     };
     (0..samples).map(at).collect()
@@ -67,15 +67,16 @@ fn no_decelerating_train_is_cut() {
             for _ in 0..rounds(if travel > 1000 { 12 } else { 60 }) {
                 let scale_s = 0.005 * 50_f64.powf(chance.uniform());
                 let (phase, offset) = (chance.uniform(), chance.uniform());
-                let command = decelerating(travel, scale_s, phase, hz, offset);
-                let window = [1, 5, 20][made % 3];
+                let power = 2 + (made % 3 == 2) as i32;
+                let command = decelerating(travel, power, scale_s, phase, hz, offset);
+                let window = [1, 5, 20][made / 3 % 3];
                 let found = measure(parameters(window), hz, &command, |_| 0);
                 made += 1;
                 let travels: Vec<i32> = found.moves.iter().map(|of| of.travel).collect();
                 let end = command.iter().rposition(|at| *at != travel).expect("it moves") + 1;
                 let ends: Vec<u64> = found.moves.iter().map(|of| of.command_end).collect();
                 if travels != [travel] || ends != [instant(end, hz)] || found.under_way {
-                    cut.push((hz, travel, scale_s, phase, window, travels));
+                    cut.push((hz, travel, power, scale_s, phase, window, travels));
                 }
             }
         }

@@ -5,6 +5,8 @@
 
 use crate::settings::Settings;
 
+/// Longest pause before a late pulse, in pauses before: 2.42 under constant deceleration, 3.85 under constant jerk.
+const LATE: u64 = 8;
 /// Longest pause of a train whose next pulse has the same direction, in pauses before; at most 2.73.
 const ONWARD: u64 = 3;
 /// The same, if the next pulse comes back: a count stands up to 4.83 times longer at the crest of a sine.
@@ -55,6 +57,12 @@ impl Pulse {
         let brief =
             self.is_brief(settings, next.pause, pace) && next.is_small(settings, FEW) && self.alike(next);
         self.follows && (in_time && slow || skips || brief)
+    }
+
+    /// Whether both are small, and `next` is soon enough to be the late pulse of a train.
+    pub(super) fn may_precede_late(&self, settings: &Settings, next: Pulse, pace: u64) -> bool {
+        let are_small = self.is_small(settings, 1) && next.is_small(settings, 1);
+        self.follows && are_small && next.pause <= self.pauses(LATE, pace)
     }
 
     /// Whether a few quanta at once, as at the crest of a sine that is sampled slowly, may have gone before `pause`.
@@ -132,7 +140,7 @@ impl Pulse {
     }
 
     /// Whether the size is at most this many small changes.
-    fn is_small(&self, settings: &Settings, count: u32) -> bool {
+    pub(super) fn is_small(&self, settings: &Settings, count: u32) -> bool {
         self.size() <= small(settings).saturating_mul(count)
     }
 
