@@ -10,6 +10,7 @@ use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Curve, CurvePoint, Readout};
+use crate::settling::stop::RestEnd;
 use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
 
@@ -91,7 +92,8 @@ impl Axis {
         if self.is_under_way() {
             return false;
         }
-        self.end_rest();
+        let record = self.close(self.last_sample());
+        self.report(record);
         if settings.command_scale != self.settings.command_scale {
             self.sampler.rescale(&settings);
         }
@@ -113,7 +115,7 @@ impl Axis {
         if !self.started {
             return self.begin(reading);
         }
-        let (last_tick, last_error, rest) = (self.sampler.tick(), self.error(), self.rest());
+        let (last, rest) = (self.last_sample(), self.rest());
         let sample = self.sampler.step(&self.settings, reading);
         let now = self.sampler.now();
         let step = self.motion.step(&self.settings, sample, now, rest);
@@ -121,7 +123,7 @@ impl Axis {
         match step.phase {
             // The rest ended with the sample before.
             Phase::Start { undecided } => {
-                let record = self.close(now - u64::from(sample.elapsed), last_tick, last_error);
+                let record = self.close(last);
                 if undecided { self.held = record } else { event |= self.report(record) }
             }
             Phase::End => {
@@ -133,7 +135,7 @@ impl Axis {
         }
         let status = self.settling.step(&self.settings, sample, step.phase, now);
         if step.phase == Phase::Resting && self.rest_is_long(now) {
-            let record = self.close(now, sample.tick, sample.error);
+            let record = self.close(self.last_sample());
             event |= self.report(record);
         }
         let event = self.update_following_error(status.following_error) || event;
@@ -165,7 +167,8 @@ impl Axis {
     pub fn finish(&mut self) -> bool {
         let may_go_on = self.pending.is_some() && self.motion.may_go_on(&self.settings, self.now());
         if !may_go_on {
-            self.end_rest();
+            let record = self.close(RestEnd { ended: true, ..self.last_sample() });
+            self.report(record);
         }
         may_go_on || self.motion.under_way()
     }
@@ -251,10 +254,9 @@ impl Axis {
         }
     }
 
-    /// The rest ends with the last reading.
-    fn end_rest(&mut self) {
-        let record = self.close(self.now(), self.sampler.tick(), self.error());
-        self.report(record);
+    /// The last sample, as one that a rest may end with.
+    fn last_sample(&self) -> RestEnd {
+        RestEnd { now: self.now(), tick: self.sampler.tick(), error: self.error(), ended: false }
     }
 
     /// It is decided what becomes of the part set aside; returns whether its record is reported.
@@ -264,20 +266,17 @@ impl Axis {
         aside == Aside::StandsAlone && self.report(held)
     }
 
-    /// The record of the pending move, whose rest ends with the sample at `now`.
-    ///
-    /// `tick` and `error` are those of that sample. Unit: ticks, feedback counts
-    fn close(&mut self, now: u64, tick: u32, error: i32) -> Option<Record> {
+    /// The record of the pending move, whose rest ends with this sample.
+    fn close(&mut self, end: RestEnd) -> Option<Record> {
         let move_command = self.pending.take()?;
-        let held = now.saturating_sub(move_command.command_end);
-        let stop = self.settling.stop(&self.settings, &move_command, held);
+        let stop = self.settling.stop(&self.settings, &move_command, end);
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
         self.readout = has_curve.then_some(Readout {
-            tick,
-            error: error.unsigned_abs(),
-            held: u32::try_from(held).unwrap_or(u32::MAX),
+            tick: end.tick,
+            error: end.error.unsigned_abs(),
+            held: u32::try_from(stop.held).unwrap_or(u32::MAX),
             window_time: self.settings.window_time,
         });
         self.curve.clone_from(&self.settling.curve);

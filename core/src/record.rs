@@ -142,10 +142,18 @@ impl Reasons {
 
 impl fmt::Display for Reasons {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // How a rest without an end ended is said once.
+        let cut_off = self.has(Reasons::ENDED) && (self.has(Reasons::OUTSIDE) || self.has(Reasons::SHORT));
         let reasons = WORDING.iter().filter(|(reason, _)| self.has(*reason));
-        for (count, (_, wording)) in reasons.enumerate() {
+        for (count, (reason, wording)) in
+            reasons.filter(|(reason, _)| !cut_off || *reason != Reasons::ENDED).enumerate()
+        {
             out.write_str(if count == 0 { "" } else { "; " })?;
-            out.write_str(wording)?;
+            out.write_str(match *reason {
+                Reasons::OUTSIDE if cut_off => "outside the window when the samples ended",
+                Reasons::SHORT if cut_off => "inside for less than the window time when the samples ended",
+                _ => wording,
+            })?;
         }
         Ok(())
     }
@@ -186,7 +194,7 @@ pub struct Record {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Mean error over the rest, if inside at its end. Unit: 1/256 counts
+    /// Mean error over the rest, if inside at its end; the last error, if feedback stands outside. Unit: 1/256 counts
     pub rest_error: Option<i64>,
     /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: Option<u32>,
@@ -214,6 +222,8 @@ impl Record {
         let settled = outcome == Outcome::Settled;
         let uncertainty = uncertainty(settings, move_command, stop);
         let at_rest = stop.position != Position::Outside;
+        let rest_error =
+            if at_rest { Some(stop.rest_error) } else { stop.offset.map(|offset| 256 * i64::from(offset)) };
         Record {
             number,
             start: move_command.start,
@@ -231,7 +241,7 @@ impl Record {
             overshoot: stop.overshoot,
             peak_following_error: stop.peak_following_error,
             error_at_command_end: stop.error_at_command_end,
-            rest_error: at_rest.then_some(stop.rest_error),
+            rest_error,
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
@@ -317,6 +327,10 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
         Position::Outside => (Outcome::Unsettled, Reasons::OUTSIDE),
         Position::Inside => (Outcome::Interrupted, Reasons::SHORT),
     };
+    let cut_off = stop.ended && matches!(outcome, Outcome::Unsettled | Outcome::Interrupted);
+    let why = why
+        .with_if(cut_off, Reasons::ENDED)
+        .with_if(outcome == Outcome::Unsettled && stop.offset.is_some(), Reasons::OFFSET);
     (outcome, why.with(cautions(settings, move_command, stop, times)))
 }
 
@@ -332,7 +346,16 @@ fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times:
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
+        .with_if(stepped(settings, move_command), Reasons::STEPPED)
+        .with_if(stop.spike, Reasons::SPIKE)
         .with_if(stop.gaps > 0 && !stop.faults.has(Faults::GAP), Reasons::HOLE)
+}
+
+/// Whether the command gets further than the window within two samples.
+fn stepped(settings: &Settings, move_command: &MoveCommand) -> bool {
+    let time = move_command.command_end.saturating_sub(move_command.start);
+    // Half a sample more, because time stamps are not quite even.
+    2 * time <= 5 * u64::from(move_command.period) && move_command.travel.unsigned_abs() > settings.window
 }
 
 #[cfg(test)]

@@ -2,7 +2,8 @@
 //!
 //! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
 //! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
-//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`earlier`] keeps what came
+//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`spike`] finds excursions of one
+//! sample. [`earlier`] keeps what came
 //! before a change that may be a late pulse; [`stop`] combines all at the end of the rest.
 
 use crate::motion::{Aside, MoveCommand, Phase};
@@ -17,6 +18,7 @@ pub(crate) mod rest;
 pub(crate) mod peaks;
 pub(crate) mod approach;
 pub(crate) mod following;
+pub(crate) mod spike;
 pub(crate) mod earlier;
 pub(crate) mod stop;
 
@@ -28,6 +30,7 @@ use following::Following;
 use holes::Holes;
 use peaks::Peaks;
 use rest::Rest;
+use spike::Spike;
 use window::{Position, Transition, Window};
 
 /// Status of an axis at one sample.
@@ -67,6 +70,7 @@ pub(crate) struct Settling {
     /// While outside: change of feedback in the last sample. Unit: counts
     pub(crate) change: i32,
     pub(crate) holes: Holes,
+    spike: Spike,
     /// The last sample changed the command.
     pub(crate) moving: bool,
 }
@@ -204,7 +208,7 @@ impl Settling {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
             Transition::Outside => self.outside(sample),
             Transition::Entered => self.entered(settings, sample, now),
-            Transition::Exited => self.exited(sample),
+            Transition::Exited => self.exited(settings, sample),
         }
     }
 
@@ -224,7 +228,14 @@ impl Settling {
             self.rest.clear();
         }
         (self.changed, self.change) = (tick, 0);
+        self.spike = Spike::default();
         self.holes.confirm();
+    }
+
+    /// Adds a window transition.
+    fn crosses(&mut self, settings: &Settings, sample: Sample, transition: Transition) {
+        let (fastest, entries) = (self.peaks.fastest(), self.window.entries);
+        self.spike.add(settings, sample, fastest, (transition, entries));
     }
 
     /// Adds one sample outside the window, not the first.
@@ -238,6 +249,7 @@ impl Settling {
 
     /// Adds the first sample inside the window.
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
+        self.crosses(settings, sample, Transition::Entered);
         self.rest.restart(sample.error);
         let (earlier, earlier_time) = self.peaks.earlier(sample);
         let entry = Entry {
@@ -260,7 +272,8 @@ impl Settling {
     }
 
     /// Adds the first sample outside the window.
-    fn exited(&mut self, sample: Sample) {
+    fn exited(&mut self, settings: &Settings, sample: Sample) {
+        self.crosses(settings, sample, Transition::Exited);
         self.holes.confirm();
         self.rest.clear();
         self.peaks.exited(sample);

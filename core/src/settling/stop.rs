@@ -42,6 +42,12 @@ pub struct Stop {
     pub rest_noise: u32,
     /// Number of samples in the rest error.
     pub rest_samples: u32,
+    /// Outside at the end of the rest, but standing: the error there. Unit: counts
+    pub offset: Option<i32>,
+    /// One sample of feedback, faster than the axis ever moves, decides.
+    pub spike: bool,
+    /// The samples ended before the rest did.
+    pub ended: bool,
     /// Rest end minus command end. Unit: ticks
     pub held: u64,
     /// Faults in the move or before it settled.
@@ -52,9 +58,23 @@ pub struct Stop {
     pub longest_gap: u32,
 }
 
+/// The last sample of a rest.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct RestEnd {
+    /// Unit: ticks since the first reading
+    pub now: u64,
+    /// Time stamp. Unit: ticks, wrapping
+    pub tick: u32,
+    /// Unit: counts
+    pub error: i32,
+    /// No sample follows.
+    pub ended: bool,
+}
+
 impl Settling {
-    /// The stop of a move, at the end of its rest, `held` ticks after the command end.
-    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, held: u64) -> Stop {
+    /// The stop of a move, at the end of its rest.
+    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, end: RestEnd) -> Stop {
+        let held = end.now.saturating_sub(move_command.command_end);
         let crossings = self.window.crossings();
         let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
         let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
@@ -80,10 +100,22 @@ impl Settling {
             rest_error: self.rest.mean(),
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
+            offset: self.offset(settings, end, held),
+            spike: self.spike.decides(),
+            ended: end.ended,
             held,
             faults: self.holes.faults(),
             gaps: self.holes.gaps(),
             longest_gap: self.holes.longest_gap(),
         }
+    }
+
+    /// The error at the end of the rest, if it is outside the window and stands.
+    fn offset(&self, settings: &Settings, end: RestEnd, held: u64) -> Option<i32> {
+        let spread = (settings.window / 4).max(settings.encoder_step.saturating_mul(2));
+        let held = u32::try_from(held).unwrap_or(u32::MAX);
+        let stands = self.window.position() == Position::Outside
+            && self.peaks.stands(end.error, end.tick, held, spread);
+        stands.then_some(end.error)
     }
 }
