@@ -140,20 +140,29 @@ impl Reasons {
     }
 }
 
+impl Reasons {
+    /// Each reason that is set, with its wording.
+    ///
+    /// Where the samples ended before the rest did, the reasons that speak of the rest's end say so instead.
+    pub fn worded(self) -> impl Iterator<Item = (Reasons, &'static str)> {
+        let cut_off = self.has(Reasons::ENDED) && (self.has(Reasons::OUTSIDE) || self.has(Reasons::SHORT));
+        let set = WORDING.into_iter().filter(move |(reason, _)| self.has(*reason));
+        set.filter_map(move |(reason, wording)| match reason {
+            Reasons::ENDED if cut_off => None,
+            Reasons::OUTSIDE if cut_off => Some((reason, "outside the window when the samples ended")),
+            Reasons::SHORT if cut_off => {
+                Some((reason, "inside for less than the window time when the samples ended"))
+            }
+            _ => Some((reason, wording)),
+        })
+    }
+}
+
 impl fmt::Display for Reasons {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // How a rest without an end ended is said once.
-        let cut_off = self.has(Reasons::ENDED) && (self.has(Reasons::OUTSIDE) || self.has(Reasons::SHORT));
-        let reasons = WORDING.iter().filter(|(reason, _)| self.has(*reason));
-        for (count, (reason, wording)) in
-            reasons.filter(|(reason, _)| !cut_off || *reason != Reasons::ENDED).enumerate()
-        {
+        for (count, (_, wording)) in self.worded().enumerate() {
             out.write_str(if count == 0 { "" } else { "; " })?;
-            out.write_str(match *reason {
-                Reasons::OUTSIDE if cut_off => "outside the window when the samples ended",
-                Reasons::SHORT if cut_off => "inside for less than the window time when the samples ended",
-                _ => wording,
-            })?;
+            out.write_str(wording)?;
         }
         Ok(())
     }

@@ -12,6 +12,8 @@ pub struct Turn {
     /// Length of a turn; 0 if positions do not wrap. Unit: feedback counts, command counts
     feedback_turn: u32,
     command_turn: u32,
+    /// Feedback counts per command count.
+    scale: (i32, i32),
     /// The last reading, as it came and as it was given. `None` before the first.
     last: Option<(Reading, Reading)>,
 }
@@ -28,12 +30,13 @@ impl Turn {
     pub fn set(&mut self, settings: &Settings) {
         self.feedback_turn = settings.turn;
         self.command_turn = settings.command_turn().unwrap_or(0);
+        self.scale = settings.command_scale;
     }
 
     /// The reading with both positions unwrapped; they wrap at 2^32, as counters do.
     pub fn unwrap(&mut self, reading: Reading) -> Reading {
         let unwrapped = match &self.last {
-            None => reading,
+            None => Reading { feedback: self.beside_command(reading), ..reading },
             Some((raw, given)) => Reading {
                 tick: reading.tick,
                 command: given.command.wrapping_add(shortest(
@@ -50,6 +53,16 @@ impl Turn {
         };
         self.last = Some((reading, unwrapped));
         unwrapped
+    }
+}
+
+impl Turn {
+    /// The first feedback, moved by whole turns to where its command is: one of them may have crossed zero already.
+    fn beside_command(&self, reading: Reading) -> i32 {
+        let (upper, lower) = self.scale;
+        let command =
+            (i64::from(reading.command) * i64::from(upper)).div_euclid(i64::from(lower.max(1))) as i32;
+        command.wrapping_add(shortest(command, reading.feedback, self.feedback_turn))
     }
 }
 
@@ -85,6 +98,8 @@ mod tests {
     fn positions_go_on_across_the_turn() {
         check(360, (1, 1), &[(359, 358), (1, 359), (2, 1)], &[(359, 358), (361, 359), (362, 361)]);
         check(360, (1, 1), &[(1, 1), (359, 0), (300, 359)], &[(1, 1), (-1, 0), (-60, -1)]);
+        // The first two lie on both sides of zero.
+        check(360, (1, 1), &[(1, 359), (2, 1)], &[(1, -1), (2, 1)]);
         // The feedback counts from −180 to 180.
         check(360, (1, 1), &[(179, 179), (181, -179)], &[(179, 179), (181, 181)]);
     }
@@ -92,7 +107,7 @@ mod tests {
     #[test]
     fn a_scaled_command_has_a_turn_of_its_own() {
         check(360, (2, 1), &[(179, 358), (1, 0)], &[(179, 358), (181, 360)]);
-        check(360, (-1, 2), &[(719, 0), (1, 0)], &[(719, 0), (721, 0)]);
+        check(360, (-1, 2), &[(719, 0), (1, 0)], &[(719, -360), (721, -360)]);
     }
 
     #[test]

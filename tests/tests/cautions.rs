@@ -69,7 +69,10 @@ fn a_recording_that_ends_before_the_rest_is_named() {
     let outside = moves(50, &falling(4000, 0)[..24], None)[0];
     assert_eq!((outside.outcome, outside.reasons.has(Reasons::ENDED)), (Outcome::Unsettled, true));
     let said = outside.reasons.to_string();
-    assert!(said.starts_with("outside the window when the samples ended") && !said.contains("rest"), "{said}");
+    assert!(
+        said.starts_with("outside the window when the samples ended") && !said.contains("rest"),
+        "{said}"
+    );
     let brief = moves(50, &falling(200, 0)[..25], None)[0];
     assert_eq!(brief.outcome, Outcome::Interrupted);
     let said = brief.reasons.to_string();
