@@ -12,6 +12,7 @@
 //! - the command changes at all of them, as at the sample before them, or at none of them;
 //! - the following error stays inside its window;
 //! - at a standing command, the error stays on one side of the position window, in a range no wider than a jump;
+//! - while the command changes, no part is set aside: each change might decide about it;
 //! - no limit is reached within the batch: rest time, window time, longest rest, samples that a rest sums.
 //!
 //! What every sample of a moving command changes is added in `add_moving`, of a standing one in `add_standing`.
@@ -160,6 +161,9 @@ impl Axis {
         }
         let widest = i64::from(settings.following_error_window).min(i64::from(i32::MAX));
         if settling.moving {
+            if self.motion.is_undecided() {
+                return None;
+            }
             let (upper, lower) = settings.command_scale;
             return Bounds::new(true, -widest, widest, LONGEST).filter(|_| upper == lower);
         }
@@ -189,6 +193,7 @@ impl Axis {
     /// Adds samples at which the command changes, as it did at the sample before.
     fn add_moving(&mut self, batch: &Batch) {
         let Axis { settings, sampler, motion, settling, .. } = self;
+        settling.holes.move_on();
         motion.move_on(batch.before, batch.readings, batch.end(), sampler.now);
         let (least, most) = batch.extremes();
         let peaks = &mut settling.peaks;

@@ -112,6 +112,18 @@ impl Peaks {
         self.moving_error = self.moving_error.max(self.standing.size());
     }
 
+    /// Joins what was measured before these, up to a pause of the command.
+    pub(crate) fn join(&mut self, earlier: &Peaks) {
+        let away = self.origin.wrapping_sub(earlier.origin);
+        self.high = earlier.high.max(away.wrapping_add(self.high));
+        self.low = earlier.low.min(away.wrapping_add(self.low));
+        self.origin = earlier.origin;
+        self.moving_error = self.moving_error.max(earlier.moving_error);
+        if earlier.fastest.faster(self.fastest) {
+            self.fastest = earlier.fastest;
+        }
+    }
+
     /// The command end, with its error.
     pub(crate) fn command_ended(&mut self, error: i32) {
         self.standing = Extremes { most: error, least: error };
@@ -147,6 +159,17 @@ impl Peaks {
         self.older = (self.block.tick, self.block.error);
         self.block = end;
         self.count = 0;
+    }
+
+    /// Whether feedback, outside the window with this error, stands: the error was much the same at the starts of the
+    /// last two speed blocks, both within the last `time`. Unit: counts, ticks
+    pub(crate) fn stands(&self, error: i32, tick: u32, time: u32, spread: u32) -> bool {
+        let (older_tick, older_error) = self.older;
+        let near = |before: i32| before.wrapping_sub(error).unsigned_abs() <= spread;
+        older_tick != self.block.tick
+            && tick.wrapping_sub(older_tick) <= time
+            && near(older_error)
+            && near(self.block.error)
     }
 
     /// Error eight to sixteen samples ago, and the time since then. Unit: counts, ticks
