@@ -179,6 +179,10 @@ impl Meter {
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
         }
+        let turns = self.axis.turns();
+        if turns > 0 && self.moves > 0 {
+            notes.push(format!("{turns} stops could not be told from turning points of the command"));
+        }
         if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());
         }
