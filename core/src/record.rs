@@ -207,7 +207,8 @@ pub struct Record {
     pub rest_error: Option<i64>,
     /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: Option<u32>,
-    /// Fastest feedback over a speed block of eight samples.
+    /// Fastest feedback over 2 ms, but one sample at least and eight at most; none, with a time of 0, where the samples are
+    /// too few.
     pub peak_speed: Speed,
     /// Rest end minus command end. Unit: ticks
     pub held: u64,

@@ -28,7 +28,7 @@ use curve::Curve;
 use earlier::{Crossed, Earlier};
 use following::Following;
 use holes::Holes;
-use peaks::Peaks;
+use peaks::{BlockStart, Peaks, stretch_time};
 use rest::Rest;
 use spike::Spike;
 use window::{Position, Transition, Window};
@@ -171,7 +171,7 @@ impl Settling {
         self.earlier = undecided.then(|| self.set_aside(settings, sample, now));
         (self.first_crossing, self.crossed) = (None, Crossed::NotYet);
         self.holes = Holes::default();
-        self.peaks.restart(sample);
+        self.peaks.restart(settings, sample);
         self.approach.restart(sample.feedback_before(), sample.tick_before());
         self.command_moves(settings, sample);
     }
@@ -182,7 +182,7 @@ impl Settling {
             // The command paused for less than the rest time: that was no command end.
             self.peaks.resume(self.target());
         }
-        self.peaks.moving(sample);
+        self.peaks.moving(settings, sample);
         self.command_moves(settings, sample);
     }
 
@@ -206,7 +206,7 @@ impl Settling {
         self.holes.standing(settings, sample, before, transition);
         match transition {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Transition::Outside => self.outside(sample),
+            Transition::Outside => self.outside(settings, sample),
             Transition::Entered => self.entered(settings, sample, now),
             Transition::Exited => self.exited(settings, sample),
         }
@@ -239,8 +239,8 @@ impl Settling {
     }
 
     /// Adds one sample outside the window, not the first.
-    fn outside(&mut self, sample: Sample) {
-        self.peaks.add_to_block(sample);
+    fn outside(&mut self, settings: &Settings, sample: Sample) {
+        self.peaks.add_to_block(BlockStart::at(sample), stretch_time(settings));
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;

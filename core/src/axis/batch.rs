@@ -22,7 +22,7 @@ use crate::sample::{Faults, Reading};
 use crate::settings::Settings;
 use crate::settling::Settling;
 use crate::settling::curve::{Curve, bucket, upper_edge};
-use crate::settling::peaks::{BLOCK, BlockStart, Peaks};
+use crate::settling::peaks::{BLOCK, BlockStart, Peaks, stretch_time};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
 
@@ -203,7 +203,7 @@ impl Axis {
             peaks.high = peaks.high.max(distance);
             peaks.low = peaks.low.min(distance);
         }
-        peaks.add_blocks(batch);
+        peaks.add_blocks(batch, stretch_time(settings));
         for reading in batch.readings {
             settling.approach.step(reading.feedback, reading.tick, settings.window);
         }
@@ -226,7 +226,7 @@ impl Settling {
             return;
         }
         self.window.outside_on(largest);
-        self.peaks.add_blocks(batch);
+        self.peaks.add_blocks(batch, stretch_time(settings));
         self.change = last.feedback.wrapping_sub(last_but_one.feedback);
         let steps = batch.errors().windows(2).zip(batch.readings).rev();
         if let Some((_, reading)) = steps.into_iter().find(|(step, _)| step[0] != step[1]) {
@@ -236,15 +236,29 @@ impl Settling {
 }
 
 impl Peaks {
-    /// Adds all samples of a batch to speed blocks.
-    fn add_blocks(&mut self, batch: &Batch) {
-        let samples = batch.readings.iter().zip(batch.errors().iter().skip(1));
-        let first = (BLOCK - 1).saturating_sub(self.count) as usize;
-        let count = self.count + batch.readings.len() as u32;
-        for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
-            self.end_block(BlockStart { tick: reading.tick, feedback: reading.feedback, error: *error });
+    /// Adds all samples of a batch to blocks and speed stretches. Unit of `time`: ticks
+    fn add_blocks(&mut self, batch: &Batch, time: u32) {
+        let (mut readings, mut errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
+        while !readings.is_empty() {
+            let samples = BLOCK.saturating_sub(self.count).max(1) as usize;
+            let (block, later) = readings.split_at(samples.min(readings.len()));
+            let (errors_of_block, later_errors) = errors.split_at(block.len().min(errors.len()));
+            self.add_part(block, errors_of_block, time);
+            (readings, errors) = (later, later_errors);
         }
-        self.count = count % BLOCK;
+    }
+
+    /// Adds samples of one block; all but its last are skipped if no stretch ends before that.
+    fn add_part(&mut self, readings: &[Reading], errors: &[i32], time: u32) {
+        let skipped = match readings {
+            [.., last_but_one, _] if !self.is_long(last_but_one.tick, time) => readings.len() - 1,
+            _ => 0,
+        };
+        self.count += skipped as u32;
+        for (reading, error) in readings.iter().zip(errors).skip(skipped) {
+            let (tick, feedback) = (reading.tick, reading.feedback);
+            self.add_to_block(BlockStart { tick, feedback, error: *error }, time);
+        }
     }
 }
 

@@ -34,7 +34,7 @@ pub struct Stop {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Fastest feedback over a speed block.
+    /// Fastest feedback over a speed stretch; none where the samples are too few.
     pub peak_speed: Speed,
     /// Mean error over the rest. Unit: 1/256 counts
     pub rest_error: i64,

@@ -46,7 +46,8 @@ fn check_hole(what: &str, bytes: impl AsRef<[u8]>, message: &str) {
     let ran = folder.run("axis.csv --window 0.01 --format jsonl");
     assert_eq!((ran.status, ran.outcomes().as_str()), ALL, "{what}: {}", ran.stderr);
     ran.assert_stderr_has(&[message]);
-    let holes: Vec<_> = ran.lines().iter().map(|line| (line["gaps"].as_u64(), line["longest_gap_s"].as_f64())).collect();
+    let holes: Vec<_> =
+        ran.lines().iter().map(|line| (line["gaps"].as_u64(), line["longest_gap_s"].as_f64())).collect();
     let none = (Some(0), None);
     assert_eq!(holes, [none, (Some(1), Some(0.002)), none, none], "{what}");
     assert!(ran.lines()[1]["reason"].to_string().contains("samples are missing, but not where they matter"));
