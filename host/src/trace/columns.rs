@@ -83,57 +83,82 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
             selected[signal as usize] = Some(table.by_name(signal, name)?);
         }
     }
-    let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
-    let mut no_time = None;
-    for signal in Signal::ALL {
-        if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
-            continue;
-        }
-        match table.by_score(signal, &selected) {
-            Ok(index) => selected[signal as usize] = Some(index),
-            // Two clocks have two time columns.
-            Err(error) if signal == Signal::Time => no_time = Some(error),
-            Err(error) => {
-                let found = table.following_error(&selected).filter(|_| signal == Signal::Feedback);
-                selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
-                is_error = true;
-            }
-        }
-    }
-    let mut feedback_time = match &choice.feedback_time {
-        Some(name) => Some(table.by_name(Signal::Time, name)?),
-        None => None,
-    };
-    let two_clocks = table.two_clocks(&selected).filter(|_| timed && feedback_time.is_none());
-    if let Some((time, other)) = two_clocks.filter(|_| time_name.is_none()) {
-        (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
-    }
-    let clock = |(time, other)| if selected[Signal::Time as usize] == Some(time) { other } else { time };
-    let not_used = two_clocks.map(clock).filter(|_| time_name.is_some());
-    if let Some(error) = no_time {
-        return Err(error);
-    }
+    let (no_time, found_error) = table.others(&mut selected, timed)?;
+    let is_error = found_error || choice.feedback.is_none() && choice.following_error.is_some();
+    let clocks = table.clocks(&mut selected, choice)?;
+    no_time.filter(|_| selected[Signal::Time as usize].is_none()).map_or(Ok(()), Err)?;
     table.distinct(&selected)?;
     let column = |signal: Signal| selected[signal as usize].map(|index: usize| table.columns[index].clone());
-    let mut time = column(Signal::Time);
-    if let (Some(time), Some(unit)) = (&mut time, time_unit) {
-        time.unit = Some(unit.to_string());
-    }
-    if let Some(time) = time.as_mut().filter(|time| time.stamped) {
-        time.unit = Some("s".to_string());
-    }
-    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(not_used);
+    let time = column(Signal::Time).map(|time| with_unit(time, time_unit));
+    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(clocks.not_used);
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    let feedback_time = feedback_time.map(|index| Column {
+    let feedback_time = clocks.feedback.map(|index| Column {
         unit: time.as_ref().and_then(|time| time.unit.clone()),
         ..table.columns[index].clone()
     });
     Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
 }
 
+/// A time column with the unit of its option, or of a time of day.
+fn with_unit(time: Column, unit: Option<&str>) -> Column {
+    let unit = if time.stamped { Some("s") } else { unit };
+    Column { unit: unit.map(str::to_string).or(time.unit), ..time }
+}
+
+impl Columns {
+    /// Names of the time, command and feedback columns.
+    pub(crate) fn names(&self) -> (Option<String>, String, String) {
+        let time = self.time.as_ref().map(|column| column.name.clone());
+        (time, self.command.name.clone(), self.feedback.name.clone())
+    }
+}
+
+/// Further time columns.
+struct Clocks {
+    /// That of the feedback, if it has one of its own.
+    feedback: Option<usize>,
+    /// One that is not used, because the user named another one.
+    not_used: Option<usize>,
+}
+
 impl Table<'_> {
+    /// Finds the columns that are not selected yet. Returns why there is no time column, which two clocks may explain, and
+    /// whether the feedback is a following error.
+    fn others(&self, selected: &mut [Option<usize>; 3], timed: bool) -> Result<(Option<Error>, bool), Error> {
+        let (mut no_time, mut is_error) = (None, false);
+        for signal in Signal::ALL {
+            if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
+                continue;
+            }
+            match self.by_score(signal, selected) {
+                Ok(index) => selected[signal as usize] = Some(index),
+                Err(error) if signal == Signal::Time => no_time = Some(error),
+                Err(error) => {
+                    let found = self.following_error(selected).filter(|_| signal == Signal::Feedback);
+                    selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
+                    is_error = true;
+                }
+            }
+        }
+        Ok((no_time, is_error))
+    }
+
+    /// Where there are two time columns, selects that of the command.
+    fn clocks(&self, selected: &mut [Option<usize>; 3], choice: &Choice) -> Result<Clocks, Error> {
+        let given = choice.feedback_time.as_ref().map(|name| self.by_name(Signal::Time, name)).transpose()?;
+        let two = self.two_clocks(selected).filter(|_| choice.rate.is_none() && given.is_none());
+        let time = &mut selected[Signal::Time as usize];
+        let Some((command, feedback)) = two else { return Ok(Clocks { feedback: given, not_used: None }) };
+        if choice.time.is_some() {
+            let not_used = if *time == Some(command) { feedback } else { command };
+            return Ok(Clocks { feedback: None, not_used: Some(not_used) });
+        }
+        *time = Some(command);
+        Ok(Clocks { feedback: Some(feedback), not_used: None })
+    }
+
     /// Splits `t:ms`, unless a column has exactly that name.
     fn with_suffix<'a>(&self, text: &'a str) -> (Option<&'a str>, Option<&'a str>) {
         match text.rsplit_once(':') {

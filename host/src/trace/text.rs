@@ -66,58 +66,28 @@ impl<R: Read> Text<R> {
         }
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
-            true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
-            false => Err(mismatched(file, mismatch, &found)),
-        })?;
+        let head = find_head(file, &texts, &found, choice)?;
         let place = Place { file, line: head.first as u64 + 1 };
         let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
             Ok(columns) if !columns.assumed => (columns, None),
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
-        let parser = RowParser::new(found.dialect, &columns);
-        let rows = &texts[head.first..];
-        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(rows));
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[head.first..]));
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
-        let held = match log {
-            Some(_) => Held::default(),
-            None => Held::find(&parser, rows.iter().copied().take(SNIFFED.0)),
-        };
-        let head_and_windows = Pieces {
-            lines: &texts,
-            first: head.first,
-            windows,
-            terminator: lines.terminator(),
-            whole: lines.is_whole(),
-        };
-        let clocks = two_clocks(&head_and_windows, &columns, found.dialect, choice).filter(|_| log.is_none());
-        let survey = match &clocks {
-            Some((_, by_feedback, _)) => by_feedback.clone(),
-            None => {
-                head_and_windows.survey(|lines, first| figures(lines, first, &parser, &held, log.as_ref()))
-            }
-        };
-        if survey.first().is_none() {
-            return Err(unreadable(place, &texts[head.first..], &parser));
+        let (first, terminator, whole) = (head.first, lines.terminator(), lines.is_whole());
+        let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
+        let series = Series::find(&pieces, &columns, found.dialect, log.as_ref(), choice);
+        if series.survey.first().is_none() {
+            return Err(unreadable(place, &texts[head.first..], &series.parser));
         }
-        let mut reader = RowReader::new(&columns, &survey, choice, place)?;
-        note_held(&mut reader, &held, clocks.is_some());
-        if let Some((_, _, commands)) = &clocks {
-            reader.merge(commands);
-            reader.note(&format!(
-                "feedback has times of its own in column '{}'; the command is interpolated there",
-                columns.feedback_time.as_ref().map_or("", |column| &column.name)
-            ));
-        }
+        let mut reader = RowReader::new(&columns, &series.survey, choice, place)?;
+        series.note(&mut reader, &columns);
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
-        let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
-        let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
+        let rules = series.rules(&found, repeated(&texts, &head));
         lines.skip(offset, skipped);
-        let clocks = clocks.map(|(cells, ..)| cells);
-        let rules = Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated };
         Ok((Text { lines, rules, log }, reader))
     }
 
@@ -284,6 +254,14 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
     Ok(found)
 }
 
+/// The header; where columns are chosen by number, none is needed.
+fn find_head(file: &str, lines: &[&[u8]], found: &Found, choice: &Choice) -> Result<Head, Error> {
+    head::find(lines, found).or_else(|mismatch| match choice.is_by_number() {
+        true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
+        false => Err(mismatched(file, mismatch, found)),
+    })
+}
+
 fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let place = Place { file, line: mismatch.at as u64 + 1 };
     let wrong = format!("the header has {} columns, but the rows have {}", mismatch.names, found.width);
@@ -293,6 +271,12 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
         "choose the columns by number, as in --time 1:s --command 2 --feedback 3, or give --delimiter and --decimal"
     };
     place.error(wrong, remedy)
+}
+
+/// Header and units row, which are repeated where files were joined.
+fn repeated(lines: &[&[u8]], head: &Head) -> Vec<Vec<u8>> {
+    let lines = lines[..head.first].iter().skip(head.header.as_ref().map_or(head.first, |header| header.at));
+    lines.map(|line| line.trim_ascii().to_vec()).collect()
 }
 
 /// Finds name, unit and type of every column, and chooses the three to read.
@@ -431,20 +415,61 @@ fn two_clocks(
     (by_feedback.increases() || choice.feedback_time.is_some()).then_some((cells, by_feedback, by_command))
 }
 
-/// Notes on a signal that is written in every n-th row only.
-fn note_held(reader: &mut RowReader, held: &Held, two_clocks: bool) {
-    if two_clocks {
-        return;
+/// How the numbers of the signals stand in the rows.
+struct Series {
+    parser: RowParser,
+    held: Held,
+    /// Where command and feedback have a time each: their cells, and the rows by the time of the command.
+    clocks: Option<(Cells, Survey)>,
+    /// The rows by the time of the feedback.
+    survey: Survey,
+}
+
+impl Series {
+    fn find(
+        pieces: &Pieces<'_>,
+        columns: &Columns,
+        dialect: Dialect,
+        log: Option<&EventLog>,
+        choice: &Choice,
+    ) -> Series {
+        let parser = RowParser::new(dialect, columns);
+        let rows = pieces.lines.iter().skip(pieces.first).take(SNIFFED.0);
+        let held = if log.is_some() { Held::default() } else { Held::find(&parser, rows.copied()) };
+        let clocks = two_clocks(pieces, columns, dialect, choice).filter(|_| log.is_none());
+        let (clocks, survey) = match clocks {
+            Some((cells, by_feedback, by_command)) => (Some((cells, by_command)), by_feedback),
+            None => (None, pieces.survey(|lines, first| figures(lines, first, &parser, &held, log))),
+        };
+        Series { parser, held, clocks, survey }
     }
-    let [_, command, feedback] = held.every;
-    let rows = |every: usize| format!("is written in one of {every} rows");
-    if command > 1 {
-        reader.note(&format!("command {}; in the others it counts as held", rows(command)));
-        reader.layout.command_period_s =
-            reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
+
+    /// The rules by which the lines are read.
+    fn rules(self, found: &Found, repeated: Vec<Vec<u8>>) -> Rules {
+        let Series { parser, held, clocks, .. } = self;
+        let clocks = clocks.map(|(cells, _)| cells);
+        Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated }
     }
-    if feedback > 1 {
-        reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
+
+    /// Tells the reader of two clocks, and of a signal that is written in every n-th row only.
+    fn note(&self, reader: &mut RowReader, columns: &Columns) {
+        if let Some((_, by_command)) = &self.clocks {
+            reader.merge(by_command);
+            let name = columns.feedback_time.as_ref().map_or("", |column| &column.name);
+            return reader.note(&format!(
+                "feedback has times of its own in column '{name}'; the command is interpolated there"
+            ));
+        }
+        let [_, command, feedback] = self.held.every;
+        let rows = |every: usize| format!("is written in one of {every} rows");
+        if command > 1 {
+            reader.note(&format!("command {}; in the others it counts as held", rows(command)));
+            reader.layout.command_period_s =
+                reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
+        }
+        if feedback > 1 {
+            reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
+        }
     }
 }
 
