@@ -335,7 +335,7 @@ fn fill(last: Figures, next: Group, period: f64, out: &mut impl FnMut(u64, &Figu
         return;
     };
     let step = ((period * 10f64.powi(places as i32)).round() as i64).max(1);
-    let count = (to.saturating_sub(from) - step / 2 - 1) / step;
+    let count = to.saturating_sub(from).saturating_sub(step / 2 + 1) / step;
     let row = |mantissa: i64| [Decimal { mantissa, decimals: places }, last[1], last[2]];
     for number in 1..=count.min(FILLED) {
         out(next.line, &row(from + number * step));
