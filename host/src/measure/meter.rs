@@ -41,6 +41,8 @@ pub struct Meter {
     /// Moves with a jump by close to a turn.
     turns: u64,
     first_tick: u32,
+    /// Whether samples are missing before the next reading.
+    has_gap: bool,
     axis: Axis,
     likeness: Likeness,
     /// Moves withheld until feedback has followed the command.
@@ -90,6 +92,7 @@ impl Meter {
             command_rms: options.command_rms(layout),
             turns: 0,
             first_tick: 0,
+            has_gap: false,
             turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(unit_turn)),
             axis: Axis::new(settings),
             likeness: Likeness::default(),
@@ -128,6 +131,7 @@ impl Meter {
                     self.quiet.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.axis.gap();
+                    self.has_gap = true;
                 }
                 Row::Clock { second, .. } => {
                     self.quiet.flush(&mut self.readings);
@@ -210,11 +214,15 @@ impl Meter {
             let before = self.context.clock.second(self.axis.now());
             let status = self.axis.step(*reading);
             let now = self.context.clock.second(self.axis.now());
+            let has_gap = std::mem::take(&mut self.has_gap);
             if status.event {
                 return count;
             }
             if self.axis.is_under_way() && !was_under_way {
                 self.recorder = Some(StopRecorder::new(before));
+            }
+            if let (true, Some(recorder)) = (has_gap, &mut self.recorder) {
+                recorder.gap(before, now);
             }
             let error = self.context.length(self.axis.error());
             if let Some(recorder) = &mut self.recorder {
@@ -238,7 +246,8 @@ impl Meter {
             let curve = self.axis.curve().filter(|_| has_curve);
             let report = MoveReport::new(&self.context, &record, curve);
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
-            let samples = StopTrace::from_clock(points, report.command_end_s);
+            let gaps = self.recorder.as_ref().map(StopRecorder::gaps).unwrap_or_default();
+            let samples = StopTrace::from_clock(points, gaps, report.command_end_s);
             self.moves += 1;
             self.withheld.push(Measured { report, samples });
             if verdict == Verdict::Open && self.likeness.is_full() {
