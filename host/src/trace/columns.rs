@@ -47,6 +47,14 @@ pub(crate) struct Columns {
     pub(crate) assumed: bool,
 }
 
+impl Columns {
+    /// Names of the columns of time, command and feedback.
+    pub(crate) fn names(&self) -> (Option<String>, String, String) {
+        let time = self.time.as_ref().map(|column| column.name.clone());
+        (time, self.command.name.clone(), self.feedback.name.clone())
+    }
+}
+
 /// All columns of one recording.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Table<'a> {
@@ -75,59 +83,53 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if !table.named && time_name.is_none() && is_free {
         return table.in_order(timed);
     }
-    let feedback = choice.feedback.as_deref().or(choice.following_error.as_deref());
-    let chosen = [time_name, choice.command.as_deref(), feedback];
-    let mut selected = [None; 3];
-    for (signal, name) in Signal::ALL.into_iter().zip(chosen) {
-        if let Some(name) = name {
-            selected[signal as usize] = Some(table.by_name(signal, name)?);
-        }
-    }
-    let (no_time, found_error) = table.others(&mut selected, timed)?;
-    let is_error = found_error || choice.feedback.is_none() && choice.following_error.is_some();
-    let clocks = table.clocks(&mut selected, choice)?;
-    no_time.filter(|_| selected[Signal::Time as usize].is_none()).map_or(Ok(()), Err)?;
+    let mut selected = table.by_options(choice, time_name)?;
+    let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
+    let no_time = table.complete(&mut selected, &mut is_error, timed)?;
+    let (feedback_time, not_used) =
+        table.second_time(&mut selected, choice, (timed, time_name.is_some()), no_time)?;
     table.distinct(&selected)?;
     let column = |signal: Signal| selected[signal as usize].map(|index: usize| table.columns[index].clone());
-    let time = column(Signal::Time).map(|time| with_unit(time, time_unit));
-    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(clocks.not_used);
+    let mut time = column(Signal::Time);
+    if let Some(time) = &mut time {
+        let stamped = time.stamped.then(|| "s".to_string());
+        time.unit = stamped.or_else(|| time_unit.map(str::to_string)).or(time.unit.take());
+    }
+    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(not_used);
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    let feedback_time = clocks.feedback.map(|index| Column {
+    let feedback_time = feedback_time.map(|index| Column {
         unit: time.as_ref().and_then(|time| time.unit.clone()),
         ..table.columns[index].clone()
     });
     Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
 }
 
-/// A time column with the unit of its option, or of a time of day.
-fn with_unit(time: Column, unit: Option<&str>) -> Column {
-    let unit = if time.stamped { Some("s") } else { unit };
-    Column { unit: unit.map(str::to_string).or(time.unit), ..time }
-}
-
-impl Columns {
-    /// Names of the time, command and feedback columns.
-    pub(crate) fn names(&self) -> (Option<String>, String, String) {
-        let time = self.time.as_ref().map(|column| column.name.clone());
-        (time, self.command.name.clone(), self.feedback.name.clone())
-    }
-}
-
-/// Further time columns.
-struct Clocks {
-    /// That of the feedback, if it has one of its own.
-    feedback: Option<usize>,
-    /// One that is not used, because the user named another one.
-    not_used: Option<usize>,
-}
+/// Indices of time, command and feedback, as far as they are known.
+type Selected = [Option<usize>; 3];
 
 impl Table<'_> {
-    /// Finds the columns that are not selected yet. Returns why there is no time column, which two clocks may explain, and
-    /// whether the feedback is a following error.
-    fn others(&self, selected: &mut [Option<usize>; 3], timed: bool) -> Result<(Option<Error>, bool), Error> {
-        let (mut no_time, mut is_error) = (None, false);
+    /// The columns that the options name.
+    fn by_options(&self, choice: &Choice, time: Option<&str>) -> Result<Selected, Error> {
+        let feedback = choice.feedback.as_deref().or(choice.following_error.as_deref());
+        let mut selected = [None; 3];
+        for (signal, name) in Signal::ALL.into_iter().zip([time, choice.command.as_deref(), feedback]) {
+            if let Some(name) = name {
+                selected[signal as usize] = Some(self.by_name(signal, name)?);
+            }
+        }
+        Ok(selected)
+    }
+
+    /// Adds the columns that their names show; returns the error if there is not one time column, for two clocks have two.
+    fn complete(
+        &self,
+        selected: &mut Selected,
+        is_error: &mut bool,
+        timed: bool,
+    ) -> Result<Option<Error>, Error> {
+        let mut no_time = None;
         for signal in Signal::ALL {
             if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
                 continue;
@@ -138,25 +140,33 @@ impl Table<'_> {
                 Err(error) => {
                     let found = self.following_error(selected).filter(|_| signal == Signal::Feedback);
                     selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
-                    is_error = true;
+                    *is_error = true;
                 }
             }
         }
-        Ok((no_time, is_error))
+        Ok(no_time)
     }
 
-    /// Where there are two time columns, selects that of the command.
-    fn clocks(&self, selected: &mut [Option<usize>; 3], choice: &Choice) -> Result<Clocks, Error> {
-        let given = choice.feedback_time.as_ref().map(|name| self.by_name(Signal::Time, name)).transpose()?;
-        let two = self.two_clocks(selected).filter(|_| choice.rate.is_none() && given.is_none());
-        let time = &mut selected[Signal::Time as usize];
-        let Some((command, feedback)) = two else { return Ok(Clocks { feedback: given, not_used: None }) };
-        if choice.time.is_some() {
-            let not_used = if *time == Some(command) { feedback } else { command };
-            return Ok(Clocks { feedback: None, not_used: Some(not_used) });
+    /// The time of the feedback, if it has one of its own, and a second time column that is not used.
+    fn second_time(
+        &self,
+        selected: &mut Selected,
+        choice: &Choice,
+        (timed, named): (bool, bool),
+        mut no_time: Option<Error>,
+    ) -> Result<(Option<usize>, Option<usize>), Error> {
+        let feedback_time = choice.feedback_time.as_ref().map(|name| self.by_name(Signal::Time, name));
+        let mut feedback_time = feedback_time.transpose()?;
+        let two_clocks = self.two_clocks(selected).filter(|_| timed && feedback_time.is_none());
+        if let Some((time, other)) = two_clocks.filter(|_| !named) {
+            (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
         }
-        *time = Some(command);
-        Ok(Clocks { feedback: Some(feedback), not_used: None })
+        let time = selected[Signal::Time as usize];
+        let other = |(first, second)| if time == Some(first) { second } else { first };
+        match no_time {
+            Some(error) => Err(error),
+            None => Ok((feedback_time, two_clocks.map(other).filter(|_| named))),
+        }
     }
 
     /// Splits `t:ms`, unless a column has exactly that name.
@@ -219,7 +229,7 @@ impl Table<'_> {
     }
 
     /// The column whose name fits best, if there is only one.
-    fn by_score(&self, signal: Signal, selected: &[Option<usize>; 3]) -> Result<usize, Error> {
+    fn by_score(&self, signal: Signal, selected: &Selected) -> Result<usize, Error> {
         let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
         let free = |column: &&Column| usable(column) && !selected.contains(&Some(column.index));
         let score = |column: &Column| {
@@ -250,7 +260,7 @@ impl Table<'_> {
     }
 
     /// The only column whose name means the following error.
-    fn following_error(&self, selected: &[Option<usize>; 3]) -> Option<usize> {
+    fn following_error(&self, selected: &Selected) -> Option<usize> {
         let fits = |column: &&Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             let free = column.numeric && !selected.contains(&Some(column.index));
@@ -261,7 +271,7 @@ impl Table<'_> {
     }
 
     /// The time columns of command and feedback, if each stands right of one of its own: time, command, time, feedback.
-    fn two_clocks(&self, selected: &[Option<usize>; 3]) -> Option<(usize, usize)> {
+    fn two_clocks(&self, selected: &Selected) -> Option<(usize, usize)> {
         let is_time = |column: &&Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             (column.numeric || column.stamped)
@@ -276,7 +286,7 @@ impl Table<'_> {
         (time != other && alike).then_some((time, other))
     }
 
-    fn distinct(&self, selected: &[Option<usize>; 3]) -> Result<(), Error> {
+    fn distinct(&self, selected: &Selected) -> Result<(), Error> {
         for (signal, other) in [(1, 0), (2, 0), (2, 1)] {
             if selected[signal].is_some() && selected[signal] == selected[other] {
                 let wrong = format!("{} and {} are the same column", Signal::ALL[other], Signal::ALL[signal]);

@@ -60,35 +60,31 @@ impl<R: Read> Text<R> {
         if lines.head().trim_ascii().is_empty() {
             return Err(Error::Empty { file: file.to_string() });
         }
-        let mut cut: Vec<(usize, &[u8])> = split(lines.head(), lines.terminator()).collect();
-        if !lines.is_whole() && cut.len() > 1 {
-            cut.pop();
-        }
+        let cut = whole_lines(&lines);
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = find_head(file, &texts, &found, choice)?;
-        let place = Place { file, line: head.first as u64 + 1 };
+        let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
+            true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
+            false => Err(mismatched(file, mismatch, &found)),
+        })?;
+        let first = head.first;
+        let place = Place { file, line: first as u64 + 1 };
         let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
             Ok(columns) if !columns.assumed => (columns, None),
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
-        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[head.first..]));
+        let parser = RowParser::new(found.dialect, &columns);
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[first..]));
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
-        let (first, terminator, whole) = (head.first, lines.terminator(), lines.is_whole());
+        let (terminator, whole) = (lines.terminator(), lines.is_whole());
         let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
-        let series = Series::find(&pieces, &columns, found.dialect, log.as_ref(), choice);
-        if series.survey.first().is_none() {
-            return Err(unreadable(place, &texts[head.first..], &series.parser));
-        }
-        let mut reader = RowReader::new(&columns, &series.survey, choice, place)?;
-        series.note(&mut reader, &columns);
-        reader.layout.delimiter = char::from(found.dialect.delimiter);
-        reader.layout.decimal = char::from(found.dialect.decimal);
+        let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
+        let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
+        let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
-        let (offset, skipped) = (cut[head.first].0, head.first as u64);
-        let rules = series.rules(&found, repeated(&texts, &head));
+        let (offset, skipped) = (cut[first].0, first as u64);
         lines.skip(offset, skipped);
-        Ok((Text { lines, rules, log }, reader))
+        Ok((Text { lines, rules: Rules { clocks: clocks.map(|(cells, ..)| cells), ..rules }, log }, reader))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
@@ -137,6 +133,48 @@ impl From<io::Error> for Stop {
 }
 
 impl Rules {
+    /// Without the cells of two clocks.
+    fn find(head: &Head, found: &Found, pieces: &Pieces<'_>, parser: RowParser, is_log: bool) -> Rules {
+        let held = match is_log {
+            true => Held::default(),
+            false => Held::find(&parser, pieces.lines[head.first..].iter().copied().take(SNIFFED.0)),
+        };
+        let from = head.header.as_ref().map_or(head.first, |header| header.at);
+        let repeated = pieces.lines[..head.first].iter().skip(from);
+        let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
+        Rules { parser, held, clocks: None, dialect: found.dialect, width: found.width, repeated }
+    }
+
+    /// Surveys the rows, and decides how they are converted.
+    fn reader(
+        &self,
+        pieces: &Pieces<'_>,
+        (columns, log): (&Columns, Option<&EventLog>),
+        clocks: Option<&(Cells, Survey, Survey)>,
+        choice: &Choice,
+        place: Place<'_>,
+    ) -> Result<RowReader, Error> {
+        let survey = match clocks {
+            Some((_, by_feedback, _)) => by_feedback.clone(),
+            None => pieces.survey(|lines, first| figures(lines, first, &self.parser, &self.held, log)),
+        };
+        if survey.first().is_none() {
+            return Err(unreadable(place, &pieces.lines[pieces.first..], &self.parser));
+        }
+        let mut reader = RowReader::new(columns, &survey, choice, place)?;
+        note_held(&mut reader, &self.held, clocks.is_some());
+        if let Some((_, _, commands)) = clocks {
+            reader.merge(commands);
+            reader.note(&format!(
+                "feedback has times of its own in column '{}'; the command is interpolated there",
+                columns.feedback_time.as_ref().map_or("", |column| &column.name)
+            ));
+        }
+        reader.layout.delimiter = char::from(self.dialect.delimiter);
+        reader.layout.decimal = char::from(self.dialect.decimal);
+        Ok(reader)
+    }
+
     /// Handles a line that is not a plain row.
     #[cold]
     fn other_line(
@@ -226,6 +264,15 @@ fn incomplete(line: TextLine<'_>) -> String {
     format!("the last line ({}) is incomplete and was ignored", line.number)
 }
 
+/// The lines of the head with their offsets, without one that may go on behind it.
+fn whole_lines<R: Read>(lines: &TextLines<R>) -> Vec<(usize, &[u8])> {
+    let mut cut: Vec<(usize, &[u8])> = split(lines.head(), lines.terminator()).collect();
+    if !lines.is_whole() && cut.len() > 1 {
+        cut.pop();
+    }
+    cut
+}
+
 fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
     let (delimiter, decimal) = (choice::delimiter(choice)?, choice::decimal(choice)?);
     let mut bytes = 0;
@@ -254,14 +301,6 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
     Ok(found)
 }
 
-/// The header; where columns are chosen by number, none is needed.
-fn find_head(file: &str, lines: &[&[u8]], found: &Found, choice: &Choice) -> Result<Head, Error> {
-    head::find(lines, found).or_else(|mismatch| match choice.is_by_number() {
-        true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
-        false => Err(mismatched(file, mismatch, found)),
-    })
-}
-
 fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let place = Place { file, line: mismatch.at as u64 + 1 };
     let wrong = format!("the header has {} columns, but the rows have {}", mismatch.names, found.width);
@@ -271,12 +310,6 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
         "choose the columns by number, as in --time 1:s --command 2 --feedback 3, or give --delimiter and --decimal"
     };
     place.error(wrong, remedy)
-}
-
-/// Header and units row, which are repeated where files were joined.
-fn repeated(lines: &[&[u8]], head: &Head) -> Vec<Vec<u8>> {
-    let lines = lines[..head.first].iter().skip(head.header.as_ref().map_or(head.first, |header| header.at));
-    lines.map(|line| line.trim_ascii().to_vec()).collect()
 }
 
 /// Finds name, unit and type of every column, and chooses the three to read.
@@ -415,61 +448,20 @@ fn two_clocks(
     (by_feedback.increases() || choice.feedback_time.is_some()).then_some((cells, by_feedback, by_command))
 }
 
-/// How the numbers of the signals stand in the rows.
-struct Series {
-    parser: RowParser,
-    held: Held,
-    /// Where command and feedback have a time each: their cells, and the rows by the time of the command.
-    clocks: Option<(Cells, Survey)>,
-    /// The rows by the time of the feedback.
-    survey: Survey,
-}
-
-impl Series {
-    fn find(
-        pieces: &Pieces<'_>,
-        columns: &Columns,
-        dialect: Dialect,
-        log: Option<&EventLog>,
-        choice: &Choice,
-    ) -> Series {
-        let parser = RowParser::new(dialect, columns);
-        let rows = pieces.lines.iter().skip(pieces.first).take(SNIFFED.0);
-        let held = if log.is_some() { Held::default() } else { Held::find(&parser, rows.copied()) };
-        let clocks = two_clocks(pieces, columns, dialect, choice).filter(|_| log.is_none());
-        let (clocks, survey) = match clocks {
-            Some((cells, by_feedback, by_command)) => (Some((cells, by_command)), by_feedback),
-            None => (None, pieces.survey(|lines, first| figures(lines, first, &parser, &held, log))),
-        };
-        Series { parser, held, clocks, survey }
+/// Notes on a signal that is written in every n-th row only.
+fn note_held(reader: &mut RowReader, held: &Held, two_clocks: bool) {
+    if two_clocks {
+        return;
     }
-
-    /// The rules by which the lines are read.
-    fn rules(self, found: &Found, repeated: Vec<Vec<u8>>) -> Rules {
-        let Series { parser, held, clocks, .. } = self;
-        let clocks = clocks.map(|(cells, _)| cells);
-        Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated }
+    let [_, command, feedback] = held.every;
+    let rows = |every: usize| format!("is written in one of {every} rows");
+    if command > 1 {
+        reader.note(&format!("command {}; in the others it counts as held", rows(command)));
+        reader.layout.command_period_s =
+            reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
     }
-
-    /// Tells the reader of two clocks, and of a signal that is written in every n-th row only.
-    fn note(&self, reader: &mut RowReader, columns: &Columns) {
-        if let Some((_, by_command)) = &self.clocks {
-            reader.merge(by_command);
-            let name = columns.feedback_time.as_ref().map_or("", |column| &column.name);
-            return reader.note(&format!(
-                "feedback has times of its own in column '{name}'; the command is interpolated there"
-            ));
-        }
-        let [_, command, feedback] = self.held.every;
-        let rows = |every: usize| format!("is written in one of {every} rows");
-        if command > 1 {
-            reader.note(&format!("command {}; in the others it counts as held", rows(command)));
-            reader.layout.command_period_s =
-                reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
-        }
-        if feedback > 1 {
-            reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
-        }
+    if feedback > 1 {
+        reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
     }
 }
 
