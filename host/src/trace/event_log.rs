@@ -52,53 +52,87 @@ struct Kind {
     words: Vec<String>,
 }
 
+/// The lines of a possible event log, and what their columns are.
+struct Lines<'a> {
+    rows: Vec<&'a [u8]>,
+    kinds: Vec<Kind>,
+    names: &'a [String],
+    found: &'a Found,
+}
+
 /// The form of the lines, if they are an event log. `names` are those of the header, or none.
 pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option<Form> {
-    let is_signal = |name: &String| {
-        let (name, unit) = unit::split(name);
-        [Signal::Command, Signal::Feedback]
-            .iter()
-            .any(|signal| signal_names::score(*signal, &name, unit.as_deref()) > 0)
-    };
-    if names.iter().any(is_signal) {
+    let rows = lines.iter().copied().filter(|line| found.dialect.cells(line).count() == found.width);
+    let rows: Vec<&[u8]> = rows.take(EXAMINED).collect();
+    let lines = Lines { kinds: kinds(&rows, found), rows, names, found };
+    if (0..names.len()).any(|index| lines.means(index, &[Signal::Command, Signal::Feedback])) {
         return None;
     }
-    let rows = lines.iter().filter(|line| found.dialect.cells(line).count() == found.width);
-    let rows: Vec<&&[u8]> = rows.take(EXAMINED).collect();
-    let kinds = kinds(&rows, found);
-    let all = |count: usize| count == rows.len() && count > 0;
-    let is_time = |index: usize| {
-        let (name, unit) = names.get(index).map(|name| unit::split(name)).unwrap_or_default();
-        signal_names::score(Signal::Time, &name, unit.as_deref()) > 0
-    };
-    let of_numbers: Vec<usize> = (0..kinds.len()).filter(|&index| all(kinds[index].figures)).collect();
-    let stamped = (0..kinds.len()).find(|&index| all(kinds[index].stamps));
-    let rising = || of_numbers.iter().copied().find(|&index| is_rising(&rows, found, index));
-    let time =
-        stamped.or_else(|| of_numbers.iter().copied().find(|&index| is_time(index))).or_else(rising)?;
-    let values: Vec<usize> = of_numbers.into_iter().filter(|&index| index != time).collect();
-    let is_value = |index: &&usize| {
-        names.get(**index).is_some_and(|name| VALUE.contains(&unit::split(name).0.to_lowercase().as_str()))
-    };
-    let value = values.iter().find(is_value).or(values.first().filter(|_| values.len() == 1))?;
-    let is_tag = |kind: &Kind| {
-        kind.figures + kind.stamps == 0
-            && (2..=TAGS).contains(&kind.words.len())
-            && 2 * kind.words.len() <= rows.len()
-    };
-    let units = (0..kinds.len()).find(|&index| are_units(&kinds[index]));
-    let tags = (0..kinds.len()).filter(|&index| is_tag(&kinds[index]) && Some(index) != units);
-    let tag = tags.max_by_key(|&index| (kinds[index].words.len(), kinds.len() - index))?;
-    let with_unit = |name: &String| {
-        let row = rows.iter().find(|row| found.dialect.cells(row).nth(tag).map(text).as_ref() == Some(name));
-        let below = row
-            .and_then(|row| found.dialect.cells(row).nth(units?))
-            .and_then(|cell| unit::in_row(&text(cell)))
-            .flatten();
-        (name.clone(), below.or_else(|| unit::split(name).1))
-    };
-    let tags = kinds[tag].words.iter().map(with_unit).collect();
-    Some(Form { dialect: found.dialect, cells: [time, tag, *value], tags, is_stamped: stamped.is_some() })
+    let is_stamped = lines.stamped().is_some();
+    let time = lines.time()?;
+    let value = lines.value(time)?;
+    let units = (0..lines.kinds.len()).find(|&index| are_units(&lines.kinds[index]));
+    let tag = lines.tag(units)?;
+    Some(Form { dialect: found.dialect, cells: [time, tag, value], tags: lines.tags(tag, units), is_stamped })
+}
+
+impl Lines<'_> {
+    /// Whether the name of a column means one of the signals.
+    fn means(&self, index: usize, signals: &[Signal]) -> bool {
+        let (name, unit) = self.names.get(index).map(|name| unit::split(name)).unwrap_or_default();
+        signals.iter().any(|&signal| signal_names::score(signal, &name, unit.as_deref()) > 0)
+    }
+
+    fn columns(&self, fits: impl Fn(&Kind) -> bool) -> impl Iterator<Item = usize> {
+        (0..self.kinds.len()).filter(move |&index| fits(&self.kinds[index]))
+    }
+
+    /// The column of times of day.
+    fn stamped(&self) -> Option<usize> {
+        self.columns(|kind| kind.stamps == self.rows.len() && kind.stamps > 0).next()
+    }
+
+    /// The columns of numbers.
+    fn numbers(&self) -> Vec<usize> {
+        self.columns(|kind| kind.figures == self.rows.len() && kind.figures > 0).collect()
+    }
+
+    /// The column of times of day, the one whose name means time, or the first of rising numbers.
+    fn time(&self) -> Option<usize> {
+        let numbers = self.numbers();
+        let named = || numbers.iter().copied().find(|&index| self.means(index, &[Signal::Time]));
+        let rising = || numbers.iter().copied().find(|&index| is_rising(&self.rows, self.found, index));
+        self.stamped().or_else(named).or_else(rising)
+    }
+
+    /// The column of values: by its name, or the only other one of numbers.
+    fn value(&self, time: usize) -> Option<usize> {
+        let numbers: Vec<usize> = self.numbers().into_iter().filter(|&index| index != time).collect();
+        let name = |index: usize| self.names.get(index).map(|name| unit::split(name).0.to_lowercase());
+        let named = numbers.iter().find(|&&index| name(index).is_some_and(|name| VALUE.contains(&&*name)));
+        named.or(numbers.first().filter(|_| numbers.len() == 1)).copied()
+    }
+
+    /// The column of names: the one of most different words, if they repeat.
+    fn tag(&self, units: Option<usize>) -> Option<usize> {
+        let is_tag = |kind: &Kind| {
+            let words = kind.words.len();
+            kind.figures + kind.stamps == 0 && (2..=TAGS).contains(&words) && 2 * words <= self.rows.len()
+        };
+        let tags = self.columns(is_tag).filter(|&index| Some(index) != units);
+        tags.max_by_key(|&index| (self.kinds[index].words.len(), self.kinds.len() - index))
+    }
+
+    /// The names of the signals with their units, which stand in a column of their own or behind the names.
+    fn tags(&self, tag: usize, units: Option<usize>) -> Vec<(String, Option<String>)> {
+        let cell = |row: &[u8], index: usize| self.found.dialect.cells(row).nth(index).map(text);
+        let with_unit = |name: &String| {
+            let row = self.rows.iter().find(|row| cell(row, tag).as_ref() == Some(name));
+            let beside = row.and_then(|row| cell(row, units?)).and_then(|cell| unit::in_row(&cell)).flatten();
+            (name.clone(), beside.or_else(|| unit::split(name).1))
+        };
+        self.kinds[tag].words.iter().map(with_unit).collect()
+    }
 }
 
 /// Whether the words of a column are units.
@@ -107,7 +141,7 @@ fn are_units(kind: &Kind) -> bool {
     kind.figures + kind.stamps == 0 && units.is_some_and(|units| units.iter().any(Option::is_some))
 }
 
-fn kinds(rows: &[&&[u8]], found: &Found) -> Vec<Kind> {
+fn kinds(rows: &[&[u8]], found: &Found) -> Vec<Kind> {
     let mut kinds = vec![Kind::default(); found.width];
     for row in rows {
         for (kind, cell) in kinds.iter_mut().zip(found.dialect.cells(row)) {
@@ -123,8 +157,8 @@ fn kinds(rows: &[&&[u8]], found: &Found) -> Vec<Kind> {
     kinds
 }
 
-fn is_rising(rows: &[&&[u8]], found: &Found, index: usize) -> bool {
-    let cell = |row: &&&[u8]| sniff::figure(found.dialect.cells(row).nth(index)?, found.dialect.decimal);
+fn is_rising(rows: &[&[u8]], found: &Found, index: usize) -> bool {
+    let cell = |row: &&[u8]| sniff::figure(found.dialect.cells(row).nth(index)?, found.dialect.decimal);
     let times: Vec<Decimal> = rows.iter().filter_map(cell).collect();
     times.windows(2).all(|pair| pair[1].minus(pair[0]) >= 0.0)
 }
@@ -301,7 +335,7 @@ fn fill(last: Figures, next: Group, period: f64, out: &mut impl FnMut(u64, &Figu
         return;
     };
     let step = ((period * 10f64.powi(places as i32)).round() as i64).max(1);
-    let count = (to.saturating_sub(from) - step / 2 - 1) / step;
+    let count = to.saturating_sub(from).saturating_sub(step / 2 + 1) / step;
     let row = |mantissa: i64| [Decimal { mantissa, decimals: places }, last[1], last[2]];
     for number in 1..=count.min(FILLED) {
         out(next.line, &row(from + number * step));
