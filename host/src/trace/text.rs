@@ -352,13 +352,13 @@ fn choose_log(
     let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
         return Ok((columns?, None));
     };
-    if choice.rate.is_some() {
-        let wrong = "each line holds one value, and only its time shows which lines belong together";
-        return Err(place.error(wrong, "leave --rate out"));
-    }
     let signals = form.columns(names, &head.units);
     let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
     match (columns::choose(table, choice), columns) {
+        (Ok(_), _) if choice.rate.is_some() => {
+            let wrong = "each line holds one value, and only its time shows which lines belong together";
+            Err(place.error(wrong, "leave --rate out"))
+        }
         (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
         (Err(_), Ok(columns)) => Ok((columns, None)),
         (Err(error), Err(_)) => Err(error),
