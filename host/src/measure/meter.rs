@@ -297,6 +297,11 @@ impl Meter {
                     .to_owned(),
             );
         }
+        let turning_points = self.axis.turning_points();
+        if turning_points > 0 && self.moves > 0 {
+            notes
+                .push(format!("{turning_points} stops could not be told from turning points of the command"));
+        }
         if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());
         }
