@@ -2,7 +2,7 @@
 //!
 //! Each signal keeps its last value, and the lines of one time stamp make one row. A row is made where feedback has a value;
 //! a log of changes has one where any of the two changes, and between its lines, at the period of the log, rows of the
-//! values that did not change.
+//! values that did not change. A command that is sampled at other times than feedback is interpolated, as for two clocks.
 
 use crate::trace::cell::Dialect;
 use crate::trace::columns::{Column, Columns};
@@ -11,7 +11,8 @@ use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
 use crate::trace::rows::Fault;
 use crate::trace::sniff::{self, Found};
-use crate::trace::survey::Figures;
+use crate::trace::survey::{Figures, Survey};
+use crate::trace::two_clocks::Pair;
 use crate::trace::{number, signal_names, stamp, unit};
 
 /// Lines that are examined for their form, enough for the first change of the name where they are sorted by it. Unit: lines
@@ -22,6 +23,12 @@ const TAGS: usize = 200;
 
 /// Fewest lines of a log of changes. Unit: lines
 const CHANGES: usize = 20;
+
+/// Shortest silence of a log of changes. No source. Unit: usual steps
+const SILENCE: f64 = 10.0;
+
+/// Least share of regular steps of a signal that is sampled. No source
+const REGULAR: f64 = 0.9;
 
 /// Most rows between two lines of a log of changes; a longer silence is a gap. Unit: rows
 const FILLED: i64 = 10_000;
@@ -195,7 +202,12 @@ pub(crate) struct EventLog {
     last: Option<Figures>,
     /// Period of a log of changes. Unit: that of the time column
     period: Option<f64>,
+    /// The command at its own times, where it is interpolated.
+    commands: Option<Survey>,
 }
+
+/// Signal (0 command, 1 feedback), time and value of a line.
+type Event = (usize, Decimal, Result<Decimal, Fault>);
 
 /// The lines of one time stamp.
 #[derive(Clone, Copy, Debug)]
@@ -212,58 +224,71 @@ impl EventLog {
             column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
         };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
-        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None }
+        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None, commands: None }
     }
 
     /// The same before its first line.
     pub(crate) fn restarted(&self) -> EventLog {
-        EventLog { values: [None; 2], group: None, last: None, ..self.clone() }
+        let form = self.form.clone();
+        EventLog {
+            form,
+            tags: self.tags.clone(),
+            values: [None; 2],
+            group: None,
+            last: None,
+            commands: None,
+            ..*self
+        }
     }
 
-    /// What the lines are, from the first of them: notes, or what is wrong.
+    /// Decides from the first lines how values and times belong together: notes, or what is wrong.
     pub(crate) fn examine(&mut self, lines: &[&[u8]]) -> Result<Vec<String>, String> {
         let mut events = Vec::new();
         for line in lines {
             let event = self.event(line).ok().flatten();
             events.extend(event.and_then(|(at, time, value)| Some((at, time, value.ok()?))));
         }
+        let [command, feedback] = &self.tags;
         let turns = events.windows(2).filter(|pair| pair[0].0 != pair[1].0).count();
         if turns < 2 {
-            return Err(format!(
-                "the lines are sorted by name, those of {} and {} apart",
-                self.tags[0], self.tags[1]
-            ));
+            return Err(format!("the lines are sorted by name, those of {command} and {feedback} apart"));
         }
-        let [command, feedback] = &self.tags;
-        let mut notes = vec![format!(
-            "an event log: rows are made of '{command}' and '{feedback}', each as last written"
-        )];
-        let of = |at: usize| events.iter().filter(move |event| event.0 == at);
-        let together = of(0).filter(|event| of_time(&events, 1, event.1)).count();
-        if together == 0 {
+        let form = "an event log: rows are made of";
+        let mut notes = vec![format!("{form} '{command}' and '{feedback}', each as last written")];
+        let [commands, feedbacks] = [0, 1].map(|at| Series::of(&events, at));
+        let together = commands.times.iter().filter(|&&time| of_time(&events, 1, time)).count();
+        let is_slower = commands.times.len() * 4 < feedbacks.times.len() * 3;
+        if events.len() >= CHANGES && commands.is_of_changes() && feedbacks.is_of_changes() {
+            self.period = step_of(events.iter().map(|event| event.1));
+            let note = "the log holds changes only; between them the values are taken as unchanged";
+            notes.push(note.to_string());
+        } else if commands.is_sampled() && (is_slower || 2 * together < commands.times.len()) {
+            self.commands = Some(commands.survey());
+            notes = vec![format!("{form} '{feedback}', with '{command}' interpolated at its times")];
+        } else if together == 0 {
             notes.push(
-                "command and feedback have different time stamps; the rows are at those of feedback"
-                    .to_string(),
-            );
-        }
-        let changes = |at: usize| {
-            let values: Vec<Decimal> = of(at).map(|event| event.2).collect();
-            values.windows(2).all(|pair| pair[0].minus(pair[1]) != 0.0)
-        };
-        if events.len() >= CHANGES && changes(0) && changes(1) {
-            let mut steps: Vec<f64> = events.windows(2).map(|pair| pair[1].1.minus(pair[0].1)).collect();
-            steps.retain(|&step| step > 0.0);
-            steps.sort_by(f64::total_cmp);
-            self.period = steps.get(steps.len() / 2).copied();
-            notes.push(
-                "the log holds changes only; between them the values are taken as unchanged".to_string(),
+                "the rows are at the times of feedback, which are not those of the command".to_string(),
             );
         }
         Ok(notes)
     }
 
-    /// Signal (0 command, 1 feedback), time and value of a line; `None` for another signal.
-    fn event(&self, line: &[u8]) -> Result<Option<(usize, Decimal, Result<Decimal, Fault>)>, Fault> {
+    /// The command at its own times, where it is to be interpolated.
+    pub(crate) fn commands(&self) -> Option<&Survey> {
+        self.commands.as_ref()
+    }
+
+    /// Time and value of command and feedback in a line, which has one of them at most.
+    pub(crate) fn pairs(&self, line: &[u8]) -> Result<[Option<Pair>; 2], Fault> {
+        let mut pairs = [None; 2];
+        if let Some((at, time, value)) = self.event(line)? {
+            pairs[at] = Some((time, value?));
+        }
+        Ok(pairs)
+    }
+
+    /// The event of a line; `None` for another signal.
+    fn event(&self, line: &[u8]) -> Result<Option<Event>, Fault> {
         let [at_time, at_tag, at_value] = self.form.cells;
         let cell = |at: usize| self.form.dialect.cells(line).nth(at);
         let tag = text(cell(at_tag).unwrap_or_default());
@@ -319,6 +344,58 @@ impl EventLog {
         out(group.line, &figures);
         self.last = Some(figures);
     }
+}
+
+/// Times and values of one signal.
+struct Series {
+    times: Vec<Decimal>,
+    values: Vec<Decimal>,
+}
+
+impl Series {
+    fn of(events: &[(usize, Decimal, Decimal)], at: usize) -> Series {
+        let (times, values) =
+            events.iter().filter(|event| event.0 == at).map(|event| (event.1, event.2)).unzip();
+        Series { times, values }
+    }
+
+    /// Whether no value is as the one before.
+    fn changes(&self) -> bool {
+        self.values.windows(2).all(|pair| pair[0].minus(pair[1]) != 0.0)
+    }
+
+    /// Share of the steps that are close to the usual one.
+    fn regular_share(&self) -> f64 {
+        let Some(usual) = step_of(self.times.iter().copied()) else { return 0.0 };
+        let steps = self.times.windows(2).map(|pair| pair[1].minus(pair[0]));
+        let regular = steps.filter(|step| (0.5..1.5).contains(&(step / usual))).count();
+        regular as f64 / self.times.len().max(2) as f64
+    }
+
+    /// Whether it is written where it changes only, so that there are silences.
+    fn is_of_changes(&self) -> bool {
+        let usual = step_of(self.times.iter().copied()).unwrap_or(0.0);
+        self.changes() && self.times.windows(2).any(|pair| pair[1].minus(pair[0]) > SILENCE * usual)
+    }
+
+    /// Whether it is written regularly, also where it does not change.
+    fn is_sampled(&self) -> bool {
+        !self.changes() && self.regular_share() >= REGULAR
+    }
+
+    fn survey(&self) -> Survey {
+        let rows = self.times.iter().zip(&self.values).map(|(&time, &value)| [time, value, value]);
+        Survey { pieces: vec![rows.collect()], ..Survey::default() }
+    }
+}
+
+/// Median of the steps above 0.
+fn step_of(times: impl Iterator<Item = Decimal>) -> Option<f64> {
+    let times: Vec<Decimal> = times.collect();
+    let mut steps: Vec<f64> = times.windows(2).map(|pair| pair[1].minus(pair[0])).collect();
+    steps.retain(|&step| step > 0.0);
+    steps.sort_by(f64::total_cmp);
+    steps.get(steps.len() / 2).copied()
 }
 
 /// Whether one of the events is of this signal and time.

@@ -81,6 +81,7 @@ impl<R: Read> Text<R> {
         let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
+        log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[first].0, first as u64);
         lines.skip(offset, skipped);
@@ -244,8 +245,12 @@ impl Rules {
             if self.skips(line, reader, out) || is_comment(line.bytes.trim_ascii()) {
                 continue;
             }
-            let pushed =
-                log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out));
+            let pushed = match log.commands() {
+                Some(_) => log.pairs(line.bytes).map(|pairs| reader.pairs(line.number, pairs, out)),
+                None => {
+                    log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out))
+                }
+            };
             match pushed {
                 Ok(()) => {}
                 Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
@@ -352,13 +357,13 @@ fn choose_log(
     let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
         return Ok((columns?, None));
     };
-    if choice.rate.is_some() {
-        let wrong = "each line holds one value, and only its time shows which lines belong together";
-        return Err(place.error(wrong, "leave --rate out"));
-    }
     let signals = form.columns(names, &head.units);
     let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
     match (columns::choose(table, choice), columns) {
+        (Ok(_), _) if choice.rate.is_some() => {
+            let wrong = "each line holds one value, and only its time shows which lines belong together";
+            Err(place.error(wrong, "leave --rate out"))
+        }
         (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
         (Err(_), Ok(columns)) => Ok((columns, None)),
         (Err(error), Err(_)) => Err(error),

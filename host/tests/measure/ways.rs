@@ -289,6 +289,32 @@ fn ways() -> Vec<Way> {
             let unit = |line: &str| if line.contains("Einheit") { line.into() } else { format!("{line};mm") };
             text.lines().map(unit).collect::<Vec<String>>().join("\n")
         }),
+        Way::new("event log of a slow command", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            let is_kept = |(line, text): &(usize, &str)| {
+                line % 2 == 0 || !text.contains("Soll") || (line - 1) / 2 % 20 == 0
+            };
+            text.lines().enumerate().filter(is_kept).map(|(_, line)| line).collect::<Vec<_>>().join("\n")
+        })
+        .resolution(3e-4),
+        Way::new("event log of two clocks", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            let late = |line: &str| match line.split_once(';') {
+                Some((time, rest)) if rest.starts_with("Soll") => format!("{time}1;{rest}"),
+                _ => line.to_owned(),
+            };
+            text.lines().map(late).collect::<Vec<_>>().join("\n")
+        }),
+        Way::new("event log of targets", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            // The command is written where it changes, and feedback always.
+            let mut before = String::new();
+            let is_kept = |line: &&str| {
+                let value = line.rsplit_once(';').map_or("", |(_, value)| value);
+                !line.contains("Soll") || std::mem::replace(&mut before, value.to_owned()) != value
+            };
+            text.lines().filter(is_kept).collect::<Vec<_>>().join("\n")
+        }),
         Way::new("event log of changes", log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', true)),
         // Following errors, two clocks, slower signals, turns, noise.
         Way::new("following error", {
