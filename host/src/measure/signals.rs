@@ -67,7 +67,8 @@ impl Signals {
     /// The record of a move with what was found here.
     pub(super) fn findings(&mut self, record: Record) -> Record {
         let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
-        if !self.turn_jumps.as_mut().is_some_and(TurnJumps::has_jumped) {
+        let end = record.command_end.saturating_add(record.held);
+        if !self.turn_jumps.as_mut().is_some_and(|jumps| jumps.has_jumped(record.start, end)) {
             return record;
         }
         self.turns += 1;
