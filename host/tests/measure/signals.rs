@@ -135,7 +135,8 @@ fn regular_blanks_hold_and_others_are_bad_rows() {
     let header = "t_s,command [mm],feedback [mm]";
     let held = |every: usize, lost: usize| {
         move |at: usize, command: f64, feedback: f64| {
-            let command = if at % every == 0 && at != lost { format!("{command:.4}") } else { String::new() };
+            let command =
+                if at.is_multiple_of(every) && at != lost { format!("{command:.4}") } else { String::new() };
             format!("{:.3},{command},{feedback:.4}", second(at))
         }
     };
