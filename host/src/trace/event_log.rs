@@ -206,6 +206,9 @@ pub(crate) struct EventLog {
     commands: Option<Survey>,
 }
 
+/// Signal (0 command, 1 feedback), time and value of a line.
+type Event = (usize, Decimal, Result<Decimal, Fault>);
+
 /// The lines of one time stamp.
 #[derive(Clone, Copy, Debug)]
 struct Group {
@@ -284,8 +287,8 @@ impl EventLog {
         Ok(pairs)
     }
 
-    /// Signal (0 command, 1 feedback), time and value of a line; `None` for another signal.
-    fn event(&self, line: &[u8]) -> Result<Option<(usize, Decimal, Result<Decimal, Fault>)>, Fault> {
+    /// The event of a line; `None` for another signal.
+    fn event(&self, line: &[u8]) -> Result<Option<Event>, Fault> {
         let [at_time, at_tag, at_value] = self.form.cells;
         let cell = |at: usize| self.form.dialect.cells(line).nth(at);
         let tag = text(cell(at_tag).unwrap_or_default());
