@@ -291,12 +291,7 @@ impl Meter {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
         }
         notes.extend(self.signals.notes(&self.context));
-        if self.moves > 0 && self.likeness.is_unlike() {
-            notes.push(
-                "in no move does feedback travel as far as the command: are column and unit right?"
-                    .to_owned(),
-            );
-        }
+        notes.extend(self.likeness.note());
         let turning_points = self.axis.turning_points();
         if turning_points > 0 && self.moves > 0 {
             notes

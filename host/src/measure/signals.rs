@@ -20,6 +20,8 @@ pub(super) struct Signals {
     quiet: Quiet,
     /// Noise of the command. Unit: feedback counts
     command_rms: f64,
+    /// How much older than the sample that shows it a command may be, where it is written in some rows only. Unit: ticks
+    held: f64,
     /// Unit: counts
     window: u32,
     /// `None` where the user knows whether positions wrap.
@@ -34,10 +36,12 @@ impl Signals {
     /// Before the first reading.
     pub(super) fn new(layout: &Layout, options: &MeasureOptions, settings: &Settings) -> Signals {
         let turn = turn_jumps::turn(&layout.unit).map(|turn| turn * layout.counts_per_unit.to_f64());
+        let held_s = (layout.command_period_s - layout.sample_period_s).max(0.0);
         Signals {
             turn: Turn::new(settings),
             quiet: Quiet::new(options.dead_band(layout), settings.rest_time),
             command_rms: options.command_rms(layout),
+            held: if options.synchronous { 0.0 } else { held_s * f64::from(layout.ticks_per_second) },
             window: settings.window,
             turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(turn)),
             turns: 0,
@@ -67,7 +71,9 @@ impl Signals {
     /// The record of a move with what was found here.
     pub(super) fn findings(&mut self, record: Record) -> Record {
         let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
-        if !self.turn_jumps.as_mut().is_some_and(TurnJumps::has_jumped) {
+        let record = if self.held > 0.0 { widened(record, self.held, 0.0) } else { record };
+        let end = record.command_end.saturating_add(record.held);
+        if !self.turn_jumps.as_mut().is_some_and(|jumps| jumps.has_jumped(record.start, end)) {
             return record;
         }
         self.turns += 1;
@@ -91,20 +97,8 @@ impl Signals {
         let reasons = record.reasons.with(Reasons::DEAD_BAND);
         let tick = self.first_tick.unwrap_or(0).wrapping_add(record.command_end as u32);
         let Some(arrived) = self.quiet.arrived(tick) else { return Record { reasons, ..record } };
-        let half_width = f64::from(arrived.half_width);
         let target = self.target_half_width(&record, arrived);
-        let added = |own: u32, parts: [f64; 2], share: f64| {
-            f64::from(own).hypot(parts[0] / share).hypot(parts[1] / share).round() as u32
-        };
-        // A settling time of 0 says that feedback was inside all the time.
-        let is_timed = record.settling.is_some_and(|settling| settling > 0);
-        Record {
-            reasons,
-            command_end_u: added(record.command_end_u, [half_width, 0.0], NORMAL),
-            settling_u: if is_timed { added(record.settling_u, [half_width, target], NORMAL) } else { 0 },
-            settling_95: if is_timed { added(record.settling_95, [half_width, target], 1.0) } else { 0 },
-            ..record
-        }
+        widened(Record { reasons, ..record }, f64::from(arrived.half_width), target)
     }
 
     /// What the noise of the target makes of the settling time, by its slope over the window. Unit: ticks
@@ -147,5 +141,20 @@ impl Signals {
         format!(
             "a position jumps by close to a whole turn in {moves}: if it begins anew there, give --wrap {turn}; if it really moved that far, --wrap 0"
         )
+    }
+}
+
+/// The record with two further half-widths of 95 % intervals: of the command end, and of the settling time by the target.
+/// Unit: ticks
+fn widened(record: Record, end: f64, target: f64) -> Record {
+    let added = |own: u32, end: f64, target: f64| f64::from(own).hypot(end).hypot(target).round() as u32;
+    // A settling time of 0 says that feedback was inside all the time.
+    let is_timed = record.settling.is_some_and(|settling| settling > 0);
+    let if_timed = |width: u32| if is_timed { width } else { 0 };
+    Record {
+        command_end_u: added(record.command_end_u, end / NORMAL, 0.0),
+        settling_u: if_timed(added(record.settling_u, end / NORMAL, target / NORMAL)),
+        settling_95: if_timed(added(record.settling_95, end, target)),
+        ..record
     }
 }

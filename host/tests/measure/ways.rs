@@ -342,7 +342,7 @@ fn ways() -> Vec<Way> {
         }),
         Way::new("command in every fourth row", {
             file("t_s,command [mm],feedback [mm]", |t, c, f| {
-                let command = if row(t) % 4 == 0 { format!("{c:.4}") } else { String::new() };
+                let command = if row(t).is_multiple_of(4) { format!("{c:.4}") } else { String::new() };
                 format!("{t:.4},{command},{f:.4}")
             })
         })
