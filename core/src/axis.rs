@@ -211,8 +211,8 @@ impl Axis {
 
     /// Number of stops that could not be told from turning points of the command, or from dips of its speed, and are
     /// part of a longer move.
-    pub fn turns(&self) -> u32 {
-        self.motion.turns()
+    pub fn turning_points(&self) -> u32 {
+        self.motion.turning_points()
     }
 
     /// Number of events dropped because the queue was full.

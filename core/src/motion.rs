@@ -142,7 +142,7 @@ pub(crate) struct Motion {
     /// Small excursions, which stayed within the window and are no moves.
     small: u32,
     /// Stops that could not be told from turning points of the command.
-    turns: u32,
+    turning_points: u32,
 }
 
 impl Motion {
@@ -157,8 +157,8 @@ impl Motion {
     }
 
     /// Number of stops that could not be told from turning points of the command and were not measured.
-    pub(crate) fn turns(&self) -> u32 {
-        self.turns
+    pub(crate) fn turning_points(&self) -> u32 {
+        self.turning_points
     }
 
     /// Whether the command has started but not yet come to rest.
@@ -357,7 +357,7 @@ impl Motion {
         match part.why {
             Why::Stop { last, train } => {
                 let turned = train && (beyond || last.reverses(self.last));
-                self.turns = self.turns.saturating_add(u32::from(turned));
+                self.turning_points = self.turning_points.saturating_add(u32::from(turned));
                 self.pulses = 0;
             }
             Why::Pulses(pulses) => {

@@ -34,7 +34,7 @@ fn measure(parameters: Parameters, hz: f64, command: &[i32], errors: impl Fn(usi
     }
     let under_way = axis.finish();
     collect(&mut axis);
-    Found { moves, small: axis.small(), turns: axis.turns(), under_way }
+    Found { moves, small: axis.small(), turns: axis.turning_points(), under_way }
 }
 
 fn parameters(window: u32) -> Parameters {

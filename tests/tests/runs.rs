@@ -165,7 +165,7 @@ fn collect(axis: &mut Axis, count: usize, events: &mut Vec<Observed>) {
 }
 
 fn shown(axis: &Axis) -> Shown {
-    (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.turns(), axis.lost())
+    (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.turning_points(), axis.lost())
 }
 
 /// Steps through all readings: the statuses, the state shown after each, and the events.

@@ -90,7 +90,7 @@ fn found(parameters: Parameters, readings: &[Reading]) -> Segments {
         }),
         Event::FollowingError(_) => None,
     });
-    let (small, turns) = (i64::from(axis.small()), i64::from(axis.turns()));
+    let (small, turns) = (i64::from(axis.small()), i64::from(axis.turning_points()));
     Segments { moves: moves.collect(), small, turns, under_way }
 }
 
