@@ -47,7 +47,7 @@ impl Crossing {
     }
 }
 
-/// Delay: time from the last sample outside to the edge. Unit: ticks
+/// Delay: time from the last sample outside to the edge, to the nearest tick. Unit: ticks
 ///
 /// `before` is outside the window, `after` inside or outside on the other side.
 pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
@@ -59,7 +59,8 @@ pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) 
     let change = 2 * u64::from(change(before, after)).max(1);
     // Three bits less of each keep the product within 64 bits; large errors have bits to spare.
     let spare = if change >> 31 == 0 { 0 } else { 3 };
-    quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
+    let (to_edge, change) = (to_edge.min(change) >> spare, (change >> spare).max(1));
+    quotient(u64::from(elapsed) * to_edge + change / 2, change) as u32
 }
 
 /// Quotient rounded down. Most operands fit 32 bits, and a processor without 64-bit division is slow at it.
@@ -85,9 +86,9 @@ pub struct Uncertainty {
 }
 
 impl Uncertainty {
-    /// Of a value uniform over an interval of this width (JCGM 100, 4.3.7). Unit: ticks
+    /// Of a value uniform over an interval of this width (JCGM 100, 4.3.7), rounded up. Unit: ticks
     pub fn uniform(width: u32) -> Uncertainty {
-        let share = |per_mille: u64| (u64::from(width) * per_mille / 1000) as u32;
+        let share = |per_mille: u64| (u64::from(width) * per_mille).div_ceil(1000) as u32;
         Uncertainty { standard: share(289), expanded: share(475) }
     }
 
@@ -145,8 +146,8 @@ impl Crossing {
         // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
         // and within 1.96 if the sum is normal.
         Uncertainty {
-            standard: root(phase + bend + place + noise + chatter),
-            expanded: root((phase + bend) * 2.706 + place * 4.1 + (noise + chatter) * 3.842),
+            standard: root(phase + bend + place + noise + chatter + ROUNDING),
+            expanded: root((phase + bend) * 2.706 + (place + ROUNDING) * 4.1 + (noise + chatter) * 3.842),
         }
     }
 
@@ -214,6 +215,9 @@ impl Crossing {
     }
 }
 
+/// Variance of a time rounded to whole ticks (JCGM 100, F.2.2.1). Unit: ticks²
+const ROUNDING: f32 = 1.0 / 12.0;
+
 fn square(value: f32) -> f32 {
     value * value
 }
@@ -223,15 +227,15 @@ fn float(value: u64) -> f32 {
     u32::try_from(value).map_or(value as f32, |value| value as f32)
 }
 
-/// Square root of ticks², rounded down to ticks. Most values fit 32 bits, where the root is fast.
+/// Square root of ticks², rounded up to ticks. Most values fit 32 bits, where the root is fast.
 fn root(square: f32) -> u32 {
     let fine = square * 65_536.0;
     if fine < (1_u64 << 32) as f32 {
-        (fine as u32).isqrt() >> 8
+        (fine as u32).isqrt().div_ceil(256)
     } else if square < (1_u64 << 46) as f32 {
-        ((fine as u64).isqrt() >> 8) as u32
+        (fine as u64).isqrt().div_ceil(256) as u32
     } else {
-        (square as u64).isqrt() as u32
+        (square as u64).isqrt().saturating_add(1) as u32
     }
 }
 
