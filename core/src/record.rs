@@ -41,7 +41,7 @@ impl Outcome {
 pub struct Reasons(u64);
 
 /// Bit and wording of each reason, in the order in which they are written.
-const WORDING: [(Reasons, &str); 13] = [
+const WORDING: [(Reasons, &str); 22] = [
     (Reasons::GAP, "samples are missing in the move or before it settled"),
     (Reasons::CLOCK, "the time stamps stand still or go back"),
     (Reasons::JUMP, "feedback jumps further in one sample than set as possible"),
@@ -55,6 +55,15 @@ const WORDING: [(Reasons, &str); 13] = [
     (Reasons::NOISE, "the window is below three times the rest noise"),
     (Reasons::COARSE, "settling is below five sample periods"),
     (Reasons::INFERRED, "the command end is inferred from feedback"),
+    (Reasons::HOLE, "samples are missing, but not where they matter"),
+    (Reasons::STEPPED, "the command jumps to its target, so settling includes the travel"),
+    (Reasons::SPIKE, "one sample of feedback, faster than the axis ever moves, decides"),
+    (Reasons::ENDED, "the samples ended before the rest did"),
+    (Reasons::OFFSET, "feedback stands at a constant offset larger than the window"),
+    (Reasons::FRAGILE, "a slightly wider or narrower window changes the settling time by a swing"),
+    (Reasons::TURN, "the position jumps by close to a whole turn"),
+    (Reasons::DEAD_BAND, "the command is noisy, and its end is known to its dead band"),
+    (Reasons::FEW, "the window is crossed within a sample or two"),
 ];
 
 impl Reasons {
@@ -86,6 +95,24 @@ impl Reasons {
     pub const COARSE: Reasons = Reasons(1 << 11);
     /// The command end is inferred from feedback, because no command could be tapped.
     pub const INFERRED: Reasons = Reasons(1 << 12);
+    /// Samples are missing in the move or its rest, but not where they matter.
+    pub const HOLE: Reasons = Reasons(1 << 13);
+    /// The command gets from its start to its end within two samples.
+    pub const STEPPED: Reasons = Reasons(1 << 14);
+    /// An excursion of a single sample, faster than the axis moves, decides about a window transition.
+    pub const SPIKE: Reasons = Reasons(1 << 15);
+    /// The rest was closed by [`crate::Axis::finish`], not by the next move.
+    pub const ENDED: Reasons = Reasons(1 << 16);
+    /// Unsettled, and feedback stands: the rest error is that constant offset.
+    pub const OFFSET: Reasons = Reasons(1 << 17);
+    /// A window 5 % wider or narrower settles earlier or later by more than the uncertainty explains.
+    pub const FRAGILE: Reasons = Reasons(1 << 18);
+    /// An untold jump close to a whole turn: the position probably wraps. See [`crate::Parameters::turn`].
+    pub const TURN: Reasons = Reasons(1 << 19);
+    /// The command is noisy: its end is known to the dead band that was used.
+    pub const DEAD_BAND: Reasons = Reasons(1 << 20);
+    /// Under [`Definition::Iso9283`]: feedback crosses the window within a sample or two.
+    pub const FEW: Reasons = Reasons(1 << 21);
 
     /// Reasons of both.
     pub const fn with(self, other: Reasons) -> Reasons {
@@ -167,6 +194,16 @@ pub struct Record {
     pub peak_speed: Speed,
     /// Rest end minus command end. Unit: ticks
     pub held: u64,
+    /// Standard uncertainty of the command end, part of `settling_u`. Unit: ticks
+    pub command_end_u: u32,
+    /// Settling time of a window 5 % wider, if settled there. Unit: ticks
+    pub settling_wider: Option<u32>,
+    /// Settling time of a window 5 % narrower, if settled there. Unit: ticks
+    pub settling_narrower: Option<u32>,
+    /// Number of gaps from the start to the end of the rest.
+    pub gaps: u32,
+    /// Longest sample period with a gap in it. Unit: ticks
+    pub longest_gap: u32,
 }
 
 impl Record {
@@ -198,6 +235,11 @@ impl Record {
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
+            command_end_u: 0,
+            settling_wider: None,
+            settling_narrower: None,
+            gaps: 0,
+            longest_gap: 0,
         }
     }
 }
@@ -319,6 +361,11 @@ pub(crate) mod fixture {
             rest_noise_rms: None,
             peak_speed: Speed { distance: 80, time: 8 },
             held: 0,
+            command_end_u: 0,
+            settling_wider: None,
+            settling_narrower: None,
+            gaps: 0,
+            longest_gap: 0,
         }
     }
 }

@@ -39,14 +39,19 @@ pub struct Parameters {
     pub jump: u32,
     /// Which time is reported as the settling time.
     pub definition: Definition,
+    /// Whether command and samples share a clock. Otherwise the command ended at any time since the sample before.
+    pub synchronous: bool,
+    /// Distance after which both positions begin anew, as on a rotary axis; 0 if they don't. [`crate::Turn`] unwraps
+    /// readings by it. Unit: feedback counts
+    pub turn: u32,
 }
 
 impl Parameters {
     /// Parameters for time stamps that count at this rate: window time 10 ms, rest time 20 ms, window one count.
     ///
     /// Times shorter than one tick become one tick; a rate of 0 is refused by [`Settings::new`]. No following error is
-    /// timed, no jump is recognised below 2^30 counts, the encoder step is one count, the command is not scaled, and
-    /// the settling time is the last entry.
+    /// timed, no jump is recognised below 2^30 counts, the encoder step is one count, the command is not scaled, the
+    /// settling time is the last entry, command and samples do not share a clock, and positions do not wrap.
     pub const fn at(ticks_per_second: u32) -> Parameters {
         Parameters {
             ticks_per_second,
@@ -59,6 +64,8 @@ impl Parameters {
             encoder_step: 1,
             jump: 1 << 30,
             definition: Definition::LastEntry,
+            synchronous: false,
+            turn: 0,
         }
     }
 
@@ -131,6 +138,8 @@ impl Settings {
             Some(("encoder_step", "at least 1 count"))
         } else if p.jump == 0 {
             Some(("jump", "at least 1 count"))
+        } else if p.turn == 1 || p.turn > i32::MAX as u32 || command_turn(p).is_none() {
+            Some(("turn", "0, or 2 to 2^31 - 1 counts and a whole number of command counts"))
         } else {
             None
         };
@@ -141,7 +150,19 @@ impl Settings {
     }
 }
 
+/// [`Parameters::turn`] in command counts; none if that is no whole number, or 2^31 or more. Unit: command counts
+const fn command_turn(p: &Parameters) -> Option<u32> {
+    let (upper, lower) = (p.command_scale.0.unsigned_abs() as u64, p.command_scale.1.unsigned_abs() as u64);
+    let turn = p.turn as u64 * lower;
+    if turn % upper == 0 && turn / upper <= i32::MAX as u64 { Some((turn / upper) as u32) } else { None }
+}
+
 impl Settings {
+    /// [`Parameters::turn`] in command counts, 0 if positions do not wrap. Unit: command counts
+    pub(crate) fn command_turn(&self) -> Option<u32> {
+        command_turn(&self.parameters)
+    }
+
     /// Largest number of samples of a rest that are summed, so that sums of squares of errors inside the window stay
     /// within 62 bits.
     pub fn rest_samples(&self) -> u32 {
@@ -201,5 +222,9 @@ mod tests {
         check(|p| p.command_scale = (1, -1), Some("command_scale"));
         check(|p| p.encoder_step = 0, Some("encoder_step"));
         check(|p| p.jump = 0, Some("jump"));
+        check(|p| p.turn = 1, Some("turn"));
+        check(|p| p.turn = 1 << 31, Some("turn"));
+        check(|p| p.turn = 2, None);
+        check(|p| (p.turn, p.command_scale) = (360, (7, 1)), Some("turn"));
     }
 }

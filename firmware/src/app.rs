@@ -132,6 +132,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
                 let gap = channel.gap(sampled.missed);
                 self.publisher.publish(&Message::Gap(gap));
             }
+            let reading = channel.unwrap(reading);
             step(channel, &mut self.publisher, raw, reading);
         }
     }

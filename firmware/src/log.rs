@@ -29,8 +29,8 @@
 //!
 //! # Why not an existing crate
 //! *sequential-storage* 8.0 (queue): power-cut safe, worn evenly, but an entry has no number, iteration starts at
-//! the oldest entry only, and 8 bytes of header plus 8 of number make 78 bytes of a 62-byte frame, where a shift
-//! allows 72. It reads and writes through async traits, serves write granularities up to 32 bytes, and its
+//! the oldest entry only, and 8 bytes of header plus 8 of number make 78 bytes of a 62-byte frame, where ours
+//! has 70. It reads and writes through async traits, serves write granularities up to 32 bytes, and its
 //! push path holds an `unwrap`. *ekv* 1.0: every transaction opens a new file and so erases a page; its geometry is
 //! fixed at build time, alignment is at most 4, and it does not use embedded-storage.
 

@@ -9,7 +9,7 @@ use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
 use stillpoint_core::{Definition, Fraction};
 
-/// The default options, with this window in the unit of the recording.
+/// The default options for a drive that samples its own command, with this window in the unit of the recording.
 pub fn options(window: &str) -> MeasureOptions {
     MeasureOptions {
         window: fraction("--window", window).expect("a window"),
@@ -19,6 +19,7 @@ pub fn options(window: &str) -> MeasureOptions {
         command_scale: (1, 1),
         encoder_step: None,
         max_speed: None,
+        synchronous: true,
     }
 }
 

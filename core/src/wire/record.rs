@@ -64,6 +64,14 @@ pub mod flag {
     pub const INFERRED: u8 = 1 << 6;
 }
 
+/// Bits of [`Move::flags2`]: which values appended since version 2 are present.
+pub mod flag2 {
+    /// `settling_wider` is present.
+    pub const SETTLING_WIDER: u32 = 1;
+    /// `settling_narrower` is present.
+    pub const SETTLING_NARROWER: u32 = 1 << 1;
+}
+
 /// The record of a move as it is sent. An optional value is 0 if its [`flag`] is not set.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Move {
@@ -116,16 +124,48 @@ pub struct Move {
     /// Number of its kind on its axis; 0 means none.
     #[serde(deserialize_with = "appended")]
     pub kind: u32,
-    /// Presence of fields appended since version 2, one bit each; no bit has a meaning yet.
+    /// Presence of fields appended since version 2: see [`flag2`].
     #[serde(deserialize_with = "appended")]
     pub flags2: u32,
     /// Further reasons: bits 16 to 47 of [`Reasons`]. Since version 2.
     #[serde(deserialize_with = "appended")]
     pub reasons2: u32,
+    /// Standard uncertainty of the command end. Since version 2, as the fields below. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub command_end_u: u32,
+    /// Settling time of a window 5 % wider, less `settling`, wrapping. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub settling_wider: i32,
+    /// Settling time of a window 5 % narrower, less `settling`, wrapping. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub settling_narrower: i32,
+    /// Number of gaps from the start to the end of the rest.
+    #[serde(deserialize_with = "appended")]
+    pub gaps: u32,
+    /// Longest sample period with a gap in it. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub longest_gap: u32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
     if present { flag } else { 0 }
+}
+
+/// Which optional values of a record are present; see [`flag`].
+fn flags(record: &Record) -> u8 {
+    bit(record.settling.is_some(), flag::SETTLING)
+        | bit(record.first_entry.is_some(), flag::FIRST_ENTRY)
+        | bit(record.confirmation.is_some(), flag::CONFIRMATION)
+        | bit(record.stabilization.is_some(), flag::STABILIZATION)
+        | bit(record.rest_error.is_some(), flag::REST_ERROR)
+        | bit(record.rest_noise_rms.is_some(), flag::REST_NOISE_RMS)
+}
+
+/// Which optional values that were appended since version 2 are present; see [`flag2`].
+fn flags2(record: &Record) -> u32 {
+    let bit = |present: bool, flag: u32| if present { flag } else { 0 };
+    bit(record.settling_wider.is_some(), flag2::SETTLING_WIDER)
+        | bit(record.settling_narrower.is_some(), flag2::SETTLING_NARROWER)
 }
 
 /// A time less the value that is expected of it, wrapping; 0 if there is no time. Unit: ticks
@@ -141,13 +181,7 @@ impl Move {
         Move {
             axis,
             number: record.number,
-            flags: bit(record.settling.is_some(), flag::SETTLING)
-                | bit(record.first_entry.is_some(), flag::FIRST_ENTRY)
-                | bit(record.confirmation.is_some(), flag::CONFIRMATION)
-                | bit(record.stabilization.is_some(), flag::STABILIZATION)
-                | bit(record.rest_error.is_some(), flag::REST_ERROR)
-                | bit(record.rest_noise_rms.is_some(), flag::REST_NOISE_RMS)
-                | bit(inferred, flag::INFERRED),
+            flags: flags(record) | bit(inferred, flag::INFERRED),
             outcome: record.outcome.into(),
             reasons: record.reasons.bits() as u16,
             start: record.start,
@@ -169,8 +203,13 @@ impl Move {
             peak_speed_distance: record.peak_speed.distance,
             peak_speed_time: record.peak_speed.time,
             kind: 0,
-            flags2: 0,
+            flags2: flags2(record),
             reasons2: (record.reasons.bits() >> 16) as u32,
+            command_end_u: record.command_end_u,
+            settling_wider: difference(record.settling_wider, settling),
+            settling_narrower: difference(record.settling_narrower, settling),
+            gaps: record.gaps,
+            longest_gap: record.longest_gap,
         }
     }
 
@@ -186,6 +225,9 @@ impl From<&Move> for Record {
         let present = |flag: u8| sent.flags & flag != 0;
         let time = |flag: u8, difference: i32, expected: u32| {
             present(flag).then_some(expected.wrapping_add(difference as u32))
+        };
+        let other_window = |flag: u32, difference: i32| {
+            (sent.flags2 & flag != 0).then_some(sent.settling.wrapping_add(difference as u32))
         };
         let first_entry = time(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
         let expected_stabilization = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
@@ -210,6 +252,11 @@ impl From<&Move> for Record {
             rest_noise_rms: present(flag::REST_NOISE_RMS).then_some(sent.rest_noise_rms),
             peak_speed: Speed { distance: sent.peak_speed_distance, time: sent.peak_speed_time },
             held: sent.held,
+            command_end_u: sent.command_end_u,
+            settling_wider: other_window(flag2::SETTLING_WIDER, sent.settling_wider),
+            settling_narrower: other_window(flag2::SETTLING_NARROWER, sent.settling_narrower),
+            gaps: sent.gaps,
+            longest_gap: sent.longest_gap,
         }
     }
 }

@@ -61,10 +61,16 @@ pub struct Parameters {
     /// Drift settings.
     #[serde(deserialize_with = "appended")]
     pub drift: DriftConfig,
+    /// Whether command and samples share a clock. Since version 2; before, settling times counted from the sample.
+    #[serde(deserialize_with = "appended")]
+    pub synchronous: bool,
+    /// Distance after which positions begin anew; 0 if they don't. Since version 2. Unit: feedback counts
+    #[serde(deserialize_with = "appended")]
+    pub turn: u32,
 }
 
-/// Field names in order, as in an [`Invalid`]; the drift settings follow one by one.
-const NAMES: [&str; 16] = [
+/// Field names in order, as in an [`Invalid`]; the drift settings stand there one by one.
+const NAMES: [&str; 18] = [
     "ticks_per_second",
     "window",
     "window_time",
@@ -81,6 +87,8 @@ const NAMES: [&str; 16] = [
     "smallest_change",
     "moves_per_hour",
     "baseline",
+    "synchronous",
+    "turn",
 ];
 
 /// Accepted settings of one axis; the answer to `Apply`, and one for each axis to `Identify`.
@@ -126,6 +134,8 @@ impl From<&settings::Parameters> for Parameters {
             encoder_step,
             jump,
             definition,
+            synchronous,
+            turn,
         } = *parameters;
         Parameters {
             ticks_per_second,
@@ -144,6 +154,8 @@ impl From<&settings::Parameters> for Parameters {
             },
             inferred: false,
             drift: DriftConfig::default(),
+            synchronous,
+            turn,
         }
     }
 }
@@ -165,6 +177,8 @@ impl From<&Parameters> for settings::Parameters {
                 Definition::Iso9283 => settings::Definition::Iso9283,
                 Definition::TargetReached => settings::Definition::TargetReached,
             },
+            synchronous: sent.synchronous,
+            turn: sent.turn,
         }
     }
 }
@@ -215,7 +229,7 @@ mod tests {
             change(&mut parameters);
             settings::Settings::new(parameters).err()
         };
-        let cases: [fn(&mut settings::Parameters); 8] = [
+        let cases: [fn(&mut settings::Parameters); 9] = [
             |p| p.ticks_per_second = 0,
             |p| p.window = 1 << 31,
             |p| p.window_time = u32::MAX,
@@ -224,6 +238,7 @@ mod tests {
             |p| p.command_scale = (0, 1),
             |p| p.encoder_step = 0,
             |p| p.jump = 0,
+            |p| p.turn = 1,
         ];
         for case in cases {
             let invalid = broken(case).unwrap();

@@ -14,7 +14,7 @@ use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
-use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record, Status};
+use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record, Status, Turn};
 
 use super::alarms::Figure;
 use super::clock::Clock;
@@ -68,6 +68,7 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     period: u32,
     /// Owns the settings in force.
     axis: Axis,
+    turn: Turn,
     status: Status,
     /// The command is inferred, not tapped.
     inferred: bool,
@@ -109,6 +110,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             number,
             period,
             axis: Axis::new(config.settings),
+            turn: Turn::new(&config.settings),
             status: Status::default(),
             inferred: config.inferred,
             inference: Inference::default(),
@@ -155,6 +157,11 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             self.axis.gap();
         }
         Gap { missing, count, cause: Cause::Overrun }
+    }
+
+    /// The reading with positions that go on where those of a rotary axis begin anew.
+    pub(super) fn unwrap(&mut self, reading: Reading) -> Reading {
+        self.turn.unwrap(reading)
     }
 
     /// Checks the signals.
@@ -334,6 +341,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let Some(config) = self.pending.take() else { return };
         let old = self.config();
         (self.drift, self.inferred) = (config.drift, config.inferred);
+        self.turn.set(&config.settings);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         // A command that is under way keeps its settings: then the axis begins anew.
         if !config.invalidates(&old) && self.axis.set(config.settings) {

@@ -41,6 +41,12 @@ pub struct Arguments {
     /// Which definition of settling time is reported
     #[arg(long, value_enum, default_value = "last-entry")]
     definition: DefinitionName,
+    /// Command and samples share a clock, as in a trace that the drive wrote itself
+    ///
+    /// Otherwise the command ended at any time since the sample before, and settling times count from the middle of
+    /// that sample period, with an uncertainty that covers it.
+    #[arg(long)]
+    synchronous: bool,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
@@ -91,6 +97,7 @@ impl Arguments {
             command_scale: self.scale.command_scale()?,
             encoder_step: self.scale.encoder_step()?,
             max_speed: self.scale.max_speed(),
+            synchronous: self.synchronous,
         })
     }
 }

@@ -22,6 +22,8 @@ pub struct MeasureOptions {
     pub encoder_step: Option<Fraction>,
     /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
     pub max_speed: Option<f64>,
+    /// Whether command and samples share a clock.
+    pub synchronous: bool,
 }
 
 impl MeasureOptions {
@@ -49,6 +51,7 @@ impl MeasureOptions {
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
+            synchronous: self.synchronous,
             ..Parameters::at(layout.ticks_per_second)
         };
         Settings::new(parameters).map_err(|invalid| match invalid.parameter {

@@ -78,8 +78,8 @@ move_report! {
     command_end_s: f64, "s", from command_end = axis.clock.second(command_end);
     /// Commanded distance, with its sign.
     travel: f64, "unit", column ("travel", 2, Count), from travel = axis.length(travel);
-    /// Fastest feedback over eight samples.
-    peak_speed: f64, "unit/s", from peak_speed = axis.speed(peak_speed);
+    /// Fastest feedback over a speed block; none where the samples are too few.
+    peak_speed: Option<f64>, "unit/s", from peak_speed = (peak_speed.time > 0).then(|| axis.speed(peak_speed));
     /// Name of the unit of length or angle.
     unit: String, "" = axis.unit.clone();
     /// Half-width of the position window.
@@ -137,6 +137,16 @@ move_report! {
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
     settling_95_s: Option<f64>, "s",
         from settling_95 = (outcome == Outcome::Settled).then(|| axis.seconds(settling_95));
+    /// Settling time of a window 5 % wider; none where it is not settled.
+    settling_wider_s: Option<f64>, "s", from settling_wider = axis.optional_seconds(settling_wider);
+    /// Settling time of a window 5 % narrower; none where it is not settled.
+    settling_narrower_s: Option<f64>, "s", from settling_narrower = axis.optional_seconds(settling_narrower);
+    /// Longest time between two samples where samples are missing; none if none are.
+    longest_gap_s: Option<f64>, "s", from longest_gap = (gaps > 0).then(|| axis.seconds(longest_gap));
+    /// Standard uncertainty of the command end; part of `settling_u_s`.
+    command_end_u_s: f64, "s", from command_end_u = axis.seconds(command_end_u);
+    /// Number of places with missing samples, from start to the end of the rest.
+    gaps: u32, "1", from gaps = gaps;
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

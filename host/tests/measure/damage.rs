@@ -108,6 +108,7 @@ fn options(random: &mut Random) -> MeasureOptions {
         command_scale: *random.choose(&[&(1, 1), &(1, 1), &(-1, 1), &(i32::MAX, 1), &(-7, i32::MAX)]),
         encoder_step: (!often(random)).then(|| figure(random)),
         max_speed: (!often(random)).then(|| *random.choose(&[&1e-9, &50.0, &1e30, &f64::NAN])),
+        synchronous: often(random),
     }
 }
 

@@ -61,6 +61,11 @@ pub(crate) fn record(draw: &mut Draw) -> Record {
         rest_noise_rms: draw.time(),
         peak_speed: Speed { distance: draw.u32(), time: draw.u32() },
         held: draw.next(),
+        command_end_u: draw.u32(),
+        settling_wider: draw.time(),
+        settling_narrower: draw.time(),
+        gaps: draw.u32(),
+        longest_gap: draw.u32(),
     }
 }
 
@@ -76,6 +81,8 @@ pub(crate) fn parameters(draw: &mut Draw) -> Parameters {
         encoder_step: draw.u32(),
         jump: draw.u32(),
         definition: draw.one_of(&[Definition::LastEntry, Definition::Iso9283, Definition::TargetReached]),
+        synchronous: draw.bool(),
+        turn: draw.u32(),
     }
 }
 

@@ -45,6 +45,8 @@ impl Course {
             encoder_step: 1,
             jump: 1 << 30,
             definition: Definition::LastEntry,
+            synchronous: false,
+            turn: 0,
         },
         travel: 16_777_216,
         samples: 1000,

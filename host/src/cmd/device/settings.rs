@@ -109,7 +109,7 @@ fn describe_axis(axis: u8, parameters: &Parameters) -> String {
 }
 
 /// Every parameter with the name that the monitor uses in a refusal.
-fn fields(parameters: &Parameters) -> [(&'static str, String); 16] {
+fn fields(parameters: &Parameters) -> [(&'static str, String); 18] {
     let drift = &parameters.drift;
     let (upper, lower) = parameters.command_scale;
     [
@@ -132,6 +132,8 @@ fn fields(parameters: &Parameters) -> [(&'static str, String); 16] {
         ("smallest_change", drift.smallest_change.to_string()),
         ("moves_per_hour", drift.moves_per_hour.to_string()),
         ("baseline", drift.baseline.to_string()),
+        ("synchronous", parameters.synchronous.to_string()),
+        ("turn", parameters.turn.to_string()),
     ]
 }
 
@@ -164,6 +166,8 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
         "smallest_change" => drift.smallest_change = ticks(value, rate)?,
         "moves_per_hour" => drift.moves_per_hour = number()?,
         "baseline" => drift.baseline = number()?,
+        "synchronous" => parameters.synchronous = value.parse().ok()?,
+        "turn" => parameters.turn = number()?,
         _ => return None,
     }
     Some(())
@@ -192,7 +196,7 @@ fn unknown(change: &str) -> Error {
         "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" => TIME,
         "command_scale" => "two whole numbers, such as -1/1",
         "definition" => "last-entry, iso-9283 or target-reached",
-        "inferred" => "true or false",
+        "inferred" | "synchronous" => "true or false",
         "false_alarms_per_axis_month" => "a number from 0 to 4294967, such as 0.5",
         _ => "a whole number from 0 to 4294967295",
     })
@@ -227,6 +231,8 @@ mod tests {
                 moves_per_hour: 13,
                 baseline: 14,
             },
+            synchronous: true,
+            turn: 360,
         };
         let mut copy = Parameters::default();
         for (key, value) in fields(&parameters) {
