@@ -89,7 +89,7 @@ impl Axis {
             self.sampler.rescale(&settings);
         }
         self.settings = settings;
-        self.settling.begin(&settings, self.error(), self.now());
+        self.settling.begin(&settings, self.error());
         true
     }
 
@@ -198,7 +198,7 @@ impl Axis {
         self.started = true;
         self.sampler.begin(&self.settings, reading);
         let error = self.error();
-        self.settling.begin(&self.settings, error, 0);
+        self.settling.begin(&self.settings, error);
         let following_error = self.settling.following_error(&self.settings, error, 0);
         let event = self.update_following_error(following_error);
         Status { moving: false, event, position: self.settling.position(), following_error }
@@ -229,16 +229,17 @@ impl Axis {
     fn close(&mut self, now: u64, tick: u32, error: i32) -> bool {
         let Some(move_command) = self.pending.take() else { return false };
         let held = now.saturating_sub(move_command.command_end);
-        let stop = self.settling.stop(&self.settings, &move_command, held);
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        self.readout = Some(Readout {
+        let readout = Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
             window_time: if has_curve { self.settings.window_time } else { u32::MAX },
-        });
+        };
+        let stop = self.settling.stop(&self.settings, &move_command, held, &readout);
+        self.readout = Some(readout);
         self.moves = self.moves.saturating_add(1);
         self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));
         true

@@ -7,6 +7,10 @@
 use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
+pub(crate) mod ending;
+
+use ending::{Changes, Ending};
+
 /// Least number of samples for which a command at rest is unchanged.
 const REST_SAMPLES: u32 = 3;
 
@@ -53,6 +57,8 @@ pub struct MoveCommand {
     pub period: u32,
     /// The command was already changing when the readings began: `start` and `travel` leave out what came before.
     pub joined_late: bool,
+    /// When the command truly ended; at `command_end` if it shares a clock with the samples.
+    pub ending: Ending,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -81,6 +87,9 @@ pub(crate) struct Motion {
     excursion: u32,
     /// Small excursions, which stayed within the window and are no moves.
     small: u32,
+    changes: Changes,
+    /// Time between the last change and the sample before it. Unit: ticks
+    elapsed: u32,
 }
 
 impl Motion {
@@ -138,6 +147,10 @@ impl Motion {
         self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
         self.change = last.command.wrapping_sub(last_but_one.command);
         self.held_samples_before = 0;
+        for reading in readings.iter().skip(readings.len().saturating_sub(ending::CHANGES)) {
+            self.changes.push(reading.tick, distance(reading));
+        }
+        self.elapsed = last.tick.wrapping_sub(last_but_one.tick);
     }
 
     /// How long after `now` an unchanged command is still not at rest, if it is not yet. Unit: ticks
@@ -150,14 +163,18 @@ impl Motion {
         self.pause = now - self.changed;
         self.changed = now;
         self.change = sample.command_change;
+        self.elapsed = sample.elapsed;
         let held_samples = core::mem::take(&mut self.held_samples);
         if self.state != State::Changing {
             self.start(settings, sample.command_change, sample.elapsed, now);
+            self.changes.restart();
+            self.changes.push(sample.tick, sample.command_change);
             return Phase::Start;
         }
         self.held_samples_before = held_samples;
         self.move_command.travel = self.move_command.travel.wrapping_add(sample.command_change);
         self.excursion = self.excursion.max(self.move_command.travel.unsigned_abs());
+        self.changes.push(sample.tick, self.move_command.travel);
         Phase::Moving
     }
 
@@ -201,6 +218,8 @@ impl Motion {
             return Phase::Idle;
         }
         self.move_command.command_end = self.changed;
+        self.move_command.ending =
+            if settings.synchronous { Ending::default() } else { self.changes.ending(self.elapsed) };
         self.move_command.period = (held / u64::from(self.held_samples.max(1))) as u32;
         self.state = State::Resting;
         Phase::End

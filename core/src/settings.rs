@@ -113,6 +113,7 @@ impl fmt::Display for Invalid {
 pub struct Settings {
     parameters: Parameters,
     rest_samples: u32,
+    nearby: [u32; 4],
 }
 
 /// Longest time that can be set; the sum of two such times never wraps. Unit: ticks
@@ -145,7 +146,11 @@ impl Settings {
         };
         match broken {
             Some((parameter, rule)) => Err(Invalid { parameter, rule }),
-            None => Ok(Settings { parameters, rest_samples: rest_samples(parameters.window) }),
+            None => Ok(Settings {
+                parameters,
+                rest_samples: rest_samples(parameters.window),
+                nearby: nearby(parameters.window),
+            }),
         }
     }
 }
@@ -163,11 +168,23 @@ impl Settings {
         command_turn(&self.parameters)
     }
 
+    /// Windows near the set one, narrowest first. Unit: counts
+    pub(crate) fn nearby(&self) -> &[u32; 4] {
+        &self.nearby
+    }
+
     /// Largest number of samples of a rest that are summed, so that sums of squares of errors inside the window stay
     /// within 62 bits.
     pub fn rest_samples(&self) -> u32 {
         self.rest_samples
     }
+}
+
+/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart. Unit: counts
+const fn nearby(window: u32) -> [u32; 4] {
+    let far = if window < 20 { 1 } else { window / 20 };
+    let near = if window < 100 { 1 } else { window / 100 };
+    [window.saturating_sub(far), window.saturating_sub(near), window + near, window + far]
 }
 
 const fn rest_samples(window: u32) -> u32 {

@@ -11,6 +11,7 @@ use crate::settings::Settings;
 pub(crate) mod crossing;
 pub(crate) mod window;
 pub(crate) mod curve;
+pub(crate) mod nearby;
 pub(crate) mod rest;
 pub(crate) mod peaks;
 pub(crate) mod approach;
@@ -21,6 +22,7 @@ use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
 use curve::{Curve, CurvePoint, Readout};
 use following::Following;
+use nearby::Nearby;
 use peaks::Peaks;
 use rest::Rest;
 use window::{Position, Transition, Window};
@@ -43,6 +45,7 @@ pub struct Status {
 pub(crate) struct Settling {
     pub(crate) window: Window,
     pub(crate) curve: Curve,
+    pub(crate) nearby: Nearby,
     pub(crate) peaks: Peaks,
     pub(crate) approach: Approach,
     pub(crate) rest: Rest,
@@ -66,8 +69,8 @@ pub(crate) struct Settling {
 
 impl Settling {
     /// Starts from the error of the first reading, or of the last one under previous settings.
-    pub(crate) fn begin(&mut self, settings: &Settings, error: i32, now: u64) {
-        self.window.restart(settings, error, now);
+    pub(crate) fn begin(&mut self, settings: &Settings, error: i32) {
+        self.window.restart(settings, error);
     }
 
     /// Adds one sample at `now`. Unit: ticks since the first reading
@@ -148,29 +151,32 @@ impl Settling {
     /// Adds one sample at which the command is unchanged.
     fn command_unchanged(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
-            self.command_ended(settings, sample, now);
+            self.command_ended(settings, sample);
         }
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        let size = sample.error_before().unsigned_abs();
+        self.curve.stamp(size, sample.tick);
+        self.nearby.stamp(settings, size, sample.tick);
         self.later_faults = self.later_faults.with(sample.faults);
         self.peaks.standing(sample.error);
-        match self.window.step(settings, sample, now) {
+        match self.window.step(settings, sample) {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Transition::Outside => self.outside(sample),
+            Transition::Outside => self.outside(sample, now),
             Transition::Entered => self.entered(settings, sample, now),
             Transition::Exited => self.exited(sample),
         }
     }
 
     /// The sample before this one may have been the command end.
-    fn command_ended(&mut self, settings: &Settings, sample: Sample, now: u64) {
+    fn command_ended(&mut self, settings: &Settings, sample: Sample) {
         let (tick, feedback) = (sample.tick_before(), sample.feedback_before());
         let error = sample.error_before();
         self.moving = false;
         self.curve.restart(tick);
+        self.nearby.restart(tick);
         self.command_end = ApproachPoint { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
-        self.window.restart(settings, error, now - u64::from(sample.elapsed));
+        self.window.restart(settings, error);
         if self.window.began_inside {
             self.rest.restart(error);
         } else {
@@ -187,7 +193,10 @@ impl Settling {
     }
 
     /// Adds one sample outside the window, not the first.
-    fn outside(&mut self, sample: Sample) {
+    fn outside(&mut self, sample: Sample, now: u64) {
+        if (sample.error < 0) != (sample.error_before() < 0) {
+            self.window.swing_through(self.crossing(sample, now));
+        }
         self.peaks.add_to_block(sample);
         self.change = sample.feedback_change;
         if self.change != 0 {
@@ -199,6 +208,12 @@ impl Settling {
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
         self.confirm_faults();
         self.rest.restart(sample.error);
+        self.window.enter(settings, self.crossing(sample, now));
+        (self.changed, self.change) = (sample.tick, sample.feedback_change);
+    }
+
+    /// A crossing of the window's edge between this sample and the one before.
+    fn crossing(&self, sample: Sample, now: u64) -> Crossing {
         let (earlier, earlier_time) = self.peaks.earlier(sample);
         let entry = Entry {
             instant: now,
@@ -206,17 +221,13 @@ impl Settling {
             before: sample.error_before(),
             after: sample.error,
         };
-        self.window.enter(
-            settings,
-            Crossing {
-                flat: sample.tick.wrapping_sub(self.changed),
-                earlier,
-                earlier_time,
-                bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
-                ..Crossing::first(entry)
-            },
-        );
-        (self.changed, self.change) = (sample.tick, sample.feedback_change);
+        Crossing {
+            flat: sample.tick.wrapping_sub(self.changed),
+            earlier,
+            earlier_time,
+            bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
+            ..Crossing::first(entry)
+        }
     }
 
     /// Adds the first sample outside the window.

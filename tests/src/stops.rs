@@ -174,6 +174,7 @@ impl Family {
             window_time: 5 * self.period,
             rest_time: 20 * self.period,
             definition: self.definition,
+            synchronous: !self.own_clock,
             ..Parameters::at(1_000_000)
         };
         let moves = run(self.prepare(parameters, stop.window), steady(self.period, signals)).moves;

@@ -92,6 +92,36 @@ impl Uncertainty {
         Uncertainty { standard: share(289), expanded: share(475) }
     }
 
+    /// Of the sum with an independent value that is uniform over twice this half-width (JCGM 101, G.6). Unit: ticks
+    ///
+    /// The half-width of the 95 % interval of the sum of two uniform values with half-widths *a* ≥ *b* is
+    /// a + b − √(ab/5), unless *b* is small beside *a*; that of a uniform and a normal value lies half-way between this
+    /// and the root of the squares.
+    pub fn and_uniform(self, half_width: u32) -> Uncertainty {
+        if half_width == 0 {
+            return self;
+        }
+        let (this, other) = (self.expanded as f32 / 0.95, half_width as f32);
+        let (low, high) = if this < other { (this, other) } else { (other, this) };
+        let bounded = if low * 20.0 < high { 0.95 * high } else { high + low - real_root(low * high / 5.0) };
+        let squares = real_root(square(self.expanded as f32) + square(0.95 * other));
+        // 1.645 standard uncertainties of a uniform value are within the interval, 1.96 of a normal one.
+        let normal = (self.expanded as f32 / self.standard.max(1) as f32 - 1.645) / (1.96 - 1.645);
+        let normal = if normal < 0.0 { 0.0 } else if normal > 1.0 { 1.0 } else { normal };
+        Uncertainty {
+            standard: root(square(self.standard as f32) + square(other) / 3.0),
+            expanded: (bounded + (squares - bounded) * normal / 2.0) as u32 + 1,
+        }
+    }
+
+    /// Of a value that may also lie this far away: the interval reaches there. Unit: ticks
+    pub(crate) fn widened(self, swing: u32) -> Uncertainty {
+        Uncertainty {
+            standard: self.standard.saturating_add(swing / 2),
+            expanded: self.expanded.saturating_add(swing),
+        }
+    }
+
     /// Of the sum of two independent values.
     pub fn and(self, other: Uncertainty) -> Uncertainty {
         let sum = |a: u32, b: u32| root(square(a as f32) + square(b as f32));
@@ -127,9 +157,8 @@ impl Crossing {
     /// Runs once per move, in f32, whose sums, products and quotients are exactly rounded on every machine.
     pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
         let noise_rms = noise.isqrt();
-        let (fall, time) = self.slope(settings, noise_rms);
-        let (per_count, fraction) =
-            (time as f32 / fall as f32, delay as f32 / self.entry.elapsed.max(1) as f32);
+        let per_count = self.ticks_per_count(settings, noise);
+        let fraction = delay as f32 / self.entry.elapsed.max(1) as f32;
         let weight = if self.entry.change() <= settings.encoder_step {
             1.0
         } else {
@@ -149,6 +178,12 @@ impl Crossing {
             standard: root(phase + bend + place + noise + chatter + ROUNDING),
             expanded: root((phase + bend) * 2.706 + (place + ROUNDING) * 4.1 + (noise + chatter) * 3.842),
         }
+    }
+
+    /// Time per count of error at the edge. Unit: ticks/count
+    pub(crate) fn ticks_per_count(&self, settings: &Settings, noise: u64) -> f32 {
+        let (fall, time) = self.slope(settings, noise.isqrt());
+        time as f32 / fall as f32
     }
 
     /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
@@ -225,6 +260,14 @@ fn square(value: f32) -> f32 {
 /// The nearest f32. A value within 32 bits converts in one instruction.
 fn float(value: u64) -> f32 {
     u32::try_from(value).map_or(value as f32, |value| value as f32)
+}
+
+/// Square root, to a millionth: Newton's method.
+fn real_root(square: f32) -> f32 {
+    if square <= 0.0 {
+        return 0.0;
+    }
+    (0..3).fold(f32::from_bits(0x1fbd_1df5 + square.to_bits() / 2), |root, _| (root + square / root) / 2.0)
 }
 
 /// Square root of ticks², rounded up to ticks. Most values fit 32 bits, where the root is fast.

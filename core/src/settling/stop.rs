@@ -5,12 +5,14 @@ use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::Settings;
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossing::Uncertainty;
+use crate::settling::crossing::{Crossing, Uncertainty};
+use crate::settling::curve::Readout;
+use crate::settling::nearby::NearbyTimes;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
 
 /// Measurements of one stop. Instants count ticks since the first reading.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stop {
     /// Position of feedback relative to the window at the end of the rest.
     pub position: Position,
@@ -18,14 +20,20 @@ pub struct Stop {
     pub began_inside: bool,
     /// First entry after the command end, if feedback was outside then. Unit: ticks
     pub first_entry: Option<u64>,
-    /// Last entry, if feedback was ever outside. Unit: ticks
-    pub last_entry: Option<u64>,
-    /// Uncertainty of `last_entry`. Unit: ticks
-    pub uncertainty: Uncertainty,
-    /// Start of the first dwell that lasted the window time. Unit: ticks
-    pub reached: Option<u64>,
+    /// First crossing of the window's edge after the command end, through the whole window included.
+    pub crossed: Option<Instant>,
+    /// Last entry, if feedback was ever outside.
+    pub last_entry: Option<Instant>,
+    /// Time per count of error at the last entry. Unit: ticks/count
+    pub ticks_per_count: f32,
+    /// Change of the window by 1 %, at least one count. Unit: counts
+    pub barely: u32,
+    /// Whether a dwell lasted the window time, and the entry that the first of them began with, if any.
+    pub reached: Option<Option<Instant>>,
     /// First crossing into the window, if before the command end.
     pub first_crossing: FirstCrossing,
+    /// Settling times of windows near the set one.
+    pub(crate) nearby: NearbyTimes,
     /// Number of times that feedback came inside.
     pub entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
@@ -48,26 +56,49 @@ pub struct Stop {
     pub faults: Faults,
 }
 
+/// An interpolated instant.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Instant {
+    /// Unit: ticks since the first reading
+    pub at: u64,
+    /// Unit: ticks
+    pub uncertainty: Uncertainty,
+}
+
 impl Settling {
     /// The stop of a move, at the end of its rest, `held` ticks after the command end.
-    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, held: u64) -> Stop {
-        let crossings = self.window.crossings();
-        let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
-        let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
-        let first_entry = crossings.and_then(|(first, last)| {
-            if *first == last.entry { last_entry } else { Some(first.edge(first.delay(settings))) }
-        });
+    pub(crate) fn stop(
+        &self,
+        settings: &Settings,
+        move_command: &MoveCommand,
+        held: u64,
+        readout: &Readout,
+    ) -> Stop {
         let noise = self.rest.noise();
+        let instant = |crossing: &Crossing| {
+            let delay = crossing.entry.delay(settings);
+            let uncertainty = crossing.uncertainty(settings, delay, noise);
+            Instant { at: crossing.entry.edge(delay), uncertainty }
+        };
+        let crossings = self.window.crossings();
+        let last_entry = crossings.map(|(_, last)| instant(last));
+        // Most moves have one crossing, which is the first, the last and that of the first long dwell.
+        let others = |crossing: &Crossing| match crossings {
+            Some((_, last)) if last.entry == crossing.entry => last_entry.unwrap_or_default(),
+            _ => instant(crossing),
+        };
+        let first_entry = crossings.map(|(first, _)| first.edge(first.delay(settings)));
         let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
             first_entry,
+            crossed: self.window.first_crossing.as_ref().map(others),
             last_entry,
-            uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
-                crossing.uncertainty(settings, delay, noise)
-            }),
-            reached: self.window.reached,
+            ticks_per_count: crossings.map_or(0.0, |(_, last)| last.ticks_per_count(settings, noise)),
+            barely: settings.nearby()[2] - settings.window,
+            reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
+            nearby: self.nearby.times(settings, readout),
             first_crossing: self.first_crossing,
             entries: self.window.entries,
             overshoot: self.peaks.overshoot(self.target(), move_command.travel),

@@ -1,0 +1,216 @@
+//! In: the last changes of a command. Out: its true end, relative to the sample that first shows the final command.
+//!
+//! A recorder on its own clock sees the final command up to one sample period late. A profile that slows down comes to
+//! its end later than its last change by rounding shows. Near the end the distance to go falls as the first, second or
+//! third power of the time to go: at constant speed, deceleration or jerk. A line through the root of the distance is
+//! extrapolated to zero.
+
+/// Number of changes that are stored.
+pub(crate) const CHANGES: usize = 16;
+
+/// One change of the command.
+#[derive(Clone, Copy, Debug, Default)]
+struct Change {
+    /// The sample that shows it. Unit: ticks, wrapping
+    tick: u32,
+    /// Travel of the move so far. Unit: feedback counts, wrapping
+    travel: i32,
+}
+
+/// The last changes of a move, in a ring that overwrites the oldest.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Changes {
+    /// Number of changes of this move, overwritten ones included.
+    count: usize,
+    ring: [Change; CHANGES],
+}
+
+/// When the command truly ended. Unit: ticks
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ending {
+    /// Expected end less the first sample at the final command.
+    pub late: i32,
+    /// Half-width of the range of possible ends about the expected one.
+    pub half_width: u32,
+}
+
+/// A point of the profile before its end. Unit: ticks, counts
+#[derive(Clone, Copy, Debug)]
+struct Point {
+    /// Time before the sample that shows the final command.
+    before: f32,
+    /// Distance to go, and its tolerance.
+    distance: f32,
+    tolerance: f32,
+}
+
+impl Changes {
+    /// A move begins.
+    pub(crate) fn restart(&mut self) {
+        self.count = 0;
+    }
+
+    /// The command has changed.
+    pub(crate) fn push(&mut self, tick: u32, travel: i32) {
+        self.ring[self.count % CHANGES] = Change { tick, travel };
+        self.count = self.count.wrapping_add(1);
+    }
+
+    /// The `number`th last change, from 0, if it is stored.
+    fn last(&self, number: usize) -> Option<&Change> {
+        (number < self.count.min(CHANGES))
+            .then(|| &self.ring[(self.count - 1 - number) % CHANGES])
+    }
+
+    /// Size of the steps that the command makes: its smallest step, if the other steps are multiples of it, else one count.
+    fn quantum(&self) -> u32 {
+        let step = |number| {
+            let (newer, older) = (self.last(number)?, self.last(number + 1)?);
+            Some(newer.travel.wrapping_sub(older.travel).unsigned_abs())
+        };
+        let steps = || (0..4).filter_map(step);
+        let least = steps().min().unwrap_or(1).max(1);
+        if steps().all(|step| step.is_multiple_of(least)) { least } else { 1 }
+    }
+
+    /// A point of the profile at the `number`th last change; none if the command turned round since.
+    fn point(&self, number: usize, period: f32, quantum: f32) -> Option<Point> {
+        let (end, last, this) = (self.last(0)?, self.last(1)?, self.last(number)?);
+        let forward = end.travel.wrapping_sub(last.travel) > 0;
+        let distance = end.travel.wrapping_sub(this.travel);
+        let distance = if forward { distance } else { distance.wrapping_neg() };
+        let pause = self.last(number + 1).map_or(period, |older| this.tick.wrapping_sub(older.tick) as f32);
+        // A step is half a quantum ahead of the profile; at the sample that shows it the profile has gone on.
+        let half = quantum / 2.0;
+        let passed = (period / pause.max(1.0)).min(1.0) * half;
+        (distance > 0).then(|| Point {
+            before: end.tick.wrapping_sub(this.tick) as f32,
+            distance: distance as f32 + half - passed,
+            tolerance: passed,
+        })
+    }
+
+    /// The end of a command whose last change came `period` after the sample before it.
+    pub(crate) fn ending(&self, period: u32) -> Ending {
+        let (span, quantum) = (period as f32, self.quantum() as f32);
+        let range = self.points(span, quantum).and_then(|points| possible(points, span, quantum));
+        let (early, late) = range.unwrap_or((-span, 0.0));
+        Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + 1 }
+    }
+
+    /// Three points: near the end, further away, and furthest.
+    fn points(&self, period: f32, quantum: f32) -> Option<[Point; 3]> {
+        let mut points = (1..CHANGES).map_while(|number| self.point(number, period, quantum));
+        let first = points.find(|point| point.distance >= 2.0 * quantum)?;
+        let (mut middle, mut furthest) = (None, None);
+        for point in points {
+            if middle.is_none() && point.distance >= 4.0 * first.distance {
+                middle = Some(point);
+            }
+            if point.distance <= 64.0 * first.distance || furthest.is_none() {
+                furthest = Some(point);
+            }
+        }
+        let furthest = furthest?;
+        let middle = middle.filter(|middle: &Point| middle.before < furthest.before).unwrap_or(furthest);
+        Some([first, middle, furthest])
+    }
+}
+
+/// Earliest and latest end that fit the points. Unit: ticks after the sample that shows the final command
+fn possible([first, middle, furthest]: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)> {
+    let mut range: Option<(f32, f32)> = None;
+    let (mut least, mut nearest) = (f32::INFINITY, None);
+    for power in 1..=3 {
+        let Some((end, tolerance)) = extrapolated(first, furthest, power) else { continue };
+        let check = if middle.before < furthest.before { extrapolated(first, middle, power) } else { None };
+        let (other, doubt) = check.unwrap_or((end, 0.0));
+        let apart = (end - other).abs();
+        let fit = limited(end, tolerance.max(0.1 * apart), (first, furthest), power, period, quantum);
+        if apart <= tolerance + doubt {
+            range = Some(range.map_or(fit, |(early, late)| (early.min(fit.0), late.max(fit.1))));
+        }
+        if apart < least {
+            (least, nearest) = (apart, Some(fit));
+        }
+    }
+    range.or(nearest)
+}
+
+/// The range about an end, limited by what the last two samples show: half a quantum, at most, to go at the last, and
+/// more at the one before.
+fn limited(end: f32, tolerance: f32, points: (Point, Point), power: u32, period: f32, quantum: f32) -> (f32, f32) {
+    let (near, far) = (root(points.0.distance, power), root(points.1.distance, power));
+    let latest = root(quantum / 2.0, power) * (points.1.before - points.0.before) / (far - near);
+    let (early, late) = ((end - tolerance).max(latest - period), (end + tolerance).min(latest));
+    if early <= late { (early, late) } else { (latest - period, latest) }
+}
+
+/// Where the line through the roots of two distances comes to zero, and its tolerance.
+/// Unit: ticks after the sample that shows the final command
+fn extrapolated(near: Point, far: Point, power: u32) -> Option<(f32, f32)> {
+    let (low, high) = (root(near.distance, power), root(far.distance, power));
+    let (time, rise) = (far.before - near.before, high - low);
+    if rise <= 0.0 {
+        return None;
+    }
+    let doubt = |root: f32, point: Point| root * point.tolerance / (power as f32 * point.distance);
+    let tolerance = time * (high * doubt(low, near) + low * doubt(high, far)) / (rise * rise);
+    Some((time * low / rise - near.before, tolerance))
+}
+
+/// First, second or third root, by Newton's method from a guess that divides the exponent.
+fn root(value: f32, power: u32) -> f32 {
+    let bits = value.to_bits();
+    match power {
+        1 => value,
+        2 => (0..3).fold(f32::from_bits(0x1fbd_1df5 + bits / 2), |root, _| (root + value / root) / 2.0),
+        _ => (0..3).fold(f32::from_bits(0x2a51_19f2 + bits / 3), |root, _| {
+            (2.0 * root + value / (root * root)) / 3.0
+        }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn roots_are_roots() {
+        for value in [0.5_f32, 1.0, 3.0, 1e3, 7e5, 2e9] {
+            assert!((root(value, 2) / value.sqrt() - 1.0).abs() < 1e-6, "{value}");
+            assert!((root(value, 3) / value.cbrt() - 1.0).abs() < 1e-5, "{value}");
+        }
+    }
+
+    /// A profile whose distance to go is this power of the time, sampled at these ticks before its end.
+    #[track_caller]
+    fn check(power: i32, scale: f64, quantum: f64, phase: f64) {
+        let mut changes = Changes::default();
+        let mut last = i32::MIN;
+        let mut seen = 0.0;
+        for k in (-40..4).map(|k| (f64::from(k) + phase) * 1000.0) {
+            let distance = scale * (-k.min(0.0) / 1000.0).powi(power);
+            let travel = ((-distance / quantum).round() * quantum) as i32;
+            if travel != last {
+                changes.push(k as i32 as u32, travel);
+                (last, seen) = (travel, k);
+            }
+        }
+        let ending = changes.ending(1000);
+        let away = f64::from(ending.late) + seen;
+        assert!(away.abs() <= f64::from(ending.half_width), "power {power}, phase {phase}: {away} {ending:?}");
+    }
+
+    #[test]
+    fn the_true_end_lies_in_the_range() {
+        for phase in [0.02, 0.3, 0.5, 0.77, 0.98] {
+            check(1, 500.0, 1.0, phase);
+            check(2, 40.0, 1.0, phase);
+            check(2, 0.1, 1.0, phase);
+            check(3, 10.0, 1.0, phase);
+            check(3, 1e5, 1.0, phase);
+            check(3, 0.2, 1.0, phase);
+        }
+    }
+}
