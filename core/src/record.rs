@@ -141,10 +141,16 @@ impl Reasons {
     }
 }
 
+impl Reasons {
+    /// Each reason that is set, with its wording.
+    pub fn worded(self) -> impl Iterator<Item = (Reasons, &'static str)> {
+        WORDING.into_iter().filter(move |(reason, _)| self.has(*reason))
+    }
+}
+
 impl fmt::Display for Reasons {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let reasons = WORDING.iter().filter(|(reason, _)| self.has(*reason));
-        for (count, (_, wording)) in reasons.enumerate() {
+        for (count, (_, wording)) in self.worded().enumerate() {
             out.write_str(if count == 0 { "" } else { "; " })?;
             out.write_str(wording)?;
         }

@@ -8,6 +8,7 @@ pub mod describe;
 pub mod clock;
 pub mod field;
 pub mod axis_context;
+pub mod reason;
 pub mod move_report;
 pub mod cell;
 pub mod csv;

@@ -5,6 +5,7 @@ use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 
 use super::axis_context::AxisContext;
 use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
+use super::reason;
 
 /// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
@@ -14,7 +15,7 @@ use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettli
 /// ignores its number.
 macro_rules! move_report {
     (
-        ($axis:ident, $curve:ident) unreported $($unreported:ident)+;
+        ($axis:ident, $record:ident, $curve:ident) unreported $($unreported:ident)+;
         $(
             $(#[doc = $meaning:literal])+
             $field:ident $(as $name:literal)?: $type:ty, $unit:literal
@@ -46,10 +47,10 @@ macro_rules! move_report {
             #[deny(unused_variables)]
             pub fn new(
                 $axis: &AxisContext,
-                record: &Record,
+                $record: &Record,
                 $curve: impl IntoIterator<Item = CurvePoint>,
             ) -> MoveReport {
-                let Record { $($($source,)?)+ $($unreported: _,)+ } = *record;
+                let Record { $($($source,)?)+ $($unreported: _,)+ } = *$record;
                 MoveReport { $($field: $value,)+ kind: None }
             }
         }
@@ -64,7 +65,7 @@ macro_rules! move_report {
 
 // The names and their order are a contract: append, never rename or move.
 move_report! {
-    (axis, curve) unreported held;
+    (axis, record, curve) unreported held;
 
     /// Where the samples came from.
     file: String, "" = axis.file.clone();
@@ -91,7 +92,7 @@ move_report! {
     /// `settled`, `unsettled`, `interrupted` or `untrusted`.
     outcome: Outcome, "", column ("\noutcome", 0, Plain), from outcome = outcome;
     /// Why the outcome is not `settled`, or what to be careful about; empty if nothing.
-    reason: String, "", from reasons = reasons.to_string();
+    reason: String, "", from reasons = reason::text(axis, reasons, record);
     /// Settling time by `definition`; only when settled.
     settling_s: Option<f64>, "s", column ("settling", 0, Uncertainty),
         from settling = axis.optional_seconds(settling);

@@ -8,7 +8,7 @@ use super::cell::{TableField, cell, columns};
 use super::field::Form;
 use super::move_report::{MoveReport, definition_name};
 use super::printable::printable;
-use super::{number, summary};
+use super::{number, reason, summary};
 
 /// A column with its cells.
 struct Column {
@@ -153,20 +153,20 @@ fn coloured(drawn: &str) -> String {
     drawn.lines().map(|line| paint(line).unwrap_or_else(|| format!("{line}\n"))).collect()
 }
 
-/// Every reason once, with the moves it is about: `moves 3, 7–9: …`.
+/// Every reason once, with the moves it is about: `moves 3, 7–9: …`; figures only where it is about one move.
 fn reasons(moves: &[&MoveReport]) -> Vec<String> {
     let mut reasons: Vec<(&str, Vec<u32>)> = Vec::new();
-    let mut place: HashMap<&str, usize> = HashMap::new();
+    let mut place: HashMap<String, usize> = HashMap::new();
     for report in moves.iter().filter(|report| !report.reason.is_empty()) {
-        let at = *place.entry(&report.reason).or_insert(reasons.len());
+        let at = *place.entry(reason::without_figures(&report.reason)).or_insert(reasons.len());
         if at == reasons.len() {
             reasons.push((&report.reason, Vec::new()));
         }
         reasons[at].1.push(report.number);
     }
-    let sentence = |(reason, numbers): (&str, Vec<u32>)| {
-        let plural = if numbers.len() == 1 { "" } else { "s" };
-        format!("move{plural} {}: {}", ranges(&numbers), printable(reason))
+    let sentence = |(reason, numbers): (&str, Vec<u32>)| match numbers.as_slice() {
+        [only] => format!("move {only}: {}", printable(reason)),
+        several => format!("moves {}: {}", ranges(several), printable(&reason::without_figures(reason))),
     };
     reasons.into_iter().map(sentence).collect()
 }
