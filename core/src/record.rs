@@ -279,7 +279,8 @@ impl Times {
             let entry = entry.map_or((0, Uncertainty::default()), |entry| end.until(entry));
             (entry.0.saturating_add(settings.window_time), entry.1)
         });
-        let swing = swing(move_command, stop, held.is_some());
+        let (sooner, later) = if held.is_some() { swings(move_command, stop) } else { (0, 0) };
+        let swing = stop.grazed.max(later);
         let last = stop.last_entry.map_or(Uncertainty::default(), |entry| end.until(entry).1);
         let (reported, uncertainty) = match settings.definition {
             Definition::LastEntry => (held, last.widened(swing)),
@@ -302,7 +303,7 @@ impl Times {
             stabilization: stabilization.map(|(time, _)| time),
             wider: stop.nearby.wider.map(|time| of_other_window(time).min(held.unwrap_or(u32::MAX))),
             narrower: stop.nearby.narrower.map(|time| of_other_window(time).max(held.unwrap_or(0))),
-            fragile: swing > 0 && settings.definition != Definition::TargetReached,
+            fragile: sooner.max(later) > 0 && settings.definition != Definition::TargetReached,
         }
     }
 }
@@ -357,18 +358,17 @@ fn stabilization(move_command: &MoveCommand, stop: &Stop) -> Option<(u32, Uncert
     }
 }
 
-/// By how much a window 1 % wider or narrower changes the settling time, if that is more than the uncertainty and three
-/// times the steepness at the last entry explain; else 0. Unit: ticks
-fn swing(move_command: &MoveCommand, stop: &Stop, held: bool) -> u32 {
-    let (Some(entry), true) = (stop.last_entry, held) else { return 0 };
+/// By how much a window 1 % wider settles sooner and one 1 % narrower later, where that is more than the uncertainty and
+/// three times the steepness at the last entry explain; else 0. Unit: ticks
+fn swings(move_command: &MoveCommand, stop: &Stop) -> (u32, u32) {
+    let Some(entry) = stop.last_entry else { return (0, 0) };
     let settling = entry.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
-    let counts = stop.barely as f32;
-    let smooth = (3.0 * counts * stop.ticks_per_count) as u32;
+    let smooth = (3.0 * stop.barely as f32 * stop.ticks_per_count) as u32;
     let explained = entry.uncertainty.expanded.saturating_add(smooth).saturating_add(move_command.period);
+    let more = |time: u32| if time > explained { time } else { 0 };
     let sooner = stop.nearby.barely_wider.map_or(0, |wider| settling.saturating_sub(wider));
     let later = stop.nearby.barely_narrower.map_or(0, |narrower| narrower.saturating_sub(settling));
-    let swing = sooner.max(later);
-    if swing > explained { swing } else { 0 }
+    (more(sooner), more(later))
 }
 
 /// Longest move that 32-bit ticks can measure; a longer one is untrusted and has no curve. Unit: ticks

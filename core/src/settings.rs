@@ -180,11 +180,12 @@ impl Settings {
     }
 }
 
-/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart. Unit: counts
+/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart, but for the second, which is the window
+/// itself if 1 % is less than a count. Unit: counts
 const fn nearby(window: u32) -> [u32; 4] {
     let far = if window < 20 { 1 } else { window / 20 };
     let near = if window < 100 { 1 } else { window / 100 };
-    [window.saturating_sub(far), window.saturating_sub(near), window + near, window + far]
+    [window.saturating_sub(far), window - window / 100, window + near, window + far]
 }
 
 const fn rest_samples(window: u32) -> u32 {

@@ -333,7 +333,7 @@ impl Coverage {
         let share = |of: &[&Measured], test: &dyn Fn(&Measured) -> bool| {
             100.0 * of.iter().filter(|found| test(found)).count() as f64 / of.len().max(1) as f64
         };
-        let holds = |found: &Measured| found.away().abs() <= found.half_width() + 0.5;
+        let holds = |found: &Measured| found.away().abs() <= found.half_width();
         let all: Vec<&Measured> = found.iter().collect();
         let cautioned: Vec<&Measured> = found.iter().filter(|found| fragile(&found.record)).collect();
         let mean = |value: &dyn Fn(&Measured) -> f64| found.iter().map(value).sum::<f64>() / found.len() as f64;
@@ -346,7 +346,7 @@ impl Coverage {
             held: share(&all, &holds),
             fragile: share(&all, &|found| fragile(&found.record)),
             fragile_held: share(&cautioned, &holds),
-            width: (mean_half_width / constant).max(1.0 / factor),
+            width: ((mean_half_width - 1.0) / constant).max((1.0 - 1.0 / mean_half_width) / factor),
             bias: mean(&scaled),
             spread: mean(&|found| scaled(found).powi(2)).sqrt(),
             mean_half_width,
@@ -382,7 +382,7 @@ pub fn families() -> Vec<Family> {
         new("three ticks per sample, noise", half(400.0), Tail(20.0)).noise(4.0).ticks_per_sample(3),
         new("ringing, noise", half(60.0), Ringing(60.0, 40.0)).noise(2.0),
         new("creep", half(20.0), Creep(10.0, 200.0, 0.1)),
-        new("creep, noise", half(20.0), Creep(10.0, 200.0, 0.1)).noise(1.0),
+        new("creep, noise", half(20.0), Creep(10.0, 200.0, 0.1)).noise(0.7),
         new("creep, window of 3 steps", half(3.0), Creep(10.0, 150.0, 0.1)),
         new("creep, window of 3 steps, noise", half(3.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
         new("creep, window of 5 steps, noise", half(5.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
@@ -396,7 +396,7 @@ pub fn families() -> Vec<Family> {
         new("first crossing between two samples, ISO 9283", half(40.0), Ringing(20.0, 20.0))
             .definition(Definition::Iso9283).amplitude(6.0, 60.0),
         new("tail, target reached", half(20.0), Tail(20.0)).definition(Definition::TargetReached),
-        new("ringing, target reached", half(200.0), Ringing(60.0, 60.0)).definition(Definition::TargetReached),
+        new("ringing, target reached", half(200.0), Ringing(60.0, 8.0)).definition(Definition::TargetReached),
         new("grazing", half(200.0), Graze(60.0, 40.0)),
         new("grazing, noise", half(200.0), Graze(60.0, 40.0)).noise(2.0),
     ];
@@ -410,7 +410,7 @@ pub fn families() -> Vec<Family> {
     ];
     families.extend(clocks.map(|(name, samples)| new(name, half(2000.0), Tail(samples / 3.6)).own_clock()));
     families.extend([
-        new("own clock, ringing, 10 samples per settling", half(2000.0), Ringing(3.0, 5.0)).own_clock(),
+        new("own clock, ringing, 30 samples per settling", half(2000.0), Ringing(8.0, 12.0)).own_clock(),
         new("own clock, trapezoid, fine quantum", half(2000.0), Tail(3.0))
             .profile(Trapezoid(60.0, 400_000.0), 1.0).own_clock(),
         new("own clock, trapezoid, coarse quantum", half(20.0), Tail(10.0))

@@ -118,32 +118,42 @@ impl Changes {
 }
 
 /// Earliest and latest end that fit the points. Unit: ticks after the sample that shows the final command
-fn possible([first, middle, furthest]: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)> {
-    let mut range: Option<(f32, f32)> = None;
-    let (mut least, mut nearest) = (f32::INFINITY, None);
-    for power in 1..=3 {
-        let Some((end, tolerance)) = extrapolated(first, furthest, power) else { continue };
+fn possible(points: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)> {
+    let fits = || (1..=3).filter_map(|power| Fit::new(points, power, period, quantum));
+    let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
+    fits()
+        .filter(|fit| fit.misfit <= best.max(0.0))
+        .map(|fit| (fit.early, fit.late))
+        .reduce(|range, fit| (range.0.min(fit.0), range.1.max(fit.1)))
+}
+
+/// A profile of one power. Unit: ticks
+struct Fit {
+    early: f32,
+    late: f32,
+    /// By how much the points contradict each other or the last two samples, beyond their tolerance.
+    misfit: f32,
+}
+
+impl Fit {
+    fn new([first, middle, furthest]: [Point; 3], power: u32, period: f32, quantum: f32) -> Option<Fit> {
+        let (end, tolerance) = extrapolated(first, furthest, power)?;
         let check = if middle.before < furthest.before { extrapolated(first, middle, power) } else { None };
         let (other, doubt) = check.unwrap_or((end, 0.0));
         let apart = (end - other).abs();
-        let fit = limited(end, tolerance.max(0.1 * apart), (first, furthest), power, period, quantum);
-        if apart <= tolerance + doubt {
-            range = Some(range.map_or(fit, |(early, late)| (early.min(fit.0), late.max(fit.1))));
-        }
-        if apart < least {
-            (least, nearest) = (apart, Some(fit));
+        let contradiction = apart - tolerance - doubt;
+        let tolerance = 0.7 * tolerance + apart;
+        // At the last sample at most half a quantum is left to go, and more at the one before.
+        let rise = root(furthest.distance, power) - root(first.distance, power);
+        let latest = root(quantum / 2.0, power) * (furthest.before - first.before) / rise;
+        let (early, late) = ((end - tolerance).max(latest - period), (end + tolerance).min(latest));
+        let misfit = contradiction.max(early - late).max(0.0);
+        if early <= late {
+            Some(Fit { early, late, misfit })
+        } else {
+            Some(Fit { early: late, late: early, misfit })
         }
     }
-    range.or(nearest)
-}
-
-/// The range about an end, limited by what the last two samples show: half a quantum, at most, to go at the last, and
-/// more at the one before.
-fn limited(end: f32, tolerance: f32, points: (Point, Point), power: u32, period: f32, quantum: f32) -> (f32, f32) {
-    let (near, far) = (root(points.0.distance, power), root(points.1.distance, power));
-    let latest = root(quantum / 2.0, power) * (points.1.before - points.0.before) / (far - near);
-    let (early, late) = ((end - tolerance).max(latest - period), (end + tolerance).min(latest));
-    if early <= late { (early, late) } else { (latest - period, latest) }
 }
 
 /// Where the line through the roots of two distances comes to zero, and its tolerance.

@@ -34,10 +34,25 @@ pub(crate) struct Crossing {
     /// Start of the chatter span: first entry of a row of entries that noise makes and this entry ends; this entry
     /// itself if there is no chatter. Unit: ticks since the first reading
     pub chatter_start: u64,
-    /// The entry before this one. Unit: ticks since the first reading
+    /// The entry before that; `chatter_start` itself if there is none. Unit: ticks since the first reading
     pub entry_before: u64,
+    /// The excursion before went beyond the other edge.
+    pub swings: bool,
     /// Bend: |second difference of the error|. Unit: counts
     pub bend: u32,
+}
+
+/// Steepness of the error at the edge of the window.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Slope {
+    /// Unit: ticks/count
+    pub ticks_per_count: f32,
+    /// Noise of one reading. Unit: counts
+    pub noise: f32,
+    /// Unit: counts
+    pub window: u32,
+    /// Taken from a wider window, because noise hides the fall near the edge.
+    pub long: bool,
 }
 
 impl Crossing {
@@ -95,7 +110,7 @@ impl Uncertainty {
     /// Of the sum with an independent value that is uniform over twice this half-width (JCGM 101, G.6). Unit: ticks
     ///
     /// The half-width of the 95 % interval of the sum of two uniform values with half-widths *a* ≥ *b* is
-    /// a + b − √(ab/5), unless *b* is small beside *a*; that of a uniform and a normal value lies half-way between this
+    /// a + b − √(ab/5), or somewhat more if the smaller is no chance but a bias, unless *b* is small beside *a*; that of a uniform and a normal value lies half-way between this
     /// and the root of the squares.
     pub fn and_uniform(self, half_width: u32) -> Uncertainty {
         if half_width == 0 {
@@ -103,7 +118,7 @@ impl Uncertainty {
         }
         let (this, other) = (self.expanded as f32 / 0.95, half_width as f32);
         let (low, high) = if this < other { (this, other) } else { (other, this) };
-        let bounded = if low * 20.0 < high { 0.95 * high } else { high + low - real_root(low * high / 5.0) };
+        let bounded = if low * 20.0 < high { 0.95 * high } else { high + low - 0.85 * real_root(low * high / 5.0) };
         let squares = real_root(square(self.expanded as f32) + square(0.95 * other));
         // 1.645 standard uncertainties of a uniform value are within the interval, 1.96 of a normal one.
         let normal = (self.expanded as f32 / self.standard.max(1) as f32 - 1.645) / (1.96 - 1.645);
@@ -152,12 +167,11 @@ impl Entry {
 impl Crossing {
     /// Uncertainty of the crossing from encoder step, noise of one reading and sample period; see METHOD.md.
     ///
-    /// `delay` is that of the entry, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
+    /// `delay` is that of the entry. Unit: ticks
     ///
     /// Runs once per move, in f32, whose sums, products and quotients are exactly rounded on every machine.
-    pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
-        let noise_rms = noise.isqrt();
-        let per_count = self.ticks_per_count(settings, noise);
+    pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, slope: &Slope) -> Uncertainty {
+        let per_count = slope.ticks_per_count;
         let fraction = delay as f32 / self.entry.elapsed.max(1) as f32;
         let weight = if self.entry.change() <= settings.encoder_step {
             1.0
@@ -169,51 +183,64 @@ impl Crossing {
         // Where in its encoder step the error was when sampled; at most uniform over the sample period.
         let place = (phase * weight).min(square(self.entry.elapsed as f32) / 12.0);
         let bend = square(self.bend_width(settings, fraction)) / 12.0;
-        let chatter = self.chatter(settings, noise_rms);
+        let chatter = self.chatter(slope);
         // Interpolation leaves `weight` of the noise; choosing the last of all crossings adds half of the rest again.
-        let noise = float(noise) / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
+        let spread = square(slope.noise * per_count);
+        let noise = if slope.long {
+            spread * square(latest_of(slope.noise * per_count / self.entry.elapsed.max(1) as f32)) / 4.0
+        } else {
+            spread * (weight + 1.0) / 2.0
+        };
         // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
         // and within 1.96 if the sum is normal.
         Uncertainty {
             standard: root(phase + bend + place + noise + chatter + ROUNDING),
-            expanded: root((phase + bend) * 2.706 + (place + ROUNDING) * 4.1 + (noise + chatter) * 3.842),
+            expanded: root(
+                (phase + bend) * 2.706 + (place + ROUNDING) * 4.1 + noise * 4.0 + chatter * 3.842,
+            ),
         }
-    }
-
-    /// Time per count of error at the edge. Unit: ticks/count
-    pub(crate) fn ticks_per_count(&self, settings: &Settings, noise: u64) -> f32 {
-        let (fall, time) = self.slope(settings, noise.isqrt());
-        time as f32 / fall as f32
     }
 
     /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
     /// the last step.
     pub(crate) fn is_chatter(&self, settings: &Settings) -> bool {
-        u64::from(self.largest_error.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
+        u64::from(self.beyond(settings.window)) <= 2 * u64::from(self.entry.change())
+    }
+
+    /// How far beyond the window the excursion before this entry went. Unit: counts
+    fn beyond(&self, window: u32) -> u32 {
+        self.largest_error.saturating_sub(window)
     }
 
     /// Variance that chatter adds. Unit: ticks²
     ///
-    /// The last of several entries that noise makes comes late. If the swing before the entry went less than three
-    /// times the noise beyond the edge, the entry before it may have been the true last one. The divisors were found
-    /// by simulation; see the coverage test.
-    fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
-        let since = |instant: u64| self.entry.instant.saturating_sub(instant) as f32;
-        let beyond = u64::from(self.largest_error.saturating_sub(settings.window));
-        let grazed = beyond * 16 <= 3 * noise_rms;
-        if self.chatter_start < self.entry.instant {
-            square(since(self.chatter_start)) / 5.0
-        } else if grazed {
-            square(since(self.entry_before)) / 3.0
-        } else {
-            0.0
-        }
+    /// The last of several entries that noise makes comes late. The divisor was found by simulation; see the coverage
+    /// test.
+    fn chatter(&self, slope: &Slope) -> f32 {
+        let noisy = self.beyond(slope.window) as f32 <= 4.0 * slope.noise;
+        if noisy && !slope.long { square(self.since(self.chatter_start)) / 5.0 } else { 0.0 }
     }
 
-    /// Steepness of the error at the edge, as a fall and its time. Unit: counts, ticks
+    /// Time since an earlier entry. Unit: ticks
+    fn since(&self, instant: u64) -> f32 {
+        self.entry.instant.saturating_sub(instant) as f32
+    }
+
+    /// Time since the entry before, if the swing between went no more than one encoder step and three times the noise
+    /// beyond the edge: then that entry may have been the true last one. Unit: ticks
+    pub(crate) fn grazed(&self, settings: &Settings, slope: &Slope) -> u32 {
+        let grazes = self.beyond(settings.window) as f32 <= settings.encoder_step as f32 + 3.0 * slope.noise;
+        let swings = self.entry_before < self.chatter_start;
+        if grazes && swings && !slope.long { self.since(self.entry_before) as u32 } else { 0 }
+    }
+
+    /// Steepness of the error at the edge, with the variance of the noise of one reading.
+    /// Unit: 1/256 counts²
     ///
-    /// The last step alone is used only if it is much larger than encoder step and noise.
-    fn slope(&self, settings: &Settings, noise_rms: u64) -> (u32, u32) {
+    /// The last step alone is used only if it is much larger than encoder step and noise. `before` is the time since
+    /// the last error outside a wider window: it serves if noise hides the fall near the edge.
+    pub(crate) fn slope(&self, settings: &Settings, noise: u64, before: impl FnOnce(u32) -> Option<(u32, u32)>) -> Slope {
+        let noise_rms = noise.isqrt();
         let change = self.entry.change().max(1);
         let rough = settings.encoder_step.max((noise_rms >> 4) as u32);
         // A reading that stood for several samples did so half a step before the edge, where a tail is steeper.
@@ -223,21 +250,44 @@ impl Crossing {
         let flat =
             if stood > u64::from(self.entry.elapsed) { quotient(stood * 2 * size, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
-        let Some(long) = self.long_slope(settings) else { return last };
-        let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
-        let long_is_better =
-            if long.0 >= rough.saturating_mul(4) { change < rough.saturating_mul(8) } else { flatter };
-        if long_is_better { long } else { last }
+        let local = self.long_slope(settings);
+        let clear = local.is_some_and(|long| long.0 >= (4 * settings.encoder_step).max(6 * (noise_rms >> 4) as u32));
+        let flatter =
+            |long: (u32, u32)| u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
+        // Noise of at least a third of a step.
+        let noisy = noise > 28;
+        // A swing is steeper at the edge than over several samples before.
+        let last_is_rough = |long: (u32, u32)| {
+            change < rough.saturating_mul(if noisy { 8 } else { 4 })
+                || change < rough.saturating_mul(8)
+                    && 4 * u64::from(long.0) * u64::from(last.1) > 3 * u64::from(last.0) * u64::from(long.1)
+        };
+        let hidden = noisy && !self.swings && !clear && change < rough.saturating_mul(8);
+        let wider = if hidden {
+            let apart = (4 * noise_rms).div_ceil(16).max(2 * u64::from(settings.encoder_step)) as u32;
+            before(settings.window.saturating_add(apart))
+                .map(|(window, time)| tail_slope(settings.window, window, settings.window, time))
+        } else {
+            None
+        };
+        let (fall, time) = match (wider, local) {
+            (Some(wider), _) => wider,
+            (None, Some(long)) if if clear { last_is_rough(long) } else { flatter(long) } => long,
+            _ => last,
+        };
+        Slope {
+            ticks_per_count: time as f32 / fall as f32,
+            noise: noise_rms as f32 / 16.0,
+            window: settings.window,
+            long: wider.is_some(),
+        }
     }
 
     /// Fall since the earlier error and its time, corrected for a tail, whose steepness is proportional to the error.
     fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
         let (from, to) = (self.earlier.unsigned_abs(), self.entry.after.unsigned_abs());
         let falls = (self.earlier < 0) == (self.entry.before < 0) && from > to;
-        let middle = (u64::from(from) + u64::from(to)) / 2;
-        let lower = u64::from(settings.window.max(1)).min(middle.max(1));
-        let time = quotient(u64::from(self.earlier_time) * middle, lower);
-        falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
+        falls.then(|| tail_slope(settings.window, from, to, self.earlier_time))
     }
 
     /// Largest deviation of a straight line from the bent path of the error, at `fraction` (0 to 1) of the sample
@@ -253,13 +303,27 @@ impl Crossing {
 /// Variance of a time rounded to whole ticks (JCGM 100, F.2.2.1). Unit: ticks²
 const ROUNDING: f32 = 1.0 / 12.0;
 
-fn square(value: f32) -> f32 {
-    value * value
+/// A fall and its time, corrected for a tail, whose steepness is proportional to the error. Unit: counts, ticks
+fn tail_slope(window: u32, from: u32, to: u32, time: u32) -> (u32, u32) {
+    let middle = (u64::from(from) + u64::from(to)) / 2;
+    let lower = u64::from(window.max(1)).min(middle.max(1));
+    let time = quotient(u64::from(time) * middle, lower);
+    (from.saturating_sub(to).max(1), u32::try_from(time).unwrap_or(u32::MAX).max(1))
 }
 
-/// The nearest f32. A value within 32 bits converts in one instruction.
-fn float(value: u64) -> f32 {
-    u32::try_from(value).map_or(value as f32, |value| value as f32)
+/// How late the last reading outside comes, at most, in 95 of 100 moves, if the error falls by the noise of one reading
+/// within this number of samples. Unit: noise of one reading
+///
+/// The number of later readings outside is nearly a Poisson variable with the mean r (φ(z) − z Q(z)): that is 0.05 at
+/// z = 1.25, 2.2, 2.95 and 3.6 for r = 1, 10, 100 and 1000.
+fn latest_of(samples: f32) -> f32 {
+    // The exponent of a floating-point number, and its fraction: log2 to 0.09.
+    let octaves = samples.to_bits() as f32 / (1_u32 << 23) as f32 - 127.0;
+    if octaves > 0.0 { 1.27 + 0.26 * octaves } else { 0.0 }
+}
+
+fn square(value: f32) -> f32 {
+    value * value
 }
 
 /// Square root, to a millionth: Newton's method.

@@ -74,6 +74,15 @@ impl Curve {
         }
     }
 
+    /// The narrowest point of the curve at or above this window, and the time since the last larger error, if there was
+    /// one since the command end. Unit: counts, ticks
+    pub(crate) fn last_beyond(&self, window: u32, readout: &Readout) -> Option<(u32, u32)> {
+        let bucket = bucket(window);
+        let ages = self.after.iter().skip(bucket + 1).map(|after| readout.tick.wrapping_sub(*after));
+        let age = ages.min().filter(|age| *age < readout.held)?;
+        Some((upper_edge(bucket), age))
+    }
+
     /// The curve, from wide windows to narrow ones.
     ///
     /// It begins with the narrowest window that feedback never left after the command end, and ends

@@ -26,6 +26,8 @@ pub struct Stop {
     pub last_entry: Option<Instant>,
     /// Time per count of error at the last entry. Unit: ticks/count
     pub ticks_per_count: f32,
+    /// Time from the entry before to the last one, if the swing between only grazed the window. Unit: ticks
+    pub grazed: u32,
     /// Change of the window by 1 %, at least one count. Unit: counts
     pub barely: u32,
     /// Whether a dwell lasted the window time, and the entry that the first of them began with, if any.
@@ -75,13 +77,22 @@ impl Settling {
         readout: &Readout,
     ) -> Stop {
         let noise = self.rest.noise();
+        let slope = |crossing: &Crossing| {
+            crossing.slope(settings, noise, |window| {
+                // The samples since then are those since the last error of that size, up to this entry.
+                let (window, age) = self.curve.last_beyond(window, readout)?;
+                let since_entry = (move_command.command_end + held).saturating_sub(crossing.entry.instant);
+                Some((window, age.saturating_sub(since_entry as u32)))
+            })
+        };
         let instant = |crossing: &Crossing| {
             let delay = crossing.entry.delay(settings);
-            let uncertainty = crossing.uncertainty(settings, delay, noise);
+            let uncertainty = crossing.uncertainty(settings, delay, &slope(crossing));
             Instant { at: crossing.entry.edge(delay), uncertainty }
         };
         let crossings = self.window.crossings();
         let last_entry = crossings.map(|(_, last)| instant(last));
+        let last_slope = crossings.map(|(_, last)| slope(last)).unwrap_or_default();
         // Most moves have one crossing, which is the first, the last and that of the first long dwell.
         let others = |crossing: &Crossing| match crossings {
             Some((_, last)) if last.entry == crossing.entry => last_entry.unwrap_or_default(),
@@ -95,7 +106,8 @@ impl Settling {
             first_entry,
             crossed: self.window.first_crossing.as_ref().map(others),
             last_entry,
-            ticks_per_count: crossings.map_or(0.0, |(_, last)| last.ticks_per_count(settings, noise)),
+            ticks_per_count: last_slope.ticks_per_count,
+            grazed: crossings.map_or(0, |(_, last)| last.grazed(settings, &last_slope)),
             barely: settings.nearby()[2] - settings.window,
             reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
             nearby: self.nearby.times(settings, readout),

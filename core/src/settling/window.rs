@@ -139,9 +139,14 @@ impl Window {
     pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
         crossing.largest_error = self.largest_error;
         if self.has_entered() {
-            crossing.entry_before = self.last.entry.instant;
+            crossing.swings = (crossing.entry.before < 0) != (self.last.entry.before < 0);
             if !self.confirmed && crossing.is_chatter(settings) {
                 crossing.chatter_start = self.last.chatter_start;
+                crossing.entry_before = self.last.entry_before;
+                crossing.swings |= self.last.swings;
+                crossing.largest_error = self.last.largest_error.max(crossing.largest_error);
+            } else {
+                crossing.entry_before = self.last.entry.instant;
             }
         } else {
             self.first = crossing.entry;
