@@ -102,71 +102,85 @@ impl Changes {
     fn points(&self, period: f32, quantum: f32) -> Option<[Point; 3]> {
         let mut points = (1..CHANGES).map_while(|number| self.point(number, period, quantum));
         let first = points.find(|point| point.distance >= 2.0 * quantum)?;
-        let (mut middle, mut furthest) = (None, None);
+        let (mut middle, mut furthest): (Option<Point>, Option<Point>) = (None, None);
         for point in points {
-            if middle.is_none() && point.distance >= 4.0 * first.distance {
-                middle = Some(point);
-            }
-            if point.distance <= 64.0 * first.distance || furthest.is_none() {
+            // The middle one is four times as far to go as the first, if the last is further still.
+            if middle.is_none_or(|middle| middle.distance < 4.0 * first.distance) {
+                (middle, furthest) = (furthest, Some(point));
+            } else if point.distance <= 64.0 * first.distance {
                 furthest = Some(point);
             }
         }
-        let furthest = furthest?;
-        let middle = middle.filter(|middle: &Point| middle.before < furthest.before).unwrap_or(furthest);
-        Some([first, middle, furthest])
+        Some([first, middle?, furthest?])
     }
 }
 
-/// Earliest and latest end that fit the points. Unit: ticks after the sample that shows the final command
+/// Earliest and latest end of all profiles that fit the points, or of the best. Unit: ticks after the sample that shows
+/// the final command
 fn possible(points: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)> {
     let fits = || (1..=3).filter_map(|power| Fit::new(points, power, period, quantum));
     let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
     fits()
-        .filter(|fit| fit.misfit <= best.max(0.0))
+        .filter(|fit| fit.misfit <= best.max(LARGEST_MISFIT))
         .map(|fit| (fit.early, fit.late))
         .reduce(|range, fit| (range.0.min(fit.0), range.1.max(fit.1)))
 }
 
-/// A profile of one power. Unit: ticks
+/// Largest misfit of a profile that is possible. Unit: tolerance
+const LARGEST_MISFIT: f32 = 0.5;
+
+/// A profile of one power.
 struct Fit {
+    /// Unit: ticks after the sample that shows the final command
     early: f32,
     late: f32,
-    /// By how much the points contradict each other or the last two samples, beyond their tolerance.
+    /// By how much the points contradict each other or the last two samples. Unit: tolerance
     misfit: f32,
 }
 
 impl Fit {
     fn new([first, middle, furthest]: [Point; 3], power: u32, period: f32, quantum: f32) -> Option<Fit> {
-        let (end, tolerance) = extrapolated(first, furthest, power)?;
-        let check = if middle.before < furthest.before { extrapolated(first, middle, power) } else { None };
-        let (other, doubt) = check.unwrap_or((end, 0.0));
-        let apart = (end - other).abs();
-        let contradiction = apart - tolerance - doubt;
-        let tolerance = 0.7 * tolerance + apart;
+        let line = Line::new(first, furthest, power)?;
+        let check = Line::new(first, middle, power)?;
+        // Further away a profile is no pure power: the nearer points say by how much.
+        let apart = line.end - check.end;
+        let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
+        let (end, tolerance) = (line.end - bent, 0.9 * line.tolerance + 1.3 * bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
-        let rise = root(furthest.distance, power) - root(first.distance, power);
-        let latest = root(quantum / 2.0, power) * (furthest.before - first.before) / rise;
-        let (early, late) = ((end - tolerance).max(latest - period), (end + tolerance).min(latest));
-        let misfit = contradiction.max(early - late).max(0.0);
-        if early <= late {
-            Some(Fit { early, late, misfit })
-        } else {
-            Some(Fit { early: late, late: early, misfit })
-        }
+        let latest = root(quantum / 2.0, power) / line.rise;
+        let slack = latest * (0.9 * line.doubt + bent.abs() / (furthest.before - first.before));
+        let (lowest, highest) = (latest - slack - period, latest + slack);
+        let outside = (lowest - end).max(end - highest).max(0.0);
+        let misfit = (apart.abs() / (line.tolerance + check.tolerance)).max(outside / tolerance);
+        let (early, late) = ((end - tolerance).max(lowest), (end + tolerance).min(highest));
+        Some(Fit { early: early.min(late), late: late.max(early), misfit })
     }
 }
 
-/// Where the line through the roots of two distances comes to zero, and its tolerance.
-/// Unit: ticks after the sample that shows the final command
-fn extrapolated(near: Point, far: Point, power: u32) -> Option<(f32, f32)> {
-    let (low, high) = (root(near.distance, power), root(far.distance, power));
-    let (time, rise) = (far.before - near.before, high - low);
-    if rise <= 0.0 {
-        return None;
+/// The line through the roots of two distances.
+struct Line {
+    /// Where it comes to zero. Unit: ticks after the sample that shows the final command
+    end: f32,
+    tolerance: f32,
+    /// Unit: root of counts/tick
+    rise: f32,
+    /// Tolerance of the rise, as a share of it.
+    doubt: f32,
+}
+
+impl Line {
+    fn new(near: Point, far: Point, power: u32) -> Option<Line> {
+        let (low, high) = (root(near.distance, power), root(far.distance, power));
+        let (time, rise) = (far.before - near.before, high - low);
+        let doubt = |root: f32, point: Point| root * point.tolerance / (power as f32 * point.distance);
+        let (low_doubt, high_doubt) = (doubt(low, near), doubt(high, far));
+        (rise > 0.0 && time > 0.0).then(|| Line {
+            end: time * low / rise - near.before,
+            tolerance: time * (high * low_doubt + low * high_doubt) / (rise * rise),
+            rise: rise / time,
+            doubt: (low_doubt + high_doubt) / rise,
+        })
     }
-    let doubt = |root: f32, point: Point| root * point.tolerance / (power as f32 * point.distance);
-    let tolerance = time * (high * doubt(low, near) + low * doubt(high, far)) / (rise * rise);
-    Some((time * low / rise - near.before, tolerance))
 }
 
 /// First, second or third root, by Newton's method from a guess that divides the exponent.

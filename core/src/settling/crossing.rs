@@ -31,6 +31,8 @@ pub(crate) struct Crossing {
     pub earlier_time: u32,
     /// Largest |error| since the window was left. Unit: counts
     pub largest_error: u32,
+    /// The same for the whole row of entries that noise makes. Unit: counts
+    pub swing_error: u32,
     /// Start of the chatter span: first entry of a row of entries that noise makes and this entry ends; this entry
     /// itself if there is no chatter. Unit: ticks since the first reading
     pub chatter_start: u64,
@@ -204,12 +206,7 @@ impl Crossing {
     /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
     /// the last step.
     pub(crate) fn is_chatter(&self, settings: &Settings) -> bool {
-        u64::from(self.beyond(settings.window)) <= 2 * u64::from(self.entry.change())
-    }
-
-    /// How far beyond the window the excursion before this entry went. Unit: counts
-    fn beyond(&self, window: u32) -> u32 {
-        self.largest_error.saturating_sub(window)
+        u64::from(self.largest_error.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
     /// Variance that chatter adds. Unit: ticks²
@@ -217,7 +214,8 @@ impl Crossing {
     /// The last of several entries that noise makes comes late. The divisor was found by simulation; see the coverage
     /// test.
     fn chatter(&self, slope: &Slope) -> f32 {
-        let noisy = self.beyond(slope.window) as f32 <= 4.0 * slope.noise;
+        let beyond = self.largest_error.saturating_sub(slope.window);
+        let noisy = beyond as f32 <= 4.0 * slope.noise;
         if noisy && !slope.long { square(self.since(self.chatter_start)) / 5.0 } else { 0.0 }
     }
 
@@ -229,7 +227,8 @@ impl Crossing {
     /// Time since the entry before, if the swing between went no more than one encoder step and three times the noise
     /// beyond the edge: then that entry may have been the true last one. Unit: ticks
     pub(crate) fn grazed(&self, settings: &Settings, slope: &Slope) -> u32 {
-        let grazes = self.beyond(settings.window) as f32 <= settings.encoder_step as f32 + 3.0 * slope.noise;
+        let beyond = self.swing_error.saturating_sub(settings.window);
+        let grazes = beyond as f32 <= settings.encoder_step as f32 + 3.0 * slope.noise;
         let swings = self.entry_before < self.chatter_start;
         if grazes && swings && !slope.long { self.since(self.entry_before) as u32 } else { 0 }
     }
@@ -305,8 +304,9 @@ const ROUNDING: f32 = 1.0 / 12.0;
 
 /// A fall and its time, corrected for a tail, whose steepness is proportional to the error. Unit: counts, ticks
 fn tail_slope(window: u32, from: u32, to: u32, time: u32) -> (u32, u32) {
-    let middle = (u64::from(from) + u64::from(to)) / 2;
-    let lower = u64::from(window.max(1)).min(middle.max(1));
+    // Twice the errors, half a count further: where the reading changes.
+    let middle = u64::from(from) + u64::from(to) + 1;
+    let lower = (2 * u64::from(window) + 1).min(middle);
     let time = quotient(u64::from(time) * middle, lower);
     (from.saturating_sub(to).max(1), u32::try_from(time).unwrap_or(u32::MAX).max(1))
 }

@@ -137,14 +137,14 @@ impl Window {
 
     /// Feedback came inside at `crossing`.
     pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
-        crossing.largest_error = self.largest_error;
+        (crossing.largest_error, crossing.swing_error) = (self.largest_error, self.largest_error);
         if self.has_entered() {
             crossing.swings = (crossing.entry.before < 0) != (self.last.entry.before < 0);
             if !self.confirmed && crossing.is_chatter(settings) {
                 crossing.chatter_start = self.last.chatter_start;
                 crossing.entry_before = self.last.entry_before;
                 crossing.swings |= self.last.swings;
-                crossing.largest_error = self.last.largest_error.max(crossing.largest_error);
+                crossing.swing_error = self.last.swing_error.max(crossing.swing_error);
             } else {
                 crossing.entry_before = self.last.entry.instant;
             }
