@@ -111,6 +111,8 @@ pub struct Family {
     pub own_clock: bool,
     /// Sample period. Unit: ticks
     pub period: u32,
+    /// Unit: samples
+    pub window_time: u32,
     pub definition: Definition,
 }
 
@@ -127,6 +129,7 @@ impl Family {
             quantum: 1.0,
             own_clock: false,
             period: PERIOD,
+            window_time: 5,
             definition: Definition::LastEntry,
         }
     }
@@ -137,6 +140,10 @@ impl Family {
 
     pub const fn ticks_per_sample(self, period: u32) -> Family {
         Family { period, ..self }
+    }
+
+    pub const fn window_time(self, window_time: u32) -> Family {
+        Family { window_time, ..self }
     }
 
     pub const fn own_clock(self) -> Family {
@@ -171,7 +178,7 @@ impl Family {
         let signals: Vec<(i32, i32)> = signals.collect();
         let parameters = Parameters {
             window: stop.window as u32,
-            window_time: 5 * self.period,
+            window_time: self.window_time * self.period,
             rest_time: 20 * self.period,
             definition: self.definition,
             synchronous: !self.own_clock,
@@ -179,7 +186,7 @@ impl Family {
         };
         let moves = run(self.prepare(parameters, stop.window), steady(self.period, signals)).moves;
         let record = moves.last()?.record;
-        let truth = stop.truth(self.definition, f64::from(samples)) * f64::from(self.period);
+        let truth = stop.truth(self.definition, f64::from(self.window_time), f64::from(samples)) * f64::from(self.period);
         (record.outcome == Outcome::Settled).then_some(Measured { record, truth })
     }
 
@@ -268,7 +275,7 @@ impl Stop {
     }
 
     /// The settling time by definition, from a fine grid. Unit: samples
-    fn truth(&self, definition: Definition, end: f64) -> f64 {
+    fn truth(&self, definition: Definition, window_time: f64, end: f64) -> f64 {
         let step = self.shape.times().1 / 60.0;
         let mut last = end;
         while last > 0.0 && !self.outside(last - step) {
@@ -278,7 +285,7 @@ impl Stop {
         match definition {
             Definition::LastEntry => entry,
             Definition::Iso9283 => entry - self.first(step),
-            Definition::TargetReached => self.reached(step),
+            Definition::TargetReached => self.reached(window_time, step),
         }
     }
 
@@ -291,13 +298,13 @@ impl Stop {
     }
 
     /// End of the first dwell of the window time.
-    fn reached(&self, step: f64) -> f64 {
+    fn reached(&self, window_time: f64, step: f64) -> f64 {
         let (mut entry, mut time, mut inside) = (0.0, 0.0, !self.outside(0.0));
         loop {
             time += step;
             match (inside, !self.outside(time)) {
                 (false, true) => entry = self.crossing(time - step, time),
-                (true, true) if time - entry > 5.0 => return entry + 5.0,
+                (true, true) if time - entry > window_time => return entry + window_time,
                 _ => (),
             }
             inside = !self.outside(time);
@@ -361,8 +368,13 @@ fn quantile(mut values: Vec<f64>) -> f64 {
 }
 
 const NONE: f64 = f64::INFINITY;
-const fn half(window: f64) -> (f64, f64) {
-    (window + 0.5, window + 0.5)
+const fn whole(window: f64) -> (f64, f64) {
+    (window, window)
+}
+
+/// A window in the units of the user, which is rounded down to counts.
+const fn any(window: f64) -> (f64, f64) {
+    (window, window + 1.0)
 }
 
 /// The families. A window with half a count is the one whose edge lies where, on average, the reading changes.
@@ -371,34 +383,39 @@ pub fn families() -> Vec<Family> {
     use Shape::{Creep, Graze, Ringing, Tail, TwoModes};
     let new = Family::new;
     let mut families = vec![
-        new("slow tail, one step lasts many samples", half(4.0), Tail(200.0)),
-        new("tail of one step per sample", half(20.0), Tail(20.0)),
-        new("tail of three steps per sample", half(60.0), Tail(20.0)),
-        new("steep tail, noise", half(400.0), Tail(20.0)).noise(4.0),
-        new("tail and noise alike", half(100.0), Tail(25.0)).noise(2.0),
-        new("noise above the fall per sample", half(100.0), Tail(50.0)).noise(4.0),
-        new("ringing", half(40.0), Ringing(60.0, 40.0)),
-        new("one tick per sample", half(400.0), Tail(20.0)).ticks_per_sample(1),
-        new("three ticks per sample, noise", half(400.0), Tail(20.0)).noise(4.0).ticks_per_sample(3),
-        new("ringing, noise", half(60.0), Ringing(60.0, 40.0)).noise(2.0),
-        new("creep", half(20.0), Creep(10.0, 200.0, 0.1)),
-        new("creep, noise", half(20.0), Creep(10.0, 200.0, 0.1)).noise(0.7),
-        new("creep, window of 3 steps", half(3.0), Creep(10.0, 150.0, 0.1)),
-        new("creep, window of 3 steps, noise", half(3.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
-        new("creep, window of 5 steps, noise", half(5.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
-        new("creep, window of 5 steps, more noise", half(5.0), Creep(10.0, 150.0, 0.1)).noise(1.0),
-        new("two modes", half(60.0), TwoModes((60.0, 40.0), (40.0, 13.0), 0.3)),
-        new("two modes, noise", half(60.0), TwoModes((60.0, 40.0), (40.0, 13.0), 0.3)).noise(2.0),
-        new("two slow modes, noise", half(60.0), TwoModes((120.0, 90.0), (80.0, 31.0), 0.3)).noise(2.0),
-        new("typed window of whole counts, tail", (20.0, 20.0), Tail(50.0)),
-        new("typed window of any size, tail", (3.0, 7.0), Tail(60.0)),
-        new("typed window of any size, ringing, noise", (20.0, 40.0), Ringing(60.0, 40.0)).noise(1.0),
-        new("first crossing between two samples, ISO 9283", half(40.0), Ringing(20.0, 20.0))
-            .definition(Definition::Iso9283).amplitude(6.0, 60.0),
-        new("tail, target reached", half(20.0), Tail(20.0)).definition(Definition::TargetReached),
-        new("ringing, target reached", half(200.0), Ringing(60.0, 8.0)).definition(Definition::TargetReached),
-        new("grazing", half(200.0), Graze(60.0, 40.0)),
-        new("grazing, noise", half(200.0), Graze(60.0, 40.0)).noise(2.0),
+        new("slow tail, one step lasts many samples", whole(4.0), Tail(200.0)),
+        new("tail of one step per sample", whole(20.0), Tail(20.0)),
+        new("tail of three steps per sample", whole(60.0), Tail(20.0)),
+        new("steep tail, noise", whole(400.0), Tail(20.0)).noise(4.0),
+        new("tail and noise alike", whole(100.0), Tail(25.0)).noise(2.0),
+        new("noise above the fall per sample", whole(100.0), Tail(50.0)).noise(4.0),
+        new("ringing", whole(40.0), Ringing(60.0, 40.0)),
+        new("one tick per sample", whole(400.0), Tail(20.0)).ticks_per_sample(1),
+        new("three ticks per sample, noise", whole(400.0), Tail(20.0)).noise(4.0).ticks_per_sample(3),
+        new("ringing, noise", whole(60.0), Ringing(60.0, 40.0)).noise(2.0),
+        new("creep", whole(20.0), Creep(10.0, 200.0, 0.1)),
+        new("creep, noise", whole(20.0), Creep(10.0, 200.0, 0.1)).noise(0.7),
+        new("creep, window of 3 steps", whole(3.0), Creep(10.0, 150.0, 0.1)),
+        new("creep, window of 3 steps, noise", whole(3.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
+        new("creep, window of 5 steps, noise", whole(5.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
+        new("creep, window of 5 steps, more noise", whole(5.0), Creep(10.0, 150.0, 0.1)).noise(1.0),
+        new("two modes", whole(60.0), TwoModes((60.0, 40.0), (40.0, 13.0), 0.3)),
+        new("two modes, noise", whole(60.0), TwoModes((60.0, 40.0), (40.0, 13.0), 0.3)).noise(2.0),
+        new("two slow modes, noise", whole(60.0), TwoModes((120.0, 90.0), (80.0, 31.0), 0.3)).noise(2.0),
+        new("window of any size, slow tail", any(4.0), Tail(200.0)),
+        new("window of any size, tail", any(20.0), Tail(50.0)),
+        new("window of any size, steep tail", any(60.0), Tail(20.0)),
+        new("window of any size, noise", any(100.0), Tail(25.0)).noise(2.0),
+        new("window of any size, ringing, noise", any(60.0), Ringing(60.0, 40.0)).noise(2.0),
+        new("small windows, ringing, noise", (40.0, 80.0), Ringing(60.0, 40.0)).noise(1.0),
+        new("first crossing between two samples, ISO 9283", any(20.0), Ringing(40.0, 40.0))
+            .definition(Definition::Iso9283).amplitude(30.0, 60.0),
+        new("first crossing, ISO 9283, noise", any(60.0), Ringing(60.0, 60.0))
+            .definition(Definition::Iso9283).noise(2.0),
+        new("tail, target reached", any(20.0), Tail(20.0)).definition(Definition::TargetReached),
+        new("ringing, target reached", any(200.0), Ringing(60.0, 30.0)).definition(Definition::TargetReached).window_time(20),
+        new("grazing", any(200.0), Graze(60.0, 40.0)),
+        new("grazing, noise", any(200.0), Graze(60.0, 40.0)).noise(2.0),
     ];
     let clocks = [
         ("own clock, 2 samples per settling", 2.0),
@@ -408,22 +425,22 @@ pub fn families() -> Vec<Family> {
         ("own clock, 20 samples per settling", 20.0),
         ("own clock, 120 samples per settling", 120.0),
     ];
-    families.extend(clocks.map(|(name, samples)| new(name, half(2000.0), Tail(samples / 3.6)).own_clock()));
+    families.extend(clocks.map(|(name, samples)| new(name, any(2000.0), Tail(samples / 3.6)).own_clock()));
     families.extend([
-        new("own clock, ringing, 30 samples per settling", half(2000.0), Ringing(8.0, 12.0)).own_clock(),
-        new("own clock, trapezoid, fine quantum", half(2000.0), Tail(3.0))
+        new("own clock, ringing, 30 samples per settling", any(2000.0), Ringing(8.0, 12.0)).own_clock(),
+        new("own clock, trapezoid, fine quantum", any(2000.0), Tail(3.0))
             .profile(Trapezoid(60.0, 400_000.0), 1.0).own_clock(),
-        new("own clock, trapezoid, coarse quantum", half(20.0), Tail(10.0))
+        new("own clock, trapezoid, coarse quantum", any(20.0), Tail(10.0))
             .profile(Trapezoid(60.0, 1000.0), 1.0).own_clock(),
-        new("own clock, jerk-limited, fine quantum", half(2000.0), Tail(3.0))
+        new("own clock, jerk-limited, fine quantum", any(2000.0), Tail(3.0))
             .profile(Jerk(60.0, 400_000.0), 1.0).own_clock(),
-        new("own clock, jerk-limited, medium quantum", half(40.0), Tail(4.0))
+        new("own clock, jerk-limited, medium quantum", any(40.0), Tail(4.0))
             .profile(Jerk(60.0, 10_000.0), 1.0).own_clock(),
-        new("own clock, jerk-limited, coarse quantum", half(20.0), Tail(10.0))
+        new("own clock, jerk-limited, coarse quantum", any(20.0), Tail(10.0))
             .profile(Jerk(200.0, 10_000.0), 20.0).own_clock(),
-        new("own clock, quintic, fine quantum", half(2000.0), Tail(3.0))
+        new("own clock, quintic, fine quantum", any(2000.0), Tail(3.0))
             .profile(Quintic(60.0, 400_000.0), 1.0).own_clock(),
-        new("own clock, quintic, coarse quantum", half(20.0), Tail(10.0))
+        new("own clock, quintic, coarse quantum", any(20.0), Tail(10.0))
             .profile(Quintic(100.0, 1000.0), 1.0).own_clock(),
     ]);
     let _ = NONE;
