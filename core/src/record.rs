@@ -275,12 +275,13 @@ impl Times {
         let first_entry =
             if stop.began_inside { Some(0) } else { stop.first_entry.map(|instant| end.to(instant)) };
         let stabilization = held.and_then(|_| stabilization(move_command, stop));
-        let reached = stop.reached.map(|entry| {
-            let entry = entry.map_or((0, Uncertainty::default()), |entry| end.until(entry));
-            (entry.0.saturating_add(settings.window_time), entry.1)
-        });
         let (sooner, later) = if held.is_some() { swings(move_command, stop) } else { (0, 0) };
-        let swing = stop.grazed.max(later);
+        let swing = stop.grazed.max(later).max(if stop.noisy { sooner } else { 0 });
+        let reached = stop.reached.map(|entry| {
+            let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
+            let swing = if entry == stop.last_entry { swing } else { 0 };
+            (time.saturating_add(settings.window_time), uncertainty.widened(swing))
+        });
         let last = stop.last_entry.map_or(Uncertainty::default(), |entry| end.until(entry).1);
         let (reported, uncertainty) = match settings.definition {
             Definition::LastEntry => (held, last.widened(swing)),
@@ -303,7 +304,7 @@ impl Times {
             stabilization: stabilization.map(|(time, _)| time),
             wider: stop.nearby.wider.map(|time| of_other_window(time).min(held.unwrap_or(u32::MAX))),
             narrower: stop.nearby.narrower.map(|time| of_other_window(time).max(held.unwrap_or(0))),
-            fragile: sooner.max(later) > 0 && settings.definition != Definition::TargetReached,
+            fragile: sooner.max(later) > 0,
         }
     }
 }

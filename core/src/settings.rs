@@ -44,6 +44,8 @@ pub struct Parameters {
     /// Distance after which both positions begin anew, as on a rotary axis; 0 if they don't. [`crate::Turn`] unwraps
     /// readings by it. Unit: feedback counts
     pub turn: u32,
+    /// What was rounded off when the window became whole counts. Unit: 1/256 counts
+    pub window_fraction: u8,
 }
 
 impl Parameters {
@@ -66,6 +68,7 @@ impl Parameters {
             definition: Definition::LastEntry,
             synchronous: false,
             turn: 0,
+            window_fraction: 0,
         }
     }
 

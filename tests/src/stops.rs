@@ -178,21 +178,19 @@ impl Family {
         let signals: Vec<(i32, i32)> = signals.collect();
         let parameters = Parameters {
             window: stop.window as u32,
+            window_fraction: (stop.window.fract() * 256.0) as u8,
             window_time: self.window_time * self.period,
             rest_time: 20 * self.period,
             definition: self.definition,
             synchronous: !self.own_clock,
             ..Parameters::at(1_000_000)
         };
-        let moves = run(self.prepare(parameters, stop.window), steady(self.period, signals)).moves;
+        let moves = run(parameters, steady(self.period, signals)).moves;
         let record = moves.last()?.record;
         let truth = stop.truth(self.definition, f64::from(self.window_time), f64::from(samples)) * f64::from(self.period);
         (record.outcome == Outcome::Settled).then_some(Measured { record, truth })
     }
 
-    fn prepare(&self, parameters: Parameters, _window: f64) -> Parameters {
-        parameters
-    }
 }
 
 /// A measured stop.
@@ -405,10 +403,11 @@ pub fn families() -> Vec<Family> {
         new("window of any size, slow tail", any(4.0), Tail(200.0)),
         new("window of any size, tail", any(20.0), Tail(50.0)),
         new("window of any size, steep tail", any(60.0), Tail(20.0)),
+        new("window of any size, creep, noise", any(5.0), Creep(10.0, 150.0, 0.1)).noise(0.5),
         new("window of any size, noise", any(100.0), Tail(25.0)).noise(2.0),
         new("window of any size, ringing, noise", any(60.0), Ringing(60.0, 40.0)).noise(2.0),
         new("small windows, ringing, noise", (40.0, 80.0), Ringing(60.0, 40.0)).noise(1.0),
-        new("first crossing between two samples, ISO 9283", any(20.0), Ringing(40.0, 40.0))
+        new("first crossing between two samples, ISO 9283", any(60.0), Ringing(40.0, 40.0))
             .definition(Definition::Iso9283).amplitude(30.0, 60.0),
         new("first crossing, ISO 9283, noise", any(60.0), Ringing(60.0, 60.0))
             .definition(Definition::Iso9283).noise(2.0),
@@ -440,6 +439,8 @@ pub fn families() -> Vec<Family> {
             .profile(Jerk(200.0, 10_000.0), 20.0).own_clock(),
         new("own clock, quintic, fine quantum", any(2000.0), Tail(3.0))
             .profile(Quintic(60.0, 400_000.0), 1.0).own_clock(),
+        new("own clock, quintic, medium quantum", whole(20.0), Tail(10.0))
+            .profile(Quintic(60.0, 4000.0), 1.0).own_clock(),
         new("own clock, quintic, coarse quantum", any(20.0), Tail(10.0))
             .profile(Quintic(100.0, 1000.0), 1.0).own_clock(),
     ]);

@@ -121,7 +121,7 @@ fn possible(points: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)>
     let fits = || (1..=3).filter_map(|power| Fit::new(points, power, period, quantum));
     let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
     fits()
-        .filter(|fit| fit.misfit <= best.max(LARGEST_MISFIT))
+        .filter(|fit| fit.misfit <= best + 0.42)
         .map(|fit| (fit.early, fit.late))
         .reduce(|range, fit| (range.0.min(fit.0), range.1.max(fit.1)))
 }
@@ -145,10 +145,11 @@ impl Fit {
         // Further away a profile is no pure power: the nearer points say by how much.
         let apart = line.end - check.end;
         let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
-        let (end, tolerance) = (line.end - bent, 0.9 * line.tolerance + 1.3 * bent.abs());
+        let (end, tolerance) = (line.end - bent, 0.9 * line.tolerance + 1.1 * bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
         let latest = root(quantum / 2.0, power) / line.rise;
-        let slack = latest * (0.9 * line.doubt + bent.abs() / (furthest.before - first.before));
+        let (near, far) = (first.before + end.max(0.0), furthest.before + end.max(0.0));
+        let slack = latest * (0.9 * line.doubt + bent.abs() * (1.0 / near + 1.0 / far));
         let (lowest, highest) = (latest - slack - period, latest + slack);
         let outside = (lowest - end).max(end - highest).max(0.0);
         let misfit = (apart.abs() / (line.tolerance + check.tolerance)).max(outside / tolerance);

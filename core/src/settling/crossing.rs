@@ -51,6 +51,8 @@ pub(crate) struct Slope {
     pub ticks_per_count: f32,
     /// Noise of one reading. Unit: counts
     pub noise: f32,
+    /// Time in which the error falls by the noise without that of the encoder's steps (Sheppard's correction). Unit: ticks
+    pub late: f32,
     /// Unit: counts
     pub window: u32,
     /// Taken from a wider window, because noise hides the fall near the edge.
@@ -180,29 +182,43 @@ impl Crossing {
         } else {
             square(fraction) + square(1.0 - fraction)
         };
-        // Where the encoder's steps lie relative to the target: uniform over one step (JCGM 100, 4.3.7). The window that
-        // was rounded down to counts lies as far from the edge of the readings: with both, 95 of 100 values lie within
-        // 0.95 of a step whatever was rounded off.
+        // Where the encoder's steps lie relative to the target: uniform over one step (JCGM 100, 4.3.7).
         let phase = square(settings.encoder_step as f32 * per_count) / 12.0;
+        let offset = self.offset(settings) * per_count;
         // Where in its encoder step the error was when sampled; at most uniform over the sample period.
         let place = (phase * weight).min(square(self.entry.elapsed as f32) / 12.0);
         let bend = square(self.bend_width(settings, fraction)) / 12.0;
         let chatter = self.chatter(slope);
         // Interpolation leaves `weight` of the noise; choosing the last of all crossings adds half of the rest again.
         let spread = square(slope.noise * per_count);
-        let noise = if slope.long {
-            spread * square(latest_of(slope.noise * per_count / self.entry.elapsed.max(1) as f32)) / 4.0
-        } else {
-            spread * (weight + 1.0) / 2.0
-        };
+        let noise = spread * (weight + 1.0) / 2.0;
+        // The last of many readings about the edge comes late, where the error comes to the window later anyway.
+        let late = slope.late * latest_of(slope.late / self.entry.elapsed.max(1) as f32);
+        let noise_interval = if slope.long { square((late - offset).max(0.0)) } else { noise * 4.2 };
+        let half_step = settings.encoder_step as f32 * per_count / 2.0;
+        let offset_interval = if slope.long { half_step } else { half_step + offset.abs() };
         // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
         // and within 1.96 if the sum is normal.
+        let expanded = square(offset_interval)
+            + bend * 3.3
+            + (place + ROUNDING) * 4.1
+            + noise_interval
+            + chatter * 3.842;
+        let nearest = if slope.long { square(half_step + offset.abs()) } else { 0.0 };
+        let late = if slope.long { square(late) / 3.842 } else { noise };
         Uncertainty {
-            standard: root(2.0 * phase + bend + place + noise + chatter + ROUNDING),
-            expanded: root(
-                phase * 12.0 + bend * 2.706 + (place + ROUNDING) * 4.1 + noise * 4.0 + chatter * 3.842,
-            ),
+            standard: root(phase + square(offset) + bend + place + late + chatter + ROUNDING),
+            expanded: root(expanded.max(nearest)),
         }
+    }
+
+    /// How far the place where the reading changes, on average, lies beyond the window before it was rounded to counts.
+    /// Unit: counts
+    fn offset(&self, settings: &Settings) -> f32 {
+        let beyond = self.entry.before.unsigned_abs().saturating_sub(settings.window).max(1);
+        let step = settings.encoder_step;
+        let least = beyond - (beyond - 1) / step * step;
+        least as f32 - step as f32 / 2.0 - f32::from(settings.window_fraction) / 256.0
     }
 
     /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
@@ -230,7 +246,7 @@ impl Crossing {
     /// beyond the edge: then that entry may have been the true last one. Unit: ticks
     pub(crate) fn grazed(&self, settings: &Settings, slope: &Slope) -> u32 {
         let beyond = self.swing_error.saturating_sub(settings.window);
-        let grazes = beyond as f32 <= settings.encoder_step as f32 + 3.0 * slope.noise;
+        let grazes = beyond as f32 <= settings.encoder_step as f32 + 2.0 * slope.noise;
         let swings = self.entry_before < self.chatter_start;
         if grazes && swings && !slope.long { self.since(self.entry_before) as u32 } else { 0 }
     }
@@ -253,7 +269,7 @@ impl Crossing {
             if stood > u64::from(self.entry.elapsed) { quotient(stood * earlier, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
         let local = self.long_slope(settings);
-        let clear = local.is_some_and(|long| long.0 >= (4 * settings.encoder_step).max(6 * (noise_rms >> 4) as u32));
+        let clear = local.is_some_and(|long| long.0 >= (4 * settings.encoder_step).max((noise_rms / 2) as u32));
         let flatter =
             |long: (u32, u32)| u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
         // Noise of at least a third of a step.
@@ -278,9 +294,13 @@ impl Crossing {
             (None, Some(long)) if if clear { last_is_rough(long) } else { flatter(long) } => long,
             _ => last,
         };
+        let ticks_per_count = time as f32 / fall as f32;
+        let step = settings.encoder_step as f32;
+        let without_step = (noise as f32 / 256.0 - step * step / 12.0).max(noise as f32 / 512.0);
         Slope {
-            ticks_per_count: time as f32 / fall as f32,
+            ticks_per_count,
             noise: noise_rms as f32 / 16.0,
+            late: real_root(without_step) * ticks_per_count,
             window: settings.window,
             long: wider.is_some(),
         }
@@ -323,7 +343,7 @@ fn tail_slope(window: u32, from: u32, to: u32, time: u32) -> (u32, u32) {
 fn latest_of(samples: f32) -> f32 {
     // The exponent of a floating-point number, and its fraction: log2 to 0.09.
     let octaves = samples.to_bits() as f32 / (1_u32 << 23) as f32 - 127.0;
-    if octaves > 0.0 { 1.27 + 0.26 * octaves } else { 0.0 }
+    if octaves > 0.0 { 1.35 + 0.26 * octaves } else { 0.0 }
 }
 
 fn square(value: f32) -> f32 {

@@ -26,6 +26,8 @@ pub struct Stop {
     pub last_entry: Option<Instant>,
     /// Time per count of error at the last entry. Unit: ticks/count
     pub ticks_per_count: f32,
+    /// Noise hides the fall of the error at the last entry.
+    pub noisy: bool,
     /// Time from the entry before to the last one, if the swing between only grazed the window. Unit: ticks
     pub grazed: u32,
     /// Change of the window by 1 %, at least one count. Unit: counts
@@ -107,6 +109,7 @@ impl Settling {
             crossed: self.window.first_crossing.as_ref().map(others),
             last_entry,
             ticks_per_count: last_slope.ticks_per_count,
+            noisy: last_slope.long,
             grazed: crossings.map_or(0, |(_, last)| last.grazed(settings, &last_slope)),
             barely: settings.nearby()[2] - settings.window,
             reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
