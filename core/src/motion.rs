@@ -167,7 +167,7 @@ impl Motion {
         let held_samples = core::mem::take(&mut self.held_samples);
         if self.state != State::Changing {
             self.start(settings, sample.command_change, sample.elapsed, now);
-            self.changes.restart();
+            self.changes.restart(sample.tick);
             self.changes.push(sample.tick, sample.command_change);
             return Phase::Start;
         }

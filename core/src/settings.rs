@@ -152,7 +152,7 @@ impl Settings {
             None => Ok(Settings {
                 parameters,
                 rest_samples: rest_samples(parameters.window),
-                nearby: nearby(parameters.window),
+                nearby: nearby(parameters.window, parameters.window_fraction),
             }),
         }
     }
@@ -183,12 +183,16 @@ impl Settings {
     }
 }
 
-/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart, but for the second, which is the window
-/// itself if 1 % is less than a count. Unit: counts
-const fn nearby(window: u32) -> [u32; 4] {
+/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart, but of those at 1 % only the one on whose
+/// side the window before rounding lies. Unit: counts
+const fn nearby(window: u32, fraction: u8) -> [u32; 4] {
     let far = if window < 20 { 1 } else { window / 20 };
-    let near = if window < 100 { 1 } else { window / 100 };
-    [window.saturating_sub(far), window - window / 100, window + near, window + far]
+    let (narrower, wider) = match window / 100 {
+        0 if fraction < 128 => (1, 0),
+        0 => (0, 1),
+        near => (near, near),
+    };
+    [window.saturating_sub(far), window.saturating_sub(narrower), window + wider, window + far]
 }
 
 const fn rest_samples(window: u32) -> u32 {

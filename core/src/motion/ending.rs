@@ -22,6 +22,8 @@ struct Change {
 pub(crate) struct Changes {
     /// Number of changes of this move, overwritten ones included.
     count: usize,
+    /// Unit: ticks, wrapping
+    start: u32,
     ring: [Change; CHANGES],
 }
 
@@ -46,8 +48,8 @@ struct Point {
 
 impl Changes {
     /// A move begins.
-    pub(crate) fn restart(&mut self) {
-        self.count = 0;
+    pub(crate) fn restart(&mut self, start: u32) {
+        (self.count, self.start) = (0, start);
     }
 
     /// The command has changed.
@@ -92,15 +94,19 @@ impl Changes {
 
     /// The end of a command whose last change came `period` after the sample before it.
     pub(crate) fn ending(&self, period: u32) -> Ending {
-        let (span, quantum) = (period as f32, self.quantum() as f32);
-        let range = self.points(span, quantum).and_then(|points| possible(points, span, quantum));
-        let (early, late) = range.unwrap_or((-span, 0.0));
+        let seen = Seen {
+            period: period as f32,
+            quantum: self.quantum() as f32,
+            length: self.last(0).map_or(0.0, |end| end.tick.wrapping_sub(self.start) as f32),
+        };
+        let range = self.points(&seen).and_then(|points| possible(points, &seen));
+        let (early, late) = range.unwrap_or((-seen.period, 0.0));
         Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + 1 }
     }
 
     /// Three points: near the end, further away, and furthest.
-    fn points(&self, period: f32, quantum: f32) -> Option<[Point; 3]> {
-        let mut points = (1..CHANGES).map_while(|number| self.point(number, period, quantum));
+    fn points(&self, Seen { period, quantum, .. }: &Seen) -> Option<[Point; 3]> {
+        let mut points = (1..CHANGES).map_while(|number| self.point(number, *period, *quantum));
         let first = points.find(|point| point.distance >= 2.0 * quantum)?;
         let (mut middle, mut furthest): (Option<Point>, Option<Point>) = (None, None);
         for point in points {
@@ -117,8 +123,8 @@ impl Changes {
 
 /// Earliest and latest end of all profiles that fit the points, or of the best. Unit: ticks after the sample that shows
 /// the final command
-fn possible(points: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)> {
-    let fits = || (1..=3).filter_map(|power| Fit::new(points, power, period, quantum));
+fn possible(points: [Point; 3], seen: &Seen) -> Option<(f32, f32)> {
+    let fits = || (1..=3).filter_map(|power| Fit::new(points, power, seen));
     let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
     fits()
         .filter(|fit| fit.misfit <= best + 0.42)
@@ -128,6 +134,16 @@ fn possible(points: [Point; 3], period: f32, quantum: f32) -> Option<(f32, f32)>
 
 /// Largest misfit of a profile that is possible. Unit: tolerance
 const LARGEST_MISFIT: f32 = 0.5;
+
+/// What the samples show of the command. Unit: ticks, feedback counts
+struct Seen {
+    /// Sample period at the last change.
+    period: f32,
+    /// Size of its steps.
+    quantum: f32,
+    /// From the first change to the last.
+    length: f32,
+}
 
 /// A profile of one power.
 struct Fit {
@@ -139,7 +155,7 @@ struct Fit {
 }
 
 impl Fit {
-    fn new([first, middle, furthest]: [Point; 3], power: u32, period: f32, quantum: f32) -> Option<Fit> {
+    fn new([first, middle, furthest]: [Point; 3], power: u32, seen: &Seen) -> Option<Fit> {
         let line = Line::new(first, furthest, power)?;
         let check = Line::new(first, middle, power)?;
         // Further away a profile is no pure power: the nearer points say by how much.
@@ -147,12 +163,17 @@ impl Fit {
         let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
         let (end, tolerance) = (line.end - bent, 0.9 * line.tolerance + 1.1 * bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
-        let latest = root(quantum / 2.0, power) / line.rise;
+        let latest = root(seen.quantum / 2.0, power) / line.rise;
         let (near, far) = (first.before + end.max(0.0), furthest.before + end.max(0.0));
         let slack = latest * (0.9 * line.doubt + bent.abs() * (1.0 / near + 1.0 / far));
-        let (lowest, highest) = (latest - slack - period, latest + slack);
+        let (lowest, highest) = (latest - slack - seen.period, latest + slack);
         let outside = (lowest - end).max(end - highest).max(0.0);
         let misfit = (apart.abs() / (line.tolerance + check.tolerance)).max(outside / tolerance);
+        // A profile of the fifth order is no pure cube: it ends earlier, by more than coarse points would show.
+        let curve = near * far / seen.length.max(1.0) / 2.0;
+        let curve = if power == 3 && check.tolerance > 1.5 * curve { curve } else { 0.0 };
+        let (end, lowest) = (end - curve / 2.0, lowest - latest * curve * (1.0 / near + 1.0 / far));
+        let tolerance = tolerance + curve / 2.0;
         let (early, late) = ((end - tolerance).max(lowest), (end + tolerance).min(highest));
         Some(Fit { early: early.min(late), late: late.max(early), misfit })
     }
@@ -212,6 +233,7 @@ mod tests {
     #[track_caller]
     fn check(power: i32, scale: f64, quantum: f64, phase: f64) {
         let mut changes = Changes::default();
+        changes.restart(-60_000_i32 as u32);
         let mut last = i32::MIN;
         let mut seen = 0.0;
         for k in (-40..4).map(|k| (f64::from(k) + phase) * 1000.0) {

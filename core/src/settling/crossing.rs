@@ -200,7 +200,7 @@ impl Crossing {
         // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
         // and within 1.96 if the sum is normal.
         let expanded = square(offset_interval)
-            + bend * 3.3
+            + bend * 3.0
             + (place + ROUNDING) * 4.1
             + noise_interval
             + chatter * 3.842;
@@ -246,7 +246,8 @@ impl Crossing {
     /// beyond the edge: then that entry may have been the true last one. Unit: ticks
     pub(crate) fn grazed(&self, settings: &Settings, slope: &Slope) -> u32 {
         let beyond = self.swing_error.saturating_sub(settings.window);
-        let grazes = beyond as f32 <= settings.encoder_step as f32 + 2.0 * slope.noise;
+        let step = if settings.window_fraction < 128 { 0 } else { settings.encoder_step };
+        let grazes = beyond as f32 <= step as f32 + 1.5 * slope.noise;
         let swings = self.entry_before < self.chatter_start;
         if grazes && swings && !slope.long { self.since(self.entry_before) as u32 } else { 0 }
     }

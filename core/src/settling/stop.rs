@@ -111,7 +111,7 @@ impl Settling {
             ticks_per_count: last_slope.ticks_per_count,
             noisy: last_slope.long,
             grazed: crossings.map_or(0, |(_, last)| last.grazed(settings, &last_slope)),
-            barely: settings.nearby()[2] - settings.window,
+            barely: (settings.window / 100).max(1),
             reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
             nearby: self.nearby.times(settings, readout),
             first_crossing: self.first_crossing,
