@@ -161,7 +161,7 @@ impl Fit {
         // Further away a profile is no pure power: the nearer points say by how much.
         let apart = line.end - check.end;
         let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
-        let (end, tolerance) = (line.end - bent, 0.9 * line.tolerance + 1.1 * bent.abs());
+        let (end, tolerance) = (line.end - bent, 0.97 * line.tolerance + 1.0 * bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
         let latest = root(seen.quantum / 2.0, power) / line.rise;
         let (near, far) = (first.before + end.max(0.0), furthest.before + end.max(0.0));
@@ -171,7 +171,7 @@ impl Fit {
         let misfit = (apart.abs() / (line.tolerance + check.tolerance)).max(outside / tolerance);
         // A profile of the fifth order is no pure cube: it ends earlier, by more than coarse points would show.
         let curve = near * far / seen.length.max(1.0) / 2.0;
-        let curve = if power == 3 && check.tolerance > 1.5 * curve { curve } else { 0.0 };
+        let curve = if power == 3 && check.tolerance > 1.65 * curve { curve } else { 0.0 };
         let (end, lowest) = (end - curve / 2.0, lowest - latest * curve * (1.0 / near + 1.0 / far));
         let tolerance = tolerance + curve / 2.0;
         let (early, late) = ((end - tolerance).max(lowest), (end + tolerance).min(highest));

@@ -38,6 +38,8 @@ pub(crate) struct Crossing {
     pub chatter_start: u64,
     /// The entry before that; `chatter_start` itself if there is none. Unit: ticks since the first reading
     pub entry_before: u64,
+    /// Feedback was inside before at this command.
+    pub again: bool,
     /// The excursion before went beyond the other edge.
     pub swings: bool,
     /// Bend: |second difference of the error|. Unit: counts
@@ -194,7 +196,7 @@ impl Crossing {
         let noise = spread * (weight + 1.0) / 2.0;
         // The last of many readings about the edge comes late, where the error comes to the window later anyway.
         let late = slope.late * latest_of(slope.late / self.entry.elapsed.max(1) as f32);
-        let noise_interval = if slope.long { square((late - offset).max(0.0)) } else { noise * 4.2 };
+        let noise_interval = if slope.long { square((late - offset).max(0.0)) } else { noise * 4.4 };
         let half_step = settings.encoder_step as f32 * per_count / 2.0;
         let offset_interval = if slope.long { half_step } else { half_step + offset.abs() };
         // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
@@ -269,7 +271,11 @@ impl Crossing {
         let flat =
             if stood > u64::from(self.entry.elapsed) { quotient(stood * earlier, later) } else { stood };
         let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
-        let local = self.long_slope(settings);
+        // A swing is steeper at the edge than since its peak, if the last step is no bend of the encoder's steps.
+        let steep = self.again
+            && change >= 3 * settings.encoder_step.max((noise_rms / 12) as u32)
+            && 2 * self.bend <= change + 2 * settings.encoder_step;
+        let local = if steep { None } else { self.long_slope(settings) };
         let clear = local.is_some_and(|long| long.0 >= (4 * settings.encoder_step).max((noise_rms / 2) as u32));
         let flatter =
             |long: (u32, u32)| u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
@@ -280,9 +286,9 @@ impl Crossing {
             let straight = !noisy && change >= 5 * rough && 2 * self.bend <= change;
             change < rough.saturating_mul(8) && !straight
                 || change < rough.saturating_mul(8)
-                    && 4 * u64::from(long.0) * u64::from(last.1) > 3 * u64::from(last.0) * u64::from(long.1)
+                    && u64::from(long.0) * u64::from(last.1) > u64::from(last.0) * u64::from(long.1)
         };
-        let hidden = noisy && !self.swings && !clear && change < rough.saturating_mul(8);
+        let hidden = noisy && !self.swings && !steep && !clear && change < rough.saturating_mul(8);
         let wider = if hidden {
             let apart = (4 * noise_rms).div_ceil(16).max(2 * u64::from(settings.encoder_step)) as u32;
             before(settings.window.saturating_add(apart))
@@ -310,6 +316,8 @@ impl Crossing {
     /// Fall since the earlier error and its time, corrected for a tail, whose steepness is proportional to the error.
     fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
         let (from, to) = (self.earlier.unsigned_abs(), self.entry.after.unsigned_abs());
+        // A swing may have risen and fallen since then.
+        let from = if self.again { from.max(self.largest_error) } else { from };
         let falls = (self.earlier < 0) == (self.entry.before < 0) && from > to;
         falls.then(|| tail_slope(settings.window, from, to, self.earlier_time))
     }

@@ -139,6 +139,7 @@ impl Window {
     pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
         (crossing.largest_error, crossing.swing_error) = (self.largest_error, self.largest_error);
         if self.has_entered() {
+            crossing.again = true;
             crossing.swings = (crossing.entry.before < 0) != (self.last.entry.before < 0);
             if !self.confirmed && crossing.is_chatter(settings) {
                 crossing.chatter_start = self.last.chatter_start;
