@@ -9,6 +9,8 @@ use crate::sample::{Faults, Sample};
 use crate::settings::Settings;
 
 pub(crate) mod crossing;
+pub(crate) mod slope;
+pub(crate) mod uncertainty;
 pub(crate) mod window;
 pub(crate) mod curve;
 pub(crate) mod nearby;

@@ -413,8 +413,8 @@ pub fn families() -> Vec<Family> {
             .definition(Definition::Iso9283).noise(2.0),
         new("tail, target reached", any(20.0), Tail(20.0)).definition(Definition::TargetReached),
         new("ringing, target reached", any(200.0), Ringing(60.0, 30.0)).definition(Definition::TargetReached).window_time(20),
-        new("grazing", any(200.0), Graze(60.0, 40.0)),
-        new("grazing, noise", any(200.0), Graze(60.0, 40.0)).noise(2.0),
+        new("grazing", whole(100.0), Graze(60.0, 40.0)),
+        new("grazing, noise", whole(100.0), Graze(60.0, 40.0)).noise(1.0),
     ];
     let clocks = [
         ("own clock, 2 samples per settling", 2.0),

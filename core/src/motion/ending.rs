@@ -101,6 +101,9 @@ impl Changes {
         };
         let range = self.points(&seen).and_then(|points| possible(points, &seen));
         let (early, late) = range.unwrap_or((-seen.period, 0.0));
+        // Single steps with pauses: a pulse may come when the profile is there, not when it is half a step away.
+        let pause = self.last(1).zip(self.last(0)).map_or(0, |(one, end)| end.tick.wrapping_sub(one.tick));
+        let early = if pause >= period.saturating_mul(2) { early.min(-seen.period) } else { early };
         Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + 1 }
     }
 
@@ -127,13 +130,13 @@ fn possible(points: [Point; 3], seen: &Seen) -> Option<(f32, f32)> {
     let fits = || (1..=3).filter_map(|power| Fit::new(points, power, seen));
     let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
     fits()
-        .filter(|fit| fit.misfit <= best + 0.42)
+        .filter(|fit| fit.misfit <= best + MISFIT)
         .map(|fit| (fit.early, fit.late))
         .reduce(|range, fit| (range.0.min(fit.0), range.1.max(fit.1)))
 }
 
-/// Largest misfit of a profile that is possible. Unit: tolerance
-const LARGEST_MISFIT: f32 = 0.5;
+/// By how much more the points may contradict a possible profile than the best one; found by simulation. Unit: tolerance
+const MISFIT: f32 = 0.42;
 
 /// What the samples show of the command. Unit: ticks, feedback counts
 struct Seen {
@@ -161,7 +164,7 @@ impl Fit {
         // Further away a profile is no pure power: the nearer points say by how much.
         let apart = line.end - check.end;
         let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
-        let (end, tolerance) = (line.end - bent, 0.97 * line.tolerance + 1.0 * bent.abs());
+        let (end, tolerance) = (line.end - bent, 0.97 * line.tolerance + bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
         let latest = root(seen.quantum / 2.0, power) / line.rise;
         let (near, far) = (first.before + end.max(0.0), furthest.before + end.max(0.0));

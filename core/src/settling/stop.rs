@@ -5,10 +5,12 @@ use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::Settings;
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossing::{Crossing, Uncertainty};
+use crate::settling::crossing::Crossing;
 use crate::settling::curve::Readout;
 use crate::settling::nearby::NearbyTimes;
 use crate::settling::peaks::Speed;
+use crate::settling::slope::Fall;
+use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
 
 /// Measurements of one stop. Instants count ticks since the first reading.
@@ -82,9 +84,9 @@ impl Settling {
         let slope = |crossing: &Crossing| {
             crossing.slope(settings, noise, |window| {
                 // The samples since then are those since the last error of that size, up to this entry.
-                let (window, age) = self.curve.last_beyond(window, readout)?;
+                let (counts, age) = self.curve.last_beyond(window, readout)?;
                 let since_entry = (move_command.command_end + held).saturating_sub(crossing.entry.instant);
-                Some((window, age.saturating_sub(since_entry as u32)))
+                Some(Fall { counts, time: age.saturating_sub(since_entry as u32) })
             })
         };
         let instant = |crossing: &Crossing| {
@@ -109,7 +111,7 @@ impl Settling {
             crossed: self.window.first_crossing.as_ref().map(others),
             last_entry,
             ticks_per_count: last_slope.ticks_per_count,
-            noisy: last_slope.long,
+            noisy: last_slope.hidden,
             grazed: crossings.map_or(0, |(_, last)| last.grazed(settings, &last_slope)),
             barely: (settings.window / 100).max(1),
             reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
