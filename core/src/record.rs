@@ -7,9 +7,9 @@ use crate::motion::ending::Ending;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
-use crate::settling::uncertainty::Uncertainty;
 use crate::settling::peaks::Speed;
 use crate::settling::stop::{Instant, Stop};
+use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
 
 /// Whether a stop settled, and why not.

@@ -60,8 +60,7 @@ impl Changes {
 
     /// The `number`th last change, from 0, if it is stored.
     fn last(&self, number: usize) -> Option<&Change> {
-        (number < self.count.min(CHANGES))
-            .then(|| &self.ring[(self.count - 1 - number) % CHANGES])
+        (number < self.count.min(CHANGES)).then(|| &self.ring[(self.count - 1 - number) % CHANGES])
     }
 
     /// Size of the steps that the command makes: its smallest step, if the other steps are multiples of it, else one count.
@@ -104,7 +103,7 @@ impl Changes {
         // Single steps with pauses: a pulse may come when the profile is there, not when it is half a step away.
         let pause = self.last(1).zip(self.last(0)).map_or(0, |(one, end)| end.tick.wrapping_sub(one.tick));
         let early = if pause >= period.saturating_mul(2) { early.min(-seen.period) } else { early };
-        Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + 1 }
+        Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + ROUNDING }
     }
 
     /// Three points: near the end, further away, and furthest.
@@ -208,6 +207,9 @@ impl Line {
     }
 }
 
+/// What rounding to whole ticks and the roots add. Unit: ticks
+const ROUNDING: u32 = 2;
+
 /// First, second or third root, by Newton's method from a guess that divides the exponent.
 fn root(value: f32, power: u32) -> f32 {
     let bits = value.to_bits();
@@ -249,7 +251,10 @@ mod tests {
         }
         let ending = changes.ending(1000);
         let away = f64::from(ending.late) + seen;
-        assert!(away.abs() <= f64::from(ending.half_width), "power {power}, phase {phase}: {away} {ending:?}");
+        assert!(
+            away.abs() <= f64::from(ending.half_width),
+            "power {power}, phase {phase}: {away} {ending:?}"
+        );
     }
 
     #[test]

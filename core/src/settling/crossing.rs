@@ -137,7 +137,7 @@ mod tests {
         check(12, 2, 5, 10, 500);
         check(22, 2, 5, 10, 750);
         // Across the whole window in one sample; and the largest possible errors.
-        check(100, -100, 10, 1, 447);
+        check(100, -100, 10, 1, 448);
         check(i32::MIN + 1, i32::MAX, 0, 1, 500);
     }
 }

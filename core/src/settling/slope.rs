@@ -77,7 +77,11 @@ impl Crossing {
         };
         let fall = match (hidden, long) {
             (Some(hidden), _) => hidden,
-            (None, Some(long)) if clear && !(fine || self.is_straight(step, noise) && long.is_flatter(last)) => long,
+            (None, Some(long))
+                if clear && !(fine || self.is_straight(step, noise) && long.is_flatter(last)) =>
+            {
+                long
+            }
             (None, Some(long)) if !clear && long.is_flatter(last) => long,
             _ => last,
         };
