@@ -232,16 +232,20 @@ impl Axis {
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        let readout = Readout {
+        let mut readout = Readout {
             tick,
             error: error.unsigned_abs(),
             held: u32::try_from(held).unwrap_or(u32::MAX),
             window_time: if has_curve { self.settings.window_time } else { u32::MAX },
+            late: move_command.ending.late,
+            set: (self.settings.window, None),
         };
         let stop = self.settling.stop(&self.settings, &move_command, held, &readout);
-        self.readout = Some(readout);
         self.moves = self.moves.saturating_add(1);
-        self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));
+        let record = Record::new(&self.settings, self.moves, &move_command, &stop);
+        readout.set.1 = record.confirmation.map(|held| held.saturating_sub(self.settings.window_time));
+        self.readout = Some(readout);
+        self.push(Event::Move(record));
         true
     }
 

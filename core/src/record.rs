@@ -106,7 +106,7 @@ impl Reasons {
     pub const ENDED: Reasons = Reasons(1 << 16);
     /// Unsettled, and feedback stands: the rest error is that constant offset.
     pub const OFFSET: Reasons = Reasons(1 << 17);
-    /// A window 5 % wider or narrower settles earlier or later by more than the uncertainty explains.
+    /// A window 1 % wider or narrower settles earlier or later by more than uncertainty and steepness explain.
     pub const FRAGILE: Reasons = Reasons(1 << 18);
     /// An untold jump close to a whole turn: the position probably wraps. See [`crate::Parameters::turn`].
     pub const TURN: Reasons = Reasons(1 << 19);
