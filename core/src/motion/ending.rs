@@ -13,17 +13,22 @@ pub(crate) const CHANGES: usize = 16;
 struct Change {
     /// The sample that shows it. Unit: ticks, wrapping
     tick: u32,
-    /// Travel of the move so far. Unit: feedback counts, wrapping
-    travel: i32,
+    /// Sum of all changes. Unit: feedback counts, wrapping
+    position: i32,
 }
 
 /// The last changes of a move, in a ring that overwrites the oldest.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Changes {
-    /// Number of changes of this move, overwritten ones included.
+    /// Number of changes ever stored.
     count: usize,
-    /// Unit: ticks, wrapping
+    /// Number of changes before this move, and before its present excursion.
+    before: usize,
+    before_excursion: usize,
+    /// First change of the move. Unit: ticks, wrapping
     start: u32,
+    /// Sum of all changes. Unit: feedback counts, wrapping
+    position: i32,
     ring: [Change; CHANGES],
 }
 
@@ -47,27 +52,37 @@ struct Point {
 }
 
 impl Changes {
-    /// A move begins.
-    pub(crate) fn restart(&mut self, start: u32) {
-        (self.count, self.start) = (0, start);
+    /// An excursion begins; it may continue the move before.
+    pub(crate) fn begin(&mut self, tick: u32, continues: bool) {
+        self.before_excursion = self.count;
+        if !continues {
+            (self.before, self.start) = (self.count, tick);
+        }
     }
 
-    /// The command has changed.
-    pub(crate) fn push(&mut self, tick: u32, travel: i32) {
-        self.ring[self.count % CHANGES] = Change { tick, travel };
+    /// The present excursion does not continue the move before.
+    pub(crate) fn stand_alone(&mut self) {
+        self.before = self.before_excursion;
+    }
+
+    /// The command has changed by this much. Unit: feedback counts
+    pub(crate) fn push(&mut self, tick: u32, change: i32) {
+        self.position = self.position.wrapping_add(change);
+        self.ring[self.count % CHANGES] = Change { tick, position: self.position };
         self.count = self.count.wrapping_add(1);
     }
 
     /// The `number`th last change, from 0, if it is stored.
     fn last(&self, number: usize) -> Option<&Change> {
-        (number < self.count.min(CHANGES)).then(|| &self.ring[(self.count - 1 - number) % CHANGES])
+        let stored = self.count.wrapping_sub(self.before).min(CHANGES);
+        (number < stored).then(|| &self.ring[self.count.wrapping_sub(1 + number) % CHANGES])
     }
 
     /// Size of the steps that the command makes: its smallest step, if the other steps are multiples of it, else one count.
     fn quantum(&self) -> u32 {
         let step = |number| {
             let (newer, older) = (self.last(number)?, self.last(number + 1)?);
-            Some(newer.travel.wrapping_sub(older.travel).unsigned_abs())
+            Some(newer.position.wrapping_sub(older.position).unsigned_abs())
         };
         let steps = || (0..4).filter_map(step);
         let least = steps().min().unwrap_or(1).max(1);
@@ -77,8 +92,8 @@ impl Changes {
     /// A point of the profile at the `number`th last change; none if the command turned round since.
     fn point(&self, number: usize, period: f32, quantum: f32) -> Option<Point> {
         let (end, last, this) = (self.last(0)?, self.last(1)?, self.last(number)?);
-        let forward = end.travel.wrapping_sub(last.travel) > 0;
-        let distance = end.travel.wrapping_sub(this.travel);
+        let forward = end.position.wrapping_sub(last.position) > 0;
+        let distance = end.position.wrapping_sub(this.position);
         let distance = if forward { distance } else { distance.wrapping_neg() };
         let pause = self.last(number + 1).map_or(period, |older| this.tick.wrapping_sub(older.tick) as f32);
         // A step is half a quantum ahead of the profile; at the sample that shows it the profile has gone on.
@@ -238,14 +253,14 @@ mod tests {
     #[track_caller]
     fn check(power: i32, scale: f64, quantum: f64, phase: f64) {
         let mut changes = Changes::default();
-        changes.restart(-60_000_i32 as u32);
+        changes.begin(-60_000_i32 as u32, false);
         let mut last = i32::MIN;
         let mut seen = 0.0;
         for k in (-40..4).map(|k| (f64::from(k) + phase) * 1000.0) {
             let distance = scale * (-k.min(0.0) / 1000.0).powi(power);
             let travel = ((-distance / quantum).round() * quantum) as i32;
             if travel != last {
-                changes.push(k as i32 as u32, travel);
+                changes.push(k as i32 as u32, travel.wrapping_sub(last));
                 (last, seen) = (travel, k);
             }
         }

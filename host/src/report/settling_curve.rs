@@ -21,7 +21,8 @@ pub fn with_set_window(
     }
     let settling = record.confirmation.map(|held| held.saturating_sub(axis.settings.window_time));
     points.insert(place, CurvePoint { window, settling });
-    let mut curve: Vec<WindowSettling> = points.into_iter().map(|point| axis.window_settling(point)).collect();
+    let mut curve: Vec<WindowSettling> =
+        points.into_iter().map(|point| axis.window_settling(point)).collect();
     curve[place].0 = axis.window;
     curve
 }
@@ -42,7 +43,8 @@ mod tests {
     #[test]
     fn the_set_window_is_one_of_the_points() {
         let window = fixture::axis().window;
-        let length = |counts: u32| fixture::axis().window_settling(CurvePoint { window: counts, settling: None }).0;
+        let length =
+            |counts: u32| fixture::axis().window_settling(CurvePoint { window: counts, settling: None }).0;
         check(
             &[(20, Some(1000)), (9, Some(5000)), (8, None)],
             Some(4500 + 10_000),
