@@ -79,14 +79,18 @@ impl Changes {
     }
 
     /// Size of the steps that the command makes: its smallest step, if the other steps are multiples of it, else one count.
-    fn quantum(&self) -> u32 {
+    ///
+    /// Equal steps at every sample are no sign of that, but of a constant speed. Unit of `period`: ticks
+    fn quantum(&self, period: u32) -> u32 {
         let step = |number| {
             let (newer, older) = (self.last(number)?, self.last(number + 1)?);
-            Some(newer.position.wrapping_sub(older.position).unsigned_abs())
+            let stood = newer.tick.wrapping_sub(older.tick) >= period.saturating_mul(2);
+            Some((newer.position.wrapping_sub(older.position).unsigned_abs(), stood))
         };
         let steps = || (0..4).filter_map(step);
-        let least = steps().min().unwrap_or(1).max(1);
-        if steps().all(|step| step.is_multiple_of(least)) { least } else { 1 }
+        let least = steps().map(|step| step.0).min().unwrap_or(1).max(1);
+        let multiples = steps().all(|step| step.0.is_multiple_of(least));
+        if multiples && steps().any(|step| step.1 || step.0 > least) { least } else { 1 }
     }
 
     /// A point of the profile at the `number`th last change; none if the command turned round since.
@@ -110,7 +114,7 @@ impl Changes {
     pub(crate) fn ending(&self, period: u32) -> Ending {
         let seen = Seen {
             period: period as f32,
-            quantum: self.quantum() as f32,
+            quantum: self.quantum(period) as f32,
             length: self.last(0).map_or(0.0, |end| end.tick.wrapping_sub(self.start) as f32),
         };
         let range = self.points(&seen).and_then(|points| possible(points, &seen));
@@ -178,7 +182,7 @@ impl Fit {
         // Further away a profile is no pure power: the nearer points say by how much.
         let apart = line.end - check.end;
         let bent = apart * furthest.before / (furthest.before - middle.before) / 2.0;
-        let (end, tolerance) = (line.end - bent, 0.97 * line.tolerance + bent.abs());
+        let (end, tolerance) = (line.end - bent, 0.95 * line.tolerance + bent.abs());
         // At the last sample at most half a quantum is left to go, and more at the one before.
         let latest = root(seen.quantum / 2.0, power) / line.rise;
         let (near, far) = (first.before + end.max(0.0), furthest.before + end.max(0.0));

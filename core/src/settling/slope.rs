@@ -33,8 +33,9 @@ impl Fall {
     /// From one size of the error to another, corrected for a tail, whose steepness is proportional to the error:
     /// the fall at the edge of the window. Unit: counts, ticks
     fn of_tail(window: u32, from: u32, to: u32, time: u32) -> Fall {
-        // Twice the middle, where the reading changes.
-        let middle = u64::from(from) + u64::from(to) + 1;
+        // Twice the logarithmic mean, by way of the geometric and the arithmetic one; the edge is half a count further.
+        let geometric = (u64::from(from) * u64::from(to)).isqrt();
+        let middle = (4 * geometric + u64::from(from) + u64::from(to)) / 3 + 1;
         let edge = (2 * u64::from(window)).clamp(1, middle);
         let time = quotient(u64::from(time) * middle, edge);
         Fall { counts: from.saturating_sub(to).max(1), time: u32::try_from(time).unwrap_or(u32::MAX).max(1) }
@@ -70,7 +71,7 @@ impl Crossing {
             let apart = (4 * rms).div_ceil(16).max(2 * step);
             before(settings.window.saturating_add(apart)).map(|wider| {
                 // The last errors outside both windows come late by noise, that of the wider one by less.
-                Fall::of_tail(settings.window, wider.counts, settings.window, wider.time - wider.time / 8)
+                Fall::of_tail(settings.window, wider.counts, settings.window, wider.time - wider.time / 16)
             })
         } else {
             None
