@@ -7,8 +7,9 @@ use crate::motion::ending::Ending;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
+use crate::settling::crossings::Instant;
 use crate::settling::peaks::Speed;
-use crate::settling::stop::{Instant, Stop};
+use crate::settling::stop::Stop;
 use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
 
@@ -256,7 +257,7 @@ impl Record {
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
-            command_end_u: Uncertainty::uniform(2 * move_command.ending.half_width).standard,
+            command_end_u: Uncertainty::uniform(move_command.ending.half_width.saturating_mul(2)).standard,
             settling_wider: times.wider,
             settling_narrower: times.narrower,
             gaps: stop.gaps,
@@ -284,19 +285,23 @@ impl Times {
     fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
         let end = CommandEnd::new(move_command);
         let inside = stop.position != Position::Outside;
-        let last_entry = inside.then(|| stop.last_entry.map_or(0, |entry| end.to(entry.at)));
+        let last_entry = inside.then(|| stop.crossings.last.map_or(0, |entry| end.to(entry.at)));
         let held = last_entry.filter(|_| stop.position == Position::TargetReached);
-        let first_entry =
-            if stop.began_inside { Some(0) } else { stop.first_entry.map(|instant| end.to(instant)) };
+        let first_entry = if stop.began_inside {
+            Some(0)
+        } else {
+            stop.crossings.first_entry.map(|instant| end.to(instant))
+        };
         let stabilization = held.and_then(|_| stabilization(move_command, stop));
-        let (sooner, later) = if held.is_some() { swings(move_command, stop) } else { (0, 0) };
-        let swing = stop.grazed.max(later).max(if stop.noisy { sooner } else { 0 });
-        let reached = stop.reached.map(|entry| {
+        let (sooner, later) = if held.is_some() { swings(settings, move_command, stop) } else { (0, 0) };
+        let swing =
+            stop.crossings.grazed.max(later).max(if stop.crossings.slope.hidden { sooner } else { 0 });
+        let reached = stop.crossings.reached.map(|entry| {
             let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
-            let swing = if entry == stop.last_entry { swing } else { 0 };
+            let swing = if entry == stop.crossings.last { swing } else { 0 };
             (time.saturating_add(settings.window_time), uncertainty.widened(swing))
         });
-        let last = stop.last_entry.map_or(Uncertainty::default(), |entry| end.until(entry).1);
+        let last = stop.crossings.last.map_or(Uncertainty::default(), |entry| end.until(entry).1);
         let (reported, uncertainty) = match settings.definition {
             Definition::LastEntry => (held, last.widened(swing)),
             Definition::Iso9283 => {
@@ -357,16 +362,17 @@ fn stabilization(move_command: &MoveCommand, stop: &Stop) -> Option<(u32, Uncert
         instant.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32
     };
     let period = Uncertainty::uniform(move_command.period);
-    let last = stop.last_entry.map_or((0, Uncertainty::default()), |entry| (since(entry), entry.uncertainty));
+    let last =
+        stop.crossings.last.map_or((0, Uncertainty::default()), |entry| (since(entry), entry.uncertainty));
     // The clock starts before the command end if the window was crossed by then.
     match stop.first_crossing {
-        FirstCrossing::Before { first, last: crossed } if stop.last_entry.is_none() => {
+        FirstCrossing::Before { first, last: crossed } if stop.crossings.last.is_none() => {
             Some((first.saturating_sub(crossed), last.1.and(period)))
         }
         FirstCrossing::Before { first, .. } => Some((last.0.saturating_add(first), last.1.and(period))),
-        FirstCrossing::NotYet => match stop.crossed {
+        FirstCrossing::NotYet => match stop.crossings.first {
             None => Some(last),
-            Some(crossed) if Some(crossed) == stop.last_entry => Some((0, Uncertainty::default())),
+            Some(crossed) if Some(crossed) == stop.crossings.last => Some((0, Uncertainty::default())),
             Some(crossed) => Some((last.0.saturating_sub(since(crossed)), last.1.and(crossed.uncertainty))),
         },
         FirstCrossing::Unseen => None,
@@ -375,10 +381,11 @@ fn stabilization(move_command: &MoveCommand, stop: &Stop) -> Option<(u32, Uncert
 
 /// By how much a window 1 % wider settles sooner and one 1 % narrower later, where that is more than the uncertainty and
 /// three times the steepness at the last entry explain; else 0. Unit: ticks
-fn swings(move_command: &MoveCommand, stop: &Stop) -> (u32, u32) {
-    let Some(entry) = stop.last_entry else { return (0, 0) };
+fn swings(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> (u32, u32) {
+    let Some(entry) = stop.crossings.last else { return (0, 0) };
     let settling = entry.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
-    let smooth = (3.0 * stop.barely as f32 * stop.ticks_per_count) as u32;
+    let barely = (settings.window / 100).max(1);
+    let smooth = (3.0 * barely as f32 * stop.crossings.slope.ticks_per_count) as u32;
     let explained = entry.uncertainty.expanded.saturating_add(smooth).saturating_add(move_command.period);
     let more = |time: u32| if time > explained { time } else { 0 };
     let sooner = stop.nearby.barely_wider.map_or(0, |wider| settling.saturating_sub(wider));
@@ -399,7 +406,7 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
         .with_if(stop.faults.has(Faults::JUMP), Reasons::JUMP)
         .with_if(move_command.command_end.saturating_sub(move_command.start) > LONGEST_MOVE, Reasons::LONG)
         .with_if(unseen, Reasons::UNSEEN);
-    let by_status = settings.definition == Definition::TargetReached && stop.reached.is_some();
+    let by_status = settings.definition == Definition::TargetReached && stop.crossings.reached.is_some();
     let (outcome, why) = match stop.position {
         _ if untrusted != Reasons::NONE => (Outcome::Untrusted, untrusted),
         Position::TargetReached => (Outcome::Settled, Reasons::NONE),
@@ -427,9 +434,17 @@ fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times:
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
         .with_if(times.fragile, Reasons::FRAGILE)
+        .with_if(few(settings, stop), Reasons::FEW)
         .with_if(stepped(settings, move_command), Reasons::STEPPED)
         .with_if(stop.spike, Reasons::SPIKE)
         .with_if(stop.gaps > 0 && !stop.faults.has(Faults::GAP), Reasons::HOLE)
+}
+
+/// Whether the first crossing, at which the time of ISO 9283 begins, is known to few samples.
+fn few(settings: &Settings, stop: &Stop) -> bool {
+    settings.definition == Definition::Iso9283
+        && stop.first_crossing == FirstCrossing::NotYet
+        && stop.crossings.first_is_fast
 }
 
 /// Whether the command gets further than the window within two samples.

@@ -23,6 +23,7 @@ pub(crate) mod approach;
 pub(crate) mod following;
 pub(crate) mod spike;
 pub(crate) mod earlier;
+pub(crate) mod crossings;
 pub(crate) mod stop;
 
 use approach::{Approach, ApproachPoint, FirstCrossing};

@@ -122,7 +122,8 @@ impl Changes {
         // Single steps with pauses: a pulse may come when the profile is there, not when it is half a step away.
         let pause = self.last(1).zip(self.last(0)).map_or(0, |(one, end)| end.tick.wrapping_sub(one.tick));
         let early = if pause >= period.saturating_mul(2) { early.min(-seen.period) } else { early };
-        Ending { late: ((early + late) / 2.0) as i32, half_width: ((late - early) / 2.0) as u32 + ROUNDING }
+        let half_width = ((late - early) / 2.0) as u32;
+        Ending { late: ((early + late) / 2.0) as i32, half_width: half_width.saturating_add(ROUNDING) }
     }
 
     /// Three points: near the end, further away, and furthest.
@@ -145,7 +146,9 @@ impl Changes {
 /// Earliest and latest end of all profiles that fit the points, or of the best. Unit: ticks after the sample that shows
 /// the final command
 fn possible(points: [Point; 3], seen: &Seen) -> Option<(f32, f32)> {
-    let fits = || (1..=3).filter_map(|power| Fit::new(points, power, seen));
+    // A profile has no more time to go than it took from the furthest point.
+    let longest = points[2].before;
+    let fits = || (1..=3).filter_map(|power| Fit::new(points, power, seen).filter(|fit| fit.late < longest));
     let best = fits().map(|fit| fit.misfit).fold(f32::INFINITY, f32::min);
     fits()
         .filter(|fit| fit.misfit <= best + MISFIT)

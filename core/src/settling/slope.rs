@@ -60,15 +60,15 @@ impl Crossing {
         noise: u64,
         before: impl FnOnce(u32) -> Option<Fall>,
     ) -> Slope {
-        let (step, rms) = (settings.encoder_step, noise.isqrt() as u32);
+        let (step, rms) = (settings.encoder_step, noise.isqrt().min(u64::from(u32::MAX)) as u32);
         let last = self.last_step(step);
         let steep = self.is_steep(step, rms);
         let long = if steep { None } else { self.long_fall(settings) };
         // A sixteenth of the rms is in counts: eight times the noise.
-        let clear = long.is_some_and(|long| long.counts >= (4 * step).max(rms / 2));
+        let clear = long.is_some_and(|long| long.counts >= step.saturating_mul(4).max(rms / 2));
         let fine = last.counts >= step.max(rms >> 4).saturating_mul(8);
         let hidden = if noise > NOISY && !self.swings && !steep && !clear && !fine {
-            let apart = (4 * rms).div_ceil(16).max(2 * step);
+            let apart = rms.div_ceil(4).max(step.saturating_mul(2));
             before(settings.window.saturating_add(apart)).map(|wider| {
                 // The last errors outside both windows come late by noise, that of the wider one by less.
                 Fall::of_tail(settings.window, wider.counts, settings.window, wider.time - wider.time / 16)
@@ -103,13 +103,13 @@ impl Crossing {
     /// steeper at the edge than since its peak. `rms` is the noise of one reading. Unit: 1/16 counts
     fn is_steep(&self, step: u32, rms: u32) -> bool {
         let change = self.entry.change();
-        self.again && change >= 3 * step.max(rms / 12) && 2 * self.bend <= change + 2 * step
+        self.again && change / 3 >= step.max(rms / 12) && self.bend <= (change / 2).saturating_add(step)
     }
 
     /// Whether the last step, without noise, is several encoder steps long, and no bend.
     fn is_straight(&self, step: u32, noise: u64) -> bool {
         let change = self.entry.change();
-        noise <= NOISY && change >= step.saturating_mul(5) && 2 * self.bend <= change
+        noise <= NOISY && change >= step.saturating_mul(5) && self.bend <= change / 2
     }
 
     /// Fall over the last eight to sixteen samples, or since the peak of a swing that rose and fell within them.

@@ -5,12 +5,10 @@ use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::Settings;
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossing::Crossing;
+use crate::settling::crossings::Crossings;
 use crate::settling::curve::Readout;
 use crate::settling::nearby::NearbyTimes;
 use crate::settling::peaks::Speed;
-use crate::settling::slope::Fall;
-use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
 
 /// Measurements of one stop. Instants count ticks since the first reading.
@@ -20,22 +18,8 @@ pub struct Stop {
     pub position: Position,
     /// Feedback was inside at the command end.
     pub began_inside: bool,
-    /// First entry after the command end, if feedback was outside then. Unit: ticks
-    pub first_entry: Option<u64>,
-    /// First crossing of the window's edge after the command end, through the whole window included.
-    pub crossed: Option<Instant>,
-    /// Last entry, if feedback was ever outside.
-    pub last_entry: Option<Instant>,
-    /// Time per count of error at the last entry. Unit: ticks/count
-    pub ticks_per_count: f32,
-    /// Noise hides the fall of the error at the last entry.
-    pub noisy: bool,
-    /// Time from the entry before to the last one, if the swing between only grazed the window. Unit: ticks
-    pub grazed: u32,
-    /// Change of the window by 1 %, at least one count. Unit: counts
-    pub barely: u32,
-    /// Whether a dwell lasted the window time, and the entry that the first of them began with, if any.
-    pub reached: Option<Option<Instant>>,
+    /// Crossings of the window's edge after the command end.
+    pub(crate) crossings: Crossings,
     /// First crossing into the window, if before the command end.
     pub first_crossing: FirstCrossing,
     /// Settling times of windows near the set one.
@@ -85,15 +69,6 @@ pub(crate) struct RestEnd {
     pub ended: bool,
 }
 
-/// An interpolated instant.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Instant {
-    /// Unit: ticks since the first reading
-    pub at: u64,
-    /// Unit: ticks
-    pub uncertainty: Uncertainty,
-}
-
 impl Settling {
     /// The stop of a move, at the end of its rest, where the curve is evaluated.
     pub(crate) fn stop(
@@ -104,40 +79,10 @@ impl Settling {
         readout: &Readout,
     ) -> Stop {
         let held = end.now.saturating_sub(move_command.command_end);
-        let noise = self.rest.noise();
-        let slope = |crossing: &Crossing| {
-            crossing.slope(settings, noise, |window| {
-                // The samples since then are those since the last error of that size, up to this entry.
-                let (counts, age) = self.curve.last_beyond(window, readout)?;
-                let since_entry = end.now.saturating_sub(crossing.entry.instant);
-                Some(Fall { counts, time: age.saturating_sub(since_entry as u32) })
-            })
-        };
-        let instant = |crossing: &Crossing| {
-            let delay = crossing.entry.delay(settings);
-            let uncertainty = crossing.uncertainty(settings, delay, &slope(crossing));
-            Instant { at: crossing.entry.edge(delay), uncertainty }
-        };
-        let crossings = self.window.crossings();
-        let last_entry = crossings.map(|(_, last)| instant(last));
-        let last_slope = crossings.map(|(_, last)| slope(last)).unwrap_or_default();
-        // Most moves have one crossing, which is the first, the last and that of the first long dwell.
-        let others = |crossing: &Crossing| match crossings {
-            Some((_, last)) if last.entry == crossing.entry => last_entry.unwrap_or_default(),
-            _ => instant(crossing),
-        };
-        let first_entry = crossings.map(|(first, _)| first.edge(first.delay(settings)));
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
-            first_entry,
-            crossed: self.window.first_crossing.as_ref().map(others),
-            last_entry,
-            ticks_per_count: last_slope.ticks_per_count,
-            noisy: last_slope.hidden,
-            grazed: crossings.map_or(0, |(_, last)| last.grazed(settings, &last_slope)),
-            barely: (settings.window / 100).max(1),
-            reached: self.window.reached.map(|crossing| crossing.as_ref().map(others)),
+            crossings: self.crossings(settings, readout, end.now),
             nearby: self.nearby.times(settings, readout),
             first_crossing: self.first_crossing.unwrap_or_default(),
             entries: self.window.entries,

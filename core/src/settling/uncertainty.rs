@@ -9,7 +9,7 @@ use crate::settling::slope::{Slope, real_root};
 
 /// Standard uncertainty and half-width of the 95 % interval. Unit: ticks
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Uncertainty {
+pub(crate) struct Uncertainty {
     /// Standard uncertainty (JCGM 100, 5.1).
     pub standard: u32,
     /// Half-width of the interval that contains the true value in 95 of 100 moves.
@@ -18,13 +18,13 @@ pub struct Uncertainty {
 
 impl Uncertainty {
     /// Of a value uniform over an interval of this width (JCGM 100, 4.3.7), rounded up. Unit: ticks
-    pub fn uniform(width: u32) -> Uncertainty {
+    pub(crate) fn uniform(width: u32) -> Uncertainty {
         let share = |per_mille: u64| (u64::from(width) * per_mille).div_ceil(1000) as u32;
         Uncertainty { standard: share(289), expanded: share(475) }
     }
 
     /// Of the sum of two independent values.
-    pub fn and(self, other: Uncertainty) -> Uncertainty {
+    pub(crate) fn and(self, other: Uncertainty) -> Uncertainty {
         let sum = |a: u32, b: u32| root(square(a as f32) + square(b as f32));
         Uncertainty {
             standard: sum(self.standard, other.standard),
@@ -37,7 +37,7 @@ impl Uncertainty {
     /// 95 of 100 sums of two uniform values with the half-widths a ≥ b lie within a + b − √(ab/5), unless b is small
     /// beside a. The factor before the root allows for a bias in place of chance. A uniform and a normal value lie
     /// half-way between this and the root of the squares.
-    pub fn and_uniform(self, half_width: u32) -> Uncertainty {
+    pub(crate) fn and_uniform(self, half_width: u32) -> Uncertainty {
         if half_width == 0 {
             return self;
         }
