@@ -24,6 +24,7 @@ use crate::sample::{Faults, Reading};
 use crate::settings::Settings;
 use crate::settling::Settling;
 use crate::settling::curve::{Curve, bucket, upper_edge};
+use crate::settling::nearby::Nearby;
 use crate::settling::peaks::{BLOCK, BlockStart, Peaks, stretch_time};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
@@ -222,6 +223,7 @@ impl Settling {
         self.peaks.standing(least);
         self.peaks.standing(most);
         self.curve.add(batch, largest);
+        self.nearby.add(settings, batch, largest);
         if self.window.position() != Position::Outside {
             self.window.dwell_on(last.tick.wrapping_sub(batch.before.tick));
             self.rest.add(settings, batch.errors());
@@ -287,6 +289,21 @@ impl Curve {
                 break;
             }
             shown = upper_edge(bucket) + 1;
+        }
+    }
+}
+
+impl Nearby {
+    /// Stamps each error of a batch with the reading after it; none is larger than `largest`.
+    fn add(&mut self, settings: &Settings, batch: &Batch, largest: u32) {
+        for (window, after) in settings.nearby().iter().zip(&mut self.after) {
+            if largest <= *window {
+                break;
+            }
+            let mut errors = batch.errors().iter().zip(batch.readings).rev();
+            if let Some((_, reading)) = errors.find(|(error, _)| error.unsigned_abs() > *window) {
+                *after = reading.tick;
+            }
         }
     }
 }
