@@ -115,7 +115,10 @@ impl Axis {
         if !self.started {
             return self.begin(reading);
         }
-        let (last, rest) = (self.last_sample(), self.rest());
+        // A command that stands needs neither.
+        let changes = reading.command != self.sampler.last.command;
+        let rest = if changes { self.rest() } else { Rest::Over };
+        let last = changes.then(|| self.last_sample());
         let sample = self.sampler.step(&self.settings, reading);
         let now = self.sampler.now();
         let step = self.motion.step(&self.settings, sample, now, rest);
@@ -123,7 +126,7 @@ impl Axis {
         match step.phase {
             // The rest ended with the sample before.
             Phase::Start { undecided } => {
-                let record = self.close(last);
+                let record = last.and_then(|last| self.close(last));
                 if undecided { self.held = record } else { event |= self.report(record) }
             }
             Phase::End => {

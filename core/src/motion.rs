@@ -359,7 +359,8 @@ impl Motion {
         let decision = decision?;
         let Some(part) = self.aside.take() else { return Some(decision) };
         let Aside::Joins { beyond } = decision else {
-            self.last.follows = false;
+            // The first change of an excursion of its own follows no other.
+            self.last.follows &= self.pulses != 1;
             self.changes.stand_alone();
             return Some(decision);
         };

@@ -162,7 +162,11 @@ impl Settings {
 const fn command_turn(p: &Parameters) -> Option<u32> {
     let (upper, lower) = (p.command_scale.0.unsigned_abs() as u64, p.command_scale.1.unsigned_abs() as u64);
     let turn = p.turn as u64 * lower;
-    if turn % upper == 0 && turn / upper <= i32::MAX as u64 { Some((turn / upper) as u32) } else { None }
+    if turn.is_multiple_of(upper) && turn / upper <= i32::MAX as u64 {
+        Some((turn / upper) as u32)
+    } else {
+        None
+    }
 }
 
 impl Settings {
