@@ -5,11 +5,13 @@
 
 use heapless::Deque;
 
-use crate::motion::{Motion, MoveCommand, Phase};
+use crate::motion::{Aside, Motion, MoveCommand, Phase, Rest};
 use crate::record::{LONGEST_MOVE, Record};
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
-use crate::settling::curve::{CurvePoint, Readout};
+use crate::settling::curve::{Curve, CurvePoint, Readout};
+use crate::settling::stop::RestEnd;
+use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
 
 mod batch;
@@ -43,8 +45,12 @@ pub struct Axis {
     settling: Settling,
     /// The last move, whose rest is not over yet.
     pending: Option<MoveCommand>,
+    /// A finished record that is void if the command goes no further than a late pulse.
+    held: Option<Record>,
     following_error: bool,
     moves: u32,
+    /// Settling curve of the last finished record.
+    curve: Curve,
     readout: Option<Readout>,
     events: Deque<Event, EVENTS>,
     lost: u32,
@@ -60,8 +66,10 @@ impl Axis {
             motion: Motion::default(),
             settling: Settling::default(),
             pending: None,
+            held: None,
             following_error: false,
             moves: 0,
+            curve: Curve::default(),
             readout: None,
             events: Deque::new(),
             lost: 0,
@@ -84,7 +92,8 @@ impl Axis {
         if self.is_under_way() {
             return false;
         }
-        self.end_rest();
+        let record = self.close(self.last_sample());
+        self.report(record);
         if settings.command_scale != self.settings.command_scale {
             self.sampler.rescale(&settings);
         }
@@ -93,9 +102,10 @@ impl Axis {
         true
     }
 
-    /// Readings are missing before the next one, or a counter was set anew.
+    /// Readings are missing before the next one.
     ///
-    /// Call it whenever a sample was lost: any sample rate is valid, so an axis can't notice by itself.
+    /// Call it whenever a sample was lost: any sample rate is valid, so an axis can't notice by itself. After a counter
+    /// was set anew, begin a new axis.
     pub fn gap(&mut self) {
         self.sampler.gap();
     }
@@ -105,24 +115,29 @@ impl Axis {
         if !self.started {
             return self.begin(reading);
         }
-        let Axis { settings, sampler, motion, settling, .. } = self;
-        let (last_tick, last_error) = (sampler.tick(), sampler.error());
-        let sample = sampler.step(settings, reading);
-        let now = sampler.now();
-        let phase = motion.step(settings, sample, now);
-        let mut event = false;
-        match phase {
+        let (last, rest) = (self.last_sample(), self.rest());
+        let sample = self.sampler.step(&self.settings, reading);
+        let now = self.sampler.now();
+        let step = self.motion.step(&self.settings, sample, now, rest);
+        let mut event = step.aside.is_some_and(|aside| self.resolve(aside));
+        match step.phase {
             // The rest ended with the sample before.
-            Phase::Start => event = self.close(now - u64::from(sample.elapsed), last_tick, last_error),
+            Phase::Start { undecided } => {
+                let record = self.close(last);
+                if undecided { self.held = record } else { event |= self.report(record) }
+            }
             Phase::End => {
-                let move_command = motion.move_command();
-                settling.command_at_rest(settings, &move_command);
+                let move_command = self.motion.move_command();
+                self.settling.command_at_rest(&self.settings, &move_command);
                 self.pending = Some(move_command);
             }
-            Phase::Resting if self.rest_is_long(now) => event = self.close(now, sample.tick, sample.error),
             Phase::Resting | Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
-        let status = self.settling.step(&self.settings, sample, phase, now);
+        let status = self.settling.step(&self.settings, sample, step.phase, now);
+        if step.phase == Phase::Resting && self.rest_is_long(now) {
+            let record = self.close(self.last_sample());
+            event |= self.report(record);
+        }
         let event = self.update_following_error(status.following_error) || event;
         Status { event, ..status }
     }
@@ -147,10 +162,15 @@ impl Axis {
 
     /// No more readings follow: the last rest ends here and its move is reported.
     ///
-    /// Returns whether a move was still under way; that move is not reported.
+    /// Returns whether a move was still under way, or may have been: its command has not stood for long enough to tell a
+    /// stop from a slow pulse train. That move is not reported.
     pub fn finish(&mut self) -> bool {
-        self.end_rest();
-        self.motion.under_way()
+        let may_go_on = self.pending.is_some() && self.motion.may_go_on(&self.settings, self.now());
+        if !may_go_on {
+            let record = self.close(RestEnd { ended: true, ..self.last_sample() });
+            self.report(record);
+        }
+        may_go_on || self.motion.under_way()
     }
 
     /// The oldest event in the queue, removed from it. The queue holds four; with no room a new event is lost.
@@ -158,9 +178,10 @@ impl Axis {
         self.events.pop_front()
     }
 
-    /// Settling curve of the last move reported, empty before the first; valid until the next step.
+    /// Settling curve of the last move reported; empty before the first, or if its clock had a fault. Valid until the
+    /// next step.
     pub fn curve(&self) -> impl Iterator<Item = CurvePoint> + '_ {
-        self.readout.into_iter().flat_map(|readout| self.settling.curve(readout))
+        self.readout.into_iter().flat_map(|readout| self.curve.points(readout))
     }
 
     /// Time since the first reading. Unit: ticks
@@ -186,6 +207,12 @@ impl Axis {
     /// Number of small excursions, which stayed within the window and are no moves.
     pub fn small(&self) -> u32 {
         self.motion.small()
+    }
+
+    /// Number of stops that could not be told from turning points of the command, or from dips of its speed, and are
+    /// part of a longer move.
+    pub fn turning_points(&self) -> u32 {
+        self.motion.turning_points()
     }
 
     /// Number of events dropped because the queue was full.
@@ -218,29 +245,50 @@ impl Axis {
         self.pending.is_some_and(|move_command| now - move_command.command_end > LONGEST_REST)
     }
 
-    /// The rest ends with the last reading.
-    fn end_rest(&mut self) {
-        self.close(self.now(), self.sampler.tick(), self.error());
+    /// The rest that the next change of the command ends.
+    fn rest(&self) -> Rest {
+        match (&self.pending, self.settling.position()) {
+            (None, _) => Rest::Over,
+            (Some(_), Position::TargetReached) => Rest::Reached,
+            (Some(_), Position::Inside | Position::Outside) => Rest::Watched,
+        }
     }
 
-    /// Reports the pending move, whose rest ends with the sample at `now`; returns whether there was one.
-    ///
-    /// `tick` and `error` are those of that sample. Unit: ticks, feedback counts
-    fn close(&mut self, now: u64, tick: u32, error: i32) -> bool {
-        let Some(move_command) = self.pending.take() else { return false };
-        let held = now.saturating_sub(move_command.command_end);
-        let stop = self.settling.stop(&self.settings, &move_command, held);
+    /// The last sample, as one that a rest may end with.
+    fn last_sample(&self) -> RestEnd {
+        RestEnd { now: self.now(), tick: self.sampler.tick(), error: self.error(), ended: false }
+    }
+
+    /// It is decided what becomes of the part set aside; returns whether its record is reported.
+    fn resolve(&mut self, aside: Aside) -> bool {
+        self.settling.resolve(aside);
+        let held = self.held.take();
+        aside == Aside::StandsAlone && self.report(held)
+    }
+
+    /// The record of the pending move, whose rest ends with this sample.
+    fn close(&mut self, end: RestEnd) -> Option<Record> {
+        let move_command = self.pending.take()?;
+        let stop = self.settling.stop(&self.settings, &move_command, end);
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        self.readout = Some(Readout {
-            tick,
-            error: error.unsigned_abs(),
-            held: u32::try_from(held).unwrap_or(u32::MAX),
-            window_time: if has_curve { self.settings.window_time } else { u32::MAX },
+        self.readout = has_curve.then_some(Readout {
+            tick: end.tick,
+            error: end.error.unsigned_abs(),
+            held: u32::try_from(stop.held).unwrap_or(u32::MAX),
+            window_time: self.settings.window_time,
         });
-        self.moves = self.moves.saturating_add(1);
-        self.push(Event::Move(Record::new(&self.settings, self.moves, &move_command, &stop)));
+        self.curve.clone_from(&self.settling.curve);
+        let number = self.moves.saturating_add(1);
+        Some(Record::new(&self.settings, number, &move_command, &stop))
+    }
+
+    /// Queues the event of a record; returns whether there is one.
+    fn report(&mut self, record: Option<Record>) -> bool {
+        let Some(record) = record else { return false };
+        self.moves = record.number;
+        self.push(Event::Move(record));
         true
     }
 

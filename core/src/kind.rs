@@ -12,7 +12,7 @@ pub const KINDS: usize = 16;
 
 /// Largest difference to the kind's typical distance, as a part of it: 12.5 %.
 pub const DISTANCE_TOLERANCE: f32 = 0.125;
-/// Largest difference to the kind's typical peak speed, as a part of it: 25 %, because a speed over eight samples is
+/// Largest difference to the kind's typical peak speed, as a part of it: 25 %, because a speed over a few samples is
 /// less precise than a distance.
 pub const SPEED_TOLERANCE: f32 = 0.25;
 /// Least tolerance of the distance, below which an encoder shows no difference. Unit: encoder steps
@@ -57,7 +57,7 @@ pub struct Kind {
     pub forward: bool,
     /// Typical distance. Unit: counts
     pub distance: f32,
-    /// Typical peak speed. Unit: counts/tick
+    /// Typical peak speed; 0 as long as no move had enough samples for one. Unit: counts/tick
     pub speed: f32,
     /// Number of moves so far.
     pub moves: u32,
@@ -118,7 +118,10 @@ impl<const N: usize> Kinds<N> {
     fn join(&mut self, row: usize, candidate: &Kind) -> Option<Assignment> {
         let kind = self.table.get_mut(row)?.as_mut()?;
         kind.distance += (candidate.distance - kind.distance) * FOLLOW;
-        kind.speed += (candidate.speed - kind.speed) * FOLLOW;
+        if candidate.speed > 0.0 {
+            let part = if kind.speed > 0.0 { FOLLOW } else { 1.0 };
+            kind.speed += (candidate.speed - kind.speed) * part;
+        }
         kind.moves = kind.moves.saturating_add(1);
         kind.last = self.moves;
         Some(Assignment { row, number: kind.number, arrival: Arrival::Known })
@@ -164,6 +167,10 @@ impl Kind {
         }
         let distance =
             (self.distance - candidate.distance).abs() / (self.distance * DISTANCE_TOLERANCE).max(step);
+        // Without a speed, direction and distance decide.
+        if self.speed == 0.0 || candidate.speed == 0.0 {
+            return distance;
+        }
         let speed = (self.speed - candidate.speed).abs() / (self.speed * SPEED_TOLERANCE).max(step_speed);
         distance.max(speed)
     }
@@ -202,6 +209,9 @@ mod tests {
             (&[(1000, 80), (1110, 80), (1300, 80), (1000, 80)], &[1, 1, 2, 1]),
             (&[(1000, 80), (1000, 96), (1000, 160), (1000, 40)], &[1, 1, 2, 3]),
             (&[(2, 1), (4, 2), (1, 0)], &[1, 1, 1]),
+            // Without a speed, direction and distance decide, and the typical speed stays.
+            (&[(1000, 80), (1000, 0), (1000, 84), (1000, 160), (-1000, 0)], &[1, 1, 1, 2, 3]),
+            (&[(1000, 0), (1000, 80), (1000, 160)], &[1, 1, 2]),
         ] {
             assert_eq!(numbers(moves), expected, "{moves:?}");
         }

@@ -3,25 +3,20 @@
 //! A move is one excursion of the command. It begins with the first change after a rest and ends
 //! at the last change before the next rest. Which change was the last is known only after the rest
 //! time, so the end is reported late and back-dated.
+//!
+//! A small change after a rest may be the late pulse of the move before, or the first of the next move; and a small
+//! excursion may be the slow start of the move after it. So the part before such a change is set aside, undecided,
+//! until the changes after it tell: then it joins the present excursion or stands alone.
 
 use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
+mod train;
+
+use train::{Pulse, small};
+
 /// Least number of samples for which a command at rest is unchanged.
 const REST_SAMPLES: u32 = 3;
-
-/// A slow pulse train is at rest when the command has been unchanged for this many times the pause before its last
-/// pulse.
-///
-/// Under constant deceleration the time between two pulses is at most √2 + 1 = 2.4 times the one before; at the crest
-/// of a quantised sine a count stands up to 4.8 times longer. Eight is more than both.
-const PAUSES: u64 = 8;
-
-/// Longest pause that counts before the first pulse of a move: a longer one was a rest. Unit: rest times
-const LONGEST_PAUSE: u64 = 8;
-
-/// Value of `held_samples_before` after the first pulse of a move.
-const FIRST_PULSE: u32 = u32::MAX;
 
 /// The part of a move that a sample belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,7 +24,10 @@ pub(crate) enum Phase {
     /// No move has ended yet, or the last excursion was small.
     Idle,
     /// The command changed after a rest.
-    Start,
+    Start {
+        /// The part before is set aside: it may be of the same move.
+        undecided: bool,
+    },
     /// The command changed again.
     Moving,
     /// The command is unchanged, but not yet for long enough to be at rest.
@@ -38,6 +36,42 @@ pub(crate) enum Phase {
     End,
     /// The rest that belongs to the last move.
     Resting,
+}
+
+/// What becomes of the part that was set aside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Aside {
+    /// It is of the same move as the present excursion.
+    Joins {
+        /// The command has gone beyond the window since.
+        beyond: bool,
+    },
+    /// It is a move, or a small excursion, of its own.
+    StandsAlone,
+}
+
+/// The phase at one sample, after what the sample decides about the part set aside.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Step {
+    pub phase: Phase,
+    pub aside: Option<Aside>,
+}
+
+impl From<Phase> for Step {
+    fn from(phase: Phase) -> Step {
+        Step { phase, aside: None }
+    }
+}
+
+/// The rest before a change of the command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Rest {
+    /// None, or its move is reported already.
+    Over,
+    /// The target has not been reached yet.
+    Watched,
+    /// The target has been reached.
+    Reached,
 }
 
 /// Command data of a move.
@@ -63,6 +97,31 @@ enum State {
     Resting,
 }
 
+/// A part set aside: what came before the present excursion.
+#[derive(Clone, Copy, Debug)]
+struct Part {
+    command: MoveCommand,
+    /// Furthest command position from its start. Unit: feedback counts
+    excursion: u32,
+    /// Shortest time between two of its changes, the pause after it included. Unit: samples
+    shortest: u32,
+    why: Why,
+}
+
+/// Why a part is set aside.
+#[derive(Clone, Copy, Debug)]
+enum Why {
+    /// It is a stop that the present excursion may continue.
+    Stop {
+        /// Its last pulse.
+        last: Pulse,
+        /// The present excursion may go on with the same pulse train.
+        train: bool,
+    },
+    /// It is small, a train of this many pulses: the present excursion may be the same slow start.
+    Pulses(u32),
+}
+
 /// The stage.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Motion {
@@ -70,17 +129,20 @@ pub(crate) struct Motion {
     move_command: MoveCommand,
     /// Instant of the last command change. Unit: ticks since the first reading
     changed: u64,
-    /// Time between the last two changes. Unit: ticks
-    pause: u64,
-    /// Size of the last change, signed. Unit: feedback counts
-    change: i32,
-    /// Samples at an unchanged command: since the last change, and between the last two changes.
+    last: Pulse,
+    /// Samples at an unchanged command since the last change.
     held_samples: u32,
-    held_samples_before: u32,
+    /// Shortest time between two changes of the excursion; 0 if there were not two yet. Unit: samples
+    shortest: u32,
     /// Furthest command position from the start of the excursion. Unit: feedback counts
     excursion: u32,
+    /// Pulses of an excursion that is a regular train so far; 0 in any other.
+    pulses: u32,
+    aside: Option<Part>,
     /// Small excursions, which stayed within the window and are no moves.
     small: u32,
+    /// Stops that could not be told from turning points of the command.
+    turning_points: u32,
 }
 
 impl Motion {
@@ -94,31 +156,52 @@ impl Motion {
         self.small
     }
 
+    /// Number of stops that could not be told from turning points of the command and were not measured.
+    pub(crate) fn turning_points(&self) -> u32 {
+        self.turning_points
+    }
+
     /// Whether the command has started but not yet come to rest.
     pub(crate) fn under_way(&self) -> bool {
         self.state == State::Changing
     }
 
-    /// The phase at one sample; `now` counts ticks since the first reading.
-    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
+    /// Whether a part is set aside, so that each change may decide about it.
+    pub(crate) fn is_undecided(&self) -> bool {
+        self.aside.is_some()
+    }
+
+    /// Whether the command, at rest until `now`, may yet turn or go on as a slow pulse train does.
+    pub(crate) fn may_go_on(&self, settings: &Settings, now: u64) -> bool {
+        let pace = self.pace(self.move_command.period);
+        self.pulses != 1 && self.last.may_go_on(settings, now - self.changed, pace)
+    }
+
+    /// Shortest time between two changes, at this sample period. Unit: ticks
+    fn pace(&self, period: u32) -> u64 {
+        let before = self.aside.map_or(0, |part| part.shortest);
+        u64::from(period) * u64::from(shortest(self.shortest, before).max(1))
+    }
+
+    /// The phase at one sample; `now` counts ticks since the first reading, `rest` came before it.
+    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64, rest: Rest) -> Step {
         if sample.command_change != 0 {
-            return self.changed(settings, sample, now);
+            return self.changed(settings, sample, now, rest);
         }
+        self.hold(1);
         match self.state {
-            State::Resting => Phase::Resting,
-            State::Idle => Phase::Idle,
+            State::Resting => Phase::Resting.into(),
+            State::Idle => Phase::Idle.into(),
             State::Changing => self.holding(settings, now - self.changed),
         }
     }
 
     /// Adds samples at an unchanged command that end no phase.
     pub(crate) fn hold(&mut self, samples: u32) {
-        if self.state == State::Changing {
-            self.held_samples = self.held_samples.saturating_add(samples);
-        }
+        self.held_samples = self.held_samples.saturating_add(samples);
     }
 
-    /// Adds readings that each change the command, unscaled, as the one `before` them did.
+    /// Adds readings that each change the command, unscaled, as the one `before` them did; nothing is set aside.
     ///
     /// `end` has the last two of them all, the last one read at `now`. Unit: ticks since the first reading
     pub(crate) fn move_on(
@@ -134,77 +217,186 @@ impl Motion {
         let (last_but_one, last) = end;
         self.excursion = self.excursion.max(furthest.unwrap_or(0));
         self.move_command.travel = distance(&last);
-        self.changed = now;
-        self.pause = u64::from(last.tick.wrapping_sub(last_but_one.tick));
-        self.change = last.command.wrapping_sub(last_but_one.command);
-        self.held_samples_before = 0;
+        (self.changed, self.pulses, self.shortest) = (now, 0, 1);
+        let pulse = |from: &Reading, to: &Reading| {
+            let since = u64::from(to.tick.wrapping_sub(from.tick));
+            Pulse::following(to.command.wrapping_sub(from.command), since)
+        };
+        let pulse_before = match readings {
+            [] | [_] => self.last,
+            [_, _] => pulse(&before, &last_but_one),
+            [.., third_last, _, _] => pulse(third_last, &last_but_one),
+        };
+        self.last = pulse_before.then(pulse(&last_but_one, &last));
     }
 
     /// How long after `now` an unchanged command is still not at rest, if it is not yet. Unit: ticks
     pub(crate) fn ticks_to_rest(&self, settings: &Settings, now: u64) -> Option<u64> {
         let held = now - self.changed;
-        (self.state == State::Changing).then(|| self.time_to_rest(settings).saturating_sub(held + 1))
+        (self.state == State::Changing).then(|| u64::from(settings.rest_time).saturating_sub(held + 1))
     }
 
-    fn changed(&mut self, settings: &Settings, sample: Sample, now: u64) -> Phase {
-        self.pause = now - self.changed;
-        self.changed = now;
-        self.change = sample.command_change;
+    fn changed(&mut self, settings: &Settings, sample: Sample, now: u64, rest: Rest) -> Step {
+        let moving = self.state == State::Changing;
         let held_samples = core::mem::take(&mut self.held_samples);
-        if self.state != State::Changing {
-            self.start(settings, sample.command_change, sample.elapsed, now);
-            return Phase::Start;
+        let (change, pause) = (sample.command_change, now - self.changed);
+        let mut next = Pulse { follows: moving, ..Pulse::following(change, pause) };
+        next.stood = moving && held_samples > 0 && !self.last.reverses(next);
+        next.coarse = next.stood && self.last.equals(next);
+        self.changed = now;
+        if !moving {
+            return self.start(settings, sample, next, rest, held_samples);
         }
-        self.held_samples_before = held_samples;
-        self.move_command.travel = self.move_command.travel.wrapping_add(sample.command_change);
+        self.move_command.travel = self.move_command.travel.wrapping_add(next.change);
         self.excursion = self.excursion.max(self.move_command.travel.unsigned_abs());
-        Phase::Moving
+        self.shortest = shortest(self.shortest, held_samples.saturating_add(1));
+        let pace = self.pace(sample.elapsed);
+        let aside = self.aside.and_then(|part| self.decide(settings, part, next, pace));
+        let first = self.pulses == 1;
+        let regular = first && self.last.is_like(next) || self.last.continues(next, self.last.pause, pace);
+        let aside = self.settle_aside(aside);
+        self.pulses =
+            if regular && self.pulses > 0 && held_samples > 0 { self.pulses.saturating_add(1) } else { 0 };
+        self.last = self.last.then(next);
+        Step { phase: Phase::Moving, aside }
     }
 
-    fn start(&mut self, settings: &Settings, travel: i32, elapsed: u32, now: u64) {
+    /// The command changes after a rest, or for the first time; it was `held` before. Unit: samples
+    fn start(&mut self, settings: &Settings, sample: Sample, next: Pulse, rest: Rest, held: u32) -> Step {
+        let pace = self.pace(sample.elapsed);
+        let decided = self.aside.and_then(|part| self.decide(settings, part, next, pace));
+        let aside = self.settle_aside(decided);
+        let pace = self.pace(sample.elapsed);
+        let why = self.may_continue(settings, next, pace, rest);
+        self.aside = why.map(|why| Part {
+            command: self.move_command,
+            excursion: self.excursion,
+            shortest: shortest(self.shortest, held.saturating_add(1)),
+            why,
+        });
         // The change came at any time since the last sample, so that sample period does not count as pause.
-        let rested = self.pause >= u64::from(settings.rest_time) + u64::from(elapsed);
-        self.move_command.start = now - u64::from(elapsed);
-        self.move_command.travel = travel;
-        self.move_command.joined_late = self.state == State::Idle && !rested;
-        self.excursion = travel.unsigned_abs();
-        self.state = State::Changing;
-        self.held_samples_before = FIRST_PULSE;
+        let rested =
+            held >= REST_SAMPLES && next.pause >= u64::from(settings.rest_time) + u64::from(sample.elapsed);
+        self.move_command = MoveCommand {
+            start: self.changed - u64::from(sample.elapsed),
+            travel: next.change,
+            joined_late: self.state == State::Idle && !rested,
+            ..self.move_command
+        };
+        (self.excursion, self.shortest) = (next.change.unsigned_abs(), 0);
+        let continues = matches!(why, Some(Why::Stop { .. }));
+        let last = if continues { self.last.then(next) } else { next };
+        // The pause before the first change of all is at least as long as what was seen of it.
+        let joined_late = self.move_command.joined_late;
+        let stood = joined_late && held > 0;
+        self.last = Pulse { follows: continues || joined_late, stood, ..last };
+        (self.state, self.pulses) = (State::Changing, 1);
+        Step { phase: Phase::Start { undecided: self.aside.is_some() }, aside }
+    }
+
+    /// Why the part before this change may be of the same move, if it may.
+    fn may_continue(&self, settings: &Settings, next: Pulse, pace: u64, rest: Rest) -> Option<Why> {
+        let train = self.last.may_precede(settings, next, pace);
+        let is_small = next.is_small(settings, 1);
+        let late = self.last.may_precede_late(settings, next, pace);
+        let continues = train || late || is_small && rest == Rest::Watched;
+        match (self.state, rest) {
+            (State::Resting, Rest::Watched | Rest::Reached) if continues => {
+                Some(Why::Stop { last: self.last, train })
+            }
+            (State::Idle, _) if self.may_begin(settings, next, pace) => Some(Why::Pulses(self.pulses)),
+            _ => None,
+        }
+    }
+
+    /// Whether the pulses of a small excursion may be the slow start of the present one.
+    fn may_begin(&self, settings: &Settings, next: Pulse, pace: u64) -> bool {
+        let regular = || self.pulses == 1 || self.last.continues(next, self.last.pause, pace);
+        self.pulses > 0 && self.last.may_begin(settings, next, pace) && regular()
+    }
+
+    /// What the change `next` decides about the part set aside, if it does.
+    fn decide(&mut self, settings: &Settings, mut part: Part, next: Pulse, pace: u64) -> Option<Aside> {
+        let second = self.pulses == 1;
+        match &mut part.why {
+            Why::Stop { last, train } => {
+                let first = self.last;
+                let goes_on = || first.continues(next, last.pause, pace) || first.turns(settings, next, pace);
+                *train &= !second || goes_on();
+                let train = *train;
+                self.aside = Some(part);
+                let beyond = self.excursion > small(settings);
+                beyond.then_some(if train { Aside::Joins { beyond } } else { Aside::StandsAlone })
+            }
+            Why::Pulses(_) if self.last.continues(next, self.last.pause, pace) => {
+                Some(Aside::Joins { beyond: false })
+            }
+            Why::Pulses(_) => Some(Aside::StandsAlone),
+        }
+    }
+
+    /// Puts the part set aside where it belongs.
+    fn settle_aside(&mut self, decision: Option<Aside>) -> Option<Aside> {
+        let decision = decision?;
+        let Some(part) = self.aside.take() else { return Some(decision) };
+        let Aside::Joins { beyond } = decision else {
+            self.last.follows = false;
+            return Some(decision);
+        };
+        let travel = self.move_command.travel.wrapping_add(part.command.travel);
+        self.move_command = MoveCommand {
+            start: part.command.start,
+            travel,
+            joined_late: part.command.joined_late,
+            ..self.move_command
+        };
+        self.excursion = self.excursion.max(part.excursion).max(travel.unsigned_abs());
+        self.shortest = shortest(self.shortest, part.shortest);
+        self.last.follows = true;
+        match part.why {
+            Why::Stop { last, train } => {
+                let turned = train && (beyond || last.reverses(self.last));
+                self.turning_points = self.turning_points.saturating_add(u32::from(turned));
+                self.pulses = 0;
+            }
+            Why::Pulses(pulses) => {
+                self.small = self.small.saturating_sub(1);
+                self.pulses = self.pulses.saturating_add(pulses);
+            }
+        }
+        Some(decision)
     }
 
     /// The command has been unchanged for `held` ticks.
-    fn holding(&mut self, settings: &Settings, held: u64) -> Phase {
-        self.held_samples = self.held_samples.saturating_add(1);
-        if self.held_samples < REST_SAMPLES || held < self.time_to_rest(settings) {
-            return Phase::Holding;
+    fn holding(&mut self, settings: &Settings, held: u64) -> Step {
+        if self.held_samples < REST_SAMPLES || held < u64::from(settings.rest_time) {
+            return Phase::Holding.into();
         }
         self.end(settings, held)
     }
 
-    /// How long the command must be unchanged to be at rest. Unit: ticks
-    fn time_to_rest(&self, settings: &Settings) -> u64 {
-        // A change within the window after a pause belongs to a slow pulse train: the next pulse may still come.
-        let slow_pulses =
-            self.change.unsigned_abs() <= settings.window.max(1) && self.held_samples_before > 0;
-        let rest_time = u64::from(settings.rest_time);
-        let first = self.held_samples_before == FIRST_PULSE;
-        let pause = if first { self.pause.min(rest_time * LONGEST_PAUSE) } else { self.pause };
-        let pauses = if slow_pulses { pause.saturating_mul(PAUSES) } else { 0 };
-        pauses.max(rest_time)
-    }
-
     /// The excursion has ended: it was a move or a small excursion.
-    fn end(&mut self, settings: &Settings, held: u64) -> Phase {
-        if self.excursion <= settings.window {
+    fn end(&mut self, settings: &Settings, held: u64) -> Step {
+        let aside = self.settle_aside(self.aside.and_then(|part| match part.why {
+            Why::Stop { .. } => Some(Aside::Joins { beyond: self.excursion > small(settings) }),
+            // Three pulses are a train, two may be two of anything.
+            Why::Pulses(pulses) => (pulses > 1).then_some(Aside::Joins { beyond: false }),
+        }));
+        if self.excursion <= small(settings) {
             self.small = self.small.saturating_add(1);
             self.state = State::Idle;
-            return Phase::Idle;
+            return Step { phase: Phase::Idle, aside };
         }
         self.move_command.command_end = self.changed;
         self.move_command.period = (held / u64::from(self.held_samples.max(1))) as u32;
         self.state = State::Resting;
-        Phase::End
+        Step { phase: Phase::End, aside }
     }
+}
+
+/// The shorter of two times, of which 0 is none.
+fn shortest(one: u32, other: u32) -> u32 {
+    if one.min(other) == 0 { one.max(other) } else { one.min(other) }
 }
 
 #[cfg(test)]
@@ -215,12 +407,12 @@ mod tests {
 
     const REST: u32 = 20;
 
-    /// Start, command end, travel and `joined_late` of each move.
+    /// Start, command end, travel and `joined_late` of each move, whose feedback reaches each target at once.
     fn moves(window: u32, commands: impl IntoIterator<Item = i32>) -> std::vec::Vec<(u64, u64, i32, bool)> {
         let parameters = Parameters { window, rest_time: REST, ..Parameters::at(1000) };
         let settings = Settings::new(parameters).unwrap();
         let (mut sampler, mut motion) = (Sampler::default(), Motion::default());
-        let mut found = std::vec![];
+        let (mut found, mut pending, mut held, mut rest) = (std::vec![], None, None, Rest::Over);
         for (tick, command) in (0..).zip(commands) {
             let reading = Reading { tick, command, feedback: 0 };
             if tick == 0 {
@@ -228,17 +420,25 @@ mod tests {
                 continue;
             }
             let sample = sampler.step(&settings, reading);
-            if motion.step(&settings, sample, sampler.now()) == Phase::End {
-                let move_command = motion.move_command();
-                found.push((
-                    move_command.start,
-                    move_command.command_end,
-                    move_command.travel,
-                    move_command.joined_late,
-                ));
+            let step = motion.step(&settings, sample, sampler.now(), rest);
+            match step.aside {
+                Some(Aside::Joins { .. }) => held = None,
+                Some(Aside::StandsAlone) => found.extend(held.take()),
+                None => (),
             }
+            match step.phase {
+                Phase::Start { undecided: true } => held = pending.take(),
+                Phase::Start { undecided: false } => found.extend(pending.take()),
+                Phase::End => pending = Some(motion.move_command()),
+                _ => (),
+            }
+            rest = if pending.is_some() { Rest::Reached } else { Rest::Over };
         }
-        found
+        if !pending.is_some_and(|_| motion.may_go_on(&settings, sampler.now())) {
+            found.extend(pending);
+        }
+        let shown = |of: MoveCommand| (of.start, of.command_end, of.travel, of.joined_late);
+        found.into_iter().map(shown).collect()
     }
 
     /// Commands that are at each level for this number of samples.

@@ -69,7 +69,7 @@ const WORDING: [(Reasons, &str); 22] = [
 impl Reasons {
     /// No reason.
     pub const NONE: Reasons = Reasons(0);
-    /// Samples are missing in the move or before it settled.
+    /// Samples are missing where they matter, in the move or before it settled.
     pub const GAP: Reasons = Reasons(1);
     /// The time stamps stand still or go back.
     pub const CLOCK: Reasons = Reasons(1 << 1);
@@ -142,8 +142,19 @@ impl Reasons {
 
 impl Reasons {
     /// Each reason that is set, with its wording.
+    ///
+    /// Where the samples ended before the rest did, the reasons that speak of the rest's end say so instead.
     pub fn worded(self) -> impl Iterator<Item = (Reasons, &'static str)> {
-        WORDING.into_iter().filter(move |(reason, _)| self.has(*reason))
+        let cut_off = self.has(Reasons::ENDED) && (self.has(Reasons::OUTSIDE) || self.has(Reasons::SHORT));
+        let set = WORDING.into_iter().filter(move |(reason, _)| self.has(*reason));
+        set.filter_map(move |(reason, wording)| match reason {
+            Reasons::ENDED if cut_off => None,
+            Reasons::OUTSIDE if cut_off => Some((reason, "outside the window when the samples ended")),
+            Reasons::SHORT if cut_off => {
+                Some((reason, "inside for less than the window time when the samples ended"))
+            }
+            _ => Some((reason, wording)),
+        })
     }
 }
 
@@ -192,11 +203,12 @@ pub struct Record {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Mean error over the rest, if inside at its end. Unit: 1/256 counts
+    /// Mean error over the rest, if inside at its end; the last error, if feedback stands outside. Unit: 1/256 counts
     pub rest_error: Option<i64>,
     /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: Option<u32>,
-    /// Fastest feedback over a speed block of eight samples.
+    /// Fastest feedback over 2 ms, but one sample at least and eight at most; none, with a time of 0, where the samples are
+    /// too few.
     pub peak_speed: Speed,
     /// Rest end minus command end. Unit: ticks
     pub held: u64,
@@ -220,6 +232,8 @@ impl Record {
         let settled = outcome == Outcome::Settled;
         let uncertainty = uncertainty(settings, move_command, stop);
         let at_rest = stop.position != Position::Outside;
+        let rest_error =
+            if at_rest { Some(stop.rest_error) } else { stop.offset.map(|offset| 256 * i64::from(offset)) };
         Record {
             number,
             start: move_command.start,
@@ -237,15 +251,15 @@ impl Record {
             overshoot: stop.overshoot,
             peak_following_error: stop.peak_following_error,
             error_at_command_end: stop.error_at_command_end,
-            rest_error: at_rest.then_some(stop.rest_error),
+            rest_error,
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
             command_end_u: 0,
             settling_wider: None,
             settling_narrower: None,
-            gaps: 0,
-            longest_gap: 0,
+            gaps: stop.gaps,
+            longest_gap: stop.longest_gap,
         }
     }
 }
@@ -323,6 +337,10 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
         Position::Outside => (Outcome::Unsettled, Reasons::OUTSIDE),
         Position::Inside => (Outcome::Interrupted, Reasons::SHORT),
     };
+    let cut_off = stop.ended && matches!(outcome, Outcome::Unsettled | Outcome::Interrupted);
+    let why = why
+        .with_if(cut_off, Reasons::ENDED)
+        .with_if(outcome == Outcome::Unsettled && stop.offset.is_some(), Reasons::OFFSET);
     (outcome, why.with(cautions(settings, move_command, stop, times)))
 }
 
@@ -338,6 +356,16 @@ fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times:
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
+        .with_if(stepped(settings, move_command), Reasons::STEPPED)
+        .with_if(stop.spike, Reasons::SPIKE)
+        .with_if(stop.gaps > 0 && !stop.faults.has(Faults::GAP), Reasons::HOLE)
+}
+
+/// Whether the command gets further than the window within two samples.
+fn stepped(settings: &Settings, move_command: &MoveCommand) -> bool {
+    let time = move_command.command_end.saturating_sub(move_command.start);
+    // Half a sample more, because time stamps are not quite even.
+    2 * time <= 5 * u64::from(move_command.period) && move_command.travel.unsigned_abs() > settings.window
 }
 
 #[cfg(test)]

@@ -32,6 +32,11 @@ impl Faults {
         Faults(self.0 | other.0)
     }
 
+    /// The faults that are not in `other`.
+    pub const fn without(self, other: Faults) -> Faults {
+        Faults(self.0 & !other.0)
+    }
+
     /// Whether all bits of `other` are set.
     pub const fn has(self, other: Faults) -> bool {
         self.0 & other.0 == other.0

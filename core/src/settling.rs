@@ -2,27 +2,35 @@
 //!
 //! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
 //! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
-//! window and [`following`] the time-out of the following error. [`stop`] combines them at the end of the rest.
+//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`spike`] finds excursions of one
+//! sample. [`earlier`] keeps what came
+//! before a change that may be a late pulse; [`stop`] combines all at the end of the rest.
 
-use crate::motion::{MoveCommand, Phase};
-use crate::sample::{Faults, Sample};
+use crate::motion::{Aside, MoveCommand, Phase};
+use crate::sample::Sample;
 use crate::settings::Settings;
 
 pub(crate) mod crossing;
 pub(crate) mod window;
+pub(crate) mod holes;
 pub(crate) mod curve;
 pub(crate) mod rest;
 pub(crate) mod peaks;
 pub(crate) mod approach;
 pub(crate) mod following;
+pub(crate) mod spike;
+pub(crate) mod earlier;
 pub(crate) mod stop;
 
 use approach::{Approach, ApproachPoint, FirstCrossing};
 use crossing::{Crossing, Entry};
-use curve::{Curve, CurvePoint, Readout};
+use curve::Curve;
+use earlier::{Crossed, Earlier};
 use following::Following;
-use peaks::Peaks;
+use holes::Holes;
+use peaks::{BlockStart, Peaks, stretch_time};
 use rest::Rest;
+use spike::Spike;
 use window::{Position, Transition, Window};
 
 /// Status of an axis at one sample.
@@ -51,15 +59,18 @@ pub(crate) struct Settling {
     command_end: ApproachPoint,
     /// command − feedback at the command end. Unit: counts
     error_at_command_end: i32,
-    first_crossing: FirstCrossing,
+    /// First crossing into the window, once the command is at rest.
+    first_crossing: Option<FirstCrossing>,
+    /// The first crossing before late pulses.
+    crossed: Crossed,
+    /// Of the part that is set aside.
+    earlier: Option<Earlier>,
     /// While outside: time stamp of the last change of feedback. Unit: ticks, wrapping
     pub(crate) changed: u32,
     /// While outside: change of feedback in the last sample. Unit: counts
     pub(crate) change: i32,
-    /// Faults from the start of the move to the last window transition.
-    faults: Faults,
-    /// Faults since then; they count only if another window transition follows.
-    later_faults: Faults,
+    pub(crate) holes: Holes,
+    spike: Spike,
     /// The last sample changed the command.
     pub(crate) moving: bool,
 }
@@ -73,7 +84,7 @@ impl Settling {
     /// Adds one sample at `now`. Unit: ticks since the first reading
     pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, phase: Phase, now: u64) -> Status {
         match phase {
-            Phase::Start => self.start(settings, sample),
+            Phase::Start { undecided } => self.start(settings, sample, undecided, now),
             Phase::Moving => self.command_changed(settings, sample),
             Phase::Idle | Phase::Holding | Phase::End | Phase::Resting => {
                 self.command_unchanged(settings, sample, now);
@@ -99,18 +110,18 @@ impl Settling {
 
     /// Whether the clock had no fault since the move began; with a fault the curve's time stamps are wrong.
     pub(crate) fn clock_is_sound(&self) -> bool {
-        !self.faults.with(self.later_faults).has(Faults::CLOCK)
-    }
-
-    /// The settling curve evaluated at `readout`; valid until the next command end.
-    pub(crate) fn curve(&self, readout: Readout) -> impl Iterator<Item = CurvePoint> + '_ {
-        self.curve.points(readout)
+        self.holes.clock_is_sound()
     }
 
     /// The command is at rest, so that the target is known: finds the first crossing into its window.
     pub(crate) fn command_at_rest(&mut self, settings: &Settings, move_command: &MoveCommand) {
         let (target, end) = (self.target(), self.command_end);
-        self.first_crossing = self.approach.first_crossing(settings, target, move_command.travel, end);
+        let crossing = self.crossed.crossing(settings.window, target, end);
+        self.first_crossing = Some(
+            crossing
+                .unwrap_or_else(|| self.approach.first_crossing(settings, target, move_command.travel, end)),
+        );
+        self.holes.command_at_rest();
     }
 
     /// The feedback that would leave no error. Unit: counts, wrapping
@@ -118,11 +129,49 @@ impl Settling {
         self.command_end.feedback.wrapping_add(self.error_at_command_end)
     }
 
-    /// Adds the first sample of a move.
-    fn start(&mut self, settings: &Settings, sample: Sample) {
-        self.faults = Faults::NONE;
-        self.later_faults = Faults::NONE;
-        self.peaks.restart(sample);
+    /// The part set aside joins what came after it, or stands alone.
+    pub(crate) fn resolve(&mut self, aside: Aside) {
+        let Some(earlier) = self.earlier.take() else { return };
+        if let Aside::Joins { beyond } = aside {
+            self.peaks.join(&earlier.peaks);
+            self.holes.join(earlier.holes);
+            self.crossed = if beyond { Crossed::Unseen } else { earlier.crossed };
+        }
+    }
+
+    /// What is measured up to the sample before this one.
+    fn set_aside(&self, settings: &Settings, sample: Sample, now: u64) -> Earlier {
+        let mut peaks = self.peaks.clone();
+        peaks.resume(self.target());
+        Earlier { peaks, holes: self.holes, crossed: self.crossed_by(settings, sample, now) }
+    }
+
+    /// The first crossing by now, for the target before this sample.
+    fn crossed_by(&self, settings: &Settings, sample: Sample, now: u64) -> Crossed {
+        let (target, end) = (self.target(), self.command_end.tick);
+        let edge = |entry: &Entry| {
+            let since = now.saturating_sub(entry.edge(entry.delay(settings)));
+            sample.tick.wrapping_sub(since as u32)
+        };
+        let entries = self.window.crossings().map(|(first, last)| (edge(first), edge(&last.entry)));
+        let (first, last) = match (self.first_crossing, entries) {
+            (Some(FirstCrossing::Before { first, last }), entries) => {
+                let last = entries.map_or(end.wrapping_sub(last), |(_, last)| last);
+                (end.wrapping_sub(first), last)
+            }
+            (Some(FirstCrossing::NotYet), Some(entries)) => entries,
+            (Some(FirstCrossing::Unseen), _) => return Crossed::Unseen,
+            (Some(FirstCrossing::NotYet) | None, _) => return Crossed::NotYet,
+        };
+        Crossed::At { target, first, last }
+    }
+
+    /// Adds the first sample of an excursion.
+    fn start(&mut self, settings: &Settings, sample: Sample, undecided: bool, now: u64) {
+        self.earlier = undecided.then(|| self.set_aside(settings, sample, now));
+        (self.first_crossing, self.crossed) = (None, Crossed::NotYet);
+        self.holes = Holes::default();
+        self.peaks.restart(settings, sample);
         self.approach.restart(sample.feedback_before(), sample.tick_before());
         self.command_moves(settings, sample);
     }
@@ -133,7 +182,7 @@ impl Settling {
             // The command paused for less than the rest time: that was no command end.
             self.peaks.resume(self.target());
         }
-        self.peaks.moving(sample);
+        self.peaks.moving(settings, sample);
         self.command_moves(settings, sample);
     }
 
@@ -142,7 +191,7 @@ impl Settling {
         self.approach.step(sample.feedback, sample.tick, settings.window);
         self.window.moving(settings, sample.error);
         self.moving = true;
-        self.faults = self.faults.with(sample.faults);
+        self.holes.moving(settings, sample);
     }
 
     /// Adds one sample at which the command is unchanged.
@@ -151,13 +200,15 @@ impl Settling {
             self.command_ended(settings, sample, now);
         }
         self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
-        self.later_faults = self.later_faults.with(sample.faults);
         self.peaks.standing(sample.error);
-        match self.window.step(settings, sample, now) {
+        let before = self.window.position();
+        let transition = self.window.step(settings, sample, now);
+        self.holes.standing(settings, sample, before, transition);
+        match transition {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Transition::Outside => self.outside(sample),
+            Transition::Outside => self.outside(settings, sample),
             Transition::Entered => self.entered(settings, sample, now),
-            Transition::Exited => self.exited(sample),
+            Transition::Exited => self.exited(settings, sample),
         }
     }
 
@@ -177,18 +228,19 @@ impl Settling {
             self.rest.clear();
         }
         (self.changed, self.change) = (tick, 0);
-        self.confirm_faults();
+        self.spike = Spike::default();
+        self.holes.confirm();
     }
 
-    /// At a window transition: all faults up to here came before the axis settled.
-    fn confirm_faults(&mut self) {
-        self.faults = self.faults.with(self.later_faults);
-        self.later_faults = Faults::NONE;
+    /// Adds a window transition.
+    fn crosses(&mut self, settings: &Settings, sample: Sample, transition: Transition) {
+        let (fastest, entries) = (self.peaks.fastest(), self.window.entries);
+        self.spike.add(settings, sample, fastest, (transition, entries));
     }
 
     /// Adds one sample outside the window, not the first.
-    fn outside(&mut self, sample: Sample) {
-        self.peaks.add_to_block(sample);
+    fn outside(&mut self, settings: &Settings, sample: Sample) {
+        self.peaks.add_to_block(BlockStart::at(sample), stretch_time(settings));
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;
@@ -197,7 +249,7 @@ impl Settling {
 
     /// Adds the first sample inside the window.
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
-        self.confirm_faults();
+        self.crosses(settings, sample, Transition::Entered);
         self.rest.restart(sample.error);
         let (earlier, earlier_time) = self.peaks.earlier(sample);
         let entry = Entry {
@@ -220,8 +272,9 @@ impl Settling {
     }
 
     /// Adds the first sample outside the window.
-    fn exited(&mut self, sample: Sample) {
-        self.confirm_faults();
+    fn exited(&mut self, settings: &Settings, sample: Sample) {
+        self.crosses(settings, sample, Transition::Exited);
+        self.holes.confirm();
         self.rest.clear();
         self.peaks.exited(sample);
         (self.changed, self.change) = (sample.tick, sample.feedback_change);

@@ -1,7 +1,8 @@
 //! In: recordings made here, given to the built `stillpoint measure`. Out: whether it does what its manual promises.
 //!
 //! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
-//! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary.
+//! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary;
+//! `ways`: one recording written in many ways; `remedies`: whether what a message says to type works.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -18,8 +19,14 @@ mod damage;
 mod output;
 #[path = "measure/pictures.rs"]
 mod pictures;
+#[path = "measure/remedies.rs"]
+mod remedies;
 #[path = "measure/scales.rs"]
 mod scales;
+#[path = "measure/signals.rs"]
+mod signals;
+#[path = "measure/ways.rs"]
+mod ways;
 
 /// A folder for one test; goes when the test is over.
 struct Folder(PathBuf);

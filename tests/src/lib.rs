@@ -10,6 +10,7 @@ pub mod published;
 pub mod response;
 pub mod run;
 pub mod twin;
+pub mod segments;
 pub mod alarm;
 pub mod alarms;
 pub mod alarm_rate;

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use stillpoint::error::Error;
-use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::measure::{MeasureOptions, Summary, Wrap, measure};
 use stillpoint::report::move_report::MoveReport;
 use stillpoint::trace::choice::fraction;
 use stillpoint::trace::{Choice, Trace};
@@ -16,10 +16,12 @@ pub fn options(window: &str) -> MeasureOptions {
         window_time_ms: 10.0,
         rest_time_ms: 20.0,
         definition: Definition::LastEntry,
-        command_scale: (1, 1),
+        from: None,
         encoder_step: None,
         max_speed: None,
         synchronous: true,
+        wrap: Wrap::Unknown,
+        command_dead_band: None,
     }
 }
 

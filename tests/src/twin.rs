@@ -117,6 +117,11 @@ impl Whole {
         }
     }
 
+    /// command − feedback at a sample. Unit: counts
+    pub fn error(&self, sample: usize) -> i64 {
+        self.error[sample]
+    }
+
     /// Stretches inside, from the command end to the end of the rest.
     fn stays(&self, from: usize, to: usize, inside: &dyn Fn(usize) -> bool) -> Vec<(usize, usize)> {
         let mut stays: Vec<(usize, usize)> = vec![];

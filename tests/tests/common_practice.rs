@@ -68,3 +68,32 @@ fn a_few_milliseconds_are_as_good_as_the_scan() {
     assert!(coarse.reasons.has(Reasons::COARSE), "{}", coarse.reasons);
     assert!(coarse.settling.unwrap() <= 2 * 2000, "within two scans");
 }
+
+/// A triangular profile of speed, 100,000 counts in 200 ms: its peak is 1000 counts/ms. Eight samples at 100 Hz gave half.
+#[test]
+fn the_peak_speed_is_that_of_two_milliseconds_or_one_sample() {
+    for (period, least) in [(250_u32, 985.0), (1000, 985.0), (2500, 980.0), (10_000, 940.0), (20_000, 890.0)]
+    {
+        let position = |k: i32| {
+            let part = (f64::from(k) * f64::from(period) / 200_000.0 - 1.0).clamp(0.0, 1.0);
+            let risen = if part < 0.5 { 2.0 * part * part } else { 1.0 - 2.0 * (1.0 - part).powi(2) };
+            (risen * 100_000.0) as i32
+        };
+        // Feedback lags by more than the window until the end.
+        let signals = (0..(600_000 / period) as i32)
+            .map(|k| (position(k), position(k) - (position(k) - position(k - 1))));
+        let parameters = Parameters { window: 5, window_time: 10_000, ..Parameters::at(1_000_000) };
+        let speed = run(parameters, steady(period, signals)).moves[0].record.peak_speed;
+        let found = 1000.0 * f64::from(speed.distance) / f64::from(speed.time);
+        assert!((least..=1001.0).contains(&found), "{found} counts/ms with a sample each {period} µs");
+    }
+}
+
+/// A move that is over within one sample has no speed that was seen.
+#[test]
+fn a_move_within_one_sample_has_no_peak_speed() {
+    let signals = (0..100).map(|k| if k < 50 { (0, 0) } else { (1000, 1000) });
+    let parameters = Parameters { window: 5, window_time: 10_000, ..Parameters::at(1_000_000) };
+    let speed = run(parameters, steady(1000, signals)).moves[0].record.peak_speed;
+    assert_eq!((speed.distance, speed.time), (0, 0));
+}

@@ -10,8 +10,8 @@ const PERIOD: u32 = 250;
 /// An event of an axis, after how many readings, and the curve that belongs to a move.
 type Observed = (usize, Event, Vec<CurvePoint>);
 
-/// Observable state of an axis: time, error, under way, small excursions, lost events.
-type Shown = (u64, i32, bool, u32, u32);
+/// Observable state of an axis: time, error, under way, small excursions, turns, lost events.
+type Shown = (u64, i32, bool, u32, u32, u32);
 
 /// A part of a made-up recording.
 #[derive(Clone, Debug)]
@@ -22,6 +22,8 @@ enum Piece {
     Move { steps: Vec<i32>, lag: i32 },
     /// The command changes by this and waits for `wait` samples, `count` times.
     Pulses { step: i32, wait: usize, count: usize },
+    /// Small changes of the command, each after so many samples: late pulses, jogs, turns.
+    Late(Vec<(i32, usize)>),
     /// The readings before the next one are missing.
     Gap,
     /// All later time stamps are shifted by this. Unit: ticks
@@ -35,15 +37,16 @@ enum Piece {
 fn pieces() -> impl Strategy<Value = Vec<Piece>> {
     let step = prop_oneof![4 => -40..40_i32, 4 => -3000..3000_i32, 1 => any::<i32>()];
     let size = prop_oneof![4 => -3..=3_i32, 4 => -400..400_i32, 2 => -40_000..40_000_i32, 1 => any::<i32>()];
-    let wait = prop_oneof![1 => 1..8_usize, 1 => 1..200_usize];
+    let wait = || prop_oneof![1 => 1..8_usize, 1 => 1..200_usize];
     let stand = (1..300_usize, size.clone(), size.clone(), 0..14_u8);
-    let pulses = (step.clone(), wait, 1..12_usize);
+    let pulses = (step.clone(), wait(), 1..12_usize);
     prop::collection::vec(
         prop_oneof![
             8 => stand.prop_map(|(samples, offset, ringing, noise)| Piece::Stand { samples, offset, ringing, noise }),
             6 => (prop::collection::vec(step, 1..60), size).prop_map(|(steps, lag)| Piece::Move { steps, lag }),
             3 => pulses.prop_map(|(step, wait, count)| Piece::Pulses { step, wait, count }),
-            1 => Just(Piece::Gap),
+            4 => prop::collection::vec((-4..=4_i32, wait()), 1..8).prop_map(Piece::Late),
+            2 => Just(Piece::Gap),
             1 => prop_oneof![0..500_u32, any::<u32>()].prop_map(Piece::Clock),
             1 => any::<i32>().prop_map(Piece::Elsewhere),
             1 => prop_oneof![1..2000_u32, Just(1 << 22), Just(1 << 26), Just(1 << 31)].prop_map(Piece::Period),
@@ -136,6 +139,11 @@ impl Recording {
             Piece::Pulses { step, wait, count } => (0..wait * count).for_each(|k| {
                 self.push(if k % wait == 0 { *step } else { 0 }, 0);
             }),
+            Piece::Late(pulses) => {
+                for (step, wait) in pulses {
+                    (0..*wait).for_each(|k| self.push(if k + 1 == *wait { *step } else { 0 }, 0));
+                }
+            }
             Piece::Gap => self.gaps.push(self.readings.len()),
             Piece::Clock(ticks) => self.last.tick = self.last.tick.wrapping_add(*ticks),
             // The command counts no more from the same place as the feedback.
@@ -157,7 +165,7 @@ fn collect(axis: &mut Axis, count: usize, events: &mut Vec<Observed>) {
 }
 
 fn shown(axis: &Axis) -> Shown {
-    (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.lost())
+    (axis.now(), axis.error(), axis.is_under_way(), axis.small(), axis.turning_points(), axis.lost())
 }
 
 /// Steps through all readings: the statuses, the state shown after each, and the events.

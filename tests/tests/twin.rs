@@ -1,7 +1,7 @@
 //! The core beside its slow twin, on made-up recordings of every kind.
 
 use proptest::prelude::*;
-use stillpoint_core::{Outcome, Parameters, Position, Reading};
+use stillpoint_core::{Outcome, Parameters, Position, Reading, Reasons};
 use stillpoint_tests::rounds::cases;
 use stillpoint_tests::run::{Run, run};
 use stillpoint_tests::twin::{Move, TwinSettings, Whole};
@@ -94,7 +94,13 @@ fn compare(readings: &[Reading], settings: TwinSettings, run: &Run) -> Result<()
         let settled = twin.last_entry.filter(|_| twin.outcome == "settled");
         prop_assert!(clock.between(twin.command_end, record.settling, settled), "{:?} {:?}", record, twin);
         prop_assert!(clock.between(twin.command_end, record.first_entry, twin.first_entry));
-        rest(&whole, twin, record.rest_error, record.rest_noise_rms)?;
+        match record.rest_error.filter(|_| record.reasons.has(Reasons::OFFSET)) {
+            Some(error) => {
+                prop_assert_eq!((error, record.rest_noise_rms), (whole.error(twin.rest_end) * 256, None))
+            }
+            None => rest(&whole, twin, record.rest_error, record.rest_noise_rms)?,
+        }
+        offset(&whole, settings, twin, record.reasons.has(Reasons::OFFSET))?;
         for point in &measured.curve {
             let at = whole.settles(TwinSettings { window: i64::from(point.window), ..settings }, twin);
             let expected = at.map(|sample| clock.0[sample] - clock.0[twin.command_end]);
@@ -114,6 +120,19 @@ fn rest(whole: &Whole, twin: &Move, mean: Option<i64>, rms: Option<u32>) -> Resu
     let close = |found: f64, expected: f64| (found / 256.0 - expected).abs() <= 1.0 / 256.0;
     prop_assert!(close(mean.unwrap_or(i64::MAX) as f64, expected.0), "{:?}, {}", mean, expected.0);
     prop_assert!(close(f64::from(rms.unwrap_or(u32::MAX)), expected.1), "{:?}, {}", rms, expected.1);
+    Ok(())
+}
+
+/// An offset is named only if the error stood over eight samples or more, and always if it stood over sixteen.
+fn offset(whole: &Whole, settings: TwinSettings, twin: &Move, named: bool) -> Result<(), TestCaseError> {
+    let last = whole.error(twin.rest_end);
+    let outside = |k: usize| whole.error(k).abs() > settings.window;
+    let near = |k: usize| outside(k) && (whole.error(k) - last).abs() <= (settings.window / 4).max(2);
+    let stands =
+        |samples: usize| samples <= twin.rest_end - twin.command_end && near(twin.rest_end - samples);
+    let unsettled = twin.outcome == "unsettled";
+    prop_assert!(!named || unsettled && (8..=16).any(stands), "{:?}", twin);
+    prop_assert!(named || !unsettled || !(0..=16).all(stands), "{:?}", twin);
     Ok(())
 }
 

@@ -12,6 +12,7 @@
 //! - the command changes at all of them, as at the sample before them, or at none of them;
 //! - the following error stays inside its window;
 //! - at a standing command, the error stays on one side of the position window, in a range no wider than a jump;
+//! - while the command changes, no part is set aside: each change might decide about it;
 //! - no limit is reached within the batch: rest time, window time, longest rest, samples that a rest sums.
 //!
 //! What every sample of a moving command changes is added in `add_moving`, of a standing one in `add_standing`.
@@ -21,7 +22,7 @@ use crate::sample::{Faults, Reading};
 use crate::settings::Settings;
 use crate::settling::Settling;
 use crate::settling::curve::{Curve, bucket, upper_edge};
-use crate::settling::peaks::{BLOCK, BlockStart, Peaks};
+use crate::settling::peaks::{BLOCK, BlockStart, Peaks, stretch_time};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
 
@@ -160,6 +161,9 @@ impl Axis {
         }
         let widest = i64::from(settings.following_error_window).min(i64::from(i32::MAX));
         if settling.moving {
+            if self.motion.is_undecided() {
+                return None;
+            }
             let (upper, lower) = settings.command_scale;
             return Bounds::new(true, -widest, widest, LONGEST).filter(|_| upper == lower);
         }
@@ -189,6 +193,7 @@ impl Axis {
     /// Adds samples at which the command changes, as it did at the sample before.
     fn add_moving(&mut self, batch: &Batch) {
         let Axis { settings, sampler, motion, settling, .. } = self;
+        settling.holes.move_on();
         motion.move_on(batch.before, batch.readings, batch.end(), sampler.now);
         let (least, most) = batch.extremes();
         let peaks = &mut settling.peaks;
@@ -198,7 +203,7 @@ impl Axis {
             peaks.high = peaks.high.max(distance);
             peaks.low = peaks.low.min(distance);
         }
-        peaks.add_blocks(batch);
+        peaks.add_blocks(batch, stretch_time(settings));
         for reading in batch.readings {
             settling.approach.step(reading.feedback, reading.tick, settings.window);
         }
@@ -221,7 +226,7 @@ impl Settling {
             return;
         }
         self.window.outside_on(largest);
-        self.peaks.add_blocks(batch);
+        self.peaks.add_blocks(batch, stretch_time(settings));
         self.change = last.feedback.wrapping_sub(last_but_one.feedback);
         let steps = batch.errors().windows(2).zip(batch.readings).rev();
         if let Some((_, reading)) = steps.into_iter().find(|(step, _)| step[0] != step[1]) {
@@ -231,15 +236,29 @@ impl Settling {
 }
 
 impl Peaks {
-    /// Adds all samples of a batch to speed blocks.
-    fn add_blocks(&mut self, batch: &Batch) {
-        let samples = batch.readings.iter().zip(batch.errors().iter().skip(1));
-        let first = (BLOCK - 1).saturating_sub(self.count) as usize;
-        let count = self.count + batch.readings.len() as u32;
-        for (reading, error) in samples.skip(first).step_by(BLOCK as usize) {
-            self.end_block(BlockStart { tick: reading.tick, feedback: reading.feedback, error: *error });
+    /// Adds all samples of a batch to blocks and speed stretches. Unit of `time`: ticks
+    fn add_blocks(&mut self, batch: &Batch, time: u32) {
+        let (mut readings, mut errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
+        while !readings.is_empty() {
+            let samples = BLOCK.saturating_sub(self.count).max(1) as usize;
+            let (block, later) = readings.split_at(samples.min(readings.len()));
+            let (errors_of_block, later_errors) = errors.split_at(block.len().min(errors.len()));
+            self.add_part(block, errors_of_block, time);
+            (readings, errors) = (later, later_errors);
         }
-        self.count = count % BLOCK;
+    }
+
+    /// Adds samples of one block; all but its last are skipped if no stretch ends before that.
+    fn add_part(&mut self, readings: &[Reading], errors: &[i32], time: u32) {
+        let skipped = match readings {
+            [.., last_but_one, _] if !self.is_long(last_but_one.tick, time) => readings.len() - 1,
+            _ => 0,
+        };
+        self.count += skipped as u32;
+        for (reading, error) in readings.iter().zip(errors).skip(skipped) {
+            let (tick, feedback) = (reading.tick, reading.feedback);
+            self.add_to_block(BlockStart { tick, feedback, error: *error }, time);
+        }
     }
 }
 

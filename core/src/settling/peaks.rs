@@ -1,9 +1,18 @@
 //! In: samples from the start of a move to the end of its rest. Out: overshoot, largest error, peak speed.
 
 use crate::sample::Sample;
+use crate::settings::Settings;
 
-/// Samples in a speed block. One encoder count of distance is spread over eight samples.
+/// Samples in a block. One encoder count of distance is spread over eight samples.
 pub(crate) const BLOCK: u32 = 8;
+
+/// Speed stretches a second: 2 ms each, or one sample period if that is longer.
+const STRETCHES: u32 = 500;
+
+/// How long a speed stretch lasts at least, unless a whole block is shorter. Unit: ticks
+pub(crate) fn stretch_time(settings: &Settings) -> u32 {
+    (settings.ticks_per_second / STRETCHES).max(1)
+}
 
 /// A speed as a distance and its time.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -42,7 +51,7 @@ impl Extremes {
     }
 }
 
-/// Start of a speed block.
+/// Start of a block.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct BlockStart {
     pub tick: u32,
@@ -51,7 +60,7 @@ pub(crate) struct BlockStart {
 }
 
 impl BlockStart {
-    fn at(sample: Sample) -> BlockStart {
+    pub(crate) fn at(sample: Sample) -> BlockStart {
         BlockStart { tick: sample.tick, feedback: sample.feedback, error: sample.error }
     }
 }
@@ -68,17 +77,19 @@ pub(crate) struct Peaks {
     pub moving_error: u32,
     /// Extremes of the error since the command end.
     standing: Extremes,
-    /// Samples in the current speed block.
+    /// Samples in the current block.
     pub count: u32,
     block: BlockStart,
     /// Tick and error at the start of the block before.
     older: (u32, i32),
+    /// Tick and feedback at the start of the current speed stretch.
+    stretch: (u32, i32),
     fastest: Speed,
 }
 
 impl Peaks {
     /// A move starts with this sample.
-    pub(crate) fn restart(&mut self, sample: Sample) {
+    pub(crate) fn restart(&mut self, settings: &Settings, sample: Sample) {
         let (tick, feedback, error) = (sample.tick_before(), sample.feedback_before(), sample.error_before());
         *self = Peaks {
             origin: feedback,
@@ -87,20 +98,22 @@ impl Peaks {
             moving_error: error.unsigned_abs().max(sample.error.unsigned_abs()),
             // Set at the command end.
             standing: self.standing,
-            count: 1,
+            count: 0,
             block: BlockStart { tick, feedback, error },
             older: (tick, error),
+            stretch: (tick, feedback),
             fastest: Speed::default(),
         };
+        self.add_to_block(BlockStart::at(sample), stretch_time(settings));
     }
 
     /// Adds one sample at which the command has changed.
-    pub(crate) fn moving(&mut self, sample: Sample) {
+    pub(crate) fn moving(&mut self, settings: &Settings, sample: Sample) {
         let distance = sample.feedback.wrapping_sub(self.origin);
         self.high = self.high.max(distance);
         self.low = self.low.min(distance);
         self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
-        self.add_to_block(sample);
+        self.add_to_block(BlockStart::at(sample), stretch_time(settings));
     }
 
     /// The command moves again after a pause at `target`: the errors during the pause belong to the motion.
@@ -110,6 +123,18 @@ impl Peaks {
         self.high = self.high.max(distance.wrapping_sub(least));
         self.low = self.low.min(distance.wrapping_sub(most));
         self.moving_error = self.moving_error.max(self.standing.size());
+    }
+
+    /// Joins what was measured before these, up to a pause of the command.
+    pub(crate) fn join(&mut self, earlier: &Peaks) {
+        let away = self.origin.wrapping_sub(earlier.origin);
+        self.high = earlier.high.max(away.wrapping_add(self.high));
+        self.low = earlier.low.min(away.wrapping_add(self.low));
+        self.origin = earlier.origin;
+        self.moving_error = self.moving_error.max(earlier.moving_error);
+        if earlier.fastest.faster(self.fastest) {
+            self.fastest = earlier.fastest;
+        }
     }
 
     /// The command end, with its error.
@@ -122,31 +147,56 @@ impl Peaks {
         self.standing.add(error);
     }
 
-    /// Adds one sample to the speed block; not called while feedback stays inside the window.
-    pub(crate) fn add_to_block(&mut self, sample: Sample) {
+    /// Adds one sample to block and speed stretch; not called while feedback stays inside the window. Unit of `time`:
+    /// ticks
+    pub(crate) fn add_to_block(&mut self, sample: BlockStart, time: u32) {
         self.count += 1;
-        if self.count >= BLOCK {
-            self.end_block(BlockStart::at(sample));
+        if self.count >= BLOCK || self.is_long(sample.tick, time) {
+            self.end_stretch(sample, time);
         }
     }
 
-    /// Feedback has left the window: a speed block begins at this sample.
+    /// Whether the speed stretch is long enough to end at this tick.
+    pub(crate) fn is_long(&self, tick: u32, time: u32) -> bool {
+        tick.wrapping_sub(self.stretch.0) >= time
+    }
+
+    /// Feedback has left the window: block and speed stretch begin at this sample.
     pub(crate) fn exited(&mut self, sample: Sample) {
         self.block = BlockStart::at(sample);
         self.older = (sample.tick, sample.error);
+        self.stretch = (sample.tick, sample.feedback);
         self.count = 0;
     }
 
-    /// The block ends, and the next begins, at this sample.
-    pub(crate) fn end_block(&mut self, end: BlockStart) {
-        let distance = end.feedback.wrapping_sub(self.block.feedback).unsigned_abs();
-        let speed = Speed { distance, time: end.tick.wrapping_sub(self.block.tick) };
-        if speed.faster(self.fastest) {
-            self.fastest = speed;
+    /// The speed stretch ends at this sample if it is long enough or fills a block; and so does a full block.
+    fn end_stretch(&mut self, end: BlockStart, time: u32) {
+        let full = self.count >= BLOCK;
+        if self.is_long(end.tick, time) || full && self.stretch.0 == self.block.tick {
+            let (tick, feedback) = self.stretch;
+            let distance = end.feedback.wrapping_sub(feedback).unsigned_abs();
+            let speed = Speed { distance, time: end.tick.wrapping_sub(tick) };
+            if speed.faster(self.fastest) {
+                self.fastest = speed;
+            }
+            self.stretch = (end.tick, end.feedback);
         }
-        self.older = (self.block.tick, self.block.error);
-        self.block = end;
-        self.count = 0;
+        if full {
+            self.older = (self.block.tick, self.block.error);
+            self.block = end;
+            self.count = 0;
+        }
+    }
+
+    /// Whether feedback, outside the window with this error, stands: the error was much the same at the starts of the
+    /// last two blocks, both within the last `time`. Unit: counts, ticks
+    pub(crate) fn stands(&self, error: i32, tick: u32, time: u32, spread: u32) -> bool {
+        let (older_tick, older_error) = self.older;
+        let near = |before: i32| before.wrapping_sub(error).unsigned_abs() <= spread;
+        older_tick != self.block.tick
+            && tick.wrapping_sub(older_tick) <= time
+            && near(older_error)
+            && near(self.block.error)
     }
 
     /// Error eight to sixteen samples ago, and the time since then. Unit: counts, ticks
@@ -160,7 +210,7 @@ impl Peaks {
         self.moving_error.max(self.standing.size())
     }
 
-    /// Fastest feedback over a speed block.
+    /// Fastest feedback over a speed stretch; none if there was no stretch.
     pub(crate) fn fastest(&self) -> Speed {
         self.fastest
     }
@@ -182,10 +232,25 @@ impl Peaks {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::settings::Parameters;
 
     #[track_caller]
     fn check(origin: i32, feedback: &[i32], target: i32, overshoot: u32, fastest: Speed) {
+        check_at(100_000, origin, feedback, target, overshoot, fastest);
+    }
+
+    /// Samples every ten ticks.
+    #[track_caller]
+    fn check_at(
+        ticks_per_second: u32,
+        origin: i32,
+        feedback: &[i32],
+        target: i32,
+        overshoot: u32,
+        fastest: Speed,
+    ) {
         let mut peaks = Peaks::default();
+        let settings = Settings::new(Parameters::at(ticks_per_second)).unwrap();
         let travel = target.wrapping_sub(origin);
         let mut before = origin;
         for (k, &feedback) in feedback.iter().enumerate() {
@@ -200,12 +265,12 @@ mod tests {
             };
             match k {
                 0 => {
-                    peaks.restart(sample);
+                    peaks.restart(&settings, sample);
                     peaks.command_ended(sample.error);
                 }
                 _ => {
                     peaks.standing(sample.error);
-                    peaks.add_to_block(sample);
+                    peaks.add_to_block(BlockStart::at(sample), stretch_time(&settings));
                 }
             }
             before = feedback;
@@ -225,8 +290,11 @@ mod tests {
     }
 
     #[test]
-    fn speed_is_the_fastest_of_whole_blocks() {
+    fn speed_is_the_fastest_stretch_of_eight_samples_two_milliseconds_or_one_sample() {
         let ramp: std::vec::Vec<i32> = (1..=20).map(|k| if k <= 8 { k } else { 8 + (k - 8) * 3 }).collect();
-        check(0, &ramp, 1000, 0, Speed { distance: 24, time: 80 });
+        // At 10 kHz, 1 kHz and 100 Hz.
+        check_at(100_000, 0, &ramp, 1000, 0, Speed { distance: 24, time: 80 });
+        check_at(10_000, 0, &ramp, 1000, 0, Speed { distance: 6, time: 20 });
+        check_at(1000, 0, &ramp, 1000, 0, Speed { distance: 3, time: 10 });
     }
 }

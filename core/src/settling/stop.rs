@@ -34,7 +34,7 @@ pub struct Stop {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Fastest feedback over a speed block.
+    /// Fastest feedback over a speed stretch; none where the samples are too few.
     pub peak_speed: Speed,
     /// Mean error over the rest. Unit: 1/256 counts
     pub rest_error: i64,
@@ -42,15 +42,39 @@ pub struct Stop {
     pub rest_noise: u32,
     /// Number of samples in the rest error.
     pub rest_samples: u32,
+    /// Outside at the end of the rest, but standing: the error there. Unit: counts
+    pub offset: Option<i32>,
+    /// One sample of feedback, faster than the axis ever moves, decides.
+    pub spike: bool,
+    /// The samples ended before the rest did.
+    pub ended: bool,
     /// Rest end minus command end. Unit: ticks
     pub held: u64,
     /// Faults in the move or before it settled.
     pub faults: Faults,
+    /// Number of gaps from the start of the move to the end of the rest.
+    pub gaps: u32,
+    /// Longest sample period with a gap in it. Unit: ticks
+    pub longest_gap: u32,
+}
+
+/// The last sample of a rest.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct RestEnd {
+    /// Unit: ticks since the first reading
+    pub now: u64,
+    /// Time stamp. Unit: ticks, wrapping
+    pub tick: u32,
+    /// Unit: counts
+    pub error: i32,
+    /// No sample follows.
+    pub ended: bool,
 }
 
 impl Settling {
-    /// The stop of a move, at the end of its rest, `held` ticks after the command end.
-    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, held: u64) -> Stop {
+    /// The stop of a move, at the end of its rest.
+    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, end: RestEnd) -> Stop {
+        let held = end.now.saturating_sub(move_command.command_end);
         let crossings = self.window.crossings();
         let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
         let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
@@ -58,7 +82,6 @@ impl Settling {
             if *first == last.entry { last_entry } else { Some(first.edge(first.delay(settings))) }
         });
         let noise = self.rest.noise();
-        let confirmed = self.window.position() == Position::TargetReached;
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
@@ -68,7 +91,7 @@ impl Settling {
                 crossing.uncertainty(settings, delay, noise)
             }),
             reached: self.window.reached,
-            first_crossing: self.first_crossing,
+            first_crossing: self.first_crossing.unwrap_or_default(),
             entries: self.window.entries,
             overshoot: self.peaks.overshoot(self.target(), move_command.travel),
             peak_following_error: self.peaks.error(),
@@ -77,8 +100,22 @@ impl Settling {
             rest_error: self.rest.mean(),
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
+            offset: self.offset(settings, end, held),
+            spike: self.spike.decides(),
+            ended: end.ended,
             held,
-            faults: if confirmed { self.faults } else { self.faults.with(self.later_faults) },
+            faults: self.holes.faults(),
+            gaps: self.holes.gaps(),
+            longest_gap: self.holes.longest_gap(),
         }
+    }
+
+    /// The error at the end of the rest, if it is outside the window and stands.
+    fn offset(&self, settings: &Settings, end: RestEnd, held: u64) -> Option<i32> {
+        let spread = (settings.window / 4).max(settings.encoder_step.saturating_mul(2));
+        let held = u32::try_from(held).unwrap_or(u32::MAX);
+        let stands = self.window.position() == Position::Outside
+            && self.peaks.stands(end.error, end.tick, held, spread);
+        stands.then_some(end.error)
     }
 }

@@ -11,16 +11,17 @@ use super::output::{Output, OutputFormat, notify};
 use super::progress;
 use super::recording_options::{Columns, Scale};
 use crate::error::Error;
-use crate::measure::{MeasureOptions, Measured, Summary, measure};
+use crate::measure::{MeasureOptions, Measured, Summary, Wrap, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
-use crate::trace::choice::fraction;
+use crate::trace::choice::{fraction, position};
 use crate::trace::{Choice, Trace};
 
 /// Measure every move of a recording
 ///
 /// Reads command and feedback from CSV or similar text as drives and oscilloscopes export it, and
-/// finds out by itself how it is written: delimiter, decimal comma, header, units, encoding.
+/// finds out by itself how it is written: delimiter, decimal comma, header, units, encoding; also an
+/// event log of one value a line. What it can't find out it asks for, with the option to type.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -38,6 +39,9 @@ pub struct Arguments {
     #[arg(long, value_name = "T", default_value = "20", value_parser = milliseconds)]
     #[arg(allow_negative_numbers = true)]
     rest_time_ms: f64,
+    /// Where the command stood before the first row, in the unit of the recording; for a step in that row
+    #[arg(long, value_name = "P", allow_hyphen_values = true)]
+    from: Option<String>,
     /// Which definition of settling time is reported
     #[arg(long, value_enum, default_value = "last-entry")]
     definition: DefinitionName,
@@ -47,6 +51,16 @@ pub struct Arguments {
     /// that sample period, with an uncertainty that covers it.
     #[arg(long)]
     synchronous: bool,
+    /// Distance after which positions begin anew, in the unit of the recording: 360; 0: they never do
+    ///
+    /// Without it, a move during which a position jumps by close to a whole turn is untrusted.
+    #[arg(long, value_name = "TURN", allow_negative_numbers = true)]
+    wrap: Option<String>,
+    /// How far a noisy command may be from its mean while it stands, in the unit of the recording; 0 for not at all
+    ///
+    /// Without it, 4.5 times the noise of the command, if it is noisy.
+    #[arg(long, value_name = "X", value_parser = dead_band, allow_negative_numbers = true)]
+    command_dead_band: Option<f64>,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
@@ -79,11 +93,23 @@ Examples:
   stillpoint measure axis.csv --window 0.01
   stillpoint measure axis.csv --window 0.01 --window-time-ms 20 --plot stops.html
   stillpoint measure scope.txt --window 0.01 --rate 4000 --counts-per-unit 16777216/60 --unit mm
+  stillpoint measure drive.csv --window 0.01 --time t:ms
+  stillpoint measure volts.csv --window 0.01 --command-scale 2.5 --feedback-scale -10/3 --unit mm
+  stillpoint measure step.csv --window 0.01 --from 2.0
+  stillpoint measure log.csv --window 0.01 --command X.SetPos --feedback X.ActPos
   stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
 
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";
 
 impl Arguments {
+    fn wrap(&self) -> Result<Wrap, Error> {
+        match self.wrap.as_deref() {
+            None => Ok(Wrap::Unknown),
+            Some("0") => Ok(Wrap::Never),
+            Some(turn) => fraction("--wrap", turn).map(Wrap::Turn),
+        }
+    }
+
     fn options(&self) -> Result<MeasureOptions, Error> {
         Ok(MeasureOptions {
             window: fraction("--window", &self.window).map_err(|_| Error::window(&self.window))?,
@@ -94,12 +120,20 @@ impl Arguments {
                 DefinitionName::Iso9283 => Definition::Iso9283,
                 DefinitionName::TargetReached => Definition::TargetReached,
             },
-            command_scale: self.scale.command_scale()?,
+            from: self.from.as_deref().map(|text| position("--from", text)).transpose()?,
             encoder_step: self.scale.encoder_step()?,
             max_speed: self.scale.max_speed(),
             synchronous: self.synchronous,
+            wrap: self.wrap()?,
+            command_dead_band: self.command_dead_band,
         })
     }
+}
+
+/// A width of 0 or more. Unit: that of the recording
+fn dead_band(text: &str) -> Result<f64, String> {
+    let width: Option<f64> = text.parse().ok().filter(|width: &f64| width.is_finite() && *width >= 0.0);
+    width.ok_or_else(|| "give a number from 0 in the unit of the recording, such as 0.01".to_owned())
 }
 
 /// A time that settings can count, whatever the recording. Unit: ms

@@ -5,7 +5,8 @@ use stillpoint_core::{Fraction, PositionFactor};
 
 use super::option_value::character;
 use crate::error::Error;
-use crate::trace::{Choice, choice::fraction};
+use crate::trace::choice::{Choice, fraction, ratio};
+use crate::trace::ratio::Ratio;
 
 #[derive(Args)]
 #[command(next_help_heading = "Format of the recording (detected by default)")]
@@ -19,6 +20,12 @@ pub(super) struct Columns {
     /// Column of the measured position, by name or number
     #[arg(long, value_name = "COL")]
     feedback: Option<String>,
+    /// Column of the following error, command - feedback, where there is no feedback; by name or number
+    #[arg(long, value_name = "COL", conflicts_with = "feedback")]
+    following_error: Option<String>,
+    /// Time column of the feedback, where it has a clock of its own; by name or number
+    #[arg(long, value_name = "COL", conflicts_with = "rate")]
+    feedback_time: Option<String>,
     /// Rows per second, for a recording without a time column
     #[arg(long, value_name = "HZ", conflicts_with = "time", allow_negative_numbers = true)]
     rate: Option<String>,
@@ -48,9 +55,12 @@ pub(super) struct Scale {
     /// Feed in units / shaft revolutions (0x6092), with --encoder-resolution
     #[arg(long, value_name = "A/B", requires = "encoder_resolution")]
     feed_constant: Option<String>,
-    /// Feedback counts / command counts, if the two differ; negative if they count in opposite directions
-    #[arg(long, value_name = "A/B", allow_hyphen_values = true)]
+    /// What the command column is multiplied with: units per volt, 2.5 or -1/3, or feedback counts per command count
+    #[arg(long, value_name = "X", allow_hyphen_values = true)]
     command_scale: Option<String>,
+    /// What the feedback column is multiplied with, if it differs; both have the unit of --unit then
+    #[arg(long, value_name = "X", allow_hyphen_values = true)]
+    feedback_scale: Option<String>,
     /// Smallest step of the encoder, in the unit of the recording
     #[arg(long, value_name = "S", allow_negative_numbers = true)]
     encoder_step: Option<String>,
@@ -68,14 +78,19 @@ fn speed(text: &str) -> Result<f64, String> {
 impl Columns {
     /// The given options; the reader of a recording detects the others.
     pub(super) fn choice(&self, scale: &Scale) -> Result<Choice, Error> {
-        let Columns { time, command, feedback, rate, delimiter, decimal } = self;
+        let Columns { time, command, feedback, following_error, feedback_time, rate, delimiter, decimal } =
+            self;
         Ok(Choice {
             time: time.clone(),
             command: command.clone(),
             feedback: feedback.clone(),
+            following_error: following_error.clone(),
+            feedback_time: feedback_time.clone(),
             rate: rate.as_deref().map(|rate| fraction("--rate", rate)).transpose()?,
             unit: scale.unit.clone(),
             counts_per_unit: scale.counts_per_unit()?,
+            command_scale: ratio_of("--command-scale", &scale.command_scale)?,
+            feedback_scale: ratio_of("--feedback-scale", &scale.feedback_scale)?,
             delimiter: *delimiter,
             decimal: *decimal,
         })
@@ -83,17 +98,6 @@ impl Columns {
 }
 
 impl Scale {
-    /// Feedback counts per command count; a negative one inverts the command.
-    pub(super) fn command_scale(&self) -> Result<(i32, i32), Error> {
-        let Some(text) = self.command_scale.as_deref() else { return Ok((1, 1)) };
-        let (sign, digits) = text.strip_prefix('-').map_or((1, text), |digits| (-1, digits));
-        let scale = fraction("--command-scale", digits)?;
-        match (i32::try_from(scale.numerator()), i32::try_from(scale.denominator())) {
-            (Ok(upper), Ok(lower)) => Ok((sign * upper, lower)),
-            _ => Err(wrong("--command-scale", text, "needs more than 31 bits")),
-        }
-    }
-
     /// Smallest step of the encoder. Unit: that of the recording
     pub(super) fn encoder_step(&self) -> Result<Option<Fraction>, Error> {
         fraction_of("--encoder-step", &self.encoder_step)
@@ -125,6 +129,11 @@ impl Scale {
 /// The value of an option that takes a fraction.
 fn fraction_of(option: &str, text: &Option<String>) -> Result<Option<Fraction>, Error> {
     text.as_deref().map(|text| fraction(option, text)).transpose()
+}
+
+/// The value of an option that takes a fraction with a sign.
+fn ratio_of(option: &str, text: &Option<String>) -> Result<Option<Ratio>, Error> {
+    text.as_deref().map(|text| ratio(option, text)).transpose()
 }
 
 /// Numerator and denominator as the objects of a drive hold them.

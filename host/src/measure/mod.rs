@@ -1,17 +1,21 @@
 //! In: a recording and options. Out: the report of every move, one by one, and what to be careful about.
 //!
 //! ```text
-//! trace ► rows ► meter (the core's axis) ► record ► report
-//!                  └► stop_recorder: samples of the move, thinned
+//! trace ► rows ► turn (core) ► quiet ► meter (the core's axis) ► record ► likeness ► report
+//!                  └► turn_jumps          └► stop_recorder: samples of the move, thinned
 //! ```
 //! Only the move under way is in memory, so a recording may have any length.
 
 mod options;
+mod arrival;
+mod quiet;
+mod turn_jumps;
+mod likeness;
 mod stop_recorder;
 mod meter;
 
 pub use meter::{Measured, Meter};
-pub use options::MeasureOptions;
+pub use options::{MeasureOptions, Wrap};
 
 use crate::error::Error;
 use crate::trace::{Row, Trace};

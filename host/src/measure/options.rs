@@ -4,6 +4,13 @@ use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
 use crate::error::Error;
 use crate::trace::Layout;
+use crate::trace::ratio::Ratio;
+
+/// A command that comes in some rows only must stand for this many of its own periods, as for three samples otherwise.
+const COMMANDS: f64 = 3.0;
+
+/// Dead band over the rms of the noise, where only the dead band is given.
+const SIGMAS: f64 = 4.5;
 
 /// By what every move is measured.
 #[derive(Clone, Copy, Debug)]
@@ -16,14 +23,31 @@ pub struct MeasureOptions {
     pub rest_time_ms: f64,
     /// Which settling time is reported.
     pub definition: Definition,
-    /// Feedback counts per command count, where the two differ.
-    pub command_scale: (i32, i32),
+    /// Where the command stood before the first row, if the recording begins with a step. Unit: that of the recording
+    pub from: Option<Ratio>,
     /// Smallest change the feedback can show, if known. Unit: that of the recording
     pub encoder_step: Option<Fraction>,
     /// Fastest the machine can move; anything faster is a fault of the signal. Unit: unit/s
     pub max_speed: Option<f64>,
     /// Whether command and samples share a clock.
     pub synchronous: bool,
+    /// Whether positions begin anew after a turn.
+    pub wrap: Wrap,
+    /// Half-width of the band within which a noisy command stands, 0 for none; `None`: from the noise of the command.
+    /// Unit: that of the recording
+    pub command_dead_band: Option<f64>,
+}
+
+/// Whether positions begin anew after a turn, as on a rotary axis.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Wrap {
+    /// Not known: a jump by close to a turn is a question.
+    #[default]
+    Unknown,
+    /// They do not, however far they jump.
+    Never,
+    /// After this distance. Unit: that of the recording
+    Turn(Fraction),
 }
 
 impl MeasureOptions {
@@ -46,24 +70,85 @@ impl MeasureOptions {
         let parameters = Parameters {
             window: counts.floor(),
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
-            rest_time: ticks("--rest-time-ms", self.rest_time_ms)?.max(1),
-            command_scale: self.command_scale,
+            rest_time: ticks(
+                "--rest-time-ms",
+                self.rest_time_ms.max(COMMANDS * layout.command_period_s * 1e3),
+            )?
+            .max(1),
+            command_scale: layout.command_scale,
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
             synchronous: self.synchronous,
+            turn: self.turn(layout)?,
             ..Parameters::at(layout.ticks_per_second)
         };
         Settings::new(parameters).map_err(|invalid| match invalid.parameter {
             "window" => too_wide(),
+            "turn" => {
+                unusable("--wrap", self.turn_in_units(), invalid.rule, "check its unit and --command-scale")
+            }
             other => unusable(&format!("--{}", other.replace('_', "-")), "", invalid.rule, "see --help"),
         })
+    }
+
+    /// Where the command stood before the first row, before the core scales it. Unit: command counts
+    pub(super) fn command_before(&self, layout: &Layout) -> Result<Option<i32>, Error> {
+        let Some(from) = self.from else { return Ok(None) };
+        let (upper, lower) = layout.command_scale;
+        let counts = from.to_f64() * layout.counts_per_unit.to_f64() * f64::from(lower) / f64::from(upper);
+        let range = f64::from(i32::MIN)..=f64::from(i32::MAX);
+        match Some(counts.round()).filter(|counts| range.contains(counts)) {
+            Some(counts) => Ok(Some(counts as i32)),
+            None => {
+                let wrong = "is beyond the 2^31 counts of this recording";
+                Err(unusable("--from", from.to_f64(), wrong, "check its unit"))
+            }
+        }
     }
 
     /// Unit: counts
     fn encoder_step(&self, layout: &Layout) -> u32 {
         let counts = |step: Fraction| (step.to_f64() * layout.counts_per_unit.to_f64()).round() as u32;
         self.encoder_step.map_or(layout.encoder_step, counts).max(1)
+    }
+
+    /// The turn in counts, which must be a whole number; 0 for none.
+    fn turn(&self, layout: &Layout) -> Result<u32, Error> {
+        let Wrap::Turn(turn) = self.wrap else { return Ok(0) };
+        let per_unit = layout.counts_per_unit;
+        let wrong = |wrong: &str, remedy: &str| unusable("--wrap", self.turn_in_units(), wrong, remedy);
+        let counts = per_unit.times(turn).map_err(|_| wrong("has too many digits", "give fewer"))?;
+        if counts.denominator() != 1 {
+            let nearest = counts.to_f64().round() / per_unit.to_f64();
+            let exact =
+                format!("is {} counts of this recording, which must be a whole number", counts.to_f64());
+            return Err(wrong(&exact, &format!("the nearest is --wrap {nearest}")));
+        }
+        u32::try_from(counts.numerator())
+            .map_err(|_| wrong("is further than the 2^31 counts of this recording", "check its unit"))
+    }
+
+    fn turn_in_units(&self) -> f64 {
+        if let Wrap::Turn(turn) = self.wrap { turn.to_f64() } else { 0.0 }
+    }
+
+    /// Noise of the command, or what the dead band implies if the recording shows none. Unit: feedback counts
+    pub(super) fn command_rms(&self, layout: &Layout) -> f64 {
+        let (upper, lower) = layout.command_scale;
+        let scale = f64::from(upper).abs() / f64::from(lower);
+        let rms = layout.command_noise.map(|noise| noise.rms);
+        scale * rms.unwrap_or(f64::from(self.dead_band(layout)) / SIGMAS)
+    }
+
+    /// Half-width of the band within which a noisy command stands, 0 for none. Unit: command counts
+    pub(super) fn dead_band(&self, layout: &Layout) -> u32 {
+        let Some(width) = self.command_dead_band else {
+            return layout.command_noise.map_or(0, |noise| noise.dead_band);
+        };
+        let (upper, lower) = layout.command_scale;
+        let scale = f64::from(lower) / f64::from(upper).abs();
+        (width * layout.counts_per_unit.to_f64() * scale).round().min(f64::from(1 << 30)) as u32
     }
 
     /// Furthest that feedback can come in one sample period.

@@ -31,6 +31,7 @@ fn figures(axis: &AxisContext, record: &Record, reason: Reasons) -> Option<Strin
             let length = |parts: i64| number::plain(axis.fine_length(parts as f64));
             record.rest_error.map(|parts| format!("{} {}", length(parts), axis.unit))
         }
+        Reasons::TURN => Some("does it begin anew after each turn?".to_owned()),
         Reasons::FRAGILE => record.settling.map(|settling| other_windows(axis, record, settling)),
         _ => None,
     }
@@ -74,6 +75,11 @@ mod tests {
             },
             "the window is below two encoder steps; samples are missing, but not where they matter (2 places, longest 2.5 ms)",
             "the window is below two encoder steps; samples are missing, but not where they matter",
+        );
+        check(
+            |record| record.reasons = Reasons::TURN,
+            "the position jumps by close to a whole turn (does it begin anew after each turn?)",
+            "the position jumps by close to a whole turn",
         );
         check(
             |record| (record.reasons, record.rest_error) = (Reasons::OFFSET, Some(-256 * 120)),

@@ -1,6 +1,7 @@
 //! In: the user's options for a recording. Out: the same, validated.
 
 use crate::error::Error;
+use crate::trace::ratio::Ratio;
 use crate::trace::{decimal, number};
 use stillpoint_core::Fraction;
 
@@ -13,16 +14,38 @@ pub struct Choice {
     pub command: Option<String>,
     /// Column of the measured position, by name or by number from 1.
     pub feedback: Option<String>,
+    /// Column of the following error, command − feedback, instead of feedback; by name or by number from 1.
+    pub following_error: Option<String>,
+    /// Time column of the feedback, where it has a clock of its own; by name or by number from 1.
+    pub feedback_time: Option<String>,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.
     pub unit: Option<String>,
     /// Counts per unit, for columns that hold whole counts. Unit: counts/unit
     pub counts_per_unit: Option<Fraction>,
+    /// What the numbers of the command are multiplied with to be positions; negative if they count in the opposite
+    /// direction. Unit: that of position, or counts with [`counts_per_unit`](Self::counts_per_unit), per column unit
+    pub command_scale: Option<Ratio>,
+    /// The same for the feedback.
+    pub feedback_scale: Option<Ratio>,
     /// Column delimiter: `,` `;` `|`, a tab or a space.
     pub delimiter: Option<char>,
     /// Decimal sign: `.` or `,`.
     pub decimal: Option<char>,
+}
+
+impl Choice {
+    /// Whether every column is chosen by its number, so that no header is needed.
+    pub(crate) fn is_by_number(&self) -> bool {
+        let is_number = |text: &Option<String>| {
+            let name = text.as_deref().map(|text| text.split_once(':').map_or(text, |(name, _)| name));
+            name.is_some_and(|name| name.trim().parse::<usize>().is_ok())
+        };
+        (self.rate.is_some() || is_number(&self.time))
+            && is_number(&self.command)
+            && is_number(&self.feedback)
+    }
 }
 
 /// The exact value of `text`, such as `4000`, `2.5e3` or `1048576/375`; an error names `option`.
@@ -42,6 +65,23 @@ pub fn fraction(option: &str, text: &str) -> Result<Fraction, Error> {
         Fraction::new(upper, lower.unsigned_abs()).map_err(|unusable| wrong(&unusable.to_string()))
     };
     part(upper)?.times(part(lower)?.inverse()).map_err(|unusable| wrong(&unusable.to_string()))
+}
+
+/// The exact value of `text`, as for [`fraction`], but negative if it begins with a minus.
+pub fn ratio(option: &str, text: &str) -> Result<Ratio, Error> {
+    let (negative, digits) = text.strip_prefix('-').map_or((false, text), |digits| (true, digits));
+    Ratio::new(negative, fraction(option, digits)?).ok_or_else(|| Error::Option {
+        option: option.to_string(),
+        value: text.to_string(),
+        wrong: "needs more than 63 bits".to_string(),
+        remedy: "give fewer digits, such as -0.25 or 1048576/375".to_string(),
+    })
+}
+
+/// As [`ratio`], or 0.
+pub fn position(option: &str, text: &str) -> Result<Ratio, Error> {
+    let is_zero = number::parse(text.as_bytes(), b'.').is_some_and(|figure| figure.mantissa == 0);
+    if is_zero { Ok(Ratio::ZERO) } else { ratio(option, text) }
 }
 
 /// The byte of the given delimiter; a letter is refused.
@@ -91,6 +131,18 @@ mod tests {
         for text in ["", "0", "-1", "1/0", "a", "1e-30", "1e300"] {
             check(text, None);
         }
+    }
+
+    #[test]
+    fn scales_have_a_sign() {
+        let value = |text| ratio("--command-scale", text).map(Ratio::to_f64).ok();
+        assert_eq!((value("-1/4"), value("2.5"), value("-0.5")), (Some(-0.25), Some(2.5), Some(-0.5)));
+        assert_eq!((value("0"), value("--1"), value("1/-4")), (None, None, None));
+        let value = |text| position("--from", text).map(Ratio::to_f64).ok();
+        assert_eq!(
+            (value("0"), value("-0.0"), value("-12.5"), value("x")),
+            (Some(0.0), Some(0.0), Some(-12.5), None)
+        );
     }
 
     #[test]

@@ -9,9 +9,6 @@ use crate::trace::rows::{Fault, Row};
 use crate::trace::timebase::Timebase;
 use stillpoint_core::Reading;
 
-/// Longest time between two rows that is no hole. Unit: sample periods
-const HOLE: i64 = 10;
-
 /// A row with valid numbers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stamped {
@@ -30,7 +27,10 @@ pub(crate) struct Stamped {
 pub(crate) struct Clock {
     timebase: Timebase,
     period: i64,
+    /// Longest time between two rows that is no hole. Unit: ticks
     hole: i64,
+    /// The same before the next row: longer by the rows that were dropped since the last one. Unit: ticks
+    longest: i64,
     last: Option<i64>,
     /// Difference between ticks and times. Unit: ticks
     shift: i64,
@@ -41,8 +41,13 @@ pub(crate) struct Clock {
 impl Clock {
     /// A clock before its first row.
     pub(crate) fn new(timebase: Timebase) -> Clock {
-        let period = timebase.period();
-        Clock { timebase, period, hole: period.saturating_mul(HOLE), last: None, shift: 0, suspect: None }
+        let (period, hole) = (timebase.period(), timebase.hole());
+        Clock { timebase, period, hole, longest: hole, last: None, shift: 0, suspect: None }
+    }
+
+    /// The conversion of times.
+    pub(crate) fn timebase(&self) -> &Timebase {
+        &self.timebase
     }
 
     /// Time of the row with this index, from 0; `None` if it is out of range. Unit: ticks
@@ -62,11 +67,17 @@ impl Clock {
     #[inline]
     pub(crate) fn step(&mut self, row: Stamped, out: &mut Vec<Row>) {
         match self.last {
-            Some(last) if self.suspect.is_none() && row.at > last && row.at - last <= self.hole => {
+            Some(last) if self.suspect.is_none() && row.at > last && row.at - last <= self.longest => {
                 self.emit(row, out);
             }
             _ => self.judge(row, out),
         }
+    }
+
+    /// A row was dropped; its gap is marked already.
+    #[cold]
+    pub(crate) fn drop_row(&mut self) {
+        self.longest = self.longest.saturating_add(self.period);
     }
 
     /// Ends the rows: the held row is decided.
@@ -79,6 +90,7 @@ impl Clock {
     #[inline]
     fn emit(&mut self, row: Stamped, out: &mut Vec<Row>) {
         self.last = Some(row.at);
+        self.longest = self.hole;
         let tick = self.tick(row.at);
         out.push(Row::Reading {
             line: row.line,
@@ -109,7 +121,7 @@ impl Clock {
             }
         }
         let last = self.last.unwrap_or(last);
-        if row.at > last && row.at - last <= self.hole {
+        if row.at > last && row.at - last <= self.longest {
             self.emit(row, out);
         } else if row.at == last {
             self.stray(row, last, out);
@@ -134,7 +146,8 @@ impl Clock {
         self.emit(row, out);
     }
 
-    fn stray(&self, row: Stamped, last: i64, out: &mut Vec<Row>) {
+    fn stray(&mut self, row: Stamped, last: i64, out: &mut Vec<Row>) {
+        self.drop_row();
         let (second, after) = (self.second(row.at), self.second(last));
         out.push(Row::Gap { line: row.line, fault: Fault::Stamp { second, after } });
     }
@@ -155,7 +168,8 @@ mod tests {
 
     /// `t` reading at tick, `h` hole, `r` restart, `s` stray stamp, `c` clock mark at tick.
     fn run(times: &[i64]) -> String {
-        let timebase = Timebase { ticks_per_second: 1000, places: 3, per_row: None, period_s: 0.001 };
+        let timebase =
+            Timebase { ticks_per_second: 1000, places: 3, per_row: None, period_s: 0.001, hole_s: 0.010 };
         let (mut clock, mut out) = (Clock::new(timebase), Vec::new());
         for (&at, line) in times.iter().zip(1..) {
             clock.step(Stamped { line, at, command: 0, feedback: 0 }, &mut out);
@@ -190,6 +204,8 @@ mod tests {
         check(&[0, 1, 900, 2, 3], "1c0=0 1t0 2t1 3s 4t2 5t3");
         check(&[0, 1, 900, -7, 2], "1c0=0 1t0 2t1 3s 4s 5t2");
         check(&[0, 1, -5], "1c0=0 1t0 2t1 3s");
+        check(&[0, 1, 1, 12, 13], "1c0=0 1t0 2t1 3s 4t12 5t13");
+        check(&[0, 1, 1, 13, 14], "1c0=0 1t0 2t1 3s 4h 4t13 5t14");
         check(&[0, 1, -5, -5, -6, 2], "1c0=0 1t0 2t1 3s 4s 5s 6t2");
     }
 

@@ -20,16 +20,28 @@ pub(crate) struct Column {
     pub(crate) stamped: bool,
 }
 
+impl Column {
+    /// The name as it is typed in a shell.
+    pub(crate) fn shell_name(&self) -> String {
+        let plain = |letter: char| letter.is_alphanumeric() || matches!(letter, '_' | '-' | '.' | '/' | ':');
+        if self.name.chars().all(plain) { self.name.clone() } else { format!("'{}'", self.name) }
+    }
+}
+
 /// The three columns; without a time column, the rate is given.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Columns {
     /// Time.
     pub(crate) time: Option<Column>,
     /// Command.
     pub(crate) command: Column,
-    /// Feedback.
+    /// Feedback, or the following error.
     pub(crate) feedback: Column,
-    /// Name of a time column that is not used because the rate is given.
+    /// Whether `feedback` is the following error, command − feedback.
+    pub(crate) is_error: bool,
+    /// Time of the feedback, where it has a clock of its own.
+    pub(crate) feedback_time: Option<Column>,
+    /// Name of a time column that is not used because the rate or another one is given.
     pub(crate) unused: Option<String>,
     /// Whether the columns have no names, so that their order decides.
     pub(crate) assumed: bool,
@@ -59,20 +71,47 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         let wrong = "both a time column and --rate are given; leave one out";
         return Err(table.error(Signal::Time, wrong.to_string()));
     }
-    if !table.named && time_name.is_none() && choice.command.is_none() && choice.feedback.is_none() {
+    let is_free = choice.command.is_none() && choice.feedback.is_none() && choice.following_error.is_none();
+    if !table.named && time_name.is_none() && is_free {
         return table.in_order(timed);
     }
-    let chosen = [time_name, choice.command.as_deref(), choice.feedback.as_deref()];
+    let feedback = choice.feedback.as_deref().or(choice.following_error.as_deref());
+    let chosen = [time_name, choice.command.as_deref(), feedback];
     let mut selected = [None; 3];
     for (signal, name) in Signal::ALL.into_iter().zip(chosen) {
         if let Some(name) = name {
             selected[signal as usize] = Some(table.by_name(signal, name)?);
         }
     }
+    let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
+    let mut no_time = None;
     for signal in Signal::ALL {
-        if selected[signal as usize].is_none() && (timed || signal != Signal::Time) {
-            selected[signal as usize] = Some(table.by_score(signal, &selected)?);
+        if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
+            continue;
         }
+        match table.by_score(signal, &selected) {
+            Ok(index) => selected[signal as usize] = Some(index),
+            // Two clocks have two time columns.
+            Err(error) if signal == Signal::Time => no_time = Some(error),
+            Err(error) => {
+                let found = table.following_error(&selected).filter(|_| signal == Signal::Feedback);
+                selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
+                is_error = true;
+            }
+        }
+    }
+    let mut feedback_time = match &choice.feedback_time {
+        Some(name) => Some(table.by_name(Signal::Time, name)?),
+        None => None,
+    };
+    let two_clocks = table.two_clocks(&selected).filter(|_| timed && feedback_time.is_none());
+    if let Some((time, other)) = two_clocks.filter(|_| time_name.is_none()) {
+        (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
+    }
+    let clock = |(time, other)| if selected[Signal::Time as usize] == Some(time) { other } else { time };
+    let not_used = two_clocks.map(clock).filter(|_| time_name.is_some());
+    if let Some(error) = no_time {
+        return Err(error);
     }
     table.distinct(&selected)?;
     let column = |signal: Signal| selected[signal as usize].map(|index: usize| table.columns[index].clone());
@@ -83,11 +122,15 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if let Some(time) = time.as_mut().filter(|time| time.stamped) {
         time.unit = Some("s".to_string());
     }
-    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed);
+    let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(not_used);
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    Ok(Columns { time, command, feedback, unused, assumed: false })
+    let feedback_time = feedback_time.map(|index| Column {
+        unit: time.as_ref().and_then(|time| time.unit.clone()),
+        ..table.columns[index].clone()
+    });
+    Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
 }
 
 impl Table<'_> {
@@ -116,6 +159,8 @@ impl Table<'_> {
             time,
             command: (*command).clone(),
             feedback: (*feedback).clone(),
+            is_error: false,
+            feedback_time: None,
             unused: None,
             assumed: true,
         })
@@ -177,6 +222,33 @@ impl Table<'_> {
                 Err(self.error(signal, format!("'{}' and '{}' may both be {signal}", one.name, other.name)))
             }
         }
+    }
+
+    /// The only column whose name means the following error.
+    fn following_error(&self, selected: &[Option<usize>; 3]) -> Option<usize> {
+        let fits = |column: &&Column| {
+            let name = if self.named { unit::split(&column.name).0 } else { String::new() };
+            let free = column.numeric && !selected.contains(&Some(column.index));
+            free && signal_names::is_following_error(&name, column.unit.as_deref())
+        };
+        let mut fitting = self.columns.iter().filter(fits);
+        fitting.next().filter(|_| fitting.next().is_none()).map(|column| column.index)
+    }
+
+    /// The time columns of command and feedback, if each stands right of one of its own: time, command, time, feedback.
+    fn two_clocks(&self, selected: &[Option<usize>; 3]) -> Option<(usize, usize)> {
+        let is_time = |column: &&Column| {
+            let name = if self.named { unit::split(&column.name).0 } else { String::new() };
+            (column.numeric || column.stamped)
+                && signal_names::score(Signal::Time, &name, column.unit.as_deref()) > 0
+        };
+        let before = |signal: Signal| {
+            let end = selected[signal as usize]?;
+            self.columns[..end].iter().rev().find(is_time).map(|column| column.index)
+        };
+        let (time, other) = before(Signal::Command).zip(before(Signal::Feedback))?;
+        let alike = self.columns[time].unit == self.columns[other].unit;
+        (time != other && alike).then_some((time, other))
     }
 
     fn distinct(&self, selected: &[Option<usize>; 3]) -> Result<(), Error> {

@@ -1,23 +1,23 @@
 //! In: the first lines of a recording and their dialect. Out: header, units row, first row.
 
 use crate::trace::cell::Dialect;
+use crate::trace::decimal::Decimal;
 use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
-use crate::trace::sniff::{Found, census};
-use crate::trace::{signal_names, unit};
+use crate::trace::sniff::{self, Found, census, is_row};
+use crate::trace::{signal_names, stamp, unit};
 
 /// Largest distance of a header above the first good row. Unit: lines
 const SEARCH: usize = 20;
+
+/// Number of rows that decide to which columns the names of a short or long header belong.
+const COMPARED: usize = 200;
 
 /// The header of the columns.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Header {
     /// One name for each column.
     pub(crate) names: Vec<String>,
-    /// Units from a separate row, if there is one.
-    pub(crate) units: Vec<Option<String>>,
-    /// The line as written, to recognise repetitions.
-    pub(crate) bytes: Vec<u8>,
     /// Index of its line.
     pub(crate) at: usize,
 }
@@ -27,8 +27,12 @@ pub(crate) struct Header {
 pub(crate) struct Head {
     /// The header, if there is one.
     pub(crate) header: Option<Header>,
+    /// Units from a separate row, if there is one.
+    pub(crate) units: Vec<Option<String>>,
     /// Index of the first line that is read as a row.
     pub(crate) first: usize,
+    /// What was assumed about a header with another number of cells than the rows.
+    pub(crate) note: Option<String>,
 }
 
 /// A header that does not fit the rows.
@@ -40,10 +44,11 @@ pub(crate) struct Mismatch {
     pub(crate) names: usize,
 }
 
-/// Searches upwards from the first good row, past bad rows and a row of units, for the header.
+/// Searches upwards from the first good row, past bad rows, a row of units and other rows of words, for the header: the
+/// nearest line with names, unless a line above has more names of signals.
 pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
-    let mut units = Vec::new();
-    let mut first = found.first;
+    let (mut units, mut first) = (Vec::new(), None);
+    let mut best: Option<(usize, Header, Option<String>)> = None;
     for at in (found.first.saturating_sub(SEARCH)..found.first).rev() {
         let line = plain(lines[at]);
         let (cells, figures) = census(line, found.dialect);
@@ -52,20 +57,38 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
         }
         let names = names(line, found.dialect);
         if let Some(row) = units_row(&names) {
-            (units, first) = (row, at + 1);
-        } else if fits(&names, lines[found.first], found) {
-            let first = if units.is_empty() { at + 1 } else { first };
-            let header = Header { names, units, bytes: line.to_vec(), at };
-            return Ok(Head { header: Some(header), first });
-        } else if names.iter().any(|name| is_signal(name)) {
+            first = first.or(Some(at + 1));
+            units = if units.is_empty() { row } else { units };
+        } else if let Some((names, note)) = fitted(&names, line, &lines[found.first..], found) {
+            first = first.or(Some(at + 1));
+            // A row of types may repeat a word such as REAL, which is a name of feedback in some languages.
+            let is_new = |at: usize| !names[..at].contains(&names[at]);
+            let is_named = |at: &usize| is_new(*at) && (is_signal(&names[*at]) || is_time(&names[*at]));
+            let signals = (0..names.len()).filter(is_named).count();
+            if best.as_ref().is_none_or(|best| best.0 < signals) {
+                best = Some((signals, Header { names, at }, note));
+            }
+        } else if best.is_none() && names.iter().any(|name| is_signal(name)) {
             return Err(Mismatch { at, names: names.len() });
         }
+        // A row of units may also be above the names.
+        if best.as_ref().is_some_and(|best| best.0 > 1 && (at < best.1.at || !units.is_empty())) {
+            break;
+        }
+    }
+    if let (Some((_, header, note)), Some(first)) = (best, first) {
+        // Where the first column has no name, it has no unit either.
+        if header.names.first().is_some_and(String::is_empty) && units.len() + 1 == header.names.len() {
+            units.insert(0, None);
+        }
+        return Ok(Head { header: Some(header), units, first, note });
     }
     // Without a header, the rows begin with the first of the similar lines above.
     let alike =
         |line: &&&[u8]| census(line, found.dialect).0 == found.width && census(line, found.dialect).1 > 0;
     let above = lines[..found.first].iter().rev().take_while(alike).count();
-    Ok(Head { header: None, first: found.first - above })
+    let first = first.unwrap_or(found.first - above);
+    Ok(Head { header: None, units, first, note: None })
 }
 
 /// A line without comment marks: a header may be in a comment.
@@ -90,29 +113,105 @@ fn names(line: &[u8], dialect: Dialect) -> Vec<String> {
     names
 }
 
-/// The units, if at least two cells hold a unit and no cell anything else.
+/// The units, if no cell holds anything else, and at least two cells a unit, or one the unit of time.
 fn units_row(names: &[String]) -> Option<Vec<Option<String>>> {
-    let row: Vec<Option<String>> = names.iter().map(|name| unit::bare(name)).collect();
-    let known = row.iter().flatten().count();
-    let other =
-        row.iter().zip(names).any(|(unit, name)| unit.is_none() && !matches!(name.as_str(), "" | "-"));
+    let row: Vec<Option<String>> = names.iter().map(|name| unit::in_row(name)).collect::<Option<_>>()?;
+    let is_time = |unit: &String| unit::second_places(unit).is_some();
     // A header such as "s;mm;mm" is a row of units as well; the names above it are found next.
-    (known >= 2 && !other).then_some(row)
+    (row.iter().flatten().count() >= 2 || row.iter().flatten().any(is_time)).then_some(row)
 }
 
-/// Whether there is one name for each cell, apart from an empty cell after the last delimiter.
-fn fits(names: &[String], row: &[u8], found: &Found) -> bool {
-    let blank = |cell: Option<&[u8]>| cell.is_some_and(<[u8]>::is_empty);
+/// One name for each cell of the rows, and what was assumed; `None` if the names do not fit.
+fn fitted(
+    names: &[String],
+    line: &[u8],
+    rows: &[&[u8]],
+    found: &Found,
+) -> Option<(Vec<String>, Option<String>)> {
+    let names = names.to_vec();
     let values =
         |name: &&String| !matches!(name.to_lowercase().as_str(), "" | "nan" | "inf" | "-inf" | "-" | "null");
     let named = names.iter().filter(values).count();
-    let wide = match names.len() {
-        count if count == found.width => true,
-        count if count + 1 == found.width => blank(found.dialect.cells(row).last()),
-        count if count == found.width + 1 => names.last().is_some_and(String::is_empty),
-        _ => false,
+    if named < 2 || 2 * named < found.width {
+        return None;
+    }
+    let is_blank = |cell: Option<&[u8]>| cell.is_some_and(<[u8]>::is_empty);
+    match names.len() {
+        count if count == found.width => Some((names, None)),
+        // An empty cell after the last delimiter.
+        count if count + 1 == found.width && is_blank(found.dialect.cells(rows.first()?).last()) => {
+            Some((names, None))
+        }
+        count if count == found.width + 1 && names.last().is_some_and(String::is_empty) => {
+            Some((names, None))
+        }
+        count if count + 1 == found.width && first_is_unnamed(&names, rows, found) => {
+            let note = "the first column has no name in the header".to_string();
+            Some(([vec![String::new()], names].concat(), Some(note)))
+        }
+        count if count == found.width + 1 && is_spaced_evenly(line, found.dialect.delimiter) => {
+            last_is_spare(names, rows, found)
+        }
+        _ => None,
+    }
+}
+
+/// Whether the names belong to the cells from the second one on: the first column counts rows, and where a name means
+/// time, the numbers below it only increase if the names are shifted.
+fn first_is_unnamed(names: &[String], rows: &[&[u8]], found: &Found) -> bool {
+    let first = column(rows, found, 0);
+    let step = |pair: &[Option<Decimal>]| Some(pair[1]?.minus(pair[0]?));
+    let counts = first.iter().all(Option::is_none)
+        || first.windows(2).all(|pair| step(pair) == Some(1.0)) && first.len() > 2;
+    match names.iter().position(|name| is_time(name)) {
+        Some(at) => {
+            let shifted = is_rising(&column(rows, found, at + 1));
+            shifted && (!is_rising(&column(rows, found, at)) || at == 0 && counts)
+        }
+        None => counts,
+    }
+}
+
+/// The names without the last one, if it means no signal and the numbers below the name of time increase.
+fn last_is_spare(
+    mut names: Vec<String>,
+    rows: &[&[u8]],
+    found: &Found,
+) -> Option<(Vec<String>, Option<String>)> {
+    let spare = names.pop()?;
+    let at = names.iter().position(|name| is_time(name))?;
+    let before = at.checked_sub(1).is_some_and(|at| is_rising(&column(rows, found, at)));
+    let fits = is_rising(&column(rows, found, at)) && !before && !is_signal(&spare) && !is_time(&spare);
+    let note = format!("the header has one name more than the rows have cells; '{spare}' is not used");
+    fits.then_some((names, Some(note)))
+}
+
+/// Whether either all delimiters or none have a space behind them: one space may be in a name, which is then torn.
+fn is_spaced_evenly(line: &[u8], delimiter: u8) -> bool {
+    let behind = line.windows(2).filter(|pair| pair[0] == delimiter).map(|pair| pair[1] == b' ');
+    let (spaced, close): (Vec<bool>, Vec<bool>) = behind.partition(|&is_spaced| is_spaced);
+    spaced.is_empty() || close.is_empty()
+}
+
+/// The numbers or times of one column of the rows.
+fn column(rows: &[&[u8]], found: &Found, index: usize) -> Vec<Option<Decimal>> {
+    let rows = rows.iter().filter(|row| is_row(census(row, found.dialect), found.width)).take(COMPARED);
+    let cell = |row: &&[u8]| {
+        let cell = found.dialect.cells(row).nth(index)?;
+        sniff::figure(cell, found.dialect.decimal).or_else(|| stamp::parse(cell))
     };
-    wide && named >= 2 && 2 * named >= found.width
+    rows.map(cell).collect()
+}
+
+fn is_rising(column: &[Option<Decimal>]) -> bool {
+    let rises =
+        |pair: &[Option<Decimal>]| matches!(pair, [Some(before), Some(after)] if after.minus(*before) > 0.0);
+    column.len() > 1 && column.windows(2).all(rises)
+}
+
+fn is_time(name: &str) -> bool {
+    let (name, unit) = unit::split(name);
+    signal_names::score(Signal::Time, &name, unit.as_deref()) > 0
 }
 
 /// Whether a line among the rows is a header that names at least command and feedback columns.
@@ -145,10 +244,9 @@ mod tests {
     #[track_caller]
     fn check(text: &str, names: &[&str], units: &[Option<&str>], first: usize) {
         let head = run(text).unwrap();
-        let header =
-            head.header.unwrap_or_else(|| Header { names: vec![], units: vec![], bytes: vec![], at: 0 });
+        let header = head.header.unwrap_or_else(|| Header { names: vec![], at: 0 });
         assert_eq!(header.names, names, "{text:?}");
-        assert_eq!(header.units.iter().map(Option::as_deref).collect::<Vec<_>>(), units, "{text:?}");
+        assert_eq!(head.units.iter().map(Option::as_deref).collect::<Vec<_>>(), units, "{text:?}");
         assert_eq!(head.first, first, "{text:?}");
     }
 
@@ -165,6 +263,29 @@ mod tests {
             2,
         );
         check("t;c;f\nms;mm;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("ms"), Some("mm"), None], 2);
+        check("t;c;f\n\n(s);(V);\n\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), Some("V"), None], 3);
+        check(
+            "t;c;f;v\nms;V;mm;mm/s\n0;1;2;3\n1;1;2;3",
+            &["t", "c", "f", "v"],
+            &["ms", "V", "mm", "mm/s"].map(Some),
+            2,
+        );
+        check("t;c;f\ns;;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), None, None], 2);
+        check("ms;mm;mm\n0;1;2\n1;1;2", &[], &[Some("ms"), Some("mm"), Some("mm")], 1);
+        check(
+            "s;mm;mm\nt;cmd;act\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            2,
+        );
+        check(
+            "t;cmd;act\ns;mm;mm\nREAL;REAL;REAL\n0;1;2\n1;1;2",
+            &["t", "cmd", "act"],
+            &[Some("s"), Some("mm"), Some("mm")],
+            3,
+        );
+        check("Tag;Ort;Nr\nt;cmd;act\n0;1;2\n1;1;2", &["t", "cmd", "act"], &[], 2);
+        check("s;c;V\n0;1;2\n1;1;2", &["s", "c", "V"], &[], 1);
         check("\"t\",\"c, set\",f\n0,1,2\n1,1,2", &["t", "c, set", "f"], &[], 1);
         check("t,c,f\n0,1,2,\n1,1,2,", &["t", "c", "f"], &[], 1);
         check(
@@ -186,6 +307,31 @@ mod tests {
             &[Some("s"), Some("mm"), Some("mm")],
             2,
         );
+    }
+
+    #[test]
+    fn a_header_with_one_name_too_few_or_too_many_is_understood() {
+        let names = ["", "t", "c", "f"];
+        check("t,c,f\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &[], 1);
+        check("t,c,f\na,0.1,1,2\nb,0.2,1,2\nc,0.3,1,2", &names, &[], 1);
+        check("t,c,f\n5,0.1,1,2\n5,0.2,1,2\n5,0.3,1,2", &names, &[], 1);
+        let units = [None, Some("ms"), Some("V"), Some("mm")];
+        check("t,c,f\nms,V,mm\n1,0.1,1,2\n2,0.2,1,2\n3,0.3,1,2", &names, &units, 2);
+        check("c,f\n0,1,2\n1,1,2\n2,1,2", &["", "c", "f"], &[], 1);
+        check("t,c,f,x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);
+        check("t, c, f, x\n0.1,1,2\n0.2,1,2", &["t", "c", "f"], &[], 1);
+        for unclear in [
+            // The last column may have no name.
+            "t,command,f\n1,5,2,0\n2,5,2,0\n3,5,2,0",
+            "t,command,f\n0.1,0.5,2,3\n0.2,0.6,2,3\n0.3,0.7,2,3",
+            "command,feedback\n0.5,5,2\n0.7,5,2\n0.1,5,2",
+            // "Position, actual" is one name, or the last name is that of a column.
+            "t,command,Position, actual,x\n0.1,1,2,3\n0.2,1,2,3",
+            "t,x,command,feedback\n0.1,1,2\n0.2,1,2",
+            "command,feedback,x\n1,2\n1,2",
+        ] {
+            assert!(run(unclear).is_err(), "{unclear:?}: {:?}", run(unclear));
+        }
     }
 
     #[test]

@@ -34,6 +34,15 @@ impl fmt::Display for Signal {
     }
 }
 
+/// Noise of an analog command.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CommandNoise {
+    /// Standard deviation of one reading. Unit: command counts
+    pub rms: f64,
+    /// Half-width of the band within which a standing command stays. Unit: command counts
+    pub dead_band: u32,
+}
+
 /// Layout of a recording.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Layout {
@@ -47,6 +56,8 @@ pub struct Layout {
     pub unit: String,
     /// Unit: counts/unit
     pub counts_per_unit: Fraction,
+    /// Feedback counts per command count, where both columns hold counts that differ.
+    pub command_scale: (i32, i32),
     /// Rate of `tick`. Unit: ticks/s
     pub ticks_per_second: u32,
     /// Time of the first row on the recording's own clock. Unit: s
@@ -55,6 +66,10 @@ pub struct Layout {
     pub encoder_step: u32,
     /// Median time between rows. Unit: s
     pub sample_period_s: f64,
+    /// Time between two commands, where it is longer than between two rows; otherwise 0. Unit: s
+    pub command_period_s: f64,
+    /// Noise of the command; none if it is digital.
+    pub command_noise: Option<CommandNoise>,
     /// Notes for the user about decisions made while reading.
     pub notes: Vec<String>,
 }

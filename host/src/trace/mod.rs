@@ -2,7 +2,8 @@
 //!
 //! ```text
 //! bytes ► encoding ► text_lines ► sniff ► head ► columns ► survey ► reader: layout
-//!                        └──────► row_parser ► scale, clock ► rows     (every row, once the layout is known)
+//!                        └──────► row_parser, held, two_clocks ► scale, clock ► rows     (every row, once the layout is known)
+//!                                 or event_log, where each line holds one value
 //! ```
 //! The layout is detected from the head and some places further on, before the first row is read. So memory is bounded
 //! for a recording of any length.
@@ -12,9 +13,13 @@ mod cell;
 mod decimal;
 mod encoding;
 mod number;
+mod place;
 mod stamp;
 mod text_lines;
 mod unit;
+
+// Scales.
+pub mod ratio;
 
 // Options and results.
 pub mod choice;
@@ -28,20 +33,25 @@ mod sniff;
 mod head;
 
 // From numbers to readings.
+mod position_unit;
 mod survey;
+mod noise;
 mod scale;
 mod timebase;
 mod clock;
+mod two_clocks;
 
 // One recording.
 mod reader;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod row_parser;
+mod held;
+mod event_log;
 mod text;
 
 pub use choice::Choice;
-pub use layout::{Layout, Signal};
+pub use layout::{CommandNoise, Layout, Signal};
 pub use rows::{Fault, Faults, Row};
 
 use crate::error::Error;

@@ -8,7 +8,8 @@ use crate::trace::columns::{self, Column, Columns, Table};
 use crate::trace::decimal::Decimal;
 use crate::trace::layout::Signal;
 use crate::trace::number;
-use crate::trace::reader::{Place, RowReader};
+use crate::trace::place::Place;
+use crate::trace::reader::RowReader;
 use crate::trace::rows::{Fault, Row};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::unit;
@@ -61,6 +62,10 @@ impl Parquet {
         }
         let table = Table { columns: &columns, named: true, file: name, line: 1 };
         let chosen = columns::choose(table, choice)?;
+        if chosen.feedback_time.is_some() {
+            let wrong = "command and feedback have a time column each, which can be read from text only";
+            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
+        }
         let shape = shape(&chosen);
         let mut survey = Survey { whole: total <= BATCH as u64, ..Survey::default() };
         for group in (0..groups).step_by(groups.div_ceil(PLACES).max(1)) {

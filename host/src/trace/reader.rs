@@ -3,22 +3,27 @@
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::clock::{Clock, Stamped};
-use crate::trace::columns::Columns;
-use crate::trace::layout::{Layout, Signal};
+use crate::trace::columns::{Column, Columns};
+use crate::trace::layout::{CommandNoise, Layout, Signal};
+use crate::trace::place::Place;
+use crate::trace::position_unit;
+use crate::trace::ratio::Ratio;
 use crate::trace::rows::{Fault, Faults, Row};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
-use crate::trace::unit;
-
-/// Name of an unknown unit.
-const UNNAMED: &str = "unit";
+use crate::trace::two_clocks::{Merge, Merged, Pair};
+use crate::trace::{noise, unit};
 
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
 pub(crate) struct RowReader {
     scale: Scale,
     clock: Clock,
+    /// Whether the numbers of feedback are the following error.
+    is_error: bool,
+    /// Where command and feedback have a clock each.
+    merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
     /// Whether a note on rounding exists already.
@@ -27,27 +32,6 @@ pub(crate) struct RowReader {
     pub(crate) layout: Layout,
     /// Faults so far.
     pub(crate) faults: Faults,
-}
-
-/// File and line of a message.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Place<'a> {
-    /// Name of the recording.
-    pub(crate) file: &'a str,
-    /// Line of its first row.
-    pub(crate) line: u64,
-}
-
-impl Place<'_> {
-    /// An error at this place.
-    pub(crate) fn error(self, wrong: impl Into<String>, remedy: impl Into<String>) -> Error {
-        Error::Recording {
-            file: self.file.to_string(),
-            line: self.line,
-            wrong: wrong.into(),
-            remedy: remedy.into(),
-        }
-    }
 }
 
 impl RowReader {
@@ -59,8 +43,8 @@ impl RowReader {
         place: Place<'_>,
     ) -> Result<RowReader, Error> {
         let mut notes = Vec::new();
-        let (unit, known) = name_unit(columns, choice, place, &mut notes)?;
-        let scale = scale(survey, choice, &unit, known, place)?;
+        let (unit, known) = position_unit::find(columns, choice, place, &mut notes)?;
+        let (scale, command_scale) = scales(survey, choice, &unit, known, place)?;
         let timebase = timebase(columns, survey, choice, place)?;
         add_notes(columns, survey, scale, &timebase, choice, &mut notes);
         let clock = Clock::new(timebase);
@@ -77,26 +61,82 @@ impl RowReader {
             counts_per_unit: choice.counts_per_unit.unwrap_or(scale.counts_per_unit()),
             ticks_per_second: timebase.ticks_per_second,
             origin_s: origin as f64 / f64::from(timebase.ticks_per_second),
-            encoder_step: survey.step(scale.places),
+            command_scale,
+            encoder_step: survey.step(|row| feedback_count(row, scale, command_scale, columns.is_error)),
             sample_period_s: timebase.period_s,
+            command_period_s: 0.0,
+            command_noise: command_noise(survey, scale),
             notes,
         };
-        let coarse = survey.decimals() as i32 > scale.places;
-        Ok(RowReader { scale, clock, index: 0, coarse, layout, faults: Faults::default() })
+        let coarse = match scale.columns {
+            Some(_) => choice.counts_per_unit.is_some(),
+            None => survey.decimals() as i32 > scale.places,
+        };
+        Ok(RowReader {
+            scale,
+            clock,
+            is_error: columns.is_error,
+            merge: None,
+            index: 0,
+            coarse,
+            layout,
+            faults: Faults::default(),
+        })
     }
 
     /// Converts the numbers of one row.
     #[inline]
     pub(crate) fn row(&mut self, line: u64, figures: &Figures, out: &mut Vec<Row>) {
         let at = self.clock.time(figures[0], self.index);
-        let (command, feedback) = (self.scale.apply(figures[1]), self.scale.apply(figures[2]));
+        let (command, feedback) = (self.scale.apply(figures[1], 0), self.scale.apply(figures[2], 1));
         if let (Some(at), Ok(command), Ok(feedback)) = (at, command, feedback) {
             self.index += 1;
+            let feedback = self.feedback(command, feedback);
             self.clock.step(Stamped { line, at, command, feedback }, out);
         } else {
             let misfits = [at.ok_or(Misfit::TooLarge).err(), command.err(), feedback.err()];
             self.misfit(line, figures, misfits, out);
         }
+    }
+
+    /// The feedback of a command and a number of the feedback's column. Unit: counts
+    #[inline]
+    fn feedback(&self, command: i32, number: i32) -> i32 {
+        if !self.is_error {
+            return number;
+        }
+        scaled(command.into(), self.layout.command_scale).wrapping_sub(number.into()) as i32
+    }
+
+    /// Command and feedback have a clock each; the times of commands are those of `survey`.
+    pub(crate) fn merge(&mut self, survey: &Survey) {
+        self.merge = Some(Merge::new(self.clock.timebase().hole_in(survey)));
+    }
+
+    /// Converts the numbers of one row with two times; a signal that has none may come in other rows.
+    pub(crate) fn pairs(&mut self, line: u64, pairs: [Option<Pair>; 2], out: &mut Vec<Row>) {
+        let Some(mut merge) = self.merge.take() else { return };
+        for (signal, pair) in [Signal::Command, Signal::Feedback].into_iter().zip(pairs) {
+            let Some((time, figure)) = pair else { continue };
+            match (self.clock.time(time, 0), self.scale.apply(figure, signal as usize - 1)) {
+                (Some(at), Ok(count)) if signal == Signal::Command => merge.command(at, count),
+                (Some(at), Ok(count)) => merge.feedback(line, at, count),
+                _ => self.bad(line, Fault::TooLarge { signal, text: figure.to_string().into() }, out),
+            }
+        }
+        while let Some(merged) = merge.next() {
+            match merged {
+                Merged::Sample(line, at, command, number) => {
+                    let feedback = self.feedback(command, number);
+                    self.clock.step(Stamped { line, at, command, feedback }, out);
+                }
+                Merged::Hole(line, ticks) => {
+                    let seconds = ticks as f64 / f64::from(self.layout.ticks_per_second);
+                    out.push(Row::Gap { line, fault: Fault::Hole { seconds } });
+                }
+            }
+        }
+        self.merge = Some(merge);
     }
 
     /// Reports the first number that is out of range or not whole.
@@ -112,10 +152,16 @@ impl RowReader {
         }
     }
 
+    /// A row that is no sample.
+    pub(crate) fn pass(&mut self) {
+        self.index += 1;
+    }
+
     /// Reports a faulty row.
     #[cold]
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
+        self.clock.drop_row();
         out.push(Row::Gap { line, fault });
     }
 
@@ -154,58 +200,38 @@ impl RowReader {
     }
 }
 
-/// The unit of both positions in the header.
-fn header_unit(
-    columns: &Columns,
+/// The conversion of both columns, and the scale of the command that is left to the core: where both hold counts, it carries
+/// fractions of a count over, as a monitor does.
+fn scales(
+    survey: &Survey,
+    choice: &Choice,
+    unit: &str,
+    known: bool,
     place: Place<'_>,
-    notes: &mut Vec<String>,
-) -> Result<Option<String>, Error> {
-    let written = |unit: &Option<String>| unit.as_deref().map(unit::position);
-    match (written(&columns.command.unit), written(&columns.feedback.unit)) {
-        (Some(command), Some(feedback)) if command != feedback => {
-            let wrong = format!("command is in {command}, but feedback in {feedback}");
-            Err(place.error(wrong, "export both in the same unit, or choose other columns"))
+) -> Result<(Scale, (i32, i32)), Error> {
+    let are_counts = choice.counts_per_unit.is_some();
+    match (choice.command_scale, choice.feedback_scale) {
+        (None, None) => Ok((scale(survey, choice, unit, known, place)?, (1, 1))),
+        (Some(command), None)
+            if (are_counts || unit::position(unit) == unit::COUNT) && survey.fraction().is_none() =>
+        {
+            let narrow = command.narrow().ok_or_else(|| scale_error("needs more than 31 bits"))?;
+            Ok((Scale::counts(), narrow))
         }
-        (Some(unit), None) | (None, Some(unit)) => {
-            notes.push(format!("only one of command and feedback has a unit; both are taken as {unit}"));
-            Ok(Some(unit))
+        (command, feedback) => {
+            let scales = [command, feedback].map(|scale| scale.unwrap_or(Ratio::ONE));
+            let scale = Scale::columns(survey, scales, are_counts);
+            Ok((scale.ok_or_else(|| scale_error("has too many digits"))?, (1, 1)))
         }
-        (command, _) => Ok(command),
     }
 }
 
-/// The unit of both positions, and whether it is known from the header or an option.
-fn name_unit(
-    columns: &Columns,
-    choice: &Choice,
-    place: Place<'_>,
-    notes: &mut Vec<String>,
-) -> Result<(String, bool), Error> {
-    let header = header_unit(columns, place, notes)?;
-    let given = choice.counts_per_unit.is_some();
-    match (&choice.unit, header) {
-        (Some(unit), Some(header)) if header == unit::COUNT && !given && unit::position(unit) != header => {
-            let wrong = format!("the columns are in counts, not in {unit}");
-            Err(place.error(wrong, format!("give the number of counts in one {unit} with --counts-per-unit")))
-        }
-        (unit, Some(header)) if given => {
-            if header != unit::COUNT {
-                notes.push(format!(
-                    "the header has the unit {header}, but with --counts-per-unit the columns are taken as counts"
-                ));
-            }
-            Ok((unit.clone().unwrap_or_else(|| UNNAMED.to_string()), true))
-        }
-        (Some(unit), header) => {
-            if let Some(header) = header.filter(|header| *header != unit::position(unit)) {
-                notes.push(format!(
-                    "the header has the unit {header}, but --unit says {unit}; nothing is converted"
-                ));
-            }
-            Ok((unit.clone(), true))
-        }
-        (None, Some(header)) => Ok((header, true)),
-        (None, None) => Ok((UNNAMED.to_string(), false)),
+fn scale_error(wrong: &str) -> Error {
+    Error::Option {
+        option: "--command-scale".to_string(),
+        value: "or --feedback-scale".to_string(),
+        wrong: wrong.to_string(),
+        remedy: "give fewer digits, such as 2.5 or 1/3".to_string(),
     }
 }
 
@@ -229,24 +255,41 @@ fn scale(
     }
 }
 
+/// A command in feedback counts. Unit: feedback counts
+fn scaled(command: i64, (upper, lower): (i32, i32)) -> i64 {
+    (i128::from(command) * i128::from(upper)).div_euclid(i128::from(lower)) as i64
+}
+
+/// The feedback of a row, measured or from the following error. Unit: counts
+fn feedback_count(row: &Figures, scale: Scale, command_scale: (i32, i32), is_error: bool) -> Option<i64> {
+    let [command, number] = [(1, 0), (2, 1)].map(|(place, at)| scale.count(row[place], at));
+    let (number, _) = number?;
+    if is_error { Some(scaled(command?.0, command_scale).wrapping_sub(number)) } else { Some(number) }
+}
+
+/// Noise of the command in counts.
+fn command_noise(survey: &Survey, scale: Scale) -> Option<CommandNoise> {
+    let noise = noise::command(survey)?;
+    let counts = scale.factor(0).abs();
+    let dead_band = (noise.dead_band * counts).ceil().max(1.0) as u32;
+    Some(CommandNoise { rms: noise.rms * counts, dead_band })
+}
+
 fn timebase(
     columns: &Columns,
     survey: &Survey,
     choice: &Choice,
     place: Place<'_>,
 ) -> Result<Timebase, Error> {
-    match (choice.rate, &columns.time) {
+    let timebase = match (choice.rate, &columns.time) {
         (None, Some(_)) if survey.is_single() => {
-            Err(place.error("there is only one readable row", "export the whole recording"))
+            return Err(place.error("there is only one readable row", "export the whole recording"));
         }
-        (None, Some(column)) => Timebase::stamped(column, survey).map_err(|wrong| {
-            place.error(wrong, format!("give --time {}:ms (or s, us, ns), or --rate HZ", column.name))
-        }),
-        (Some(rate), _) => {
-            Timebase::even(rate).map_err(|wrong| place.error(wrong, "give the rate as a fraction"))
-        }
-        (None, None) => Err(place.error("there is no time column", "give --rate HZ")),
-    }
+        (None, Some(column)) => Timebase::stamped(column, survey),
+        (Some(rate), _) => Timebase::even(rate),
+        (None, None) => return Err(place.error("there is no time column", "give --rate HZ")),
+    };
+    timebase.map_err(|unusable| place.error(unusable.wrong, unusable.remedy))
 }
 
 /// Adds notes on decisions that affect the results.
@@ -259,10 +302,10 @@ fn add_notes(
     notes: &mut Vec<String>,
 ) {
     note_columns(columns, choice, notes);
-    if timebase.per_row.is_none() {
-        note_times(survey, timebase, notes);
+    if let (None, Some(column)) = (timebase.per_row, &columns.time) {
+        note_times(column, survey, timebase, notes);
     }
-    if choice.counts_per_unit.is_none() {
+    if choice.counts_per_unit.is_none() && scale.columns.is_none() {
         note_decimals(survey, scale, notes);
     }
 }
@@ -272,15 +315,27 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
         let order = if columns.time.is_some() { "time, command, feedback" } else { "command, feedback" };
         notes.push(format!("the columns have no names; they are taken as {order}"));
     }
-    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time) {
+    if let (true, Some(column)) = (choice.rate.is_none() && columns.assumed, &columns.time)
+        && column.unit.is_none()
+    {
         notes.push(format!("column {} is taken as time in seconds", column.name));
     }
-    if let Some(name) = &columns.unused {
+    if columns.is_error {
+        notes.push(format!(
+            "feedback is command minus following error '{}'; if that is feedback - command, give it a negative --feedback-scale, such as -1",
+            columns.feedback.name
+        ));
+    }
+    if let (Some(name), None) = (&columns.unused, choice.rate) {
+        notes.push(format!(
+            "column '{name}' is a time, too, and not used; with --feedback-time {name}, feedback is read at it"
+        ));
+    } else if let Some(name) = &columns.unused {
         notes.push(format!("--rate is given, so time column '{name}' is not used"));
     }
 }
 
-fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
+fn note_times(column: &Column, survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
     if same * 10 > pairs {
         notes.push(format!(
@@ -289,7 +344,10 @@ fn note_times(survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     }
     let period = timebase.period_s;
     if !(1e-6..=1.0).contains(&period) {
-        notes.push(format!("rows are {period:e} s apart; check the unit of time, as in --time t:ms"));
+        notes.push(format!(
+            "rows are {period:e} s apart; check the unit of time, as in --time {}:ms",
+            column.shell_name()
+        ));
     }
 }
 

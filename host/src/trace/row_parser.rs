@@ -2,6 +2,7 @@
 
 use crate::trace::cell::Dialect;
 use crate::trace::columns::Columns;
+use crate::trace::decimal::Decimal;
 use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
 use crate::trace::rows::Fault;
@@ -54,17 +55,35 @@ impl RowParser {
     /// The numbers of any row, or its fault.
     #[cold]
     pub(crate) fn slow(&self, line: &[u8]) -> Result<Figures, Fault> {
+        let cells = self.with_blanks(line)?;
         let mut figures = Figures::default();
+        for &(_, signal) in &self.cells {
+            let at = signal as usize;
+            figures[at] = cells[at].ok_or_else(|| Fault::Figure { signal, text: "".into() })?;
+        }
+        Ok(figures)
+    }
+
+    /// The numbers of any row, `None` where a cell is blank, or its fault.
+    pub(crate) fn with_blanks(&self, line: &[u8]) -> Result<[Option<Decimal>; 3], Fault> {
+        let mut figures = [None; 3];
+        if !self.cells.iter().any(|&(_, signal)| signal == Signal::Time) {
+            figures[Signal::Time as usize] = Some(Decimal::default());
+        }
         let mut cells = self.dialect.cells(line).enumerate();
         for &(wanted, signal) in &self.cells {
             let cell = cells.find(|(index, _)| *index == wanted).map(|(_, cell)| cell);
             let cell = cell.ok_or(Fault::Missing { signal })?;
+            if cell.is_empty() {
+                continue;
+            }
             let figure = number::parse(cell, self.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
-            figures[signal as usize] = figure.ok_or_else(|| {
+            let figure = figure.ok_or_else(|| {
                 let text: String = text(cell).chars().take(SHOWN).collect();
                 Fault::Figure { signal, text: text.into() }
             })?;
+            figures[signal as usize] = Some(figure);
         }
         Ok(figures)
     }
@@ -95,7 +114,7 @@ mod tests {
     fn parser(delimiter: char, places: [usize; 3]) -> RowParser {
         let column = |index| Column { index, ..Column::default() };
         let [time, command, feedback] = places.map(column);
-        let columns = Columns { time: Some(time), command, feedback, unused: None, assumed: false };
+        let columns = Columns { time: Some(time), command, feedback, ..Columns::default() };
         RowParser::new(Dialect { delimiter: delimiter as u8, decimal: b'.' }, &columns)
     }
 

@@ -2,7 +2,7 @@
 
 use crate::trace::cell::Dialect;
 use crate::trace::decimal::Decimal;
-use crate::trace::number;
+use crate::trace::{number, stamp};
 
 /// All dialects; the first one is used when several give the same numbers.
 const CANDIDATES: [Dialect; 9] = [
@@ -44,11 +44,12 @@ pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
     if loose { None } else { number::parse(cell, decimal) }
 }
 
-/// Number of cells in a line, and of numbers among them.
+/// Number of cells in a line, and of numbers or times of day among them.
 pub(crate) fn census(line: &[u8], dialect: Dialect) -> (usize, usize) {
-    dialect.cells(line).fold((0, 0), |(cells, figures), cell| {
-        (cells + 1, figures + usize::from(figure(cell, dialect.decimal).is_some()))
-    })
+    let is_figure = |cell: &[u8]| figure(cell, dialect.decimal).is_some() || stamp::parse(cell).is_some();
+    dialect
+        .cells(line)
+        .fold((0, 0), |(cells, figures), cell| (cells + 1, figures + usize::from(is_figure(cell))))
 }
 
 /// Whether a line with this census can be a row.

@@ -8,6 +8,9 @@ pub(crate) type Figures = [Decimal; 3];
 /// Fewest changes of feedback for an estimate of the encoder step.
 const CHANGES: usize = 8;
 
+/// Most rows at an unchanged command within one move. Unit: rows
+const STILL: usize = 10;
+
 /// Rows examined before reading.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct Survey {
@@ -49,21 +52,32 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Whether time increases in nine of ten rows.
+    pub(crate) fn increases(&self) -> bool {
+        let (pairs, later) = self.pairs().fold((0, 0), |(pairs, later), (before, after)| {
+            (pairs + 1, later + usize::from(after[0].minus(before[0]) > 0.0))
+        });
+        10 * later >= 9 * pairs
+    }
+
     /// Whether there are no two consecutive rows.
     pub(crate) fn is_single(&self) -> bool {
         self.pairs().next().is_none()
     }
 
-    /// Whether all times are whole numbers.
-    pub(crate) fn times_are_whole(&self) -> bool {
-        self.rows().all(|row| row[0].is_whole())
+    /// Median length of a move, from its start until feedback has covered nine tenths of its way; 0 if there is none.
+    /// Unit: rows
+    pub(crate) fn moving_rows(&self) -> usize {
+        let mut moving: Vec<usize> = self.pieces.iter().flat_map(|piece| moving(piece)).collect();
+        moving.sort_unstable();
+        moving.get(moving.len() / 2).copied().unwrap_or(0)
     }
 
-    /// The largest absolute value of command and feedback. Unit: that of the columns
+    /// The largest absolute value of command and feedback, each times its scale. Unit: that of position
     ///
     /// Of each pair of rows the smaller value counts, so that a single stray number does not make all counts coarse.
-    pub(crate) fn reach(&self) -> f64 {
-        let size = |row: &Figures| [row[1].to_f64().abs(), row[2].to_f64().abs()];
+    pub(crate) fn reach(&self, scales: [f64; 2]) -> f64 {
+        let size = |row: &Figures| [0, 1].map(|at| (row[at + 1].to_f64() * scales[at]).abs());
         let sizes = self.pairs().map(|(before, after)| (size(before), size(after)));
         let smaller = sizes.flat_map(|(before, after)| [before[0].min(after[0]), before[1].min(after[1])]);
         let single = self.pieces.iter().filter(|piece| piece.len() == 1).flatten().flat_map(size);
@@ -72,7 +86,13 @@ impl Survey {
 
     /// Largest number of decimals of command and feedback, without trailing zeros.
     pub(crate) fn decimals(&self) -> u32 {
-        self.rows().map(|row| row[1].needed().max(row[2].needed())).max().unwrap_or(0)
+        let [command, feedback] = self.decimals_of_each();
+        command.max(feedback)
+    }
+
+    /// Largest number of decimals of the command, and of the feedback, without trailing zeros.
+    pub(crate) fn decimals_of_each(&self) -> [u32; 2] {
+        [1, 2].map(|at: usize| self.rows().map(|row| row[at].needed()).max().unwrap_or(0))
     }
 
     /// Largest number of decimals of command and feedback, with trailing zeros.
@@ -90,10 +110,9 @@ impl Survey {
         })
     }
 
-    /// Encoder step in counts of `10^-places`: the smallest change of feedback, if the small changes are multiples of it;
+    /// Encoder step, if `count` gives the counts of the feedback of a row: the smallest change of feedback, if the small changes are multiples of it;
     /// otherwise, or if feedback hardly changes, 1. Unit: counts
-    pub(crate) fn step(&self, places: i32) -> u32 {
-        let count = |row: &Figures| row[2].scaled(places).map(|(count, _)| count);
+    pub(crate) fn step(&self, count: impl Fn(&Figures) -> Option<i64>) -> u32 {
         let steps = self.pairs().filter_map(|(before, after)| Some(count(before)?.abs_diff(count(after)?)));
         let mut steps: Vec<u64> = steps.filter(|&step| step > 0).collect();
         if steps.len() < CHANGES {
@@ -112,6 +131,23 @@ impl Survey {
     }
 }
 
+/// Lengths of the moves of a piece; a command that rests for more than [`STILL`] rows ends one. Unit: rows
+fn moving(piece: &[Figures]) -> Vec<usize> {
+    let changes = piece.windows(2).enumerate().filter(|(_, pair)| pair[0][1] != pair[1][1]);
+    let rows: Vec<usize> = changes.map(|(row, _)| row).collect();
+    let moves: Vec<(usize, usize)> = rows
+        .chunk_by(|before, after| after - before <= STILL)
+        .map(|rows| (rows[0], rows[rows.len() - 1] + 1))
+        .collect();
+    let nexts = moves.iter().skip(1).map(|next| next.0).chain([piece.len().saturating_sub(1)]);
+    let length = |(&(start, end), next): (&(usize, usize), usize)| {
+        let away = |row: usize| piece[next][2].minus(piece[row][2]).abs();
+        let near = (end..next).find(|&row| away(row) * 10.0 <= away(start)).unwrap_or(next);
+        near - start
+    };
+    moves.iter().zip(nexts).map(length).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -121,6 +157,10 @@ mod tests {
         let figure = |text: &str| parse(text.as_bytes(), b'.').unwrap();
         let lines = (2..).take(rows.len()).collect();
         Survey { pieces: vec![rows.iter().map(|row| row.map(figure)).collect()], lines, whole: true }
+    }
+
+    fn places(places: i32) -> impl Fn(&Figures) -> Option<i64> {
+        move |row| row[2].scaled(places).map(|(count, _)| count)
     }
 
     #[test]
@@ -134,19 +174,37 @@ mod tests {
         ]);
         assert_eq!(few.period(), Some(0.5));
         assert_eq!(few.repeats(), (1, 4));
-        assert_eq!(few.reach(), 1.0, "a single outlying row does not count");
+        assert_eq!(few.reach([1.0; 2]), 1.0, "a single outlying row does not count");
         assert_eq!((few.decimals(), few.written()), (2, 2));
         assert_eq!(survey(&[["0", "0.000", "0"]]).written(), 3);
-        assert_eq!(few.step(2), 1);
+        assert_eq!(few.step(places(2)), 1);
         assert_eq!(
             few.fraction().map(|(line, figure)| (line, figure.to_string())),
             Some((3, "-12.50".to_string()))
         );
-        assert!(!few.times_are_whole() && !few.is_single());
-        assert_eq!(survey(&[["0", "-7", "3"]]).reach(), 7.0, "unless it is the only row");
-        assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach(), 8.0);
+        assert!(!few.is_single());
+        assert_eq!(survey(&[["0", "-7", "3"]]).reach([1.0; 2]), 7.0, "unless it is the only row");
+        assert_eq!(survey(&[["0", "1", "3"], ["1", "9", "-4"], ["2", "8", "0"]]).reach([1.0; 2]), 8.0);
+        assert_eq!(survey(&[["0", "-7", "3"]]).reach([1.0, -4.0]), 12.0);
         let none = Survey::default();
-        assert_eq!((none.period(), none.repeats(), none.reach(), none.step(3)), (None, (0, 0), 0.0, 1));
+        assert_eq!(
+            (none.period(), none.repeats(), none.reach([1.0; 2]), none.step(places(3))),
+            (None, (0, 0), 0.0, 1)
+        );
+    }
+
+    #[test]
+    fn moves_have_a_length() {
+        let commands =
+            |list: &[&'static str]| survey(&list.iter().map(|c| ["0", *c, "0"]).collect::<Vec<_>>());
+        assert_eq!(commands(&["1", "1", "1"]).moving_rows(), 0);
+        assert_eq!(commands(&["1", "2", "2", "3", "3"]).moving_rows(), 3);
+        let rest = ["5"; 12];
+        assert_eq!(commands(&[&["1", "2"], &rest[..], &["6", "7"]].concat()).moving_rows(), 2);
+        let slow = (0..40).map(|row| {
+            ["0", if row > 0 { "9" } else { "0" }, ["0", "2", "4", "6", "8", "9"][(row / 5).min(5)]]
+        });
+        assert_eq!(survey(&slow.collect::<Vec<_>>()).moving_rows(), 25, "feedback follows a jump slowly");
     }
 
     #[track_caller]
@@ -159,7 +217,7 @@ mod tests {
             ]
         };
         let survey = Survey { pieces: vec![(0..500).map(row).collect()], ..Survey::default() };
-        assert_eq!(survey.step(4), expected);
+        assert_eq!(survey.step(places(4)), expected);
     }
 
     #[test]

@@ -4,13 +4,17 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::event_log::{self, EventLog};
 use crate::trace::head::{self, Head};
-use crate::trace::reader::{Place, RowReader};
+use crate::trace::held::Held;
+use crate::trace::place::Place;
+use crate::trace::reader::RowReader;
 use crate::trace::row_parser::RowParser;
 use crate::trace::rows::{Fault, Row};
 use crate::trace::sniff::{self, Failure, Found, census};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::text_lines::{End, TextLine, TextLines, split};
+use crate::trace::two_clocks::Cells;
 use crate::trace::{stamp, unit};
 use memchr::memchr;
 use std::io::{self, Read};
@@ -28,11 +32,16 @@ const PROBED: usize = 10;
 pub(crate) struct Text<R> {
     lines: TextLines<R>,
     rules: Rules,
+    /// Where each line holds one value.
+    log: Option<EventLog>,
 }
 
 /// Rules for classifying a line.
 struct Rules {
     parser: RowParser,
+    held: Held,
+    /// Where command and feedback have a time each.
+    clocks: Option<Cells>,
     dialect: Dialect,
     /// Cells in a row.
     width: usize,
@@ -57,23 +66,59 @@ impl<R: Read> Text<R> {
         }
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).map_err(|mismatch| mismatched(file, mismatch, &found))?;
-        let columns = choose(file, &texts, &head, &found, choice)?;
-        let parser = RowParser::new(found.dialect, &columns);
+        let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
+            true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
+            false => Err(mismatched(file, mismatch, &found)),
+        })?;
         let place = Place { file, line: head.first as u64 + 1 };
-        let survey = survey(&texts, head.first, &parser, windows, lines.terminator(), lines.is_whole());
+        let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
+            Ok(columns) if !columns.assumed => (columns, None),
+            columns => choose_log(place, &texts, &head, &found, choice, columns)?,
+        };
+        let parser = RowParser::new(found.dialect, &columns);
+        let rows = &texts[head.first..];
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(rows));
+        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
+        let held = match log {
+            Some(_) => Held::default(),
+            None => Held::find(&parser, rows.iter().copied().take(SNIFFED.0)),
+        };
+        let head_and_windows = Pieces {
+            lines: &texts,
+            first: head.first,
+            windows,
+            terminator: lines.terminator(),
+            whole: lines.is_whole(),
+        };
+        let clocks = two_clocks(&head_and_windows, &columns, found.dialect, choice).filter(|_| log.is_none());
+        let survey = match &clocks {
+            Some((_, by_feedback, _)) => by_feedback.clone(),
+            None => {
+                head_and_windows.survey(|lines, first| figures(lines, first, &parser, &held, log.as_ref()))
+            }
+        };
         if survey.first().is_none() {
             return Err(unreadable(place, &texts[head.first..], &parser));
         }
         let mut reader = RowReader::new(&columns, &survey, choice, place)?;
+        note_held(&mut reader, &held, clocks.is_some());
+        if let Some((_, _, commands)) = &clocks {
+            reader.merge(commands);
+            reader.note(&format!(
+                "feedback has times of its own in column '{}'; the command is interpolated there",
+                columns.feedback_time.as_ref().map_or("", |column| &column.name)
+            ));
+        }
         reader.layout.delimiter = char::from(found.dialect.delimiter);
         reader.layout.decimal = char::from(found.dialect.decimal);
+        head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[head.first].0, head.first as u64);
         let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
         lines.skip(offset, skipped);
-        let rules = Rules { parser, dialect: found.dialect, width: found.width, repeated };
-        Ok((Text { lines, rules }, reader))
+        let clocks = clocks.map(|(cells, ..)| cells);
+        let rules = Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated };
+        Ok((Text { lines, rules, log }, reader))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
@@ -83,10 +128,14 @@ impl<R: Read> Text<R> {
         enough: usize,
         out: &mut Vec<Row>,
     ) -> Result<bool, Stop> {
+        if let Some(log) = &mut self.log {
+            return self.rules.read_log(&mut self.lines, log, reader, enough, out);
+        }
         let mut figures = Figures::default();
+        let is_plain = !self.rules.held.is_active() && self.rules.clocks.is_none();
         while out.len() < enough {
             let line = match self.lines.buffered() {
-                Some((bytes, number)) if self.rules.parser.fast(bytes, &mut figures) => {
+                Some((bytes, number)) if is_plain && self.rules.parser.fast(bytes, &mut figures) => {
                     reader.row(number, &figures, out);
                     continue;
                 }
@@ -120,32 +169,91 @@ impl From<io::Error> for Stop {
 impl Rules {
     /// Handles a line that is not a plain row.
     #[cold]
-    fn other_line(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> Result<(), Stop> {
+    fn other_line(
+        &mut self,
+        line: TextLine<'_>,
+        reader: &mut RowReader,
+        out: &mut Vec<Row>,
+    ) -> Result<(), Stop> {
         let bytes = line.bytes.trim_ascii();
-        let comment = bytes.starts_with(b"#") || bytes.starts_with(b"%") || bytes.starts_with(b"//");
-        let incomplete = || format!("the last line ({}) is incomplete and was ignored", line.number);
-        if line.end == End::TooLong {
-            reader.bad(line.number, Fault::TooLong, out);
-        } else if self.dialect.cells(bytes).all(<[u8]>::is_empty) {
-            // An empty line, or one of delimiters only, as spreadsheets write.
-        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
-            reader.note("repeated headers were ignored");
+        if self.skips(line, reader, out) {
         } else if line.end == End::Whole && head::is_header(bytes, self.dialect, self.width) {
             // From here on the columns have other meanings, so reading on would give wrong results.
             return Err(Stop::Header(line.number));
-        } else if comment {
+        } else if is_comment(bytes) {
             reader.note("comments between the rows were ignored");
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
-            reader.note(&incomplete());
+            reader.note(&incomplete(line));
         } else {
-            match self.parser.figures(line.bytes) {
-                Ok(figures) => reader.row(line.number, &figures, out),
-                Err(_) if line.end == End::Last => reader.note(&incomplete()),
+            if let Some(pairs) =
+                self.clocks.map(|cells| cells.pairs(line.bytes)).filter(|pairs| *pairs != [None; 2])
+            {
+                reader.pairs(line.number, pairs, out);
+                return Ok(());
+            }
+            let figures = match self.held.is_active() {
+                true => self.held.figures(&self.parser, line.bytes),
+                false => self.parser.figures(line.bytes).map(Some),
+            };
+            match figures {
+                Ok(Some(figures)) => reader.row(line.number, &figures, out),
+                Ok(None) => reader.pass(),
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
                 Err(fault) => reader.bad(line.number, fault, out),
             }
         }
         Ok(())
     }
+
+    /// Handles a line that is no row: one that is too long, empty, or a header again.
+    fn skips(&self, line: TextLine<'_>, reader: &mut RowReader, out: &mut Vec<Row>) -> bool {
+        let bytes = line.bytes.trim_ascii();
+        if line.end == End::TooLong {
+            reader.bad(line.number, Fault::TooLong, out);
+        } else if self.repeated.iter().any(|known| known.eq_ignore_ascii_case(bytes)) {
+            reader.note("repeated headers were ignored");
+        } else {
+            // An empty line, or one of delimiters only, as spreadsheets write.
+            return self.dialect.cells(bytes).all(<[u8]>::is_empty);
+        }
+        true
+    }
+
+    /// Reads the lines of an event log.
+    fn read_log<R: Read>(
+        &self,
+        lines: &mut TextLines<R>,
+        log: &mut EventLog,
+        reader: &mut RowReader,
+        enough: usize,
+        out: &mut Vec<Row>,
+    ) -> Result<bool, Stop> {
+        while out.len() < enough {
+            let Some(line) = lines.next()? else {
+                log.finish(&mut |number, figures| reader.row(number, figures, out));
+                return Ok(false);
+            };
+            if self.skips(line, reader, out) || is_comment(line.bytes.trim_ascii()) {
+                continue;
+            }
+            let pushed =
+                log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out));
+            match pushed {
+                Ok(()) => {}
+                Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
+                Err(fault) => reader.bad(line.number, fault, out),
+            }
+        }
+        Ok(true)
+    }
+}
+
+fn is_comment(line: &[u8]) -> bool {
+    line.starts_with(b"#") || line.starts_with(b"%") || line.starts_with(b"//")
+}
+
+fn incomplete(line: TextLine<'_>) -> String {
+    format!("the last line ({}) is incomplete and was ignored", line.number)
 }
 
 fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
@@ -182,7 +290,7 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let remedy = if found.dialect.delimiter == b',' && found.width == 2 * mismatch.names {
         "if the comma is also the decimal sign, export with ';' between columns"
     } else {
-        "give --delimiter and --decimal, or delete the header and choose the columns by number"
+        "choose the columns by number, as in --time 1:s --command 2 --feedback 3, or give --delimiter and --decimal"
     };
     place.error(wrong, remedy)
 }
@@ -202,9 +310,10 @@ fn choose(
             *stamped |= stamp::parse(cell).is_some();
         }
     }
-    let column = |(index, (numeric, stamped))| {
-        let name = head.header.as_ref().and_then(|header| header.names.get(index)).cloned();
-        let below = head.header.as_ref().and_then(|header| header.units.get(index)).cloned().flatten();
+    let column = |(index, (numeric, stamped)): (usize, (bool, bool))| {
+        let name = head.header.as_ref().and_then(|header| header.names.get(index));
+        let name = name.filter(|name| !name.is_empty()).cloned();
+        let below = head.units.get(index).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
         Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
     };
@@ -213,27 +322,130 @@ fn choose(
     columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
 }
 
-fn survey(
+/// The columns of an event log, if the lines are one; otherwise `columns`, which were chosen without that.
+fn choose_log(
+    place: Place<'_>,
     lines: &[&[u8]],
-    first: usize,
+    head: &Head,
+    found: &Found,
+    choice: &Choice,
+    columns: Result<Columns, Error>,
+) -> Result<(Columns, Option<EventLog>), Error> {
+    let names = head.header.as_ref().map(|header| header.names.as_slice()).unwrap_or_default();
+    let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
+        return Ok((columns?, None));
+    };
+    if choice.rate.is_some() {
+        let wrong = "each line holds one value, and only its time shows which lines belong together";
+        return Err(place.error(wrong, "leave --rate out"));
+    }
+    let signals = form.columns(names, &head.units);
+    let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
+    match (columns::choose(table, choice), columns) {
+        (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
+        (Err(_), Ok(columns)) => Ok((columns, None)),
+        (Err(error), Err(_)) => Err(error),
+    }
+}
+
+/// The numbers of every readable row, with its line; the first of the lines has the number `first`.
+fn figures(
+    lines: &[&[u8]],
+    first: u64,
     parser: &RowParser,
-    windows: &[Vec<u8>],
+    held: &Held,
+    log: Option<&EventLog>,
+) -> Vec<(u64, Figures)> {
+    let Some(log) = log else {
+        let mut held = held.clone();
+        let parse = |line: &[u8]| match held.is_active() {
+            true => held.figures(parser, line).ok().flatten(),
+            false => parser.figures(line).ok(),
+        };
+        return readable(lines, first, parse);
+    };
+    let (mut log, mut rows) = (log.restarted(), Vec::new());
+    for (line, number) in lines.iter().zip(first..) {
+        log.push(line, number, &mut |number, figures| rows.push((number, *figures))).ok();
+    }
+    rows
+}
+
+/// The numbers of the lines that `parse` can read, with the numbers of the lines from `first` on.
+fn readable(
+    lines: &[&[u8]],
+    first: u64,
+    mut parse: impl FnMut(&[u8]) -> Option<Figures>,
+) -> Vec<(u64, Figures)> {
+    lines.iter().zip(first..).filter_map(|(line, number)| Some((number, parse(line)?))).collect()
+}
+
+/// The lines of the head, and pieces from further on.
+struct Pieces<'a> {
+    lines: &'a [&'a [u8]],
+    /// Index of the first row.
+    first: usize,
+    windows: &'a [Vec<u8>],
     terminator: u8,
+    /// Whether the lines are the whole recording.
     whole: bool,
-) -> Survey {
-    // Windows from further on are more informative than the rest of the head.
-    let enough = if windows.is_empty() { lines.len() } else { first + SNIFFED.0 };
-    let rows = lines.iter().zip(1..).take(enough).skip(first);
-    let rows = rows.filter_map(|(line, number)| parser.figures(line).ok().map(|figures| (number, figures)));
-    let (lines, head): (Vec<u64>, Vec<Figures>) = rows.unzip();
-    let pieces = windows.iter().map(|window| {
-        // The first and last line of a window are incomplete.
-        let lines: Vec<&[u8]> = split(window, terminator).map(|(_, line)| line).collect();
-        let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
-        inner.iter().filter_map(|line| parser.figures(line).ok()).collect()
-    });
-    let pieces = core::iter::once(head).chain(pieces).collect();
-    Survey { pieces, lines, whole }
+}
+
+impl Pieces<'_> {
+    /// The rows that `figures` makes of lines; the first of these lines has the number that is given to it.
+    fn survey(&self, figures: impl Fn(&[&[u8]], u64) -> Vec<(u64, Figures)>) -> Survey {
+        // Windows from further on are more informative than the rest of the head.
+        let most = if self.windows.is_empty() { self.lines.len() } else { self.first + SNIFFED.0 };
+        let rows = figures(&self.lines[self.first..most.min(self.lines.len())], self.first as u64 + 1);
+        let (lines, head): (Vec<u64>, Vec<Figures>) = rows.into_iter().unzip();
+        let pieces = self.windows.iter().map(|window| {
+            // The first and last line of a window are incomplete.
+            let lines: Vec<&[u8]> = split(window, self.terminator).map(|(_, line)| line).collect();
+            let inner = lines.get(1..lines.len().saturating_sub(1)).unwrap_or_default();
+            figures(inner, 0).into_iter().map(|(_, figures)| figures).collect()
+        });
+        let pieces = core::iter::once(head).chain(pieces).collect();
+        Survey { pieces, lines, whole: self.whole }
+    }
+}
+
+/// The cells of two clocks, and the rows by the times of the feedback and by those of the command; `None` if both signals
+/// have the same time, or the second column does not increase like a time.
+fn two_clocks(
+    pieces: &Pieces<'_>,
+    columns: &Columns,
+    dialect: Dialect,
+    choice: &Choice,
+) -> Option<(Cells, Survey, Survey)> {
+    let (time, other) = columns.time.as_ref().zip(columns.feedback_time.as_ref())?;
+    let places = [(time.index, columns.command.index), (other.index, columns.feedback.index)];
+    let cells = Cells { places, dialect };
+    let by_time_of = |signal: usize| {
+        let parse = move |line: &[u8]| match cells.pairs(line) {
+            [Some(command), Some(feedback)] => Some([[command, feedback][signal].0, command.1, feedback.1]),
+            _ => None,
+        };
+        pieces.survey(|lines, first| readable(lines, first, parse))
+    };
+    let (by_command, by_feedback) = (by_time_of(0), by_time_of(1));
+    (by_feedback.increases() || choice.feedback_time.is_some()).then_some((cells, by_feedback, by_command))
+}
+
+/// Notes on a signal that is written in every n-th row only.
+fn note_held(reader: &mut RowReader, held: &Held, two_clocks: bool) {
+    if two_clocks {
+        return;
+    }
+    let [_, command, feedback] = held.every;
+    let rows = |every: usize| format!("is written in one of {every} rows");
+    if command > 1 {
+        reader.note(&format!("command {}; in the others it counts as held", rows(command)));
+        reader.layout.command_period_s =
+            reader.layout.sample_period_s * command as f64 / feedback.max(1) as f64;
+    }
+    if feedback > 1 {
+        reader.note(&format!("feedback {}; the others are no samples", rows(feedback)));
+    }
 }
 
 /// The error if no row of the head can be used, with the fault of the first.

@@ -25,6 +25,8 @@ fn help_is_on_stdout_with_examples() {
         "ISO 9283",
         "0x608F",
         "reads standard input",
+        "--feedback-scale",
+        "--from",
         "Exit status: 0 done",
     ];
     check(&folder, "--help", 0, &parts, &[]);
@@ -54,7 +56,7 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
     for option in ["--delimiter", "--decimal"] {
         check(&folder, &format!("{good} {option} tab"), 2, &[], &["tab", option, "give a single character"]);
     }
-    for option in ["--rate", "--encoder-step", "--counts-per-unit", "--command-scale"] {
+    for option in ["--rate", "--encoder-step", "--counts-per-unit", "--command-scale", "--feedback-scale"] {
         for figure in ["0", "nan", "1/0", "x", "1e300"] {
             let message = format!("{option} {figure}: ");
             check(
@@ -66,6 +68,16 @@ fn wrong_arguments_are_refused_before_anything_is_measured() {
             );
         }
     }
+    for figure in ["nan", "1/0", "x", "1e300"] {
+        check(&folder, &format!("{good} --from {figure}"), 2, &[], &[&format!("--from {figure}: ")]);
+    }
+    check(
+        &folder,
+        &format!("{good} --from 1e10"),
+        2,
+        &[],
+        &["--from 10000000000: is beyond the 2^31 counts"],
+    );
     for option in ["--rate", "--encoder-step", "--counts-per-unit"] {
         check(&folder, &format!("{good} {option} -4"), 2, &[], &["is below 0"]);
     }
@@ -79,7 +91,7 @@ fn arguments_that_do_not_go_together_are_refused() {
         ("--gear-ratio 3/1", "--encoder-resolution"),
         ("--encoder-resolution 9/1 --feed-constant 1/1 --counts-per-unit 5", "cannot be used with"),
         ("--encoder-resolution 9999999999/1 --feed-constant 1/1", "needs more than 32 bits"),
-        ("--command-scale 1/9999999999", "needs more than 31 bits"),
+        ("--command-scale 1/9999999999999999999", "is not a number of up to 18 digits"),
         ("--rate 1000 --time t_s", "cannot be used with"),
         ("--plot-move 2", "--plot"),
         ("--plot stops.svg --plot-move 0", "--plot-move"),
@@ -94,6 +106,10 @@ fn arguments_that_do_not_go_together_are_refused() {
         check(&folder, &format!("axis.csv --window 0.01 {arguments}"), 2, &[], &[message]);
     }
     assert!(!folder.path("stops.bmp").exists());
+    folder.write("counts.csv", "t_s,command,feedback\n0,1,1\n0.001,2,2\n");
+    let ran = folder.run("counts.csv --window 1 --counts-per-unit 1 --command-scale 1/9999999999");
+    assert_eq!((ran.status, ran.out.as_str()), (2, ""));
+    ran.assert_stderr_has(&["counts.csv: --command-scale", "needs more than 31 bits; give fewer digits"]);
 }
 
 #[test]

@@ -30,6 +30,40 @@ const SECOND: (i32, &str) = (0, "settled untrusted settled settled");
 const NONE: (i32, &str) = (1, "");
 
 #[test]
+fn a_single_lost_row_is_reported() {
+    let folder = Folder::new("lost");
+    folder.write("axis.csv", changed(|lines| drop(lines.remove(700))));
+    let ran = folder.run("axis.csv --window 0.01 --format jsonl");
+    assert_eq!((ran.status, ran.lines().len()), (0, 4));
+    ran.assert_stderr_has(&["axis.csv, line 701: no rows for 0.002000 s before this one"]);
+}
+
+/// One bad row while the second move is under way costs no number: the move says that samples are missing.
+#[track_caller]
+fn check_hole(what: &str, bytes: impl AsRef<[u8]>, message: &str) {
+    let folder = Folder::new("hole");
+    folder.write("axis.csv", bytes);
+    let ran = folder.run("axis.csv --window 0.01 --format jsonl");
+    assert_eq!((ran.status, ran.outcomes().as_str()), ALL, "{what}: {}", ran.stderr);
+    ran.assert_stderr_has(&[message]);
+    let holes: Vec<_> =
+        ran.lines().iter().map(|line| (line["gaps"].as_u64(), line["longest_gap_s"].as_f64())).collect();
+    let none = (Some(0), None);
+    assert_eq!(holes, [none, (Some(1), Some(0.002)), none, none], "{what}");
+    assert!(ran.lines()[1]["reason"].to_string().contains("samples are missing, but not where they matter"));
+}
+
+/// Index of the line at which the feedback of the second stop came inside for good.
+fn inside_again(lines: &[String]) -> usize {
+    let folder = Folder::new("entry");
+    folder.write("axis.csv", lines.join("\n") + "\n");
+    let second = folder.run("axis.csv --window 0.01 --synchronous --format jsonl").lines().remove(1);
+    let seconds = |name: &str| second[name].as_f64().expect("a time");
+    // One row a millisecond after the header, from 0 on.
+    1 + ((seconds("command_end_s") + seconds("settling_s")) * 1e3).ceil() as usize
+}
+
+#[test]
 fn a_bad_row_marks_its_move_and_no_other() {
     // Line 702 is in the second move.
     for (what, row, message) in [
@@ -48,14 +82,20 @@ fn a_bad_row_marks_its_move_and_no_other() {
         ("escape", "0.700,\u{1b}[2J,5.1", "line 702: command holds '\u{FFFD}[2J'"),
         ("binary", "\0\0\u{7}\0", "line 702: time holds"),
     ] {
-        check(what, changed(|lines| lines[701] = row.to_owned()), SECOND, &[message]);
+        check_hole(what, changed(|lines| lines[701] = row.to_owned()), message);
     }
     let repeated = changed(|lines| lines.insert(701, lines[700].clone()));
-    check("row twice", repeated, SECOND, &["line 702: time 0.699 s does not continue from 0.699 s"]);
+    check("row twice", repeated, ALL, &["line 702: time 0.699 s does not continue from 0.699 s"]);
     let lost = changed(|lines| drop(lines.drain(690..750)));
     check("rows lost", lost, SECOND, &["line 691: no rows for 0.061000 s before this one"]);
     let long = changed(|lines| lines.insert(701, "9".repeat(3 << 20)));
-    check("long line", long, SECOND, &["line 702: the line is longer than 1 MiB"]);
+    check("long line", long, ALL, &["line 702: the line is longer than 1 MiB"]);
+    let unobserved = changed(|lines| {
+        // The second row inside the window: the window time is not observed.
+        let entry = inside_again(lines);
+        lines[entry + 1] = "calm".to_owned();
+    });
+    check("within the window time", unobserved, SECOND, &["time holds 'calm'"]);
     let calm = changed(|lines| lines[550] = "calm".to_owned());
     check("in the rest after settling", calm, ALL, &["axis.csv, line 551: time holds 'calm'"]);
 }

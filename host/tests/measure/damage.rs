@@ -2,11 +2,11 @@
 
 use std::io::Cursor;
 
-use stillpoint::measure::{MeasureOptions, Summary, measure};
+use stillpoint::measure::{MeasureOptions, Summary, Wrap, measure};
 use stillpoint::report::move_report::MoveReport;
-use stillpoint::trace::choice::fraction;
+use stillpoint::trace::choice::{fraction, position, ratio};
 use stillpoint::trace::{Choice, Trace};
-use stillpoint_core::{Definition, Outcome};
+use stillpoint_core::{Definition, Fraction, Outcome};
 
 use super::{Folder, recording};
 
@@ -105,16 +105,27 @@ fn options(random: &mut Random) -> MeasureOptions {
             &Definition::Iso9283,
             &Definition::TargetReached,
         ]),
-        command_scale: *random.choose(&[&(1, 1), &(1, 1), &(-1, 1), &(i32::MAX, 1), &(-7, i32::MAX)]),
+        from: (!often(random))
+            .then(|| position("--from", random.choose(&["0", "-5", "1e17"])).expect("a position")),
         encoder_step: (!often(random)).then(|| figure(random)),
         max_speed: (!often(random)).then(|| *random.choose(&[&1e-9, &50.0, &1e30, &f64::NAN])),
         synchronous: often(random),
+        wrap: match random.below(20) {
+            0 => Wrap::Turn(Fraction::ONE),
+            1 => Wrap::Never,
+            _ => Wrap::Unknown,
+        },
+        command_dead_band: (random.below(10) == 0).then(|| *random.choose(&[&0.0, &0.01, &1e30, &f64::NAN])),
     }
 }
 
 fn choice(random: &mut Random) -> Choice {
     let numbers = random.below(4) == 0;
     let column = |name: &str| numbers.then(|| name.to_owned());
+    let scales = ["-1", "2147483647", "-7/2147483647", "1e17", "1e-17", "1/3"];
+    let scale = |random: &mut Random| {
+        (random.below(6) == 0).then(|| ratio("--command-scale", random.choose(&scales)).expect("a scale"))
+    };
     let rate = ["1000", "1e-3", "1e9", "32768/3"];
     let rate = (random.below(5) == 0).then(|| fraction("--rate", random.choose(&rate)).expect("a rate"));
     Choice {
@@ -122,6 +133,8 @@ fn choice(random: &mut Random) -> Choice {
         command: column("2"),
         feedback: column("3"),
         rate,
+        command_scale: scale(random),
+        feedback_scale: scale(random),
         counts_per_unit: (random.below(6) == 0).then(|| fraction("-", "1048576/375").expect("a figure")),
         ..Choice::default()
     }

@@ -1,7 +1,7 @@
 //! In: recordings with bad rows, holes, joins and large numbers. Out: whether every good row is read and every other reported.
 
 use super::{check, check_note, head, options, read};
-use stillpoint::trace::{Choice, Trace};
+use stillpoint::trace::{Choice, Fault, Row, Trace};
 
 #[test]
 fn bad_rows_are_gaps_and_good_rows_are_read() {
@@ -27,8 +27,11 @@ fn bad_rows_are_gaps_and_good_rows_are_read() {
         assert!(*at == 6 && words.contains(fault), "{line:?} gives {words:?}");
     }
     for line in ["", "   ", ",,", "# a remark", "t,command,feedback"] {
-        let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 7:5000/5/5"));
+        let read = check(&format!("{}{line}\n0.004,4,4\n", head(4)), &[], &format!("{start} 7:4000/4/4"));
         assert_eq!(read.faults.count, 0, "{line:?}");
+        // In the place of a row, it is a hole.
+        let read = check(&format!("{}{line}\n0.005,5,5\n", head(4)), &[], &format!("{start} 7! 7:5000/5/5"));
+        assert!(read.faults.first[0].1.contains("no rows for 0.002000 s"), "{line:?}");
     }
     for incomplete in ["0.004,4", "0.004,4,", "0"] {
         check_note(&check(&format!("{}{incomplete}", head(4)), &[], start), "incomplete");
@@ -49,6 +52,30 @@ fn joined_files_and_holes_keep_every_row() {
     let even = [("rate", "10"), ("command", "1"), ("feedback", "2")];
     check("c,f\n0,0\nx,0\n2,2", &even, "2@0=0 2:0/0/0 3! 4:200000/2/2");
     check("0,0\nx,0\n2,2\n3,3", &even, "1@0=0 1:0/0/0 2! 3:200000/2/2 4:300000/3/3");
+}
+
+#[test]
+fn one_row_is_enough_for_a_hole_whatever_the_clock() {
+    let rows = |times: &mut dyn Iterator<Item = f64>| -> usize {
+        let text = times.map(|time| format!("{time:.3},0,0\n")).collect::<String>();
+        let read = read(format!("t_s,command,feedback\n{text}"), &Choice::default()).unwrap();
+        read.rows.iter().filter(|row| matches!(row, Row::Gap { fault: Fault::Hole { .. }, .. })).count()
+    };
+    let even = |period: f64| (0..3000).map(move |row| f64::from(row) * period);
+    assert_eq!(rows(&mut even(0.001)), 0);
+    assert_eq!(
+        rows(&mut (0..3000).filter(|row| ![700, 1901].contains(row)).map(|row| f64::from(row) * 0.001)),
+        2
+    );
+    // Stamps rounded to a millisecond.
+    assert_eq!(rows(&mut even(0.0009)), 0, "some repeat");
+    assert_eq!(rows(&mut even(0.0013)), 0);
+    assert_eq!(rows(&mut even(0.00101)), 0);
+    // A recorder under another operating system's scheduling: 1 ms, and up to 1 ms late.
+    assert_eq!(
+        rows(&mut (0..3000).map(|row| f64::from(row) * 0.001 + f64::from(row * 7919 % 10) * 0.0001)),
+        0
+    );
 }
 
 #[test]

@@ -1,0 +1,69 @@
+//! In: window transitions. Out: whether one sample of feedback, faster than the axis ever moves, decides about them.
+
+use crate::sample::Sample;
+use crate::settings::Settings;
+use crate::settling::peaks::Speed;
+use crate::settling::window::Transition;
+
+/// How much faster than the fastest speed block both changes of a spike are.
+const FASTER: u64 = 2;
+
+/// One change of feedback across the edge of the window.
+#[derive(Clone, Copy, Debug)]
+struct Step {
+    /// Unit: ticks, wrapping
+    tick: u32,
+    elapsed: u32,
+    change: i32,
+}
+
+impl Step {
+    /// Whether this is faster than the axis moves, and more than the encoder's steps can make.
+    fn is_fast(&self, settings: &Settings, fastest: Speed) -> bool {
+        let size = u64::from(self.change.unsigned_abs());
+        let (time, distance) = (u64::from(fastest.time), u64::from(fastest.distance));
+        time > 0
+            && size > FASTER * u64::from(settings.encoder_step)
+            && size * time > FASTER * distance * u64::from(self.elapsed)
+    }
+}
+
+/// Excursions of one sample, since the command end.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Spike {
+    last: Option<Step>,
+    /// One of them ended with the last entry.
+    before_entry: bool,
+    /// One of them was the first stay inside.
+    first_stay: bool,
+}
+
+impl Spike {
+    /// Whether the last entry or the first one is made by a spike.
+    pub(crate) fn decides(&self) -> bool {
+        self.before_entry || self.first_stay
+    }
+
+    /// Adds a transition; `entries` counts those before it, `fastest` is the fastest speed block.
+    pub(crate) fn add(
+        &mut self,
+        settings: &Settings,
+        sample: Sample,
+        fastest: Speed,
+        (transition, entries): (Transition, u32),
+    ) {
+        let step = Step { tick: sample.tick, elapsed: sample.elapsed, change: sample.feedback_change };
+        let spike = self.last.is_some_and(|last| {
+            last.tick == sample.tick_before()
+                && (last.change < 0) != (step.change < 0)
+                && last.is_fast(settings, fastest)
+                && step.is_fast(settings, fastest)
+        });
+        match transition {
+            Transition::Entered => self.before_entry = spike,
+            Transition::Exited if entries == 1 => self.first_stay = spike,
+            _ => (),
+        }
+        self.last = Some(step);
+    }
+}

@@ -1,0 +1,346 @@
+//! In: one recording, written in many ways. Out: the same moves, or a question whose remedy gives the same moves.
+//!
+//! A way is a row of [`ways`]. No way may give other moves than the plain one without a question.
+
+use super::{Folder, SHAPE, samples};
+
+/// Sample period of the recording. At 2 kHz its time stamps in milliseconds could be seconds, too. Unit: s
+const STEP: f64 = 0.0005;
+
+/// One way of writing the recording.
+struct Way {
+    name: &'static str,
+    bytes: Vec<u8>,
+    /// Options that belong to the way, besides the window.
+    options: &'static str,
+    /// A text that the question has, and the options that it asks for; empty if nothing is asked.
+    remedy: (&'static str, &'static str),
+    /// Unit of the results, and its length. Unit: units/mm
+    unit: (&'static str, f64),
+    /// Resolution of the positions as written. Unit: mm
+    resolution: f64,
+}
+
+impl Way {
+    fn new(name: &'static str, bytes: impl Into<Vec<u8>>) -> Way {
+        let bytes = bytes.into();
+        Way { name, bytes, options: "", remedy: ("", ""), unit: ("mm", 1.0), resolution: 1e-4 }
+    }
+
+    fn unnamed(self) -> Way {
+        self.unit("unit", 1.0)
+    }
+
+    fn unit(self, unit: &'static str, per_mm: f64) -> Way {
+        Way { unit: (unit, per_mm), ..self }
+    }
+
+    fn options(self, options: &'static str) -> Way {
+        Way { options, ..self }
+    }
+
+    fn asks(self, text: &'static str, options: &'static str) -> Way {
+        Way { remedy: (text, options), ..self }
+    }
+
+    fn resolution(self, resolution: f64) -> Way {
+        Way { resolution, ..self }
+    }
+}
+
+/// A file: header lines, then a line for each row, made from its second, command and feedback.
+fn file(header: &str, row: impl Fn(f64, f64, f64) -> String) -> String {
+    let line = |(row_number, (command, feedback)): (usize, (f64, f64))| {
+        row(row_number as f64 * STEP, command, feedback) + "\n"
+    };
+    let header = if header.is_empty() { String::new() } else { format!("{header}\n") };
+    header + &samples(4).into_iter().enumerate().map(line).collect::<String>()
+}
+
+/// The same with `;` between columns and a decimal comma.
+fn comma(header: &str, row: impl Fn(f64, f64, f64) -> String) -> String {
+    file(&header.replace(',', ";"), |t, c, f| row(t, c, f).replace(',', ";").replace('.', ","))
+}
+
+fn milliseconds(t: f64, c: f64, f: f64) -> String {
+    format!("{:.1},{c:.4},{f:.4}", t * 1e3)
+}
+
+fn seconds(t: f64, c: f64, f: f64) -> String {
+    format!("{t:.4},{c:.4},{f:.4}")
+}
+
+/// With a speed and a following error as further columns, which are no positions.
+fn with_others(t: f64, c: f64, f: f64) -> String {
+    format!("{:.1},{c:.4},{f:.4},{:.1},{:.4}", t * 1e3, c * 3.0, c - f)
+}
+
+/// An event log: the value of one signal in a line. Between events, a signal is unchanged if `changes` is set.
+fn log(header: &str, tags: [&str; 2], delimiter: char, changes: bool) -> String {
+    let mut text = header.to_owned() + "\n";
+    let mut before = [String::new(), String::new()];
+    for (row, (command, feedback)) in samples(4).into_iter().enumerate() {
+        for ((value, tag), before) in [command, feedback].into_iter().zip(tags).zip(&mut before) {
+            let value = format!("{value:.4}");
+            if !changes || *before != value {
+                let second = row as f64 * STEP;
+                text += &format!("{second:.4}{delimiter}{tag}{delimiter}{value}\n");
+            }
+            *before = value;
+        }
+    }
+    text
+}
+
+/// A time of day in an hour before noon.
+fn clock(t: f64) -> String {
+    format!("11:07:{:07.4}", t + 5.0)
+}
+
+fn ways() -> Vec<Way> {
+    let wide = |text: String| text.encode_utf16().flat_map(u16::to_le_bytes).collect::<Vec<u8>>();
+    let counts = |mm: f64| (mm * 1e4 / 3.0).round();
+    vec![
+        // Encodings, delimiters, decimal signs.
+        Way::new("semicolons and decimal commas", comma("t [s],Soll [mm],Ist [mm]", seconds)),
+        Way::new("tabs", file("t [s],Soll [mm],Ist [mm]", seconds).replace(',', "\t")),
+        Way::new("bars and carriage returns", {
+            file("t [s],Soll [mm],Ist [mm]", seconds).replace(',', "|").replace('\n', "\r\n")
+        }),
+        Way::new("spaces", file("# t_s cmd_mm act_mm", |t, c, f| format!("  {t:8.4}  {c:9.4} {f:9.4}"))),
+        Way::new("byte order mark", {
+            let row = |t, c, f| format!("{:.0},{c:.4},{f:.4}", t * 1e6);
+            format!("\u{feff}{}", file("time (µs),command (mm),feedback (mm)", row))
+        }),
+        Way::new("UTF-16", wide(format!("\u{feff}{}", comma("Zeit [ms],Soll [mm],Ist [mm]", milliseconds)))),
+        Way::new("lines before the header", {
+            format!("Axis;shuttle\nRate;2;kHz\n\n{}", comma("t [s],Soll [mm],Ist [mm]", seconds))
+        }),
+        Way::new("no names", file("", seconds)).unnamed(),
+        // Times.
+        Way::new("units below the names", comma("Zeit,Soll,Ist\nms,mm,mm", milliseconds)),
+        Way::new("units of other columns", {
+            file("time,command,feedback,speed,load\nms,mm,mm,mm/s,%", with_others)
+        }),
+        Way::new("units in brackets, one empty, and a blank line", {
+            file("time,command,feedback,state,force\n(ms),(mm),(mm),,(N)\n", with_others)
+        }),
+        Way::new("units above the names", comma("ms,mm,mm\nZeit,Soll,Ist", milliseconds)),
+        Way::new("types below the units", comma("Zeit,Soll,Ist\nms,mm,mm\nREAL,REAL,REAL", milliseconds)),
+        Way::new("units in place of names", file("ms,mm,mm", milliseconds)),
+        Way::new("milliseconds without a unit", file("t,command,feedback", milliseconds))
+            .unnamed()
+            .asks("--time t:ms", "--time t:ms"),
+        Way::new("microseconds without a unit", {
+            file("t,command,feedback", |t, c, f| format!("{:.0},{c:.4},{f:.4}", t * 1e6))
+        })
+        .unnamed()
+        .asks("us", "--time t:us"),
+        Way::new("days", {
+            file("time,command,feedback", |t, c, f| format!("{:.12},{c:.4},{f:.4}", t / 86_400.0))
+        })
+        .unnamed()
+        .asks("--rate HZ", "--rate 2000"),
+        Way::new("hours", {
+            file("time,command,feedback", |t, c, f| format!("{:.12},{c:.4},{f:.4}", t / 3600.0))
+        })
+        .unnamed()
+        .asks("--rate HZ", "--rate 2000"),
+        Way::new("times of day", {
+            file("time,command [mm],feedback [mm]", |t, c, f| format!("{},{c:.4},{f:.4}", clock(t)))
+        }),
+        Way::new("no time", file("command [mm],feedback [mm]", |_, c, f| format!("{c:.4},{f:.4}")))
+            .asks("--rate HZ", "--rate 2000"),
+        // Names.
+        Way::new("Portuguese", {
+            comma("Tempo (ms),Posição de referência (mm),Posição real (mm),Velocidade,Erro", with_others)
+        }),
+        Way::new("Spanish", {
+            comma(
+                "Tiempo [ms],Consigna de posición [mm],Posición medida [mm],Velocidad de consigna,Error de seguimiento",
+                with_others,
+            )
+        }),
+        Way::new("Italian", {
+            comma(
+                "Tempo [ms],Quota richiesta [mm],Quota effettiva [mm],Velocità,Errore di inseguimento",
+                with_others,
+            )
+        }),
+        Way::new("French", {
+            comma("Temps [ms],Consigne [mm],Position réelle [mm],Vitesse,Erreur de poursuite", with_others)
+        }),
+        Way::new("Japanese", file("時間[ms],位置指令[mm],現在位置[mm],速度指令,位置偏差", with_others)),
+        Way::new("Chinese", file("时间(ms),给定位置(mm),实际位置(mm),实际速度,跟随误差", with_others)),
+        Way::new("CiA objects", file("Time [ms],6062h,6064:00,606Ch,0x60F4", with_others)).unnamed(),
+        Way::new("CiA objects with words", {
+            let names =
+                "Time [ms],Target position (0x607A),Position actual value (0x6064),Target velocity (0x60FF)";
+            file(&format!("{names},Following error (0x60F4)"), with_others)
+        })
+        .unnamed(),
+        Way::new(
+            "words in brackets",
+            file("time [ms],Position (set),Position (actual),Speed (set),e", with_others),
+        )
+        .unnamed(),
+        Way::new("current position", {
+            file("time [ms],Target Position,Current Position,Current,Following Error", with_others)
+        })
+        .unnamed(),
+        Way::new(
+            "number of the axis",
+            file("time [ms],Command[5],Feedback[5],Speed[5],Error[5]", with_others),
+        )
+        .unnamed(),
+        // Columns.
+        Way::new("index without a name", {
+            file("t [s],command [mm],feedback [mm]", |t, c, f| {
+                format!("{:.0},{t:.4},{c:.4},{f:.4}", t / STEP)
+            })
+        }),
+        Way::new("index without a name, no time", {
+            file("command [mm],feedback [mm]", |t, c, f| format!("{:.0},{c:.4},{f:.4}", t / STEP + 1.0))
+        })
+        .asks("--rate HZ", "--rate 2000"),
+        Way::new("a name without a column", file("t [s],command [mm],feedback [mm],remark", seconds)),
+        // Units of position.
+        Way::new("micrometres", {
+            file("t_s,command [um],feedback [um]", |t, c, f| format!("{t:.4},{:.1},{:.1}", c * 1e3, f * 1e3))
+        })
+        .unit("µm", 1e3),
+        Way::new("millimetres and micrometres", {
+            file("t_s,command [mm],feedback [um]", |t, c, f| format!("{t:.4},{c:.4},{:.1}", f * 1e3))
+        })
+        .asks("--feedback-scale 1/1000", "--feedback-scale 1/1000"),
+        Way::new("counts", {
+            file("t_s,command,feedback", |t, c, f| format!("{t:.4},{},{}", counts(c), counts(f)))
+        })
+        .options("--counts-per-unit 10000/3 --unit mm")
+        .resolution(3e-4),
+        Way::new("counts and millimetres", {
+            file("t_s,command [counts],feedback [mm]", |t, c, f| format!("{t:.4},{},{f:.4}", counts(c)))
+        })
+        .asks("--command-scale X", "--command-scale 3/10000")
+        .resolution(3e-4),
+        // Analog signals.
+        Way::new("volts", {
+            file("time,command,feedback\ns,V,V", |t, c, f| format!("{t:.4},{:.6},{:.6}", c / 2.5, f / 2.5))
+        })
+        .unit("V", 0.4),
+        Way::new("volts of two scales", {
+            file("time,command,feedback\ns,V,V", |t, c, f| format!("{t:.4},{:.6},{:.6}", c * 0.3, f / -2.5))
+        })
+        .options("--command-scale 10/3 --feedback-scale -2.5 --unit mm"),
+        Way::new("volts and millimetres", {
+            file("time,command,feedback\ns,V,mm", |t, c, f| format!("{t:.4},{:.6},{f:.4}", c / 2.5))
+        })
+        .asks("--command-scale X", "--command-scale 2.5"),
+        Way::new("volts that are to be millimetres", {
+            file("time,command,feedback\ns,V,V", |t, c, f| format!("{t:.4},{:.6},{:.6}", c / 2.5, f / 2.5))
+        })
+        .options("--unit mm")
+        .asks("--command-scale X --feedback-scale X", "--command-scale 2.5 --feedback-scale 5/2"),
+        // Event logs.
+        Way::new("event log", log("time [s];tag;value", ["X.SetPos [mm]", "X.ActPos [mm]"], ';', false)),
+        Way::new("event log without a header", log("", ["CmdPos", "ActPos"], ',', false)).unnamed(),
+        Way::new("event log of other names", log("time [s];tag;value", ["a", "b"], ';', false))
+            .unnamed()
+            .asks("--command", "--command a --feedback b"),
+        Way::new("event log with the name first", {
+            let text = log("tag;t;value", ["Soll", "Ist"], ';', false);
+            let swap = |line: &str| {
+                let cells: Vec<&str> = line.split(';').collect();
+                if cells[0] == "tag" {
+                    line.to_owned()
+                } else {
+                    [cells[1], &clock(cells[0].parse().expect("a time")), cells[2]].join(";")
+                }
+            };
+            text.lines().map(swap).collect::<Vec<_>>().join("\n")
+        })
+        .unnamed(),
+        Way::new("event log with a rate", log("", ["CmdPos", "ActPos"], ',', false))
+            .unnamed()
+            .options("--rate 2000")
+            .asks("leave --rate out", ""),
+        Way::new("event log with units", {
+            let text = log("time;Variable;Wert;Einheit", ["Soll", "Ist"], ';', false);
+            let unit = |line: &str| if line.contains("Einheit") { line.into() } else { format!("{line};mm") };
+            text.lines().map(unit).collect::<Vec<String>>().join("\n")
+        }),
+        Way::new("event log of changes", log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', true)),
+    ]
+}
+
+/// Start, command end, travel, overshoot and settling time of each move. Unit: s, s, mm, mm, s
+type Moves = Vec<[f64; 5]>;
+
+/// The moves of a run; an error without its remedy in it fails.
+fn moves(out: &[serde_json::Value], unit: f64) -> Moves {
+    let lengths = [1.0, 1.0, 1.0 / unit, 1.0 / unit, 1.0];
+    let names = ["start_s", "command_end_s", "travel", "overshoot", "settling_s"];
+    let figure = |line: &serde_json::Value, name: &str| line[name].as_f64().unwrap_or(f64::NAN);
+    let of_move = |line: &serde_json::Value| core::array::from_fn(|at| figure(line, names[at]) * lengths[at]);
+    out.iter().map(of_move).collect()
+}
+
+/// Whether both are the same moves, as far as positions of this resolution show. Unit: mm
+fn are_alike(found: &Moves, plain: &Moves, resolution: f64) -> bool {
+    // The tail has this speed where it enters the window. Unit: mm/s
+    let speed = WINDOW / (SHAPE.2 * STEP / super::PERIOD);
+    // Some ways have a clock of another origin, so times count from the instant at which the first move settles.
+    let settled = |of_move: &[f64; 5]| of_move[1] + of_move[4];
+    let origin = |moves: &Moves| moves.first().map_or(0.0, settled);
+    let shift = origin(found) - origin(plain);
+    // A smooth command starts earlier and ends later where it is written more finely.
+    let coarse = if resolution > 1e-4 { 0.012 } else { 1.5 * STEP };
+    found.len() == plain.len()
+        && found.iter().zip(plain).all(|(found, plain)| {
+            let differs = |at: usize| (found[at] - plain[at] - shift).abs();
+            let lengths = [2, 3].iter().map(|&at| (found[at] - plain[at]).abs()).fold(0.0, f64::max);
+            differs(0).max(differs(1)) <= coarse
+                && lengths <= 2.0 * resolution
+                && (found[4] - plain[4]).abs() <= coarse
+                && (settled(found) - settled(plain) - shift).abs() <= 2.0 * resolution / speed
+        })
+}
+
+/// Half-width of the window. Unit: mm
+const WINDOW: f64 = 0.02;
+
+#[test]
+fn every_way_gives_the_same_moves_or_a_question() {
+    let folder = Folder::new("ways");
+    folder.write("axis.csv", file("t_s,command [mm],feedback [mm]", seconds));
+    let plain = folder.run(&format!("axis.csv --window {WINDOW} --format jsonl"));
+    assert_eq!((plain.outcomes().as_str(), plain.stderr.as_str()), ("settled settled settled settled", ""));
+    let plain = moves(&plain.lines(), 1.0);
+    let exact = SHAPE.2 * STEP / super::PERIOD * (SHAPE.1 / WINDOW).ln();
+    assert!(plain.iter().all(|of_move| (of_move[4] - exact).abs() < STEP), "{plain:?}, not {exact}");
+    let (mut asked, mut wrong) = (0, Vec::new());
+    let ways = ways();
+    for way in &ways {
+        folder.write("axis.csv", &way.bytes);
+        let run = |options: &str| {
+            folder.run(&format!("axis.csv --window {} --format jsonl {options}", WINDOW * way.unit.1))
+        };
+        let mut ran = run(way.options);
+        if !way.remedy.0.is_empty() {
+            asked += 1;
+            if ran.status != 1 || !ran.out.is_empty() || !ran.stderr.contains(way.remedy.0) {
+                wrong.push(format!("{}: no question with {}: {ran:?}", way.name, way.remedy.0));
+                continue;
+            }
+            let before = if way.remedy.0.starts_with("leave") { "" } else { way.options };
+            ran = run(&format!("{before} {}", way.remedy.1));
+        }
+        let lines = ran.lines();
+        let units = lines.iter().all(|line| line["unit"] == way.unit.0);
+        if ran.status != 0 || !units || !are_alike(&moves(&lines, way.unit.1), &plain, way.resolution) {
+            wrong.push(format!("{}: {:?}: {}", way.name, moves(&lines, way.unit.1), ran.stderr));
+        }
+    }
+    println!("{} ways, {asked} of them with a question, {} wrong", ways.len(), wrong.len());
+    assert!(ways.len() >= 20 && wrong.is_empty(), "{} of {}:\n{}", wrong.len(), ways.len(), wrong.join("\n"));
+}
