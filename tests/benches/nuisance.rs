@@ -24,12 +24,12 @@ fn main() {
     let fresh = || Shipped::new(settings);
     let clock = Instant::now();
     println!("{size:?}; one false alarm a month of work is promised, smallest change 10 % of 50 ms");
-    println!("\nnothing wrong         alarms/month  drift stands  promise, % of the moves");
+    println!("\nnothing wrong           alarms/month  drift stands  promise, % of the moves");
     for cell in cells() {
         let found = watch(&cell, fresh, size);
         let promises = found.promises.iter().map(|(word, share)| format!("{word} {:.1}", 100.0 * share));
         println!(
-            "{cell:<21} {:>12.2} {:>11.1} %  {}",
+            "{cell:<23} {:>12.2} {:>11.1} %  {}",
             found.rate(),
             100.0 * found.standing,
             promises.collect::<Vec<_>>().join(", ")
@@ -37,7 +37,7 @@ fn main() {
     }
     println!("\nFaults of {} axes: found on, after min on half and on 19 of 20 of them", size.axes);
     let names = ["step 10 %", "20 %", "50 %", "day's ramp 10 %", "20 %", "50 %"];
-    println!("{:<21} {}", "", names.map(|name| format!("{name:>17}")).join(""));
+    println!("{:<23} {}", "", names.map(|name| format!("{name:>17}")).join(""));
     cells().iter().for_each(|cell| faults_of(cell, fresh, size));
     println!("\n{:.0} s", clock.elapsed().as_secs_f64());
 }
@@ -49,5 +49,5 @@ fn faults_of(cell: &Cell, fresh: impl Fn() -> Shipped + Sync, size: Size) {
             .map(|after| if after.is_finite() { format!("{:.1}", after / 60.0) } else { "-".to_owned() });
         format!("{:>17}", format!("{found} {half} {most}"))
     });
-    println!("{cell:<21} {}", found.collect::<String>());
+    println!("{cell:<23} {}", found.collect::<String>());
 }

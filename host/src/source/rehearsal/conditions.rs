@@ -15,7 +15,7 @@ const DAY: f64 = 86_400.0;
 /// Streams of random numbers that all axes share.
 const JOBS: u64 = 1 << 40;
 const DAYS: u64 = 2 << 40;
-/// Added to an axis's own stream.
+/// Combined with an axis's own stream.
 const WARM_UP: u64 = 3 << 40;
 const HUMPS: u64 = 4 << 40;
 /// Settling levels of jobs. Unit: relative slowdown
