@@ -2,7 +2,7 @@
 //! settings.
 //!
 //! `cargo bench -p stillpoint-tests --bench nuisance` watches 60 axes for three months of work at two moves a second in
-//! every cell, 0.95 billion moves, every axis with a baseline of its own; then faults on 60 axes more. Half an hour on 2
+//! every cell, 0.95 billion moves, every axis with a baseline of its own; then faults on 60 axes more. Ten minutes on 2 idle
 //! cores. `cargo bench -p stillpoint-tests --bench nuisance -- 20 1 300` watches 20 axes for a month at five moves a minute.
 
 use std::time::Instant;
