@@ -35,8 +35,8 @@ fn main() {
             promises.collect::<Vec<_>>().join(", ")
         );
     }
-    println!("\nFaults of {} axes: found on, after min on half and on 19 of 20 of them", size.axes);
-    let names = ["step 10 %", "20 %", "50 %", "day's ramp 10 %", "20 %", "50 %"];
+    println!("\nDrift to slower on {} axes: found on, after min on half and on 19 of 20 of them", size.axes);
+    let names = ["no fault", "step 10 %", "20 %", "50 %", "day's ramp 10 %", "20 %", "50 %"];
     println!("{:<23} {}", "", names.map(|name| format!("{name:>17}")).join(""));
     cells().iter().for_each(|cell| faults_of(cell, fresh, size));
     println!("\n{:.0} s", clock.elapsed().as_secs_f64());
