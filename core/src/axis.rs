@@ -98,7 +98,7 @@ impl Axis {
             self.sampler.rescale(&settings);
         }
         self.settings = settings;
-        self.settling.begin(&settings, self.error(), self.now());
+        self.settling.begin(&settings, self.error());
         true
     }
 
@@ -115,7 +115,10 @@ impl Axis {
         if !self.started {
             return self.begin(reading);
         }
-        let (last, rest) = (self.last_sample(), self.rest());
+        // A command that stands needs neither.
+        let changes = reading.command != self.sampler.last.command;
+        let rest = if changes { self.rest() } else { Rest::Over };
+        let last = changes.then(|| self.last_sample());
         let sample = self.sampler.step(&self.settings, reading);
         let now = self.sampler.now();
         let step = self.motion.step(&self.settings, sample, now, rest);
@@ -123,7 +126,7 @@ impl Axis {
         match step.phase {
             // The rest ended with the sample before.
             Phase::Start { undecided } => {
-                let record = self.close(last);
+                let record = last.and_then(|last| self.close(last));
                 if undecided { self.held = record } else { event |= self.report(record) }
             }
             Phase::End => {
@@ -225,7 +228,7 @@ impl Axis {
         self.started = true;
         self.sampler.begin(&self.settings, reading);
         let error = self.error();
-        self.settling.begin(&self.settings, error, 0);
+        self.settling.begin(&self.settings, error);
         let following_error = self.settling.following_error(&self.settings, error, 0);
         let event = self.update_following_error(following_error);
         Status { moving: false, event, position: self.settling.position(), following_error }
@@ -269,19 +272,24 @@ impl Axis {
     /// The record of the pending move, whose rest ends with this sample.
     fn close(&mut self, end: RestEnd) -> Option<Record> {
         let move_command = self.pending.take()?;
-        let stop = self.settling.stop(&self.settings, &move_command, end);
         // The curve's 32-bit time stamps are ambiguous over a longer move, and wrong if the clock had a fault.
         let has_curve =
             move_command.command_end - move_command.start <= LONGEST_MOVE && self.settling.clock_is_sound();
-        self.readout = has_curve.then_some(Readout {
+        let held = end.now.saturating_sub(move_command.command_end);
+        let mut readout = Readout {
             tick: end.tick,
             error: end.error.unsigned_abs(),
-            held: u32::try_from(stop.held).unwrap_or(u32::MAX),
-            window_time: self.settings.window_time,
-        });
+            held: u32::try_from(held).unwrap_or(u32::MAX),
+            window_time: if has_curve { self.settings.window_time } else { u32::MAX },
+            late: move_command.ending.late,
+            set: (self.settings.window, None),
+        };
+        let stop = self.settling.stop(&self.settings, &move_command, end, &readout);
+        let record = Record::new(&self.settings, self.moves.saturating_add(1), &move_command, &stop);
+        readout.set.1 = record.confirmation.map(|held| held.saturating_sub(self.settings.window_time));
+        self.readout = has_curve.then_some(readout);
         self.curve.clone_from(&self.settling.curve);
-        let number = self.moves.saturating_add(1);
-        Some(Record::new(&self.settings, number, &move_command, &stop))
+        Some(record)
     }
 
     /// Queues the event of a record; returns whether there is one.

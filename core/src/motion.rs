@@ -11,8 +11,10 @@
 use crate::sample::{Reading, Sample};
 use crate::settings::Settings;
 
+pub(crate) mod ending;
 mod train;
 
+use ending::{Changes, Ending};
 use train::{Pulse, small};
 
 /// Least number of samples for which a command at rest is unchanged.
@@ -87,6 +89,8 @@ pub struct MoveCommand {
     pub period: u32,
     /// The command was already changing when the readings began: `start` and `travel` leave out what came before.
     pub joined_late: bool,
+    /// When the command truly ended; at `command_end` if it shares a clock with the samples.
+    pub ending: Ending,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -143,6 +147,9 @@ pub(crate) struct Motion {
     small: u32,
     /// Stops that could not be told from turning points of the command.
     turning_points: u32,
+    changes: Changes,
+    /// Time between the last change and the sample before it. Unit: ticks
+    elapsed: u32,
 }
 
 impl Motion {
@@ -228,6 +235,15 @@ impl Motion {
             [.., third_last, _, _] => pulse(third_last, &last_but_one),
         };
         self.last = pulse_before.then(pulse(&last_but_one, &last));
+        let mut from = &before;
+        for (number, reading) in readings.iter().enumerate() {
+            // Earlier ones would be overwritten.
+            if number + ending::CHANGES >= readings.len() {
+                self.changes.push(reading.tick, reading.command.wrapping_sub(from.command));
+            }
+            from = reading;
+        }
+        self.elapsed = last.tick.wrapping_sub(last_but_one.tick);
     }
 
     /// How long after `now` an unchanged command is still not at rest, if it is not yet. Unit: ticks
@@ -243,10 +259,11 @@ impl Motion {
         let mut next = Pulse { follows: moving, ..Pulse::following(change, pause) };
         next.stood = moving && held_samples > 0 && !self.last.reverses(next);
         next.coarse = next.stood && self.last.equals(next);
-        self.changed = now;
+        (self.changed, self.elapsed) = (now, sample.elapsed);
         if !moving {
             return self.start(settings, sample, next, rest, held_samples);
         }
+        self.changes.push(sample.tick, next.change);
         self.move_command.travel = self.move_command.travel.wrapping_add(next.change);
         self.excursion = self.excursion.max(self.move_command.travel.unsigned_abs());
         self.shortest = shortest(self.shortest, held_samples.saturating_add(1));
@@ -285,6 +302,8 @@ impl Motion {
         };
         (self.excursion, self.shortest) = (next.change.unsigned_abs(), 0);
         let continues = matches!(why, Some(Why::Stop { .. }));
+        self.changes.begin(sample.tick, continues);
+        self.changes.push(sample.tick, next.change);
         let last = if continues { self.last.then(next) } else { next };
         // The pause before the first change of all is at least as long as what was seen of it.
         let joined_late = self.move_command.joined_late;
@@ -340,7 +359,9 @@ impl Motion {
         let decision = decision?;
         let Some(part) = self.aside.take() else { return Some(decision) };
         let Aside::Joins { beyond } = decision else {
-            self.last.follows = false;
+            // The first change of an excursion of its own follows no other.
+            self.last.follows &= self.pulses != 1;
+            self.changes.stand_alone();
             return Some(decision);
         };
         let travel = self.move_command.travel.wrapping_add(part.command.travel);
@@ -388,6 +409,8 @@ impl Motion {
             return Step { phase: Phase::Idle, aside };
         }
         self.move_command.command_end = self.changed;
+        self.move_command.ending =
+            if settings.synchronous { Ending::default() } else { self.changes.ending(self.elapsed) };
         self.move_command.period = (held / u64::from(self.held_samples.max(1))) as u32;
         self.state = State::Resting;
         Step { phase: Phase::End, aside }

@@ -3,12 +3,14 @@
 use core::fmt;
 
 use crate::motion::MoveCommand;
+use crate::motion::ending::Ending;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossing::Uncertainty;
+use crate::settling::crossings::Instant;
 use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
+use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
 
 /// Whether a stop settled, and why not.
@@ -105,7 +107,7 @@ impl Reasons {
     pub const ENDED: Reasons = Reasons(1 << 16);
     /// Unsettled, and feedback stands: the rest error is that constant offset.
     pub const OFFSET: Reasons = Reasons(1 << 17);
-    /// A window 5 % wider or narrower settles earlier or later by more than the uncertainty explains.
+    /// A window 1 % wider or narrower settles earlier or later by more than uncertainty and steepness explain.
     pub const FRAGILE: Reasons = Reasons(1 << 18);
     /// An untold jump close to a whole turn: the position probably wraps. See [`crate::Parameters::turn`].
     pub const TURN: Reasons = Reasons(1 << 19);
@@ -230,7 +232,7 @@ impl Record {
         let times = Times::new(settings, move_command, stop);
         let (outcome, reasons) = judge(settings, move_command, stop, &times);
         let settled = outcome == Outcome::Settled;
-        let uncertainty = uncertainty(settings, move_command, stop);
+        let uncertainty = times.uncertainty;
         let at_rest = stop.position != Position::Outside;
         let rest_error =
             if at_rest { Some(stop.rest_error) } else { stop.offset.map(|offset| 256 * i64::from(offset)) };
@@ -255,9 +257,9 @@ impl Record {
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
-            command_end_u: 0,
-            settling_wider: None,
-            settling_narrower: None,
+            command_end_u: Uncertainty::uniform(move_command.ending.half_width.saturating_mul(2)).standard,
+            settling_wider: times.wider,
+            settling_narrower: times.narrower,
             gaps: stop.gaps,
             longest_gap: stop.longest_gap,
         }
@@ -267,53 +269,128 @@ impl Record {
 /// The times of all definitions. Unit: ticks
 struct Times {
     reported: Option<u32>,
+    /// Of the reported time.
+    uncertainty: Uncertainty,
     first_entry: Option<u32>,
     confirmation: Option<u32>,
     stabilization: Option<u32>,
+    /// Settling times of a window 5 % wider and narrower.
+    wider: Option<u32>,
+    narrower: Option<u32>,
+    /// A window 1 % wider or narrower changes the time by a swing.
+    fragile: bool,
 }
 
 impl Times {
     fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
-        let since =
-            |instant: u64| instant.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
+        let end = CommandEnd::new(move_command);
         let inside = stop.position != Position::Outside;
-        let last_entry = inside.then(|| stop.last_entry.map_or(0, since));
+        let last_entry = inside.then(|| stop.crossings.last.map_or(0, |entry| end.to(entry.at)));
         let held = last_entry.filter(|_| stop.position == Position::TargetReached);
-        let first_entry = if stop.began_inside { Some(0) } else { stop.first_entry.map(since) };
-        // The stabilization time of ISO 9283 starts before the command end if the window was crossed by then.
-        let stabilization = held.and_then(|settling| match stop.first_crossing {
-            FirstCrossing::Before { first, last } if stop.last_entry.is_none() => {
-                Some(first.saturating_sub(last))
-            }
-            FirstCrossing::Before { first, .. } => Some(settling.saturating_add(first)),
-            FirstCrossing::NotYet => first_entry.map(|first| settling.saturating_sub(first)),
-            FirstCrossing::Unseen => None,
+        let first_entry = if stop.began_inside {
+            Some(0)
+        } else {
+            stop.crossings.first_entry.map(|instant| end.to(instant))
+        };
+        let stabilization = held.and_then(|_| stabilization(move_command, stop));
+        let (sooner, later) = if held.is_some() { swings(settings, move_command, stop) } else { (0, 0) };
+        let swing =
+            stop.crossings.grazed.max(later).max(if stop.crossings.slope.hidden { sooner } else { 0 });
+        let reached = stop.crossings.reached.map(|entry| {
+            let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
+            let swing = if entry == stop.crossings.last { swing } else { 0 };
+            (time.saturating_add(settings.window_time), uncertainty.widened(swing))
         });
-        let reached = stop.reached.map(|start| since(start).saturating_add(settings.window_time));
+        let last = stop.crossings.last.map_or(Uncertainty::default(), |entry| end.until(entry).1);
+        let (reported, uncertainty) = match settings.definition {
+            Definition::LastEntry => (held, last.widened(swing)),
+            Definition::Iso9283 => {
+                let (time, uncertainty) = stabilization.unzip();
+                (time, uncertainty.unwrap_or_default().widened(swing))
+            }
+            Definition::TargetReached => {
+                let (time, uncertainty) = reached.unzip();
+                (time, uncertainty.unwrap_or_default())
+            }
+        };
+        // They count whole samples; the settling time lies within one.
+        let of_other_window = |time: u32| if time == 0 { 0 } else { end.shifted(time) };
         Times {
-            reported: match settings.definition {
-                Definition::LastEntry => held,
-                Definition::Iso9283 => stabilization,
-                Definition::TargetReached => reached,
-            },
+            reported,
+            uncertainty,
             first_entry,
             confirmation: held.map(|settling| settling.saturating_add(settings.window_time)),
-            stabilization,
+            stabilization: stabilization.map(|(time, _)| time),
+            wider: stop.nearby.wider.map(|time| of_other_window(time).min(held.unwrap_or(u32::MAX))),
+            narrower: stop.nearby.narrower.map(|time| of_other_window(time).max(held.unwrap_or(0))),
+            fragile: sooner.max(later) > 0,
         }
     }
 }
 
-/// Uncertainty of the reported time. Unit: ticks
-///
-/// A status changes at a sample, so it is known to the sample period; a stabilization time has a crossing
-/// at both ends, the first of which is known to the period.
-fn uncertainty(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Uncertainty {
-    let period = || Uncertainty::uniform(move_command.period);
-    match settings.definition {
-        Definition::LastEntry => stop.uncertainty,
-        Definition::TargetReached => period(),
-        Definition::Iso9283 => stop.uncertainty.and(period()),
+/// The command end from which times count: the expected one.
+struct CommandEnd {
+    /// The first sample at the final command. Unit: ticks since the first reading
+    sample: u64,
+    ending: Ending,
+}
+
+impl CommandEnd {
+    fn new(move_command: &MoveCommand) -> CommandEnd {
+        CommandEnd { sample: move_command.command_end, ending: move_command.ending }
     }
+
+    /// Time from the command end to an instant. Unit: ticks
+    fn to(&self, instant: u64) -> u32 {
+        self.shifted(instant.saturating_sub(self.sample).min(u64::from(u32::MAX)) as u32)
+    }
+
+    /// Time from the command end to an instant this long after the sample. Unit: ticks
+    fn shifted(&self, time: u32) -> u32 {
+        (i64::from(time) - i64::from(self.ending.late)).clamp(0, i64::from(u32::MAX)) as u32
+    }
+
+    /// The same with its uncertainty.
+    fn until(&self, instant: Instant) -> (u32, Uncertainty) {
+        (self.to(instant.at), instant.uncertainty.and_uniform(self.ending.half_width))
+    }
+}
+
+/// First crossing to last entry, both on the clock of the samples: the command end does not count. Unit: ticks
+fn stabilization(move_command: &MoveCommand, stop: &Stop) -> Option<(u32, Uncertainty)> {
+    let since = |instant: Instant| {
+        instant.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32
+    };
+    let period = Uncertainty::uniform(move_command.period);
+    let last =
+        stop.crossings.last.map_or((0, Uncertainty::default()), |entry| (since(entry), entry.uncertainty));
+    // The clock starts before the command end if the window was crossed by then.
+    match stop.first_crossing {
+        FirstCrossing::Before { first, last: crossed } if stop.crossings.last.is_none() => {
+            Some((first.saturating_sub(crossed), last.1.and(period)))
+        }
+        FirstCrossing::Before { first, .. } => Some((last.0.saturating_add(first), last.1.and(period))),
+        FirstCrossing::NotYet => match stop.crossings.first {
+            None => Some(last),
+            Some(crossed) if Some(crossed) == stop.crossings.last => Some((0, Uncertainty::default())),
+            Some(crossed) => Some((last.0.saturating_sub(since(crossed)), last.1.and(crossed.uncertainty))),
+        },
+        FirstCrossing::Unseen => None,
+    }
+}
+
+/// By how much a window 1 % wider settles sooner and one 1 % narrower later, where that is more than the uncertainty and
+/// three times the steepness at the last entry explain; else 0. Unit: ticks
+fn swings(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> (u32, u32) {
+    let Some(entry) = stop.crossings.last else { return (0, 0) };
+    let settling = entry.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
+    let barely = (settings.window / 100).max(1);
+    let smooth = (3.0 * barely as f32 * stop.crossings.slope.ticks_per_count) as u32;
+    let explained = entry.uncertainty.expanded.saturating_add(smooth).saturating_add(move_command.period);
+    let more = |time: u32| if time > explained { time } else { 0 };
+    let sooner = stop.nearby.barely_wider.map_or(0, |wider| settling.saturating_sub(wider));
+    let later = stop.nearby.barely_narrower.map_or(0, |narrower| narrower.saturating_sub(settling));
+    (more(sooner), more(later))
 }
 
 /// Longest move that 32-bit ticks can measure; a longer one is untrusted and has no curve. Unit: ticks
@@ -329,7 +406,7 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
         .with_if(stop.faults.has(Faults::JUMP), Reasons::JUMP)
         .with_if(move_command.command_end.saturating_sub(move_command.start) > LONGEST_MOVE, Reasons::LONG)
         .with_if(unseen, Reasons::UNSEEN);
-    let by_status = settings.definition == Definition::TargetReached && stop.reached.is_some();
+    let by_status = settings.definition == Definition::TargetReached && stop.crossings.reached.is_some();
     let (outcome, why) = match stop.position {
         _ if untrusted != Reasons::NONE => (Outcome::Untrusted, untrusted),
         Position::TargetReached => (Outcome::Settled, Reasons::NONE),
@@ -356,9 +433,18 @@ fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times:
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)
+        .with_if(times.fragile, Reasons::FRAGILE)
+        .with_if(few(settings, stop), Reasons::FEW)
         .with_if(stepped(settings, move_command), Reasons::STEPPED)
         .with_if(stop.spike, Reasons::SPIKE)
         .with_if(stop.gaps > 0 && !stop.faults.has(Faults::GAP), Reasons::HOLE)
+}
+
+/// Whether the first crossing, at which the time of ISO 9283 begins, is known to few samples.
+fn few(settings: &Settings, stop: &Stop) -> bool {
+    settings.definition == Definition::Iso9283
+        && stop.first_crossing == FirstCrossing::NotYet
+        && stop.crossings.first_is_fast
 }
 
 /// Whether the command gets further than the window within two samples.

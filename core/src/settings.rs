@@ -44,6 +44,8 @@ pub struct Parameters {
     /// Distance after which both positions begin anew, as on a rotary axis; 0 if they don't. [`crate::Turn`] unwraps
     /// readings by it. Unit: feedback counts
     pub turn: u32,
+    /// What was rounded off when the window became whole counts. Unit: 1/256 counts
+    pub window_fraction: u8,
 }
 
 impl Parameters {
@@ -66,6 +68,7 @@ impl Parameters {
             definition: Definition::LastEntry,
             synchronous: false,
             turn: 0,
+            window_fraction: 0,
         }
     }
 
@@ -113,6 +116,7 @@ impl fmt::Display for Invalid {
 pub struct Settings {
     parameters: Parameters,
     rest_samples: u32,
+    nearby: [u32; 4],
 }
 
 /// Longest time that can be set; the sum of two such times never wraps. Unit: ticks
@@ -145,7 +149,11 @@ impl Settings {
         };
         match broken {
             Some((parameter, rule)) => Err(Invalid { parameter, rule }),
-            None => Ok(Settings { parameters, rest_samples: rest_samples(parameters.window) }),
+            None => Ok(Settings {
+                parameters,
+                rest_samples: rest_samples(parameters.window),
+                nearby: nearby(parameters.window, parameters.window_fraction),
+            }),
         }
     }
 }
@@ -154,7 +162,11 @@ impl Settings {
 const fn command_turn(p: &Parameters) -> Option<u32> {
     let (upper, lower) = (p.command_scale.0.unsigned_abs() as u64, p.command_scale.1.unsigned_abs() as u64);
     let turn = p.turn as u64 * lower;
-    if turn % upper == 0 && turn / upper <= i32::MAX as u64 { Some((turn / upper) as u32) } else { None }
+    if turn.is_multiple_of(upper) && turn / upper <= i32::MAX as u64 {
+        Some((turn / upper) as u32)
+    } else {
+        None
+    }
 }
 
 impl Settings {
@@ -163,11 +175,28 @@ impl Settings {
         command_turn(&self.parameters)
     }
 
+    /// Windows near the set one, narrowest first. Unit: counts
+    pub(crate) fn nearby(&self) -> &[u32; 4] {
+        &self.nearby
+    }
+
     /// Largest number of samples of a rest that are summed, so that sums of squares of errors inside the window stay
     /// within 62 bits.
     pub fn rest_samples(&self) -> u32 {
         self.rest_samples
     }
+}
+
+/// Windows 5 % and 1 % narrower, 1 % and 5 % wider; at least one count apart, but of those at 1 % only the one on whose
+/// side the window before rounding lies. Unit: counts
+const fn nearby(window: u32, fraction: u8) -> [u32; 4] {
+    let far = if window < 20 { 1 } else { window / 20 };
+    let (narrower, wider) = match window / 100 {
+        0 if fraction < 128 => (1, 0),
+        0 => (0, 1),
+        near => (near, near),
+    };
+    [window.saturating_sub(far), window.saturating_sub(narrower), window + wider, window + far]
 }
 
 const fn rest_samples(window: u32) -> u32 {

@@ -11,15 +11,19 @@ use crate::sample::Sample;
 use crate::settings::Settings;
 
 pub(crate) mod crossing;
+pub(crate) mod slope;
+pub(crate) mod uncertainty;
 pub(crate) mod window;
 pub(crate) mod holes;
 pub(crate) mod curve;
+pub(crate) mod nearby;
 pub(crate) mod rest;
 pub(crate) mod peaks;
 pub(crate) mod approach;
 pub(crate) mod following;
 pub(crate) mod spike;
 pub(crate) mod earlier;
+pub(crate) mod crossings;
 pub(crate) mod stop;
 
 use approach::{Approach, ApproachPoint, FirstCrossing};
@@ -28,6 +32,7 @@ use curve::Curve;
 use earlier::{Crossed, Earlier};
 use following::Following;
 use holes::Holes;
+use nearby::Nearby;
 use peaks::{BlockStart, Peaks, stretch_time};
 use rest::Rest;
 use spike::Spike;
@@ -51,6 +56,7 @@ pub struct Status {
 pub(crate) struct Settling {
     pub(crate) window: Window,
     pub(crate) curve: Curve,
+    pub(crate) nearby: Nearby,
     pub(crate) peaks: Peaks,
     pub(crate) approach: Approach,
     pub(crate) rest: Rest,
@@ -77,8 +83,8 @@ pub(crate) struct Settling {
 
 impl Settling {
     /// Starts from the error of the first reading, or of the last one under previous settings.
-    pub(crate) fn begin(&mut self, settings: &Settings, error: i32, now: u64) {
-        self.window.restart(settings, error, now);
+    pub(crate) fn begin(&mut self, settings: &Settings, error: i32) {
+        self.window.restart(settings, error);
     }
 
     /// Adds one sample at `now`. Unit: ticks since the first reading
@@ -197,31 +203,34 @@ impl Settling {
     /// Adds one sample at which the command is unchanged.
     fn command_unchanged(&mut self, settings: &Settings, sample: Sample, now: u64) {
         if self.moving {
-            self.command_ended(settings, sample, now);
+            self.command_ended(settings, sample);
         }
-        self.curve.stamp(sample.error_before().unsigned_abs(), sample.tick);
+        let size = sample.error_before().unsigned_abs();
+        self.curve.stamp(size, sample.tick);
+        self.nearby.stamp(settings, size, sample.tick);
         self.peaks.standing(sample.error);
         let before = self.window.position();
-        let transition = self.window.step(settings, sample, now);
+        let transition = self.window.step(settings, sample);
         self.holes.standing(settings, sample, before, transition);
         match transition {
             Transition::Inside => self.rest.step(settings, sample.error, sample.feedback_change),
-            Transition::Outside => self.outside(settings, sample),
+            Transition::Outside => self.outside(settings, sample, now),
             Transition::Entered => self.entered(settings, sample, now),
             Transition::Exited => self.exited(settings, sample),
         }
     }
 
     /// The sample before this one may have been the command end.
-    fn command_ended(&mut self, settings: &Settings, sample: Sample, now: u64) {
+    fn command_ended(&mut self, settings: &Settings, sample: Sample) {
         let (tick, feedback) = (sample.tick_before(), sample.feedback_before());
         let error = sample.error_before();
         self.moving = false;
         self.curve.restart(tick);
+        self.nearby.restart(tick);
         self.command_end = ApproachPoint { tick, feedback };
         self.error_at_command_end = error;
         self.peaks.command_ended(error);
-        self.window.restart(settings, error, now - u64::from(sample.elapsed));
+        self.window.restart(settings, error);
         if self.window.began_inside {
             self.rest.restart(error);
         } else {
@@ -239,7 +248,10 @@ impl Settling {
     }
 
     /// Adds one sample outside the window, not the first.
-    fn outside(&mut self, settings: &Settings, sample: Sample) {
+    fn outside(&mut self, settings: &Settings, sample: Sample, now: u64) {
+        if (sample.error < 0) != (sample.error_before() < 0) {
+            self.window.swing_through(self.crossing(sample, now));
+        }
         self.peaks.add_to_block(BlockStart::at(sample), stretch_time(settings));
         self.change = sample.feedback_change;
         if self.change != 0 {
@@ -251,6 +263,12 @@ impl Settling {
     fn entered(&mut self, settings: &Settings, sample: Sample, now: u64) {
         self.crosses(settings, sample, Transition::Entered);
         self.rest.restart(sample.error);
+        self.window.enter(settings, self.crossing(sample, now));
+        (self.changed, self.change) = (sample.tick, sample.feedback_change);
+    }
+
+    /// A crossing of the window's edge between this sample and the one before.
+    fn crossing(&self, sample: Sample, now: u64) -> Crossing {
         let (earlier, earlier_time) = self.peaks.earlier(sample);
         let entry = Entry {
             instant: now,
@@ -258,17 +276,13 @@ impl Settling {
             before: sample.error_before(),
             after: sample.error,
         };
-        self.window.enter(
-            settings,
-            Crossing {
-                flat: sample.tick.wrapping_sub(self.changed),
-                earlier,
-                earlier_time,
-                bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
-                ..Crossing::first(entry)
-            },
-        );
-        (self.changed, self.change) = (sample.tick, sample.feedback_change);
+        Crossing {
+            flat: sample.tick.wrapping_sub(self.changed),
+            earlier,
+            earlier_time,
+            bend: sample.feedback_change.wrapping_sub(self.change).unsigned_abs(),
+            ..Crossing::first(entry)
+        }
     }
 
     /// Adds the first sample outside the window.

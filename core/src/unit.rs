@@ -72,6 +72,12 @@ impl Fraction {
         if whole > u32::MAX as u64 { u32::MAX } else { whole as u32 }
     }
 
+    /// What [`Fraction::floor`] rounds off, rounded down. Unit: 1/256
+    pub const fn fraction(self) -> u8 {
+        let rest = (self.numerator % self.denominator) as u128;
+        (rest * 256 / self.denominator as u128) as u8
+    }
+
     /// The nearest double, for printing.
     pub fn to_f64(self) -> f64 {
         self.numerator as f64 / self.denominator as f64

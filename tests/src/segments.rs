@@ -4,7 +4,7 @@
 //! but such lists.
 
 /// What the rules need to know. Unit: counts, ticks
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub struct Rules {
     /// Half-width of the position window.
     pub window: i64,
@@ -172,78 +172,100 @@ impl Rules {
     }
 }
 
-/// Divides a command into moves. `reached` tells of a change whether the target before it had been reached.
+/// Divides a command into moves. `reached` tells of two changes whether the target was reached between them.
 pub fn segments(
     rules: Rules,
     ticks: &[i64],
     command: &[i64],
     reached: &dyn Fn(usize, usize) -> bool,
 ) -> Segments {
+    let mut walk = Walk { rules, idle: true, ..Walk::default() };
     let excursions = excursions(rules, ticks, command);
-    let mut found = Segments::default();
-    let (mut open, mut lone, mut chain): (Option<Part>, Option<Part>, Option<Part>) = (None, None, None);
-    let mut idle = true;
-    for (number, (excursion, rests)) in excursions.iter().enumerate() {
-        let (excursion, rests) = (excursion.clone(), *rests);
-        let first = excursion[0];
-        // A small excursion before may turn out to be of the same train as the one before it.
-        if let (Some(before), Some(last)) = (chain.take(), &lone) {
-            let pace = first.period * before.and(last).shortest();
-            if rules.continues(last.pulse(last.changes.len() - 1), last.last().pause, first, pace) {
-                lone = Some(before.and(last));
-                found.small -= 1;
-            }
-        }
-        let held = first.samples - 1 >= 3 && first.since >= rules.rest_time + first.period;
-        let part = Part { joined_late: idle && !held, pulses: 0, changes: excursion };
-        let mut current = None;
-        if let Some(stop) = open.take() {
+    for (changes, rests) in &excursions {
+        let current = walk.next(changes.clone(), *rests, reached).filter(|_| *rests);
+        let Some(current) = current else {
+            walk.found.under_way = true;
+            return walk.found;
+        };
+        walk.rest(current);
+    }
+    match walk.open.take() {
+        Some(last) if may_go_on(rules, ticks, &last) => walk.found.under_way = true,
+        Some(last) => walk.found.moves.push(last.segment(ticks.len() - 1)),
+        None => (),
+    }
+    walk.found
+}
+
+/// What is known after some excursions.
+#[derive(Default)]
+struct Walk {
+    rules: Rules,
+    /// The move whose rest is not over.
+    open: Option<Part>,
+    /// The small excursion just before, and the one before it if it may be of the same train.
+    lone: Option<Part>,
+    chain: Option<Part>,
+    /// The last excursion was small, or there was none.
+    idle: bool,
+    found: Segments,
+}
+
+impl Walk {
+    /// The move or small excursion that the next excursion is part of; `None` if the samples end before it is known.
+    fn next(
+        &mut self,
+        changes: Vec<Change>,
+        rests: bool,
+        reached: &dyn Fn(usize, usize) -> bool,
+    ) -> Option<Part> {
+        let (rules, first) = (self.rules, changes[0]);
+        self.resolve_chain(first);
+        let held = first.samples > 3 && first.since >= rules.rest_time + first.period;
+        let part = Part { joined_late: self.idle && !held, pulses: 0, changes };
+        if let Some(stop) = self.open.take() {
             let was_reached = reached(stop.changes[stop.changes.len() - 1].at, first.at);
-            match after_stop(rules, &stop, &part, rests, was_reached, &mut found.turns) {
-                After::SameMove => current = Some(stop.and(&part)),
-                After::NextMove => found.moves.push(stop.segment(first.at - 1)),
-                After::Undecided => {
-                    found.under_way = true;
-                    break;
+            return match after_stop(rules, &stop, &part, rests, was_reached, &mut self.found.turns) {
+                After::SameMove => Some(stop.and(&part)),
+                After::NextMove => {
+                    self.found.moves.push(stop.segment(first.at - 1));
+                    Some(fresh(rules, part, None, rests, &mut self.found.small).0)
                 }
-            }
-            if current.is_none() {
-                current = Some(fresh(rules, part, None, rests, &mut found.small).0);
-            }
-        } else {
-            let before = lone.take().filter(|_| idle).filter(|before| {
-                let (last, pace) = (before.last(), first.period * before.shortest());
-                let regular = before.pulses == 1 || rules.continues(last, last.pause, first, pace);
-                let soon = first.since <= 8 * rules.rest_time + pace;
-                let small = first.size.abs() <= rules.small();
-                before.pulses > 0 && soon && small && rules.like(last.size, first.size) && regular
-            });
-            let (joined, left) = fresh(rules, part, before, rests, &mut found.small);
-            (current, chain) = (Some(joined), left);
+                After::Undecided => None,
+            };
         }
-        let current = current.expect("an excursion");
-        if !rests {
-            found.under_way = true;
-            break;
-        }
-        idle = current.excursion() <= rules.small();
-        if idle {
-            found.small += 1;
-            lone = Some(current);
-            continue;
-        }
-        (lone, chain) = (None, None);
-        if number + 1 == excursions.len() {
-            if may_go_on(rules, ticks, &current) {
-                found.under_way = true;
-            } else {
-                found.moves.push(current.segment(ticks.len() - 1));
-            }
-        } else {
-            open = Some(current);
+        let before = self.lone.take().filter(|before| {
+            let (last, pace) = (before.last(), first.period * before.shortest());
+            let regular = before.pulses == 1 || rules.continues(last, last.pause, first, pace);
+            let soon = first.since <= 8 * rules.rest_time + pace;
+            let small = first.size.abs() <= rules.small();
+            before.pulses > 0 && soon && small && rules.like(last.size, first.size) && regular
+        });
+        let (current, chain) = fresh(rules, part, before, rests, &mut self.found.small);
+        self.chain = chain;
+        Some(current)
+    }
+
+    /// The small excursion before this change may turn out to be of the same train as the one before it.
+    fn resolve_chain(&mut self, first: Change) {
+        let (Some(before), Some(lone)) = (self.chain.take(), &self.lone) else { return };
+        let pace = first.period * before.and(lone).shortest();
+        if self.rules.continues(lone.last(), lone.last().pause, first, pace) {
+            self.lone = Some(before.and(lone));
+            self.found.small -= 1;
         }
     }
-    found
+
+    /// An excursion rests.
+    fn rest(&mut self, current: Part) {
+        self.idle = current.excursion() <= self.rules.small();
+        if self.idle {
+            self.found.small += 1;
+            self.lone = Some(current);
+        } else {
+            (self.lone, self.chain, self.open) = (None, None, Some(current));
+        }
+    }
 }
 
 /// All changes between rests, and whether each such excursion rests.

@@ -5,7 +5,7 @@ use stillpoint_tests::run::{run, steady};
 
 /// Samples at 1 kHz, a window of 10 counts that must hold for 10 ms.
 fn parameters() -> Parameters {
-    Parameters { window: 10, ..Parameters::at(1_000_000).with_window_time_ms(10) }
+    Parameters { window: 10, synchronous: true, ..Parameters::at(1_000_000).with_window_time_ms(10) }
 }
 
 /// A move of 1000 counts in `samples` from sample 100 on, with these errors since its end, which stay as the last is;

@@ -26,7 +26,8 @@ fn stop(settle_ms: f64, period_ms: f64) -> MeasuredMove {
         ((command * COUNTS).round() as i32, ((command - error) * COUNTS).round() as i32)
     });
     let period = (period_ms * 1000.0) as u32;
-    let parameters = Parameters { window: window(), window_time: 10_000, ..Parameters::at(1_000_000) };
+    let parameters =
+        Parameters { window: window(), window_time: 10_000, synchronous: true, ..Parameters::at(1_000_000) };
     let mut moves = run(parameters, steady(period, signals)).moves;
     assert_eq!(moves.len(), 1);
     moves.remove(0)
@@ -82,7 +83,8 @@ fn the_peak_speed_is_that_of_two_milliseconds_or_one_sample() {
         // Feedback lags by more than the window until the end.
         let signals = (0..(600_000 / period) as i32)
             .map(|k| (position(k), position(k) - (position(k) - position(k - 1))));
-        let parameters = Parameters { window: 5, window_time: 10_000, ..Parameters::at(1_000_000) };
+        let parameters =
+            Parameters { window: 5, window_time: 10_000, synchronous: true, ..Parameters::at(1_000_000) };
         let speed = run(parameters, steady(period, signals)).moves[0].record.peak_speed;
         let found = 1000.0 * f64::from(speed.distance) / f64::from(speed.time);
         assert!((least..=1001.0).contains(&found), "{found} counts/ms with a sample each {period} µs");
@@ -93,7 +95,8 @@ fn the_peak_speed_is_that_of_two_milliseconds_or_one_sample() {
 #[test]
 fn a_move_within_one_sample_has_no_peak_speed() {
     let signals = (0..100).map(|k| if k < 50 { (0, 0) } else { (1000, 1000) });
-    let parameters = Parameters { window: 5, window_time: 10_000, ..Parameters::at(1_000_000) };
+    let parameters =
+        Parameters { window: 5, window_time: 10_000, synchronous: true, ..Parameters::at(1_000_000) };
     let speed = run(parameters, steady(1000, signals)).moves[0].record.peak_speed;
     assert_eq!((speed.distance, speed.time), (0, 0));
 }

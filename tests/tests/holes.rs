@@ -19,7 +19,12 @@ fn readings() -> Vec<Reading> {
 }
 
 fn parameters(definition: Definition) -> Parameters {
-    Parameters { window: 5, definition, ..Parameters::at(1_000_000).with_window_time_ms(10) }
+    Parameters {
+        window: 5,
+        definition,
+        synchronous: true,
+        ..Parameters::at(1_000_000).with_window_time_ms(10)
+    }
 }
 
 /// The move of the recording without the samples from `first` on, `missing` of them.
@@ -105,7 +110,7 @@ fn every_fault_within_the_window_time_is_untrusted() {
 fn the_sample_that_closes_a_long_rest_belongs_to_it() {
     let period = 1 << 24;
     let signal = |k: i32| (if k < 4 { 0 } else { 100 }, if k < 4 { 0 } else { 100 - i32::from(k == 69) });
-    let parameters = Parameters { window: 5, ..Parameters::at(1_000_000) };
+    let parameters = Parameters { window: 5, synchronous: true, ..Parameters::at(1_000_000) };
     let found = run(parameters, steady(period, (0..80).map(signal)));
     let record = found.moves[0].record;
     // The command end is sample 4; sample 69 is the first later than 2^30 ticks, and its error is 1.

@@ -67,7 +67,7 @@ struct Case {
 fn check(case: Case, bias: std::ops::Range<f64>, spread: f64, covered: f64) {
     let data = axes()[case.axis].clone();
     let window = (case.window * data.counts_per_unit.to_f64()) as u32;
-    let parameters = Parameters { window, ..Parameters::at(1_000_000) };
+    let parameters = Parameters { window, synchronous: true, ..Parameters::at(1_000_000) };
     let mut simulated = Simulated::new(data.clone(), 3, RATE).unwrap();
     simulated.set_age(case.age);
     let readings: Vec<Reading> = simulated.take(60 * RATE as usize).collect();
@@ -111,7 +111,7 @@ fn settling_is_inferred_within_the_stated_tolerance() {
 fn creeping_home_is_seen_as_a_late_command() {
     let data = axes()[2].clone();
     let window = (0.05 * data.counts_per_unit.to_f64()) as u32;
-    let parameters = Parameters { window, ..Parameters::at(1_000_000) };
+    let parameters = Parameters { window, synchronous: true, ..Parameters::at(1_000_000) };
     let mut simulated = Simulated::new(data, 3, RATE).unwrap();
     simulated.set_age(1.0);
     let readings: Vec<Reading> = simulated.take(60 * RATE as usize).collect();
@@ -156,7 +156,7 @@ fn check_end(readings: &[Reading], duration: f64, part: f64) {
         feedback: reading.feedback + (reading.tick / PERIOD % 3) as i32,
         ..*reading
     };
-    let parameters = Parameters { window: 40, ..Parameters::at(1_000_000) };
+    let parameters = Parameters { window: 40, synchronous: true, ..Parameters::at(1_000_000) };
     let (records, unfound) = inferred(parameters, readings.iter().map(flicker));
     assert_eq!((records.len(), unfound), (7, 0));
     let cycle = (duration * f64::from(RATE)).ceil() as usize + 1000;
@@ -206,7 +206,8 @@ fn what_cannot_be_inferred_is_untrusted() {
         command: 0,
         feedback: feedback(number).max(1250),
     });
-    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::at(1_000_000) }, readings);
+    let (records, unfound) =
+        inferred(Parameters { window: 40, synchronous: true, ..Parameters::at(1_000_000) }, readings);
     assert_eq!((records.len(), unfound), (9, 9));
     assert!(records.iter().all(|record| record.outcome == Outcome::Untrusted), "{records:?}");
 }
@@ -220,7 +221,8 @@ fn creep_and_pushes_are_no_moves() {
     };
     let readings =
         (0..40_000).map(|number| Reading { tick: number * PERIOD, command: 0, feedback: feedback(number) });
-    let (records, unfound) = inferred(Parameters { window: 40, ..Parameters::at(1_000_000) }, readings);
+    let (records, unfound) =
+        inferred(Parameters { window: 40, synchronous: true, ..Parameters::at(1_000_000) }, readings);
     assert_eq!((records.len(), unfound), (0, 0));
 }
 

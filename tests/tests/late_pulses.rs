@@ -38,7 +38,7 @@ fn measure(parameters: Parameters, hz: f64, command: &[i32], errors: impl Fn(usi
 }
 
 fn parameters(window: u32) -> Parameters {
-    Parameters { window, ..Parameters::at(1_000_000).with_window_time_ms(10) }
+    Parameters { window, synchronous: true, ..Parameters::at(1_000_000).with_window_time_ms(10) }
 }
 
 /// The instant of sample `k`. Unit: ticks

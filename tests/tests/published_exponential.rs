@@ -74,6 +74,7 @@ fn curve(error: impl Fn(usize) -> f64) -> Vec<CurvePoint> {
         window_time: 0,
         rest_time: 20 * PERIOD,
         jump: u32::MAX,
+        synchronous: true,
         ..Parameters::at(1_000_000)
     };
     let moves = run(parameters, steady(PERIOD, signals)).moves;

@@ -37,6 +37,7 @@ impl Step {
             window_time: 0,
             rest_time: 20 * PERIOD,
             jump: u32::MAX,
+            synchronous: true,
             ..Parameters::at(1_000_000)
         };
         let moves = run(parameters, steady(PERIOD, signals)).moves;
@@ -236,8 +237,13 @@ fn following_errors_agree_with_the_closed_form() {
             system.advance((position(k as f64 * dt) + command) / 2.0, dt);
             signals.push(((command * counts) as i32, (system.output(command) * counts) as i32));
         }
-        let parameters =
-            Parameters { window: 1000, window_time: 0, rest_time: 20_000, ..Parameters::at(1_000_000) };
+        let parameters = Parameters {
+            window: 1000,
+            window_time: 0,
+            rest_time: 20_000,
+            synchronous: true,
+            ..Parameters::at(1_000_000)
+        };
         let record = run(parameters, steady(20, signals)).moves[0].record;
         let peak = f64::from(record.peak_following_error) / counts;
         // With damping the lag swings beyond its steady value at first; a first-order one never does.

@@ -199,6 +199,7 @@ fn one_recording_gives_the_same_bytes_everywhere() {
         window: 500,
         window_time: TICKS_PER_SECOND / 100,
         rest_time: TICKS_PER_SECOND / 50,
+        synchronous: true,
         ..Parameters::at(1_000_000)
     };
     let settings = [Settings::new(parameters).expect("settings"); USED];

@@ -117,7 +117,7 @@ proptest! {
             let command = *level as i32;
             Reading { tick, command, feedback: command - error(k) }
         }).collect();
-        let parameters = Parameters { window, rest_time, window_time, ..Parameters::at(1_000_000) };
+        let parameters = Parameters { window, rest_time, window_time, synchronous: true, ..Parameters::at(1_000_000) };
         let ticks: Vec<i64> = readings.iter().map(|reading| i64::from(reading.tick)).collect();
         let rules = Rules { window: i64::from(window), rest_time: i64::from(rest_time) };
         // Inside from some sample on, none before the last change, for the window time.

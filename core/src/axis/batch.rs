@@ -17,11 +17,14 @@
 //!
 //! What every sample of a moving command changes is added in `add_moving`, of a standing one in `add_standing`.
 
+use core::ops::Range;
+
 use super::{Axis, LONGEST_REST};
 use crate::sample::{Faults, Reading};
 use crate::settings::Settings;
 use crate::settling::Settling;
 use crate::settling::curve::{Curve, bucket, upper_edge};
+use crate::settling::nearby::Nearby;
 use crate::settling::peaks::{BLOCK, BlockStart, Peaks, stretch_time};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
@@ -220,6 +223,7 @@ impl Settling {
         self.peaks.standing(least);
         self.peaks.standing(most);
         self.curve.add(batch, largest);
+        self.nearby.add(settings, batch, largest);
         if self.window.position() != Position::Outside {
             self.window.dwell_on(last.tick.wrapping_sub(batch.before.tick));
             self.rest.add(settings, batch.errors());
@@ -238,24 +242,29 @@ impl Settling {
 impl Peaks {
     /// Adds all samples of a batch to blocks and speed stretches. Unit of `time`: ticks
     fn add_blocks(&mut self, batch: &Batch, time: u32) {
-        let (mut readings, mut errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
-        while !readings.is_empty() {
-            let samples = BLOCK.saturating_sub(self.count).max(1) as usize;
-            let (block, later) = readings.split_at(samples.min(readings.len()));
-            let (errors_of_block, later_errors) = errors.split_at(block.len().min(errors.len()));
-            self.add_part(block, errors_of_block, time);
-            (readings, errors) = (later, later_errors);
+        let (readings, errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
+        let (mut begun, mut end) = (0, (BLOCK - 1).saturating_sub(self.count) as usize);
+        while let (Some(reading), Some(error)) = (readings.get(end), errors.get(end)) {
+            let before = readings.get(end.wrapping_sub(1));
+            if self.is_aligned() && !before.is_some_and(|before| self.is_long(before.tick, time)) {
+                let (tick, feedback) = (reading.tick, reading.feedback);
+                self.end_block(BlockStart { tick, feedback, error: *error });
+            } else {
+                self.add_each(readings, errors, begun..end + 1, time);
+            }
+            (begun, end) = (end + 1, end + BLOCK as usize);
+        }
+        if self.is_aligned() && !readings.last().is_some_and(|last| self.is_long(last.tick, time)) {
+            self.count += (readings.len() - begun) as u32;
+        } else {
+            self.add_each(readings, errors, begun..readings.len(), time);
         }
     }
 
-    /// Adds samples of one block; all but its last are skipped if no stretch ends before that.
-    fn add_part(&mut self, readings: &[Reading], errors: &[i32], time: u32) {
-        let skipped = match readings {
-            [.., last_but_one, _] if !self.is_long(last_but_one.tick, time) => readings.len() - 1,
-            _ => 0,
-        };
-        self.count += skipped as u32;
-        for (reading, error) in readings.iter().zip(errors).skip(skipped) {
+    /// Adds the samples of one block one by one.
+    fn add_each(&mut self, readings: &[Reading], errors: &[i32], places: Range<usize>, time: u32) {
+        let readings = readings.get(places.clone()).unwrap_or_default();
+        for (reading, error) in readings.iter().zip(errors.get(places).unwrap_or_default()) {
             let (tick, feedback) = (reading.tick, reading.feedback);
             self.add_to_block(BlockStart { tick, feedback, error: *error }, time);
         }
@@ -280,6 +289,21 @@ impl Curve {
                 break;
             }
             shown = upper_edge(bucket) + 1;
+        }
+    }
+}
+
+impl Nearby {
+    /// Stamps each error of a batch with the reading after it; none is larger than `largest`.
+    fn add(&mut self, settings: &Settings, batch: &Batch, largest: u32) {
+        for (window, after) in settings.nearby().iter().zip(&mut self.after) {
+            if largest <= *window {
+                break;
+            }
+            let mut errors = batch.errors().iter().zip(batch.readings).rev();
+            if let Some((_, reading)) = errors.find(|(error, _)| error.unsigned_abs() > *window) {
+                *after = reading.tick;
+            }
         }
     }
 }

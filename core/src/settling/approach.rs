@@ -166,19 +166,19 @@ mod tests {
 
     #[test]
     fn the_first_crossing_is_found_in_the_stored_points() {
-        check(&[0, 100, 180, 192, 196, 199, 200], 200, before(31, 31));
-        check(&[0, 100, 180, 190, 196, 199, 200], 200, before(28, 28));
+        check(&[0, 100, 180, 192, 196, 199, 200], 200, before(30, 30));
+        check(&[0, 100, 180, 190, 196, 199, 200], 200, before(27, 27));
         // Through the window and back, all before the command end.
-        check(&[0, 100, 180, 220, 230, 205], 200, before(28, 2));
-        check(&std::vec::Vec::from_iter((0..100).map(|k| k * 5).chain([200])), 200, before(617, 1));
+        check(&[0, 100, 180, 220, 230, 205], 200, before(27, 1));
+        check(&std::vec::Vec::from_iter((0..100).map(|k| k * 5).chain([200])), 200, before(617, 0));
         // Through the window, a hundred windows beyond, and back.
         check(
             &std::vec::Vec::from_iter((0..400).chain((200..400).rev()).map(|k| k * 4)),
             800,
-            before(4012, 22),
+            before(4011, 21),
         );
         // Small steps: the points reach 200 steps back, but not 2000.
-        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, before(43, 43));
+        check(&std::vec::Vec::from_iter((0..=200).map(|k| k * 2)), 400, before(42, 42));
         check(&std::vec::Vec::from_iter((0..2000).map(|k| 392 + k % 2 * 4)), 400, FirstCrossing::Unseen);
         check(&[0, 50, 100, 150], 200, FirstCrossing::NotYet);
         check(&[0, -100, -250, -200], -200, before(14, 2));

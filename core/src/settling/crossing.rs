@@ -1,4 +1,4 @@
-//! In: the last error outside the window and the first inside. Out: the crossing and its uncertainty.
+//! In: the last error outside the window and the first inside. Out: the crossing, interpolated.
 //!
 //! The edge lies half an encoder step beyond the last reading that is inside: averaged over the encoder's phase, the
 //! reading changes there.
@@ -31,11 +31,17 @@ pub(crate) struct Crossing {
     pub earlier_time: u32,
     /// Largest |error| since the window was left. Unit: counts
     pub largest_error: u32,
+    /// The same for the whole row of entries that noise makes. Unit: counts
+    pub swing_error: u32,
     /// Start of the chatter span: first entry of a row of entries that noise makes and this entry ends; this entry
     /// itself if there is no chatter. Unit: ticks since the first reading
     pub chatter_start: u64,
-    /// The entry before this one. Unit: ticks since the first reading
+    /// The entry before that; `chatter_start` itself if there is none. Unit: ticks since the first reading
     pub entry_before: u64,
+    /// Feedback was inside before at this command.
+    pub again: bool,
+    /// The excursion before, or an earlier one of the row of entries, went beyond the other edge.
+    pub swings: bool,
     /// Bend: |second difference of the error|. Unit: counts
     pub bend: u32,
 }
@@ -47,7 +53,7 @@ impl Crossing {
     }
 }
 
-/// Delay: time from the last sample outside to the edge. Unit: ticks
+/// Delay: time from the last sample outside to the edge, to the nearest tick. Unit: ticks
 ///
 /// `before` is outside the window, `after` inside or outside on the other side.
 pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) -> u32 {
@@ -59,7 +65,8 @@ pub(crate) fn delay(before: i32, after: i32, settings: &Settings, elapsed: u32) 
     let change = 2 * u64::from(change(before, after)).max(1);
     // Three bits less of each keep the product within 64 bits; large errors have bits to spare.
     let spare = if change >> 31 == 0 { 0 } else { 3 };
-    quotient(u64::from(elapsed) * (to_edge.min(change) >> spare), (change >> spare).max(1)) as u32
+    let (to_edge, change) = (to_edge.min(change) >> spare, (change >> spare).max(1));
+    quotient(u64::from(elapsed) * to_edge + change / 2, change) as u32
 }
 
 /// Quotient rounded down. Most operands fit 32 bits, and a processor without 64-bit division is slow at it.
@@ -75,32 +82,6 @@ fn change(before: i32, after: i32) -> u32 {
     (i64::from(before) - i64::from(after)).unsigned_abs().min(u64::from(u32::MAX)) as u32
 }
 
-/// Standard uncertainty and half-width of the 95 % interval. Unit: ticks
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Uncertainty {
-    /// Standard uncertainty (JCGM 100, 5.1).
-    pub standard: u32,
-    /// Half-width of the interval that contains the true value in 95 of 100 moves.
-    pub expanded: u32,
-}
-
-impl Uncertainty {
-    /// Of a value uniform over an interval of this width (JCGM 100, 4.3.7). Unit: ticks
-    pub fn uniform(width: u32) -> Uncertainty {
-        let share = |per_mille: u64| (u64::from(width) * per_mille / 1000) as u32;
-        Uncertainty { standard: share(289), expanded: share(475) }
-    }
-
-    /// Of the sum of two independent values.
-    pub fn and(self, other: Uncertainty) -> Uncertainty {
-        let sum = |a: u32, b: u32| root(square(a as f32) + square(b as f32));
-        Uncertainty {
-            standard: sum(self.standard, other.standard),
-            expanded: sum(self.expanded, other.expanded),
-        }
-    }
-}
-
 impl Entry {
     /// Time from the last sample outside to the edge. Unit: ticks
     pub(crate) fn delay(&self, settings: &Settings) -> u32 {
@@ -113,125 +94,21 @@ impl Entry {
     }
 
     /// |change of the error| over this entry. Unit: counts
-    fn change(&self) -> u32 {
+    pub(crate) fn change(&self) -> u32 {
         change(self.before, self.after)
     }
 }
 
 impl Crossing {
-    /// Uncertainty of the crossing from encoder step, noise of one reading and sample period; see METHOD.md.
-    ///
-    /// `delay` is that of the entry, `noise` the variance of one reading. Unit: ticks, 1/256 counts²
-    ///
-    /// Runs once per move, in f32, whose sums, products and quotients are exactly rounded on every machine.
-    pub(crate) fn uncertainty(&self, settings: &Settings, delay: u32, noise: u64) -> Uncertainty {
-        let noise_rms = noise.isqrt();
-        let (fall, time) = self.slope(settings, noise_rms);
-        let (per_count, fraction) =
-            (time as f32 / fall as f32, delay as f32 / self.entry.elapsed.max(1) as f32);
-        let weight = if self.entry.change() <= settings.encoder_step {
-            1.0
-        } else {
-            square(fraction) + square(1.0 - fraction)
-        };
-        // Where the encoder's steps lie relative to the target: uniform over one step (JCGM 100, 4.3.7).
-        let phase = square(settings.encoder_step as f32 * per_count) / 12.0;
-        // Where in its encoder step the error was when sampled; at most uniform over the sample period.
-        let place = (phase * weight).min(square(self.entry.elapsed as f32) / 12.0);
-        let bend = square(self.bend_width(settings, fraction)) / 12.0;
-        let chatter = self.chatter(settings, noise_rms);
-        // Interpolation leaves `weight` of the noise; choosing the last of all crossings adds half of the rest again.
-        let noise = float(noise) / 256.0 * square(per_count) * (weight + 1.0) / 2.0;
-        // 95 of 100 values lie within 1.645 standard uncertainties if one uniform part prevails, within 1.90 if two do
-        // and within 1.96 if the sum is normal.
-        Uncertainty {
-            standard: root(phase + bend + place + noise + chatter),
-            expanded: root((phase + bend) * 2.706 + place * 4.1 + (noise + chatter) * 3.842),
-        }
-    }
-
     /// Whether the excursion before this entry is noise about the edge: it went no further beyond the window than twice
     /// the last step.
     pub(crate) fn is_chatter(&self, settings: &Settings) -> bool {
         u64::from(self.largest_error.saturating_sub(settings.window)) <= 2 * u64::from(self.entry.change())
     }
 
-    /// Variance that chatter adds. Unit: ticks²
-    ///
-    /// The last of several entries that noise makes comes late. If the swing before the entry went less than three
-    /// times the noise beyond the edge, the entry before it may have been the true last one. The divisors were found
-    /// by simulation; see the coverage test.
-    fn chatter(&self, settings: &Settings, noise_rms: u64) -> f32 {
-        let since = |instant: u64| self.entry.instant.saturating_sub(instant) as f32;
-        let beyond = u64::from(self.largest_error.saturating_sub(settings.window));
-        let grazed = beyond * 16 <= 3 * noise_rms;
-        if self.chatter_start < self.entry.instant {
-            square(since(self.chatter_start)) / 5.0
-        } else if grazed {
-            square(since(self.entry_before)) / 3.0
-        } else {
-            0.0
-        }
-    }
-
-    /// Steepness of the error at the edge, as a fall and its time. Unit: counts, ticks
-    ///
-    /// The last step alone is used only if it is much larger than encoder step and noise.
-    fn slope(&self, settings: &Settings, noise_rms: u64) -> (u32, u32) {
-        let change = self.entry.change().max(1);
-        let rough = settings.encoder_step.max((noise_rms >> 4) as u32);
-        // A reading that stood for several samples did so half a step before the edge, where a tail is steeper.
-        let size = u64::from(self.entry.before.unsigned_abs());
-        let later = (2 * size).saturating_sub(u64::from(settings.encoder_step)).max(1);
-        let stood = u64::from(self.flat.max(self.entry.elapsed));
-        let flat =
-            if stood > u64::from(self.entry.elapsed) { quotient(stood * 2 * size, later) } else { stood };
-        let last = (change, u32::try_from(flat).unwrap_or(u32::MAX).max(1));
-        let Some(long) = self.long_slope(settings) else { return last };
-        let flatter = u64::from(long.0) * u64::from(last.1) < u64::from(last.0) * u64::from(long.1);
-        let long_is_better =
-            if long.0 >= rough.saturating_mul(4) { change < rough.saturating_mul(8) } else { flatter };
-        if long_is_better { long } else { last }
-    }
-
-    /// Fall since the earlier error and its time, corrected for a tail, whose steepness is proportional to the error.
-    fn long_slope(&self, settings: &Settings) -> Option<(u32, u32)> {
-        let (from, to) = (self.earlier.unsigned_abs(), self.entry.after.unsigned_abs());
-        let falls = (self.earlier < 0) == (self.entry.before < 0) && from > to;
-        let middle = (u64::from(from) + u64::from(to)) / 2;
-        let lower = u64::from(settings.window.max(1)).min(middle.max(1));
-        let time = quotient(u64::from(self.earlier_time) * middle, lower);
-        falls.then(|| (from - to, u32::try_from(time).unwrap_or(u32::MAX).max(1)))
-    }
-
-    /// Largest deviation of a straight line from the bent path of the error, at `fraction` (0 to 1) of the sample
-    /// period; at most one sample period. Unit: ticks
-    fn bend_width(&self, settings: &Settings, fraction: f32) -> f32 {
-        // The encoder's steps alone make a bend of up to two steps.
-        let bend = self.bend.saturating_sub(settings.encoder_step.saturating_mul(2)) as f32;
-        let share = fraction * (1.0 - fraction) * bend / self.entry.change().max(1) as f32;
-        share.min(1.0) * self.entry.elapsed as f32
-    }
-}
-
-fn square(value: f32) -> f32 {
-    value * value
-}
-
-/// The nearest f32. A value within 32 bits converts in one instruction.
-fn float(value: u64) -> f32 {
-    u32::try_from(value).map_or(value as f32, |value| value as f32)
-}
-
-/// Square root of ticks², rounded down to ticks. Most values fit 32 bits, where the root is fast.
-fn root(square: f32) -> u32 {
-    let fine = square * 65_536.0;
-    if fine < (1_u64 << 32) as f32 {
-        (fine as u32).isqrt() >> 8
-    } else if square < (1_u64 << 46) as f32 {
-        ((fine as u64).isqrt() >> 8) as u32
-    } else {
-        (square as u64).isqrt() as u32
+    /// Time since an earlier entry. Unit: ticks
+    pub(crate) fn since(&self, instant: u64) -> u32 {
+        self.entry.instant.saturating_sub(instant).min(u64::from(u32::MAX)) as u32
     }
 }
 
@@ -255,26 +132,12 @@ mod tests {
     fn the_edge_lies_half_a_step_beyond_the_window() {
         check(6, 5, 5, 1, 500);
         check(105, 5, 5, 1, 995);
-        check(105, -5, 5, 1, 904);
+        check(105, -5, 5, 1, 905);
         check(15, 5, 5, 10, 500);
         check(12, 2, 5, 10, 500);
         check(22, 2, 5, 10, 750);
         // Across the whole window in one sample; and the largest possible errors.
-        check(100, -100, 10, 1, 447);
-        check(i32::MIN + 1, i32::MAX, 0, 1, 499);
-    }
-
-    #[test]
-    fn a_steeper_entry_has_less_uncertainty() {
-        let entry = |before, flat| {
-            let entry = Entry { instant: 5000, elapsed: 1000, before, after: 5 };
-            let crossing =
-                Crossing { entry, flat, chatter_start: 5000, entry_before: 5000, ..Crossing::default() };
-            crossing.uncertainty(&settings(5, 1), entry.delay(&settings(5, 1)), 0)
-        };
-        // One step per sample: the encoder's phase and the place in the step, 1000/√12 each.
-        assert_eq!(entry(6, 1000), Uncertainty { standard: 408, expanded: 753 });
-        assert_eq!(entry(6, 4000).standard, 1292);
-        assert!(entry(105, 1000).standard <= 5);
+        check(100, -100, 10, 1, 448);
+        check(i32::MIN + 1, i32::MAX, 0, 1, 500);
     }
 }

@@ -59,6 +59,26 @@ pub(crate) struct Readout {
     pub held: u32,
     /// Window time: how long feedback must have been inside a window. Unit: ticks
     pub window_time: u32,
+    /// Expected command end less the command end's sample, from which `held` counts. Unit: ticks
+    pub late: i32,
+    /// The set window and its interpolated settling time, with which the curve agrees. Unit: counts, ticks
+    pub set: (u32, Option<u32>),
+}
+
+impl Readout {
+    /// Settling time of a window, from the first sample after its last error outside.
+    ///
+    /// That sample comes up to a period after the crossing, so that another window would seem to settle in the wrong
+    /// order. Unit: counts, ticks
+    pub(crate) fn settling(&self, window: u32, sample: u32) -> u32 {
+        let (set, settled) = self.set;
+        let time = if sample == 0 { 0 } else { (i64::from(sample) - i64::from(self.late)).max(0) as u32 };
+        match settled {
+            Some(settled) if window >= set => time.min(settled),
+            Some(settled) => time.max(settled),
+            None => time,
+        }
+    }
 }
 
 impl Curve {
@@ -74,6 +94,15 @@ impl Curve {
         }
     }
 
+    /// The narrowest point of the curve at or above this window, and the time since the last larger error, if there was
+    /// one since the command end. Unit: counts, ticks
+    pub(crate) fn last_beyond(&self, window: u32, readout: &Readout) -> Option<(u32, u32)> {
+        let bucket = bucket(window);
+        let ages = self.after.iter().skip(bucket + 1).map(|after| readout.tick.wrapping_sub(*after));
+        let age = ages.min().filter(|age| *age < readout.held)?;
+        Some((upper_edge(bucket), age))
+    }
+
     /// The curve, from wide windows to narrow ones.
     ///
     /// It begins with the narrowest window that feedback never left after the command end, and ends
@@ -85,7 +114,7 @@ impl Curve {
         let mut done = false;
         let windows = (0..BUCKETS).rev().map(move |bucket| {
             let settled = bucket >= lowest && youngest >= readout.window_time;
-            let settling = settled.then(|| readout.held - youngest);
+            let settling = settled.then(|| readout.settling(upper_edge(bucket), readout.held - youngest));
             let age = self.after.get(bucket).map_or(u32::MAX, |after| readout.tick.wrapping_sub(*after));
             let point = CurvePoint { window: upper_edge(bucket), settling };
             youngest = youngest.min(age);
@@ -146,7 +175,8 @@ mod tests {
             }
             let held = errors.len() as u32 - 1;
             let error = errors[errors.len() - 1].unsigned_abs();
-            let readout = Readout { tick: start.wrapping_add(held), error, held, window_time: 3 };
+            let readout =
+                Readout { tick: start.wrapping_add(held), error, held, window_time: 3, ..Readout::default() };
             for point in curve.points(readout) {
                 assert_eq!(
                     point.settling,

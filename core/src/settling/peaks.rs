@@ -82,8 +82,8 @@ pub(crate) struct Peaks {
     block: BlockStart,
     /// Tick and error at the start of the block before.
     older: (u32, i32),
-    /// Tick and feedback at the start of the current speed stretch.
-    stretch: (u32, i32),
+    /// Tick and feedback at the start of the current speed stretch, if that is not the start of the block.
+    stretch: Option<(u32, i32)>,
     fastest: Speed,
 }
 
@@ -101,7 +101,7 @@ impl Peaks {
             count: 0,
             block: BlockStart { tick, feedback, error },
             older: (tick, error),
-            stretch: (tick, feedback),
+            stretch: None,
             fastest: Speed::default(),
         };
         self.add_to_block(BlockStart::at(sample), stretch_time(settings));
@@ -158,33 +158,56 @@ impl Peaks {
 
     /// Whether the speed stretch is long enough to end at this tick.
     pub(crate) fn is_long(&self, tick: u32, time: u32) -> bool {
-        tick.wrapping_sub(self.stretch.0) >= time
+        tick.wrapping_sub(self.stretch.map_or(self.block.tick, |start| start.0)) >= time
+    }
+
+    /// Whether the speed stretch began with the block.
+    pub(crate) fn is_aligned(&self) -> bool {
+        self.stretch.is_none()
     }
 
     /// Feedback has left the window: block and speed stretch begin at this sample.
     pub(crate) fn exited(&mut self, sample: Sample) {
         self.block = BlockStart::at(sample);
         self.older = (sample.tick, sample.error);
-        self.stretch = (sample.tick, sample.feedback);
+        self.stretch = None;
         self.count = 0;
     }
 
     /// The speed stretch ends at this sample if it is long enough or fills a block; and so does a full block.
     fn end_stretch(&mut self, end: BlockStart, time: u32) {
-        let full = self.count >= BLOCK;
-        if self.is_long(end.tick, time) || full && self.stretch.0 == self.block.tick {
-            let (tick, feedback) = self.stretch;
-            let distance = end.feedback.wrapping_sub(feedback).unsigned_abs();
-            let speed = Speed { distance, time: end.tick.wrapping_sub(tick) };
-            if speed.faster(self.fastest) {
-                self.fastest = speed;
-            }
-            self.stretch = (end.tick, end.feedback);
+        let (full, ends) = (self.count >= BLOCK, self.is_long(end.tick, time));
+        if full && self.is_aligned() {
+            return self.end_block(end);
+        }
+        if ends {
+            let (tick, feedback) = self.stretch.unwrap_or((self.block.tick, self.block.feedback));
+            self.add_speed(tick, feedback, end);
+            self.stretch = Some((end.tick, end.feedback));
         }
         if full {
-            self.older = (self.block.tick, self.block.error);
-            self.block = end;
-            self.count = 0;
+            self.begin_block(end);
+            self.stretch = self.stretch.filter(|_| !ends);
+        }
+    }
+
+    /// Block and speed stretch, which began together, end at this sample, and the next begin.
+    pub(crate) fn end_block(&mut self, end: BlockStart) {
+        self.add_speed(self.block.tick, self.block.feedback, end);
+        self.begin_block(end);
+    }
+
+    fn begin_block(&mut self, start: BlockStart) {
+        self.older = (self.block.tick, self.block.error);
+        self.block = start;
+        self.count = 0;
+    }
+
+    fn add_speed(&mut self, tick: u32, feedback: i32, end: BlockStart) {
+        let distance = end.feedback.wrapping_sub(feedback).unsigned_abs();
+        let speed = Speed { distance, time: end.tick.wrapping_sub(tick) };
+        if speed.faster(self.fastest) {
+            self.fastest = speed;
         }
     }
 

@@ -5,27 +5,25 @@ use crate::motion::MoveCommand;
 use crate::sample::Faults;
 use crate::settings::Settings;
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossing::Uncertainty;
+use crate::settling::crossings::Crossings;
+use crate::settling::curve::Readout;
+use crate::settling::nearby::NearbyTimes;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Position;
 
 /// Measurements of one stop. Instants count ticks since the first reading.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Stop {
     /// Position of feedback relative to the window at the end of the rest.
     pub position: Position,
     /// Feedback was inside at the command end.
     pub began_inside: bool,
-    /// First entry after the command end, if feedback was outside then. Unit: ticks
-    pub first_entry: Option<u64>,
-    /// Last entry, if feedback was ever outside. Unit: ticks
-    pub last_entry: Option<u64>,
-    /// Uncertainty of `last_entry`. Unit: ticks
-    pub uncertainty: Uncertainty,
-    /// Start of the first dwell that lasted the window time. Unit: ticks
-    pub reached: Option<u64>,
+    /// Crossings of the window's edge after the command end.
+    pub(crate) crossings: Crossings,
     /// First crossing into the window, if before the command end.
     pub first_crossing: FirstCrossing,
+    /// Settling times of windows near the set one.
+    pub(crate) nearby: NearbyTimes,
     /// Number of times that feedback came inside.
     pub entries: u32,
     /// Largest excursion beyond the target in the direction of travel. Unit: counts
@@ -72,25 +70,20 @@ pub(crate) struct RestEnd {
 }
 
 impl Settling {
-    /// The stop of a move, at the end of its rest.
-    pub(crate) fn stop(&self, settings: &Settings, move_command: &MoveCommand, end: RestEnd) -> Stop {
+    /// The stop of a move, at the end of its rest, where the curve is evaluated.
+    pub(crate) fn stop(
+        &self,
+        settings: &Settings,
+        move_command: &MoveCommand,
+        end: RestEnd,
+        readout: &Readout,
+    ) -> Stop {
         let held = end.now.saturating_sub(move_command.command_end);
-        let crossings = self.window.crossings();
-        let last = crossings.map(|(_, last)| (last, last.entry.delay(settings)));
-        let last_entry = last.map(|(crossing, delay)| crossing.entry.edge(delay));
-        let first_entry = crossings.and_then(|(first, last)| {
-            if *first == last.entry { last_entry } else { Some(first.edge(first.delay(settings))) }
-        });
-        let noise = self.rest.noise();
         Stop {
             position: self.window.position(),
             began_inside: self.window.began_inside,
-            first_entry,
-            last_entry,
-            uncertainty: last.map_or_else(Uncertainty::default, |(crossing, delay)| {
-                crossing.uncertainty(settings, delay, noise)
-            }),
-            reached: self.window.reached,
+            crossings: self.crossings(settings, readout, end.now),
+            nearby: self.nearby.times(settings, readout),
             first_crossing: self.first_crossing.unwrap_or_default(),
             entries: self.window.entries,
             overshoot: self.peaks.overshoot(self.target(), move_command.travel),

@@ -40,8 +40,10 @@ pub(crate) struct Window {
     /// First and last entry from outside; valid only after an entry.
     first: Entry,
     last: Crossing,
-    /// Start of the first dwell that lasted the window time. Unit: ticks since the first reading
-    pub reached: Option<u64>,
+    /// First crossing of the edge, through the whole window included.
+    pub first_crossing: Option<Crossing>,
+    /// Whether a dwell lasted the window time, and the crossing that the first of them began with, if any.
+    pub reached: Option<Option<Crossing>>,
     /// Whether the dwell before the current excursion lasted the window time.
     confirmed: bool,
     /// Largest |error| since the window was left. Unit: counts
@@ -77,26 +79,26 @@ impl Window {
     }
 
     /// The command has changed to a new value: entries and dwell count from here.
-    pub(crate) fn restart(&mut self, settings: &Settings, error: i32, now: u64) {
+    pub(crate) fn restart(&mut self, settings: &Settings, error: i32) {
         let inside = error.unsigned_abs() <= settings.window;
         self.position = Position::Outside;
         self.dwell = 0;
         self.entries = 0;
         self.began_inside = inside;
-        self.reached = None;
+        (self.first_crossing, self.reached) = (None, None);
         self.confirmed = false;
         self.largest_error = error.unsigned_abs();
         if inside {
-            self.begin_dwell(settings, now);
+            self.begin_dwell(settings);
         }
     }
 
     /// Adds one sample at the same command.
-    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample, now: u64) -> Transition {
+    pub(crate) fn step(&mut self, settings: &Settings, sample: Sample) -> Transition {
         let size = sample.error.unsigned_abs();
         match (self.position == Position::Outside, size <= settings.window) {
             (false, true) => {
-                self.continue_dwell(settings, sample.elapsed, now);
+                self.continue_dwell(settings, sample.elapsed);
                 Transition::Inside
             }
             (true, false) => {
@@ -135,43 +137,57 @@ impl Window {
 
     /// Feedback came inside at `crossing`.
     pub(crate) fn enter(&mut self, settings: &Settings, mut crossing: Crossing) {
-        crossing.largest_error = self.largest_error;
+        (crossing.largest_error, crossing.swing_error) = (self.largest_error, self.largest_error);
         if self.has_entered() {
-            crossing.entry_before = self.last.entry.instant;
+            crossing.again = true;
+            crossing.swings = (crossing.entry.before < 0) != (self.last.entry.before < 0);
             if !self.confirmed && crossing.is_chatter(settings) {
                 crossing.chatter_start = self.last.chatter_start;
+                crossing.entry_before = self.last.entry_before;
+                crossing.swings |= self.last.swings;
+                crossing.swing_error = self.last.swing_error.max(crossing.swing_error);
+            } else {
+                crossing.entry_before = self.last.entry.instant;
             }
         } else {
             self.first = crossing.entry;
+            self.swing_through(crossing);
         }
         self.last = crossing;
-        self.begin_dwell(settings, crossing.entry.instant);
+        self.begin_dwell(settings);
+    }
+
+    /// Feedback crossed the edge, maybe with no sample inside.
+    pub(crate) fn swing_through(&mut self, crossing: Crossing) {
+        self.first_crossing = self.first_crossing.or(Some(crossing));
     }
 
     /// A dwell begins.
-    fn begin_dwell(&mut self, settings: &Settings, now: u64) {
+    fn begin_dwell(&mut self, settings: &Settings) {
         self.position = Position::Inside;
         self.dwell = 0;
         self.entries = self.entries.saturating_add(1);
         // Without a window time the target is reached at once.
         if settings.window_time == 0 {
-            self.reach(now);
+            self.reach();
         }
     }
 
     /// A dwell continues.
-    fn continue_dwell(&mut self, settings: &Settings, elapsed: u32, now: u64) {
+    fn continue_dwell(&mut self, settings: &Settings, elapsed: u32) {
         if self.position == Position::Inside {
             self.dwell = self.dwell.saturating_add(elapsed);
             if self.dwell >= settings.window_time {
-                self.reach(now);
+                self.reach();
             }
         }
     }
 
     /// Feedback has been inside for the window time.
-    fn reach(&mut self, now: u64) {
+    fn reach(&mut self) {
         self.position = Position::TargetReached;
-        self.reached = self.reached.or(Some(now - u64::from(self.dwell)));
+        if self.reached.is_none() {
+            self.reached = Some(self.has_entered().then_some(self.last));
+        }
     }
 }

@@ -67,10 +67,13 @@ pub struct Parameters {
     /// Distance after which positions begin anew; 0 if they don't. Since version 2. Unit: feedback counts
     #[serde(deserialize_with = "appended")]
     pub turn: u32,
+    /// What was rounded off when the window became whole counts. Since version 2. Unit: 1/256 counts
+    #[serde(deserialize_with = "appended")]
+    pub window_fraction: u8,
 }
 
 /// Field names in order, as in an [`Invalid`]; the drift settings stand there one by one.
-const NAMES: [&str; 18] = [
+const NAMES: [&str; 19] = [
     "ticks_per_second",
     "window",
     "window_time",
@@ -89,6 +92,7 @@ const NAMES: [&str; 18] = [
     "baseline",
     "synchronous",
     "turn",
+    "window_fraction",
 ];
 
 /// Accepted settings of one axis; the answer to `Apply`, and one for each axis to `Identify`.
@@ -136,6 +140,7 @@ impl From<&settings::Parameters> for Parameters {
             definition,
             synchronous,
             turn,
+            window_fraction,
         } = *parameters;
         Parameters {
             ticks_per_second,
@@ -156,6 +161,7 @@ impl From<&settings::Parameters> for Parameters {
             drift: DriftConfig::default(),
             synchronous,
             turn,
+            window_fraction,
         }
     }
 }
@@ -179,6 +185,7 @@ impl From<&Parameters> for settings::Parameters {
             },
             synchronous: sent.synchronous,
             turn: sent.turn,
+            window_fraction: sent.window_fraction,
         }
     }
 }

@@ -97,6 +97,8 @@ Examples:
   stillpoint measure volts.csv --window 0.01 --command-scale 2.5 --feedback-scale -10/3 --unit mm
   stillpoint measure step.csv --window 0.01 --from 2.0
   stillpoint measure log.csv --window 0.01 --command X.SetPos --feedback X.ActPos
+  stillpoint measure drive.csv --window 0.01 --following-error 'Position deviation'
+  stillpoint measure turntable.csv --window 0.02 --wrap 360
   stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
 
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";

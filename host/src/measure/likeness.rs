@@ -53,9 +53,11 @@ impl Likeness {
         self.travels.len() >= MOVES
     }
 
-    /// Whether feedback has travelled unlike the command in every move compared.
-    pub(super) fn is_unlike(&self) -> bool {
-        !self.is_alike && !self.travels.is_empty()
+    /// What a person should know of feedback that has travelled unlike the command in every move.
+    pub(super) fn note(&self) -> Option<String> {
+        let is_unlike = !self.is_alike && !self.travels.is_empty();
+        let note = "in no move does feedback travel as far as the command: are column and unit right?";
+        is_unlike.then(|| note.to_owned())
     }
 
     /// What feedback looks like, if it can't be feedback: it travels with no move, or a move would be settled by chance.

@@ -1,12 +1,11 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
-use stillpoint_core::{Axis, Event, Outcome, Position, Reading, Reasons, Record, Turn};
+use stillpoint_core::{Axis, Event, Position, Reading, Reasons, Record};
 
 use super::likeness::{Likeness, Verdict};
-use super::options::{MeasureOptions, Wrap};
-use super::quiet::Quiet;
+use super::options::MeasureOptions;
+use super::signals::Signals;
 use super::stop_recorder::StopRecorder;
-use super::turn_jumps::{self, TurnJumps};
 use crate::error::Error;
 use crate::plot::StopTrace;
 use crate::report::axis_context::AxisContext;
@@ -14,9 +13,6 @@ use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
 use crate::report::number;
 use crate::trace::{Layout, Row};
-
-/// 0.975 quantile of the normal distribution.
-const NORMAL: f64 = 1.96;
 
 /// One move of a recording.
 #[derive(Clone, Debug)]
@@ -32,15 +28,9 @@ pub struct Meter {
     context: AxisContext,
     /// Name of the feedback column, and line of the first reading.
     feedback: (String, u64),
-    turn: Turn,
-    quiet: Quiet,
-    /// Noise of the command. Unit: feedback counts
-    command_rms: f64,
-    /// `None` where the user knows whether positions wrap.
-    turn_jumps: Option<TurnJumps>,
-    /// Moves with a jump by close to a turn.
-    turns: u64,
-    first_tick: u32,
+    signals: Signals,
+    /// Whether samples are missing before the next reading.
+    has_gap: bool,
     axis: Axis,
     likeness: Likeness,
     /// Moves withheld until feedback has followed the command.
@@ -72,25 +62,20 @@ impl Meter {
         options: &MeasureOptions,
         pictures: bool,
     ) -> Result<Meter, Error> {
+        let settings = options.settings(layout)?;
         let context = AxisContext {
             file: names.0.to_owned(),
             name: names.1.to_owned(),
             unit: layout.unit.clone(),
             window: options.window.to_f64(),
             counts_per_unit: layout.counts_per_unit.to_f64(),
-            settings: options.settings(layout)?,
+            settings,
             clock: Clock::new(layout.ticks_per_second, layout.origin_s),
         };
-        let settings = context.settings;
-        let unit_turn = turn_jumps::turn(&layout.unit).map(|turn| turn * context.counts_per_unit);
         Ok(Meter {
             feedback: (layout.columns.2.clone(), 0),
-            turn: Turn::new(&settings),
-            quiet: Quiet::new(options.dead_band(layout), settings.rest_time),
-            command_rms: options.command_rms(layout),
-            turns: 0,
-            first_tick: 0,
-            turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(unit_turn)),
+            signals: Signals::new(layout, options, &settings),
+            has_gap: false,
             axis: Axis::new(settings),
             likeness: Likeness::default(),
             withheld: Vec::new(),
@@ -122,15 +107,16 @@ impl Meter {
                         self.feedback.1 = *line;
                     }
                     self.stand_before(*reading);
-                    self.quiet.push(self.turn.unwrap(*reading), &mut self.readings);
+                    self.signals.push(*reading, &mut self.readings);
                 }
                 Row::Gap { .. } => {
-                    self.quiet.flush(&mut self.readings);
+                    self.signals.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.axis.gap();
+                    self.has_gap = true;
                 }
                 Row::Clock { second, .. } => {
-                    self.quiet.flush(&mut self.readings);
+                    self.signals.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.clock_reading = Some(*second);
                 }
@@ -148,7 +134,7 @@ impl Meter {
             self.context.settings.rest_time.saturating_add(period.saturating_mul(2)).min(i32::MAX as u32);
         for lead in [early, period] {
             let reading = Reading { tick: first.tick.wrapping_sub(lead), command, ..first };
-            self.quiet.push(self.turn.unwrap(reading), &mut self.readings);
+            self.signals.push(reading, &mut self.readings);
         }
         if let Some(second) = self.clock_reading.take() {
             let ticks_per_second = f64::from(self.context.settings.ticks_per_second);
@@ -158,7 +144,7 @@ impl Meter {
 
     /// The recording is over.
     pub fn finish(&mut self, out: &mut impl FnMut(Measured) -> Result<(), Error>) -> Result<(), Error> {
-        self.quiet.flush(&mut self.readings);
+        self.signals.flush(&mut self.readings);
         self.measure_readings(out)?;
         self.ends_in_a_move = self.axis.finish();
         self.report_moves(self.last, out)?;
@@ -173,9 +159,6 @@ impl Meter {
             self.command = Some(reading.command);
         }
         let mut remaining = readings.as_slice();
-        if let (None, Some(first)) = (self.last, readings.first()) {
-            self.first_tick = first.tick;
-        }
         self.rested = self.rested.or(readings.first().map(|reading| reading.feedback));
         while !remaining.is_empty() {
             // The clock is set at the first reading alone.
@@ -189,9 +172,7 @@ impl Meter {
             if let Some(second) = self.clock_reading.take() {
                 self.context.clock.set(self.axis.now(), second);
             }
-            if let Some(jumps) = &mut self.turn_jumps {
-                measured.iter().for_each(|reading| jumps.push(*reading));
-            }
+            self.signals.watch(measured);
             // A rest ends with the reading before the one that shows it.
             let before = measured.iter().rev().nth(1).copied().or(self.last);
             self.report_moves(before, out)?;
@@ -210,11 +191,15 @@ impl Meter {
             let before = self.context.clock.second(self.axis.now());
             let status = self.axis.step(*reading);
             let now = self.context.clock.second(self.axis.now());
+            let has_gap = std::mem::take(&mut self.has_gap);
             if status.event {
                 return count;
             }
             if self.axis.is_under_way() && !was_under_way {
                 self.recorder = Some(StopRecorder::new(before));
+            }
+            if let (true, Some(recorder)) = (has_gap, &mut self.recorder) {
+                recorder.gap(before, now);
             }
             let error = self.context.length(self.axis.error());
             if let Some(recorder) = &mut self.recorder {
@@ -232,13 +217,14 @@ impl Meter {
     ) -> Result<(), Error> {
         while let Some(event) = self.axis.event() {
             let Event::Move(record) = event else { continue };
-            let record = self.with_findings(record);
+            let record = self.signals.findings(record);
             let verdict = self.compare(&record, before);
             let has_curve = !record.reasons.has(Reasons::TURN);
             let curve = self.axis.curve().filter(|_| has_curve);
             let report = MoveReport::new(&self.context, &record, curve);
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
-            let samples = StopTrace::from_clock(points, report.command_end_s);
+            let gaps = self.recorder.as_ref().map(StopRecorder::gaps).unwrap_or_default();
+            let samples = StopTrace::from_clock(points, gaps, report.command_end_s);
             self.moves += 1;
             self.withheld.push(Measured { report, samples });
             if verdict == Verdict::Open && self.likeness.is_full() {
@@ -252,59 +238,6 @@ impl Meter {
             }
         }
         Ok(())
-    }
-
-    /// The record with what was found before the core.
-    fn with_findings(&mut self, record: Record) -> Record {
-        let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
-        if !self.turn_jumps.as_mut().is_some_and(TurnJumps::has_jumped) {
-            return record;
-        }
-        self.turns += 1;
-        Record {
-            outcome: Outcome::Untrusted,
-            reasons: record.reasons.with(Reasons::TURN),
-            settling: None,
-            settling_u: 0,
-            settling_95: 0,
-            settling_wider: None,
-            settling_narrower: None,
-            first_entry: None,
-            confirmation: None,
-            stabilization: None,
-            ..record
-        }
-    }
-
-    /// The record of a noisy command: its end lies in an interval, and its target is a mean.
-    fn with_noise(&self, record: Record) -> Record {
-        let reasons = record.reasons.with(Reasons::DEAD_BAND);
-        let tick = self.first_tick.wrapping_add(record.command_end as u32);
-        let Some(arrived) = self.quiet.arrived(tick) else { return Record { reasons, ..record } };
-        let half_width = f64::from(arrived.half_width);
-        let target = self.target_half_width(&record, arrived.averaged);
-        let added = |own: u32, parts: [f64; 2], share: f64| {
-            let parts = parts.map(|part| part / share);
-            f64::from(own).hypot(parts[0]).hypot(parts[1]).round() as u32
-        };
-        // A settling time of 0 says that feedback was inside all the time.
-        let is_timed = record.settling.is_some_and(|settling| settling > 0);
-        Record {
-            reasons,
-            command_end_u: added(record.command_end_u, [half_width, 0.0], NORMAL),
-            settling_u: if is_timed { added(record.settling_u, [half_width, target], NORMAL) } else { 0 },
-            settling_95: if is_timed { added(record.settling_95, [half_width, target], 1.0) } else { 0 },
-            ..record
-        }
-    }
-
-    /// What the noise of the target makes of the settling time, by its slope over the window. Unit: ticks
-    fn target_half_width(&self, record: &Record, averaged: u32) -> f64 {
-        let times = record.settling_narrower.zip(record.settling_wider);
-        let span = times.map_or(0.0, |(narrower, wider)| (f64::from(narrower) - f64::from(wider)).abs());
-        // The two windows differ by a tenth of the window.
-        let slope = span / (0.1 * f64::from(self.context.settings.window.max(1)));
-        NORMAL * self.command_rms / f64::from(averaged.max(1)).sqrt() * slope
     }
 
     /// Compares the travel of feedback, from the rest before to `end`, with that of the command.
@@ -332,28 +265,6 @@ impl Meter {
         })
     }
 
-    /// How the noise of the command is dealt with.
-    fn quiet_note(&self) -> String {
-        let AxisContext { unit, settings, .. } = &self.context;
-        let (upper, lower) = settings.command_scale;
-        let scale = f64::from(upper).abs() / f64::from(lower);
-        let length = |counts: f64| format!("{} {unit}", number::plain(self.context.length(counts)));
-        format!(
-            "the command is noisy, {} rms: it stands while within {} of its mean; --command-dead-band sets another width, 0 none",
-            length(self.command_rms),
-            length(self.quiet.dead_band() * scale),
-        )
-    }
-
-    /// What to type where positions jump by close to a turn.
-    fn turn_note(&self) -> String {
-        let turn = turn_jumps::turn(&self.context.unit).map_or("TURN".to_owned(), |turn| turn.to_string());
-        let moves = if self.turns == 1 { "1 move".to_owned() } else { format!("{} moves", self.turns) };
-        format!(
-            "a position jumps by close to a whole turn in {moves}: if it begins anew there, give --wrap {turn}; if it really moved that far, --wrap 0"
-        )
-    }
-
     /// What a person should know about the recording as a whole.
     pub fn notes(&self) -> Vec<String> {
         let mut notes = Vec::new();
@@ -372,25 +283,15 @@ impl Meter {
             ));
         } else if self.moves == 0 {
             let noisy =
-                if self.quiet.is_active() { "" } else { "; if it is noisy, give --command-dead-band X" };
+                if self.signals.is_quiet() { "" } else { "; if it is noisy, give --command-dead-band X" };
             notes.push(format!(
                 "the command never comes to rest, so no move ends and nothing can settle{noisy}"
             ));
         } else if small > 0 {
             notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
         }
-        if self.quiet.is_active() {
-            notes.push(self.quiet_note());
-        }
-        if self.turns > 0 {
-            notes.push(self.turn_note());
-        }
-        if self.moves > 0 && self.likeness.is_unlike() {
-            notes.push(
-                "in no move does feedback travel as far as the command: are column and unit right?"
-                    .to_owned(),
-            );
-        }
+        notes.extend(self.signals.notes(&self.context));
+        notes.extend(self.likeness.note());
         let turning_points = self.axis.turning_points();
         if turning_points > 0 && self.moves > 0 {
             notes

@@ -1,8 +1,8 @@
 //! In: a recording and options. Out: the report of every move, one by one, and what to be careful about.
 //!
 //! ```text
-//! trace ► rows ► turn (core) ► quiet ► meter (the core's axis) ► record ► likeness ► report
-//!                  └► turn_jumps          └► stop_recorder: samples of the move, thinned
+//! trace ► rows ► signals: turn (core), quiet ► meter (the core's axis) ► record ► signals, likeness ► report
+//!                                                └► stop_recorder: samples of the move, thinned
 //! ```
 //! Only the move under way is in memory, so a recording may have any length.
 
@@ -10,6 +10,7 @@ mod options;
 mod arrival;
 mod quiet;
 mod turn_jumps;
+mod signals;
 mod likeness;
 mod stop_recorder;
 mod meter;

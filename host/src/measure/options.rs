@@ -69,6 +69,7 @@ impl MeasureOptions {
         let counts = layout.counts_per_unit.times(self.window).map_err(|_| too_wide())?;
         let parameters = Parameters {
             window: counts.floor(),
+            window_fraction: counts.fraction(),
             window_time: ticks("--window-time-ms", self.window_time_ms)?,
             rest_time: ticks(
                 "--rest-time-ms",

@@ -1,9 +1,12 @@
-//! In: the error at every sample. Out: the points of one move worth drawing, few however long its rest.
+//! In: the error at every sample, and gaps. Out: the points of one move worth drawing, few however long its rest.
 
 use crate::plot::decimate::{Decimator, POINTS};
 
 /// What is drawn beyond the last sample outside, at the least. Unit: s
 const LEAST_S: f64 = 0.05;
+
+/// Most gaps of a move that are drawn.
+const GAPS: usize = 1000;
 
 /// The samples of the move under way.
 #[derive(Clone, Debug)]
@@ -11,12 +14,14 @@ pub(crate) struct StopRecorder {
     points: Decimator,
     moving_s: f64,
     outside_s: f64,
+    /// Where samples are missing.
+    gaps: Vec<(f64, f64)>,
 }
 
 impl StopRecorder {
     /// A move begins.
     pub(crate) fn new(second: f64) -> StopRecorder {
-        StopRecorder { points: Decimator::new(POINTS), moving_s: second, outside_s: second }
+        StopRecorder { points: Decimator::new(POINTS), moving_s: second, outside_s: second, gaps: Vec::new() }
     }
 
     /// Adds one sample, on the recording's clock.
@@ -33,6 +38,18 @@ impl StopRecorder {
         if second - self.outside_s <= so_far.max(LEAST_S) {
             self.points.push(second, error);
         }
+    }
+
+    /// Samples are missing between these two seconds on the recording's clock.
+    pub(crate) fn gap(&mut self, from: f64, to: f64) {
+        if self.gaps.len() < GAPS {
+            self.gaps.push((from, to));
+        }
+    }
+
+    /// The gaps, as far as they are drawn.
+    pub(super) fn gaps(&self) -> Vec<(f64, f64)> {
+        self.gaps.clone()
     }
 
     /// The points: second on the recording's clock, error.

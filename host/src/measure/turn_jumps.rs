@@ -27,6 +27,9 @@ const NEARBY: usize = 4;
 /// Readings by which feedback may jump later than the command.
 const LAG: u64 = 256;
 
+/// Jumps remembered until their move is reported.
+const JUMPS: usize = 1000;
+
 /// Largest difference of the two jumps, as a share of them.
 const ALIKE: f64 = 0.1;
 
@@ -49,10 +52,12 @@ pub(super) fn turn(unit: &str) -> Option<f64> {
     UNITS.iter().find(|(name, _)| *name == unit).map(|&(_, turn)| turn)
 }
 
-/// A jump of one signal: index of the reading, size, and whether the signal moves the other way around it.
+/// A jump of one signal: index of the reading, its instant, size, and whether the signal moves the other way around it.
 #[derive(Clone, Copy, Debug)]
 struct Jump {
     at: u64,
+    /// Unit: ticks since the first reading
+    now: u64,
     size: i32,
     is_against: bool,
 }
@@ -63,8 +68,10 @@ pub(super) struct TurnJumps {
     /// Unit: feedback counts
     turn: Option<f64>,
     last: Option<Reading>,
-    /// Changes of command and feedback: the one under test in the middle.
-    changes: VecDeque<[i32; 2]>,
+    /// Instants and changes of command and feedback: the one under test in the middle.
+    changes: VecDeque<(u64, [i32; 2])>,
+    /// Unit: ticks since the first reading
+    now: u64,
     /// Number of readings.
     count: u64,
     /// Lowest and highest feedback so far.
@@ -73,7 +80,8 @@ pub(super) struct TurnJumps {
     command: Option<Jump>,
     /// Last jump of the feedback.
     feedback: Option<Jump>,
-    has_jumped: bool,
+    /// Instants of jumps that belong to no move yet. Unit: ticks since the first reading
+    jumps: Vec<u64>,
 }
 
 impl TurnJumps {
@@ -87,25 +95,31 @@ impl TurnJumps {
             span: (i32::MAX, i32::MIN),
             command: None,
             feedback: None,
-            has_jumped: false,
+            now: 0,
+            jumps: Vec::new(),
         }
     }
 
-    /// Whether positions have jumped since the last call.
-    pub(super) fn has_jumped(&mut self) -> bool {
-        std::mem::take(&mut self.has_jumped)
+    /// Whether positions have jumped after `start` and up to `end`; earlier jumps are forgotten.
+    /// Unit: ticks since the first reading
+    pub(super) fn has_jumped(&mut self, start: u64, end: u64) -> bool {
+        let has_jumped = self.jumps.iter().any(|at| (start + 1..=end).contains(at));
+        self.jumps.retain(|&at| at > end);
+        has_jumped
     }
 
     /// Adds a reading.
     pub(super) fn push(&mut self, reading: Reading) {
         self.count += 1;
         let Some(last) = self.last.replace(reading) else { return };
+        // A clock that goes back stands still for the core, too.
+        self.now += u64::from(reading.tick.wrapping_sub(last.tick).cast_signed().max(0).unsigned_abs());
         let feedback = reading.feedback.wrapping_sub(last.feedback);
         match self.turn {
             Some(turn) => self.angle(turn, feedback),
             None => {
                 self.span = (self.span.0.min(reading.feedback), self.span.1.max(reading.feedback));
-                self.changes.push_back([reading.command.wrapping_sub(last.command), feedback]);
+                self.changes.push_back((self.now, [reading.command.wrapping_sub(last.command), feedback]));
                 if self.changes.len() > 2 * NEARBY {
                     self.nearby();
                     self.changes.pop_front();
@@ -114,11 +128,21 @@ impl TurnJumps {
         }
     }
 
+    /// Remembers a jump; of very many, the last one.
+    fn add(&mut self, at: u64) {
+        if self.jumps.len() == JUMPS {
+            self.jumps.pop();
+        }
+        self.jumps.push(at);
+    }
+
     fn angle(&mut self, turn: f64, change: i32) {
-        let before = self.changes.pop_front().map_or(0, |[_, feedback]| feedback);
+        let before = self.changes.pop_front().map_or(0, |(_, [_, feedback])| feedback);
         let is_close = (f64::from(change).abs() - turn).abs() <= CLOSE * turn;
-        self.has_jumped |= is_close && change.unsigned_abs() / FAST >= before.unsigned_abs();
-        self.changes.push_back([0, change]);
+        if is_close && change.unsigned_abs() / FAST >= before.unsigned_abs() {
+            self.add(self.now);
+        }
+        self.changes.push_back((self.now, [0, change]));
     }
 
     fn nearby(&mut self) {
@@ -134,7 +158,7 @@ impl TurnJumps {
 
     /// The jump in the middle of the changes of a signal, if it stands out.
     fn jump(&self, signal: usize, at: u64) -> Option<Jump> {
-        let change = |place: usize| self.changes.get(place).map_or(0, |changes| changes[signal]);
+        let change = |place: usize| self.changes.get(place).map_or(0, |(_, changes)| changes[signal]);
         let size = change(NEARBY);
         if size.unsigned_abs() < ALONE {
             return None;
@@ -146,7 +170,8 @@ impl TurnJumps {
             let same = (from..from + NEARBY).all(|place| change(place).signum() != size.signum());
             same && sum != 0
         };
-        is_alone.then(|| Jump { at, size, is_against: against(0) && against(NEARBY + 1) })
+        let now = self.changes.get(NEARBY).map_or(0, |&(now, _)| now);
+        is_alone.then(|| Jump { at, now, size, is_against: against(0) && against(NEARBY + 1) })
     }
 
     /// Compares the last jump of both signals.
@@ -154,10 +179,13 @@ impl TurnJumps {
         let (Some(command), Some(feedback)) = (self.command, self.feedback) else { return };
         let (one, other) = (f64::from(command.size), f64::from(feedback.size));
         let half = (f64::from(self.span.1) - f64::from(self.span.0)) / 2.0;
-        self.has_jumped |= command.at.abs_diff(feedback.at) <= LAG
+        let is_turn = command.at.abs_diff(feedback.at) <= LAG
             && (one - other).abs() <= ALIKE * one.abs()
             && other.abs() >= half
             && (command.is_against || feedback.is_against);
+        if is_turn && self.jumps.last().is_none_or(|&last| feedback.now > last) {
+            self.add(feedback.now);
+        }
     }
 }
 
@@ -168,11 +196,17 @@ mod tests {
     #[track_caller]
     fn check(turn: Option<f64>, positions: impl Iterator<Item = (i32, i32)>, expected: bool) {
         let mut jumps = TurnJumps::new(turn);
-        for (command, feedback) in positions {
-            jumps.push(Reading { tick: 0, command, feedback });
+        for (tick, (command, feedback)) in (7..).zip(positions) {
+            jumps.push(Reading { tick, command, feedback });
         }
-        assert_eq!(jumps.has_jumped(), expected);
-        assert!(!jumps.has_jumped());
+        let first = jumps.jumps.first().copied();
+        assert_eq!(first.is_some(), expected);
+        if let Some(at) = first {
+            let mut before = jumps.clone();
+            assert!(!before.has_jumped(0, at - 1) && before.has_jumped(at - 1, at));
+        }
+        assert_eq!(jumps.has_jumped(0, 10_000), expected);
+        assert!(!jumps.has_jumped(0, 10_000));
     }
 
     /// A move by ± 60 from 330 with a lag of seven readings, as a drive counts it.

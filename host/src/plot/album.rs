@@ -77,7 +77,11 @@ mod tests {
             for at in 0..400 {
                 let points = fixture::points(fixture::ringing, 0.3, at);
                 let settling = if at == 40 { 0.2 } else { 0.1 };
-                album.push(fixture::report(at, Some(settling)), StopTrace { points }, chosen == Some(at));
+                album.push(
+                    fixture::report(at, Some(settling)),
+                    StopTrace { points, ..StopTrace::default() },
+                    chosen == Some(at),
+                );
             }
             let sheet = album.sheet("", &[]);
             for (at, shown) in sheet.moves.iter().enumerate() {

@@ -29,7 +29,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: 
     never(canvas, &frame, &curve);
     frame.grid(canvas);
     let path: Vec<(f64, f64)> = settled.iter().map(|(w, s)| (*w, s * factor)).collect();
-    canvas.clipped(area, |canvas| canvas.path(&frame.all(&path), CURVE));
+    canvas.clipped(area, |canvas| canvas.path(&frame.all(&stairs(&path)), CURVE));
     for point in path.iter().filter(|point| frame.x.place(point.0) <= 1.0) {
         canvas.circle(
             (frame.x(point.0), frame.y(point.1)),
@@ -47,13 +47,19 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: 
     set_window(canvas, &frame, report, factor);
 }
 
+/// The same as stairs: between two points a window settles no later than the narrower of them.
+fn stairs(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut stairs: Vec<(f64, f64)> =
+        points.windows(2).flat_map(|pair| [pair[0], (pair[1].0, pair[0].1)]).collect();
+    stairs.extend(points.last());
+    stairs
+}
+
 /// Points that can be drawn on a log scale, the set window among them, narrowest first.
 fn usable(report: &MoveReport) -> Vec<(f64, Option<f64>)> {
-    let set = report.last_entry_s().0.map(|settling| (report.window, Some(settling)));
     let mut usable: Vec<(f64, Option<f64>)> = report
         .settling_curve
         .iter()
-        .chain(&set)
         .filter(|(window, settling)| {
             window.is_finite() && *window > 0.0 && settling.is_none_or(f64::is_finite)
         })

@@ -14,7 +14,7 @@
 //!     for (t_s, error) in samples {
 //!         points.push(t_s - report.command_end_s, error); // t_s on the recording's own clock
 //!     }
-//!     album.push(report.clone(), StopTrace { points: points.points() }, false);
+//!     album.push(report.clone(), StopTrace { points: points.points(), ..StopTrace::default() }, false);
 //!     reports.push(report);
 //! }
 //! plot::draw(&path, &album.sheet("Tray shuttle, Monday", &[]), &reports)?;
@@ -64,13 +64,18 @@ use crate::report::move_report::MoveReport;
 pub struct StopTrace {
     /// Time from command end (s), error = command − feedback (unit of the axis).
     pub points: Vec<(f64, f64)>,
+    /// Where samples are missing: times from command end of the samples before and after, in order (s).
+    pub gaps: Vec<(f64, f64)>,
 }
 
 impl StopTrace {
-    /// From points on the recording's own clock (s), as a decimator gives them that was fed before command end
-    /// was known.
-    pub fn from_clock(points: Vec<(f64, f64)>, command_end_s: f64) -> Self {
-        Self { points: points.into_iter().map(|(t_s, error)| (t_s - command_end_s, error)).collect() }
+    /// From points and gaps on the recording's own clock (s), as a decimator gives them that was fed before command
+    /// end was known.
+    pub fn from_clock(points: Vec<(f64, f64)>, gaps: Vec<(f64, f64)>, command_end_s: f64) -> Self {
+        Self {
+            points: points.into_iter().map(|(t_s, error)| (t_s - command_end_s, error)).collect(),
+            gaps: gaps.into_iter().map(|(from, to)| (from - command_end_s, to - command_end_s)).collect(),
+        }
     }
 }
 

@@ -140,7 +140,8 @@ fn lines(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64
     for line in drawn {
         let path: Vec<(f64, f64)> = line.points.iter().map(|(t, e)| (t * factor, *e)).collect();
         let crowd = drawn.iter().filter(|other| other.outcome == line.outcome).count();
-        for run in thin::runs(&path) {
+        let gaps: Vec<(f64, f64)> = line.gaps.iter().map(|(from, to)| (from * factor, to * factor)).collect();
+        for run in thin::runs(&path, &gaps) {
             let run = frame.all(run);
             if line.outcome != Outcome::Settled && crowd <= FEW {
                 // A white rim lifts the few that need attention off the crowd.

@@ -44,10 +44,12 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &PlottedMove, name: 
     let frame =
         Frame { area, x: Scale::linear(span.0 * factor, span.1 * factor), y: Scale::linear(low, high) };
     let path: Vec<(f64, f64)> = seen.iter().map(|(t, error)| (t * factor, *error)).collect();
+    let gaps: Vec<(f64, f64)> =
+        shown.samples.gaps.iter().map(|(from, to)| (from * factor, to * factor)).collect();
     band(canvas, &frame, report.window);
     frame.grid(canvas);
     band_edges(canvas, &frame, report.window);
-    canvas.clipped(area, |canvas| error(canvas, &frame, &path));
+    canvas.clipped(area, |canvas| error(canvas, &frame, &path, &gaps));
     leaving(canvas, &frame, &path);
     let time = format!("time from command end ({unit}){}", cut(report, &seen, low, high));
     frame.edges(canvas, &time, &format!("command − feedback ({})", report.unit));
@@ -130,8 +132,8 @@ fn band_edges(canvas: &mut Canvas, frame: &Frame, window: f64) {
 }
 
 /// The error as a line; where samples are missing it is dotted, and labelled if there is room.
-fn error(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)]) {
-    let runs = thin::runs(path);
+fn error(canvas: &mut Canvas, frame: &Frame, path: &[(f64, f64)], gaps: &[(f64, f64)]) {
+    let runs = thin::runs(path, gaps);
     for run in &runs {
         canvas.path(&frame.all(run), ERROR);
     }

@@ -12,7 +12,7 @@ type Move = (MoveReport, StopTrace);
 fn moves(shapes: &[Shape], count: u32, rest_s: f64) -> Vec<Move> {
     let one = |number: u32| {
         let points = fixture::points(shapes[number as usize % shapes.len()], rest_s, number);
-        (fixture::measured(number, &points), StopTrace { points })
+        (fixture::measured(number, &points), StopTrace { points, ..StopTrace::default() })
     };
     (1..=count).map(one).collect()
 }
@@ -97,6 +97,7 @@ fn several_axes_and_units_stay_apart() {
     mixed[0].0.axis = "gripper turntable".to_owned();
     mixed[0].0.unit = "deg".to_owned();
     mixed[2].1.points.retain(|point| !(0.02..0.06).contains(&point.0));
+    mixed[2].1.gaps.push((0.02, 0.06));
     check(
         "one of three in deg",
         &mixed,
@@ -208,7 +209,7 @@ fn the_last_entry_is_marked_whatever_the_definition() {
         if definition != Definition::LastEntry {
             report.settling_s = Some(entry * 0.6);
         }
-        let samples = StopTrace { points: fixture::points(fixture::ringing, 0.3, 1) };
+        let samples = StopTrace { points: fixture::points(fixture::ringing, 0.3, 1), ..StopTrace::default() };
         let moves = vec![PlottedMove { report: &report, samples: &samples }];
         let text = svg(&Sheet { moves, chosen: None, heading: String::new(), notes: &[] });
         let marked = format!("last entry {:.1}", entry * 1e3);

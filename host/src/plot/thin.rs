@@ -16,6 +16,8 @@ pub(super) struct OverlayLine {
     pub(super) outcome: Outcome,
     /// Time from command end (s), largest |error| around it.
     pub(super) points: Points,
+    /// Where samples are missing: time from command end (s).
+    pub(super) gaps: Points,
     /// Where its mark stands.
     pub(super) mark: Option<(f64, f64)>,
     settling_s: Option<f64>,
@@ -46,7 +48,14 @@ pub(super) fn overlay_line(shown: &PlottedMove, end: f64, columns: usize, floor:
     let last = *points.last()?;
     let settled = report.last_entry_s().0.filter(|s| s.is_finite()).map(|s| (s, report.window));
     let mark = settled.unwrap_or((last.0.min(end), last.1));
-    Some(OverlayLine { outcome: report.outcome, points, mark: Some(mark), settling_s: report.settling_s })
+    let gaps = shown.samples.gaps.clone();
+    Some(OverlayLine {
+        outcome: report.outcome,
+        points,
+        gaps,
+        mark: Some(mark),
+        settling_s: report.settling_s,
+    })
 }
 
 fn column(t: f64, end: f64, columns: usize) -> usize {
@@ -75,16 +84,14 @@ pub(super) fn drawn(all: &[OverlayLine]) -> Vec<&OverlayLine> {
     }
     drawn
 }
-/// A step between points that is this many times the median step is a gap. Thinned samples have steps of up to about
-/// four times their median, and jitter of the clock stays far below.
-const GAP: f64 = 12.0;
-
 /// `points`, in order of time, split where samples are missing.
-pub(super) fn runs(points: &[(f64, f64)]) -> Vec<&[(f64, f64)]> {
-    let mut steps: Vec<f64> = points.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
-    steps.sort_by(f64::total_cmp);
-    let longest = steps.get(steps.len() / 2).map_or(f64::INFINITY, |usual| GAP * usual);
-    points.chunk_by(|a, b| !(longest > 0.0 && b.0 - a.0 > longest)).collect()
+pub(super) fn runs<'a>(points: &'a [(f64, f64)], gaps: &[(f64, f64)]) -> Vec<&'a [(f64, f64)]> {
+    let mut gaps = gaps.iter().peekable();
+    let is_whole = |a: &(f64, f64), b: &(f64, f64)| {
+        while gaps.next_if(|gap| gap.1 <= a.0).is_some() {}
+        gaps.peek().is_none_or(|gap| gap.0 >= b.0)
+    };
+    points.chunk_by(is_whole).collect()
 }
 
 fn is_slower(a: &OverlayLine, b: &OverlayLine) -> bool {
@@ -111,30 +118,22 @@ pub(super) fn range(lines: &[OverlayLine], end: f64, columns: usize) -> (Points,
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plot::decimate::Decimator;
 
     #[test]
     fn a_line_is_split_at_gaps_only() {
-        let check = |times: &mut dyn Iterator<Item = f64>, expected: &[usize]| {
+        let check = |times: &mut dyn Iterator<Item = f64>, gaps: &[(f64, f64)], expected: &[usize]| {
             let points: Vec<(f64, f64)> = times.map(|t| (t, t.sin())).collect();
-            let lengths: Vec<usize> = runs(&points).iter().map(|run| run.len()).collect();
+            let lengths: Vec<usize> = runs(&points, gaps).iter().map(|run| run.len()).collect();
             assert_eq!(lengths, expected);
         };
-        check(&mut std::iter::empty(), &[]);
-        check(&mut [1.0].into_iter(), &[1]);
-        check(&mut [1.0, 9.0].into_iter(), &[2]);
-        check(&mut (0..100).map(f64::from), &[100]);
-        check(&mut (0..100).filter(|i| !(40..60).contains(i)).map(f64::from), &[40, 40]);
-        check(&mut (0..100).map(|_| 1.0), &[100]);
-    }
-
-    #[test]
-    fn thinning_makes_no_gaps() {
-        for length in [500, 2_500, 9_999, 100_000] {
-            let mut decimator = Decimator::new(256);
-            // Runs of equal values put both extremes of a pair at its beginning.
-            (0..length).for_each(|i| decimator.push(f64::from(i), f64::from(i / 300).sin()));
-            assert_eq!(runs(&decimator.points()).len(), 1, "{length}");
-        }
+        check(&mut std::iter::empty(), &[], &[]);
+        check(&mut [1.0].into_iter(), &[], &[1]);
+        check(&mut (0..100).map(f64::from), &[], &[100]);
+        // Few points of a calm stretch, or samples at a slow rate.
+        check(&mut (0..100).filter(|i| !(40..60).contains(i)).map(f64::from), &[], &[80]);
+        check(&mut (0..100).filter(|i| !(40..60).contains(i)).map(f64::from), &[(39.0, 60.0)], &[40, 40]);
+        check(&mut (0..100).map(f64::from), &[(-3.0, 0.0), (8.0, 9.0), (98.0, 99.0)], &[9, 90, 1]);
+        // Thinned to every tenth point.
+        check(&mut (0..10).map(|i| f64::from(10 * i)), &[(11.0, 12.0), (15.0, 16.0), (99.0, 200.0)], &[2, 8]);
     }
 }

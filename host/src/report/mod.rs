@@ -9,6 +9,7 @@ pub mod clock;
 pub mod field;
 pub mod axis_context;
 pub mod reason;
+pub mod settling_curve;
 pub mod move_report;
 pub mod cell;
 pub mod csv;

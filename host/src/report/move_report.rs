@@ -5,7 +5,7 @@ use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 
 use super::axis_context::AxisContext;
 use super::field::{Column, Decimals, Field, FieldType, Form, Value, WindowSettling};
-use super::reason;
+use super::{reason, settling_curve};
 
 /// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
@@ -134,7 +134,7 @@ move_report! {
     /// Shape of the stop; reserved.
     signature: Option<String>, "", column ("\nsignature", 2, Plain) = None;
     /// Settling time for other windows, widest first: window in `unit`, settling in s or none.
-    settling_curve: Vec<WindowSettling>, "unit, s" = curve.into_iter().map(|point| axis.window_settling(point)).collect();
+    settling_curve: Vec<WindowSettling>, "unit, s" = settling_curve::with_set_window(axis, curve, record);
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
     settling_95_s: Option<f64>, "s",
         from settling_95 = (outcome == Outcome::Settled).then(|| axis.seconds(settling_95));

@@ -47,6 +47,14 @@ pub(crate) struct Columns {
     pub(crate) assumed: bool,
 }
 
+impl Columns {
+    /// Names of the columns of time, command and feedback.
+    pub(crate) fn names(&self) -> (Option<String>, String, String) {
+        let time = self.time.as_ref().map(|column| column.name.clone());
+        (time, self.command.name.clone(), self.feedback.name.clone())
+    }
+}
+
 /// All columns of one recording.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Table<'a> {
@@ -75,52 +83,17 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     if !table.named && time_name.is_none() && is_free {
         return table.in_order(timed);
     }
-    let feedback = choice.feedback.as_deref().or(choice.following_error.as_deref());
-    let chosen = [time_name, choice.command.as_deref(), feedback];
-    let mut selected = [None; 3];
-    for (signal, name) in Signal::ALL.into_iter().zip(chosen) {
-        if let Some(name) = name {
-            selected[signal as usize] = Some(table.by_name(signal, name)?);
-        }
-    }
+    let mut selected = table.by_options(choice, time_name)?;
     let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
-    let mut no_time = None;
-    for signal in Signal::ALL {
-        if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
-            continue;
-        }
-        match table.by_score(signal, &selected) {
-            Ok(index) => selected[signal as usize] = Some(index),
-            // Two clocks have two time columns.
-            Err(error) if signal == Signal::Time => no_time = Some(error),
-            Err(error) => {
-                let found = table.following_error(&selected).filter(|_| signal == Signal::Feedback);
-                selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
-                is_error = true;
-            }
-        }
-    }
-    let mut feedback_time = match &choice.feedback_time {
-        Some(name) => Some(table.by_name(Signal::Time, name)?),
-        None => None,
-    };
-    let two_clocks = table.two_clocks(&selected).filter(|_| timed && feedback_time.is_none());
-    if let Some((time, other)) = two_clocks.filter(|_| time_name.is_none()) {
-        (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
-    }
-    let clock = |(time, other)| if selected[Signal::Time as usize] == Some(time) { other } else { time };
-    let not_used = two_clocks.map(clock).filter(|_| time_name.is_some());
-    if let Some(error) = no_time {
-        return Err(error);
-    }
+    let no_time = table.complete(&mut selected, &mut is_error, timed)?;
+    let (feedback_time, not_used) =
+        table.second_time(&mut selected, choice, (timed, time_name.is_some()), no_time)?;
     table.distinct(&selected)?;
     let column = |signal: Signal| selected[signal as usize].map(|index: usize| table.columns[index].clone());
     let mut time = column(Signal::Time);
-    if let (Some(time), Some(unit)) = (&mut time, time_unit) {
-        time.unit = Some(unit.to_string());
-    }
-    if let Some(time) = time.as_mut().filter(|time| time.stamped) {
-        time.unit = Some("s".to_string());
+    if let Some(time) = &mut time {
+        let stamped = time.stamped.then(|| "s".to_string());
+        time.unit = stamped.or_else(|| time_unit.map(str::to_string)).or(time.unit.take());
     }
     let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(not_used);
     let unused = unused.map(|index| table.columns[index].name.clone());
@@ -133,7 +106,69 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
 }
 
+/// Indices of time, command and feedback, as far as they are known.
+type Selected = [Option<usize>; 3];
+
 impl Table<'_> {
+    /// The columns that the options name.
+    fn by_options(&self, choice: &Choice, time: Option<&str>) -> Result<Selected, Error> {
+        let feedback = choice.feedback.as_deref().or(choice.following_error.as_deref());
+        let mut selected = [None; 3];
+        for (signal, name) in Signal::ALL.into_iter().zip([time, choice.command.as_deref(), feedback]) {
+            if let Some(name) = name {
+                selected[signal as usize] = Some(self.by_name(signal, name)?);
+            }
+        }
+        Ok(selected)
+    }
+
+    /// Adds the columns that their names show; returns the error if there is not one time column, for two clocks have two.
+    fn complete(
+        &self,
+        selected: &mut Selected,
+        is_error: &mut bool,
+        timed: bool,
+    ) -> Result<Option<Error>, Error> {
+        let mut no_time = None;
+        for signal in Signal::ALL {
+            if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
+                continue;
+            }
+            match self.by_score(signal, selected) {
+                Ok(index) => selected[signal as usize] = Some(index),
+                Err(error) if signal == Signal::Time => no_time = Some(error),
+                Err(error) => {
+                    let found = self.following_error(selected).filter(|_| signal == Signal::Feedback);
+                    selected[signal as usize] = Some(found.ok_or_else(|| no_time.take().unwrap_or(error))?);
+                    *is_error = true;
+                }
+            }
+        }
+        Ok(no_time)
+    }
+
+    /// The time of the feedback, if it has one of its own, and a second time column that is not used.
+    fn second_time(
+        &self,
+        selected: &mut Selected,
+        choice: &Choice,
+        (timed, named): (bool, bool),
+        mut no_time: Option<Error>,
+    ) -> Result<(Option<usize>, Option<usize>), Error> {
+        let feedback_time = choice.feedback_time.as_ref().map(|name| self.by_name(Signal::Time, name));
+        let mut feedback_time = feedback_time.transpose()?;
+        let two_clocks = self.two_clocks(selected).filter(|_| timed && feedback_time.is_none());
+        if let Some((time, other)) = two_clocks.filter(|_| !named) {
+            (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
+        }
+        let time = selected[Signal::Time as usize];
+        let other = |(first, second)| if time == Some(first) { second } else { first };
+        match no_time {
+            Some(error) => Err(error),
+            None => Ok((feedback_time, two_clocks.map(other).filter(|_| named))),
+        }
+    }
+
     /// Splits `t:ms`, unless a column has exactly that name.
     fn with_suffix<'a>(&self, text: &'a str) -> (Option<&'a str>, Option<&'a str>) {
         match text.rsplit_once(':') {
@@ -194,7 +229,7 @@ impl Table<'_> {
     }
 
     /// The column whose name fits best, if there is only one.
-    fn by_score(&self, signal: Signal, selected: &[Option<usize>; 3]) -> Result<usize, Error> {
+    fn by_score(&self, signal: Signal, selected: &Selected) -> Result<usize, Error> {
         let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
         let free = |column: &&Column| usable(column) && !selected.contains(&Some(column.index));
         let score = |column: &Column| {
@@ -225,7 +260,7 @@ impl Table<'_> {
     }
 
     /// The only column whose name means the following error.
-    fn following_error(&self, selected: &[Option<usize>; 3]) -> Option<usize> {
+    fn following_error(&self, selected: &Selected) -> Option<usize> {
         let fits = |column: &&Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             let free = column.numeric && !selected.contains(&Some(column.index));
@@ -236,7 +271,7 @@ impl Table<'_> {
     }
 
     /// The time columns of command and feedback, if each stands right of one of its own: time, command, time, feedback.
-    fn two_clocks(&self, selected: &[Option<usize>; 3]) -> Option<(usize, usize)> {
+    fn two_clocks(&self, selected: &Selected) -> Option<(usize, usize)> {
         let is_time = |column: &&Column| {
             let name = if self.named { unit::split(&column.name).0 } else { String::new() };
             (column.numeric || column.stamped)
@@ -251,7 +286,7 @@ impl Table<'_> {
         (time != other && alike).then_some((time, other))
     }
 
-    fn distinct(&self, selected: &[Option<usize>; 3]) -> Result<(), Error> {
+    fn distinct(&self, selected: &Selected) -> Result<(), Error> {
         for (signal, other) in [(1, 0), (2, 0), (2, 1)] {
             if selected[signal].is_some() && selected[signal] == selected[other] {
                 let wrong = format!("{} and {} are the same column", Signal::ALL[other], Signal::ALL[signal]);

@@ -2,7 +2,7 @@
 //!
 //! Each signal keeps its last value, and the lines of one time stamp make one row. A row is made where feedback has a value;
 //! a log of changes has one where any of the two changes, and between its lines, at the period of the log, rows of the
-//! values that did not change.
+//! values that did not change. A command that is sampled at other times than feedback is interpolated, as for two clocks.
 
 use crate::trace::cell::Dialect;
 use crate::trace::columns::{Column, Columns};
@@ -11,7 +11,8 @@ use crate::trace::encoding::text;
 use crate::trace::layout::Signal;
 use crate::trace::rows::Fault;
 use crate::trace::sniff::{self, Found};
-use crate::trace::survey::Figures;
+use crate::trace::survey::{Figures, Survey};
+use crate::trace::two_clocks::Pair;
 use crate::trace::{number, signal_names, stamp, unit};
 
 /// Lines that are examined for their form, enough for the first change of the name where they are sorted by it. Unit: lines
@@ -22,6 +23,12 @@ const TAGS: usize = 200;
 
 /// Fewest lines of a log of changes. Unit: lines
 const CHANGES: usize = 20;
+
+/// Shortest silence of a log of changes. No source. Unit: usual steps
+const SILENCE: f64 = 10.0;
+
+/// Least share of regular steps of a signal that is sampled. No source
+const REGULAR: f64 = 0.9;
 
 /// Most rows between two lines of a log of changes; a longer silence is a gap. Unit: rows
 const FILLED: i64 = 10_000;
@@ -52,53 +59,87 @@ struct Kind {
     words: Vec<String>,
 }
 
+/// The lines of a possible event log, and what their columns are.
+struct Lines<'a> {
+    rows: Vec<&'a [u8]>,
+    kinds: Vec<Kind>,
+    names: &'a [String],
+    found: &'a Found,
+}
+
 /// The form of the lines, if they are an event log. `names` are those of the header, or none.
 pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option<Form> {
-    let is_signal = |name: &String| {
-        let (name, unit) = unit::split(name);
-        [Signal::Command, Signal::Feedback]
-            .iter()
-            .any(|signal| signal_names::score(*signal, &name, unit.as_deref()) > 0)
-    };
-    if names.iter().any(is_signal) {
+    let rows = lines.iter().copied().filter(|line| found.dialect.cells(line).count() == found.width);
+    let rows: Vec<&[u8]> = rows.take(EXAMINED).collect();
+    let lines = Lines { kinds: kinds(&rows, found), rows, names, found };
+    if (0..names.len()).any(|index| lines.means(index, &[Signal::Command, Signal::Feedback])) {
         return None;
     }
-    let rows = lines.iter().filter(|line| found.dialect.cells(line).count() == found.width);
-    let rows: Vec<&&[u8]> = rows.take(EXAMINED).collect();
-    let kinds = kinds(&rows, found);
-    let all = |count: usize| count == rows.len() && count > 0;
-    let is_time = |index: usize| {
-        let (name, unit) = names.get(index).map(|name| unit::split(name)).unwrap_or_default();
-        signal_names::score(Signal::Time, &name, unit.as_deref()) > 0
-    };
-    let of_numbers: Vec<usize> = (0..kinds.len()).filter(|&index| all(kinds[index].figures)).collect();
-    let stamped = (0..kinds.len()).find(|&index| all(kinds[index].stamps));
-    let rising = || of_numbers.iter().copied().find(|&index| is_rising(&rows, found, index));
-    let time =
-        stamped.or_else(|| of_numbers.iter().copied().find(|&index| is_time(index))).or_else(rising)?;
-    let values: Vec<usize> = of_numbers.into_iter().filter(|&index| index != time).collect();
-    let is_value = |index: &&usize| {
-        names.get(**index).is_some_and(|name| VALUE.contains(&unit::split(name).0.to_lowercase().as_str()))
-    };
-    let value = values.iter().find(is_value).or(values.first().filter(|_| values.len() == 1))?;
-    let is_tag = |kind: &Kind| {
-        kind.figures + kind.stamps == 0
-            && (2..=TAGS).contains(&kind.words.len())
-            && 2 * kind.words.len() <= rows.len()
-    };
-    let units = (0..kinds.len()).find(|&index| are_units(&kinds[index]));
-    let tags = (0..kinds.len()).filter(|&index| is_tag(&kinds[index]) && Some(index) != units);
-    let tag = tags.max_by_key(|&index| (kinds[index].words.len(), kinds.len() - index))?;
-    let with_unit = |name: &String| {
-        let row = rows.iter().find(|row| found.dialect.cells(row).nth(tag).map(text).as_ref() == Some(name));
-        let below = row
-            .and_then(|row| found.dialect.cells(row).nth(units?))
-            .and_then(|cell| unit::in_row(&text(cell)))
-            .flatten();
-        (name.clone(), below.or_else(|| unit::split(name).1))
-    };
-    let tags = kinds[tag].words.iter().map(with_unit).collect();
-    Some(Form { dialect: found.dialect, cells: [time, tag, *value], tags, is_stamped: stamped.is_some() })
+    let is_stamped = lines.stamped().is_some();
+    let time = lines.time()?;
+    let value = lines.value(time)?;
+    let units = (0..lines.kinds.len()).find(|&index| are_units(&lines.kinds[index]));
+    let tag = lines.tag(units)?;
+    Some(Form { dialect: found.dialect, cells: [time, tag, value], tags: lines.tags(tag, units), is_stamped })
+}
+
+impl Lines<'_> {
+    /// Whether the name of a column means one of the signals.
+    fn means(&self, index: usize, signals: &[Signal]) -> bool {
+        let (name, unit) = self.names.get(index).map(|name| unit::split(name)).unwrap_or_default();
+        signals.iter().any(|&signal| signal_names::score(signal, &name, unit.as_deref()) > 0)
+    }
+
+    fn columns(&self, fits: impl Fn(&Kind) -> bool) -> impl Iterator<Item = usize> {
+        (0..self.kinds.len()).filter(move |&index| fits(&self.kinds[index]))
+    }
+
+    /// The column of times of day.
+    fn stamped(&self) -> Option<usize> {
+        self.columns(|kind| kind.stamps == self.rows.len() && kind.stamps > 0).next()
+    }
+
+    /// The columns of numbers.
+    fn numbers(&self) -> Vec<usize> {
+        self.columns(|kind| kind.figures == self.rows.len() && kind.figures > 0).collect()
+    }
+
+    /// The column of times of day, the one whose name means time, or the first of rising numbers.
+    fn time(&self) -> Option<usize> {
+        let numbers = self.numbers();
+        let named = || numbers.iter().copied().find(|&index| self.means(index, &[Signal::Time]));
+        let rising = || numbers.iter().copied().find(|&index| is_rising(&self.rows, self.found, index));
+        self.stamped().or_else(named).or_else(rising)
+    }
+
+    /// The column of values: by its name, or the only other one of numbers.
+    fn value(&self, time: usize) -> Option<usize> {
+        let numbers: Vec<usize> = self.numbers().into_iter().filter(|&index| index != time).collect();
+        let name = |index: usize| self.names.get(index).map(|name| unit::split(name).0.to_lowercase());
+        let named = numbers.iter().find(|&&index| name(index).is_some_and(|name| VALUE.contains(&&*name)));
+        named.or(numbers.first().filter(|_| numbers.len() == 1)).copied()
+    }
+
+    /// The column of names: the one of most different words, if they repeat.
+    fn tag(&self, units: Option<usize>) -> Option<usize> {
+        let is_tag = |kind: &Kind| {
+            let words = kind.words.len();
+            kind.figures + kind.stamps == 0 && (2..=TAGS).contains(&words) && 2 * words <= self.rows.len()
+        };
+        let tags = self.columns(is_tag).filter(|&index| Some(index) != units);
+        tags.max_by_key(|&index| (self.kinds[index].words.len(), self.kinds.len() - index))
+    }
+
+    /// The names of the signals with their units, which stand in a column of their own or behind the names.
+    fn tags(&self, tag: usize, units: Option<usize>) -> Vec<(String, Option<String>)> {
+        let cell = |row: &[u8], index: usize| self.found.dialect.cells(row).nth(index).map(text);
+        let with_unit = |name: &String| {
+            let row = self.rows.iter().find(|row| cell(row, tag).as_ref() == Some(name));
+            let beside = row.and_then(|row| cell(row, units?)).and_then(|cell| unit::in_row(&cell)).flatten();
+            (name.clone(), beside.or_else(|| unit::split(name).1))
+        };
+        self.kinds[tag].words.iter().map(with_unit).collect()
+    }
 }
 
 /// Whether the words of a column are units.
@@ -107,7 +148,7 @@ fn are_units(kind: &Kind) -> bool {
     kind.figures + kind.stamps == 0 && units.is_some_and(|units| units.iter().any(Option::is_some))
 }
 
-fn kinds(rows: &[&&[u8]], found: &Found) -> Vec<Kind> {
+fn kinds(rows: &[&[u8]], found: &Found) -> Vec<Kind> {
     let mut kinds = vec![Kind::default(); found.width];
     for row in rows {
         for (kind, cell) in kinds.iter_mut().zip(found.dialect.cells(row)) {
@@ -123,8 +164,8 @@ fn kinds(rows: &[&&[u8]], found: &Found) -> Vec<Kind> {
     kinds
 }
 
-fn is_rising(rows: &[&&[u8]], found: &Found, index: usize) -> bool {
-    let cell = |row: &&&[u8]| sniff::figure(found.dialect.cells(row).nth(index)?, found.dialect.decimal);
+fn is_rising(rows: &[&[u8]], found: &Found, index: usize) -> bool {
+    let cell = |row: &&[u8]| sniff::figure(found.dialect.cells(row).nth(index)?, found.dialect.decimal);
     let times: Vec<Decimal> = rows.iter().filter_map(cell).collect();
     times.windows(2).all(|pair| pair[1].minus(pair[0]) >= 0.0)
 }
@@ -161,7 +202,12 @@ pub(crate) struct EventLog {
     last: Option<Figures>,
     /// Period of a log of changes. Unit: that of the time column
     period: Option<f64>,
+    /// The command at its own times, where it is interpolated.
+    commands: Option<Survey>,
 }
+
+/// Signal (0 command, 1 feedback), time and value of a line.
+type Event = (usize, Decimal, Result<Decimal, Fault>);
 
 /// The lines of one time stamp.
 #[derive(Clone, Copy, Debug)]
@@ -178,58 +224,71 @@ impl EventLog {
             column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
         };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
-        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None }
+        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None, commands: None }
     }
 
     /// The same before its first line.
     pub(crate) fn restarted(&self) -> EventLog {
-        EventLog { values: [None; 2], group: None, last: None, ..self.clone() }
+        let form = self.form.clone();
+        EventLog {
+            form,
+            tags: self.tags.clone(),
+            values: [None; 2],
+            group: None,
+            last: None,
+            commands: None,
+            ..*self
+        }
     }
 
-    /// What the lines are, from the first of them: notes, or what is wrong.
+    /// Decides from the first lines how values and times belong together: notes, or what is wrong.
     pub(crate) fn examine(&mut self, lines: &[&[u8]]) -> Result<Vec<String>, String> {
         let mut events = Vec::new();
         for line in lines {
             let event = self.event(line).ok().flatten();
             events.extend(event.and_then(|(at, time, value)| Some((at, time, value.ok()?))));
         }
+        let [command, feedback] = &self.tags;
         let turns = events.windows(2).filter(|pair| pair[0].0 != pair[1].0).count();
         if turns < 2 {
-            return Err(format!(
-                "the lines are sorted by name, those of {} and {} apart",
-                self.tags[0], self.tags[1]
-            ));
+            return Err(format!("the lines are sorted by name, those of {command} and {feedback} apart"));
         }
-        let [command, feedback] = &self.tags;
-        let mut notes = vec![format!(
-            "an event log: rows are made of '{command}' and '{feedback}', each as last written"
-        )];
-        let of = |at: usize| events.iter().filter(move |event| event.0 == at);
-        let together = of(0).filter(|event| of_time(&events, 1, event.1)).count();
-        if together == 0 {
+        let form = "an event log: rows are made of";
+        let mut notes = vec![format!("{form} '{command}' and '{feedback}', each as last written")];
+        let [commands, feedbacks] = [0, 1].map(|at| Series::of(&events, at));
+        let together = commands.times.iter().filter(|&&time| of_time(&events, 1, time)).count();
+        let is_slower = commands.times.len() * 4 < feedbacks.times.len() * 3;
+        if events.len() >= CHANGES && commands.is_of_changes() && feedbacks.is_of_changes() {
+            self.period = step_of(events.iter().map(|event| event.1));
+            let note = "the log holds changes only; between them the values are taken as unchanged";
+            notes.push(note.to_string());
+        } else if commands.is_sampled() && (is_slower || 2 * together < commands.times.len()) {
+            self.commands = Some(commands.survey());
+            notes = vec![format!("{form} '{feedback}', with '{command}' interpolated at its times")];
+        } else if together == 0 {
             notes.push(
-                "command and feedback have different time stamps; the rows are at those of feedback"
-                    .to_string(),
-            );
-        }
-        let changes = |at: usize| {
-            let values: Vec<Decimal> = of(at).map(|event| event.2).collect();
-            values.windows(2).all(|pair| pair[0].minus(pair[1]) != 0.0)
-        };
-        if events.len() >= CHANGES && changes(0) && changes(1) {
-            let mut steps: Vec<f64> = events.windows(2).map(|pair| pair[1].1.minus(pair[0].1)).collect();
-            steps.retain(|&step| step > 0.0);
-            steps.sort_by(f64::total_cmp);
-            self.period = steps.get(steps.len() / 2).copied();
-            notes.push(
-                "the log holds changes only; between them the values are taken as unchanged".to_string(),
+                "the rows are at the times of feedback, which are not those of the command".to_string(),
             );
         }
         Ok(notes)
     }
 
-    /// Signal (0 command, 1 feedback), time and value of a line; `None` for another signal.
-    fn event(&self, line: &[u8]) -> Result<Option<(usize, Decimal, Result<Decimal, Fault>)>, Fault> {
+    /// The command at its own times, where it is to be interpolated.
+    pub(crate) fn commands(&self) -> Option<&Survey> {
+        self.commands.as_ref()
+    }
+
+    /// Time and value of command and feedback in a line, which has one of them at most.
+    pub(crate) fn pairs(&self, line: &[u8]) -> Result<[Option<Pair>; 2], Fault> {
+        let mut pairs = [None; 2];
+        if let Some((at, time, value)) = self.event(line)? {
+            pairs[at] = Some((time, value?));
+        }
+        Ok(pairs)
+    }
+
+    /// The event of a line; `None` for another signal.
+    fn event(&self, line: &[u8]) -> Result<Option<Event>, Fault> {
         let [at_time, at_tag, at_value] = self.form.cells;
         let cell = |at: usize| self.form.dialect.cells(line).nth(at);
         let tag = text(cell(at_tag).unwrap_or_default());
@@ -287,6 +346,58 @@ impl EventLog {
     }
 }
 
+/// Times and values of one signal.
+struct Series {
+    times: Vec<Decimal>,
+    values: Vec<Decimal>,
+}
+
+impl Series {
+    fn of(events: &[(usize, Decimal, Decimal)], at: usize) -> Series {
+        let (times, values) =
+            events.iter().filter(|event| event.0 == at).map(|event| (event.1, event.2)).unzip();
+        Series { times, values }
+    }
+
+    /// Whether no value is as the one before.
+    fn changes(&self) -> bool {
+        self.values.windows(2).all(|pair| pair[0].minus(pair[1]) != 0.0)
+    }
+
+    /// Share of the steps that are close to the usual one.
+    fn regular_share(&self) -> f64 {
+        let Some(usual) = step_of(self.times.iter().copied()) else { return 0.0 };
+        let steps = self.times.windows(2).map(|pair| pair[1].minus(pair[0]));
+        let regular = steps.filter(|step| (0.5..1.5).contains(&(step / usual))).count();
+        regular as f64 / self.times.len().max(2) as f64
+    }
+
+    /// Whether it is written where it changes only, so that there are silences.
+    fn is_of_changes(&self) -> bool {
+        let usual = step_of(self.times.iter().copied()).unwrap_or(0.0);
+        self.changes() && self.times.windows(2).any(|pair| pair[1].minus(pair[0]) > SILENCE * usual)
+    }
+
+    /// Whether it is written regularly, also where it does not change.
+    fn is_sampled(&self) -> bool {
+        !self.changes() && self.regular_share() >= REGULAR
+    }
+
+    fn survey(&self) -> Survey {
+        let rows = self.times.iter().zip(&self.values).map(|(&time, &value)| [time, value, value]);
+        Survey { pieces: vec![rows.collect()], ..Survey::default() }
+    }
+}
+
+/// Median of the steps above 0.
+fn step_of(times: impl Iterator<Item = Decimal>) -> Option<f64> {
+    let times: Vec<Decimal> = times.collect();
+    let mut steps: Vec<f64> = times.windows(2).map(|pair| pair[1].minus(pair[0])).collect();
+    steps.retain(|&step| step > 0.0);
+    steps.sort_by(f64::total_cmp);
+    steps.get(steps.len() / 2).copied()
+}
+
 /// Whether one of the events is of this signal and time.
 fn of_time(events: &[(usize, Decimal, Decimal)], at: usize, time: Decimal) -> bool {
     let after = events.partition_point(|event| event.1.minus(time) < 0.0);
@@ -301,7 +412,7 @@ fn fill(last: Figures, next: Group, period: f64, out: &mut impl FnMut(u64, &Figu
         return;
     };
     let step = ((period * 10f64.powi(places as i32)).round() as i64).max(1);
-    let count = (to.saturating_sub(from) - step / 2 - 1) / step;
+    let count = to.saturating_sub(from).saturating_sub(step / 2 + 1) / step;
     let row = |mantissa: i64| [Decimal { mantissa, decimals: places }, last[1], last[2]];
     for number in 1..=count.min(FILLED) {
         out(next.line, &row(from + number * step));

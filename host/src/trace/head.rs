@@ -61,10 +61,7 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
             units = if units.is_empty() { row } else { units };
         } else if let Some((names, note)) = fitted(&names, line, &lines[found.first..], found) {
             first = first.or(Some(at + 1));
-            // A row of types may repeat a word such as REAL, which is a name of feedback in some languages.
-            let is_new = |at: usize| !names[..at].contains(&names[at]);
-            let is_named = |at: &usize| is_new(*at) && (is_signal(&names[*at]) || is_time(&names[*at]));
-            let signals = (0..names.len()).filter(is_named).count();
+            let signals = signals(&names);
             if best.as_ref().is_none_or(|best| best.0 < signals) {
                 best = Some((signals, Header { names, at }, note));
             }
@@ -77,10 +74,7 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
         }
     }
     if let (Some((_, header, note)), Some(first)) = (best, first) {
-        // Where the first column has no name, it has no unit either.
-        if header.names.first().is_some_and(String::is_empty) && units.len() + 1 == header.names.len() {
-            units.insert(0, None);
-        }
+        let units = aligned(units, &header.names);
         return Ok(Head { header: Some(header), units, first, note });
     }
     // Without a header, the rows begin with the first of the similar lines above.
@@ -89,6 +83,21 @@ pub(crate) fn find(lines: &[&[u8]], found: &Found) -> Result<Head, Mismatch> {
     let above = lines[..found.first].iter().rev().take_while(alike).count();
     let first = first.unwrap_or(found.first - above);
     Ok(Head { header: None, units, first, note: None })
+}
+
+/// Number of names that mean time, command or feedback.
+fn signals(names: &[String]) -> usize {
+    // A row of types may repeat a word such as REAL, which is a name of feedback in some languages.
+    let is_new = |at: usize| !names[..at].contains(&names[at]);
+    (0..names.len()).filter(|&at| is_new(at) && (is_signal(&names[at]) || is_time(&names[at]))).count()
+}
+
+/// The units; where the first column has no name, it has no unit either.
+fn aligned(mut units: Vec<Option<String>>, names: &[String]) -> Vec<Option<String>> {
+    if names.first().is_some_and(String::is_empty) && units.len() + 1 == names.len() {
+        units.insert(0, None);
+    }
+    units
 }
 
 /// A line without comment marks: a header may be in a comment.
@@ -262,6 +271,10 @@ mod tests {
             &[Some("s"), Some("mm"), Some("mm")],
             2,
         );
+    }
+
+    #[test]
+    fn a_row_of_units_is_found_below_or_above_the_header() {
         check("t;c;f\nms;mm;\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("ms"), Some("mm"), None], 2);
         check("t;c;f\n\n(s);(V);\n\n0;1;2\n1;1;2", &["t", "c", "f"], &[Some("s"), Some("V"), None], 3);
         check(

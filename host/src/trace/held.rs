@@ -30,12 +30,10 @@ impl Held {
     /// From the first lines of rows.
     pub(crate) fn find<'a>(parser: &RowParser, lines: impl Iterator<Item = &'a [u8]>) -> Held {
         let mut written: [Vec<usize>; 3] = Default::default();
-        let mut rows = 0;
-        for cells in lines.filter_map(|line| parser.with_blanks(line).ok()) {
+        for (row, cells) in lines.filter_map(|line| parser.with_blanks(line).ok()).enumerate() {
             for (places, cell) in written.iter_mut().zip(&cells) {
-                places.extend(cell.map(|_| rows));
+                places.extend(cell.map(|_| row));
             }
-            rows += 1;
         }
         let mut held = Held::default();
         for signal in [Signal::Command, Signal::Feedback] {

@@ -113,7 +113,7 @@ mod tests {
     fn moves(row: u32) -> f64 {
         let share = (f64::from(row % 500) / 100.0).min(1.0);
         let share = share * share * (3.0 - 2.0 * share);
-        10.0 * if row / 500 % 2 == 0 { share } else { 1.0 - share }
+        10.0 * if (row / 500).is_multiple_of(2) { share } else { 1.0 - share }
     }
 
     #[test]

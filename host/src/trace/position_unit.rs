@@ -17,32 +17,20 @@ pub(crate) fn find(
     notes: &mut Vec<String>,
 ) -> Result<(String, bool), Error> {
     let header = header_unit(columns, choice, place, notes)?;
-    let is_count = choice.counts_per_unit.is_some();
+    if choice.counts_per_unit.is_some() {
+        if let Some(header) = header.filter(|header| header != unit::COUNT) {
+            notes.push(format!(
+                "the header has the unit {header}, but with --counts-per-unit the columns are taken as counts"
+            ));
+        }
+        return Ok((choice.unit.clone().unwrap_or_else(|| UNNAMED.to_string()), true));
+    }
     match (&choice.unit, header) {
-        (unit, header) if is_count => {
-            if let Some(header) = header.filter(|header| header != unit::COUNT) {
-                notes.push(format!(
-                    "the header has the unit {header}, but with --counts-per-unit the columns are taken as counts"
-                ));
-            }
-            Ok((unit.clone().unwrap_or_else(|| UNNAMED.to_string()), true))
-        }
-        (Some(unit), Some(header)) if header == unit::COUNT && unit::position(unit) != header => {
-            let wrong = format!("the columns are in counts, not in {unit}");
-            Err(place.error(wrong, format!("give the number of counts in one {unit} with --counts-per-unit")))
-        }
-        (Some(unit), Some(header)) if unit::is_analog(&header) && unit::position(unit) != header => {
-            let wrong = format!("positions are in {header}, not in {unit}");
-            Err(place.error(wrong, format!("give {}, the {unit} in one {header}", missing_scales(choice))))
-        }
-        (Some(unit), header) => {
-            if let Some(header) = header.filter(|header| *header != unit::position(unit)) {
-                notes.push(format!(
-                    "the header has the unit {header}, but --unit says {unit}; nothing is converted"
-                ));
-            }
+        (Some(unit), Some(header)) if unit::position(unit) != header => {
+            differing(unit, &header, choice, place, notes)?;
             Ok((unit.clone(), true))
         }
+        (Some(unit), _) => Ok((unit.clone(), true)),
         (None, Some(header)) => {
             if unit::is_analog(&header) {
                 let scales = missing_scales(choice);
@@ -54,6 +42,28 @@ pub(crate) fn find(
         }
         (None, None) => Ok((UNNAMED.to_string(), false)),
     }
+}
+
+/// A note that the unit of the option is not that of the header, or an error where that would be another quantity.
+fn differing(
+    unit: &str,
+    header: &str,
+    choice: &Choice,
+    place: Place<'_>,
+    notes: &mut Vec<String>,
+) -> Result<(), Error> {
+    if header == unit::COUNT {
+        let wrong = format!("the columns are in counts, not in {unit}");
+        let remedy = format!("give the number of counts in one {unit} with --counts-per-unit");
+        return Err(place.error(wrong, remedy));
+    }
+    if unit::is_analog(header) {
+        let wrong = format!("positions are in {header}, not in {unit}");
+        let remedy = format!("give {}, the {unit} in one {header}", missing_scales(choice));
+        return Err(place.error(wrong, remedy));
+    }
+    notes.push(format!("the header has the unit {header}, but --unit says {unit}; nothing is converted"));
+    Ok(())
 }
 
 /// The options of the scales that are not given.

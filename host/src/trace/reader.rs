@@ -52,11 +52,7 @@ impl RowReader {
         let layout = Layout {
             delimiter: ',',
             decimal: '.',
-            columns: (
-                columns.time.as_ref().map(|column| column.name.clone()),
-                columns.command.name.clone(),
-                columns.feedback.name.clone(),
-            ),
+            columns: columns.names(),
             unit,
             counts_per_unit: choice.counts_per_unit.unwrap_or(scale.counts_per_unit()),
             ticks_per_second: timebase.ticks_per_second,
@@ -72,16 +68,8 @@ impl RowReader {
             Some(_) => choice.counts_per_unit.is_some(),
             None => survey.decimals() as i32 > scale.places,
         };
-        Ok(RowReader {
-            scale,
-            clock,
-            is_error: columns.is_error,
-            merge: None,
-            index: 0,
-            coarse,
-            layout,
-            faults: Faults::default(),
-        })
+        let (is_error, faults) = (columns.is_error, Faults::default());
+        Ok(RowReader { scale, clock, is_error, merge: None, index: 0, coarse, layout, faults })
     }
 
     /// Converts the numbers of one row.

@@ -3,12 +3,15 @@
 //! Only differences matter, so a zone is ignored, and a time without a date counts from midnight.
 
 use crate::trace::decimal::Decimal;
+use memchr::memchr;
 
 /// Decimals of a second.
 const DECIMALS: u32 = 9;
 
 /// Seconds since midnight, or since 1970 if there is a date: ISO 8601, `2031/05/04` or `04.05.2031`.
 pub(crate) fn parse(cell: &[u8]) -> Option<Decimal> {
+    // Most cells have no colon, and need not be text.
+    memchr(b':', cell)?;
     let text = core::str::from_utf8(cell).ok()?.trim();
     let (date, time) = match text.split_once(['T', ' ']) {
         Some((date, time)) => (days(date)?, time.trim()),

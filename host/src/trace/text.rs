@@ -60,65 +60,32 @@ impl<R: Read> Text<R> {
         if lines.head().trim_ascii().is_empty() {
             return Err(Error::Empty { file: file.to_string() });
         }
-        let mut cut: Vec<(usize, &[u8])> = split(lines.head(), lines.terminator()).collect();
-        if !lines.is_whole() && cut.len() > 1 {
-            cut.pop();
-        }
+        let cut = whole_lines(&lines);
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
         let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
             true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
             false => Err(mismatched(file, mismatch, &found)),
         })?;
-        let place = Place { file, line: head.first as u64 + 1 };
+        let first = head.first;
+        let place = Place { file, line: first as u64 + 1 };
         let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
             Ok(columns) if !columns.assumed => (columns, None),
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
         let parser = RowParser::new(found.dialect, &columns);
-        let rows = &texts[head.first..];
-        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(rows));
+        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[first..]));
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
-        let held = match log {
-            Some(_) => Held::default(),
-            None => Held::find(&parser, rows.iter().copied().take(SNIFFED.0)),
-        };
-        let head_and_windows = Pieces {
-            lines: &texts,
-            first: head.first,
-            windows,
-            terminator: lines.terminator(),
-            whole: lines.is_whole(),
-        };
-        let clocks = two_clocks(&head_and_windows, &columns, found.dialect, choice).filter(|_| log.is_none());
-        let survey = match &clocks {
-            Some((_, by_feedback, _)) => by_feedback.clone(),
-            None => {
-                head_and_windows.survey(|lines, first| figures(lines, first, &parser, &held, log.as_ref()))
-            }
-        };
-        if survey.first().is_none() {
-            return Err(unreadable(place, &texts[head.first..], &parser));
-        }
-        let mut reader = RowReader::new(&columns, &survey, choice, place)?;
-        note_held(&mut reader, &held, clocks.is_some());
-        if let Some((_, _, commands)) = &clocks {
-            reader.merge(commands);
-            reader.note(&format!(
-                "feedback has times of its own in column '{}'; the command is interpolated there",
-                columns.feedback_time.as_ref().map_or("", |column| &column.name)
-            ));
-        }
-        reader.layout.delimiter = char::from(found.dialect.delimiter);
-        reader.layout.decimal = char::from(found.dialect.decimal);
+        let (terminator, whole) = (lines.terminator(), lines.is_whole());
+        let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
+        let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
+        let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
+        let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
+        log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
-        let (offset, skipped) = (cut[head.first].0, head.first as u64);
-        let repeated = texts[..head.first].iter().skip(head.header.map_or(head.first, |header| header.at));
-        let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
+        let (offset, skipped) = (cut[first].0, first as u64);
         lines.skip(offset, skipped);
-        let clocks = clocks.map(|(cells, ..)| cells);
-        let rules = Rules { parser, held, clocks, dialect: found.dialect, width: found.width, repeated };
-        Ok((Text { lines, rules, log }, reader))
+        Ok((Text { lines, rules: Rules { clocks: clocks.map(|(cells, ..)| cells), ..rules }, log }, reader))
     }
 
     /// Reads until `out` holds `enough` rows or the file ends; `false` at the end.
@@ -167,6 +134,48 @@ impl From<io::Error> for Stop {
 }
 
 impl Rules {
+    /// Without the cells of two clocks.
+    fn find(head: &Head, found: &Found, pieces: &Pieces<'_>, parser: RowParser, is_log: bool) -> Rules {
+        let held = match is_log {
+            true => Held::default(),
+            false => Held::find(&parser, pieces.lines[head.first..].iter().copied().take(SNIFFED.0)),
+        };
+        let from = head.header.as_ref().map_or(head.first, |header| header.at);
+        let repeated = pieces.lines[..head.first].iter().skip(from);
+        let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
+        Rules { parser, held, clocks: None, dialect: found.dialect, width: found.width, repeated }
+    }
+
+    /// Surveys the rows, and decides how they are converted.
+    fn reader(
+        &self,
+        pieces: &Pieces<'_>,
+        (columns, log): (&Columns, Option<&EventLog>),
+        clocks: Option<&(Cells, Survey, Survey)>,
+        choice: &Choice,
+        place: Place<'_>,
+    ) -> Result<RowReader, Error> {
+        let survey = match clocks {
+            Some((_, by_feedback, _)) => by_feedback.clone(),
+            None => pieces.survey(|lines, first| figures(lines, first, &self.parser, &self.held, log)),
+        };
+        if survey.first().is_none() {
+            return Err(unreadable(place, &pieces.lines[pieces.first..], &self.parser));
+        }
+        let mut reader = RowReader::new(columns, &survey, choice, place)?;
+        note_held(&mut reader, &self.held, clocks.is_some());
+        if let Some((_, _, commands)) = clocks {
+            reader.merge(commands);
+            reader.note(&format!(
+                "feedback has times of its own in column '{}'; the command is interpolated there",
+                columns.feedback_time.as_ref().map_or("", |column| &column.name)
+            ));
+        }
+        reader.layout.delimiter = char::from(self.dialect.delimiter);
+        reader.layout.decimal = char::from(self.dialect.decimal);
+        Ok(reader)
+    }
+
     /// Handles a line that is not a plain row.
     #[cold]
     fn other_line(
@@ -236,8 +245,12 @@ impl Rules {
             if self.skips(line, reader, out) || is_comment(line.bytes.trim_ascii()) {
                 continue;
             }
-            let pushed =
-                log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out));
+            let pushed = match log.commands() {
+                Some(_) => log.pairs(line.bytes).map(|pairs| reader.pairs(line.number, pairs, out)),
+                None => {
+                    log.push(line.bytes, line.number, &mut |number, figures| reader.row(number, figures, out))
+                }
+            };
             match pushed {
                 Ok(()) => {}
                 Err(_) if line.end == End::Last => reader.note(&incomplete(line)),
@@ -254,6 +267,15 @@ fn is_comment(line: &[u8]) -> bool {
 
 fn incomplete(line: TextLine<'_>) -> String {
     format!("the last line ({}) is incomplete and was ignored", line.number)
+}
+
+/// The lines of the head with their offsets, without one that may go on behind it.
+fn whole_lines<R: Read>(lines: &TextLines<R>) -> Vec<(usize, &[u8])> {
+    let mut cut: Vec<(usize, &[u8])> = split(lines.head(), lines.terminator()).collect();
+    if !lines.is_whole() && cut.len() > 1 {
+        cut.pop();
+    }
+    cut
 }
 
 fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> Result<Found, Error> {
@@ -335,13 +357,13 @@ fn choose_log(
     let Some(form) = event_log::detect(&lines[found.first..], names, found) else {
         return Ok((columns?, None));
     };
-    if choice.rate.is_some() {
-        let wrong = "each line holds one value, and only its time shows which lines belong together";
-        return Err(place.error(wrong, "leave --rate out"));
-    }
     let signals = form.columns(names, &head.units);
     let table = Table { columns: &signals, named: true, file: place.file, line: place.line };
     match (columns::choose(table, choice), columns) {
+        (Ok(_), _) if choice.rate.is_some() => {
+            let wrong = "each line holds one value, and only its time shows which lines belong together";
+            Err(place.error(wrong, "leave --rate out"))
+        }
         (Ok(chosen), _) => Ok((chosen.clone(), Some(EventLog::new(form, &chosen)))),
         (Err(_), Ok(columns)) => Ok((columns, None)),
         (Err(error), Err(_)) => Err(error),

@@ -132,6 +132,45 @@ mod tests {
         assert_eq!(found, expected.collect::<Vec<_>>());
     }
 
+    /// The slow way: for each sample of the feedback, search the commands around it.
+    fn searched(commands: &[(i64, i32)], feedbacks: &[(u64, i64, i32)]) -> Vec<Merged> {
+        let merged = feedbacks.iter().filter_map(|&(line, at, feedback)| {
+            if let Some(&(_, command)) = commands.iter().find(|command| command.0 == at) {
+                return Some(Merged::Sample(line, at, command, feedback));
+            }
+            let next = commands.iter().position(|command| command.0 > at).filter(|&next| next > 0)?;
+            let ((before, from), (after, to)) = (commands[next - 1], commands[next]);
+            let share = (at - before) as f64 / (after - before) as f64;
+            let command = (f64::from(from) + share * f64::from(to - from) + 0.5).floor() as i32;
+            Some(Merged::Sample(line, at, command, feedback))
+        });
+        merged.collect()
+    }
+
+    #[test]
+    fn it_is_the_same_as_a_search_however_the_rows_pair_them() {
+        let mut state = 1u64;
+        let mut below = |most: u64| {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            (state >> 33) % most
+        };
+        for _ in 0..200 {
+            let (steps, rows) = ([1 + below(9), 1 + below(9)], 1 + below(60));
+            let mut times = [below(20) as i64, below(20) as i64];
+            let (mut commands, mut feedbacks, mut found) = (vec![], vec![], vec![]);
+            let mut merge = Merge::new(i64::MAX);
+            for line in 0..rows {
+                times = [0, 1].map(|signal| times[signal] + 1 + below(steps[signal]) as i64);
+                commands.push((times[0], below(100) as i32));
+                feedbacks.push((line, times[1], below(100) as i32));
+                merge.command(commands[line as usize].0, commands[line as usize].1);
+                merge.feedback(line, times[1], feedbacks[line as usize].2);
+                found.extend(std::iter::from_fn(|| merge.next()));
+            }
+            assert_eq!(found, searched(&commands, &feedbacks));
+        }
+    }
+
     #[test]
     fn feedback_without_a_command_is_left_out_and_a_hole_is_reported() {
         let mut merge = Merge::new(15);

@@ -177,10 +177,16 @@ fn is_any(unit: &str) -> bool {
 /// The text in brackets, if it can be a unit: not a number, as in `X[5]`, nor a word such as `actual`.
 fn in_brackets(text: &str) -> Option<&str> {
     let text = text.trim();
-    let digits = text.chars().filter(char::is_ascii_digit).count();
     let is_number = !text.is_empty() && text != "-" && !text.chars().any(is_sign_of_a_unit);
-    let is_name = digits > 2 || QUALIFIERS.contains(&&*text.to_lowercase());
+    let is_name = is_object(text) || QUALIFIERS.contains(&&*text.to_lowercase());
     (text.chars().count() <= 12 && !is_number && !is_name).then_some(if text == "-" { "" } else { text })
+}
+
+/// Whether the text is the number of an object of a drive, such as `6064h` or `0x60FC:00`.
+fn is_object(text: &str) -> bool {
+    let digits = text.chars().filter(char::is_ascii_hexdigit).count();
+    let fits = |letter: char| letter.is_ascii_hexdigit() || matches!(letter, 'x' | 'h' | ':' | '.');
+    text.starts_with(|first: char| first.is_ascii_digit()) && digits > 3 && text.chars().all(fits)
 }
 
 fn is_sign_of_a_unit(character: char) -> bool {
@@ -264,11 +270,21 @@ mod tests {
 
     #[test]
     fn a_number_or_a_word_in_brackets_is_no_unit() {
-        for name in
-            ["ActPos[5]", "cmd (3)", "X[0]", "Position (set)", "Position [Actual]", "Pos (6064h)", "v", "A"]
-        {
+        for name in [
+            "ActPos[5]",
+            "cmd (3)",
+            "X[0]",
+            "Position (set)",
+            "Position [Actual]",
+            "Pos (6064h)",
+            "Pos (60FCh)",
+            "Pos [0x607A:00]",
+            "v",
+            "A",
+        ] {
             check(name, name, None);
         }
+        check("Position [10^-3 mm]", "Position", Some("10^-3 mm"));
         check("Position (actual) [mm]", "Position (actual)", Some("mm"));
         check("Pos[5] [mm]", "Pos[5]", Some("mm"));
         check("ratio [-]", "ratio", None);

@@ -38,7 +38,15 @@ fn bases() -> Vec<Vec<u8>> {
     let counts = plain.replace('.', "").replace("[mm]", "[counts]").replacen("t_s", "t_ms", 1);
     let bare = lines[1..].join("\r\n");
     let wide = german.encode_utf16().flat_map(u16::to_le_bytes).collect();
-    vec![plain.clone().into_bytes(), german.into_bytes(), counts.into_bytes(), bare.into_bytes(), wide]
+    let volts = plain.replacen("t_s,command [mm],feedback [mm]", "t,command,feedback,x\ns,V,V,%", 1);
+    let events = |line: &String| match line.split(',').collect::<Vec<_>>()[..] {
+        [time, command, feedback] => format!("{time};cmd;{command}\n{time};act;{feedback}\n"),
+        _ => String::new(),
+    };
+    let log: String = lines[1..].iter().map(events).collect();
+    let changes: String = lines[1..].iter().step_by(40).map(events).collect();
+    let texts = [plain, german, counts, bare, volts, log, changes];
+    texts.into_iter().map(String::into_bytes).chain([wide]).collect()
 }
 
 /// Cells that are hard to read as numbers.

@@ -1,6 +1,6 @@
 //! In: `--plot` with every kind of name. Out: a picture that holds the moves, or a reason why not.
 
-use super::{Folder, is_written};
+use super::{Folder, is_written, recording};
 
 #[test]
 fn every_kind_of_picture_is_drawn() {
@@ -17,6 +17,32 @@ fn every_kind_of_picture_is_drawn() {
     }
     let svg = std::fs::read_to_string(folder.path("a.svg")).expect("text");
     assert!(svg.trim_end().ends_with("</svg>") && svg.matches("<path").count() > 4);
+}
+
+#[test]
+fn missing_rows_are_drawn_and_a_calm_stretch_is_no_gap() {
+    let folder = Folder::new("gaps");
+    let picture = |rows: Vec<String>| {
+        folder.write("axis.csv", rows.join("\n") + "\n");
+        let ran = folder.run("axis.csv --window 0.01 --plot a.svg --plot-move 1");
+        assert_eq!(ran.status, 0, "{ran:?}");
+        std::fs::read_to_string(folder.path("a.svg")).expect("a picture")
+    };
+    let mut lines = recording(2);
+    assert!(!picture(lines.clone()).contains(">gap<"));
+    lines.drain(340..380);
+    assert!(picture(lines).contains(">gap<"));
+    // At 100 Hz: inside at once, calm for three seconds, outside once.
+    let feedback = |row: usize| match row {
+        0..60 => 0.0,
+        60..64 => 0.9,
+        360..364 => 0.95,
+        _ => 1.0,
+    };
+    let row = |row: usize| format!("{:.2},{},{}", row as f64 * 0.01, i32::from(row >= 60), feedback(row));
+    let mut rows: Vec<String> = (0..500).map(row).collect();
+    rows.insert(0, "t_s,command [mm],feedback [mm]".to_owned());
+    assert!(!picture(rows).contains(">gap<"));
 }
 
 #[test]

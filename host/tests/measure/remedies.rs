@@ -141,3 +141,13 @@ fn the_scales_that_are_asked_for_are_accepted() {
         ["can't be represented exactly", "give rows per second with fewer digits, such as 4000 or 1000/3"];
     check(&rate, &["--rate", "1000.0000000123"], &message, &["--rate", "1000"]);
 }
+
+/// A column of words makes no event log of a recording whose rows come at a rate.
+#[test]
+fn a_column_of_words_is_no_column_of_names() {
+    let one_move = |_: f64, c: f64, f: f64| format!("{c:.4},{f:.4},{}", if c < 5.0 { "near" } else { "far" });
+    let folder = Folder::new("words");
+    folder.write("axis.csv", rows("", one_move).lines().take(600).collect::<Vec<_>>().join("\n"));
+    let ran = folder.run("axis.csv --window 0.01 --rate 1000 --format jsonl");
+    assert_eq!((ran.status, ran.outcomes().as_str()), (0, "settled"), "{}", ran.stderr);
+}

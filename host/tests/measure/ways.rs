@@ -97,6 +97,26 @@ fn clock(t: f64) -> String {
     format!("11:07:{:07.4}", t + 5.0)
 }
 
+/// Number of a row.
+fn row(t: f64) -> u64 {
+    (t / STEP).round() as u64
+}
+
+/// A position as the angle of an axis that begins anew after a turn. Unit: deg
+fn turned(mm: f64) -> f64 {
+    (355.0 + 3.0 * mm) % 360.0
+}
+
+/// Noise of 3 µm rms: a sum of twelve uniform numbers for each row. Unit: mm
+fn noise(row: u64) -> f64 {
+    let mut state = row.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x5EED;
+    let uniform = (0..12).map(|_| {
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (state >> 33) as f64 / f64::from(1u32 << 31)
+    });
+    0.003 * (uniform.sum::<f64>() - 6.0)
+}
+
 fn ways() -> Vec<Way> {
     let wide = |text: String| text.encode_utf16().flat_map(u16::to_le_bytes).collect::<Vec<u8>>();
     let counts = |mm: f64| (mm * 1e4 / 3.0).round();
@@ -269,7 +289,84 @@ fn ways() -> Vec<Way> {
             let unit = |line: &str| if line.contains("Einheit") { line.into() } else { format!("{line};mm") };
             text.lines().map(unit).collect::<Vec<String>>().join("\n")
         }),
+        Way::new("event log of a slow command", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            let is_kept = |(line, text): &(usize, &str)| {
+                line % 2 == 0 || !text.contains("Soll") || (line - 1) / 2 % 20 == 0
+            };
+            text.lines().enumerate().filter(is_kept).map(|(_, line)| line).collect::<Vec<_>>().join("\n")
+        })
+        .resolution(3e-4),
+        Way::new("event log of two clocks", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            let late = |line: &str| match line.split_once(';') {
+                Some((time, rest)) if rest.starts_with("Soll") => format!("{time}1;{rest}"),
+                _ => line.to_owned(),
+            };
+            text.lines().map(late).collect::<Vec<_>>().join("\n")
+        }),
+        Way::new("event log of targets", {
+            let text = log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', false);
+            // The command is written where it changes, and feedback always.
+            let mut before = String::new();
+            let is_kept = |line: &&str| {
+                let value = line.rsplit_once(';').map_or("", |(_, value)| value);
+                !line.contains("Soll") || std::mem::replace(&mut before, value.to_owned()) != value
+            };
+            text.lines().filter(is_kept).collect::<Vec<_>>().join("\n")
+        }),
         Way::new("event log of changes", log("time [s];tag;value", ["Soll [mm]", "Ist [mm]"], ';', true)),
+        // Following errors, two clocks, slower signals, turns, noise.
+        Way::new("following error", {
+            file("t_s,command [mm],following error [mm]", |t, c, f| format!("{t:.4},{c:.4},{:.4}", c - f))
+        }),
+        Way::new("following error of an unknown name", {
+            file("t_s,command [mm],x [mm]", |t, c, f| format!("{t:.4},{c:.4},{:.4}", c - f))
+        })
+        .asks("no column name means feedback", "--following-error x"),
+        Way::new("following error as feedback", {
+            file("t_s,command [mm],feedback [mm]", |t, c, f| format!("{t:.4},{c:.4},{:.4}", c - f))
+        })
+        .asks("--following-error COL", "--following-error feedback"),
+        Way::new("following error of the other sign in micrometres", {
+            file("t_s,command [mm],lag [um]", |t, c, f| format!("{t:.4},{c:.4},{:.1}", 1e3 * (f - c)))
+        })
+        .asks("--feedback-scale 1/1000", "--feedback-scale -1/1000"),
+        Way::new("two time columns", {
+            file("t_cmd [s],cmd [mm],t_fb [s],fb [mm]", |t, c, f| format!("{t:.4},{c:.4},{t:.4},{f:.4}"))
+        }),
+        Way::new("two time columns of one name", {
+            comma("t [ms],Soll [mm],t [ms],Ist [mm]", |t, c, f| {
+                format!("{:.1},{c:.4},{:.1},{f:.4}", t * 1e3, t * 1e3)
+            })
+        }),
+        Way::new("command in every fourth row", {
+            file("t_s,command [mm],feedback [mm]", |t, c, f| {
+                let command = if row(t).is_multiple_of(4) { format!("{c:.4}") } else { String::new() };
+                format!("{t:.4},{command},{f:.4}")
+            })
+        })
+        .resolution(1.1e-4),
+        Way::new("signals in alternating rows", {
+            file("t_s,command [mm],feedback [mm]", |t, c, f| match row(t) % 2 {
+                0 => format!("{t:.4},{c:.4},"),
+                _ => format!("{t:.4},,{f:.4}"),
+            })
+        })
+        .resolution(1.1e-4),
+        Way::new("degrees that begin anew", {
+            file("t_s,command [deg],feedback [deg]", |t, c, f| {
+                format!("{t:.4},{:.4},{:.4}", turned(c), turned(f))
+            })
+        })
+        .options("--wrap 360")
+        .unit("deg", 3.0),
+        Way::new("noisy analog command", {
+            file("t_s,command [mm],feedback [mm]", |t, c, f| {
+                format!("{t:.4},{:.4},{f:.4}", c + noise(row(t)))
+            })
+        })
+        .resolution(2e-3),
     ]
 }
 

@@ -83,6 +83,7 @@ pub(crate) fn parameters(draw: &mut Draw) -> Parameters {
         definition: draw.one_of(&[Definition::LastEntry, Definition::Iso9283, Definition::TargetReached]),
         synchronous: draw.bool(),
         turn: draw.u32(),
+        window_fraction: draw.u32() as u8,
     }
 }
 

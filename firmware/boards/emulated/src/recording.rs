@@ -47,6 +47,7 @@ impl Course {
             definition: Definition::LastEntry,
             synchronous: false,
             turn: 0,
+            window_fraction: 0,
         },
         travel: 16_777_216,
         samples: 1000,

@@ -109,7 +109,7 @@ fn describe_axis(axis: u8, parameters: &Parameters) -> String {
 }
 
 /// Every parameter with the name that the monitor uses in a refusal.
-fn fields(parameters: &Parameters) -> [(&'static str, String); 18] {
+fn fields(parameters: &Parameters) -> [(&'static str, String); 19] {
     let drift = &parameters.drift;
     let (upper, lower) = parameters.command_scale;
     [
@@ -134,6 +134,7 @@ fn fields(parameters: &Parameters) -> [(&'static str, String); 18] {
         ("baseline", drift.baseline.to_string()),
         ("synchronous", parameters.synchronous.to_string()),
         ("turn", parameters.turn.to_string()),
+        ("window_fraction", parameters.window_fraction.to_string()),
     ]
 }
 
@@ -168,6 +169,7 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
         "baseline" => drift.baseline = number()?,
         "synchronous" => parameters.synchronous = value.parse().ok()?,
         "turn" => parameters.turn = number()?,
+        "window_fraction" => parameters.window_fraction = value.parse().ok()?,
         _ => return None,
     }
     Some(())
@@ -197,6 +199,7 @@ fn unknown(change: &str) -> Error {
         "command_scale" => "two whole numbers, such as -1/1",
         "definition" => "last-entry, iso-9283 or target-reached",
         "inferred" | "synchronous" => "true or false",
+        "window_fraction" => "a whole number from 0 to 255",
         "false_alarms_per_axis_month" => "a number from 0 to 4294967, such as 0.5",
         _ => "a whole number from 0 to 4294967295",
     })
@@ -233,6 +236,7 @@ mod tests {
             },
             synchronous: true,
             turn: 360,
+            window_fraction: 15,
         };
         let mut copy = Parameters::default();
         for (key, value) in fields(&parameters) {

@@ -76,8 +76,12 @@ impl AxisInfo {
     fn new(data: &AxisData, window: &str) -> Result<AxisInfo, Error> {
         let window = fraction("--window", window)?;
         let counts = data.counts_per_unit.times(window).map_err(refused)?;
-        let parameters =
-            Parameters { window: counts.floor(), jump: u32::MAX, ..Parameters::at(TICKS_PER_SECOND) };
+        let parameters = Parameters {
+            window: counts.floor(),
+            window_fraction: counts.fraction(),
+            jump: u32::MAX,
+            ..Parameters::at(TICKS_PER_SECOND)
+        };
         Ok(AxisInfo {
             name: data.name,
             unit: data.unit,
