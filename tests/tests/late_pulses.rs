@@ -64,7 +64,7 @@ fn no_decelerating_train_is_cut() {
     let (mut cut, mut made) = (vec![], 0);
     for hz in [100.0, 165.0, 250.0, 1000.0] {
         for travel in [12_000, 500, 6001, 37] {
-            for _ in 0..rounds(if travel > 1000 { 12 } else { 60 }) {
+            for _ in 0..rounds(if travel > 1000 { 160 } else { 600 }) {
                 let scale_s = 0.005 * 50_f64.powf(chance.uniform());
                 let (phase, offset) = (chance.uniform(), chance.uniform());
                 let power = 2 + (made % 3 == 2) as i32;
