@@ -35,4 +35,5 @@ pub mod run_length;
 pub mod chart;
 pub mod page_hinkley;
 pub mod promise;
+pub mod nuisance;
 pub mod shift;

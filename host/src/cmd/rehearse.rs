@@ -5,8 +5,8 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
-use clap::Args;
 use clap::builder::PossibleValuesParser;
+use clap::{Args, ValueEnum};
 use samples::Samples;
 
 use super::option_value::{positive, whole, whole_from_1};
@@ -19,7 +19,9 @@ use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
+use crate::source::rehearsal::axis::AxisData;
 use crate::source::rehearsal::monitor::{AxisInfo, Monitor};
+use crate::source::rehearsal::nuisance::Nuisance;
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::devices::Axis;
 use crate::store::log::Log;
@@ -34,7 +36,8 @@ mod listen;
 /// Simulates an invented greenhouse plug-tray transplanter and runs the monitor's own code on its three axes. The frames
 /// of the monitor are decoded as if they came over a connection. Unless --healthy is given, the machine wears out in the
 /// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper turntable's
-/// bearing tightens. With --wear only the named axes wear.
+/// bearing tightens. With --wear only the named axes wear. With --nuisance the machine also warms up, changes products and
+/// the like: to see what the monitor makes of that.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -52,6 +55,9 @@ pub struct Arguments {
     /// No axis wears
     #[arg(long)]
     healthy: bool,
+    /// What changes settling times, or the work, other than wear; several: NAME,NAME
+    #[arg(long, value_name = "NAME", value_enum, value_delimiter = ',')]
+    nuisance: Vec<Nuisance>,
     /// Run in real time
     #[arg(long)]
     real_time: bool,
@@ -77,6 +83,7 @@ const EXAMPLES: &str = "\
 Examples:
   stillpoint rehearse
   stillpoint rehearse --hours 8 --wear dibble --store shift.store
+  stillpoint rehearse --hours 8 --healthy --nuisance warm-up,breaks,product-changes
   stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples
   stillpoint rehearse --listen 127.0.0.1:7007 --hours 1";
 
@@ -88,6 +95,7 @@ impl Default for Arguments {
             seed: 1,
             wear: Vec::new(),
             healthy: false,
+            nuisance: Vec::new(),
             real_time: false,
             rate: 4000,
             store: Some(PathBuf::from("rehearsal.store")),
@@ -126,7 +134,36 @@ impl Arguments {
             (false, true) => String::new(),
             (false, false) => format!(", wear of {}", self.wear.join(", ")),
         };
-        format!("rehearsal of {} h, seed {}{wear}", self.hours, self.seed)
+        let names: Vec<String> = self.nuisances().map(name).collect();
+        let nuisances = if names.is_empty() { String::new() } else { format!(", {}", names.join(", ")) };
+        format!("rehearsal of {} h, seed {}{wear}{nuisances}", self.hours, self.seed)
+    }
+
+    /// Each nuisance once, in the order of `--help`.
+    fn nuisances(&self) -> impl Iterator<Item = Nuisance> {
+        Nuisance::value_variants().iter().copied().filter(|nuisance| self.nuisance.contains(nuisance))
+    }
+
+    /// The axes of the shift.
+    fn axes(&self) -> Result<[AxisData; 3], Error> {
+        self.refuse_repair_without_wear()?;
+        let nuisances: Vec<Nuisance> = self.nuisances().collect();
+        Ok(axes_wearing(|name| self.wears(name)).map(|axis| axis.with_nuisances(&nuisances)))
+    }
+
+    fn refuse_repair_without_wear(&self) -> Result<(), Error> {
+        let [shuttle, ..] = NAMES;
+        if self.wears(shuttle) || !self.nuisance.contains(&Nuisance::RetensionedBelt) {
+            return Ok(());
+        }
+        let remedy =
+            if self.healthy { "leave out --healthy".to_owned() } else { format!("add --wear {shuttle}") };
+        Err(Error::Option {
+            option: "--nuisance".to_owned(),
+            value: name(Nuisance::RetensionedBelt),
+            wrong: format!("has no effect: the belt of {shuttle} does not wear"),
+            remedy,
+        })
     }
 
     /// Number of the virtual monitor.
@@ -134,6 +171,7 @@ impl Arguments {
         let healthy = NAMES.iter().fold(0, |healthy, name| 2 * healthy + u64::from(!self.wears(name)));
         let shift = [self.hours.to_bits(), self.seed, healthy, u64::from(self.rate)];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
+        let bytes = bytes.chain(self.nuisances().flat_map(|nuisance| name(nuisance).into_bytes()));
         // FNV-1a with 64 bits is enough to distinguish rehearsals.
         let hash = bytes.fold(0xCBF2_9CE4_8422_2325_u64, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3)
@@ -142,6 +180,11 @@ impl Arguments {
         number.iter_mut().skip(4).zip(hash.to_le_bytes()).for_each(|(place, byte)| *place = byte);
         number
     }
+}
+
+/// Name of a nuisance on the command line.
+fn name(nuisance: Nuisance) -> String {
+    nuisance.to_possible_value().map_or_else(String::new, |value| value.get_name().to_owned())
 }
 
 /// Unit of the result: µs
@@ -162,7 +205,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             remedy: format!("give more than 0 and at most {LONGEST} hours, such as 0.5"),
         });
     }
-    let axes = axes_wearing(|name| arguments.wears(name));
+    let axes = arguments.axes()?;
     if let Some(address) = &arguments.listen {
         return listen::run(address, arguments, axes);
     }
@@ -303,12 +346,16 @@ mod tests {
     use super::*;
     use clap::{Command, FromArgMatches};
 
-    /// The axes that wear with these arguments, or the error message.
-    fn wearing(arguments: &[&str]) -> Result<Vec<&'static str>, String> {
+    fn parsed(arguments: &[&str]) -> Result<Arguments, String> {
         let command = Arguments::augment_args(Command::new("rehearse"));
         let message = |error: clap::Error| error.to_string();
         let matches = command.try_get_matches_from([&["rehearse"], arguments].concat()).map_err(message)?;
-        let arguments = Arguments::from_arg_matches(&matches).map_err(message)?;
+        Arguments::from_arg_matches(&matches).map_err(message)
+    }
+
+    /// The axes that wear with these arguments, or the error message.
+    fn wearing(arguments: &[&str]) -> Result<Vec<&'static str>, String> {
+        let arguments = parsed(arguments)?;
         Ok(NAMES.into_iter().filter(|name| arguments.wears(name)).collect())
     }
 
@@ -328,6 +375,35 @@ mod tests {
             assert!(NAMES.iter().all(|name| message.contains(name)), "{message}");
         }
         assert!(wearing(&["--wear", dibble, "--healthy"]).unwrap_err().contains("--healthy"));
+    }
+
+    #[test]
+    fn nuisances_are_named_once_and_in_any_order() {
+        let of = |arguments: &[&str]| {
+            let arguments = parsed(arguments).unwrap();
+            (arguments.axes().unwrap()[1].nuisances.clone(), arguments.name(), arguments.number())
+        };
+        let both = vec![Nuisance::WarmUp, Nuisance::Weekend];
+        let found = of(&["--nuisance", "weekend,warm-up"]);
+        assert_eq!((&found.0, found.1.as_str()), (&both, "rehearsal of 0.1 h, seed 1, warm-up, weekend"));
+        assert_eq!(of(&["--nuisance", "warm-up", "--nuisance", "weekend,warm-up"]), found);
+        let numbers =
+            [&[] as &[&str], &["--nuisance", "weekend"], &["--nuisance", "warm-up"]].map(|a| of(a).2);
+        assert!(numbers[0] != numbers[1] && numbers[1] != numbers[2] && numbers[2] != found.2);
+        let message = parsed(&["--nuisance", "earthquake"]).err().unwrap();
+        assert!(Nuisance::value_variants().iter().all(|known| message.contains(&name(*known))), "{message}");
+    }
+
+    #[test]
+    fn a_repair_of_what_does_not_wear_is_refused_with_a_remedy_that_works() {
+        let refusal = |arguments: &[&str]| {
+            let axes = parsed(&[&["--nuisance", "retensioned-belt"], arguments].concat()).unwrap().axes();
+            axes.err().map(|error| error.to_string())
+        };
+        assert_eq!(refusal(&[]), None);
+        assert!(refusal(&["--healthy"]).unwrap().contains("leave out --healthy"));
+        assert!(refusal(&["--wear", "dibble"]).unwrap().contains("add --wear tray_shuttle"));
+        assert_eq!(refusal(&["--wear", "dibble", "--wear", "tray_shuttle"]), None);
     }
 
     #[test]

@@ -4,8 +4,10 @@ use rand_pcg::Pcg32;
 use stillpoint_core::{Fraction, Reading};
 use thiserror::Error;
 
+use super::conditions::{Conditions, Response};
 use super::drive::{Command, Drive, Gains};
 use super::mechanics::{Body, State};
+use super::nuisance::Nuisance;
 use super::profile::{Profile, Unplannable};
 use super::script::{Move, Run, Script, noise};
 use super::wear::{Slip, Wear};
@@ -43,6 +45,34 @@ pub struct AxisData {
     pub script: Script,
     /// Its wear.
     pub wear: Wear,
+    /// How nuisances change its mechanics.
+    pub response: Response,
+    /// Nuisances that vary from move to move or stop the machine; see [`AxisData::with_nuisances`].
+    pub nuisances: Vec<Nuisance>,
+}
+
+/// Factor on the noise of a noisy sensor.
+const NOISY: f64 = 20.0;
+/// Age at which a belt is retensioned: three quarters of the time until the machine is worn out.
+const RETENSIONED: f64 = 0.6;
+
+impl AxisData {
+    /// A random stream for each axis and use: neither the rate nor another axis changes the moves.
+    pub(super) fn stream(&self) -> u64 {
+        self.name.bytes().fold(0, |sum: u64, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)))
+    }
+
+    /// The same axis under these nuisances.
+    pub fn with_nuisances(self, nuisances: &[Nuisance]) -> AxisData {
+        let has = |nuisance| nuisances.contains(&nuisance);
+        let retensioned = if has(Nuisance::RetensionedBelt) { RETENSIONED } else { self.wear.retensioned };
+        AxisData {
+            noise_rms: self.noise_rms * if has(Nuisance::SensorNoise) { NOISY } else { 1.0 },
+            wear: Wear { retensioned, ..self.wear },
+            nuisances: nuisances.to_vec(),
+            ..self
+        }
+    }
 }
 
 /// Why an axis can't be simulated.
@@ -74,6 +104,8 @@ struct Leg {
     length: u32,
     done: u32,
     slip: f64,
+    /// Whether the machine is off: nothing moves.
+    off: bool,
 }
 
 /// A simulated axis. The iterator of its samples never ends.
@@ -81,11 +113,13 @@ struct Leg {
 pub struct Axis {
     data: AxisData,
     run: Run,
+    conditions: Conditions,
     random: Pcg32,
     scale: f64,
     steps_per_sample: u32,
     ticks_per_sample: u32,
     tick: u32,
+    steps: u64,
     age: f64,
     slip: Slip,
     moves: u64,
@@ -106,21 +140,30 @@ impl Axis {
         for entry in &data.script.moves {
             plan(&data, entry.target)?;
         }
-        // A random stream for each axis and use: neither the rate nor another axis changes the moves.
-        let stream =
-            data.name.bytes().fold(0_u64, |sum, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)));
+        let stream = data.stream();
         let length = steps(data.lead_in);
         Ok(Axis {
             run: Run::new(data.script.clone(), seed, stream),
+            conditions: Conditions::new(&data.nuisances, data.response, seed, stream),
             random: Pcg32::new(seed, !stream),
             scale: data.counts_per_unit.to_f64(),
             steps_per_sample: STEPS_PER_SECOND / rate,
             ticks_per_sample: TICKS_PER_SECOND / rate,
             tick: 0,
+            steps: 0,
             age: 0.0,
             slip: Slip::default(),
             moves: 0,
-            leg: Leg { start: 0.0, target: 0.0, profile: rest, moving: 0, length, done: 0, slip: 0.0 },
+            leg: Leg {
+                start: 0.0,
+                target: 0.0,
+                profile: rest,
+                moving: 0,
+                length,
+                done: 0,
+                slip: 0.0,
+                off: false,
+            },
             body: data.body,
             drive: Drive::default(),
             state: State::default(),
@@ -131,6 +174,13 @@ impl Axis {
     /// The data of the axis.
     pub fn data(&self) -> &AxisData {
         &self.data
+    }
+
+    /// The same axis, as if it had begun that much earlier. Unit: s
+    #[cfg(test)]
+    pub(super) fn later(mut self, seconds: f64) -> Axis {
+        self.steps = (seconds / STEP) as u64;
+        self
     }
 
     /// Number of moves begun.
@@ -174,11 +224,20 @@ impl Axis {
         }
     }
 
-    /// One step of drive and mechanics.
+    /// One step. Unit: 1 / [`STEPS_PER_SECOND`]
     fn advance(&mut self) {
         if self.leg.done >= self.leg.length {
-            self.begin_move();
+            self.begin_leg();
         }
+        if !self.leg.off {
+            self.simulate();
+        }
+        self.leg.done += 1;
+        self.steps += 1;
+    }
+
+    /// One step of drive and mechanics.
+    fn simulate(&mut self) {
         let State { motor_position, motor_velocity, .. } = self.state;
         let command = self.command();
         let effort = self.drive.step(&self.data.gains, command, motor_position, motor_velocity, STEP);
@@ -187,10 +246,19 @@ impl Axis {
             self.slip.aim(self.leg.slip);
         }
         self.slip.step(STEP);
-        self.leg.done += 1;
     }
 
-    fn begin_move(&mut self) {
+    /// The next move, or a second of a pause.
+    fn begin_leg(&mut self) {
+        let now = self.steps as f64 * STEP;
+        if self.conditions.works(now) {
+            self.begin_move(now);
+        } else {
+            self.leg = Leg { moving: 0, length: STEPS_PER_SECOND, done: 0, off: true, ..self.leg };
+        }
+    }
+
+    fn begin_move(&mut self, now: f64) {
         let start = self.leg.target;
         let planned = self.run.next_move().and_then(|next| {
             let profile = plan(&self.data, next.target - start).ok()?;
@@ -198,17 +266,23 @@ impl Axis {
         });
         let Some((next, profile)) = planned else {
             // No move: the axis rests again.
-            self.leg.done = self.leg.moving;
+            self.leg = Leg { done: self.leg.moving, off: false, ..self.leg };
             return;
         };
         let Move { target, dwell, load, friction, slip } = next;
         let moving = steps(profile.duration());
         let length = moving.saturating_add(steps(dwell).max(1));
         let slip = slip * self.data.wear.slip.at(self.age) * (target - start).signum();
-        self.leg = Leg { start, target, profile, moving, length, done: 0, slip };
+        self.leg = Leg { start, target, profile, moving, length, done: 0, slip, off: false };
         let worn = self.data.wear.worn(&self.data.body, self.age);
-        self.body =
-            Body { load_inertia: worn.load_inertia * load, friction: worn.friction * friction, ..worn };
+        let factors = self.conditions.next_move(now);
+        self.body = Body {
+            load_inertia: worn.load_inertia * load * factors.load,
+            friction: worn.friction * friction,
+            viscous: worn.viscous * factors.viscous,
+            stiffness: worn.stiffness * factors.stiffness,
+            ..worn
+        };
         self.moves += 1;
     }
 }

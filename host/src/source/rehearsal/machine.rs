@@ -3,6 +3,7 @@
 use stillpoint_core::Reading;
 
 use super::axis::{Axis, AxisData, Unusable};
+use super::calendar::Calendar;
 use super::transplanter;
 
 /// Share of its life in which a machine shows no wear: three hours of a shift of eight.
@@ -13,6 +14,7 @@ pub const HEALTHY_PART: f64 = 0.375;
 pub struct Life {
     seconds_per_sample: f64,
     wears_out_after: Option<f64>,
+    calendar: Calendar,
 }
 
 impl Life {
@@ -21,10 +23,11 @@ impl Life {
         sample as f64 * self.seconds_per_sample
     }
 
-    /// Share of its wear that has happened at a sample, 0 to 1; always 0 if the machine is healthy.
+    /// Share of its wear that has happened at a sample, 0 to 1; always 0 if the machine is healthy. It doesn't wear in
+    /// pauses.
     pub fn age(&self, sample: u64) -> f64 {
         self.wears_out_after.map_or(0.0, |hours| {
-            let share = self.seconds(sample) / (3600.0 * hours);
+            let share = self.calendar.worked(self.seconds(sample)) / self.calendar.worked(3600.0 * hours);
             ((share - HEALTHY_PART) / (1.0 - HEALTHY_PART)).clamp(0.0, 1.0)
         })
     }
@@ -48,7 +51,7 @@ impl Machine {
         Machine::with_axes(transplanter::axes(), seed, rate, wears_out_after)
     }
 
-    /// As [`Machine::new`], with other axes, some of which may never wear.
+    /// As [`Machine::new`], with other axes, some of which may never wear; all under the same nuisances.
     pub fn with_axes(
         axes: [AxisData; 3],
         seed: u64,
@@ -59,9 +62,11 @@ impl Machine {
             return Err(Unusable::Life(hours));
         }
         let [a, b, c] = axes;
+        // All axes pause together.
+        let calendar = Calendar::new(&a.nuisances);
         Ok(Machine {
             axes: [Axis::new(a, seed, rate)?, Axis::new(b, seed, rate)?, Axis::new(c, seed, rate)?],
-            life: Life { seconds_per_sample: 1.0 / f64::from(rate), wears_out_after },
+            life: Life { seconds_per_sample: 1.0 / f64::from(rate), wears_out_after, calendar },
             samples: 0,
         })
     }
@@ -114,6 +119,7 @@ impl Iterator for Machine {
 mod tests {
     use super::*;
     use crate::source::rehearsal::axis::AxisData;
+    use crate::source::rehearsal::nuisance::Nuisance;
 
     const RATE: u32 = 4000;
     const MS_PER_SAMPLE: f64 = 0.25;
@@ -187,6 +193,22 @@ mod tests {
                 assert!(of(&found, other) == of(expected, other), "{name} wears, axis {other}");
             }
             assert!(of(&worn, axis) != of(&healthy, axis), "{name} does wear");
+        }
+    }
+
+    #[test]
+    fn a_machine_does_not_wear_while_it_is_off() {
+        let life = |nuisances: &[Nuisance]| {
+            let axes = transplanter::axes().map(|axis| axis.with_nuisances(nuisances));
+            Machine::with_axes(axes, 1, 1, Some(80.0)).unwrap().life()
+        };
+        let (always, weekend) = (life(&[]), life(&[Nuisance::Weekend]));
+        // Sixteen hours of work: at 5/8 of the life after ten.
+        let ages = [4, 8, 40, 72, 74, 80].map(|hour| (weekend.age(3600 * hour), always.age(3600 * hour)));
+        let expected = [(0.0, 0.0), (0.2, 0.0), (0.2, 0.2), (0.2, 0.84), (0.4, 0.88), (1.0, 1.0)];
+        for (found, expected) in ages.into_iter().zip(expected) {
+            let near = |found: f64, expected: f64| (found - expected).abs() < 1e-12;
+            assert!(near(found.0, expected.0) && near(found.1, expected.1), "{found:?} for {expected:?}");
         }
     }
 

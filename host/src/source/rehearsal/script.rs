@@ -64,7 +64,7 @@ impl Run {
 }
 
 /// Uniform over −1 … 1, in steps of 2⁻³¹.
-fn uniform(random: &mut Pcg32) -> f64 {
+pub(super) fn uniform(random: &mut Pcg32) -> f64 {
     f64::from(random.next_u32() as i32) / 2_147_483_648.0
 }
 

@@ -8,6 +8,7 @@
 use stillpoint_core::Fraction;
 
 use super::axis::AxisData;
+use super::conditions::{Change, Response};
 use super::drive::Gains;
 use super::mechanics::Body;
 use super::script::{Move, Script};
@@ -15,6 +16,28 @@ use super::wear::{Ramp, Wear};
 
 /// Names of the axes, in the order in which they work on a plug.
 pub const NAMES: [&str; 3] = ["tray_shuttle", "dibble", "gripper_turntable"];
+
+/// What makes each axis slower, in the order of [`NAMES`].
+const RESPONSES: [Response; 3] = [
+    // A heavier tray presses on the guide, its inertia hardly counts; cold grease is thick.
+    Response {
+        product: Change { viscous: 2.6, ..Change::NONE },
+        cold: Change { viscous: 2.6, ..Change::NONE },
+        slow_hump: 0.0,
+    },
+    // Heat lengthens the screw between its bearings and so tightens them: cold means less friction. A wet plug is heavy.
+    Response {
+        product: Change { load: 0.6, ..Change::NONE },
+        cold: Change { viscous: -0.75, ..Change::NONE },
+        slow_hump: 0.4,
+    },
+    // The drive is set for a heavy product; the coupling's elastomer is stiffer when cold.
+    Response {
+        product: Change { load: -0.12, ..Change::NONE },
+        cold: Change { stiffness: 1.15, ..Change::NONE },
+        slow_hump: 0.0,
+    },
+];
 
 /// The axes of the machine, in the order of [`NAMES`].
 pub fn axes() -> [AxisData; 3] {
@@ -61,6 +84,8 @@ pub fn tray_shuttle() -> AxisData {
         lead_in: 0.1,
         script: Script { moves, load_spread: 0.1, dwell_spread: 0.08 },
         wear: Wear { tension: Ramp { from: (0.15, 1.0), to: (1.0, 0.2) }, ..Wear::NONE },
+        response: RESPONSES[0],
+        nuisances: vec![],
     }
 }
 
@@ -101,6 +126,8 @@ pub fn dibble() -> AxisData {
             dwell_spread: 0.08,
         },
         wear: Wear { slip: Ramp { from: (0.55, 0.0), to: (1.0, -0.032) }, ..Wear::NONE },
+        response: RESPONSES[1],
+        nuisances: vec![],
     }
 }
 
@@ -141,6 +168,8 @@ pub fn gripper_turntable() -> AxisData {
             dwell_spread: 0.08,
         },
         wear: Wear { friction: Ramp { from: (0.35, 1.0), to: (1.0, 7.0) }, ..Wear::NONE },
+        response: RESPONSES[2],
+        nuisances: vec![],
     }
 }
 

@@ -42,19 +42,26 @@ pub struct Wear {
     pub friction: Ramp,
     /// Largest slip of the encoder's coupling in one stop. Unit: unit
     pub slip: Ramp,
+    /// Age from which the joint is as built again, once and for good; above 1: never.
+    pub retensioned: f64,
 }
 
 impl Wear {
     /// An axis that doesn't wear.
-    pub const NONE: Wear =
-        Wear { tension: Ramp::steady(1.0), friction: Ramp::steady(1.0), slip: Ramp::steady(0.0) };
+    pub const NONE: Wear = Wear {
+        tension: Ramp::steady(1.0),
+        friction: Ramp::steady(1.0),
+        slip: Ramp::steady(0.0),
+        retensioned: f64::INFINITY,
+    };
 
     /// The mechanics at an age, 0 to 1.
     ///
     /// Damping falls in proportion to stiffness, so the damping ratio of the joint falls with the square root: a slack
     /// belt rings at a lower frequency and for longer.
     pub fn worn(&self, body: &Body, age: f64) -> Body {
-        let (tension, friction) = (self.tension.at(age), self.friction.at(age));
+        let tension = self.tension.at(if age >= self.retensioned { 0.0 } else { age });
+        let friction = self.friction.at(age);
         Body {
             stiffness: body.stiffness * tension,
             damping: body.damping * tension,
@@ -106,6 +113,30 @@ mod tests {
             assert!((ramp.at(age) - expected).abs() < 1e-12, "at {age}: {}", ramp.at(age));
         }
         assert_eq!(Ramp::steady(3.0).at(0.0), 3.0);
+    }
+
+    #[test]
+    fn a_retensioned_belt_is_as_new_and_nothing_else_is() {
+        let body = Body {
+            motor_inertia: 1.0,
+            load_inertia: 1.0,
+            stiffness: 100.0,
+            damping: 1.0,
+            half_play: 0.0,
+            friction: 1.0,
+            presliding: 1.0,
+            viscous: 1.0,
+        };
+        let ramp = |to| Ramp { from: (0.0, 1.0), to: (1.0, to) };
+        let wear = Wear { tension: ramp(0.2), friction: ramp(7.0), ..Wear::NONE };
+        let repaired = Wear { retensioned: 0.6, ..wear };
+        for age in [0.0, 0.3, 0.59] {
+            assert_eq!(repaired.worn(&body, age), wear.worn(&body, age), "before, at {age}");
+        }
+        for age in [0.6, 0.8, 1.0] {
+            let expected = Body { stiffness: 100.0, damping: 1.0, ..wear.worn(&body, age) };
+            assert_eq!(repaired.worn(&body, age), expected, "after, at {age}");
+        }
     }
 
     #[test]
