@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use stillpoint::decode::{DecodedMove, Decoder, DeviceEvent};
+use stillpoint::measure::MeasureOptions;
 use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
@@ -61,7 +62,8 @@ fn device_measure_and_twin_agree() {
         let path = saved(known, readings);
         let counts = known.settings.window;
         let choice = Choice { counts_per_unit: fraction("", "1").ok(), ..Choice::default() };
-        let found = measured(&path, &options(&counts.to_string()), &choice);
+        let found =
+            measured(&path, &MeasureOptions { synchronous: false, ..options(&counts.to_string()) }, &choice);
         std::fs::remove_file(&path).ok();
         let lines = found.expect("the samples can be measured").0;
         assert_eq!(lines.len(), moves.len(), "{}", known.name);
