@@ -28,7 +28,7 @@
 //! # Ok::<(), stillpoint_core::Invalid>(())
 //! ```
 //!
-//! [`Axis`] owns its settings and its whole state, some two kibibytes. [`Axis::step`] returns the status at each
+//! [`Axis`] owns its settings and its whole state, three kibibytes on a Cortex-M. [`Axis::step`] returns the status at each
 //! sample; when [`Status::event`] is set, [`Axis::event`] returns a [`Record`], or a change of the following-error
 //! flag. A move is reported when its rest ends: at the first change of the next command, or earlier by [`Axis::set`] or
 //! [`Axis::finish`]. Times are in ticks of the time stamps, distances in feedback counts, unless a doc line says otherwise.
