@@ -203,6 +203,11 @@ impl Axis {
         self.motion.under_way()
     }
 
+    /// Whether a stop waits to be reported, because the last changes of the command may be late pulses of its move.
+    pub fn is_undecided(&self) -> bool {
+        self.held.is_some()
+    }
+
     /// Number of moves reported.
     pub fn moves(&self) -> u32 {
         self.moves

@@ -59,7 +59,8 @@ fn records(received: &[Received]) -> Vec<Record> {
     received.iter().filter_map(record).collect()
 }
 
-/// The captured readings equal those sampled, from shortly before the command end until the capture is full.
+/// The captured readings equal those sampled, from shortly before the command end until the capture is full. The first
+/// of the next move may follow, until it is known to be one.
 fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
     let end = (record.command_end / u64::from(PERIOD)) as usize;
     let next = end + (record.held / u64::from(PERIOD)) as usize;
@@ -72,9 +73,11 @@ fn check_readings(record: &Record, captured: &[Reading], came: &[Reading]) {
     let after: Vec<u32> = captured[before + 1..].iter().map(|reading| reading.tick).collect();
     let expected: Vec<u32> =
         came[end + 1..=next].iter().step_by(factor).map(|reading| reading.tick).collect();
-    assert_eq!(after, expected[..after.len()]);
+    let common = after.len().min(expected.len());
+    assert_eq!(after[..common], expected[..common]);
+    assert!(after.len() <= expected.len() + 20, "{} of the next move", after.len() - expected.len());
     assert!(
-        after.len() == expected.len() || after.len() * factor * PERIOD as usize > 250_000,
+        after.len() >= expected.len() || after.len() * factor * PERIOD as usize > 250_000,
         "a quarter second"
     );
 }

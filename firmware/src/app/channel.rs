@@ -204,7 +204,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Adds the same reading to the capture of the stop to come, after the events before it are published.
     pub(super) fn record(&mut self, reading: Reading) {
         self.last = Some(reading);
-        self.capture.step(self.status.moving, reading);
+        // Until it is known whether the next move has begun, what the command does belongs to the stop before.
+        self.capture.step(self.status.moving && !self.axis.is_undecided(), reading);
     }
 
     /// The next thing that happened on the axis.
