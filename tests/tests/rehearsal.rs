@@ -124,8 +124,8 @@ fn agrees_with_the_twin(known: &AxisInfo, moves: &[DecodedMove], readings: &[Rea
         let entry = twin.last_entry.filter(|_| twin.outcome == "settled");
         let latest = entry.map(|entry| (entry - twin.command_end) as u32 * period);
         let between = match (record.settling, latest) {
-            // The core counts from the expected command end, a period before to three after the sample that shows it.
-            (Some(found), Some(latest)) => found <= latest + period && found + 3 * period >= latest,
+            // The core counts from the expected command end, a period before to five after the sample that shows it.
+            (Some(found), Some(latest)) => found <= latest + period && found + 5 * period >= latest,
             (found, latest) => found.is_none() && latest.is_none(),
         };
         assert!(between, "{what}: {:?}, twin {latest:?}", record.settling);
