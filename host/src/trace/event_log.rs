@@ -296,7 +296,7 @@ impl EventLog {
         let signal = [Signal::Command, Signal::Feedback][at];
         let read = |cell: Option<&[u8]>, signal: Signal| {
             let cell = cell.ok_or(Fault::Missing { signal })?;
-            let figure = number::parse(cell, self.form.dialect.decimal);
+            let figure = number::of_cell(cell, self.form.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
             figure.ok_or_else(|| Fault::Figure {
                 signal,

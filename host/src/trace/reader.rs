@@ -15,6 +15,9 @@ use crate::trace::timebase::Timebase;
 use crate::trace::two_clocks::{Merge, Merged, Pair};
 use crate::trace::{noise, unit};
 
+/// Share of rows, 1 / this, above which the unread ones make the recording untrusted. No source
+const UNREAD: i64 = 10;
+
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
 pub(crate) struct RowReader {
@@ -26,6 +29,8 @@ pub(crate) struct RowReader {
     merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
+    /// Number of rows that could not be read, with line and fault of the first.
+    unread: (i64, Option<(u64, Fault)>),
     /// Whether a note on rounding exists already.
     coarse: bool,
     /// Layout of the recording.
@@ -69,7 +74,7 @@ impl RowReader {
             None => survey.decimals() as i32 > scale.places,
         };
         let (is_error, faults) = (columns.is_error, Faults::default());
-        Ok(RowReader { scale, clock, is_error, merge: None, index: 0, coarse, layout, faults })
+        Ok(RowReader { scale, clock, is_error, merge: None, index: 0, unread: (0, None), coarse, layout, faults })
     }
 
     /// Converts the numbers of one row.
@@ -104,6 +109,7 @@ impl RowReader {
     /// Converts the numbers of one row with two times; a signal that has none may come in other rows.
     pub(crate) fn pairs(&mut self, line: u64, pairs: [Option<Pair>; 2], out: &mut Vec<Row>) {
         let Some(mut merge) = self.merge.take() else { return };
+        self.index += 1;
         for (signal, pair) in [Signal::Command, Signal::Feedback].into_iter().zip(pairs) {
             let Some((time, figure)) = pair else { continue };
             match (self.clock.time(time, 0), self.scale.apply(figure, signal as usize - 1)) {
@@ -150,7 +156,21 @@ impl RowReader {
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
         self.clock.drop_row();
+        self.unread.0 += 1;
+        self.unread.1.get_or_insert_with(|| (line, fault.clone()));
         out.push(Row::Gap { line, fault });
+    }
+
+    /// What is wrong with the whole recording, if too many of its rows could not be read: line, words, remedy.
+    pub(crate) fn distrust(&self) -> Option<(u64, String, String)> {
+        let (count, first) = &self.unread;
+        let (line, fault) = first.as_ref().filter(|_| count * UNREAD > self.index)?;
+        let wrong = format!("{count} of {} rows can't be read, the first because {fault}", self.index);
+        let remedy = match fault.is_grouped() {
+            true => "export numbers without separators of thousands",
+            false => "correct these rows, or leave them out",
+        };
+        Some((*line, wrong, format!("{remedy}; moves are missing or wrong until then")))
     }
 
     /// Ends the rows.

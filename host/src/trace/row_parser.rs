@@ -77,7 +77,7 @@ impl RowParser {
             if cell.is_empty() {
                 continue;
             }
-            let figure = number::parse(cell, self.dialect.decimal);
+            let figure = number::of_cell(cell, self.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
             let figure = figure.ok_or_else(|| {
                 let text: String = text(cell).chars().take(SHOWN).collect();

@@ -41,7 +41,7 @@ pub(crate) enum Failure {
 pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
     // A comma at an end is more likely a delimiter beside a space.
     let loose = decimal == b',' && (cell.starts_with(b",") || cell.ends_with(b","));
-    if loose { None } else { number::parse(cell, decimal) }
+    if loose { None } else { number::of_cell(cell, decimal) }
 }
 
 /// Number of cells in a line, and of numbers or times of day among them.

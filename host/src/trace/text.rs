@@ -125,6 +125,8 @@ pub(crate) enum Stop {
     Medium(io::Error),
     /// A different header begins at this line.
     Header(u64),
+    /// Too many rows could not be read: line of the first, what is wrong, and the remedy.
+    Unread((u64, String, String)),
 }
 
 impl From<io::Error> for Stop {
