@@ -37,6 +37,10 @@ impl RowParser {
     pub(crate) fn fast(&self, line: &[u8], figures: &mut Figures) -> bool {
         let Dialect { delimiter, decimal } = self.dialect;
         let (mut at, mut cell) = (0, 0);
+        // Then only quotes show which comma is which.
+        if delimiter == decimal {
+            return false;
+        }
         for &(index, signal) in &self.cells {
             while cell < index {
                 let Some(next) = skip(line, at, delimiter) else { return false };

@@ -5,7 +5,7 @@ use crate::trace::decimal::Decimal;
 use crate::trace::{number, stamp};
 
 /// All dialects; the first one is used when several give the same numbers.
-const CANDIDATES: [Dialect; 9] = [
+const CANDIDATES: [Dialect; 10] = [
     Dialect { delimiter: b',', decimal: b'.' },
     Dialect { delimiter: b';', decimal: b'.' },
     Dialect { delimiter: b';', decimal: b',' },
@@ -15,6 +15,8 @@ const CANDIDATES: [Dialect; 9] = [
     Dialect { delimiter: b'|', decimal: b',' },
     Dialect { delimiter: b' ', decimal: b'.' },
     Dialect { delimiter: b' ', decimal: b',' },
+    // With quotes around the numbers.
+    Dialect { delimiter: b',', decimal: b',' },
 ];
 
 /// Dialect of the lines.
@@ -65,7 +67,10 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
     };
     let mut best: Option<(f64, Found)> = None;
     let (mut rival, mut tabbed) = (None, false);
-    for dialect in CANDIDATES.into_iter().filter(is_allowed) {
+    let is_possible = |dialect: &Dialect| {
+        dialect.delimiter != dialect.decimal || decimal == Some(b',') || has_decimal_commas(lines)
+    };
+    for dialect in CANDIDATES.into_iter().filter(is_allowed).filter(is_possible) {
         // With tabs as delimiter, spaces belong to the cells.
         let Some((score, found)) = score(lines, dialect).filter(|_| !(tabbed && dialect.delimiter == b' '))
         else {
@@ -85,6 +90,18 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
         (Some((_, found)), Some(rival)) => Err(Failure::Undecided(found.dialect, rival, found.first)),
         (Some((_, found)), None) => Ok(found),
     }
+}
+
+/// Whether a number in a cell between commas has a decimal comma for certain: three digits may be thousands, except behind
+/// a zero.
+fn has_decimal_commas(lines: &[&[u8]]) -> bool {
+    let dialect = Dialect { delimiter: b',', decimal: b',' };
+    let is_certain = |cell: &[u8]| {
+        let Some(at) = cell.iter().position(|&byte| byte == b',') else { return false };
+        let whole = cell[..at].strip_prefix(b"-").unwrap_or(&cell[..at]);
+        figure(cell, b',').is_some() && (cell.len() - at != 4 || whole == b"0")
+    };
+    lines.iter().any(|line| dialect.cells(line).any(is_certain))
 }
 
 /// Sum over the rows of the share of numbers among their cells; rows are the lines of the most frequent width.
@@ -142,7 +159,8 @@ mod tests {
         check("0,1 1 2\n0,2 1 2", ' ', ',', 3, 0);
         check("0, 1, 2\n1, 1, 2", ',', '.', 3, 0);
         check("1 ,2 ,3\n2 ,2 ,3", ',', '.', 3, 0);
-        check("\"0,1\",\"1\",\"2\"\n\"0,2\",\"1\",\"2\"", ',', '.', 3, 0);
+        check("\"0,1\",\"1\",\"2\"\n\"0,2\",\"1\",\"2\"", ',', ',', 3, 0);
+        check("\"1,000\",1,2,\"3\"\n\"1,001\",1,2,\"3\"", ',', '.', 4, 0);
         check("2024-01-01 10:00:00;1,5;2,5\n2024-01-01 10:00:01;1,5;2,5", ';', ',', 3, 0);
         check("Gain;3;4\nName;x\nt;c;f\n0;1;2\n1;1;2\n2;1;2", ';', '.', 3, 3);
         check("0;1;2", ';', '.', 3, 0);
