@@ -2,7 +2,8 @@
 //!
 //! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
 //! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary;
-//! `ways`: one recording written in many ways; `forms`: those of further exporters; `remedies`: whether what a message says to type works.
+//! `ways`: one recording written in many ways; `forms`: those of further exporters; `remedies`: whether what a message
+//! says to type works.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};

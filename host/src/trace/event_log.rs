@@ -90,7 +90,12 @@ pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option
     let value = lines.value(time)?;
     let units = (0..lines.kinds.len()).find(|&index| are_units(&lines.kinds[index]));
     let tag = lines.tag(units)?;
-    Some(Form { dialect: found.dialect, cells: [time, tag, value], tags: lines.tags(tag, units, value), is_stamped })
+    Some(Form {
+        dialect: found.dialect,
+        cells: [time, tag, value],
+        tags: lines.tags(tag, units, value),
+        is_stamped,
+    })
 }
 
 impl Lines<'_> {

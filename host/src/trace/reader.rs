@@ -33,6 +33,8 @@ pub(crate) struct RowReader {
     unread: (i64, Option<(u64, Fault)>),
     /// Whether a note on rounding exists already.
     coarse: bool,
+    /// Whether the rows are made of an event log.
+    pub(crate) is_log: bool,
     /// Layout of the recording.
     pub(crate) layout: Layout,
     /// Faults so far.
@@ -74,7 +76,18 @@ impl RowReader {
             None => survey.decimals() as i32 > scale.places,
         };
         let (is_error, faults) = (columns.is_error, Faults::default());
-        Ok(RowReader { scale, clock, is_error, merge: None, index: 0, unread: (0, None), coarse, layout, faults })
+        Ok(RowReader {
+            scale,
+            clock,
+            is_error,
+            merge: None,
+            index: 0,
+            unread: (0, None),
+            coarse,
+            is_log: false,
+            layout,
+            faults,
+        })
     }
 
     /// Converts the numbers of one row.
@@ -190,6 +203,9 @@ impl RowReader {
         for row in rows {
             if let Row::Gap { line, fault } = row {
                 self.faults.add(*line, fault, &self.layout);
+                if matches!(fault, Fault::Stamp { second, after } if self.is_log && second < after) {
+                    self.note("some lines are not in the order of time; sort them by time, or their values are lost");
+                }
             }
         }
         if self.scale.rounded && !self.coarse {
@@ -293,7 +309,7 @@ fn timebase(
         (None, Some(_)) if survey.is_single() => {
             return Err(place.error("there is only one readable row", "export the whole recording"));
         }
-        (None, Some(column)) => Timebase::stamped(column, survey),
+        (None, Some(column)) => Timebase::stamped(column, columns.feedback_time.as_ref(), survey),
         (Some(rate), _) => Timebase::even(rate),
         (None, None) => return Err(place.error("there is no time column", "give --rate HZ")),
     };
@@ -346,8 +362,11 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
 fn note_times(column: &Column, survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
     if same * 10 > pairs {
+        let rate = survey.rows_per_stamp().map(|rows| rows as f64 / timebase.period_s);
+        let rate = rate.filter(|rate| (rate - rate.round()).abs() < 1e-6 * rate).map(f64::round);
+        let rate = rate.map_or("HZ".to_string(), |rate| rate.to_string());
         notes.push(format!(
-            "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate HZ the rows are equally spaced"
+            "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate {rate} the rows are equally spaced"
         ));
     }
     let period = timebase.period_s;

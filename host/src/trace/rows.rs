@@ -117,11 +117,6 @@ impl fmt::Display for Fault {
 }
 
 impl Fault {
-    /// Whether the row itself could not be read.
-    pub(crate) fn is_unread(&self) -> bool {
-        !matches!(self, Fault::Stamp { .. } | Fault::Restart { .. } | Fault::Hole { .. })
-    }
-
     /// Whether the cell may hold a number with separators of thousands.
     pub(crate) fn is_grouped(&self) -> bool {
         let Fault::Figure { text, .. } = self else { return false };

@@ -19,6 +19,9 @@ const CANDIDATES: [Dialect; 10] = [
     Dialect { delimiter: b',', decimal: b',' },
 ];
 
+/// What a delimiter within words costs: less than any number. Unit: that of the score
+const TORN: f64 = 1e-6;
+
 /// Dialect of the lines.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Found {
@@ -112,12 +115,21 @@ fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
     widths.sort_unstable();
     let width = widths.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len())?[0];
     let rows = || censuses.iter().enumerate().filter(|(_, census)| is_row(**census, width));
-    let score = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
+    let score: f64 = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
+    // Of two that fit equally well, the one that leaves no delimiter within a cell of words.
+    let is_torn = |line: &[u8]| dialect.cells(line).any(|cell| has_delimiter(cell, dialect));
+    let score = if rows().any(|(at, _)| is_torn(lines[at])) { score - TORN } else { score };
     // A single line of two numbers may belong to the preamble, so the next line must be a row too.
     let first =
         rows().map(|(at, _)| at).find(|&at| censuses.get(at + 1).is_none_or(|next| is_row(*next, width)));
     let first = first.or_else(|| rows().map(|(at, _)| at).next())?;
     Some((score, Found { dialect, width, first }))
+}
+
+/// Whether a cell of words holds a delimiter that no text has.
+fn has_delimiter(cell: &[u8], dialect: Dialect) -> bool {
+    figure(cell, dialect.decimal).is_none()
+        && cell.iter().any(|byte| matches!(byte, b';' | b'\t' | b'|') && *byte != dialect.delimiter)
 }
 
 /// Whether both dialects give the same numbers, so that the choice does not matter.

@@ -52,6 +52,20 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Number of rows with each time stamp, if it is the same for all, and the steps between them are even; the first and last
+    /// stamp of a piece may be incomplete.
+    pub(crate) fn rows_per_stamp(&self) -> Option<usize> {
+        let stamps = self.pieces.iter().flat_map(|piece| {
+            let groups: Vec<&[Figures]> = piece.chunk_by(|one, other| one[0] == other[0]).collect();
+            groups.get(1..groups.len().max(2) - 1).unwrap_or_default().to_vec()
+        });
+        let counts: Vec<usize> = stamps.map(<[Figures]>::len).collect();
+        let period = self.period()?;
+        let steps = self.pairs().map(|(before, after)| after[0].minus(before[0]));
+        let is_even = steps.filter(|&step| step != 0.0).all(|step| (step - period).abs() < 1e-6 * period);
+        (is_even && counts.iter().all(|count| *count == counts[0])).then(|| counts.first().copied())?
+    }
+
     /// Whether time increases in nine of ten rows.
     pub(crate) fn increases(&self) -> bool {
         let (pairs, later) = self.pairs().fold((0, 0), |(pairs, later), (before, after)| {
