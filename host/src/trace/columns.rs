@@ -139,7 +139,7 @@ impl Table<'_> {
         let list = |text: &dyn Fn(&Signal) -> String| before.iter().map(text).collect::<Vec<_>>().join(", ");
         let rate =
             if before.contains(&Signal::Time) { "; without a time column, give --rate HZ" } else { "" };
-        let wrong = format!("no column name means {}, nor {last}{rate}", list(&Signal::to_string));
+        let wrong = format!("no column name means {} or {last}{rate}", list(&Signal::to_string));
         let mut error = self.error(*last, wrong);
         if let Error::Column { flag, .. } = &mut error {
             *flag = format!("them with {} and {}", list(&|signal| signal.flag().to_string()), last.flag());

@@ -466,8 +466,9 @@ mod tests {
     fn one_value_a_line_is_recognised() {
         let cells = |text, names: &[&str]| {
             form(text, names).map(|form| {
-                let name = |(name, unit): &(String, Option<String>)| {
-                    name.clone() + unit.as_deref().unwrap_or_default()
+                let name = |tag: &Tag| {
+                    let mark = if tag.numeric { "" } else { "!" };
+                    tag.name.clone() + tag.unit.as_deref().unwrap_or_default() + mark
                 };
                 (form.cells, form.tags.iter().map(name).collect::<Vec<_>>().join(" "))
             })
@@ -482,6 +483,10 @@ mod tests {
         assert_eq!(cells("1;a;good;5\n1;b;good;6\n2;a;bad;5\n2;b;good;6", &[]), expected([0, 1, 3], "a b"));
         assert_eq!(cells("1;a;5;mm\n1;b;6;V\n2;a;5;mm\n2;b;6;V", &[]), expected([0, 1, 2], "amm bV"));
         assert_eq!(
+            cells("0.1;a;5\n0.1;b;6\n0.1;c;RUN\n0.2;a;5\n0.2;b;6\n0.2;c;5 V", &[]),
+            expected([0, 1, 2], "a b c!")
+        );
+        assert_eq!(
             cells("0.1;a;5;0\n0.1;b;6;0\n0.2;a;5;0\n0.2;b;6;0", &[]),
             None,
             "two columns may hold values"
@@ -495,7 +500,7 @@ mod tests {
         let form = Form {
             dialect: Dialect { delimiter: b';', decimal: b'.' },
             cells: [0, 1, 2],
-            tags: vec![("c".into(), None), ("f".into(), None)],
+            tags: ["c", "f"].map(|name| Tag { name: name.into(), unit: None, numeric: true }).to_vec(),
             is_stamped: false,
         };
         let column = |index| Column { index, ..Column::default() };

@@ -128,6 +128,7 @@ pub(crate) fn of_cell(cell: &[u8], decimal: u8) -> Option<Decimal> {
 fn grouped(cell: &[u8], decimal: u8) -> Option<Decimal> {
     let cell = trim(cell);
     let (_, digits) = sign(cell);
+    let start = cell.len() - digits.len();
     let end = digits.iter().position(|&byte| byte == decimal).unwrap_or(digits.len());
     let separator = *digits[..end].iter().find(|byte| !byte.is_ascii_digit())?;
     let is_other = separator == b'.' || separator == b',';
@@ -139,7 +140,8 @@ fn grouped(cell: &[u8], decimal: u8) -> Option<Decimal> {
     if !(is_sure && is_first && are_groups && (is_other || separator == b'\'')) {
         return None;
     }
-    let bare: Vec<u8> = cell.iter().copied().filter(|&byte| byte != separator).collect();
+    let whole = cell[..start + end].iter().filter(|&&byte| byte != separator);
+    let bare: Vec<u8> = whole.chain(&cell[start + end..]).copied().collect();
     parse(&bare, decimal)
 }
 

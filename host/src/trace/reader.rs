@@ -15,8 +15,8 @@ use crate::trace::timebase::Timebase;
 use crate::trace::two_clocks::{Merge, Merged, Pair};
 use crate::trace::{noise, unit};
 
-/// Share of rows, 1 / this, above which the unread ones make the recording untrusted. No source
-const UNREAD: i64 = 10;
+/// Least number of unread rows, and their share of all, 1 / this, above which the recording is untrusted. No source
+const UNREAD: (i64, i64) = (10, 10);
 
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
@@ -29,8 +29,8 @@ pub(crate) struct RowReader {
     merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
-    /// Number of rows that could not be read, with line and fault of the first.
-    unread: (i64, Option<(u64, Fault)>),
+    /// The rows that could not be read.
+    unread: Unread,
     /// Whether a note on rounding exists already.
     coarse: bool,
     /// Whether the rows are made of an event log.
@@ -39,6 +39,22 @@ pub(crate) struct RowReader {
     pub(crate) layout: Layout,
     /// Faults so far.
     pub(crate) faults: Faults,
+}
+
+/// The rows that could not be read.
+#[derive(Clone, Debug)]
+struct Unread {
+    count: i64,
+    /// Line and fault of the first.
+    first: Option<(u64, Fault)>,
+    /// A time column that is not used, though the feedback may have its times there.
+    other_time: Option<String>,
+}
+
+impl Unread {
+    fn of(columns: &Columns, choice: &Choice) -> Unread {
+        Unread { count: 0, first: None, other_time: columns.unused.clone().filter(|_| choice.rate.is_none()) }
+    }
 }
 
 impl RowReader {
@@ -75,19 +91,9 @@ impl RowReader {
             Some(_) => choice.counts_per_unit.is_some(),
             None => survey.decimals() as i32 > scale.places,
         };
-        let (is_error, faults) = (columns.is_error, Faults::default());
-        Ok(RowReader {
-            scale,
-            clock,
-            is_error,
-            merge: None,
-            index: 0,
-            unread: (0, None),
-            coarse,
-            is_log: false,
-            layout,
-            faults,
-        })
+        let (is_error, is_log, unread) = (columns.is_error, false, Unread::of(columns, choice));
+        let (merge, index, faults) = (None, 0, Faults::default());
+        Ok(RowReader { scale, clock, is_error, merge, index, unread, coarse, is_log, layout, faults })
     }
 
     /// Converts the numbers of one row.
@@ -169,21 +175,23 @@ impl RowReader {
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
         self.clock.drop_row();
-        self.unread.0 += 1;
-        self.unread.1.get_or_insert_with(|| (line, fault.clone()));
+        self.unread.count += 1;
+        self.unread.first.get_or_insert_with(|| (line, fault.clone()));
         out.push(Row::Gap { line, fault });
     }
 
     /// What is wrong with the whole recording, if too many of its rows could not be read: line, words, remedy.
     pub(crate) fn distrust(&self) -> Option<(u64, String, String)> {
-        let (count, first) = &self.unread;
-        let (line, fault) = first.as_ref().filter(|_| count * UNREAD > self.index)?;
+        let Unread { count, first, other_time } = &self.unread;
+        let (least, share) = UNREAD;
+        let (line, fault) = first.as_ref().filter(|_| *count > least && count * share > self.index)?;
         let wrong = format!("{count} of {} rows can't be read, the first because {fault}", self.index);
-        let remedy = match fault.is_grouped() {
-            true => "export numbers without separators of thousands",
-            false => "correct these rows, or leave them out",
+        let remedy = match other_time {
+            Some(name) => format!("give --feedback-time {name}, which is a time, too"),
+            None if fault.is_grouped() => "export numbers without separators of thousands".to_string(),
+            None => "correct these rows, or leave them out".to_string(),
         };
-        Some((*line, wrong, format!("{remedy}; moves are missing or wrong until then")))
+        Some((*line, wrong, format!("{remedy}; until then moves are missing or wrong")))
     }
 
     /// Ends the rows.

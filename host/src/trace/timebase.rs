@@ -100,15 +100,7 @@ impl Timebase {
         survey: &Survey,
     ) -> Result<Timebase, Unusable> {
         let name = &other.unwrap_or(column).name;
-        let unit = |wrong: String| {
-            let typed = format!("give --time {}:ms", column.shell_name());
-            let units = "(or s, us, ns in place of ms)";
-            let remedy = match other {
-                Some(other) => format!("{typed} --feedback-time {}:ms {units}", other.shell_name()),
-                None => format!("{typed} {units}, or --rate HZ"),
-            };
-            Unusable { wrong, remedy }
-        };
+        let unit = |wrong: String| Unusable { wrong, remedy: unit_remedy(column, other) };
         let unit_places = match &column.unit {
             Some(text) => unit::second_places(text)
                 .ok_or_else(|| unit(format!("time column '{name}' has the unknown unit '{text}'")))?,
@@ -152,6 +144,16 @@ impl Timebase {
     /// Longest time between two rows that is no hole. Unit: ticks
     pub(crate) fn hole(&self) -> i64 {
         ((self.hole_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
+    }
+}
+
+/// What to type where a unit of time is missing; with two time columns both are named.
+fn unit_remedy(column: &Column, other: Option<&Column>) -> String {
+    let typed = format!("give --time {}:ms", column.shell_name());
+    let units = "(or s, us, ns in place of ms)";
+    match other {
+        Some(other) => format!("{typed} --feedback-time {}:ms {units}", other.shell_name()),
+        None => format!("{typed} {units}, or --rate HZ"),
     }
 }
 

@@ -201,7 +201,7 @@ fn a_scope_whose_units_are_words_needs_two_names() {
     let cells = |t: f64, c: f64, f: f64| format!("{:.6E},{:.5E},{:.5E},", t - 0.2, c, f);
     let text = rows("Record Length,2100,,\nSource,CH1,CH2,\nSecond,Volt,Volt,", cells);
     let words = [
-        "line 2: no column name means command, nor feedback",
+        "line 2: no column name means command or feedback",
         "name them with --command and --feedback",
         "2 'CH1'",
     ];
@@ -211,7 +211,7 @@ fn a_scope_whose_units_are_words_needs_two_names() {
     refused(
         &none,
         W,
-        &["no column name means time, command, nor feedback", "--time, --command and --feedback"],
+        &["no column name means time, command or feedback", "--time, --command and --feedback"],
     );
     check(&none, "--window 0.01 --time a:s --command b --feedback c");
 }
@@ -238,6 +238,12 @@ fn two_time_columns_without_unit_are_both_named_by_the_remedy() {
     refused(two_rates(), W, &["time column 't_fb' has no unit", &format!("give {typed} (or s, us, ns")]);
     check(two_rates(), &format!("{W} {typed}"));
     check(two_rates(), &format!("{W} --time t_cmd:ms --feedback-time t_fb"));
+    let half = run(two_rates(), &format!("{W} --time t_cmd:ms"));
+    assert_eq!((half.status, half.lines().len()), (1, 4), "{}", half.stderr);
+    half.assert_stderr_has(&[
+        "1050 of 2100 rows can't be read",
+        "give --feedback-time t_fb, which is a time, too",
+    ]);
     let other = run(two_rates(), &format!("{W} --time t_cmd:ms --feedback-time t_fb:s"));
     assert_eq!((other.status, other.out.as_str()), (1, ""), "{}", other.stderr);
     other.assert_stderr_has(&[
