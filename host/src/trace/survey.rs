@@ -52,18 +52,24 @@ impl Survey {
         (same, self.pairs().count())
     }
 
-    /// Number of rows with each time stamp, if it is the same for all, and the steps between them are even; the first and last
-    /// stamp of a piece may be incomplete.
+    /// Usual number of rows with the same time stamp, if the rows of every piece are as many as its time needs, give or take
+    /// two; the first and last stamp of a piece may be incomplete.
     pub(crate) fn rows_per_stamp(&self) -> Option<usize> {
-        let stamps = self.pieces.iter().flat_map(|piece| {
-            let groups: Vec<&[Figures]> = piece.chunk_by(|one, other| one[0] == other[0]).collect();
-            groups.get(1..groups.len().max(2) - 1).unwrap_or_default().to_vec()
-        });
-        let counts: Vec<usize> = stamps.map(<[Figures]>::len).collect();
-        let period = self.period()?;
-        let steps = self.pairs().map(|(before, after)| after[0].minus(before[0]));
-        let is_even = steps.filter(|&step| step != 0.0).all(|step| (step - period).abs() < 1e-6 * period);
-        (is_even && counts.iter().all(|count| *count == counts[0])).then(|| counts.first().copied())?
+        let stamps = |piece: &'_ [Figures]| -> Vec<(Decimal, usize)> {
+            let stamps = piece.chunk_by(|one, other| one[0] == other[0]);
+            stamps.map(|rows| (rows[0][0], rows.len())).skip(1).collect()
+        };
+        let pieces: Vec<Vec<(Decimal, usize)>> = self.pieces.iter().map(|piece| stamps(piece)).collect();
+        let mut counts: Vec<usize> = pieces.iter().flatten().map(|stamp| stamp.1).collect();
+        counts.sort_unstable();
+        let usual = counts.get(counts.len() / 2).copied()?;
+        let per_time = usual as f64 / self.period()?;
+        let fits = |piece: &Vec<(Decimal, usize)>| {
+            let [(first, _), .., (last, _)] = piece.as_slice() else { return true };
+            let rows: usize = piece[..piece.len() - 1].iter().map(|stamp| stamp.1).sum();
+            (last.minus(*first) * per_time - rows as f64).abs() <= 2.0
+        };
+        pieces.iter().all(fits).then_some(usual)
     }
 
     /// Whether time increases in nine of ten rows.
