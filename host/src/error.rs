@@ -44,7 +44,7 @@ pub enum Error {
     },
     /// No line has two numbers side by side.
     #[error(
-        "{file}, line {line}: no rows of numbers up to here; a recording needs command and feedback in columns side by side; if it has them, give --delimiter and --decimal"
+        "{file}, line {line}: no rows of numbers up to here; a recording needs command and feedback in columns side by side; if it has them, give --delimiter and --decimal, or export with ';' between columns"
     )]
     NoRows {
         /// Name of the recording.
@@ -67,7 +67,7 @@ pub enum Error {
         second: String,
     },
     /// A column is missing, ambiguous or unknown.
-    #[error("{file}, line {line}: {wrong}; name it with {flag}, one of: {columns}")]
+    #[error("{file}, line {line}: {wrong}; name {flag}, one of: {columns}")]
     Column {
         /// Name of the recording.
         file: String,
@@ -75,7 +75,7 @@ pub enum Error {
         line: u64,
         /// What is wrong.
         wrong: String,
-        /// Option that names the column.
+        /// With which options to name which: `it with --time`.
         flag: String,
         /// The columns of the recording.
         columns: String,
@@ -189,7 +189,7 @@ mod tests {
                 file: file(),
                 line: 1,
                 wrong: "no time column".into(),
-                flag: "--time".into(),
+                flag: "it with --time".into(),
                 columns: "1 a, 2 b".into(),
             },
             &["axis.csv, line 1: no time column", "--time", "1 a, 2 b"],

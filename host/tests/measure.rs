@@ -2,7 +2,8 @@
 //!
 //! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
 //! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary;
-//! `ways`: one recording written in many ways; `remedies`: whether what a message says to type works.
+//! `ways`: one recording written in many ways; `forms`: those of further exporters; `remedies`: whether what a message
+//! says to type works.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -15,6 +16,8 @@ mod arguments;
 mod bad_input;
 #[path = "measure/damage.rs"]
 mod damage;
+#[path = "measure/forms.rs"]
+mod forms;
 #[path = "measure/output.rs"]
 mod output;
 #[path = "measure/pictures.rs"]

@@ -219,7 +219,7 @@ fn undecided_properties_are_requested() {
     check_error("t,cmd,fb\n0.1,1,1\n0.2,1,1\n", &[("rate", "1e15")], &["--rate"]);
     check_error("t,cmd,fb\n0.1,1,1\n0.2,1,1\n", &[("command", "speed")], &["line 1", "'speed'", "2 'cmd'"]);
     let clock = "clock,date,cmd,fb\n10:00,a,1,1\n10:01,b,1,1\n";
-    check_error(clock, &[], &["line 1", "'clock' holds no plain numbers", "--rate"]);
+    check_error(clock, &[], &["line 1", "'clock' holds neither numbers nor times", "--rate"]);
     check_error(clock, &[("time", "clock")], &["line 2", "'10:00'", "--time"]);
     check_error(
         &format!("{}t,feedback,command\n0,1,2\n", head(3)),

@@ -26,7 +26,8 @@ use crate::trace::{Row, Trace};
 pub struct Summary {
     /// What a person should know, one sentence each.
     pub notes: Vec<String>,
-    /// Why reading stopped before the end, if it did; the moves up to there are reported.
+    /// Why reading stopped before the end, or why the rows that were read are too few to be trusted; the moves up to there
+    /// are reported.
     pub stopped: Option<Error>,
 }
 

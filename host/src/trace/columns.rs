@@ -3,7 +3,8 @@
 use crate::error::Error;
 use crate::trace::choice::Choice;
 use crate::trace::layout::Signal;
-use crate::trace::{signal_names, unit};
+use crate::trace::place::Place;
+use crate::trace::{signal_names, stamp, unit};
 
 /// One column of the recording.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -84,6 +85,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         return table.in_order(timed);
     }
     let mut selected = table.by_options(choice, time_name)?;
+    table.all_missing(&selected, timed)?;
     let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
     let no_time = table.complete(&mut selected, &mut is_error, timed)?;
     let (feedback_time, not_used) =
@@ -99,10 +101,8 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     let unused = unused.map(|index| table.columns[index].name.clone());
     let [command, feedback] =
         [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
-    let feedback_time = feedback_time.map(|index| Column {
-        unit: time.as_ref().and_then(|time| time.unit.clone()),
-        ..table.columns[index].clone()
-    });
+    let feedback_time = feedback_time.map(|index| table.columns[index].clone());
+    let feedback_time = table.unit_of_both(&mut time, feedback_time, choice)?;
     Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
 }
 
@@ -120,6 +120,31 @@ impl Table<'_> {
             }
         }
         Ok(selected)
+    }
+
+    /// One error for all signals that no name means, if these are several.
+    fn all_missing(&self, selected: &Selected, timed: bool) -> Result<(), Error> {
+        let is_missing = |signal: &Signal| match signal {
+            Signal::Time => {
+                timed && self.scored(*signal, selected).is_empty() && self.unnamed_time(selected).is_none()
+            }
+            Signal::Command => self.scored(*signal, selected).is_empty(),
+            Signal::Feedback => {
+                self.scored(*signal, selected).is_empty() && self.following_error(selected).is_none()
+            }
+        };
+        let is_open = |signal: &Signal| selected[*signal as usize].is_none();
+        let missing: Vec<Signal> = Signal::ALL.into_iter().filter(is_open).filter(is_missing).collect();
+        let ([before @ .., last], true) = (missing.as_slice(), missing.len() > 1) else { return Ok(()) };
+        let list = |text: &dyn Fn(&Signal) -> String| before.iter().map(text).collect::<Vec<_>>().join(", ");
+        let rate =
+            if before.contains(&Signal::Time) { "; without a time column, give --rate HZ" } else { "" };
+        let wrong = format!("no column name means {} or {last}{rate}", list(&Signal::to_string));
+        let mut error = self.error(*last, wrong);
+        if let Error::Column { flag, .. } = &mut error {
+            *flag = format!("them with {} and {}", list(&|signal| signal.flag().to_string()), last.flag());
+        }
+        Err(error)
     }
 
     /// Adds the columns that their names show; returns the error if there is not one time column, for two clocks have two.
@@ -155,8 +180,8 @@ impl Table<'_> {
         (timed, named): (bool, bool),
         mut no_time: Option<Error>,
     ) -> Result<(Option<usize>, Option<usize>), Error> {
-        let feedback_time = choice.feedback_time.as_ref().map(|name| self.by_name(Signal::Time, name));
-        let mut feedback_time = feedback_time.transpose()?;
+        let name = choice.feedback_time.as_deref().and_then(|text| self.with_suffix(text).0);
+        let mut feedback_time = name.map(|name| self.by_name(Signal::Time, name)).transpose()?;
         let two_clocks = self.two_clocks(selected).filter(|_| timed && feedback_time.is_none());
         if let Some((time, other)) = two_clocks.filter(|_| !named) {
             (selected[Signal::Time as usize], feedback_time, no_time) = (Some(time), Some(other), None);
@@ -167,6 +192,33 @@ impl Table<'_> {
             Some(error) => Err(error),
             None => Ok((feedback_time, two_clocks.map(other).filter(|_| named))),
         }
+    }
+
+    /// The time of the feedback, in the unit that both times have.
+    fn unit_of_both(
+        &self,
+        time: &mut Option<Column>,
+        other: Option<Column>,
+        choice: &Choice,
+    ) -> Result<Option<Column>, Error> {
+        let (Some(time), Some(mut other)) = (time, other) else { return Ok(None) };
+        let typed = choice.feedback_time.as_deref().and_then(|text| self.with_suffix(text).1);
+        other.unit = typed.map(str::to_string).or(other.unit);
+        let places = |column: &Column| column.unit.as_deref().and_then(unit::second_places);
+        if let (Some(first), Some(second)) = (&time.unit, &other.unit)
+            && !time.stamped
+            && places(time) != places(&other)
+        {
+            let wrong = format!("time '{}' is in {first}, but '{}' in {second}", time.name, other.name);
+            let (one, two) = (time.shell_name(), other.shell_name());
+            let remedy = format!(
+                "both must have one unit; if they have, give --time {one}:{first} --feedback-time {two}:{first}"
+            );
+            return Err(Place { file: self.file, line: self.line }.error(wrong, &remedy));
+        }
+        time.unit = time.unit.take().or(other.unit.take());
+        other.unit.clone_from(&time.unit);
+        Ok(Some(other))
     }
 
     /// Splits `t:ms`, unless a column has exactly that name.
@@ -228,35 +280,64 @@ impl Table<'_> {
         }
     }
 
-    /// The column whose name fits best, if there is only one.
-    fn by_score(&self, signal: Signal, selected: &Selected) -> Result<usize, Error> {
+    /// The free columns whose names mean the signal, with their scores.
+    fn scored(&self, signal: Signal, selected: &Selected) -> Vec<(u32, &Column)> {
         let usable = |column: &Column| column.numeric || column.stamped && signal == Signal::Time;
         let free = |column: &&Column| usable(column) && !selected.contains(&Some(column.index));
-        let score = |column: &Column| {
-            let name = if self.named { unit::split(&column.name).0 } else { String::new() };
-            signal_names::score(signal, &name, column.unit.as_deref())
+        let scored = self.columns.iter().filter(free).map(|column| (self.score(signal, column), column));
+        scored.filter(|(score, _)| *score > 0).collect()
+    }
+
+    fn score(&self, signal: Signal, column: &Column) -> u32 {
+        let name = if self.named { unit::split(&column.name).0 } else { String::new() };
+        signal_names::score(signal, &name, column.unit.as_deref())
+    }
+
+    /// The time column where no name means time: the only one of times of day, or the first one if its unit is of time.
+    fn unnamed_time(&self, selected: &Selected) -> Option<usize> {
+        let is_free = |column: &&Column| !selected.contains(&Some(column.index));
+        let mut stamped = self.columns.iter().filter(is_free).filter(|column| column.stamped);
+        let in_seconds = |column: &&Column| {
+            column.numeric && column.unit.as_deref().is_some_and(|unit| unit::second_places(unit).is_some())
         };
-        let scored = self.columns.iter().filter(free).map(|column| (score(column), column));
-        let scored: Vec<(u32, &Column)> = scored.filter(|(score, _)| *score > 0).collect();
+        match (stamped.next(), stamped.next()) {
+            (Some(column), None) => Some(column.index),
+            (None, _) => self.columns.first().filter(is_free).filter(in_seconds).map(|column| column.index),
+            _ => None,
+        }
+    }
+
+    /// The column whose name fits best, if there is only one.
+    fn by_score(&self, signal: Signal, selected: &Selected) -> Result<usize, Error> {
+        let scored = self.scored(signal, selected);
         let top = scored.iter().map(|(score, _)| *score).max();
         let tops: Vec<&Column> =
             scored.iter().filter(|(score, _)| Some(*score) == top).map(|(_, column)| *column).collect();
         match tops.as_slice() {
             [column] => Ok(column.index),
             [] if signal == Signal::Time => {
-                let alike = self.columns.iter().find(|column| !column.numeric && score(column) > 0);
-                let first = alike.map(|column| format!("column '{}' holds no plain numbers", column.name));
-                let first = first.unwrap_or_else(|| "no time column".to_string());
-                Err(self.error(
-                    signal,
-                    format!("{first}; give --rate HZ if the rows are equally spaced, or a column of numbers"),
-                ))
+                self.unnamed_time(selected).ok_or_else(|| self.error(signal, self.no_time()))
             }
             [] => Err(self.error(signal, format!("no column name means {signal}"))),
             [one, other, ..] => {
                 Err(self.error(signal, format!("'{}' and '{}' may both be {signal}", one.name, other.name)))
             }
         }
+    }
+
+    /// What is wrong where there is no time column.
+    fn no_time(&self) -> String {
+        let is_alike =
+            |column: &&Column| !column.numeric && !column.stamped && self.score(Signal::Time, column) > 0;
+        let first = match self.columns.iter().find(is_alike) {
+            Some(column) => {
+                format!("column '{}' holds neither numbers nor times such as {}", column.name, stamp::FORMS)
+            }
+            None => "no time column".to_string(),
+        };
+        format!(
+            "{first}; give --rate HZ if the rows are equally spaced, or a column of numbers or times of day"
+        )
     }
 
     /// The only column whose name means the following error.
@@ -313,7 +394,7 @@ impl Table<'_> {
         if self.columns.len() > columns.len() {
             columns.push(format!("… {} in all", self.columns.len()));
         }
-        let (file, line, flag) = (self.file.to_string(), self.line, signal.flag().to_string());
+        let (file, line, flag) = (self.file.to_string(), self.line, format!("it with {}", signal.flag()));
         Error::Column { file, line, wrong, flag, columns: columns.join(", ") }
     }
 }
@@ -400,7 +481,12 @@ mod tests {
             false,
             &["no time column", "--rate HZ", "--time", "1 'command'"],
         );
-        check_error("Timestamp!,cmd,act", &[], false, &["'Timestamp' holds no plain numbers", "--rate HZ"]);
+        check_error(
+            "Timestamp!,cmd,act",
+            &[],
+            false,
+            &["'Timestamp' holds neither numbers nor times", "--rate HZ"],
+        );
         check_error("t,command,x", &[], false, &["no column name means feedback", "--feedback", "3 'x'"]);
         check_error("t,x,feedback", &[], false, &["no column name means command", "--command"]);
         check_error(

@@ -14,6 +14,7 @@ use crate::trace::sniff::{self, Found};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::two_clocks::Pair;
 use crate::trace::{number, signal_names, stamp, unit};
+use std::collections::HashSet;
 
 /// Lines that are examined for their form, enough for the first change of the name where they are sorted by it. Unit: lines
 const EXAMINED: usize = 50_000;
@@ -46,9 +47,18 @@ pub(crate) struct Form {
     dialect: Dialect,
     /// Indices of the cells of time, name and value.
     cells: [usize; 3],
-    /// Names in the order of their first lines, each with its unit.
-    tags: Vec<(String, Option<String>)>,
+    /// Names in the order of their first lines.
+    tags: Vec<Tag>,
     is_stamped: bool,
+}
+
+/// The name of a signal.
+#[derive(Clone, Debug, PartialEq)]
+struct Tag {
+    name: String,
+    unit: Option<String>,
+    /// Whether any of its values is a number.
+    numeric: bool,
 }
 
 /// What the cells of one column are.
@@ -80,7 +90,12 @@ pub(crate) fn detect(lines: &[&[u8]], names: &[String], found: &Found) -> Option
     let value = lines.value(time)?;
     let units = (0..lines.kinds.len()).find(|&index| are_units(&lines.kinds[index]));
     let tag = lines.tag(units)?;
-    Some(Form { dialect: found.dialect, cells: [time, tag, value], tags: lines.tags(tag, units), is_stamped })
+    Some(Form {
+        dialect: found.dialect,
+        cells: [time, tag, value],
+        tags: lines.tags(tag, units, value),
+        is_stamped,
+    })
 }
 
 impl Lines<'_> {
@@ -112,9 +127,11 @@ impl Lines<'_> {
         self.stamped().or_else(named).or_else(rising)
     }
 
-    /// The column of values: by its name, or the only other one of numbers.
+    /// The column of values: by its name, or the only other one of numbers. Signals that are no positions may have values
+    /// that are no numbers.
     fn value(&self, time: usize) -> Option<usize> {
-        let numbers: Vec<usize> = self.numbers().into_iter().filter(|&index| index != time).collect();
+        let is_value = |kind: &Kind| 2 * kind.figures > self.rows.len();
+        let numbers: Vec<usize> = self.columns(is_value).filter(|&index| index != time).collect();
         let name = |index: usize| self.names.get(index).map(|name| unit::split(name).0.to_lowercase());
         let named = numbers.iter().find(|&&index| name(index).is_some_and(|name| VALUE.contains(&&*name)));
         named.or(numbers.first().filter(|_| numbers.len() == 1)).copied()
@@ -131,14 +148,26 @@ impl Lines<'_> {
     }
 
     /// The names of the signals with their units, which stand in a column of their own or behind the names.
-    fn tags(&self, tag: usize, units: Option<usize>) -> Vec<(String, Option<String>)> {
+    fn tags(&self, tag: usize, units: Option<usize>, value: usize) -> Vec<Tag> {
         let cell = |row: &[u8], index: usize| self.found.dialect.cells(row).nth(index).map(text);
+        let numeric = self.numeric(tag, value);
         let with_unit = |name: &String| {
             let row = self.rows.iter().find(|row| cell(row, tag).as_ref() == Some(name));
             let beside = row.and_then(|row| cell(row, units?)).and_then(|cell| unit::in_row(&cell)).flatten();
-            (name.clone(), beside.or_else(|| unit::split(name).1))
+            let unit = beside.or_else(|| unit::split(name).1);
+            Tag { name: name.clone(), unit, numeric: numeric.contains(name) }
         };
         self.kinds[tag].words.iter().map(with_unit).collect()
+    }
+
+    /// The names with a number as value in any line.
+    fn numeric(&self, tag: usize, value: usize) -> HashSet<String> {
+        let dialect = self.found.dialect;
+        let is_number = |row: &&&[u8]| {
+            let cell = dialect.cells(row).nth(value);
+            cell.is_some_and(|cell| sniff::figure(cell, dialect.decimal).is_some())
+        };
+        self.rows.iter().filter(is_number).filter_map(|row| dialect.cells(row).nth(tag).map(text)).collect()
     }
 }
 
@@ -177,11 +206,11 @@ impl Form {
         let name = names.get(at).cloned().unwrap_or_else(|| "time".to_string());
         let unit = units.get(at).cloned().flatten().or_else(|| unit::split(&name).1);
         let time = Column { index: 0, name, unit, numeric: !self.is_stamped, stamped: self.is_stamped };
-        let tag = |(index, (name, unit)): (usize, &(String, Option<String>))| Column {
+        let tag = |(index, tag): (usize, &Tag)| Column {
             index: index + 1,
-            name: name.clone(),
-            unit: unit.clone(),
-            numeric: true,
+            name: tag.name.clone(),
+            unit: tag.unit.clone(),
+            numeric: tag.numeric,
             stamped: false,
         };
         core::iter::once(time).chain(self.tags.iter().enumerate().map(tag)).collect()
@@ -221,7 +250,7 @@ impl EventLog {
     /// For the chosen columns, whose indices are those of [`Form::columns`].
     pub(crate) fn new(form: Form, columns: &Columns) -> EventLog {
         let tag = |column: &Column| {
-            column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
+            column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.name.clone())
         };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
         EventLog { form, tags, values: [None; 2], group: None, last: None, period: None, commands: None }
@@ -296,7 +325,7 @@ impl EventLog {
         let signal = [Signal::Command, Signal::Feedback][at];
         let read = |cell: Option<&[u8]>, signal: Signal| {
             let cell = cell.ok_or(Fault::Missing { signal })?;
-            let figure = number::parse(cell, self.form.dialect.decimal);
+            let figure = number::of_cell(cell, self.form.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
             figure.ok_or_else(|| Fault::Figure {
                 signal,
@@ -437,8 +466,9 @@ mod tests {
     fn one_value_a_line_is_recognised() {
         let cells = |text, names: &[&str]| {
             form(text, names).map(|form| {
-                let name = |(name, unit): &(String, Option<String>)| {
-                    name.clone() + unit.as_deref().unwrap_or_default()
+                let name = |tag: &Tag| {
+                    let mark = if tag.numeric { "" } else { "!" };
+                    tag.name.clone() + tag.unit.as_deref().unwrap_or_default() + mark
                 };
                 (form.cells, form.tags.iter().map(name).collect::<Vec<_>>().join(" "))
             })
@@ -453,6 +483,10 @@ mod tests {
         assert_eq!(cells("1;a;good;5\n1;b;good;6\n2;a;bad;5\n2;b;good;6", &[]), expected([0, 1, 3], "a b"));
         assert_eq!(cells("1;a;5;mm\n1;b;6;V\n2;a;5;mm\n2;b;6;V", &[]), expected([0, 1, 2], "amm bV"));
         assert_eq!(
+            cells("0.1;a;5\n0.1;b;6\n0.1;c;RUN\n0.2;a;5\n0.2;b;6\n0.2;c;5 V", &[]),
+            expected([0, 1, 2], "a b c!")
+        );
+        assert_eq!(
             cells("0.1;a;5;0\n0.1;b;6;0\n0.2;a;5;0\n0.2;b;6;0", &[]),
             None,
             "two columns may hold values"
@@ -466,7 +500,7 @@ mod tests {
         let form = Form {
             dialect: Dialect { delimiter: b';', decimal: b'.' },
             cells: [0, 1, 2],
-            tags: vec![("c".into(), None), ("f".into(), None)],
+            tags: ["c", "f"].map(|name| Tag { name: name.into(), unit: None, numeric: true }).to_vec(),
             is_stamped: false,
         };
         let column = |index| Column { index, ..Column::default() };

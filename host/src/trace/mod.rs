@@ -157,7 +157,8 @@ impl Trace {
     }
 
     /// Replaces `rows` with the next block; `false` and no rows at the end.
-    /// On an error `rows` holds the rows before it, and later calls give none.
+    /// On an error `rows` holds the rows before it, and later calls give none. It is an error, too, if more than a tenth of
+    /// the rows could not be read; it comes at the end.
     pub fn next_block(&mut self, rows: &mut Vec<Row>) -> Result<bool, Error> {
         rows.clear();
         let mut result = Ok(true);
@@ -166,6 +167,9 @@ impl Trace {
             if !matches!(result, Ok(true)) {
                 self.reader.finish(rows);
                 self.ended = true;
+                if let (Ok(_), Some(unread)) = (&result, self.reader.distrust()) {
+                    result = Err(Stop::Unread(unread));
+                }
             }
         }
         self.reader.tally(rows);
@@ -189,6 +193,7 @@ impl Trace {
         let file = self.file.clone();
         match stop {
             Stop::Medium(source) => Error::Unreadable { file, source },
+            Stop::Unread((line, wrong, remedy)) => Error::Recording { file, line, wrong, remedy },
             Stop::Header(line) => Error::Recording {
                 file,
                 line,

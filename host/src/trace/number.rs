@@ -117,6 +117,34 @@ pub(crate) fn parse(cell: &[u8], decimal: u8) -> Option<Decimal> {
     (count > 0).then(|| normal(mantissa, places)).flatten()
 }
 
+/// As [`parse`], and also numbers with separators of thousands, where they can't be anything else: `1.027,2` with a decimal
+/// comma, `1,027.2` with a point, `1'027`. One separator without a decimal sign, as in `1,027`, is not read.
+pub(crate) fn of_cell(cell: &[u8], decimal: u8) -> Option<Decimal> {
+    parse(cell, decimal).or_else(|| grouped(cell, decimal))
+}
+
+/// The number of a cell whose whole part is written in groups of three digits.
+#[cold]
+fn grouped(cell: &[u8], decimal: u8) -> Option<Decimal> {
+    let cell = trim(cell);
+    let (_, digits) = sign(cell);
+    let start = cell.len() - digits.len();
+    let end = digits.iter().position(|&byte| byte == decimal).unwrap_or(digits.len());
+    let separator = *digits[..end].iter().find(|byte| !byte.is_ascii_digit())?;
+    let is_other = separator == b'.' || separator == b',';
+    let groups: Vec<&[u8]> = digits[..end].split(|&byte| byte == separator).collect();
+    let (first, later) = groups.split_first()?;
+    let is_sure = !is_other || end < digits.len() || later.len() > 1;
+    let is_first = (1..=3).contains(&first.len()) && first[0] != b'0';
+    let are_groups = later.iter().all(|group| group.len() == 3);
+    if !(is_sure && is_first && are_groups && (is_other || separator == b'\'')) {
+        return None;
+    }
+    let whole = cell[..start + end].iter().filter(|&&byte| byte != separator);
+    let bare: Vec<u8> = whole.chain(&cell[start + end..]).copied().collect();
+    parse(&bare, decimal)
+}
+
 fn exponent(text: &[u8]) -> Option<i32> {
     let (negative, digits) = sign(text);
     let text =
@@ -208,6 +236,39 @@ mod tests {
             "99999999999999999999",
         ] {
             check(text, b'.', None);
+        }
+    }
+
+    /// Source: ISO 80000-1, 7.3.1, groups of three digits; which signs separate them is common practice.
+    #[test]
+    fn separators_of_thousands_are_read_where_they_are_certain() {
+        let found = |text: &str, decimal| {
+            of_cell(text.as_bytes(), decimal).map(|figure| (figure.mantissa, figure.decimals))
+        };
+        for (text, decimal, mantissa, decimals) in [
+            ("1.000,0", b',', 10_000, 1),
+            (" -1,027.25 ", b'.', -102_725, 2),
+            ("12.345.678", b',', 12_345_678, 0),
+            ("1'027", b'.', 1027, 0),
+            ("999,5", b',', 9995, 1),
+            ("1.000,5e2", b',', 100_050, 0),
+        ] {
+            assert_eq!(found(text, decimal), Some((mantissa, decimals)), "{text:?}");
+        }
+        for (text, decimal) in [
+            ("1.000", b','),
+            ("1,000", b'.'),
+            ("0.001,5", b','),
+            ("1000.000,5", b','),
+            ("1.00,5", b','),
+            ("1.000,5.5", b','),
+            ("1.000'000,5", b','),
+            (".000,5", b','),
+            ("1_000.5", b'.'),
+            ("1:000.5", b'.'),
+            ("03.11.2031", b','),
+        ] {
+            assert_eq!(found(text, decimal), None, "{text:?}");
         }
     }
 

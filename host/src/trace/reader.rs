@@ -15,6 +15,9 @@ use crate::trace::timebase::Timebase;
 use crate::trace::two_clocks::{Merge, Merged, Pair};
 use crate::trace::{noise, unit};
 
+/// Least number of unread rows, and their share of all, 1 / this, above which the recording is untrusted. No source
+const UNREAD: (i64, i64) = (10, 10);
+
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
 pub(crate) struct RowReader {
@@ -26,12 +29,32 @@ pub(crate) struct RowReader {
     merge: Option<Merge>,
     /// Number of rows so far, good or bad.
     index: i64,
+    /// The rows that could not be read.
+    unread: Unread,
     /// Whether a note on rounding exists already.
     coarse: bool,
+    /// Whether the rows are made of an event log.
+    pub(crate) is_log: bool,
     /// Layout of the recording.
     pub(crate) layout: Layout,
     /// Faults so far.
     pub(crate) faults: Faults,
+}
+
+/// The rows that could not be read.
+#[derive(Clone, Debug)]
+struct Unread {
+    count: i64,
+    /// Line and fault of the first.
+    first: Option<(u64, Fault)>,
+    /// A time column that is not used, though the feedback may have its times there.
+    other_time: Option<String>,
+}
+
+impl Unread {
+    fn of(columns: &Columns, choice: &Choice) -> Unread {
+        Unread { count: 0, first: None, other_time: columns.unused.clone().filter(|_| choice.rate.is_none()) }
+    }
 }
 
 impl RowReader {
@@ -68,8 +91,9 @@ impl RowReader {
             Some(_) => choice.counts_per_unit.is_some(),
             None => survey.decimals() as i32 > scale.places,
         };
-        let (is_error, faults) = (columns.is_error, Faults::default());
-        Ok(RowReader { scale, clock, is_error, merge: None, index: 0, coarse, layout, faults })
+        let (is_error, is_log, unread) = (columns.is_error, false, Unread::of(columns, choice));
+        let (merge, index, faults) = (None, 0, Faults::default());
+        Ok(RowReader { scale, clock, is_error, merge, index, unread, coarse, is_log, layout, faults })
     }
 
     /// Converts the numbers of one row.
@@ -104,6 +128,7 @@ impl RowReader {
     /// Converts the numbers of one row with two times; a signal that has none may come in other rows.
     pub(crate) fn pairs(&mut self, line: u64, pairs: [Option<Pair>; 2], out: &mut Vec<Row>) {
         let Some(mut merge) = self.merge.take() else { return };
+        self.index += 1;
         for (signal, pair) in [Signal::Command, Signal::Feedback].into_iter().zip(pairs) {
             let Some((time, figure)) = pair else { continue };
             match (self.clock.time(time, 0), self.scale.apply(figure, signal as usize - 1)) {
@@ -150,7 +175,23 @@ impl RowReader {
     pub(crate) fn bad(&mut self, line: u64, fault: Fault, out: &mut Vec<Row>) {
         self.index += 1;
         self.clock.drop_row();
+        self.unread.count += 1;
+        self.unread.first.get_or_insert_with(|| (line, fault.clone()));
         out.push(Row::Gap { line, fault });
+    }
+
+    /// What is wrong with the whole recording, if too many of its rows could not be read: line, words, remedy.
+    pub(crate) fn distrust(&self) -> Option<(u64, String, String)> {
+        let Unread { count, first, other_time } = &self.unread;
+        let (least, share) = UNREAD;
+        let (line, fault) = first.as_ref().filter(|_| *count > least && count * share > self.index)?;
+        let wrong = format!("{count} of {} rows can't be read, the first because {fault}", self.index);
+        let remedy = match other_time {
+            Some(name) => format!("give --feedback-time {name}, which is a time, too"),
+            None if fault.is_grouped() => "export numbers without separators of thousands".to_string(),
+            None => "correct these rows, or leave them out".to_string(),
+        };
+        Some((*line, wrong, format!("{remedy}; until then moves are missing or wrong")))
     }
 
     /// Ends the rows.
@@ -170,6 +211,9 @@ impl RowReader {
         for row in rows {
             if let Row::Gap { line, fault } = row {
                 self.faults.add(*line, fault, &self.layout);
+                if matches!(fault, Fault::Stamp { second, after } if self.is_log && second < after) {
+                    self.note("some lines are not in the order of time; sort them by time, or their values are lost");
+                }
             }
         }
         if self.scale.rounded && !self.coarse {
@@ -273,7 +317,7 @@ fn timebase(
         (None, Some(_)) if survey.is_single() => {
             return Err(place.error("there is only one readable row", "export the whole recording"));
         }
-        (None, Some(column)) => Timebase::stamped(column, survey),
+        (None, Some(column)) => Timebase::stamped(column, columns.feedback_time.as_ref(), survey),
         (Some(rate), _) => Timebase::even(rate),
         (None, None) => return Err(place.error("there is no time column", "give --rate HZ")),
     };
@@ -326,8 +370,11 @@ fn note_columns(columns: &Columns, choice: &Choice, notes: &mut Vec<String>) {
 fn note_times(column: &Column, survey: &Survey, timebase: &Timebase, notes: &mut Vec<String>) {
     let (same, pairs) = survey.repeats();
     if same * 10 > pairs {
+        let rate = survey.rows_per_stamp().map(|rows| rows as f64 / timebase.period_s);
+        let rate = rate.filter(|rate| (rate - rate.round()).abs() < 1e-6 * rate).map(f64::round);
+        let rate = rate.map_or("HZ".to_string(), |rate| rate.to_string());
         notes.push(format!(
-            "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate HZ the rows are equally spaced"
+            "{same} of {pairs} time stamps repeat, so those rows are gaps; with --rate {rate} the rows are equally spaced"
         ));
     }
     let period = timebase.period_s;

@@ -37,6 +37,10 @@ impl RowParser {
     pub(crate) fn fast(&self, line: &[u8], figures: &mut Figures) -> bool {
         let Dialect { delimiter, decimal } = self.dialect;
         let (mut at, mut cell) = (0, 0);
+        // Then only quotes show which comma is which.
+        if delimiter == decimal {
+            return false;
+        }
         for &(index, signal) in &self.cells {
             while cell < index {
                 let Some(next) = skip(line, at, delimiter) else { return false };
@@ -77,7 +81,7 @@ impl RowParser {
             if cell.is_empty() {
                 continue;
             }
-            let figure = number::parse(cell, self.dialect.decimal);
+            let figure = number::of_cell(cell, self.dialect.decimal);
             let figure = figure.or_else(|| stamp::parse(cell).filter(|_| signal == Signal::Time));
             let figure = figure.ok_or_else(|| {
                 let text: String = text(cell).chars().take(SHOWN).collect();

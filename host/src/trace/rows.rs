@@ -116,6 +116,18 @@ impl fmt::Display for Fault {
     }
 }
 
+impl Fault {
+    /// Whether the cell may hold a number with separators of thousands.
+    pub(crate) fn is_grouped(&self) -> bool {
+        let Fault::Figure { text, .. } = self else { return false };
+        let is_group = |group: &str| group.len() == 3 && group.bytes().all(|byte| byte.is_ascii_digit());
+        text.split_once(['.', ',', ' ', '\u{a0}']).is_some_and(|(first, rest)| {
+            first.trim_start_matches('-').bytes().all(|byte| byte.is_ascii_digit())
+                && rest.get(..3).is_some_and(is_group)
+        })
+    }
+}
+
 /// Number of faults that are described.
 const DESCRIBED: usize = 5;
 

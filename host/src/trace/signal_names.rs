@@ -3,10 +3,11 @@
 use crate::trace::layout::Signal;
 
 /// Words of column names in several languages, and how certainly they mean the signal; 10 is certain. Accents are left out.
-const TIME: [(&str, u32); 22] = [
+const TIME: [(&str, u32); 23] = [
     ("time", 10),
     ("t", 10),
     ("zeit", 10),
+    ("uhrzeit", 10),
     ("timestamp", 10),
     ("temps", 9),
     ("tiempo", 9),

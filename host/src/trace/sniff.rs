@@ -5,7 +5,7 @@ use crate::trace::decimal::Decimal;
 use crate::trace::{number, stamp};
 
 /// All dialects; the first one is used when several give the same numbers.
-const CANDIDATES: [Dialect; 9] = [
+const CANDIDATES: [Dialect; 10] = [
     Dialect { delimiter: b',', decimal: b'.' },
     Dialect { delimiter: b';', decimal: b'.' },
     Dialect { delimiter: b';', decimal: b',' },
@@ -15,7 +15,12 @@ const CANDIDATES: [Dialect; 9] = [
     Dialect { delimiter: b'|', decimal: b',' },
     Dialect { delimiter: b' ', decimal: b'.' },
     Dialect { delimiter: b' ', decimal: b',' },
+    // With quotes around the numbers.
+    Dialect { delimiter: b',', decimal: b',' },
 ];
+
+/// What a delimiter within words costs: less than any number. Unit: that of the score
+const TORN: f64 = 1e-6;
 
 /// Dialect of the lines.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,7 +46,7 @@ pub(crate) enum Failure {
 pub(crate) fn figure(cell: &[u8], decimal: u8) -> Option<Decimal> {
     // A comma at an end is more likely a delimiter beside a space.
     let loose = decimal == b',' && (cell.starts_with(b",") || cell.ends_with(b","));
-    if loose { None } else { number::parse(cell, decimal) }
+    if loose { None } else { number::of_cell(cell, decimal) }
 }
 
 /// Number of cells in a line, and of numbers or times of day among them.
@@ -65,7 +70,10 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
     };
     let mut best: Option<(f64, Found)> = None;
     let (mut rival, mut tabbed) = (None, false);
-    for dialect in CANDIDATES.into_iter().filter(is_allowed) {
+    let is_possible = |dialect: &Dialect| {
+        dialect.delimiter != dialect.decimal || decimal == Some(b',') || has_decimal_commas(lines)
+    };
+    for dialect in CANDIDATES.into_iter().filter(is_allowed).filter(is_possible) {
         // With tabs as delimiter, spaces belong to the cells.
         let Some((score, found)) = score(lines, dialect).filter(|_| !(tabbed && dialect.delimiter == b' '))
         else {
@@ -87,6 +95,18 @@ pub(crate) fn sniff(lines: &[&[u8]], delimiter: Option<u8>, decimal: Option<u8>)
     }
 }
 
+/// Whether a number in a cell between commas has a decimal comma for certain: three digits may be thousands, except behind
+/// a zero.
+fn has_decimal_commas(lines: &[&[u8]]) -> bool {
+    let dialect = Dialect { delimiter: b',', decimal: b',' };
+    let is_certain = |cell: &[u8]| {
+        let Some(at) = cell.iter().position(|&byte| byte == b',') else { return false };
+        let whole = cell[..at].strip_prefix(b"-").unwrap_or(&cell[..at]);
+        figure(cell, b',').is_some() && (cell.len() - at != 4 || whole == b"0")
+    };
+    lines.iter().any(|line| dialect.cells(line).any(is_certain))
+}
+
 /// Sum over the rows of the share of numbers among their cells; rows are the lines of the most frequent width.
 fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
     let censuses: Vec<(usize, usize)> = lines.iter().map(|line| census(line, dialect)).collect();
@@ -95,12 +115,21 @@ fn score(lines: &[&[u8]], dialect: Dialect) -> Option<(f64, Found)> {
     widths.sort_unstable();
     let width = widths.chunk_by(|a, b| a == b).max_by_key(|alike| alike.len())?[0];
     let rows = || censuses.iter().enumerate().filter(|(_, census)| is_row(**census, width));
-    let score = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
+    let score: f64 = rows().map(|(_, census)| census.1 as f64 / width as f64).sum();
+    // Of two that fit equally well, the one that leaves no delimiter within a cell of words.
+    let is_torn = |line: &[u8]| dialect.cells(line).any(|cell| has_delimiter(cell, dialect));
+    let score = if rows().any(|(at, _)| is_torn(lines[at])) { score - TORN } else { score };
     // A single line of two numbers may belong to the preamble, so the next line must be a row too.
     let first =
         rows().map(|(at, _)| at).find(|&at| censuses.get(at + 1).is_none_or(|next| is_row(*next, width)));
     let first = first.or_else(|| rows().map(|(at, _)| at).next())?;
     Some((score, Found { dialect, width, first }))
+}
+
+/// Whether a cell of words holds a delimiter that no text has.
+fn has_delimiter(cell: &[u8], dialect: Dialect) -> bool {
+    figure(cell, dialect.decimal).is_none()
+        && cell.iter().any(|byte| matches!(byte, b';' | b'\t' | b'|') && *byte != dialect.delimiter)
 }
 
 /// Whether both dialects give the same numbers, so that the choice does not matter.
@@ -142,7 +171,8 @@ mod tests {
         check("0,1 1 2\n0,2 1 2", ' ', ',', 3, 0);
         check("0, 1, 2\n1, 1, 2", ',', '.', 3, 0);
         check("1 ,2 ,3\n2 ,2 ,3", ',', '.', 3, 0);
-        check("\"0,1\",\"1\",\"2\"\n\"0,2\",\"1\",\"2\"", ',', '.', 3, 0);
+        check("\"0,1\",\"1\",\"2\"\n\"0,2\",\"1\",\"2\"", ',', ',', 3, 0);
+        check("\"1,000\",1,2,\"3\"\n\"1,001\",1,2,\"3\"", ',', '.', 4, 0);
         check("2024-01-01 10:00:00;1,5;2,5\n2024-01-01 10:00:01;1,5;2,5", ';', ',', 3, 0);
         check("Gain;3;4\nName;x\nt;c;f\n0;1;2\n1;1;2\n2;1;2", ';', '.', 3, 3);
         check("0;1;2", ';', '.', 3, 0);

@@ -52,6 +52,26 @@ impl Survey {
         (same, self.pairs().count())
     }
 
+    /// Usual number of rows with the same time stamp, if the rows of every piece are as many as its time needs, give or take
+    /// two; the first and last stamp of a piece may be incomplete.
+    pub(crate) fn rows_per_stamp(&self) -> Option<usize> {
+        let stamps = |piece: &'_ [Figures]| -> Vec<(Decimal, usize)> {
+            let stamps = piece.chunk_by(|one, other| one[0] == other[0]);
+            stamps.map(|rows| (rows[0][0], rows.len())).skip(1).collect()
+        };
+        let pieces: Vec<Vec<(Decimal, usize)>> = self.pieces.iter().map(|piece| stamps(piece)).collect();
+        let mut counts: Vec<usize> = pieces.iter().flatten().map(|stamp| stamp.1).collect();
+        counts.sort_unstable();
+        let usual = counts.get(counts.len() / 2).copied()?;
+        let per_time = usual as f64 / self.period()?;
+        let fits = |piece: &Vec<(Decimal, usize)>| {
+            let [(first, _), .., (last, _)] = piece.as_slice() else { return true };
+            let rows: usize = piece[..piece.len() - 1].iter().map(|stamp| stamp.1).sum();
+            (last.minus(*first) * per_time - rows as f64).abs() <= 2.0
+        };
+        pieces.iter().all(fits).then_some(usual)
+    }
+
     /// Whether time increases in nine of ten rows.
     pub(crate) fn increases(&self) -> bool {
         let (pairs, later) = self.pairs().fold((0, 0), |(pairs, later), (before, after)| {

@@ -81,6 +81,7 @@ impl<R: Read> Text<R> {
         let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
+        reader.is_log = log.is_some();
         log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[first].0, first as u64);
@@ -125,6 +126,8 @@ pub(crate) enum Stop {
     Medium(io::Error),
     /// A different header begins at this line.
     Header(u64),
+    /// Too many rows could not be read: line of the first, what is wrong, and the remedy.
+    Unread((u64, String, String)),
 }
 
 impl From<io::Error> for Stop {

@@ -93,13 +93,14 @@ impl Timebase {
         }
     }
 
-    /// For rows with time stamps in `column`.
-    pub(crate) fn stamped(column: &Column, survey: &Survey) -> Result<Timebase, Unusable> {
-        let (name, typed) = (&column.name, column.shell_name());
-        let unit = |wrong: String| Unusable {
-            wrong,
-            remedy: format!("give --time {typed}:ms (or s, us, ns in place of ms), or --rate HZ"),
-        };
+    /// For rows with time stamps in `column`, or in `other`, where the feedback has a clock of its own.
+    pub(crate) fn stamped(
+        column: &Column,
+        other: Option<&Column>,
+        survey: &Survey,
+    ) -> Result<Timebase, Unusable> {
+        let name = &other.unwrap_or(column).name;
+        let unit = |wrong: String| Unusable { wrong, remedy: unit_remedy(column, other) };
         let unit_places = match &column.unit {
             Some(text) => unit::second_places(text)
                 .ok_or_else(|| unit(format!("time column '{name}' has the unknown unit '{text}'")))?,
@@ -143,6 +144,16 @@ impl Timebase {
     /// Longest time between two rows that is no hole. Unit: ticks
     pub(crate) fn hole(&self) -> i64 {
         ((self.hole_s * f64::from(self.ticks_per_second)).round() as i64).max(1)
+    }
+}
+
+/// What to type where a unit of time is missing; with two time columns both are named.
+fn unit_remedy(column: &Column, other: Option<&Column>) -> String {
+    let typed = format!("give --time {}:ms", column.shell_name());
+    let units = "(or s, us, ns in place of ms)";
+    match other {
+        Some(other) => format!("{typed} --feedback-time {}:ms {units}", other.shell_name()),
+        None => format!("{typed} {units}, or --rate HZ"),
     }
 }
 
@@ -229,7 +240,7 @@ mod tests {
         let rows = times.iter().map(|text| [parse(text.as_bytes(), b'.').unwrap(); 3]).collect();
         let survey = Survey { pieces: vec![rows], lines: vec![], whole: true };
         let column = Column { name: "t".into(), unit: unit.map(str::to_string), ..Column::default() };
-        match (Timebase::stamped(&column, &survey), expected) {
+        match (Timebase::stamped(&column, None, &survey), expected) {
             (Ok(timebase), Ok(expected)) => {
                 assert_eq!((timebase.ticks_per_second, timebase.places), expected);
             }
@@ -281,7 +292,7 @@ mod tests {
         let figure = |time: f64| parse(format!("{time:.3}").as_bytes(), b'.').unwrap();
         let rows = times.map(|time| [figure(time), Default::default(), Default::default()]).collect();
         let survey = Survey { pieces: vec![rows], lines: vec![], whole: true };
-        let hole_s = Timebase::stamped(&Column::default(), &survey).unwrap().hole_s;
+        let hole_s = Timebase::stamped(&Column::default(), None, &survey).unwrap().hole_s;
         (hole_s * 1e6).round() * 1e-3
     }
 

@@ -29,7 +29,7 @@ impl Cells {
     pub(crate) fn pairs(&self, line: &[u8]) -> [Option<Pair>; 2] {
         let cells: Vec<&[u8]> = self.dialect.cells(line).collect();
         let figure =
-            |place: usize| cells.get(place).and_then(|cell| number::parse(cell, self.dialect.decimal));
+            |place: usize| cells.get(place).and_then(|cell| number::of_cell(cell, self.dialect.decimal));
         let time =
             |place: usize| figure(place).or_else(|| cells.get(place).and_then(|cell| stamp::parse(cell)));
         self.places.map(|(at, value)| time(at).zip(figure(value)))

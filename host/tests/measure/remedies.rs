@@ -61,7 +61,7 @@ fn the_unit_of_time_that_is_asked_for_is_accepted() {
     check(
         &twice,
         &[],
-        &["time stamps repeat", "with --rate HZ the rows are equally spaced"],
+        &["time stamps repeat", "with --rate 1000 the rows are equally spaced"],
         &["--rate", "1000"],
     );
 }

@@ -63,7 +63,8 @@ fn computed_traces_are_read_completely() {
 
 #[test]
 fn files_without_a_recording_are_reported() {
-    for (path, part) in recordings("published/signals").iter().map(|path| (path, "no time column")) {
+    for (path, part) in recordings("published/signals").iter().map(|path| (path, "no column name means time"))
+    {
         let error = Trace::open(path, &Choice::default()).map(|_| ()).unwrap_err().to_string();
         assert!(error.contains(part) && error.contains(&path.display().to_string()), "{error}");
     }
