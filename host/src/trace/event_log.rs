@@ -204,6 +204,8 @@ pub(crate) struct EventLog {
     period: Option<f64>,
     /// The command at its own times, where it is interpolated.
     commands: Option<Survey>,
+    /// Whether commands are written at other times than feedback, and are as last written.
+    pub(crate) has_command_clock: bool,
 }
 
 /// Signal (0 command, 1 feedback), time and value of a line.
@@ -224,7 +226,16 @@ impl EventLog {
             column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.0.clone())
         };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
-        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None, commands: None }
+        EventLog {
+            form,
+            tags,
+            values: [None; 2],
+            group: None,
+            last: None,
+            period: None,
+            commands: None,
+            has_command_clock: false,
+        }
     }
 
     /// The same before its first line.
@@ -266,6 +277,7 @@ impl EventLog {
             self.commands = Some(commands.survey());
             notes = vec![format!("{form} '{feedback}', with '{command}' interpolated at its times")];
         } else if together == 0 {
+            self.has_command_clock = true;
             notes.push(
                 "the rows are at the times of feedback, which are not those of the command".to_string(),
             );
