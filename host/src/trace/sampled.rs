@@ -17,8 +17,9 @@ const REST: f64 = 2.5;
 /// Longest time between two samples: beyond, the changes are moves of their own. Unit: rows. No source
 const LONGEST: usize = 64;
 
-/// One of ten changes is at most half as large as another one of ten: steps that are all alike are no samples. No source
-const TENTH: usize = 10;
+/// Fewest changes, and their least share, that differ by more than a fifth from the median: where all are alike, they
+/// are steps of a coarse signal at a constant speed. No source
+const UNLIKE: (usize, f64, f64) = (4, 0.03, 0.2);
 
 /// Rows from one sample of the signal in this place of a row to the next; 1 where none stands out.
 pub(crate) fn rows_between(survey: &Survey, place: usize) -> usize {
@@ -35,10 +36,10 @@ pub(crate) fn rows_between(survey: &Survey, place: usize) -> usize {
         sizes.extend(changes.into_iter().map(|change| change.1.abs()));
     }
     let usual = usual(&mut pauses);
-    let vary = sizes.len() >= TENTH && {
-        sizes.sort_unstable_by(f64::total_cmp);
-        2.0 * sizes[sizes.len() / TENTH] <= sizes[sizes.len() - 1 - sizes.len() / TENTH]
-    };
+    sizes.sort_unstable_by(f64::total_cmp);
+    let median = sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
+    let unlike = sizes.iter().filter(|&&size| (size - median).abs() > UNLIKE.2 * median).count();
+    let vary = unlike >= UNLIKE.0 && unlike as f64 >= UNLIKE.1 * sizes.len() as f64;
     // Changes of a motion go on in one direction; moves out and back do not.
     if vary && onward >= 2 * turns { usual.unwrap_or(1) } else { 1 }
 }
