@@ -85,22 +85,28 @@ impl SlowCommand {
             let latest = 2.0 * f64::from(self.late());
             return ((latest / 3f64.sqrt()).round() as u32, latest.round() as u32);
         }
+        let [one, other] = self.parts.map(|part| part / 2.0);
+        let late = and_uniform((one / 3f64.sqrt(), 0.95 * one), other, 1.0);
         let own = (f64::from(record.settling_u), f64::from(record.settling_95));
-        let (standard, expanded) = self.parts.iter().fold(own, |sum, part| and_uniform(sum, part / 2.0));
-        (standard.round() as u32, expanded.ceil() as u32)
+        let (_, expanded) = and_uniform(own, late.1 / 0.95, 0.85);
+        (own.0.hypot(late.0).round() as u32, expanded.ceil() as u32)
     }
 }
 
 /// The sum of a value, by its standard uncertainty and half-width of its 95 % interval, and of one that is uniform over
-/// ± `half_width`, as the core adds its command end; see METHOD.md, Uncertainty.
-fn and_uniform((standard, expanded): (f64, f64), half_width: f64) -> (f64, f64) {
+/// ± `half_width`, as the core adds its command end; see METHOD.md, Uncertainty. `factor` is 1 for two uniform values, or
+/// less to allow for a bias.
+fn and_uniform((standard, expanded): (f64, f64), half_width: f64, factor: f64) -> (f64, f64) {
     if half_width == 0.0 {
         return (standard, expanded);
     }
     let this = expanded / 0.95;
     let (small, large) = (this.min(half_width), this.max(half_width));
-    let bounded =
-        if small * 20.0 < large { 0.95 * large } else { large + small - 0.85 * (small * large / 5.0).sqrt() };
+    let bounded = if small * 20.0 < large {
+        0.95 * large
+    } else {
+        large + small - factor * (small * large / 5.0).sqrt()
+    };
     let squares = expanded.hypot(0.95 * half_width);
     let normal = ((expanded / standard.max(1.0) - 1.645) / (1.96 - 1.645)).clamp(0.0, 1.0);
     (standard.hypot(half_width / 3f64.sqrt()), bounded + (squares - bounded) * normal / 2.0)

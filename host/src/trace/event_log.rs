@@ -276,7 +276,7 @@ impl EventLog {
         } else if commands.is_sampled() && (is_slower || 2 * together < commands.times.len()) {
             self.commands = Some(commands.survey());
             notes = vec![format!("{form} '{feedback}', with '{command}' interpolated at its times")];
-        } else if together == 0 {
+        } else if 2 * together < commands.times.len() {
             self.has_command_clock = true;
             notes.push(
                 "the rows are at the times of feedback, which are not those of the command".to_string(),

@@ -71,7 +71,8 @@ impl RowReader {
         let (scale, command_scale) = scales(survey, choice, &unit, known, place)?;
         let timebase = timebase(columns, survey, choice, place)?;
         let row_s = timebase.period_s;
-        let [command_rows, feedback_rows] = [1, 2].map(|place| sampled::rows_between(survey, place));
+        let [(command_rows, mean), (feedback_rows, _)] =
+            [1, 2].map(|place| sampled::rows_between(survey, place));
         let timebase = timebase.of_every(feedback_rows);
         add_notes(columns, survey, scale, &timebase, choice, &mut notes);
         let clock = Clock::new(timebase);
@@ -87,7 +88,7 @@ impl RowReader {
             command_scale,
             encoder_step: survey.step(|row| feedback_count(row, scale, command_scale, columns.is_error)),
             sample_period_s: timebase.period_s,
-            command_period_s: if command_rows > feedback_rows { row_s * command_rows as f64 } else { 0.0 },
+            command_period_s: if command_rows > feedback_rows { row_s * mean } else { 0.0 },
             has_command_clock: false,
             command_noise: command_noise(survey, scale),
             notes,

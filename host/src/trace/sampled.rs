@@ -21,8 +21,9 @@ const LONGEST: usize = 64;
 /// are steps of a coarse signal at a constant speed. No source
 const UNLIKE: (usize, f64, f64) = (4, 0.03, 0.2);
 
-/// Rows from one sample of the signal in this place of a row to the next; 1 where none stands out.
-pub(crate) fn rows_between(survey: &Survey, place: usize) -> usize {
+/// Rows from one sample of the signal in this place of a row to the next: the usual number, and their mean; 1 where none
+/// stands out.
+pub(crate) fn rows_between(survey: &Survey, place: usize) -> (usize, f64) {
     let (mut pauses, mut onward, mut turns, mut sizes) = (Vec::new(), 0, 0, Vec::new());
     for piece in &survey.pieces {
         let changes = piece.windows(2).zip(1..);
@@ -41,18 +42,19 @@ pub(crate) fn rows_between(survey: &Survey, place: usize) -> usize {
     let unlike = sizes.iter().filter(|&&size| (size - median).abs() > UNLIKE.2 * median).count();
     let vary = unlike >= UNLIKE.0 && unlike as f64 >= UNLIKE.1 * sizes.len() as f64;
     // Changes of a motion go on in one direction; moves out and back do not.
-    if vary && onward >= 2 * turns { usual.unwrap_or(1) } else { 1 }
+    if vary && onward >= 2 * turns { usual.unwrap_or((1, 1.0)) } else { (1, 1.0) }
 }
 
-/// The usual pause, if nearly all but rests are as long. Unit: rows
-fn usual(pauses: &mut [usize]) -> Option<usize> {
+/// The usual pause, and the mean, if nearly all but rests are as long. Unit: rows
+fn usual(pauses: &mut [usize]) -> Option<(usize, f64)> {
     pauses.sort_unstable();
     let usual = *pauses.get(pauses.len() / 2)?;
     let moving = pauses.iter().filter(|&&pause| pause as f64 <= REST * usual as f64);
     let (moving, slack) = (moving.copied().collect::<Vec<_>>(), usize::from(usual > 2));
     let others = moving.iter().filter(|pause| pause.abs_diff(usual) > slack).count();
     let is_regular = moving.len() >= PAUSES && others as f64 <= IRREGULAR * moving.len() as f64;
-    (is_regular && (2..=LONGEST).contains(&usual)).then_some(usual)
+    (is_regular && (2..=LONGEST).contains(&usual))
+        .then(|| (usual, moving.iter().sum::<usize>() as f64 / moving.len() as f64))
 }
 
 #[cfg(test)]
@@ -71,7 +73,9 @@ mod tests {
     fn between(decimals: usize, value: impl Fn(usize) -> f64) -> usize {
         let figure = |row: usize| parse(format!("{:.decimals$}", value(row)).as_bytes(), b'.').unwrap();
         let rows = (0..2000).map(|row| [Decimal::default(), figure(row), Decimal::default()]).collect();
-        rows_between(&Survey { pieces: vec![rows], ..Survey::default() }, 1)
+        let (usual, mean) = rows_between(&Survey { pieces: vec![rows], ..Survey::default() }, 1);
+        assert!((mean - usual as f64).abs() < 0.4, "{usual} {mean}");
+        usual
     }
 
     #[test]

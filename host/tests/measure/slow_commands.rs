@@ -13,6 +13,8 @@ const LAG: f64 = 0.02;
 const MOVE: f64 = 0.4;
 /// Command period. Unit: s
 const PERIOD: f64 = 0.004;
+/// The same on a clock of its own, whose phase against the samples goes over all values. Unit: s
+const OWN: f64 = 0.00413;
 /// Sample period of feedback. Unit: s
 const SAMPLE: f64 = 0.001;
 const MOVES: usize = 120;
@@ -136,7 +138,7 @@ fn an_interpolated_command_ended_within_its_period_and_a_sample_period() {
         let axis = Axis::new(parts);
         let mut text = "t_cmd,cmd,t_fb,fb\n".to_owned();
         for (row, second) in rows(SAMPLE) {
-            let (at, second) = (row as f64 * PERIOD, second + 0.0004);
+            let (at, second) = (row as f64 * OWN, second + 0.0004);
             let command = if at < MOVES as f64 * MOVE + 0.295 {
                 format!("{at:.4},{:.5}", axis.command(at))
             } else {
@@ -152,14 +154,17 @@ fn an_interpolated_command_ended_within_its_period_and_a_sample_period() {
 fn a_command_in_an_event_log_ended_within_its_period_and_a_sample_period() {
     let axis = Axis::new(TRAPEZOID);
     let mut text = "time,tag,value\n".to_owned();
-    let mut last = String::new();
+    let (mut written, mut last) = (0, String::new());
     for (row, second) in rows(SAMPLE) {
         writeln!(text, "{second:.5},act,{:.6}", axis.feedback(second) + 1e-6 * (row % 2) as f64).unwrap();
-        let at = second + 0.00031;
-        let command = format!("{:.5}", axis.command(at));
-        if row % 4 == 0 && command != last {
-            writeln!(text, "{at:.5},set,{command}").unwrap();
-            last = command;
+        let at = 0.00031 + written as f64 * OWN;
+        if at < second + SAMPLE {
+            written += 1;
+            let command = format!("{:.5}", axis.command(at));
+            if command != last {
+                writeln!(text, "{at:.5},set,{command}").unwrap();
+                last = command;
+            }
         }
     }
     check("event log", &axis, text, "--command set --feedback act");
