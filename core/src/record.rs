@@ -59,7 +59,7 @@ const WORDING: [(Reasons, &str); 22] = [
     (Reasons::INFERRED, "the command end is inferred from feedback"),
     (Reasons::HOLE, "samples are missing, but not where they matter"),
     (Reasons::STEPPED, "the command jumps to its target, so settling includes the travel"),
-    (Reasons::SPIKE, "one sample of feedback, faster than the axis ever moves, decides"),
+    (Reasons::SPIKE, "a spike of feedback, faster than the axis ever moves, decides"),
     (Reasons::ENDED, "the samples ended before the rest did"),
     (Reasons::OFFSET, "feedback stands at a constant offset larger than the window"),
     (Reasons::FRAGILE, "a slightly wider or narrower window changes the settling time by a swing"),
@@ -101,7 +101,7 @@ impl Reasons {
     pub const HOLE: Reasons = Reasons(1 << 13);
     /// The command gets from its start to its end within two samples.
     pub const STEPPED: Reasons = Reasons(1 << 14);
-    /// An excursion of a single sample, faster than the axis moves, decides about a window transition.
+    /// An excursion of up to three samples, faster than the axis moves, decides about a window transition.
     pub const SPIKE: Reasons = Reasons(1 << 15);
     /// The rest was closed by [`crate::Axis::finish`], not by the next move.
     pub const ENDED: Reasons = Reasons(1 << 16);

@@ -2,9 +2,8 @@
 //!
 //! One file for each kind of state: [`window`] tracks the set window exactly, [`curve`] all other windows, [`crossing`]
 //! the entries, [`approach`] feedback before the command end, [`peaks`] the extremes, [`rest`] the errors inside the
-//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`spike`] finds excursions of one
-//! sample. [`earlier`] keeps what came
-//! before a change that may be a late pulse; [`stop`] combines all at the end of the rest.
+//! window, [`holes`] the faults and [`following`] the time-out of the following error. [`spike`] finds excursions of a few
+//! samples. [`earlier`] keeps what came before a change that may be a late pulse; [`stop`] combines all at the end of the rest.
 
 use crate::motion::{Aside, MoveCommand, Phase};
 use crate::sample::Sample;

@@ -28,6 +28,8 @@ mod remedies;
 mod scales;
 #[path = "measure/signals.rs"]
 mod signals;
+#[path = "measure/slow_commands.rs"]
+mod slow_commands;
 #[path = "measure/ways.rs"]
 mod ways;
 

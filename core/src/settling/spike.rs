@@ -1,12 +1,16 @@
-//! In: window transitions. Out: whether one sample of feedback, faster than the axis ever moves, decides about them.
+//! In: window transitions. Out: whether up to three samples of feedback, further away than the axis can
+//! move, decide about them.
 
 use crate::sample::Sample;
 use crate::settings::Settings;
 use crate::settling::peaks::Speed;
 use crate::settling::window::Transition;
 
-/// How much faster than the fastest speed block both changes of a spike are.
+/// How much faster than the fastest speed block before it both changes of a spike are.
 const FASTER: u64 = 2;
+
+/// Longest spike. Unit: samples
+const LONGEST: u32 = 3;
 
 /// One change of feedback across the edge of the window.
 #[derive(Clone, Copy, Debug)]
@@ -28,10 +32,10 @@ impl Step {
     }
 }
 
-/// Excursions of one sample, since the command end.
+/// Excursions of up to three samples, since the command end.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Spike {
-    last: Option<Step>,
+    last: Option<(Step, Speed)>,
     /// One of them ended with the last entry.
     before_entry: bool,
     /// One of them was the first stay inside.
@@ -53,8 +57,9 @@ impl Spike {
         (transition, entries): (Transition, u32),
     ) {
         let step = Step { tick: sample.tick, elapsed: sample.elapsed, change: sample.feedback_change };
-        let spike = self.last.is_some_and(|last| {
-            last.tick == sample.tick_before()
+        // A speed block may be shorter than the spike, so what came before the spike counts.
+        let spike = self.last.is_some_and(|(last, fastest)| {
+            sample.tick.wrapping_sub(last.tick) <= LONGEST.saturating_mul(sample.elapsed)
                 && (last.change < 0) != (step.change < 0)
                 && last.is_fast(settings, fastest)
                 && step.is_fast(settings, fastest)
@@ -64,6 +69,6 @@ impl Spike {
             Transition::Exited if entries == 1 => self.first_stay = spike,
             _ => (),
         }
-        self.last = Some(step);
+        self.last = Some((step, fastest));
     }
 }

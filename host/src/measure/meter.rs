@@ -221,6 +221,7 @@ impl Meter {
             let verdict = self.compare(&record, before);
             let has_curve = !record.reasons.has(Reasons::TURN);
             let curve = self.axis.curve().filter(|_| has_curve);
+            let curve = curve.map(|point| self.signals.point(point));
             let report = MoveReport::new(&self.context, &record, curve);
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
             let gaps = self.recorder.as_ref().map(StopRecorder::gaps).unwrap_or_default();

@@ -6,6 +6,7 @@
 //! ```
 //! Only the move under way is in memory, so a recording may have any length.
 
+mod slow_command;
 mod options;
 mod arrival;
 mod quiet;

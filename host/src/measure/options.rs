@@ -2,6 +2,7 @@
 
 use stillpoint_core::{Definition, Fraction, LONGEST_TIME, Parameters, Settings};
 
+use super::slow_command;
 use crate::error::Error;
 use crate::trace::Layout;
 use crate::trace::ratio::Ratio;
@@ -80,7 +81,8 @@ impl MeasureOptions {
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
-            synchronous: self.synchronous,
+            // The core knows the period of samples alone; a slower command is seen to afterwards.
+            synchronous: self.synchronous || slow_command::is_slow(layout),
             turn: self.turn(layout)?,
             ..Parameters::at(layout.ticks_per_second)
         };

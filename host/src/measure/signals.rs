@@ -1,10 +1,11 @@
 //! In: readings as they were recorded, and records of the core. Out: readings with positions that go on across a turn and
 //! with a command that stands while it rests; records with what was found on the way.
 
-use stillpoint_core::{Outcome, Reading, Reasons, Record, Settings, Turn};
+use stillpoint_core::{CurvePoint, Outcome, Reading, Reasons, Record, Settings, Turn};
 
 use super::options::{MeasureOptions, Wrap};
 use super::quiet::{Arrived, Quiet};
+use super::slow_command::{self, SlowCommand};
 use super::turn_jumps::{self, TurnJumps};
 use crate::report::axis_context::AxisContext;
 use crate::report::number;
@@ -20,8 +21,8 @@ pub(super) struct Signals {
     quiet: Quiet,
     /// Noise of the command. Unit: feedback counts
     command_rms: f64,
-    /// How much older than the sample that shows it a command may be, where it is written in some rows only. Unit: ticks
-    held: f64,
+    /// Where the command is sampled less often than feedback, or at times of its own.
+    slow: Option<SlowCommand>,
     /// Unit: counts
     window: u32,
     /// `None` where the user knows whether positions wrap.
@@ -36,12 +37,12 @@ impl Signals {
     /// Before the first reading.
     pub(super) fn new(layout: &Layout, options: &MeasureOptions, settings: &Settings) -> Signals {
         let turn = turn_jumps::turn(&layout.unit).map(|turn| turn * layout.counts_per_unit.to_f64());
-        let held_s = (layout.command_period_s - layout.sample_period_s).max(0.0);
+        let slow = SlowCommand::new(layout, settings.definition, settings.window_time);
         Signals {
             turn: Turn::new(settings),
             quiet: Quiet::new(options.dead_band(layout), settings.rest_time),
             command_rms: options.command_rms(layout),
-            held: if options.synchronous { 0.0 } else { held_s * f64::from(layout.ticks_per_second) },
+            slow: Some(slow).filter(|_| slow_command::is_slow(layout) && !options.synchronous),
             window: settings.window,
             turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(turn)),
             turns: 0,
@@ -71,7 +72,7 @@ impl Signals {
     /// The record of a move with what was found here.
     pub(super) fn findings(&mut self, record: Record) -> Record {
         let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
-        let record = if self.held > 0.0 { widened(record, self.held, 0.0) } else { record };
+        let record = self.slow.map_or(record, |slow| slow.record(record));
         let end = record.command_end.saturating_add(record.held);
         if !self.turn_jumps.as_mut().is_some_and(|jumps| jumps.has_jumped(record.start, end)) {
             return record;
@@ -90,6 +91,11 @@ impl Signals {
             stabilization: None,
             ..record
         }
+    }
+
+    /// A point of the settling curve of such a move.
+    pub(super) fn point(&self, point: CurvePoint) -> CurvePoint {
+        self.slow.map_or(point, |slow| slow.point(point))
     }
 
     /// The record of a noisy command: its end lies in an interval, and its target is a mean.

@@ -233,6 +233,8 @@ pub(crate) struct EventLog {
     period: Option<f64>,
     /// The command at its own times, where it is interpolated.
     commands: Option<Survey>,
+    /// Whether commands are written at other times than feedback, and are as last written.
+    pub(crate) has_command_clock: bool,
 }
 
 /// Signal (0 command, 1 feedback), time and value of a line.
@@ -253,7 +255,16 @@ impl EventLog {
             column.index.checked_sub(1).and_then(|at| form.tags.get(at)).map(|tag| tag.name.clone())
         };
         let tags = [&columns.command, &columns.feedback].map(|column| tag(column).unwrap_or_default());
-        EventLog { form, tags, values: [None; 2], group: None, last: None, period: None, commands: None }
+        EventLog {
+            form,
+            tags,
+            values: [None; 2],
+            group: None,
+            last: None,
+            period: None,
+            commands: None,
+            has_command_clock: false,
+        }
     }
 
     /// The same before its first line.
@@ -294,7 +305,8 @@ impl EventLog {
         } else if commands.is_sampled() && (is_slower || 2 * together < commands.times.len()) {
             self.commands = Some(commands.survey());
             notes = vec![format!("{form} '{feedback}', with '{command}' interpolated at its times")];
-        } else if together == 0 {
+        } else if 2 * together < commands.times.len() {
+            self.has_command_clock = true;
             notes.push(
                 "the rows are at the times of feedback, which are not those of the command".to_string(),
             );

@@ -64,10 +64,13 @@ pub struct Layout {
     pub origin_s: f64,
     /// Encoder step, detected from the changes of feedback. Unit: counts
     pub encoder_step: u32,
-    /// Median time between rows. Unit: s
+    /// Median time between samples. Unit: s
     pub sample_period_s: f64,
-    /// Time between two commands, where it is longer than between two rows; otherwise 0. Unit: s
+    /// Time between two commands, where it is longer than between two samples, or where they have times of their own;
+    /// otherwise 0. Unit: s
     pub command_period_s: f64,
+    /// Whether commands have times of their own, so that the sample that shows one is up to a sample period later.
+    pub has_command_clock: bool,
     /// Noise of the command; none if it is digital.
     pub command_noise: Option<CommandNoise>,
     /// Notes for the user about decisions made while reading.

@@ -36,6 +36,7 @@ mod head;
 mod position_unit;
 mod survey;
 mod noise;
+mod sampled;
 mod scale;
 mod timebase;
 mod clock;

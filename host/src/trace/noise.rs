@@ -4,6 +4,9 @@
 //! short blocks of rows, those with a net motion are left out, and the command is noisy if most of the others are: if they
 //! turn back at least twice, and if their second differences are as large as those of independent readings. A smooth
 //! oscillation has small ones. Second differences leave out slopes (Gasser, Sroka and Jennen-Steinmetz 1986).
+//!
+//! Noise below a step of the converter shows in some blocks only: where the signal lies near the edge of a code, readings
+//! flicker between the two codes beside it.
 
 use crate::trace::survey::Survey;
 
@@ -12,6 +15,9 @@ const BLOCK: usize = 32;
 
 /// Fewest blocks without a net motion.
 const BLOCKS: usize = 2;
+
+/// Fewest turns back that are flicker. No source
+const RETURNS: usize = 4;
 
 /// A block that spans more than this share of the whole command is no rest.
 const SHARE: f64 = 1.0 / 8.0;
@@ -41,6 +47,8 @@ struct Block {
     /// Smallest change from row to row.
     step: f64,
     is_noisy: bool,
+    /// How often it turns back, if it goes to and fro between two neighbouring codes of a converter.
+    flickers: usize,
 }
 
 /// The noise of the command; `None` for a digital command, or too few rows to judge.
@@ -52,12 +60,25 @@ pub(crate) fn command(survey: &Survey) -> Option<Noise> {
     let blocks: Vec<Block> = blocks.filter_map(|block| at_rest(block, span)).collect();
     let mut noisy: Vec<&Block> = blocks.iter().filter(|block| block.is_noisy).collect();
     if noisy.len() < BLOCKS || 2 * noisy.len() <= blocks.len() {
-        return None;
+        return flicker(&blocks);
     }
     noisy.sort_by(|one, other| one.rms.total_cmp(&other.rms));
     let rms = noisy[noisy.len() / 2].rms;
     let step = noisy.iter().map(|block| block.step).fold(f64::INFINITY, f64::min);
     Some(Noise { rms, dead_band: (SIGMAS * rms).max(STEPS * step) })
+}
+
+/// Noise below one step of the converter, if the command stands in all blocks but those where it flickers.
+fn flicker(blocks: &[Block]) -> Option<Noise> {
+    let flickering = || blocks.iter().filter(|block| block.flickers > 0);
+    let stands = |block: &&Block| block.flickers > 0 || block.step.is_infinite();
+    let step = flickering().map(|block| block.step).fold(f64::INFINITY, f64::min);
+    let alike = flickering().all(|block| block.step < STEPS * step);
+    let standing = blocks.iter().filter(stands).count();
+    // Averages of a signal that hardly leaves its code are as uncertain as one reading: uniform over the step.
+    let returns: usize = flickering().map(|block| block.flickers).sum();
+    (flickering().count() >= BLOCKS && returns >= RETURNS && alike && 2 * standing > blocks.len())
+        .then(|| Noise { rms: step / 12f64.sqrt(), dead_band: STEPS * step })
 }
 
 fn span(values: &[f64]) -> f64 {
@@ -79,13 +100,16 @@ fn at_rest(values: &[f64], whole: f64) -> Option<Block> {
     let moved: Vec<f64> = changes.iter().copied().filter(|&change| change != 0.0).collect();
     let returns = moved.windows(2).filter(|pair| pair[0] * pair[1] < 0.0).count();
     let bends: Vec<f64> = changes.windows(2).map(|pair| (pair[1] - pair[0]).powi(2)).collect();
+    let step = moved.iter().fold(f64::INFINITY, |least, change| least.min(change.abs()));
+    let one_step = moved.iter().all(|change| change.abs() < STEPS * step);
     let middle = mean(values);
     let spread: Vec<f64> = values.iter().map(|value| (value - middle).powi(2)).collect();
     let variance = mean(&bends) / 6.0;
     Some(Block {
         rms: variance.sqrt(),
-        step: moved.iter().fold(f64::INFINITY, |least, change| least.min(change.abs())),
+        step,
         is_noisy: returns >= 2 && variance >= WHITE * mean(&spread),
+        flickers: if returns + 1 == moved.len() && one_step { returns } else { 0 },
     })
 }
 
@@ -125,6 +149,16 @@ mod tests {
         // Eight bits of ± 10 V, with noise of a third of a step.
         let found = noise(6, |row| ((moves(row) / 0.08 + 0.33 * normal(&mut seed)).round()) * 0.08).unwrap();
         assert!(found.dead_band >= 0.12 && found.dead_band < 0.3, "{found:?}");
+    }
+
+    #[test]
+    fn flicker_of_the_last_bit_is_noise() {
+        let mut seed = 11;
+        // A step of 0.08; where the command rests, the edge of its code is an eighth of a step away, two sigma.
+        let coarse = |row| (((moves(row) + 0.03) / 0.08 + 0.06 * normal(&mut seed)).round()) * 0.08;
+        let found = noise(4, coarse).unwrap();
+        assert!((found.dead_band - 0.12).abs() < 0.001, "{found:?}");
+        assert_eq!(noise(2, |row| (moves(row) / 0.08).round() * 0.08), None, "without noise");
     }
 
     #[test]

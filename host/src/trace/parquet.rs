@@ -82,7 +82,8 @@ impl Parquet {
             survey.pieces.push(rows.into_iter().flatten().filter_map(Result::ok).collect());
         }
         survey.lines = (1..=survey.pieces.first().map_or(0, Vec::len) as u64).collect();
-        let reader = RowReader::new(&chosen, &survey, choice, Place { file: name, line: 1 })?;
+        let mut reader = RowReader::new(&chosen, &survey, choice, Place { file: name, line: 1 })?;
+        reader.note_sampled();
         let batches = read(first, &chosen).map_err(unreadable)?;
         Ok((Parquet { batches, shape, done: 0, total }, reader))
     }

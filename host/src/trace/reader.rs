@@ -13,7 +13,7 @@ use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
 use crate::trace::two_clocks::{Merge, Merged, Pair};
-use crate::trace::{noise, unit};
+use crate::trace::{noise, sampled, unit};
 
 /// Least number of unread rows, and their share of all, 1 / this, above which the recording is untrusted. No source
 const UNREAD: (i64, i64) = (10, 10);
@@ -27,6 +27,8 @@ pub(crate) struct RowReader {
     is_error: bool,
     /// Where command and feedback have a clock each.
     merge: Option<Merge>,
+    /// Where feedback is sampled in some rows only.
+    held: Option<HeldFeedback>,
     /// Number of rows so far, good or bad.
     index: i64,
     /// The rows that could not be read.
@@ -57,6 +59,28 @@ impl Unread {
     }
 }
 
+/// Feedback that is sampled in every n-th row.
+#[derive(Clone, Copy, Debug)]
+struct HeldFeedback {
+    every: usize,
+    /// Rows since its last sample.
+    since: usize,
+    /// The last number. Unit: counts
+    last: Option<i32>,
+}
+
+impl HeldFeedback {
+    /// Whether a row with this number is a sample: it is a new one, or one is due.
+    fn is_sample(&mut self, number: i32) -> bool {
+        self.since += 1;
+        let is_sample = self.last != Some(number) || self.since >= self.every;
+        if is_sample {
+            (self.last, self.since) = (Some(number), 0);
+        }
+        is_sample
+    }
+}
+
 impl RowReader {
     /// Chooses unit, ticks and counts from the surveyed rows.
     pub(crate) fn new(
@@ -69,6 +93,10 @@ impl RowReader {
         let (unit, known) = position_unit::find(columns, choice, place, &mut notes)?;
         let (scale, command_scale) = scales(survey, choice, &unit, known, place)?;
         let timebase = timebase(columns, survey, choice, place)?;
+        let row_s = timebase.period_s;
+        let [(command_rows, mean), (feedback_rows, _)] =
+            [1, 2].map(|place| sampled::rows_between(survey, place));
+        let timebase = timebase.of_every(feedback_rows);
         add_notes(columns, survey, scale, &timebase, choice, &mut notes);
         let clock = Clock::new(timebase);
         let origin = survey.first().and_then(|row| clock.time(row[0], 0)).unwrap_or(0);
@@ -83,7 +111,8 @@ impl RowReader {
             command_scale,
             encoder_step: survey.step(|row| feedback_count(row, scale, command_scale, columns.is_error)),
             sample_period_s: timebase.period_s,
-            command_period_s: 0.0,
+            command_period_s: if command_rows > feedback_rows { row_s * mean } else { 0.0 },
+            has_command_clock: false,
             command_noise: command_noise(survey, scale),
             notes,
         };
@@ -92,8 +121,10 @@ impl RowReader {
             None => survey.decimals() as i32 > scale.places,
         };
         let (is_error, is_log, unread) = (columns.is_error, false, Unread::of(columns, choice));
+        let held = HeldFeedback { every: feedback_rows, since: 0, last: None };
+        let held = Some(held).filter(|held| held.every > 1);
         let (merge, index, faults) = (None, 0, Faults::default());
-        Ok(RowReader { scale, clock, is_error, merge, index, unread, coarse, is_log, layout, faults })
+        Ok(RowReader { scale, clock, is_error, merge, held, index, unread, coarse, is_log, layout, faults })
     }
 
     /// Converts the numbers of one row.
@@ -103,6 +134,9 @@ impl RowReader {
         let (command, feedback) = (self.scale.apply(figures[1], 0), self.scale.apply(figures[2], 1));
         if let (Some(at), Ok(command), Ok(feedback)) = (at, command, feedback) {
             self.index += 1;
+            if self.held.as_mut().is_some_and(|held| !held.is_sample(feedback)) {
+                return;
+            }
             let feedback = self.feedback(command, feedback);
             self.clock.step(Stamped { line, at, command, feedback }, out);
         } else {
@@ -122,6 +156,10 @@ impl RowReader {
 
     /// Command and feedback have a clock each; the times of commands are those of `survey`.
     pub(crate) fn merge(&mut self, survey: &Survey) {
+        // Seconds of a unit of time: that of the time base.
+        self.layout.command_period_s = self.clock.timebase().seconds(survey.period().unwrap_or(0.0));
+        self.layout.has_command_clock = true;
+        self.held = None;
         self.merge = Some(Merge::new(self.clock.timebase().hole_in(survey)));
     }
 
@@ -197,6 +235,18 @@ impl RowReader {
     /// Ends the rows.
     pub(crate) fn finish(&mut self, out: &mut Vec<Row>) {
         self.clock.finish(out);
+    }
+
+    /// Notes on signals that are sampled in some rows only.
+    pub(crate) fn note_sampled(&mut self) {
+        let every = self.held.map_or(1, |held| held.every);
+        if every > 1 {
+            self.note(&format!("feedback changes in one of {every} rows; the others are no samples"));
+        }
+        let rows = self.layout.command_period_s / self.layout.sample_period_s * every as f64;
+        if !self.layout.has_command_clock && rows > every as f64 {
+            self.note(&format!("command changes in one of {rows:.0} rows; in the others it counts as held"));
+        }
     }
 
     /// Adds a note, once.

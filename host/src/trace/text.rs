@@ -83,6 +83,10 @@ impl<R: Read> Text<R> {
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
         reader.is_log = log.is_some();
         log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
+        reader.layout.has_command_clock |= log.as_ref().is_some_and(|log| log.has_command_clock);
+        if !rules.held.is_active() {
+            reader.note_sampled();
+        }
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
         let (offset, skipped) = (cut[first].0, first as u64);
         lines.skip(offset, skipped);

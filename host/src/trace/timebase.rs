@@ -130,6 +130,17 @@ impl Timebase {
         })
     }
 
+    /// Of rows of which one in `every` is a sample.
+    pub(crate) fn of_every(self, every: usize) -> Timebase {
+        let every = every.max(1) as f64;
+        Timebase { period_s: self.period_s * every, hole_s: self.hole_s * every, ..self }
+    }
+
+    /// A time of the column. Unit: s
+    pub(crate) fn seconds(&self, time: f64) -> f64 {
+        time * 10f64.powi(self.places) / f64::from(self.ticks_per_second)
+    }
+
     /// The sample period. Unit: ticks
     pub(crate) fn period(&self) -> i64 {
         ((self.period_s * f64::from(self.ticks_per_second)).round() as i64).max(1)

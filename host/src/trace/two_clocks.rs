@@ -107,6 +107,9 @@ impl Merge {
             let share = i128::from(at - before) * (i128::from(to) - i128::from(from));
             let span = i128::from(after - before);
             let command = i128::from(from) + (2 * share + span).div_euclid(2 * span);
+            // Rounding doesn't bring the command to its place before its time.
+            let early = at > before && command == i128::from(to);
+            let command = command - if early { i128::from((to - from).signum()) } else { 0 };
             return Some(Merged::Sample(line, at, command as i32, feedback));
         }
     }
@@ -142,6 +145,7 @@ mod tests {
             let ((before, from), (after, to)) = (commands[next - 1], commands[next]);
             let share = (at - before) as f64 / (after - before) as f64;
             let command = (f64::from(from) + share * f64::from(to - from) + 0.5).floor() as i32;
+            let command = if command == to { to - (to - from).signum() } else { command };
             Some(Merged::Sample(line, at, command, feedback))
         });
         merged.collect()
