@@ -18,6 +18,14 @@ use crate::trace::{noise, sampled, unit};
 /// Least number of unread rows, and their share of all, 1 / this, above which the recording is untrusted. No source
 const UNREAD: (i64, i64) = (10, 10);
 
+/// Whether a note on rounding is made before the rows are read.
+fn is_coarse(survey: &Survey, choice: &Choice, scale: Scale) -> bool {
+    match scale.columns {
+        Some(_) => choice.counts_per_unit.is_some(),
+        None => survey.decimals() as i32 > scale.places,
+    }
+}
+
 /// Converts the numbers of rows, from any source, to readings.
 #[derive(Clone, Debug)]
 pub(crate) struct RowReader {
@@ -70,6 +78,11 @@ struct HeldFeedback {
 }
 
 impl HeldFeedback {
+    /// Feedback that is sampled in every row needs none.
+    fn of(every: usize) -> Option<HeldFeedback> {
+        (every > 1).then_some(HeldFeedback { every, since: 0, last: None })
+    }
+
     /// Whether a row with this number is a sample: it is a new one, or one is due.
     fn is_sample(&mut self, number: i32) -> bool {
         self.since += 1;
@@ -116,13 +129,9 @@ impl RowReader {
             command_noise: command_noise(survey, scale),
             notes,
         };
-        let coarse = match scale.columns {
-            Some(_) => choice.counts_per_unit.is_some(),
-            None => survey.decimals() as i32 > scale.places,
-        };
+        let coarse = is_coarse(survey, choice, scale);
         let (is_error, is_log, unread) = (columns.is_error, false, Unread::of(columns, choice));
-        let held = HeldFeedback { every: feedback_rows, since: 0, last: None };
-        let held = Some(held).filter(|held| held.every > 1);
+        let held = HeldFeedback::of(feedback_rows);
         let (merge, index, faults) = (None, 0, Faults::default());
         Ok(RowReader { scale, clock, is_error, merge, held, index, unread, coarse, is_log, layout, faults })
     }
