@@ -101,7 +101,8 @@ Examples:
   stillpoint measure turntable.csv --window 0.02 --wrap 360
   stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
 
-Exit status: 0 done, 1 a recording can't be used (the others are still measured), 2 wrong arguments.";
+Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a tenth of
+its rows can't be read (its moves are still printed), 2 wrong arguments.";
 
 impl Arguments {
     fn wrap(&self) -> Result<Wrap, Error> {

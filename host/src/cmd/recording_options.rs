@@ -23,7 +23,7 @@ pub(super) struct Columns {
     /// Column of the following error, command - feedback, where there is no feedback; by name or number
     #[arg(long, value_name = "COL", conflicts_with = "feedback")]
     following_error: Option<String>,
-    /// Time column of the feedback, where it has a clock of its own; by name or number
+    /// Time column of the feedback, where it has a clock of its own; by name or number, with its unit as in t:ms
     #[arg(long, value_name = "COL", conflicts_with = "rate")]
     feedback_time: Option<String>,
     /// Rows per second, for a recording without a time column

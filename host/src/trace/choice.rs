@@ -16,7 +16,7 @@ pub struct Choice {
     pub feedback: Option<String>,
     /// Column of the following error, command − feedback, instead of feedback; by name or by number from 1.
     pub following_error: Option<String>,
-    /// Time column of the feedback, where it has a clock of its own; by name or by number from 1.
+    /// Time column of the feedback, where it has a clock of its own; by name or by number from 1, optionally with its unit.
     pub feedback_time: Option<String>,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,

@@ -36,13 +36,15 @@ pub(crate) struct Clock {
     shift: i64,
     /// The held row.
     suspect: Option<Stamped>,
+    /// Days since the first row, where times have no date. Unit: ticks
+    days: i64,
 }
 
 impl Clock {
     /// A clock before its first row.
     pub(crate) fn new(timebase: Timebase) -> Clock {
         let (period, hole) = (timebase.period(), timebase.hole());
-        Clock { timebase, period, hole, longest: hole, last: None, shift: 0, suspect: None }
+        Clock { timebase, period, hole, longest: hole, last: None, shift: 0, suspect: None, days: 0 }
     }
 
     /// The conversion of times.
@@ -65,13 +67,25 @@ impl Clock {
 
     /// Adds a row.
     #[inline]
-    pub(crate) fn step(&mut self, row: Stamped, out: &mut Vec<Row>) {
+    pub(crate) fn step(&mut self, mut row: Stamped, out: &mut Vec<Row>) {
+        row.at += self.days;
         match self.last {
             Some(last) if self.suspect.is_none() && row.at > last && row.at - last <= self.longest => {
                 self.emit(row, out);
             }
             _ => self.judge(row, out),
         }
+    }
+
+    /// Whether the row is the first one after midnight, by times without a date.
+    fn is_midnight(&self, row: Stamped, last: i64) -> bool {
+        let after = row.at - self.days;
+        (0..=self.longest).contains(&after) && (1..=self.longest).contains(&(row.at + self.day() - last))
+    }
+
+    /// Unit: ticks
+    fn day(&self) -> i64 {
+        86_400 * i64::from(self.timebase.ticks_per_second)
     }
 
     /// A row was dropped; its gap is marked already.
@@ -125,6 +139,9 @@ impl Clock {
             self.emit(row, out);
         } else if row.at == last {
             self.stray(row, last, out);
+        } else if self.is_midnight(row, last) {
+            self.days += self.day();
+            self.emit(Stamped { at: row.at + self.day(), ..row }, out);
         } else {
             self.suspect = Some(row);
         }
@@ -215,6 +232,9 @@ mod tests {
         check(&[0, 1, 100], "1c0=0 1t0 2t1 3h 3t100");
         check(&[0, 100, 200, 300], "1c0=0 1t0 2h 2t100 3h 3t200 4h 4t300");
         check(&[7, 8, 9, 0, 1, 2], "1c0=0.007 1t0 2t1 3t2 4r 4c3=0 4t3 5t4 6t5");
+        check(&[86_399_998, 86_399_999, 0, 1, 2], "1c0=86399.998 1t0 2t1 3t2 4t3 5t4");
+        check(&[86_399_999, 86_300_000, 0], "1c0=86399.999 1t0 2s 3t1");
+        check(&[86_390_000, 0, 1], "1c0=86390 1t0 2r 2c1=0 2t1 3t2");
         check(&[900, 0, 1, 2], "1c0=0.9 1t0 2r 2c1=0 2t1 3t2 4t3");
         let day = 1 << 33;
         check(&[0, 1, day, day + 1], "1c0=0 1t0 2t1 3h 3c2=8589934.592 3t2 4t3");

@@ -249,4 +249,20 @@ mod tests {
         check_step(sway, 1);
         check_step(|row| if row < 250 { 0.0 } else { 7.0 }, 1);
     }
+
+    /// Stamps in milliseconds of rows that are `period_ms` apart.
+    #[test]
+    fn rows_of_one_stamp_are_counted_where_their_number_is_a_rate() {
+        let stamped = |period_ms: f64, stamp_ms: f64| {
+            let times: Vec<String> = (0..400)
+                .map(|row| format!("{}", (f64::from(row) * period_ms / stamp_ms + 1e-9).floor() * stamp_ms))
+                .collect();
+            survey(&times.iter().map(|time| [time, "0", "0"]).collect::<Vec<_>>()).rows_per_stamp()
+        };
+        assert_eq!(stamped(0.25, 1.0), Some(4));
+        assert_eq!(stamped(1.0, 10.0), Some(10));
+        assert_eq!(stamped(1.0, 16.0), Some(16));
+        assert_eq!(stamped(0.4, 1.0), None, "two and three rows");
+        assert_eq!(stamped(0.24, 1.0), None, "four rows, sometimes five");
+    }
 }
