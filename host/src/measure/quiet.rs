@@ -42,6 +42,12 @@ const LEAVING: usize = 3;
 /// The way that is fitted to find the arrival. Unit: dead bands
 const WAY: i64 = 8;
 
+/// Time to go at one dead band over the time from eight of them, at constant deceleration: 1/(√8 − 1).
+const TO_GO: f64 = 0.547;
+
+/// The profile is no pure power, and its power is known in halves: the interval of the fit is widened. By simulation
+const WIDER: f64 = 1.25;
+
 /// Fewest readings on the way that are fitted.
 const FITTED: usize = 3;
 
@@ -90,7 +96,7 @@ pub(super) struct Arrived {
     /// Instant of the first reading at the level. Unit: ticks
     pub(super) tick: u32,
     /// From the expected arrival to that reading. Unit: ticks
-    pub(super) late: u32,
+    pub(super) late: i32,
     /// Half-width of the 95 % interval of the arrival. Unit: ticks
     pub(super) half_width: u32,
     /// Number of readings whose mean is the level.
@@ -280,15 +286,17 @@ impl Quiet {
 
     /// Index of the first reading at which the command has arrived, how much earlier it is expected to have arrived, and
     /// half-width of the interval. Unit: 1, ticks, ticks
-    fn arrival(&self, readings: &[Reading], level: i32) -> (usize, u32, u32) {
+    fn arrival(&self, readings: &[Reading], level: i32) -> (usize, i32, u32) {
         let distance = |command: i32| i64::from(command) - i64::from(level);
         let first = readings.first().map_or(0, |reading| reading.tick);
         let instant = |tick: u32| f64::from(tick.wrapping_sub(first) as i32);
         let is_near = |&&(_, command): &&(u32, i32)| distance(command).abs() <= WAY * self.dead_band;
         let way = self.past.iter().rev().take_while(is_near).count();
-        // A jump has no way, and a reading or two can't be fitted: it came at any time since the reading before.
-        let period = self.past.back().map_or(0, |&(before, _)| first.wrapping_sub(before));
-        let jump = (0, period / 2, period / 2);
+        // A jump has no way, and a reading or two can't be fitted: it came at any time since the reading before, or it is a
+        // hard deceleration that still has as long to go as one from eight dead bands to one shows.
+        let period = f64::from(self.past.back().map_or(0, |&(before, _)| first.wrapping_sub(before)));
+        let to_go = TO_GO * (way + 1) as f64 * period;
+        let jump = (0, ((period - to_go) / 2.0) as i32, (0.475 * (period + to_go)).round() as u32);
         if way < FITTED {
             return jump;
         }
@@ -300,7 +308,7 @@ impl Quiet {
         let Some(arrival) = arrival::fit(&points.collect::<Vec<_>>()) else { return jump };
         let arrived = readings.iter().position(|reading| instant(reading.tick) >= arrival.at).unwrap_or(0);
         let late = readings.get(arrived).map_or(0.0, |reading| instant(reading.tick) - arrival.at);
-        (arrived, late.max(0.0).min(f64::from(period)).round() as u32, arrival.half_width.round() as u32)
+        (arrived, late.clamp(0.0, period).round() as i32, (WIDER * arrival.half_width).round() as u32)
     }
 }
 

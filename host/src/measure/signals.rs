@@ -30,7 +30,7 @@ pub(super) struct Signals {
     definition: Definition,
     synchronous: bool,
     /// By how much earlier the last command ended than its sample, by its noise. Unit: ticks
-    late: u32,
+    late: i32,
     /// `None` where the user knows whether positions wrap.
     turn_jumps: Option<TurnJumps>,
     /// Moves with a jump by close to a turn.

@@ -41,8 +41,8 @@ impl SlowCommand {
     }
 
     /// From the expected end to the sample. Unit: ticks
-    pub(super) fn late(&self) -> u32 {
-        (self.parts.iter().sum::<f64>() / 2.0).round() as u32
+    pub(super) fn late(&self) -> i32 {
+        (self.parts.iter().sum::<f64>() / 2.0).round() as i32
     }
 
     /// The record with times from the expected end.
@@ -73,12 +73,12 @@ impl SlowCommand {
 }
 
 /// A time from an earlier command end; 0 says that feedback was inside all the time.
-pub(super) fn later(time: u32, late: u32) -> u32 {
-    if time == 0 { 0 } else { time.saturating_add(late) }
+pub(super) fn later(time: u32, late: i32) -> u32 {
+    if time == 0 { 0 } else { time.saturating_add_signed(late) }
 }
 
 /// The record with times that count from this long before its command end. Unit: ticks
-pub(super) fn counted_from(record: Record, late: u32, definition: Definition, window_time: u32) -> Record {
+pub(super) fn counted_from(record: Record, late: i32, definition: Definition, window_time: u32) -> Record {
     let of = |time: Option<u32>| time.map(|time| later(time, late));
     let held = record.confirmation.map(|time| time.saturating_sub(window_time));
     Record {
