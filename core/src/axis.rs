@@ -18,8 +18,8 @@ mod batch;
 
 use batch::Batch;
 
-/// Length of the event queue; one step adds at most two.
-const EVENTS: usize = 4;
+/// Length of the event queue; one step adds at most two. An event is as large as a record, so there is no room to spare.
+const EVENTS: usize = 2;
 
 /// Longest rest; then its move is reported without waiting for the next move. Unit: ticks
 const LONGEST_REST: u64 = 1 << 30;
@@ -176,7 +176,8 @@ impl Axis {
         may_go_on || self.motion.under_way()
     }
 
-    /// The oldest event in the queue, removed from it. The queue holds four; with no room a new event is lost.
+    /// The oldest event in the queue, removed from it. The queue holds two, as many as one step adds; with
+    /// no room a new event is lost.
     pub fn event(&mut self) -> Option<Event> {
         self.events.pop_front()
     }

@@ -7,7 +7,7 @@ use crate::motion::ending::Ending;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossings::Instant;
+use crate::settling::crossings::{Crossings, Instant};
 use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
 use crate::settling::uncertainty::Uncertainty;
@@ -285,40 +285,28 @@ impl Times {
     fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
         let end = CommandEnd::new(move_command);
         let inside = stop.position != Position::Outside;
-        let last_entry = inside.then(|| stop.crossings.last.map_or(0, |entry| end.to(entry.at)));
-        let held = last_entry.filter(|_| stop.position == Position::TargetReached);
-        let first_entry = if stop.began_inside {
-            Some(0)
-        } else {
-            stop.crossings.first_entry.map(|instant| end.to(instant))
-        };
+        let last =
+            inside.then(|| stop.crossings.last.map_or_else(Default::default, |entry| end.until(entry)));
+        let held = last.filter(|_| stop.position == Position::TargetReached);
+        let first_entry = stop.crossings.first_entry.map(|instant| end.to(instant));
         let stabilization = held.and_then(|_| stabilization(move_command, stop));
         let (sooner, later) = if held.is_some() { swings(settings, move_command, stop) } else { (0, 0) };
-        let swing =
-            stop.crossings.grazed.max(later).max(if stop.crossings.slope.hidden { sooner } else { 0 });
-        let reached = stop.crossings.reached.map(|entry| {
-            let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
-            let swing = if entry == stop.crossings.last { swing } else { 0 };
-            (time.saturating_add(settings.window_time), uncertainty.widened(swing))
-        });
-        let last = stop.crossings.last.map_or(Uncertainty::default(), |entry| end.until(entry).1);
-        let (reported, uncertainty) = match settings.definition {
-            Definition::LastEntry => (held, last.widened(swing)),
-            Definition::Iso9283 => {
-                let (time, uncertainty) = stabilization.unzip();
-                (time, uncertainty.unwrap_or_default().widened(swing))
-            }
-            Definition::TargetReached => {
-                let (time, uncertainty) = reached.unzip();
-                (time, uncertainty.unwrap_or_default())
-            }
+        let Crossings { grazed, slope, .. } = stop.crossings;
+        let swing = grazed.max(later).max(if slope.hidden { sooner } else { 0 });
+        let (reported, swing) = match settings.definition {
+            Definition::LastEntry => (held, swing),
+            Definition::Iso9283 => (stabilization, swing),
+            Definition::TargetReached => reached(settings, stop, &end, swing),
         };
+        let uncertainty =
+            reported.map_or_else(Default::default, |(_, uncertainty)| uncertainty.widened(swing));
+        let held = held.map(|(time, _)| time);
         // They count whole samples; the settling time lies within one.
         let of_other_window = |time: u32| if time == 0 { 0 } else { end.shifted(time) };
         Times {
-            reported,
+            reported: reported.map(|(time, _)| time),
             uncertainty,
-            first_entry,
+            first_entry: if stop.began_inside { Some(0) } else { first_entry },
             confirmation: held.map(|settling| settling.saturating_add(settings.window_time)),
             stabilization: stabilization.map(|(time, _)| time),
             wider: stop.nearby.wider.map(|time| of_other_window(time).min(held.unwrap_or(u32::MAX))),
@@ -354,6 +342,20 @@ impl CommandEnd {
     fn until(&self, instant: Instant) -> (u32, Uncertainty) {
         (self.to(instant.at), instant.uncertainty.and_uniform(self.ending.half_width))
     }
+}
+
+/// Command end to the window time after the entry of the first dwell that lasted it, and what of `swing` applies to that.
+/// Unit: ticks
+fn reached(
+    settings: &Settings,
+    stop: &Stop,
+    end: &CommandEnd,
+    swing: u32,
+) -> (Option<(u32, Uncertainty)>, u32) {
+    let Some(entry) = stop.crossings.reached else { return (None, 0) };
+    let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
+    let swing = if entry == stop.crossings.last { swing } else { 0 };
+    (Some((time.saturating_add(settings.window_time), uncertainty)), swing)
 }
 
 /// First crossing to last entry, both on the clock of the samples: the command end does not count. Unit: ticks

@@ -161,6 +161,8 @@ impl Settings {
 /// [`Parameters::turn`] in command counts; none if that is no whole number, or 2^31 or more. Unit: command counts
 const fn command_turn(p: &Parameters) -> Option<u32> {
     let (upper, lower) = (p.command_scale.0.unsigned_abs() as u64, p.command_scale.1.unsigned_abs() as u64);
+    // Never 0 where the scale is checked; said here so that no panic is linked.
+    let upper = if upper == 0 { 1 } else { upper };
     let turn = p.turn as u64 * lower;
     if turn.is_multiple_of(upper) && turn / upper <= i32::MAX as u64 {
         Some((turn / upper) as u32)

@@ -195,7 +195,7 @@ impl Fit {
         let misfit = (apart.abs() / (line.tolerance + check.tolerance)).max(outside / tolerance);
         // A profile of the fifth order is no pure cube: it ends earlier, by more than coarse points would show.
         let curve = near * far / seen.length.max(1.0) / 2.0;
-        let curve = if power == 3 && check.tolerance > 1.65 * curve { curve } else { 0.0 };
+        let curve = if power == 3 && check.tolerance > 1.2 * curve { curve } else { 0.0 };
         let (end, lowest) = (end - curve / 2.0, lowest - latest * curve * (1.0 / near + 1.0 / far));
         let tolerance = tolerance + curve / 2.0;
         let (early, late) = ((end - tolerance).max(lowest), (end + tolerance).min(highest));

@@ -182,16 +182,25 @@ mod tests {
 
     /// Its curve, and the settling time of the window itself.
     fn measured(errors: &[u32]) -> (Vec<CurvePoint>, u32) {
-        let parameters =
-            Parameters { window: WINDOW, window_time: 10, rest_time: 20, ..Parameters::at(1000) };
+        // Many ticks a sample: the set window settles between two samples, and a wider one no later.
+        const TICKS: u32 = 1000;
+        let parameters = Parameters {
+            window: WINDOW,
+            window_time: 10 * TICKS,
+            rest_time: 20 * TICKS,
+            synchronous: true,
+            ..Parameters::at(1000 * TICKS)
+        };
         let mut axis = Axis::new(Settings::new(parameters).expect("valid settings"));
         let rest = (0..30).map(|_| (0, 0));
         let stop = errors.iter().map(|error| (10_000, 10_000 - *error as i32));
         for (tick, (command, feedback)) in (0..).zip(rest.chain(stop)) {
-            axis.step(Reading { tick, command, feedback });
+            axis.step(Reading { tick: tick * TICKS, command, feedback });
         }
         axis.finish();
-        let curve = axis.curve().collect();
+        let samples = |settling: Option<u32>| settling.map(|ticks| ticks.div_ceil(TICKS));
+        let curve =
+            axis.curve().map(|point| CurvePoint { settling: samples(point.settling), ..point }).collect();
         let settling = errors.iter().rposition(|error| *error > WINDOW).map_or(0, |at| at as u32 + 1);
         (curve, settling)
     }

@@ -160,7 +160,7 @@ fn the_numbers_are_those_of_the_formula() {
         assert_eq!((lines.len(), ran.stderr.as_str()), (4, ""));
         for (number, line) in lines.iter().enumerate() {
             let figure = |name: &str| line[name].as_f64().expect(name);
-            // Times count from the end of the profile, which the rounded command reaches some rows early.
+            // From the true end of the profile, which the core estimates.
             let truth = tail(window);
             let settling = figure("settling_s");
             assert!((settling - truth).abs() <= PERIOD, "±{window}: {settling} s, by formula {truth} s");
