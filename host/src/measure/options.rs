@@ -81,8 +81,8 @@ impl MeasureOptions {
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
-            // The core knows the period of samples alone; a slower command is seen to afterwards.
-            synchronous: self.synchronous || slow_command::is_slow(layout),
+            // The core knows the period of samples and no noise; slow and noisy commands are seen to afterwards.
+            synchronous: self.synchronous || slow_command::is_slow(layout) || self.dead_band(layout) > 0,
             turn: self.turn(layout)?,
             ..Parameters::at(layout.ticks_per_second)
         };

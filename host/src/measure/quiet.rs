@@ -42,6 +42,12 @@ const LEAVING: usize = 3;
 /// The way that is fitted to find the arrival. Unit: dead bands
 const WAY: i64 = 8;
 
+/// Time to go at one dead band over the time from eight of them, at constant deceleration: 1/(√8 − 1).
+const TO_GO: f64 = 0.547;
+
+/// The profile is no pure power, and its power is known in halves: the interval of the fit is widened. By simulation
+const WIDER: f64 = 1.25;
+
 /// Fewest readings on the way that are fitted.
 const FITTED: usize = 3;
 
@@ -89,7 +95,9 @@ pub(super) struct Quiet {
 pub(super) struct Arrived {
     /// Instant of the first reading at the level. Unit: ticks
     pub(super) tick: u32,
-    /// Half-width of the 95 % interval of that instant. Unit: ticks
+    /// From the expected arrival to that reading. Unit: ticks
+    pub(super) late: i32,
+    /// Half-width of the 95 % interval of the arrival. Unit: ticks
     pub(super) half_width: u32,
     /// Number of readings whose mean is the level.
     pub(super) averaged: u32,
@@ -260,7 +268,7 @@ impl Quiet {
         let Some((sum, count)) = self.average.take() else { return };
         let level = rounded(sum, count) as i32;
         let readings: Vec<Reading> = self.window.drain(..).collect();
-        let (arrived, half_width) = self.arrival(&readings, level);
+        let (arrived, late, half_width) = self.arrival(&readings, level);
         let (moving, standing) = readings.split_at(arrived);
         out.extend(moving);
         out.extend(standing.iter().map(|reading| Reading { command: level, ..*reading }));
@@ -268,7 +276,7 @@ impl Quiet {
             self.arrivals.pop_front();
         }
         let tick = standing.first().map_or(0, |reading| reading.tick);
-        self.arrivals.push_back(Arrived { tick, half_width, averaged: count as u32 });
+        self.arrivals.push_back(Arrived { tick, late, half_width, averaged: count as u32 });
         self.stood = standing.last().map_or(0, |reading| reading.tick);
         self.sides = [self.stood; 2];
         (self.level, self.is_standing, self.required) = (level, true, None);
@@ -276,25 +284,31 @@ impl Quiet {
         self.high.clear();
     }
 
-    /// Index of the first reading at which the command has arrived, and half-width of its interval. Unit: 1, ticks
-    fn arrival(&self, readings: &[Reading], level: i32) -> (usize, u32) {
+    /// Index of the first reading at which the command has arrived, how much earlier it is expected to have arrived, and
+    /// half-width of the interval. Unit: 1, ticks, ticks
+    fn arrival(&self, readings: &[Reading], level: i32) -> (usize, i32, u32) {
         let distance = |command: i32| i64::from(command) - i64::from(level);
         let first = readings.first().map_or(0, |reading| reading.tick);
         let instant = |tick: u32| f64::from(tick.wrapping_sub(first) as i32);
         let is_near = |&&(_, command): &&(u32, i32)| distance(command).abs() <= WAY * self.dead_band;
         let way = self.past.iter().rev().take_while(is_near).count();
-        // A jump has no way, and a reading or two can't be fitted.
+        // A jump has no way, and a reading or two can't be fitted: it came at any time since the reading before, or it is a
+        // hard deceleration that still has as long to go as one from eight dead bands to one shows.
+        let period = f64::from(self.past.back().map_or(0, |&(before, _)| first.wrapping_sub(before)));
+        let to_go = TO_GO * (way + 1) as f64 * period;
+        let jump = (0, ((period - to_go) / 2.0) as i32, (0.475 * (period + to_go)).round() as u32);
         if way < FITTED {
-            return (0, 0);
+            return jump;
         }
         let half = f64::from(self.required.unwrap_or(self.rest_time)) / 2.0;
         let before = self.past.range(self.past.len() - way..).copied();
         let after = readings.iter().map(|reading| (reading.tick, reading.command));
         let after = after.take_while(|&(tick, _)| instant(tick) <= half);
         let points = before.chain(after).map(|(tick, command)| (instant(tick), distance(command) as f64));
-        let Some(arrival) = arrival::fit(&points.collect::<Vec<_>>()) else { return (0, 0) };
-        let arrived = readings.iter().position(|reading| instant(reading.tick) >= arrival.at);
-        (arrived.unwrap_or(0), arrival.half_width.round() as u32)
+        let Some(arrival) = arrival::fit(&points.collect::<Vec<_>>()) else { return jump };
+        let arrived = readings.iter().position(|reading| instant(reading.tick) >= arrival.at).unwrap_or(0);
+        let late = readings.get(arrived).map_or(0.0, |reading| instant(reading.tick) - arrival.at);
+        (arrived, late.clamp(0.0, period).round() as i32, (WIDER * arrival.half_width).round() as u32)
     }
 }
 

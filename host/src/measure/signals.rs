@@ -1,11 +1,11 @@
 //! In: readings as they were recorded, and records of the core. Out: readings with positions that go on across a turn and
 //! with a command that stands while it rests; records with what was found on the way.
 
-use stillpoint_core::{CurvePoint, Outcome, Reading, Reasons, Record, Settings, Turn};
+use stillpoint_core::{CurvePoint, Definition, Outcome, Reading, Reasons, Record, Settings, Turn};
 
 use super::options::{MeasureOptions, Wrap};
 use super::quiet::{Arrived, Quiet};
-use super::slow_command::{self, SlowCommand};
+use super::slow_command::{self, SlowCommand, counted_from, later};
 use super::turn_jumps::{self, TurnJumps};
 use crate::report::axis_context::AxisContext;
 use crate::report::number;
@@ -25,6 +25,12 @@ pub(super) struct Signals {
     slow: Option<SlowCommand>,
     /// Unit: counts
     window: u32,
+    /// Unit: ticks
+    window_time: u32,
+    definition: Definition,
+    synchronous: bool,
+    /// By how much earlier the last command ended than its sample, by its noise. Unit: ticks
+    late: i32,
     /// `None` where the user knows whether positions wrap.
     turn_jumps: Option<TurnJumps>,
     /// Moves with a jump by close to a turn.
@@ -44,6 +50,10 @@ impl Signals {
             command_rms: options.command_rms(layout),
             slow: Some(slow).filter(|_| slow_command::is_slow(layout) && !options.synchronous),
             window: settings.window,
+            window_time: settings.window_time,
+            definition: settings.definition,
+            synchronous: options.synchronous,
+            late: 0,
             turn_jumps: (options.wrap == Wrap::Unknown).then(|| TurnJumps::new(turn)),
             turns: 0,
             first_tick: None,
@@ -71,6 +81,7 @@ impl Signals {
 
     /// The record of a move with what was found here.
     pub(super) fn findings(&mut self, record: Record) -> Record {
+        self.late = 0;
         let record = if self.quiet.is_active() { self.with_noise(record) } else { record };
         let record = self.slow.map_or(record, |slow| slow.record(record));
         let end = record.command_end.saturating_add(record.held);
@@ -93,17 +104,20 @@ impl Signals {
         }
     }
 
-    /// A point of the settling curve of such a move.
+    /// A point of the settling curve of that move.
     pub(super) fn point(&self, point: CurvePoint) -> CurvePoint {
-        self.slow.map_or(point, |slow| slow.point(point))
+        let late = self.late + self.slow.map_or(0, |slow| slow.late());
+        CurvePoint { settling: point.settling.map(|time| later(time, late)), ..point }
     }
 
     /// The record of a noisy command: its end lies in an interval, and its target is a mean.
-    fn with_noise(&self, record: Record) -> Record {
+    fn with_noise(&mut self, record: Record) -> Record {
         let reasons = record.reasons.with(Reasons::DEAD_BAND);
         let tick = self.first_tick.unwrap_or(0).wrapping_add(record.command_end as u32);
         let Some(arrived) = self.quiet.arrived(tick) else { return Record { reasons, ..record } };
         let target = self.target_half_width(&record, arrived);
+        self.late = if self.synchronous { 0 } else { arrived.late };
+        let record = counted_from(record, self.late, self.definition, self.window_time);
         widened(Record { reasons, ..record }, f64::from(arrived.half_width), target)
     }
 

@@ -9,7 +9,7 @@
 //! The true end is uniform over the command period, and the clock adds another uniform part. The core sees samples alone, so
 //! it counts from the sample, and the record is shifted by half of both.
 
-use stillpoint_core::{CurvePoint, Definition, Record};
+use stillpoint_core::{Definition, Record};
 
 use crate::trace::Layout;
 
@@ -41,41 +41,20 @@ impl SlowCommand {
     }
 
     /// From the expected end to the sample. Unit: ticks
-    fn late(&self) -> u32 {
-        (self.parts.iter().sum::<f64>() / 2.0).round() as u32
-    }
-
-    /// A time from the command end; 0 says that feedback was inside all the time.
-    fn later(&self, time: u32) -> u32 {
-        if time == 0 { 0 } else { time.saturating_add(self.late()) }
-    }
-
-    /// A point of the settling curve.
-    pub(super) fn point(&self, point: CurvePoint) -> CurvePoint {
-        CurvePoint { settling: point.settling.map(|time| self.later(time)), ..point }
+    pub(super) fn late(&self) -> i32 {
+        (self.parts.iter().sum::<f64>() / 2.0).round() as i32
     }
 
     /// The record with times from the expected end.
     pub(super) fn record(&self, record: Record) -> Record {
         let variance = self.parts.iter().map(|part| part * part / 12.0).sum::<f64>();
-        let counted = self.definition != Definition::Iso9283;
-        let held = record.confirmation.map(|time| time.saturating_sub(self.window_time));
-        let settling = record.settling.map(|time| if counted { self.later(time) } else { time });
         let (settling_u, settling_95) = match record.settling {
-            Some(_) if counted => self.uncertainty(&record),
+            Some(_) if self.definition != Definition::Iso9283 => self.uncertainty(&record),
             _ => (record.settling_u, record.settling_95),
         };
-        Record {
-            settling,
-            settling_u,
-            settling_95,
-            first_entry: record.first_entry.map(|time| self.later(time)),
-            confirmation: held.map(|time| self.later(time).saturating_add(self.window_time)),
-            settling_wider: record.settling_wider.map(|time| self.later(time)),
-            settling_narrower: record.settling_narrower.map(|time| self.later(time)),
-            command_end_u: f64::from(record.command_end_u).hypot(variance.sqrt()).round() as u32,
-            ..record
-        }
+        let command_end_u = f64::from(record.command_end_u).hypot(variance.sqrt()).round() as u32;
+        let record = Record { settling_u, settling_95, command_end_u, ..record };
+        counted_from(record, self.late(), self.definition, self.window_time)
     }
 
     /// Standard uncertainty, and half-width of the 95 % interval, of the settling time. Unit: ticks
@@ -90,6 +69,26 @@ impl SlowCommand {
         let own = (f64::from(record.settling_u), f64::from(record.settling_95));
         let (_, expanded) = and_uniform(own, late.1 / 0.95, 0.85);
         (own.0.hypot(late.0).round() as u32, expanded.ceil() as u32)
+    }
+}
+
+/// A time from an earlier command end; 0 says that feedback was inside all the time.
+pub(super) fn later(time: u32, late: i32) -> u32 {
+    if time == 0 { 0 } else { time.saturating_add_signed(late) }
+}
+
+/// The record with times that count from this long before its command end. Unit: ticks
+pub(super) fn counted_from(record: Record, late: i32, definition: Definition, window_time: u32) -> Record {
+    let of = |time: Option<u32>| time.map(|time| later(time, late));
+    let held = record.confirmation.map(|time| time.saturating_sub(window_time));
+    Record {
+        // From the first crossing, not from the command end.
+        settling: if definition == Definition::Iso9283 { record.settling } else { of(record.settling) },
+        first_entry: of(record.first_entry),
+        confirmation: of(held).map(|time| time.saturating_add(window_time)),
+        settling_wider: of(record.settling_wider),
+        settling_narrower: of(record.settling_narrower),
+        ..record
     }
 }
 

@@ -384,14 +384,13 @@ fn moves(out: &[serde_json::Value], unit: f64) -> Moves {
 
 /// Whether both are the same moves, as far as positions of this resolution show. Unit: mm
 fn are_alike(found: &Moves, plain: &Moves, resolution: f64) -> bool {
-    // The tail has this speed where it enters the window. Unit: mm/s
-    let speed = WINDOW / (SHAPE.2 * STEP / super::PERIOD);
-    // Some ways have a clock of another origin, so times count from the instant at which the first move settles.
-    let settled = |of_move: &[f64; 5]| of_move[1] + of_move[4];
-    let origin = |moves: &Moves| moves.first().map_or(0.0, settled);
+    // Some ways have a clock of another origin, so times count from the first move.
+    let middle = |of_move: &[f64; 5]| (of_move[0] + of_move[1]) / 2.0;
+    let origin = |moves: &Moves| moves.first().map_or(0.0, middle);
     let shift = origin(found) - origin(plain);
-    // A smooth command starts earlier and ends later where it is written more finely.
-    let coarse = if resolution > 1e-4 { 0.012 } else { 1.5 * STEP };
+    // A smooth command starts earlier and ends later where it is written more finely; on a clock of its own its end is
+    // known to two sample periods.
+    let coarse = if resolution > 1e-4 { 0.012 } else { 2.0 * STEP };
     found.len() == plain.len()
         && found.iter().zip(plain).all(|(found, plain)| {
             let differs = |at: usize| (found[at] - plain[at] - shift).abs();
@@ -399,7 +398,6 @@ fn are_alike(found: &Moves, plain: &Moves, resolution: f64) -> bool {
             differs(0).max(differs(1)) <= coarse
                 && lengths <= 2.0 * resolution
                 && (found[4] - plain[4]).abs() <= coarse
-                && (settled(found) - settled(plain) - shift).abs() <= 2.0 * resolution / speed
         })
 }
 
