@@ -89,6 +89,8 @@ pub struct MoveCommand {
     pub period: u32,
     /// The command was already changing when the readings began: `start` and `travel` leave out what came before.
     pub joined_late: bool,
+    /// The command stood in between, for so short a time that it may have been turning or slowing down.
+    pub paused: bool,
     /// When the command truly ended; at `command_end` if it shares a clock with the samples.
     pub ending: Ending,
 }
@@ -298,6 +300,7 @@ impl Motion {
             start: self.changed - u64::from(sample.elapsed),
             travel: next.change,
             joined_late: self.state == State::Idle && !rested,
+            paused: false,
             ..self.move_command
         };
         (self.excursion, self.shortest) = (next.change.unsigned_abs(), 0);
@@ -369,6 +372,7 @@ impl Motion {
             start: part.command.start,
             travel,
             joined_late: part.command.joined_late,
+            paused: part.command.paused || self.move_command.paused,
             ..self.move_command
         };
         self.excursion = self.excursion.max(part.excursion).max(travel.unsigned_abs());
@@ -378,6 +382,7 @@ impl Motion {
             Why::Stop { last, train } => {
                 let turned = train && (beyond || last.reverses(self.last));
                 self.turning_points = self.turning_points.saturating_add(u32::from(turned));
+                self.move_command.paused |= turned;
                 self.pulses = 0;
             }
             Why::Pulses(pulses) => {

@@ -43,7 +43,7 @@ impl Outcome {
 pub struct Reasons(u64);
 
 /// Bit and wording of each reason, in the order in which they are written.
-const WORDING: [(Reasons, &str); 22] = [
+const WORDING: [(Reasons, &str); 23] = [
     (Reasons::GAP, "samples are missing in the move or before it settled"),
     (Reasons::CLOCK, "the time stamps stand still or go back"),
     (Reasons::JUMP, "feedback jumps further in one sample than set as possible"),
@@ -57,7 +57,7 @@ const WORDING: [(Reasons, &str); 22] = [
     (Reasons::NOISE, "the window is below three times the rest noise"),
     (Reasons::COARSE, "settling is below five sample periods"),
     (Reasons::INFERRED, "the command end is inferred from feedback"),
-    (Reasons::HOLE, "samples are missing, but not where they matter"),
+    (Reasons::HOLE, "samples are missing elsewhere than at command end, entry and window time"),
     (Reasons::STEPPED, "the command jumps to its target, so settling includes the travel"),
     (Reasons::SPIKE, "a spike of feedback, faster than the axis ever moves, decides"),
     (Reasons::ENDED, "the samples ended before the rest did"),
@@ -66,6 +66,7 @@ const WORDING: [(Reasons, &str); 22] = [
     (Reasons::TURN, "the position jumps by close to a whole turn"),
     (Reasons::DEAD_BAND, "the command is noisy, and its end is known to its dead band"),
     (Reasons::FEW, "the window is crossed within a sample or two"),
+    (Reasons::PAUSED, "the command stood in between, too short to tell a stop from a turning point"),
 ];
 
 impl Reasons {
@@ -115,6 +116,8 @@ impl Reasons {
     pub const DEAD_BAND: Reasons = Reasons(1 << 20);
     /// Under [`Definition::Iso9283`]: feedback crosses the window within a sample or two.
     pub const FEW: Reasons = Reasons(1 << 21);
+    /// The command stood within the move: what counts as one move may be two with a short stop between.
+    pub const PAUSED: Reasons = Reasons(1 << 22);
 
     /// Reasons of both.
     pub const fn with(self, other: Reasons) -> Reasons {
@@ -285,8 +288,8 @@ impl Times {
     fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
         let end = CommandEnd::new(move_command);
         let inside = stop.position != Position::Outside;
-        let last =
-            inside.then(|| stop.crossings.last.map_or_else(Default::default, |entry| end.until(entry)));
+        let last = inside
+            .then(|| stop.crossings.last.map_or_else(|| (0, end.at_once(stop)), |entry| end.until(entry)));
         let held = last.filter(|_| stop.position == Position::TargetReached);
         let first_entry = stop.crossings.first_entry.map(|instant| end.to(instant));
         let stabilization = held.and_then(|_| stabilization(move_command, stop));
@@ -336,6 +339,17 @@ impl CommandEnd {
     /// Time from the command end to an instant this long after the sample. Unit: ticks
     fn shifted(&self, time: u32) -> u32 {
         (i64::from(time) - i64::from(self.ending.late)).clamp(0, i64::from(u32::MAX)) as u32
+    }
+
+    /// Uncertainty of a settling time of 0: the true command end may be older than the last crossing.
+    fn at_once(&self, stop: &Stop) -> Uncertainty {
+        let earliest = (i64::from(self.ending.half_width) - i64::from(self.ending.late)).max(0) as u32;
+        match stop.first_crossing {
+            FirstCrossing::Before { last, .. } if last < earliest => {
+                Uncertainty::uniform(earliest.saturating_mul(2))
+            }
+            _ => Uncertainty::default(),
+        }
     }
 
     /// The same with its uncertainty.
@@ -427,11 +441,13 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
 fn cautions(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &Times) -> Reasons {
     let window = u64::from(settings.window);
     let noisy = window * 256 < 3 * u64::from(stop.rest_noise);
-    let coarse = times
-        .reported
-        .is_some_and(|settling| settling > 0 && u64::from(settling) < 5 * u64::from(move_command.period));
+    let coarse = times.reported.is_some_and(|settling| {
+        (settling > 0 || times.uncertainty.expanded > 0)
+            && u64::from(settling) < 5 * u64::from(move_command.period)
+    });
     Reasons::NONE
         .with_if(move_command.joined_late, Reasons::JOINED)
+        .with_if(move_command.paused, Reasons::PAUSED)
         .with_if(window < 2 * u64::from(settings.encoder_step), Reasons::STEP)
         .with_if(noisy && stop.rest_samples > 1, Reasons::NOISE)
         .with_if(coarse, Reasons::COARSE)

@@ -32,7 +32,7 @@ use earlier::{Crossed, Earlier};
 use following::Following;
 use holes::Holes;
 use nearby::Nearby;
-use peaks::{BlockStart, Peaks, stretch_time};
+use peaks::{BlockStart, Least, Peaks};
 use rest::Rest;
 use spike::Spike;
 use window::{Position, Transition, Window};
@@ -251,7 +251,7 @@ impl Settling {
         if (sample.error < 0) != (sample.error_before() < 0) {
             self.window.swing_through(self.crossing(sample, now));
         }
-        self.peaks.add_to_block(BlockStart::at(sample), stretch_time(settings));
+        self.peaks.add_to_block(BlockStart::at(sample), Least::of(settings));
         self.change = sample.feedback_change;
         if self.change != 0 {
             self.changed = sample.tick;

@@ -35,8 +35,13 @@ fn a_jump_ended_half_a_sample_before_it_was_seen_on_average() {
 
 #[test]
 fn inside_from_the_command_end_on_is_zero_on_any_clock() {
-    let record = jump(parameters(Definition::LastEntry, false), &[10, 5]);
-    assert_eq!((record.settling, record.first_entry, record.settling_95), (Some(0), Some(0), 0));
+    let of = |synchronous| jump(parameters(Definition::LastEntry, synchronous), &[10, 5]);
+    let times = |record: Record| (record.settling, record.first_entry, record.settling_95);
+    assert_eq!(times(of(true)), (Some(0), Some(0), 0));
+    // Command and feedback came between the same two samples: which came first by how much is not known.
+    let own = of(false);
+    assert_eq!(times(own), (Some(0), Some(0), 952));
+    assert!(own.reasons.has(Reasons::COARSE));
 }
 
 #[test]

@@ -25,7 +25,7 @@ use crate::settings::Settings;
 use crate::settling::Settling;
 use crate::settling::curve::{Curve, bucket, upper_edge};
 use crate::settling::nearby::Nearby;
-use crate::settling::peaks::{BLOCK, BlockStart, Peaks, stretch_time};
+use crate::settling::peaks::{BLOCK, BlockStart, Least, Peaks};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
 
@@ -206,7 +206,7 @@ impl Axis {
             peaks.high = peaks.high.max(distance);
             peaks.low = peaks.low.min(distance);
         }
-        peaks.add_blocks(batch, stretch_time(settings));
+        peaks.add_blocks(batch, Least::of(settings));
         for reading in batch.readings {
             settling.approach.step(reading.feedback, reading.tick, settings.window);
         }
@@ -230,7 +230,7 @@ impl Settling {
             return;
         }
         self.window.outside_on(largest);
-        self.peaks.add_blocks(batch, stretch_time(settings));
+        self.peaks.add_blocks(batch, Least::of(settings));
         self.change = last.feedback.wrapping_sub(last_but_one.feedback);
         let steps = batch.errors().windows(2).zip(batch.readings).rev();
         if let Some((_, reading)) = steps.into_iter().find(|(step, _)| step[0] != step[1]) {
@@ -240,33 +240,33 @@ impl Settling {
 }
 
 impl Peaks {
-    /// Adds all samples of a batch to blocks and speed stretches. Unit of `time`: ticks
-    fn add_blocks(&mut self, batch: &Batch, time: u32) {
+    /// Adds all samples of a batch to blocks and speed stretches.
+    fn add_blocks(&mut self, batch: &Batch, least: Least) {
         let (readings, errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
         let (mut begun, mut end) = (0, (BLOCK - 1).saturating_sub(self.count) as usize);
         while let (Some(reading), Some(error)) = (readings.get(end), errors.get(end)) {
             let before = readings.get(end.wrapping_sub(1));
-            if self.is_aligned() && !before.is_some_and(|before| self.is_long(before.tick, time)) {
+            if self.is_aligned() && !before.is_some_and(|before| self.is_long(before.tick, least.time)) {
                 let (tick, feedback) = (reading.tick, reading.feedback);
                 self.end_block(BlockStart { tick, feedback, error: *error });
             } else {
-                self.add_each(readings, errors, begun..end + 1, time);
+                self.add_each(readings, errors, begun..end + 1, least);
             }
             (begun, end) = (end + 1, end + BLOCK as usize);
         }
-        if self.is_aligned() && !readings.last().is_some_and(|last| self.is_long(last.tick, time)) {
+        if self.is_aligned() && !readings.last().is_some_and(|last| self.is_long(last.tick, least.time)) {
             self.count += (readings.len() - begun) as u32;
         } else {
-            self.add_each(readings, errors, begun..readings.len(), time);
+            self.add_each(readings, errors, begun..readings.len(), least);
         }
     }
 
     /// Adds the samples of one block one by one.
-    fn add_each(&mut self, readings: &[Reading], errors: &[i32], places: Range<usize>, time: u32) {
+    fn add_each(&mut self, readings: &[Reading], errors: &[i32], places: Range<usize>, least: Least) {
         let readings = readings.get(places.clone()).unwrap_or_default();
         for (reading, error) in readings.iter().zip(errors.get(places).unwrap_or_default()) {
             let (tick, feedback) = (reading.tick, reading.feedback);
-            self.add_to_block(BlockStart { tick, feedback, error: *error }, time);
+            self.add_to_block(BlockStart { tick, feedback, error: *error }, least);
         }
     }
 }

@@ -78,7 +78,7 @@ impl Changes {
         (number < stored).then(|| &self.ring[self.count.wrapping_sub(1 + number) % CHANGES])
     }
 
-    /// Size of the steps that the command makes: its smallest step, if the other steps are multiples of it, else one count.
+    /// Size of the steps that the command makes: what all steps are multiples of, one count at least.
     ///
     /// Equal steps at every sample are no sign of that, but of a constant speed. Unit of `period`: ticks
     fn quantum(&self, period: u32) -> u32 {
@@ -87,10 +87,9 @@ impl Changes {
             let stood = newer.tick.wrapping_sub(older.tick) >= period.saturating_mul(2);
             Some((newer.position.wrapping_sub(older.position).unsigned_abs(), stood))
         };
-        let steps = || (0..4).filter_map(step);
-        let least = steps().map(|step| step.0).min().unwrap_or(1).max(1);
-        let multiples = steps().all(|step| step.0.is_multiple_of(least));
-        if multiples && steps().any(|step| step.1 || step.0 > least) { least } else { 1 }
+        let steps = || (0..CHANGES).map_while(step);
+        let common = steps().fold(0, |common, step| divisor(common, step.0));
+        if steps().any(|step| step.1 || step.0 > common) { common.max(1) } else { 1 }
     }
 
     /// A point of the profile at the `number`th last change; none if the command turned round since.
@@ -227,6 +226,14 @@ impl Line {
             doubt: (low_doubt + high_doubt) / rise,
         })
     }
+}
+
+/// Greatest common divisor, by Euclid.
+fn divisor(mut one: u32, mut other: u32) -> u32 {
+    while other != 0 {
+        (one, other) = (other, one % other);
+    }
+    one
 }
 
 /// What rounding to whole ticks and the roots add. Unit: ticks

@@ -10,8 +10,25 @@ pub(crate) const BLOCK: u32 = 8;
 const STRETCHES: u32 = 500;
 
 /// How long a speed stretch lasts at least, unless a whole block is shorter. Unit: ticks
-pub(crate) fn stretch_time(settings: &Settings) -> u32 {
-    (settings.ticks_per_second / STRETCHES).max(1)
+/// Encoder steps of a stretch that is shorter than a block: one step more or less is then 6 %.
+const STEPS: u32 = 16;
+
+/// How long a speed stretch is at least, if it is shorter than a block.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Least {
+    /// Unit: ticks
+    pub time: u32,
+    /// Unit: counts
+    pub distance: u32,
+}
+
+impl Least {
+    pub(crate) fn of(settings: &Settings) -> Least {
+        Least {
+            time: (settings.ticks_per_second / STRETCHES).max(1),
+            distance: settings.encoder_step.saturating_mul(STEPS),
+        }
+    }
 }
 
 /// A speed as a distance and its time.
@@ -104,7 +121,7 @@ impl Peaks {
             stretch: None,
             fastest: Speed::default(),
         };
-        self.add_to_block(BlockStart::at(sample), stretch_time(settings));
+        self.add_to_block(BlockStart::at(sample), Least::of(settings));
     }
 
     /// Adds one sample at which the command has changed.
@@ -113,7 +130,7 @@ impl Peaks {
         self.high = self.high.max(distance);
         self.low = self.low.min(distance);
         self.moving_error = self.moving_error.max(sample.error.unsigned_abs());
-        self.add_to_block(BlockStart::at(sample), stretch_time(settings));
+        self.add_to_block(BlockStart::at(sample), Least::of(settings));
     }
 
     /// The command moves again after a pause at `target`: the errors during the pause belong to the motion.
@@ -147,16 +164,15 @@ impl Peaks {
         self.standing.add(error);
     }
 
-    /// Adds one sample to block and speed stretch; not called while feedback stays inside the window. Unit of `time`:
-    /// ticks
-    pub(crate) fn add_to_block(&mut self, sample: BlockStart, time: u32) {
+    /// Adds one sample to block and speed stretch; not called while feedback stays inside the window.
+    pub(crate) fn add_to_block(&mut self, sample: BlockStart, least: Least) {
         self.count += 1;
-        if self.count >= BLOCK || self.is_long(sample.tick, time) {
-            self.end_stretch(sample, time);
+        if self.count >= BLOCK || self.is_long(sample.tick, least.time) {
+            self.end_stretch(sample, least);
         }
     }
 
-    /// Whether the speed stretch is long enough to end at this tick.
+    /// Whether the speed stretch has lasted long enough to end at this tick.
     pub(crate) fn is_long(&self, tick: u32, time: u32) -> bool {
         tick.wrapping_sub(self.stretch.map_or(self.block.tick, |start| start.0)) >= time
     }
@@ -175,19 +191,21 @@ impl Peaks {
     }
 
     /// The speed stretch ends at this sample if it is long enough or fills a block; and so does a full block.
-    fn end_stretch(&mut self, end: BlockStart, time: u32) {
-        let (full, ends) = (self.count >= BLOCK, self.is_long(end.tick, time));
+    fn end_stretch(&mut self, end: BlockStart, least: Least) {
+        let full = self.count >= BLOCK;
         if full && self.is_aligned() {
             return self.end_block(end);
         }
-        if ends {
-            let (tick, feedback) = self.stretch.unwrap_or((self.block.tick, self.block.feedback));
+        let (tick, feedback) = self.stretch.unwrap_or((self.block.tick, self.block.feedback));
+        let is_long = self.is_long(end.tick, least.time);
+        if is_long && end.feedback.wrapping_sub(feedback).unsigned_abs() >= least.distance {
             self.add_speed(tick, feedback, end);
             self.stretch = Some((end.tick, end.feedback));
         }
         if full {
+            // A stretch of few encoder steps is no measure of speed; the next fills a block.
             self.begin_block(end);
-            self.stretch = self.stretch.filter(|_| !ends);
+            self.stretch = self.stretch.filter(|_| !is_long);
         }
     }
 
@@ -293,7 +311,7 @@ mod tests {
                 }
                 _ => {
                     peaks.standing(sample.error);
-                    peaks.add_to_block(BlockStart::at(sample), stretch_time(&settings));
+                    peaks.add_to_block(BlockStart::at(sample), Least::of(&settings));
                 }
             }
             before = feedback;
@@ -317,7 +335,13 @@ mod tests {
         let ramp: std::vec::Vec<i32> = (1..=20).map(|k| if k <= 8 { k } else { 8 + (k - 8) * 3 }).collect();
         // At 10 kHz, 1 kHz and 100 Hz.
         check_at(100_000, 0, &ramp, 1000, 0, Speed { distance: 24, time: 80 });
-        check_at(10_000, 0, &ramp, 1000, 0, Speed { distance: 6, time: 20 });
-        check_at(1000, 0, &ramp, 1000, 0, Speed { distance: 3, time: 10 });
+        // Few encoder steps: until there are sixteen.
+        check_at(10_000, 0, &ramp, 1000, 0, Speed { distance: 18, time: 60 });
+        let ramp: std::vec::Vec<i32> = ramp.iter().map(|feedback| 10 * feedback).collect();
+        check_at(10_000, 0, &ramp, 1000, 0, Speed { distance: 60, time: 20 });
+        check_at(1000, 0, &ramp, 1000, 0, Speed { distance: 30, time: 10 });
+        // One step now and then is no speed.
+        let steps: std::vec::Vec<i32> = (1..=16).map(|k| 5 * (k / 5)).collect();
+        check_at(1000, 0, &steps, 1000, 0, Speed { distance: 10, time: 80 });
     }
 }

@@ -32,7 +32,11 @@ fn figures(axis: &AxisContext, record: &Record, reason: Reasons) -> Option<Strin
             record.rest_error.map(|parts| format!("{} {}", length(parts), axis.unit))
         }
         Reasons::TURN => Some("does it begin anew after each turn?".to_owned()),
-        Reasons::FRAGILE => record.settling.map(|settling| other_windows(axis, record, settling)),
+        // Other windows count from the command end to the last entry, whatever definition is set.
+        Reasons::FRAGILE => {
+            let entry = |held: u32| held.saturating_sub(axis.settings.window_time);
+            record.confirmation.map(|held| other_windows(axis, record, entry(held)))
+        }
         _ => None,
     }
 }
@@ -73,8 +77,8 @@ mod tests {
                 (record.reasons, record.gaps, record.longest_gap) =
                     (Reasons::HOLE.with(Reasons::STEP), 2, 2500)
             },
-            "the window is below two encoder steps; samples are missing, but not where they matter (2 places, longest 2.5 ms)",
-            "the window is below two encoder steps; samples are missing, but not where they matter",
+            "the window is below two encoder steps; samples are missing elsewhere than at command end, entry and window time (2 places, longest 2.5 ms)",
+            "the window is below two encoder steps; samples are missing elsewhere than at command end, entry and window time",
         );
         check(
             |record| record.reasons = Reasons::TURN,

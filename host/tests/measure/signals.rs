@@ -153,7 +153,8 @@ fn regular_blanks_hold_and_others_are_bad_rows() {
     write(&folder, header, held(4, 700));
     let ran = run(&folder, "");
     assert_eq!(ran.outcomes(), "settled settled settled settled");
-    let missing = "samples are missing, but not where they matter (1 place, longest 4 ms)";
+    let missing =
+        "samples are missing elsewhere than at command end, entry and window time (1 place, longest 4 ms)";
     assert_eq!(ran.lines()[1]["reason"], missing);
     ran.assert_stderr_has(&["line 703: command holds ''"]);
     write(&folder, header, |at, command, feedback| {
