@@ -42,7 +42,7 @@ pub struct Stop {
     pub rest_samples: u32,
     /// Outside at the end of the rest, but standing: the error there. Unit: counts
     pub offset: Option<i32>,
-    /// One sample of feedback, faster than the axis ever moves, decides.
+    /// A spike of feedback, faster than the axis ever moves, decides.
     pub spike: bool,
     /// The samples ended before the rest did.
     pub ended: bool,

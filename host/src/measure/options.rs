@@ -81,8 +81,7 @@ impl MeasureOptions {
             encoder_step: self.encoder_step(layout),
             jump: self.jump(layout),
             definition: self.definition,
-            // The core knows the period of samples and no noise; slow and noisy commands are seen to afterwards.
-            synchronous: self.synchronous || slow_command::is_slow(layout) || self.dead_band(layout) > 0,
+            synchronous: self.counts_from_samples(layout),
             turn: self.turn(layout)?,
             ..Parameters::at(layout.ticks_per_second)
         };
@@ -93,6 +92,12 @@ impl MeasureOptions {
             }
             other => unusable(&format!("--{}", other.replace('_', "-")), "", invalid.rule, "see --help"),
         })
+    }
+
+    /// Whether the core counts from samples: it knows their period alone and no noise, so slow and noisy commands are seen
+    /// to afterwards.
+    fn counts_from_samples(&self, layout: &Layout) -> bool {
+        self.synchronous || slow_command::is_slow(layout) || self.dead_band(layout) > 0
     }
 
     /// Where the command stood before the first row, before the core scales it. Unit: command counts

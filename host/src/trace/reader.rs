@@ -106,10 +106,7 @@ impl RowReader {
         let (unit, known) = position_unit::find(columns, choice, place, &mut notes)?;
         let (scale, command_scale) = scales(survey, choice, &unit, known, place)?;
         let timebase = timebase(columns, survey, choice, place)?;
-        let row_s = timebase.period_s;
-        let [(command_rows, mean), (feedback_rows, _)] =
-            [1, 2].map(|place| sampled::rows_between(survey, place));
-        let timebase = timebase.of_every(feedback_rows);
+        let (timebase, feedback_rows, command_period_s) = periods(survey, timebase);
         add_notes(columns, survey, scale, &timebase, choice, &mut notes);
         let clock = Clock::new(timebase);
         let origin = survey.first().and_then(|row| clock.time(row[0], 0)).unwrap_or(0);
@@ -124,7 +121,7 @@ impl RowReader {
             command_scale,
             encoder_step: survey.step(|row| feedback_count(row, scale, command_scale, columns.is_error)),
             sample_period_s: timebase.period_s,
-            command_period_s: if command_rows > feedback_rows { row_s * mean } else { 0.0 },
+            command_period_s,
             has_command_clock: false,
             command_noise: command_noise(survey, scale),
             notes,
@@ -356,6 +353,14 @@ fn feedback_count(row: &Figures, scale: Scale, command_scale: (i32, i32), is_err
     let [command, number] = [(1, 0), (2, 1)].map(|(place, at)| scale.count(row[place], at));
     let (number, _) = number?;
     if is_error { Some(scaled(command?.0, command_scale).wrapping_sub(number)) } else { Some(number) }
+}
+
+/// The time base of the samples of feedback, the rows from one to the next, and the command period, 0 if it is no longer.
+/// Unit of the period: s
+fn periods(survey: &Survey, rows: Timebase) -> (Timebase, usize, f64) {
+    let [(command, mean), (feedback, _)] = [1, 2].map(|place| sampled::rows_between(survey, place));
+    let command_period_s = if command > feedback { mean * rows.period_s } else { 0.0 };
+    (rows.of_every(feedback), feedback, command_period_s)
 }
 
 /// Noise of the command in counts.

@@ -63,9 +63,9 @@ impl<R: Read> Text<R> {
         let cut = whole_lines(&lines);
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).or_else(|mismatch| match choice.is_by_number() {
-            true => Ok(Head { header: None, units: Vec::new(), first: found.first, note: None }),
-            false => Err(mismatched(file, mismatch, &found)),
+        let head = head::find(&texts, &found).or_else(|mismatch| {
+            let headless = || Head { header: None, units: Vec::new(), first: found.first, note: None };
+            choice.is_by_number().then(headless).ok_or_else(|| mismatched(file, mismatch, &found))
         })?;
         let first = head.first;
         let place = Place { file, line: first as u64 + 1 };
@@ -76,7 +76,7 @@ impl<R: Read> Text<R> {
         let parser = RowParser::new(found.dialect, &columns);
         let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[first..]));
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
-        let (terminator, whole) = (lines.terminator(), lines.is_whole());
+        let (terminator, whole, offset) = (lines.terminator(), lines.is_whole(), cut[first].0);
         let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
         let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
@@ -88,8 +88,7 @@ impl<R: Read> Text<R> {
             reader.note_sampled();
         }
         head.note.iter().chain(&notes).for_each(|note| reader.note(note));
-        let (offset, skipped) = (cut[first].0, first as u64);
-        lines.skip(offset, skipped);
+        lines.skip(offset, first as u64);
         Ok((Text { lines, rules: Rules { clocks: clocks.map(|(cells, ..)| cells), ..rules }, log }, reader))
     }
 

@@ -169,3 +169,19 @@ fn a_command_in_an_event_log_ended_within_its_period_and_a_sample_period() {
     }
     check("event log", &axis, text, "--command set --feedback act");
 }
+
+#[test]
+fn feedback_that_is_held_over_rows_is_sampled_slowly() {
+    let axis = Axis::new(TRAPEZOID);
+    let mut text = "t_s,command [mm],feedback [mm]\n".to_owned();
+    for (row, second) in rows(SAMPLE) {
+        let feedback = axis.feedback((row / 4 * 4) as f64 * SAMPLE);
+        writeln!(text, "{second:.4},{:.5},{feedback:.5}", axis.command(second)).unwrap();
+    }
+    let folder = Folder::new("held");
+    folder.write("axis.csv", text);
+    let (held, mean) = coverage(&folder, &axis, "");
+    println!("held feedback: {held} of {MOVES} moves held, half-width {:.2} ms", 1e3 * mean);
+    // Bounded errors prevail: the sample period is 4 ms.
+    assert!(held as f64 >= 0.93 * MOVES as f64 && mean < 0.0022, "{held} {mean}");
+}
