@@ -234,6 +234,7 @@ impl Record {
     pub fn new(settings: &Settings, number: u32, move_command: &MoveCommand, stop: &Stop) -> Record {
         let times = Times::new(settings, move_command, stop);
         let (outcome, reasons) = judge(settings, move_command, stop, &times);
+        let times = if outcome == Outcome::Untrusted { Times::default() } else { times };
         let settled = outcome == Outcome::Settled;
         let uncertainty = times.uncertainty;
         let at_rest = stop.position != Position::Outside;
@@ -269,7 +270,8 @@ impl Record {
     }
 }
 
-/// The times of all definitions. Unit: ticks
+/// The times of all definitions; those of an untrusted move are none. Unit: ticks
+#[derive(Default)]
 struct Times {
     reported: Option<u32>,
     /// Of the reported time.
@@ -434,6 +436,9 @@ fn judge(settings: &Settings, move_command: &MoveCommand, stop: &Stop, times: &T
     let why = why
         .with_if(cut_off, Reasons::ENDED)
         .with_if(outcome == Outcome::Unsettled && stop.offset.is_some(), Reasons::OFFSET);
+    // Cautions about a time only where there is one.
+    let (untimed, trusted) = (Times::default(), outcome != Outcome::Untrusted);
+    let times = if trusted { times } else { &untimed };
     (outcome, why.with(cautions(settings, move_command, stop, times)))
 }
 

@@ -79,6 +79,8 @@ fn a_hole_where_it_matters_is_untrusted() {
         let record = with_hole(Definition::LastEntry, &readings(), first, missing);
         assert_eq!(record.outcome, Outcome::Untrusted, "{missing} from {first}");
         assert!(record.reasons.has(Reasons::GAP) && !record.reasons.has(Reasons::HOLE));
+        let times = [record.first_entry, record.confirmation, record.stabilization, record.settling_wider];
+        assert_eq!(times, [None; 4], "{missing} from {first}");
         assert_eq!((record.gaps, record.longest_gap), (1, (missing as u32 + 1) * PERIOD));
     }
 }
