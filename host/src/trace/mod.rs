@@ -83,7 +83,7 @@ pub struct Trace {
 
 /// Source of the numbers.
 enum Source {
-    Text(Text<Box<dyn Read + Send>>),
+    Text(Box<Text<Box<dyn Read + Send>>>),
     #[cfg(feature = "parquet")]
     Parquet(parquet::Parquet, u64),
 }
@@ -145,7 +145,7 @@ impl Trace {
             return Err(Error::NoParquet { file: name.to_string() });
         }
         let (text, reader) = Text::open(name, lines, windows, choice)?;
-        Ok(Trace::new(name.to_string(), Source::Text(text), reader, bytes_read))
+        Ok(Trace::new(name.to_string(), Source::Text(Box::new(text)), reader, bytes_read))
     }
 
     fn new(file: String, source: Source, reader: RowReader, bytes_read: Arc<AtomicU64>) -> Trace {
