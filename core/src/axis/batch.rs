@@ -243,7 +243,7 @@ impl Peaks {
     /// Adds all samples of a batch to blocks and speed stretches.
     fn add_blocks(&mut self, batch: &Batch, least: Least) {
         let (readings, errors) = (batch.readings, batch.errors().get(1..).unwrap_or_default());
-        let (mut begun, mut end) = (0, (BLOCK - 1).saturating_sub(self.count) as usize);
+        let (mut begun, mut end) = (0, (BLOCK - 1).saturating_sub(u32::from(self.count)) as usize);
         while let (Some(reading), Some(error)) = (readings.get(end), errors.get(end)) {
             let before = readings.get(end.wrapping_sub(1));
             if self.is_aligned() && !before.is_some_and(|before| self.is_long(before.tick, least.time)) {
@@ -255,7 +255,7 @@ impl Peaks {
             (begun, end) = (end + 1, end + BLOCK as usize);
         }
         if self.is_aligned() && !readings.last().is_some_and(|last| self.is_long(last.tick, least.time)) {
-            self.count += (readings.len() - begun) as u32;
+            self.count += (readings.len() - begun) as u8;
         } else {
             self.add_each(readings, errors, begun..readings.len(), least);
         }

@@ -95,7 +95,7 @@ pub(crate) struct Peaks {
     /// Extremes of the error since the command end.
     standing: Extremes,
     /// Samples in the current block.
-    pub count: u32,
+    pub count: u8,
     block: BlockStart,
     /// Tick and error at the start of the block before.
     older: (u32, i32),
@@ -167,7 +167,7 @@ impl Peaks {
     /// Adds one sample to block and speed stretch; not called while feedback stays inside the window.
     pub(crate) fn add_to_block(&mut self, sample: BlockStart, least: Least) {
         self.count += 1;
-        if self.count >= BLOCK || self.is_long(sample.tick, least.time) {
+        if u32::from(self.count) >= BLOCK || self.is_long(sample.tick, least.time) {
             self.end_stretch(sample, least);
         }
     }
@@ -192,7 +192,7 @@ impl Peaks {
 
     /// The speed stretch ends at this sample if it is long enough or fills a block; and so does a full block.
     fn end_stretch(&mut self, end: BlockStart, least: Least) {
-        let full = self.count >= BLOCK;
+        let full = u32::from(self.count) >= BLOCK;
         if full && self.is_aligned() {
             return self.end_block(end);
         }

@@ -13,7 +13,7 @@ const FASTER: u64 = 2;
 const LONGEST: u32 = 3;
 
 /// One change of feedback across the edge of the window.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Step {
     /// Unit: ticks, wrapping
     tick: u32,
@@ -35,7 +35,8 @@ impl Step {
 /// Excursions of up to three samples, since the command end.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Spike {
-    last: Option<(Step, Speed)>,
+    /// The last transition, and the fastest speed block before it; no speed before the first.
+    last: (Step, Speed),
     /// One of them ended with the last entry.
     before_entry: bool,
     /// One of them was the first stay inside.
@@ -58,17 +59,16 @@ impl Spike {
     ) {
         let step = Step { tick: sample.tick, elapsed: sample.elapsed, change: sample.feedback_change };
         // A speed block may be shorter than the spike, so what came before the spike counts.
-        let spike = self.last.is_some_and(|(last, fastest)| {
-            sample.tick.wrapping_sub(last.tick) <= LONGEST.saturating_mul(sample.elapsed)
-                && (last.change < 0) != (step.change < 0)
-                && last.is_fast(settings, fastest)
-                && step.is_fast(settings, fastest)
-        });
+        let (last, before) = self.last;
+        let spike = sample.tick.wrapping_sub(last.tick) <= LONGEST.saturating_mul(sample.elapsed)
+            && (last.change < 0) != (step.change < 0)
+            && last.is_fast(settings, before)
+            && step.is_fast(settings, before);
         match transition {
             Transition::Entered => self.before_entry = spike,
             Transition::Exited if entries == 1 => self.first_stay = spike,
             _ => (),
         }
-        self.last = Some((step, fastest));
+        self.last = (step, fastest);
     }
 }
