@@ -29,12 +29,13 @@ fn check(text: impl AsRef<[u8]>, options: &str) -> Ran {
     for line in ran.lines() {
         let seconds = |name: &str| line[name].as_f64().expect("a figure");
         let (settling, half_width) = (seconds("settling_s"), seconds("settling_95_s"));
-        // A slow command ended at any time since its sample before.
+        // The recording shares a clock with its command, which is not said here: so the command ends as late within its
+        // period as it can.
         assert!(
-            (settling - tail(0.01)).abs() < half_width.max(0.002),
+            (settling - tail(0.01)).abs() < half_width.max(0.0025),
             "{options}: {settling} ± {half_width}"
         );
-        assert!(half_width < 0.003, "{options}: ± {half_width}");
+        assert!(half_width < 0.004, "{options}: ± {half_width}");
     }
     ran
 }
