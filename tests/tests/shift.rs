@@ -262,7 +262,7 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
         }
     }
     // One limit lies at the edge of the belt's next swing, which had hardly begun to rise: held by 75 of 100.
-    let all_but_one = short.len() <= 1 && short.iter().all(|(.., held)| held * 10 >= SEEDS * 7);
+    let all_but_one = short.len() <= 1 && short.iter().all(|(.., held)| **held * 10 >= SEEDS * 7);
     assert!(all_but_one, "{short:#?}");
     // An answer that is always open would hold, too: mostly something must be ruled out.
     assert!(queries == 30 && early * 2 > queries, "{early} of {queries} ruled out the next minute");
