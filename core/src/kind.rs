@@ -4,7 +4,8 @@
 //! are not configured: a move that fits no kind begins a new one, and a kind's typical distance and speed follow its
 //! moves.
 
-use crate::record::{Outcome, Reasons, Record};
+use crate::reasons::Reasons;
+use crate::record::{Outcome, Record};
 use crate::settings::Settings;
 
 /// Default size of the table of kinds of one axis.

@@ -53,6 +53,7 @@ mod sample;
 mod turn;
 mod motion;
 mod settling;
+mod reasons;
 mod record;
 mod axis;
 pub mod kind;
@@ -63,7 +64,8 @@ pub mod alarm;
 pub mod wire;
 
 pub use axis::{Axis, Event};
-pub use record::{Outcome, Reasons, Record};
+pub use reasons::Reasons;
+pub use record::{Outcome, Record};
 pub use sample::Reading;
 pub use settings::{Definition, Invalid, LONGEST_TIME, Parameters, Settings};
 pub use settling::Status;

@@ -237,12 +237,11 @@ impl Motion {
             [.., third_last, _, _] => pulse(third_last, &last_but_one),
         };
         self.last = pulse_before.then(pulse(&last_but_one, &last));
-        let mut from = &before;
-        for (number, reading) in readings.iter().enumerate() {
-            // Earlier ones would be overwritten.
-            if number + ending::CHANGES >= readings.len() {
-                self.changes.push(reading.tick, reading.command.wrapping_sub(from.command));
-            }
+        // Earlier ones would be overwritten.
+        let (earlier, stored) = readings.split_at(readings.len().saturating_sub(ending::CHANGES));
+        let mut from = earlier.last().unwrap_or(&before);
+        for reading in stored {
+            self.changes.push(reading.tick, reading.command.wrapping_sub(from.command));
             from = reading;
         }
         self.elapsed = last.tick.wrapping_sub(last_but_one.tick);

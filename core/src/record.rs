@@ -1,17 +1,18 @@
 //! In: the command data of a move and its stop. Out: the record: outcome, reasons and numbers of the move.
 
-use core::fmt;
-
 use crate::motion::MoveCommand;
-use crate::motion::ending::Ending;
+use crate::reasons::Reasons;
 use crate::sample::Faults;
 use crate::settings::{Definition, Settings};
 use crate::settling::approach::FirstCrossing;
-use crate::settling::crossings::{Crossings, Instant};
 use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
 use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
+
+mod times;
+
+use times::Times;
 
 /// Whether a stop settled, and why not.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,141 +36,6 @@ impl Outcome {
             Outcome::Interrupted => "interrupted",
             Outcome::Untrusted => "untrusted",
         }
-    }
-}
-
-/// Reasons for an outcome, and cautions that hold with any outcome; one bit each.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Reasons(u64);
-
-/// Bit and wording of each reason, in the order in which they are written.
-const WORDING: [(Reasons, &str); 23] = [
-    (Reasons::GAP, "samples are missing in the move or before it settled"),
-    (Reasons::CLOCK, "the time stamps stand still or go back"),
-    (Reasons::JUMP, "feedback jumps further in one sample than set as possible"),
-    (Reasons::LONG, "the move lasts longer than its ticks can count"),
-    (Reasons::UNSEEN, "the first crossing into the window lies too far back to be seen"),
-    (Reasons::OUTSIDE, "outside the window at the end of the rest"),
-    (Reasons::SHORT, "inside for less than the window time when the rest ended"),
-    (Reasons::EXITED, "the window was left after the target had been reached"),
-    (Reasons::JOINED, "the command was already changing when the samples began"),
-    (Reasons::STEP, "the window is below two encoder steps"),
-    (Reasons::NOISE, "the window is below three times the rest noise"),
-    (Reasons::COARSE, "settling is below five sample periods"),
-    (Reasons::INFERRED, "the command end is inferred from feedback"),
-    (Reasons::HOLE, "samples are missing elsewhere than at command end, entry and window time"),
-    (Reasons::STEPPED, "the command jumps to its target, so settling includes the travel"),
-    (Reasons::SPIKE, "a spike of feedback, faster than the axis ever moves, decides"),
-    (Reasons::ENDED, "the samples ended before the rest did"),
-    (Reasons::OFFSET, "feedback stands at a constant offset larger than the window"),
-    (Reasons::FRAGILE, "a slightly wider or narrower window changes the settling time by a swing"),
-    (Reasons::TURN, "the position jumps by close to a whole turn"),
-    (Reasons::DEAD_BAND, "the command is noisy, and its end is known to its dead band"),
-    (Reasons::FEW, "the window is crossed within a sample or two"),
-    (Reasons::PAUSED, "the command stood in between, too short to tell a stop from a turning point"),
-];
-
-impl Reasons {
-    /// No reason.
-    pub const NONE: Reasons = Reasons(0);
-    /// Samples are missing where they matter, in the move or before it settled.
-    pub const GAP: Reasons = Reasons(1);
-    /// The time stamps stand still or go back.
-    pub const CLOCK: Reasons = Reasons(1 << 1);
-    /// Feedback jumps further in one sample than the setting `jump`.
-    pub const JUMP: Reasons = Reasons(1 << 2);
-    /// The command moves for longer than 2^31 ticks.
-    pub const LONG: Reasons = Reasons(1 << 3);
-    /// Under [`Definition::Iso9283`]: the first crossing lies further back than the approach points.
-    pub const UNSEEN: Reasons = Reasons(1 << 4);
-    /// Outside the window at the end of the rest.
-    pub const OUTSIDE: Reasons = Reasons(1 << 5);
-    /// Inside for less than the window time at the end of the rest.
-    pub const SHORT: Reasons = Reasons(1 << 6);
-    /// Under [`Definition::TargetReached`]: target reached, then the window was left.
-    pub const EXITED: Reasons = Reasons(1 << 7);
-    /// The command was already changing when the samples began.
-    pub const JOINED: Reasons = Reasons(1 << 8);
-    /// The window is below two encoder steps.
-    pub const STEP: Reasons = Reasons(1 << 9);
-    /// The window is below three times the rest noise.
-    pub const NOISE: Reasons = Reasons(1 << 10);
-    /// The settling time is below five sample periods.
-    pub const COARSE: Reasons = Reasons(1 << 11);
-    /// The command end is inferred from feedback, because no command could be tapped.
-    pub const INFERRED: Reasons = Reasons(1 << 12);
-    /// Samples are missing in the move or its rest, but not where they matter.
-    pub const HOLE: Reasons = Reasons(1 << 13);
-    /// The command gets from its start to its end within two samples.
-    pub const STEPPED: Reasons = Reasons(1 << 14);
-    /// An excursion of up to three samples, faster than the axis moves, decides about a window transition.
-    pub const SPIKE: Reasons = Reasons(1 << 15);
-    /// The rest was closed by [`crate::Axis::finish`], not by the next move.
-    pub const ENDED: Reasons = Reasons(1 << 16);
-    /// Unsettled, and feedback stands: the rest error is that constant offset.
-    pub const OFFSET: Reasons = Reasons(1 << 17);
-    /// A window 1 % wider or narrower settles earlier or later by more than uncertainty and steepness explain.
-    pub const FRAGILE: Reasons = Reasons(1 << 18);
-    /// An untold jump close to a whole turn: the position probably wraps. See [`crate::Parameters::turn`].
-    pub const TURN: Reasons = Reasons(1 << 19);
-    /// The command is noisy: its end is known to the dead band that was used.
-    pub const DEAD_BAND: Reasons = Reasons(1 << 20);
-    /// Under [`Definition::Iso9283`]: feedback crosses the window within a sample or two.
-    pub const FEW: Reasons = Reasons(1 << 21);
-    /// The command stood within the move: what counts as one move may be two with a short stop between.
-    pub const PAUSED: Reasons = Reasons(1 << 22);
-
-    /// Reasons of both.
-    pub const fn with(self, other: Reasons) -> Reasons {
-        Reasons(self.0 | other.0)
-    }
-
-    /// `other` too, if `condition`.
-    pub const fn with_if(self, condition: bool, other: Reasons) -> Reasons {
-        if condition { self.with(other) } else { self }
-    }
-
-    /// Whether all bits of `other` are set.
-    pub const fn has(self, other: Reasons) -> bool {
-        self.0 & other.0 == other.0
-    }
-
-    /// One bit per reason.
-    pub const fn bits(self) -> u64 {
-        self.0
-    }
-
-    /// Reasons from their bits; unknown bits stay set.
-    pub const fn from_bits(bits: u64) -> Reasons {
-        Reasons(bits)
-    }
-}
-
-impl Reasons {
-    /// Each reason that is set, with its wording.
-    ///
-    /// Where the samples ended before the rest did, the reasons that speak of the rest's end say so instead.
-    pub fn worded(self) -> impl Iterator<Item = (Reasons, &'static str)> {
-        let cut_off = self.has(Reasons::ENDED) && (self.has(Reasons::OUTSIDE) || self.has(Reasons::SHORT));
-        let set = WORDING.into_iter().filter(move |(reason, _)| self.has(*reason));
-        set.filter_map(move |(reason, wording)| match reason {
-            Reasons::ENDED if cut_off => None,
-            Reasons::OUTSIDE if cut_off => Some((reason, "outside the window when the samples ended")),
-            Reasons::SHORT if cut_off => {
-                Some((reason, "inside for less than the window time when the samples ended"))
-            }
-            _ => Some((reason, wording)),
-        })
-    }
-}
-
-impl fmt::Display for Reasons {
-    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (count, (_, wording)) in self.worded().enumerate() {
-            out.write_str(if count == 0 { "" } else { "; " })?;
-            out.write_str(wording)?;
-        }
-        Ok(())
     }
 }
 
@@ -268,147 +134,6 @@ impl Record {
             longest_gap: stop.longest_gap,
         }
     }
-}
-
-/// The times of all definitions; those of an untrusted move are none. Unit: ticks
-#[derive(Default)]
-struct Times {
-    reported: Option<u32>,
-    /// Of the reported time.
-    uncertainty: Uncertainty,
-    first_entry: Option<u32>,
-    confirmation: Option<u32>,
-    stabilization: Option<u32>,
-    /// Settling times of a window 5 % wider and narrower.
-    wider: Option<u32>,
-    narrower: Option<u32>,
-    /// A window 1 % wider or narrower changes the time by a swing.
-    fragile: bool,
-}
-
-impl Times {
-    fn new(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> Times {
-        let end = CommandEnd::new(move_command);
-        let inside = stop.position != Position::Outside;
-        let last = inside
-            .then(|| stop.crossings.last.map_or_else(|| (0, end.at_once(stop)), |entry| end.until(entry)));
-        let held = last.filter(|_| stop.position == Position::TargetReached);
-        let first_entry = stop.crossings.first_entry.map(|instant| end.to(instant));
-        let stabilization = held.and_then(|_| stabilization(move_command, stop));
-        let (sooner, later) = if held.is_some() { swings(settings, move_command, stop) } else { (0, 0) };
-        let Crossings { grazed, slope, .. } = stop.crossings;
-        let swing = grazed.max(later).max(if slope.hidden { sooner } else { 0 });
-        let (reported, swing) = match settings.definition {
-            Definition::LastEntry => (held, swing),
-            Definition::Iso9283 => (stabilization, swing),
-            Definition::TargetReached => reached(settings, stop, &end, swing),
-        };
-        let uncertainty =
-            reported.map_or_else(Default::default, |(_, uncertainty)| uncertainty.widened(swing));
-        let held = held.map(|(time, _)| time);
-        // They count whole samples; the settling time lies within one.
-        let of_other_window = |time: u32| if time == 0 { 0 } else { end.shifted(time) };
-        Times {
-            reported: reported.map(|(time, _)| time),
-            uncertainty,
-            first_entry: if stop.began_inside { Some(0) } else { first_entry },
-            confirmation: held.map(|settling| settling.saturating_add(settings.window_time)),
-            stabilization: stabilization.map(|(time, _)| time),
-            wider: stop.nearby.wider.map(|time| of_other_window(time).min(held.unwrap_or(u32::MAX))),
-            narrower: stop.nearby.narrower.map(|time| of_other_window(time).max(held.unwrap_or(0))),
-            fragile: sooner.max(later) > 0,
-        }
-    }
-}
-
-/// The command end from which times count: the expected one.
-struct CommandEnd {
-    /// The first sample at the final command. Unit: ticks since the first reading
-    sample: u64,
-    ending: Ending,
-}
-
-impl CommandEnd {
-    fn new(move_command: &MoveCommand) -> CommandEnd {
-        CommandEnd { sample: move_command.command_end, ending: move_command.ending }
-    }
-
-    /// Time from the command end to an instant. Unit: ticks
-    fn to(&self, instant: u64) -> u32 {
-        self.shifted(instant.saturating_sub(self.sample).min(u64::from(u32::MAX)) as u32)
-    }
-
-    /// Time from the command end to an instant this long after the sample. Unit: ticks
-    fn shifted(&self, time: u32) -> u32 {
-        (i64::from(time) - i64::from(self.ending.late)).clamp(0, i64::from(u32::MAX)) as u32
-    }
-
-    /// Uncertainty of a settling time of 0: the true command end may be older than the last crossing.
-    fn at_once(&self, stop: &Stop) -> Uncertainty {
-        let earliest = (i64::from(self.ending.half_width) - i64::from(self.ending.late)).max(0) as u32;
-        match stop.first_crossing {
-            FirstCrossing::Before { last, .. } if last < earliest => {
-                Uncertainty::uniform(earliest.saturating_mul(2))
-            }
-            _ => Uncertainty::default(),
-        }
-    }
-
-    /// The same with its uncertainty.
-    fn until(&self, instant: Instant) -> (u32, Uncertainty) {
-        (self.to(instant.at), instant.uncertainty.and_uniform(self.ending.half_width))
-    }
-}
-
-/// Command end to the window time after the entry of the first dwell that lasted it, and what of `swing` applies to that.
-/// Unit: ticks
-fn reached(
-    settings: &Settings,
-    stop: &Stop,
-    end: &CommandEnd,
-    swing: u32,
-) -> (Option<(u32, Uncertainty)>, u32) {
-    let Some(entry) = stop.crossings.reached else { return (None, 0) };
-    let (time, uncertainty) = entry.map_or_else(Default::default, |entry| end.until(entry));
-    let swing = if entry == stop.crossings.last { swing } else { 0 };
-    (Some((time.saturating_add(settings.window_time), uncertainty)), swing)
-}
-
-/// First crossing to last entry, both on the clock of the samples: the command end does not count. Unit: ticks
-fn stabilization(move_command: &MoveCommand, stop: &Stop) -> Option<(u32, Uncertainty)> {
-    let since = |instant: Instant| {
-        instant.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32
-    };
-    let period = Uncertainty::uniform(move_command.period);
-    let last =
-        stop.crossings.last.map_or((0, Uncertainty::default()), |entry| (since(entry), entry.uncertainty));
-    // The clock starts before the command end if the window was crossed by then.
-    match stop.first_crossing {
-        FirstCrossing::Before { first, last: crossed } if stop.crossings.last.is_none() => {
-            Some((first.saturating_sub(crossed), last.1.and(period)))
-        }
-        FirstCrossing::Before { first, .. } => Some((last.0.saturating_add(first), last.1.and(period))),
-        FirstCrossing::NotYet => match stop.crossings.first {
-            None => Some(last),
-            Some(crossed) if Some(crossed) == stop.crossings.last => Some((0, Uncertainty::default())),
-            Some(crossed) => Some((last.0.saturating_sub(since(crossed)), last.1.and(crossed.uncertainty))),
-        },
-        FirstCrossing::Unseen => None,
-    }
-}
-
-/// By how much a window 1 % wider settles sooner and one 1 % narrower later, where that is more than the uncertainty and
-/// three times the steepness at the last entry explain; else 0. Unit: ticks
-fn swings(settings: &Settings, move_command: &MoveCommand, stop: &Stop) -> (u32, u32) {
-    let Some(entry) = stop.crossings.last else { return (0, 0) };
-    let settling = entry.at.saturating_sub(move_command.command_end).min(u64::from(u32::MAX)) as u32;
-    let barely = (settings.window / 100).max(1);
-    let smooth = (3.0 * barely as f32 * stop.crossings.slope.ticks_per_count) as u32;
-    let explained = entry.uncertainty.expanded.saturating_add(smooth).saturating_add(move_command.period);
-    let more = |time: u32| if time > explained { time } else { 0 };
-    let sooner = stop.nearby.barely_wider.map_or(0, |wider| settling.saturating_sub(wider));
-    let later = stop.nearby.barely_narrower.map_or(0, |narrower| narrower.saturating_sub(settling));
-    (more(sooner), more(later))
 }
 
 /// Longest move that 32-bit ticks can measure; a longer one is untrusted and has no curve. Unit: ticks

@@ -8,8 +8,9 @@ use stillpoint::measure::MeasureOptions;
 use stillpoint::source::rehearsal::monitor::{AxisInfo, Monitor};
 use stillpoint::trace::Choice;
 use stillpoint::trace::choice::fraction;
-use stillpoint_core::Reading;
+use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::recording::{measured, options};
+use stillpoint_tests::run::run;
 use stillpoint_tests::twin::{TwinSettings, Whole};
 
 const RATE: u32 = 4000;
@@ -115,7 +116,13 @@ fn agrees_with_the_twin(known: &AxisInfo, moves: &[DecodedMove], readings: &[Rea
     let whole = Whole::new(&numbered);
     let twins = whole.moves(settings, (known.settings.rest_time / period) as usize);
     assert_eq!(twins.len(), moves.len(), "{}", known.name);
-    for (twin, message) in twins.iter().zip(moves) {
+    // The twin counts from the sample that shows the final command, as on a shared clock.
+    let shared = Parameters { synchronous: true, ..*known.settings };
+    let in_ticks =
+        readings.iter().zip(0_u32..).map(|(reading, k)| Reading { tick: k.wrapping_mul(period), ..*reading });
+    let on_shared_clock = run(shared, in_ticks).moves;
+    assert_eq!(twins.len(), on_shared_clock.len(), "{}", known.name);
+    for ((twin, message), shared) in twins.iter().zip(moves).zip(&on_shared_clock) {
         let record = &message.record;
         let what = format!("{} move {}", known.name, record.number);
         assert_eq!(record.outcome.word(), twin.outcome, "{what}");
@@ -123,11 +130,10 @@ fn agrees_with_the_twin(known: &AxisInfo, moves: &[DecodedMove], readings: &[Rea
         assert_eq!(i64::from(record.overshoot), twin.overshoot, "{what}");
         let entry = twin.last_entry.filter(|_| twin.outcome == "settled");
         let latest = entry.map(|entry| (entry - twin.command_end) as u32 * period);
-        let between = match (record.settling, latest) {
-            // The core counts from the expected command end, a period before to five after the sample that shows it.
-            (Some(found), Some(latest)) => found <= latest + period && found + 5 * period >= latest,
+        let between = match (shared.record.settling, latest) {
+            (Some(found), Some(latest)) => found <= latest && found + period >= latest,
             (found, latest) => found.is_none() && latest.is_none(),
         };
-        assert!(between, "{what}: {:?}, twin {latest:?}", record.settling);
+        assert!(between, "{what}: {:?}, twin {latest:?}", shared.record.settling);
     }
 }

@@ -256,14 +256,14 @@ fn times_to_limits_hold_the_truth_in_ninety_of_a_hundred_shifts() {
         );
         if *ahead == AHEAD[0] {
             (queries, early) = (queries + 1, early + u32::from(ends[0] > 0.0));
-            if held * 10 < SEEDS * 9 {
+            // This limit lies at the edge of the belt's next swing, which had hardly begun to rise: held by 75 of 100.
+            let next_swing = (name, *kind, at / 3600.0) == ("tray_shuttle", 1, 7.5);
+            if held * 10 < SEEDS * if next_swing { 7 } else { 9 } {
                 short.push((name, limit, held));
             }
         }
     }
-    // One limit lies at the edge of the belt's next swing, which had hardly begun to rise: held by 75 of 100.
-    let all_but_one = short.len() <= 1 && short.iter().all(|(.., held)| **held * 10 >= SEEDS * 7);
-    assert!(all_but_one, "{short:#?}");
+    assert!(short.is_empty(), "{short:#?}");
     // An answer that is always open would hold, too: mostly something must be ruled out.
     assert!(queries == 30 && early * 2 > queries, "{early} of {queries} ruled out the next minute");
 }

@@ -7,7 +7,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::appended;
-use crate::record::{self, Reasons, Record};
+use crate::reasons::Reasons;
+use crate::record::{self, Record};
 use crate::settling::peaks::Speed;
 
 /// Whether a stop settled, and why not.

@@ -9,11 +9,12 @@ use crate::trace::place::Place;
 use crate::trace::position_unit;
 use crate::trace::ratio::Ratio;
 use crate::trace::rows::{Fault, Faults, Row};
+use crate::trace::sampled::{self, HeldFeedback};
 use crate::trace::scale::{Misfit, Scale};
 use crate::trace::survey::{Figures, Survey};
 use crate::trace::timebase::Timebase;
 use crate::trace::two_clocks::{Merge, Merged, Pair};
-use crate::trace::{noise, sampled, unit};
+use crate::trace::{noise, unit};
 
 /// Least number of unread rows, and their share of all, 1 / this, above which the recording is untrusted. No source
 const UNREAD: (i64, i64) = (10, 10);
@@ -64,33 +65,6 @@ struct Unread {
 impl Unread {
     fn of(columns: &Columns, choice: &Choice) -> Unread {
         Unread { count: 0, first: None, other_time: columns.unused.clone().filter(|_| choice.rate.is_none()) }
-    }
-}
-
-/// Feedback that is sampled in every n-th row.
-#[derive(Clone, Copy, Debug)]
-struct HeldFeedback {
-    every: usize,
-    /// Rows since its last sample.
-    since: usize,
-    /// The last number. Unit: counts
-    last: Option<i32>,
-}
-
-impl HeldFeedback {
-    /// Feedback that is sampled in every row needs none.
-    fn of(every: usize) -> Option<HeldFeedback> {
-        (every > 1).then_some(HeldFeedback { every, since: 0, last: None })
-    }
-
-    /// Whether a row with this number is a sample: it is a new one, or one is due.
-    fn is_sample(&mut self, number: i32) -> bool {
-        self.since += 1;
-        let is_sample = self.last != Some(number) || self.since >= self.every;
-        if is_sample {
-            (self.last, self.since) = (Some(number), 0);
-        }
-        is_sample
     }
 }
 

@@ -1,4 +1,5 @@
-//! In: the surveyed rows. Out: how many rows a signal stands until it is sampled anew, where the recorder is faster than it.
+//! In: the surveyed rows. Out: how many rows a signal stands until it is sampled anew, where the recorder is faster than it;
+//! and which rows are then samples.
 //!
 //! A signal that is sampled in every n-th row changes in these rows alone, by as much as it has gone meanwhile. Steps of
 //! an encoder or of a coarse command come at uneven pauses, or are all alike.
@@ -55,6 +56,33 @@ fn usual(pauses: &mut [usize]) -> Option<(usize, f64)> {
     let is_regular = moving.len() >= PAUSES && others as f64 <= IRREGULAR * moving.len() as f64;
     (is_regular && (2..=LONGEST).contains(&usual))
         .then(|| (usual, moving.iter().sum::<usize>() as f64 / moving.len() as f64))
+}
+
+/// Feedback that is sampled in every n-th row.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct HeldFeedback {
+    pub(crate) every: usize,
+    /// Rows since its last sample.
+    since: usize,
+    /// The last number. Unit: counts
+    last: Option<i32>,
+}
+
+impl HeldFeedback {
+    /// Feedback that is sampled in every row needs none.
+    pub(crate) fn of(every: usize) -> Option<HeldFeedback> {
+        (every > 1).then_some(HeldFeedback { every, since: 0, last: None })
+    }
+
+    /// Whether a row with this number is a sample: it is a new one, or one is due.
+    pub(crate) fn is_sample(&mut self, number: i32) -> bool {
+        self.since += 1;
+        let is_sample = self.last != Some(number) || self.since >= self.every;
+        if is_sample {
+            (self.last, self.since) = (Some(number), 0);
+        }
+        is_sample
+    }
 }
 
 #[cfg(test)]

@@ -528,6 +528,26 @@ mod tests {
         assert_eq!(found, expected, "{header:?}");
     }
 
+    /// Column names of a following error, in the languages that are known.
+    const FOLLOWING_ERRORS: [&str; 16] = [
+        "following error",
+        "FollowingError",
+        "pos_err",
+        "lag",
+        "Schleppfehler",
+        "Regelabweichung",
+        "0x60F4",
+        "erro de posição",
+        "error de seguimiento",
+        "errore di inseguimento",
+        "écart de position",
+        "位置偏差",
+        "跟随误差",
+        "position deviation",
+        "PositionError",
+        "60F4h:00",
+    ];
+
     #[test]
     fn columns_are_found_by_their_names() {
         check("t_s,command,measured,output", [Some("t_s"), Some("command"), Some("measured")]);
@@ -581,26 +601,7 @@ mod tests {
 
     #[test]
     fn a_following_error_is_recognised() {
-        for name in [
-            "following error",
-            "FollowingError",
-            "pos_err",
-            "lag",
-            "Schleppfehler",
-            "Regelabweichung",
-            "0x60F4",
-            "erro de posição",
-            "error de seguimiento",
-            "errore di inseguimento",
-            "écart de position",
-            "位置偏差",
-            "跟随误差",
-            "position deviation",
-            "PositionError",
-            "60F4h:00",
-            "error",
-            "Following error actual value",
-        ] {
+        for name in FOLLOWING_ERRORS.into_iter().chain(["error", "Following error actual value"]) {
             assert!(is_following_error(name, None), "{name}");
         }
         for name in [
@@ -628,24 +629,7 @@ mod tests {
         check("time,target velocity,actual torque,target torque,actual current", [Some("time"), None, None]);
         check("Time,60FFh,606Ch,6071h,6077:00,0x60F4,0x6078", [Some("Time"), None, None]);
         check("t,6064,6062", [Some("t"), None, None]);
-        for lag in [
-            "following error",
-            "FollowingError",
-            "pos_err",
-            "lag",
-            "Schleppfehler",
-            "Regelabweichung",
-            "0x60F4",
-            "erro de posição",
-            "error de seguimiento",
-            "errore di inseguimento",
-            "écart de position",
-            "位置偏差",
-            "跟随误差",
-            "position deviation",
-            "PositionError",
-            "60F4h:00",
-        ] {
+        for lag in FOLLOWING_ERRORS {
             for signal in Signal::ALL {
                 assert_eq!(score(signal, lag, None), 0, "{lag} for {signal}");
             }

@@ -39,7 +39,7 @@ impl Way {
         Way { options, ..self }
     }
 
-    fn asks(self, text: &'static str, options: &'static str) -> Way {
+    fn with_question(self, text: &'static str, options: &'static str) -> Way {
         Way { remedy: (text, options), ..self }
     }
 
@@ -150,27 +150,27 @@ fn ways() -> Vec<Way> {
         Way::new("units in place of names", file("ms,mm,mm", milliseconds)),
         Way::new("milliseconds without a unit", file("t,command,feedback", milliseconds))
             .unnamed()
-            .asks("--time t:ms", "--time t:ms"),
+            .with_question("--time t:ms", "--time t:ms"),
         Way::new("microseconds without a unit", {
             file("t,command,feedback", |t, c, f| format!("{:.0},{c:.4},{f:.4}", t * 1e6))
         })
         .unnamed()
-        .asks("us", "--time t:us"),
+        .with_question("us", "--time t:us"),
         Way::new("days", {
             file("time,command,feedback", |t, c, f| format!("{:.12},{c:.4},{f:.4}", t / 86_400.0))
         })
         .unnamed()
-        .asks("--rate HZ", "--rate 2000"),
+        .with_question("--rate HZ", "--rate 2000"),
         Way::new("hours", {
             file("time,command,feedback", |t, c, f| format!("{:.12},{c:.4},{f:.4}", t / 3600.0))
         })
         .unnamed()
-        .asks("--rate HZ", "--rate 2000"),
+        .with_question("--rate HZ", "--rate 2000"),
         Way::new("times of day", {
             file("time,command [mm],feedback [mm]", |t, c, f| format!("{},{c:.4},{f:.4}", clock(t)))
         }),
         Way::new("no time", file("command [mm],feedback [mm]", |_, c, f| format!("{c:.4},{f:.4}")))
-            .asks("--rate HZ", "--rate 2000"),
+            .with_question("--rate HZ", "--rate 2000"),
         // Names.
         Way::new("Portuguese", {
             comma("Tempo (ms),Posição de referência (mm),Posição real (mm),Velocidade,Erro", with_others)
@@ -222,7 +222,7 @@ fn ways() -> Vec<Way> {
         Way::new("index without a name, no time", {
             file("command [mm],feedback [mm]", |t, c, f| format!("{:.0},{c:.4},{f:.4}", t / STEP + 1.0))
         })
-        .asks("--rate HZ", "--rate 2000"),
+        .with_question("--rate HZ", "--rate 2000"),
         Way::new("a name without a column", file("t [s],command [mm],feedback [mm],remark", seconds)),
         // Units of position.
         Way::new("micrometres", {
@@ -232,7 +232,7 @@ fn ways() -> Vec<Way> {
         Way::new("millimetres and micrometres", {
             file("t_s,command [mm],feedback [um]", |t, c, f| format!("{t:.4},{c:.4},{:.1}", f * 1e3))
         })
-        .asks("--feedback-scale 1/1000", "--feedback-scale 1/1000"),
+        .with_question("--feedback-scale 1/1000", "--feedback-scale 1/1000"),
         Way::new("counts", {
             file("t_s,command,feedback", |t, c, f| format!("{t:.4},{},{}", counts(c), counts(f)))
         })
@@ -241,7 +241,7 @@ fn ways() -> Vec<Way> {
         Way::new("counts and millimetres", {
             file("t_s,command [counts],feedback [mm]", |t, c, f| format!("{t:.4},{},{f:.4}", counts(c)))
         })
-        .asks("--command-scale X", "--command-scale 3/10000")
+        .with_question("--command-scale X", "--command-scale 3/10000")
         .resolution(3e-4),
         // Analog signals.
         Way::new("volts", {
@@ -255,18 +255,18 @@ fn ways() -> Vec<Way> {
         Way::new("volts and millimetres", {
             file("time,command,feedback\ns,V,mm", |t, c, f| format!("{t:.4},{:.6},{f:.4}", c / 2.5))
         })
-        .asks("--command-scale X", "--command-scale 2.5"),
+        .with_question("--command-scale X", "--command-scale 2.5"),
         Way::new("volts that are to be millimetres", {
             file("time,command,feedback\ns,V,V", |t, c, f| format!("{t:.4},{:.6},{:.6}", c / 2.5, f / 2.5))
         })
         .options("--unit mm")
-        .asks("--command-scale X --feedback-scale X", "--command-scale 2.5 --feedback-scale 5/2"),
+        .with_question("--command-scale X --feedback-scale X", "--command-scale 2.5 --feedback-scale 5/2"),
         // Event logs.
         Way::new("event log", log("time [s];tag;value", ["X.SetPos [mm]", "X.ActPos [mm]"], ';', false)),
         Way::new("event log without a header", log("", ["CmdPos", "ActPos"], ',', false)).unnamed(),
         Way::new("event log of other names", log("time [s];tag;value", ["a", "b"], ';', false))
             .unnamed()
-            .asks("--command", "--command a --feedback b"),
+            .with_question("--command", "--command a --feedback b"),
         Way::new("event log with the name first", {
             let text = log("tag;t;value", ["Soll", "Ist"], ';', false);
             let swap = |line: &str| {
@@ -283,7 +283,7 @@ fn ways() -> Vec<Way> {
         Way::new("event log with a rate", log("", ["CmdPos", "ActPos"], ',', false))
             .unnamed()
             .options("--rate 2000")
-            .asks("leave --rate out", ""),
+            .with_question("leave --rate out", ""),
         Way::new("event log with units", {
             let text = log("time;Variable;Wert;Einheit", ["Soll", "Ist"], ';', false);
             let unit = |line: &str| if line.contains("Einheit") { line.into() } else { format!("{line};mm") };
@@ -323,15 +323,15 @@ fn ways() -> Vec<Way> {
         Way::new("following error of an unknown name", {
             file("t_s,command [mm],x [mm]", |t, c, f| format!("{t:.4},{c:.4},{:.4}", c - f))
         })
-        .asks("no column name means feedback", "--following-error x"),
+        .with_question("no column name means feedback", "--following-error x"),
         Way::new("following error as feedback", {
             file("t_s,command [mm],feedback [mm]", |t, c, f| format!("{t:.4},{c:.4},{:.4}", c - f))
         })
-        .asks("--following-error COL", "--following-error feedback"),
+        .with_question("--following-error COL", "--following-error feedback"),
         Way::new("following error of the other sign in micrometres", {
             file("t_s,command [mm],lag [um]", |t, c, f| format!("{t:.4},{c:.4},{:.1}", 1e3 * (f - c)))
         })
-        .asks("--feedback-scale 1/1000", "--feedback-scale -1/1000"),
+        .with_question("--feedback-scale 1/1000", "--feedback-scale -1/1000"),
         Way::new("two time columns", {
             file("t_cmd [s],cmd [mm],t_fb [s],fb [mm]", |t, c, f| format!("{t:.4},{c:.4},{t:.4},{f:.4}"))
         }),
