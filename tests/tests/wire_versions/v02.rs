@@ -64,7 +64,17 @@ pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
 }
 
 /// Frames whose appended fields have values.
-const APPENDED: [&str; 7] = ["", "", "", "", "", "", ""];
+const APPENDED: [&str; 7] = [
+    "0512570b0201050201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0113029c18c8dc03 \
+     fff00483028003f0f512d00f168380808008051d8fc802c00c02b817e92037fd272100",
+    "0512570b0201030102020101010101010101010101010101010101130180dddb0180c007c0b802320a044a6f43 \
+     8d00",
+    "0512570b0201020401010101010fe0f30102c0caba150101143fd10800",
+    "0512570b020106050104a047010103e01701010dc217ef1798f20101aa03ccb900",
+    "0512570b02010e0e0180d5928311e920b51d924100",
+    "0512570b0201140f0180d592831103e9209c02c6018c014e1c030101010bffff03feff031f2af31b00",
+    "0502570b02010306090206010101010101010105f04dc4d900",
+];
 
 fn a_move() -> Message<'static> {
     Message::Move(Move {
@@ -139,9 +149,15 @@ pub(crate) fn commands() -> Vec<Golden<Command>> {
     let as_before = as_version_2(v01::commands(), &COMMANDS);
     let header = as_before[0].1;
     let appended = [
-        ("", Command::Declare(Declare { axis: 1, kind: 4, add: true })),
-        ("", Command::Job(command::Job { axis: command::Job::ALL_AXES, number: 4_201 })),
-        ("", Command::Apply(Apply { axis: 2, parameters: parameters() })),
+        ("03820701010109070104019f7b65ea00", Command::Declare(Declare { axis: 1, kind: 4, add: true })),
+        (
+            "0382070101010909ffe92089cf591200",
+            Command::Job(command::Job { axis: command::Job::ALL_AXES, number: 4_201 }),
+        ),
+        (
+            "03820701010103010201010101010101010101010101010101130180dddb0180c007c0b802320a049af8eee700",
+            Command::Apply(Apply { axis: 2, parameters: parameters() }),
+        ),
     ];
     let appended = appended.map(|(hex, command)| Golden(hex, header, command));
     as_before.into_iter().chain(appended).collect()
