@@ -28,6 +28,7 @@ mod clock;
 mod config;
 mod alarms;
 mod kinds;
+mod job;
 mod channel;
 mod output;
 mod publish;
@@ -278,8 +279,12 @@ fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, co
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,
 ) {
+    let only_limits = channel.only_limits_are_pending();
     reconfigure(channel, publisher);
     publisher.publish(&Message::Settings(channel.settings(None)));
+    if only_limits {
+        return;
+    }
     if let Some(restarted) = channel.restart_kinds(0, RestartReason::Settings, publisher.clock.now()) {
         publisher.restarted(&restarted);
     }

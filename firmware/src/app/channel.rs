@@ -11,6 +11,7 @@
 use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::alarm::Subject;
 use stillpoint_core::wire::drift::RestartReason;
+use stillpoint_core::wire::job;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
@@ -18,7 +19,8 @@ use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record
 
 use super::alarms::Figure;
 use super::clock::Clock;
-use super::config::{AxisConfig, health_limits, inference_limits};
+use super::config::{AxisConfig, StopLimits, health_limits, inference_limits};
+use super::job::Job;
 use super::kinds::{Classified, Judgement, KindMonitor, Restarted};
 use crate::capture::{Capture, EvidenceBudget};
 use crate::health::{Finding, Health, Limits, Severity};
@@ -74,6 +76,8 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     inferred: bool,
     inference: Inference<LINE>,
     drift: DriftSettings,
+    stop_limits: StopLimits,
+    job: Job,
     /// Waits for the next move.
     pending: Option<AxisConfig>,
     samples: u64,
@@ -115,6 +119,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             inferred: config.inferred,
             inference: Inference::default(),
             drift: config.drift,
+            stop_limits: config.limits,
+            job: Job::default(),
             pending: None,
             samples: 0,
             gaps: 0,
@@ -226,7 +232,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let capture = self.capture_reason(record.outcome, now);
         let classified = self.kinds.classify(self.axis.settings(), &self.drift, &record, now);
         let kind = classified.kind;
-        let message = Move { kind, ..Move::new(self.number, inferred, &record) };
+        let job = self.job.of(record.start);
+        let message = Move { kind, job, ..Move::new(self.number, inferred, &record) };
         let unsettled = unsettled.map(|count| Figure {
             number: record.number,
             kind,
@@ -341,7 +348,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         self.inference.gap();
         let Some(config) = self.pending.take() else { return };
         let old = self.config();
-        (self.drift, self.inferred) = (config.drift, config.inferred);
+        (self.drift, self.inferred, self.stop_limits) = (config.drift, config.inferred, config.limits);
         self.turn.set(&config.settings);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         // A command that is under way keeps its settings: then the axis begins anew.
@@ -356,6 +363,17 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             self.step(last, clock);
             self.record(last);
         }
+    }
+
+    /// Sets the job of the moves to come.
+    pub(super) fn set_job(&mut self, number: u32, now: u64) -> job::Job {
+        self.job.set(number, now, self.last_change);
+        job::Job { axis: self.number, at: now, number }
+    }
+
+    /// Whether the configuration that waits differs from the present one in nothing but its limits.
+    pub(super) fn only_limits_are_pending(&self) -> bool {
+        self.pending.is_some_and(|pending| pending.is_same_but_limits(&self.config()))
     }
 
     /// Monitoring of one kind begins anew, with 0 that of all; `None` if there is no such kind.
@@ -384,7 +402,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// The configuration in force.
     fn config(&self) -> AxisConfig {
         let (settings, drift, inferred) = (*self.axis.settings(), self.drift, self.inferred);
-        AxisConfig { settings, drift, inferred }
+        AxisConfig { settings, drift, inferred, limits: self.stop_limits }
     }
 
     /// The command is inferred, not tapped.

@@ -181,6 +181,7 @@ impl Watch<'_> {
             DeviceEvent::Missing(missing) => self.request(&missing)?,
             DeviceEvent::Status(_) | DeviceEvent::Arranged(_) | DeviceEvent::Kind(_) => (),
             DeviceEvent::Baseline(_) | DeviceEvent::Drift(_) | DeviceEvent::Restart(_) => (),
+            DeviceEvent::Job(_) | DeviceEvent::Explained(_) => (),
         }
         Ok(())
     }

@@ -98,6 +98,8 @@ fn subject(subject: Subject) -> &'static str {
         Subject::FollowingError => "following error",
         Subject::Signal => "signal",
         Subject::Gap => "gap",
+        Subject::SettlingLimit => "settling limit",
+        Subject::UnsettledLimit => "unsettled limit",
     }
 }
 
