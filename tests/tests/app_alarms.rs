@@ -114,14 +114,19 @@ fn settling(from: u32, late: &[u32]) -> Vec<Reading> {
     (0..late.len() as u32 * 400).map(reading).collect()
 }
 
-/// A monitor with limits: settling within 30 ms and for all but one move of ten.
+/// Limits for the axis.
+fn limit(limits: Limits) -> Command {
+    let parameters = settings::Parameters { limits, ..(&Parameters { window: 50, ..parameters() }).into() };
+    Command::Apply(Apply { axis: 0, parameters })
+}
+
 fn limited(limits: Limits) -> Monitor {
     let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
-    let sent = settings::Parameters { limits, ..(&Parameters { window: 50, ..parameters() }).into() };
-    monitor.send(&Command::Apply(Apply { axis: 0, parameters: sent }));
+    monitor.send(&limit(limits));
     monitor
 }
 
+/// Settling within 30 ms, for all but one move of ten.
 const LIMITS: Limits = Limits { settling: 30_000, settling_permille: 0, unsettled_permille: 0, kind: 0 };
 
 #[test]
@@ -139,10 +144,12 @@ fn a_share_of_late_moves_is_an_alarm_until_it_is_shown_to_be_below() {
     let states: Vec<_> = reported.iter().map(|alarm| (alarm.alarm, alarm.state, alarm.value)).collect();
     let returned = AlarmState::ReturnedToNormalUnacknowledged;
     assert_eq!(states, [(1, returned, 0), (1, AlarmState::Unacknowledged, 1000)]);
-    // Other limits: what was shown is forgotten.
-    let sent = settings::Parameters::from(&Parameters { window: 50, ..parameters() });
-    monitor.send(&Command::Apply(Apply { axis: 0, parameters: sent }));
+    // Without the limit the alarm is over; with it again, the moves before are forgotten.
+    monitor.send(&limit(Limits::default()));
     assert_eq!(seen(&monitor.sample(settling(406, &[40; 40]))), [(1, returned)]);
+    monitor.send(&limit(LIMITS));
+    assert_eq!(seen(&monitor.sample(settling(446, &[40; 27]))), []);
+    assert_eq!(seen(&monitor.sample(settling(473, &[40; 2]))), [(1, AlarmState::Unacknowledged)]);
 }
 
 #[test]
