@@ -7,9 +7,9 @@
 //! known, so the evidence begins anew whenever it falls to 0 (Page 1954). The way back is the same count with the sides
 //! exchanged: each move that is not late adds a bit, at the allowance of the other share.
 //!
-//! Guarantee: while the share is at most the limit, whatever the moves before were, an alarm comes by chance once in
-//! 2^[`BITS`] moves on average or less often; and while it is at least the limit, an alarm ends by chance no more often.
-//! So one share, wherever it is, gives one alarm (Wald 1945 for a single test, Lorden 1971 for the mean of tests one
+//! Guarantee: while the chance of a late move is at most the limit, whatever came before, an alarm comes once in
+//! 2^[`BITS`] moves on average or less often; and while it is at least the limit, an alarm ends no more often. So one
+//! share, wherever it is, gives one alarm (Wald 1945 for a single test, Lorden 1971 for the mean of tests one
 //! after another; both from memory). Limits: METHOD.md, "Limits that people give".
 
 /// Evidence that is enough: eight million moves between two false alarms, more than a month at two moves a second.
