@@ -57,6 +57,14 @@ impl Derive {
                 tables::baseline(store, frame, baseline, &boot)
             }
             Message::Drift(drift) => tables::drift(store, frame, drift),
+            Message::Job(job) => {
+                let at = self.boot(store, frame, job.at)?.at(job.at);
+                tables::job(store, frame, job, at)
+            }
+            Message::Explained(explained) => {
+                let at = self.boot(store, frame, explained.at)?.at(explained.at);
+                tables::explained(store, frame, explained, at)
+            }
             Message::Finding(finding) => {
                 let at = self.boot(store, frame, finding.at)?.at(finding.at);
                 tables::finding(store, frame, finding, at)
