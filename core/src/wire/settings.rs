@@ -181,13 +181,11 @@ impl From<&settings::Parameters> for Parameters {
                 settings::Definition::Iso9283 => Definition::Iso9283,
                 settings::Definition::TargetReached => Definition::TargetReached,
             },
-            inferred: false,
-            drift: DriftConfig::default(),
             synchronous,
             turn,
             window_fraction,
-            baseline_minutes: 0,
-            limits: Limits::default(),
+            // No parameters of the core.
+            ..Parameters::default()
         }
     }
 }

@@ -96,6 +96,8 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     /// When the axis was last given a reading, and one with another command. Unit: ticks since the first reading
     last_step: u64,
     last_change: u64,
+    /// When the command last began to move. Unit: ticks since the first reading
+    begun: u64,
     health: Health,
     /// Unknown until a reading shows the widths of the counters.
     limits: Option<Limits>,
@@ -135,6 +137,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             earlier: Earlier::default(),
             last_step: 0,
             last_change: 0,
+            begun: 0,
             health: Health::default(),
             limits: None,
             near_limit: false,
@@ -204,10 +207,14 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     pub(super) fn step(&mut self, reading: Reading, clock: &Clock) -> bool {
         let now = clock.now();
         self.origin.get_or_insert_with(|| clock.instant(reading.tick));
+        let (before, was_moving) = (self.last_step, self.status.moving);
         self.last_step = now;
         self.status = self.axis.step(reading);
         if self.status.moving {
             self.last_change = now;
+            if !was_moving {
+                self.begun = before;
+            }
         }
         self.status.event
     }
@@ -374,7 +381,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 
     /// Sets the job of the moves to come.
     pub(super) fn set_job(&mut self, number: u32, now: u64) -> job::Job {
-        self.job.set(number, now, self.last_change);
+        self.job.set(number, now, self.begun);
         job::Job { axis: self.number, at: now, number }
     }
 

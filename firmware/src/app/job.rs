@@ -13,12 +13,10 @@ pub(super) struct Job {
 }
 
 impl Job {
-    /// Sets the job of the moves to come. `last_change` is when the command of the axis last moved.
+    /// Sets the job of the moves to come. `begun` is when the last move began, which may not be reported yet.
     /// Unit of both instants: ticks since the first reading
-    pub(super) fn set(&mut self, number: u32, now: u64, last_change: u64) {
-        // A job that no move began with is none of `before`.
-        let before = if last_change >= self.since { self.number } else { self.before };
-        *self = Job { number, since: now, before };
+    pub(super) fn set(&mut self, number: u32, now: u64, begun: u64) {
+        *self = Job { number, since: now, before: self.of(begun) };
     }
 
     /// The job of a move that began at `start`. Unit: ticks since the first reading
@@ -37,7 +35,7 @@ mod tests {
         assert_eq!(job.of(0), 0);
         job.set(7, 100, 90);
         assert_eq!((job.of(90), job.of(100)), (0, 7));
-        // Two commands within one rest: no move began with the first of them.
+        // Two commands within one rest, or during one move: no move began with the first of them.
         job.set(8, 200, 150);
         job.set(9, 210, 150);
         assert_eq!((job.of(150), job.of(205), job.of(210)), (7, 7, 9));

@@ -224,7 +224,8 @@ impl Watch<'_> {
             clock: Clock::new(settings.ticks_per_second, 0.0),
             settings,
         };
-        Some(MoveReport::new(&context, &decoded.record, decoded.curve))
+        let job = Some(decoded.job).filter(|job| *job > 0);
+        Some(MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) })
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {
