@@ -5,7 +5,8 @@
 //! - `quick`: 12 axes for half a month;
 //! - numbers: axes, months, moves per hour, as in `-- 20 1 300`;
 //! - any other word: only cells whose group or name has it, as in `-- daily`;
-//! - `-- alarms` and `-- faults`: only the one half.
+//! - `alarms` and `faults`: only the one half;
+//! - `round`: only the group of cells with the number of the round, for `tests/long`.
 
 use std::time::Instant;
 
@@ -17,6 +18,7 @@ use stillpoint_tests::nuisance::detector::Shipped;
 use stillpoint_tests::nuisance::find::{Outcome, faults, find, summary};
 use stillpoint_tests::nuisance::repair::repair;
 use stillpoint_tests::nuisance::watch::{Day, Watched, watch};
+use stillpoint_tests::rounds::round;
 
 /// After how long the detector before issue 13 found each fault where there is no nuisance, on half and on 19 of 20 axes:
 /// commit eccc152, this bench with `-- faults 600 0 "stationary: Normal(0.1)"`. METHOD.md, "Measured", has 36 and 68 moves for
@@ -31,17 +33,22 @@ struct Choice {
     size: Size,
     alarms: bool,
     faults: bool,
+    /// Number of the only group.
+    group: Option<usize>,
     words: Vec<String>,
 }
 
 impl Choice {
     fn new(arguments: impl Iterator<Item = String>) -> Choice {
         let full = Size { axes: 60, months: 3.0, moves_per_hour: 7200 };
-        let mut choice = Choice { size: full, alarms: true, faults: true, words: vec![] };
+        let mut choice = Choice { size: full, alarms: true, faults: true, group: None, words: vec![] };
         let mut numbers = vec![];
         for argument in arguments.filter(|argument| !argument.starts_with("--")) {
             match (argument.as_str(), argument.parse::<f64>()) {
                 ("quick", _) => choice.size = Size { axes: 12, months: 0.5, ..full },
+                ("round", _) => {
+                    choice.group = Some(round().expect("STILLPOINT_SEED is the round") as usize - 1)
+                }
                 ("alarms", _) => choice.faults = false,
                 ("faults", _) => choice.alarms = false,
                 (_, Ok(number)) => numbers.push(number),
@@ -61,7 +68,9 @@ impl Choice {
             let name = format!("{title}: {cell}");
             self.words.iter().all(|word| name.contains(word.as_str()))
         };
-        let chosen = groups().into_iter().map(|(title, cells)| {
+        let groups = groups().into_iter().enumerate();
+        let groups = groups.filter(|(place, _)| self.group.is_none_or(|group| group == *place));
+        let chosen = groups.map(|(_, (title, cells))| {
             (title, cells.into_iter().filter(|cell| is_chosen(title, cell)).collect::<Vec<_>>())
         });
         chosen.filter(|(_, cells)| !cells.is_empty()).collect()

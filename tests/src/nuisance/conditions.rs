@@ -150,7 +150,7 @@ impl Conditions {
 }
 
 /// Mixes a seed, so that neighbours begin far apart. Source: the finaliser of SplitMix64, Steele, Lea & Flood 2014.
-pub(super) fn mixed(seed: u64) -> u64 {
+pub fn mixed(seed: u64) -> u64 {
     let seed = seed.wrapping_add(0x9E37_79B9_7F4A_7C15);
     let seed = (seed ^ seed >> 30).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     let seed = (seed ^ seed >> 27).wrapping_mul(0x94D0_49BB_1331_11EB);

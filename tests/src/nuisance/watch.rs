@@ -72,7 +72,8 @@ impl Watched {
         self.standing as f64 / self.moves.values().sum::<u64>().max(1) as f64
     }
 
-    fn add(&mut self, other: Watched) {
+    /// Adds what was said of another axis.
+    pub fn add(&mut self, other: Watched) {
         let sum = |into: &mut BTreeMap<_, u64>, from: BTreeMap<_, u64>| {
             from.into_iter().for_each(|(what, count)| *into.entry(what).or_default() += count);
         };
