@@ -59,6 +59,7 @@ mod axis;
 pub mod kind;
 pub mod baseline;
 pub mod drift;
+pub mod causes;
 pub mod alarm;
 #[cfg(feature = "wire")]
 pub mod wire;

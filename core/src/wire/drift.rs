@@ -129,9 +129,9 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Whether a drift begins at this score; one that began before may still continue, see [`drift::is_drift`].
+    /// Whether a drift stands.
     pub fn is_drift(&self) -> bool {
-        drift::is_drift(self.score, false)
+        self.score >= drift::LIMIT
     }
 }
 

@@ -221,6 +221,7 @@ impl Parameters {
             moves_per_hour: or_default(sent.moves_per_hour, default.moves_per_hour),
             values_per_move: default.values_per_move,
             baseline: or_default(sent.baseline, default.baseline),
+            ..default
         }
     }
 }

@@ -7,7 +7,7 @@
 use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
-use stillpoint_core::drift::{Drift, DriftSettings, Finding, Promise};
+use stillpoint_core::drift::{Drift, DriftSettings, Finding, Moment, Promise};
 use stillpoint_core::kind::{Arrival, Assignment, Kinds};
 use stillpoint_core::wire::alarm::Subject;
 use stillpoint_core::wire::drift::{self, Baseline, Kind, Restart, RestartReason};
@@ -102,7 +102,7 @@ impl KindState {
         at: u64,
         unjudged: &Unjudged,
     ) -> (Judgement, bool) {
-        let finding = self.drift.step(settings, unjudged.evidence);
+        let finding = self.drift.step(settings, unjudged.evidence, &Moment::default());
         let drift = match finding {
             Some(finding) => self.found(axis, &finding, unjudged.number),
             None => self.without_scale(axis, unjudged.number),
@@ -115,7 +115,7 @@ impl KindState {
     fn found(&mut self, axis: u8, finding: &Finding, number: u32) -> Option<drift::Drift> {
         let (drifted, another) = (self.drifting, self.promise != finding.promise);
         (self.score, self.number) = (finding.score, number);
-        (self.drifting, self.promise) = (finding.is_drift_after(drifted), finding.promise);
+        (self.drifting, self.promise) = (finding.is_drift(), finding.promise);
         (another || drifted != self.drifting).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,

@@ -143,7 +143,7 @@ impl Store {
                 let id = kind::id(row.get(0)?, row.get(1)?);
                 // A restart of the whole axis has no kind.
                 if id == kind::NONE || kind.ids.contains(&id) {
-                    (stands, upwards) = (drift::is_drift(row.get(3)?, stands), row.get(4)?);
+                    (stands, upwards) = (row.get::<_, u32>(3)? >= drift::LIMIT, row.get(4)?);
                 }
             }
             Ok(stands && upwards)

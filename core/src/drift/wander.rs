@@ -1,0 +1,76 @@
+//! In: deviations of subgroups from the baseline. Out: how far the level moves without a known cause.
+//!
+//! Two signs of it: means of blocks of ten minutes scatter more than their moves explain; and a drift goes away while the
+//! machine runs, so that nobody can have repaired anything.
+
+use super::Moment;
+use crate::baseline::sqrt;
+
+/// Shortest block. Unit: minutes
+const BLOCK: u32 = 10;
+/// Number of blocks that an estimate follows: a day.
+const FOLLOWED: f32 = 144.0;
+/// Least number of blocks for an estimate.
+const FEWEST: u16 = 4;
+/// Range of a level that wanders: from the baseline to four standard deviations, half of it without an alarm.
+const RANGE: f32 = 4.0;
+/// By how much a drift that went away is forgotten at the end of a block: half of it within three days.
+const FORGETTING: f32 = 0.9984;
+
+/// The level, block by block.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Wander {
+    /// Sum of the deviations of the present block, their number, and the minute of its begin.
+    sum: f32,
+    count: u32,
+    begun: u32,
+    /// Variance of the level beyond that of its moves. Unit: score units²
+    variance: f32,
+    blocks: u16,
+    /// Drifts that went away within the time that is not forgotten.
+    returns: u16,
+    /// Largest of them. Unit: score units
+    returned: f32,
+}
+
+impl Wander {
+    /// Adds the deviation of a subgroup; whether a block ends with it. `variance` is that of a subgroup, `full` the
+    /// deviation of the smallest change. Unit: score units
+    pub(super) fn step(&mut self, deviation: f32, variance: f32, full: f32, at: &Moment) -> bool {
+        if self.count == 0 {
+            self.begun = at.minute;
+        }
+        self.sum += deviation;
+        self.count += 1;
+        let error = variance / self.count as f32;
+        if at.minute.wrapping_sub(self.begun) < BLOCK || error * 16.0 > full * full {
+            return false;
+        }
+        let mean = self.sum / self.count as f32;
+        self.blocks = self.blocks.saturating_add(1);
+        self.variance += (mean * mean - error - self.variance) / f32::from(self.blocks).min(FOLLOWED);
+        self.returned *= FORGETTING;
+        self.restart_block();
+        true
+    }
+
+    /// The present block does not count: a drift stands.
+    pub(super) fn restart_block(&mut self) {
+        (self.sum, self.count) = (0.0, 0);
+    }
+
+    /// A drift of this size went away; `running`: without a pause of the machine. A repair needs a pause, and is
+    /// seldom followed by another.
+    pub(super) fn returns(&mut self, deviation: f32, running: bool) {
+        self.returns = self.returns.saturating_add(1);
+        if running || self.returns > 2 {
+            self.returned = self.returned.max(deviation);
+        }
+    }
+
+    /// Change that a level which wanders like that does not reach. Unit: score units
+    pub(super) fn reach(&self) -> f32 {
+        let scattered = if self.blocks < FEWEST { 0.0 } else { RANGE * sqrt(self.variance) };
+        scattered.max(2.0 * self.returned)
+    }
+}
