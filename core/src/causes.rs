@@ -96,11 +96,20 @@ impl Causes {
             self.finish_pass();
         }
         let fresh = self.pauses.before() == Pause::Unknown && minutes < WARM;
-        self.at = At { hour: hour(second), pause: self.pause(), job: self.place_of(job, fresh), fresh };
+        if was_fresh && !fresh {
+            // Baselines begin now, with the present job.
+            (self.met, self.known) = (0, 0);
+        }
+        self.at = At {
+            hour: hour(second),
+            pause: self.pause(),
+            job: if fresh { None } else { self.place_of(job) },
+            fresh,
+        };
         Circumstances {
             moment: Moment { minute: second / MINUTE, running: minutes },
             factor: 1.0 + self.effect(),
-            known: self.is_known(minutes),
+            known: fresh || self.is_known(minutes),
             warm_now: was_fresh && !fresh,
         }
     }
@@ -175,6 +184,11 @@ impl Causes {
         (self.hours.at(hour) + pause + job).max(-0.75)
     }
 
+    #[doc(hidden)]
+    pub fn debug_hours(&self) -> ([f32; 12], [f32; 7], [f32; 7], [f32; 8]) {
+        (*self.hours.nodes(), *self.short.nodes(), *self.long.nodes(), *self.jobs.nodes())
+    }
+
     /// Whether the effects on the present move are known. Unit: minutes since the pause
     fn is_known(&self, minutes: u32) -> bool {
         let passes = match self.pauses.before() {
@@ -199,7 +213,7 @@ impl Causes {
     }
 
     /// Place of a job; a new job gets one.
-    fn place_of(&mut self, job: u32, fresh: bool) -> Option<u8> {
+    fn place_of(&mut self, job: u32) -> Option<u8> {
         if job == 0 || usize::from(self.met) > JOBS {
             return None;
         }
@@ -210,7 +224,7 @@ impl Causes {
         if let Some(number) = self.numbers.get_mut(met) {
             *number = job;
             // The first job is what the others are compared with.
-            self.known |= u8::from(met == 0 || fresh) << met;
+            self.known |= u8::from(met == 0) << met;
         }
         self.met += 1;
         (met < JOBS).then_some(met as u8)

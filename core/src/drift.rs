@@ -176,6 +176,14 @@ impl Drift {
         }
     }
 
+    #[doc(hidden)]
+    pub fn debug_line(&self) -> (f32, f32, f32, f32) {
+        match &self.stage {
+            Stage::Judging(judge) => judge.debug_line(),
+            _ => (0.0, 0.0, 0.0, 0.0),
+        }
+    }
+
     /// Number of moves added.
     pub fn moves(&self) -> u32 {
         self.moves

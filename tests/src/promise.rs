@@ -58,7 +58,9 @@ impl Cell {
         for _ in 0..axes {
             let mut drift = Drift::default();
             for _ in 0..moves {
-                let Some(finding) = drift.step(&watch, Evidence::Value(scatter.time() as u32), &Moment::default()) else {
+                let Some(finding) =
+                    drift.step(&watch, Evidence::Value(scatter.time() as u32), &Moment::default())
+                else {
                     continue;
                 };
                 count.smallest = finding.smallest;

@@ -101,7 +101,8 @@ impl Distribution {
     /// Mean of the settled values, each moved to its place. Unit: that of the values
     pub fn mean(&self) -> f32 {
         let weights = (0_u32..).zip(&self.places).map(|(place, weight)| (place, u32::from(*weight)));
-        let (all, sum) = weights.fold((0, 0), |(all, sum), (place, weight)| (all + weight, sum + place * weight));
+        let (all, sum) =
+            weights.fold((0, 0), |(all, sum), (place, weight)| (all + weight, sum + place * weight));
         self.low as f32 + self.width as f32 * sum as f32 / (all as f32).max(1.0)
     }
 
@@ -171,7 +172,8 @@ impl Moments {
     fn of([mean, square, cube, fourth]: [f32; 4]) -> Moments {
         let variance = (square - mean * mean).max(1e-4);
         let third = cube - 3.0 * mean * square + 2.0 * mean * mean * mean;
-        let fourth = fourth - 4.0 * mean * cube + 6.0 * mean * mean * square - 3.0 * mean * mean * mean * mean;
+        let fourth =
+            fourth - 4.0 * mean * cube + 6.0 * mean * mean * square - 3.0 * mean * mean * mean * mean;
         let deviation = sqrt(variance);
         Moments {
             mean,

@@ -22,6 +22,9 @@ const OUTLYING_MOVES: u32 = 64;
 /// shift is not that of the shift.
 const PROVISIONAL: f32 = 2.0;
 
+/// How far a value of the baseline is spread to either side for its rank. Unit: smallest changes
+const SPREAD: f32 = 1.5;
+
 /// Eight moves, whose mean score is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
@@ -74,7 +77,7 @@ impl Judge {
         let distribution = Distribution::around(first, smallest)?;
         Some(Judge {
             distribution,
-            scores: distribution.scores(2.0 * smallest),
+            scores: distribution.scores(SPREAD * smallest),
             spread: Spread::default(),
             wander: Wander::default(),
             subgroup: Subgroup::default(),
@@ -120,6 +123,11 @@ impl Judge {
     /// Sets all sums to zero; no drift stands.
     pub(crate) fn rearm(&mut self) {
         (self.up, self.down, self.stands) = (Cusum::default(), Cusum::default(), None);
+    }
+
+    pub(crate) fn debug_line(&self) -> (f32, f32, f32, f32) {
+        let (v, u) = self.wander.debug();
+        (self.sides.change(v), self.sides.change(u), self.sides.up.smallest, self.distribution.mean())
     }
 
     pub(crate) fn is_complete(&self) -> bool {
@@ -219,7 +227,8 @@ impl Judge {
 
     /// Whether the last subgroup is one of the baseline. Unit of `sum`: limits
     fn is_to_be_learnt(&self, deviation: f32, sum: f32) -> bool {
-        let largest = self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * self.sides.deviation;
+        let largest =
+            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * self.sides.deviation;
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
         let full = self.complete && self.spread.is_learnt();
         !full && self.stands.is_none() && sum < SUSPECT && !outlying
@@ -246,7 +255,7 @@ impl Judge {
     }
 
     fn set_scores(&mut self, settings: &DriftSettings) {
-        self.scores = self.distribution.scores(2.0 * settings.smallest(self.distribution.mean()));
+        self.scores = self.distribution.scores(SPREAD * settings.smallest(self.distribution.mean()));
         self.pending = Pending::Limits;
     }
 

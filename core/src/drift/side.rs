@@ -72,7 +72,8 @@ impl Sides {
             let wanted = (reached - edge).max(LEAST);
             let subgroups = distribution.count() as f32 / SUBGROUP as f32;
             let limits = Limits::new(settings.subgroups(), wanted, &scatter, subgroups);
-            let back = Limits::new(settings.subgroups(), edge.max(reached / 2.0).max(LEAST), &scatter, subgroups);
+            let back =
+                Limits::new(settings.subgroups(), edge.max(reached / 2.0).max(LEAST), &scatter, subgroups);
             let allowance = edge + limits.allowance;
             (
                 Side {

@@ -16,10 +16,16 @@ const ESTIMATION: f32 = 10.0;
 /// Largest first-order autocorrelation that describes the dependence of moves.
 const LARGEST_CORRELATION: f32 = 0.5;
 
+/// Moves that the level follows, and the resolution of the level.
+const FOLLOWED: i32 = 512;
+const FOLLOWING: i32 = 64;
+
 /// Sums over the scores of good moves. With scores of at most 640 and [`LEARNT`] moves, their squares fit 64 bits.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Spread {
     count: u32,
+    /// Level of late, from which scores are counted: what moves more slowly is no scatter.
+    level: i32,
     /// The last score.
     last: i32,
     sum: i32,
@@ -63,13 +69,18 @@ impl Spread {
 
     /// Adds the scores of a subgroup.
     pub(super) fn step(&mut self, scores: impl Iterator<Item = i32>) {
-        let mut sum = 0;
+        let (mut sum, mut all, level) = (0, 0, self.level / FOLLOWING);
         for score in scores {
+            all += score;
+            let score = score - level;
             self.products += i64::from(score * self.last);
             self.last = score;
             self.squares += i64::from(score * score);
             sum += score;
         }
+        // A running mean of the first, then of about so many moves.
+        let weight = (self.count as i32 + SUBGROUP as i32).min(FOLLOWED);
+        self.level += (all * FOLLOWING - SUBGROUP as i32 * self.level) / weight;
         self.count += SUBGROUP;
         self.sum += sum;
         self.subgroups += i64::from(sum * sum);

@@ -11,25 +11,29 @@ const BLOCK: u32 = 10;
 /// Number of blocks that an estimate follows: a day.
 const FOLLOWED: f32 = 144.0;
 /// Least number of blocks for an estimate.
-const FEWEST: u16 = 4;
-/// Range of a level that wanders: from the baseline to four standard deviations, half of it without an alarm.
-const RANGE: f32 = 4.0;
+const FEWEST: f32 = 4.0;
+/// Range of a level that wanders: from the baseline to 5.5 standard deviations, half of it without an alarm.
+const RANGE: f32 = 5.5;
 /// By how much a drift that went away is forgotten at the end of a block: half of it within three days.
 const FORGETTING: f32 = 0.9984;
+/// A level is back at the baseline within this part of the smallest change.
+const BACK: f32 = 0.125;
 
-/// The level, block by block.
+/// The level, block by block. Unit: score units, and their squares
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Wander {
     /// Sum of the deviations of the present block, their number, and the minute of its begin.
     sum: f32,
     count: u32,
     begun: u32,
-    /// Variance of the level beyond that of its moves. Unit: score units²
+    /// Variance of the level beyond that of its moves, and number of blocks it was estimated from.
     variance: f32,
-    blocks: u16,
-    /// Drifts that went away within the time that is not forgotten.
+    blocks: f32,
+    /// Squares and number of blocks since the level was last back: whether it wanders or has changed is not yet known.
+    away: f32,
+    away_blocks: f32,
+    /// Drifts that went away within the time that is not forgotten, and the largest of them.
     returns: u16,
-    /// Largest of them. Unit: score units
     returned: f32,
 }
 
@@ -47,9 +51,12 @@ impl Wander {
             return false;
         }
         let mean = self.sum / self.count as f32;
-        self.blocks = self.blocks.saturating_add(1);
-        self.variance += (mean * mean - error - self.variance) / f32::from(self.blocks).min(FOLLOWED);
+        self.away += mean * mean - error;
+        self.away_blocks += 1.0;
         self.returned *= FORGETTING;
+        if mean.abs() < BACK * full {
+            self.comes_back();
+        }
         self.restart_block();
         true
     }
@@ -65,12 +72,27 @@ impl Wander {
         self.returns = self.returns.saturating_add(1);
         if running || self.returns > 2 {
             self.returned = self.returned.max(deviation);
+            self.comes_back();
         }
+        (self.away, self.away_blocks) = (0.0, 0.0);
+    }
+
+    /// The level is back: it wandered.
+    fn comes_back(&mut self) {
+        let blocks = self.away_blocks.max(1.0);
+        self.blocks += blocks;
+        let part = (blocks / self.blocks.min(FOLLOWED)).min(1.0);
+        self.variance += (self.away / blocks - self.variance) * part;
+        (self.away, self.away_blocks) = (0.0, 0.0);
     }
 
     /// Change that a level which wanders like that does not reach. Unit: score units
     pub(super) fn reach(&self) -> f32 {
         let scattered = if self.blocks < FEWEST { 0.0 } else { RANGE * sqrt(self.variance) };
         scattered.max(2.0 * self.returned)
+    }
+
+    pub(super) fn debug(&self) -> (f32, f32) {
+        (sqrt(self.variance), self.returned)
     }
 }

@@ -79,7 +79,9 @@ impl Watched {
         let (times, unsettled) = seen.intervals.entry((at / INTERVAL) as u32).or_default();
         times.extend(record.settling);
         *unsettled += u64::from(record.outcome == Outcome::Unsettled);
-        if let Some(finding) = Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence, &Moment::default())) {
+        if let Some(finding) =
+            Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence, &Moment::default()))
+        {
             seen.found(at, record.number, drift.moves(), finding);
         }
         Some(place.number)
