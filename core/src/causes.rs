@@ -20,10 +20,13 @@ const DAY: u32 = 24 * HOUR;
 /// Nodes of the day.
 pub const HOURS: usize = 12;
 /// Nodes after a pause, the last being the warm machine; their instants. Unit: minutes
-pub const WARMING: usize = 7;
-const AFTER: [u32; WARMING] = [0, 3, 8, 15, 30, 60, 120];
+const WARMING: usize = 7;
+/// Instants of the nodes after a pause. Unit: minutes
+pub const AFTER: [u32; WARMING] = [0, 3, 8, 15, 30, 60, 120];
 /// How long a machine warms up that was never seen to. Unit: minutes
 const WARM: u32 = 60;
+/// The first of so many parts of the baseline's time is taken for a warm-up.
+const SHARE: u32 = 8;
 /// Jobs that can be told apart.
 pub const JOBS: usize = 8;
 /// Moves of a new job after which its level is known.
@@ -45,7 +48,7 @@ pub struct Circumstances {
 }
 
 /// What explains the settling times of one axis.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Causes {
     pauses: Pauses,
     /// The present pass after a pause is put in force, or not to be.
@@ -66,6 +69,40 @@ pub struct Causes {
     level: f32,
     /// Places of the present move.
     at: At,
+    /// What was put in force and not yet reported.
+    news: News,
+}
+
+/// A cause that explains a part of the settling times.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// Hour of the day; nodes every second hour, counted from the first reading.
+    HourOfDay,
+    /// Time since a pause of less than an hour; nodes at [`AFTER`].
+    ShortPause,
+    /// Time since a pause of an hour or more; nodes at [`AFTER`].
+    LongPause,
+    /// The job of this number; one node.
+    Job(u32),
+}
+
+/// By how much a cause moves the settling times.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Effect {
+    /// The cause.
+    pub cause: Cause,
+    /// Effect at each node; what is beyond the last node is 0. Unit: 1 (relative to the baseline)
+    pub nodes: [f32; HOURS],
+}
+
+/// What was put in force and not yet reported.
+#[derive(Clone, Copy, Debug, Default)]
+struct News {
+    hours: bool,
+    short: bool,
+    long: bool,
+    /// One bit for each job.
+    jobs: u8,
 }
 
 /// Where a move lies in the profiles.
@@ -81,9 +118,30 @@ struct At {
 }
 
 impl Causes {
+    /// Nothing is explained yet.
+    pub const fn new() -> Causes {
+        Causes {
+            pauses: Pauses::new(),
+            warmed: false,
+            day: 0,
+            hours: Profile::new(),
+            hours_of_baseline: [0; HOURS],
+            short: Profile::new(),
+            long: Profile::new(),
+            jobs: Profile::new(),
+            jobs_of_baseline: [0; JOBS],
+            numbers: [0; JOBS],
+            met: 0,
+            known: 0,
+            level: 0.0,
+            at: At { hour: Place { nodes: (0, 0), part: 0.0 }, pause: None, job: None, fresh: false },
+            news: News { hours: false, short: false, long: false, jobs: 0 },
+        }
+    }
+
     /// The circumstances of a move of job `job`; 0: no job. Unit of `second`: seconds since the first reading
-    pub fn step(&mut self, second: u32, job: u32) -> Circumstances {
-        let was_fresh = self.at.fresh || second == 0;
+    pub fn step(&mut self, settings: &DriftSettings, second: u32, job: u32) -> Circumstances {
+        let was_fresh = self.at.fresh;
         if self.pauses.step(second) {
             self.finish_pass();
             self.warmed = false;
@@ -95,7 +153,8 @@ impl Causes {
         if !self.warmed && minutes >= AFTER[WARMING - 1] {
             self.finish_pass();
         }
-        let fresh = self.pauses.before() == Pause::Unknown && minutes < WARM;
+        let fresh =
+            self.pauses.before() == Pause::Unknown && minutes < WARM.min(settings.baseline_minutes / SHARE);
         if was_fresh && !fresh {
             // Baselines begin now, with the present job.
             (self.met, self.known) = (0, 0);
@@ -124,9 +183,9 @@ impl Causes {
         evidence: Evidence,
     ) -> Option<Finding> {
         let evidence = evidence.without(circumstances.factor);
-        let learning = drift.is_learning();
+        let in_baseline = drift.is_learning() && drift.stands().is_none();
         if let Some(residual) = drift.residual(settings, evidence).filter(|_| !self.at.fresh) {
-            self.learn(residual, circumstances.known, learning);
+            self.learn(residual, circumstances.known, in_baseline);
         }
         if !circumstances.known {
             return None;
@@ -169,6 +228,30 @@ impl Causes {
             self.jobs.move_node(job, mean - self.level);
             self.jobs.forget(job);
             self.known |= 1 << job;
+            self.news.jobs |= 1 << job;
+        }
+    }
+
+    /// What was put in force since, one effect a call.
+    pub fn next_effect(&mut self) -> Option<Effect> {
+        let effect = |cause, from: &[f32]| {
+            let mut nodes = [0.0; HOURS];
+            nodes.iter_mut().zip(from).for_each(|(node, from)| *node = *from);
+            Some(Effect { cause, nodes })
+        };
+        let news = &mut self.news;
+        if core::mem::take(&mut news.hours) {
+            effect(Cause::HourOfDay, self.hours.nodes())
+        } else if core::mem::take(&mut news.short) {
+            effect(Cause::ShortPause, self.short.nodes())
+        } else if core::mem::take(&mut news.long) {
+            effect(Cause::LongPause, self.long.nodes())
+        } else if news.jobs > 0 {
+            let job = news.jobs.trailing_zeros() as usize;
+            news.jobs &= news.jobs - 1;
+            effect(Cause::Job(*self.numbers.get(job)?), self.jobs.nodes().get(job..=job)?)
+        } else {
+            None
         }
     }
 
@@ -182,11 +265,6 @@ impl Causes {
         };
         let job = job.map_or(0.0, |job| self.jobs.at(Place { nodes: (job, job), part: 0.0 }));
         (self.hours.at(hour) + pause + job).max(-0.75)
-    }
-
-    #[doc(hidden)]
-    pub fn debug_hours(&self) -> ([f32; 12], [f32; 7], [f32; 7], [f32; 8]) {
-        (*self.hours.nodes(), *self.short.nodes(), *self.long.nodes(), *self.jobs.nodes())
     }
 
     /// Whether the effects on the present move are known. Unit: minutes since the pause
@@ -233,20 +311,22 @@ impl Causes {
     /// The pass after a pause ends; the machine is warm at its last node, or at the last that was met.
     fn finish_pass(&mut self) {
         self.warmed = true;
-        let profile = match self.pauses.before() {
+        let (profile, news) = match self.pauses.before() {
             Pause::Unknown => return,
-            Pause::Short => &mut self.short,
-            Pause::Long => &mut self.long,
+            Pause::Short => (&mut self.short, &mut self.news.short),
+            Pause::Long => (&mut self.long, &mut self.news.long),
         };
         let warm = (0..WARMING).rev().find(|node| profile.unexplained(*node).1 >= 1.0);
-        profile.finish(|node| f32::from(u8::from(Some(node) == warm)));
+        *news |= profile.finish(|node| f32::from(u8::from(Some(node) == warm)));
     }
 
     fn finish_day(&mut self, day: u32) {
         self.day = day;
         let (hours, jobs) = (self.hours_of_baseline, self.jobs_of_baseline);
-        self.hours.finish(|node| hours.get(node).map_or(0.0, |moves| f32::from(*moves)));
-        self.jobs.finish(|node| jobs.get(node).map_or(0.0, |moves| f32::from(*moves)));
+        self.news.hours |= self.hours.finish(|node| hours.get(node).map_or(0.0, |moves| f32::from(*moves)));
+        if self.jobs.finish(|node| jobs.get(node).map_or(0.0, |moves| f32::from(*moves))) {
+            self.news.jobs |= self.known;
+        }
     }
 }
 

@@ -153,6 +153,14 @@ impl Drift {
         }
     }
 
+    /// Whether there are limits, provisional or not.
+    pub fn has_limits(&self) -> bool {
+        match &self.stage {
+            Stage::Judging(judge) => judge.has_limits(),
+            Stage::Collecting(..) => false,
+        }
+    }
+
     /// Whether the baseline is still growing.
     pub fn is_learning(&self) -> bool {
         match &self.stage {
@@ -169,18 +177,25 @@ impl Drift {
         }
     }
 
+    /// The moves to come are as good as those of the baseline, which grows by them for another baseline's time.
+    pub fn teach(&mut self, at: &Moment) {
+        if let Stage::Judging(judge) = &mut self.stage {
+            judge.teach(at);
+        }
+    }
+
+    /// Whether hardly any value of the baseline lies near this one: within half of the smallest change.
+    pub fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
+        match &self.stage {
+            Stage::Judging(judge) => judge.is_empty_at(settings, value),
+            Stage::Collecting(..) => false,
+        }
+    }
+
     /// Sets all sums to zero; the baseline stays. For use after the cause of an alarm was removed.
     pub fn rearm(&mut self) {
         if let Stage::Judging(judge) = &mut self.stage {
             judge.rearm();
-        }
-    }
-
-    #[doc(hidden)]
-    pub fn debug_line(&self) -> (f32, f32, f32, f32) {
-        match &self.stage {
-            Stage::Judging(judge) => judge.debug_line(),
-            _ => (0.0, 0.0, 0.0, 0.0),
         }
     }
 

@@ -106,6 +106,18 @@ impl Distribution {
         self.low as f32 + self.width as f32 * sum as f32 / (all as f32).max(1.0)
     }
 
+    /// Share of the settled values that lie at places near a value. Unit of both: that of the values
+    pub(crate) fn share_near(&self, value: u32, distance: f32) -> f32 {
+        let near = (distance / self.width as f32).max(1.0);
+        let centre = f32::from(self.place(Evidence::Value(value)).0) / 256.0;
+        let weights =
+            self.places.iter().enumerate().map(|(place, weight)| (place as f32, f32::from(*weight)));
+        let (all, within) = weights.fold((0.0, 0.0), |(all, within), (place, weight)| {
+            (all + weight, if (place - centre).abs() <= near { within + weight } else { within })
+        });
+        within / f32::max(all, 1.0)
+    }
+
     /// The scores, with every value spread over `range` to either side. Unit of `range`: that of the values
     pub(crate) fn scores(&self, range: f32) -> Scores {
         let (all, step) = (self.total(), self.width as f32 / range);

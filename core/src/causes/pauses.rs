@@ -30,6 +30,11 @@ pub(super) struct Pauses {
 }
 
 impl Pauses {
+    /// Before the first move.
+    pub(super) const fn new() -> Pauses {
+        Pauses { last: 0, resumed: 0, usual: 0, before: Pause::Unknown }
+    }
+
     /// Adds a move; whether a run begins with it. Unit: s
     pub(super) fn step(&mut self, second: u32) -> bool {
         let between = second.saturating_sub(self.last);

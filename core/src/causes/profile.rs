@@ -30,14 +30,13 @@ pub(super) struct Profile<const NODES: usize> {
     passes: u8,
 }
 
-impl<const NODES: usize> Default for Profile<NODES> {
-    fn default() -> Profile<NODES> {
+impl<const NODES: usize> Profile<NODES> {
+    /// No effect anywhere.
+    pub(super) const fn new() -> Profile<NODES> {
         let zero = [0.0; NODES];
         Profile { nodes: zero, sums: zero, weights: zero, passes: 0 }
     }
-}
 
-impl<const NODES: usize> Profile<NODES> {
     /// The effects, node by node.
     pub(super) fn nodes(&self) -> &[f32; NODES] {
         &self.nodes
@@ -65,8 +64,9 @@ impl<const NODES: usize> Profile<NODES> {
         }
     }
 
-    /// Puts a pass in force; `anchor` weighs the nodes whose mean effect stays. Nothing is if no anchor was met.
-    pub(super) fn finish(&mut self, anchor: impl Fn(usize) -> f32) {
+    /// Puts a pass in force; `anchor` weighs the nodes whose mean effect stays. Whether it was: nothing is if no anchor was
+    /// met.
+    pub(super) fn finish(&mut self, anchor: impl Fn(usize) -> f32) -> bool {
         let gain = if self.passes == 0 { 1.0 } else { GAIN };
         let mut steps = [0.0; NODES];
         let (mut shift, mut anchored) = (0.0, 0.0);
@@ -85,6 +85,7 @@ impl<const NODES: usize> Profile<NODES> {
             self.passes = self.passes.saturating_add(1);
         }
         self.discard();
+        anchored > 0.0
     }
 
     /// Moves a node that was met.
@@ -96,7 +97,7 @@ impl<const NODES: usize> Profile<NODES> {
     }
 
     /// Forgets the pass.
-    pub(super) fn discard(&mut self) {
+    fn discard(&mut self) {
         (self.sums, self.weights) = ([0.0; NODES], [0.0; NODES]);
     }
 

@@ -25,6 +25,9 @@ const PROVISIONAL: f32 = 2.0;
 /// How far a value of the baseline is spread to either side for its rank. Unit: smallest changes
 const SPREAD: f32 = 1.5;
 
+/// Share of the baseline below which a stretch is empty.
+const EMPTY: f32 = 0.05;
+
 /// Eight moves, whose mean score is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
@@ -54,9 +57,12 @@ pub(crate) struct Judge {
     wander: Wander,
     subgroup: Subgroup,
     pending: Pending,
-    /// Whether the baseline is complete, and the minute in which it began.
+    /// Whether the baseline is complete, the minute in which it or its last part began, and its moves before that.
     complete: bool,
     begun: u32,
+    before: u32,
+    /// The moves to come were declared good: all of them are learnt.
+    taught: bool,
     /// Number of values in the baseline from which scores and limits are computed again.
     next: u32,
     sides: Sides,
@@ -84,6 +90,8 @@ impl Judge {
             pending: Pending::Nothing,
             complete: false,
             begun: at.minute,
+            before: 0,
+            taught: false,
             next: 0,
             sides: Sides::default(),
             promise: Promise::Learning,
@@ -120,14 +128,26 @@ impl Judge {
         Some(self.judge(at, moves))
     }
 
+    /// The moves to come are as good as those of the baseline, which grows by them.
+    pub(crate) fn teach(&mut self, at: &Moment) {
+        self.rearm();
+        (self.complete, self.taught) = (false, true);
+        (self.begun, self.before) = (at.minute, self.distribution.count());
+        self.promise = Promise::Learning;
+    }
+
     /// Sets all sums to zero; no drift stands.
     pub(crate) fn rearm(&mut self) {
         (self.up, self.down, self.stands) = (Cusum::default(), Cusum::default(), None);
     }
 
-    pub(crate) fn debug_line(&self) -> (f32, f32, f32, f32) {
-        let (v, u) = self.wander.debug();
-        (self.sides.change(v), self.sides.change(u), self.sides.up.smallest, self.distribution.mean())
+    pub(crate) fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
+        let near = settings.smallest(self.distribution.mean()) / 2.0;
+        self.distribution.share_near(value, near) < EMPTY
+    }
+
+    pub(crate) fn has_limits(&self) -> bool {
+        self.next > 0
     }
 
     pub(crate) fn is_complete(&self) -> bool {
@@ -187,7 +207,7 @@ impl Judge {
     fn begin(&mut self) {
         let direction = self.nearer();
         let (side, cusum) = self.side(direction);
-        if cusum.sum() >= side.limit && self.stands != Some(direction) {
+        if cusum.sum() >= side.limit && !self.taught && self.stands != Some(direction) {
             (self.stands, self.back) = (Some(direction), Cusum::default());
         }
     }
@@ -231,7 +251,7 @@ impl Judge {
             self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * self.sides.deviation;
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
         let full = self.complete && self.spread.is_learnt();
-        !full && self.stands.is_none() && sum < SUSPECT && !outlying
+        !full && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
     }
 
     /// Adds the last subgroup to the baseline and to its scatter.
@@ -246,8 +266,9 @@ impl Judge {
         }
         places.iter().for_each(|place| self.distribution.step(*place));
         let count = self.distribution.count();
-        let minutes = at.minute.wrapping_sub(self.begun);
-        self.complete = count >= settings.baseline && minutes >= settings.baseline_minutes;
+        let (moves, minutes) = (count.saturating_sub(self.before), at.minute.wrapping_sub(self.begun));
+        self.complete = moves >= settings.baseline && minutes >= settings.baseline_minutes;
+        self.taught &= !self.complete;
         if count >= self.next || self.complete {
             self.next = count + count / 8 + SUBGROUP;
             self.pending = Pending::Scores;

@@ -158,6 +158,7 @@ mod tests {
         check(|config| config.values_per_move = 17, Some("values_per_move"));
         check(|config| config.baseline = 47, Some("baseline"));
         check(|config| config.baseline_minutes = 100_001, Some("baseline_minutes"));
+        check(|config| config.baseline_minutes = 100_000, None);
         check(|config| config.quiet_permille = 901, Some("quiet_permille"));
     }
 

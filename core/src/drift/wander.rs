@@ -91,8 +91,4 @@ impl Wander {
         let scattered = if self.blocks < FEWEST { 0.0 } else { RANGE * sqrt(self.variance) };
         scattered.max(2.0 * self.returned)
     }
-
-    pub(super) fn debug(&self) -> (f32, f32) {
-        (sqrt(self.variance), self.returned)
-    }
 }

@@ -155,7 +155,7 @@ impl Store {
     /// came again goes on. Unit: µs since 1970, UTC
     pub fn restarts(&self, known: &KnownAxis, kind: &Kind) -> Result<Vec<i64>, Error> {
         let sql = "SELECT boot, kind, at_us FROM restarts
-            WHERE device = ?1 AND axis = ?2 AND why <> 'dropped' ORDER BY at_us";
+            WHERE device = ?1 AND axis = ?2 AND why NOT IN ('dropped', 'warm', 'taught') ORDER BY at_us";
         let read = || -> rusqlite::Result<Vec<i64>> {
             let mut statement = self.connection.prepare_cached(sql)?;
             let rows = statement.query_map(params![known.device, known.axis.axis], |row| {

@@ -37,18 +37,14 @@ pub struct Shipped {
 impl Shipped {
     /// Without a baseline yet.
     pub fn new(settings: DriftSettings) -> Shipped {
-        Shipped { settings, causes: Causes::default(), drift: Drift::default() }
-    }
-    #[allow(missing_docs, clippy::type_complexity)]
-    pub fn debug(&self) -> ((f32, f32, f32, f32), ([f32; 12], [f32; 7], [f32; 7], [f32; 8])) {
-        (self.drift.debug_line(), self.causes.debug_hours())
+        Shipped { settings, causes: Causes::new(), drift: Drift::default() }
     }
 }
 
 impl Detector for Shipped {
     fn step(&mut self, next: &Move) -> Verdict {
         // Jobs are numbered from 0 in the model, and 0 stands for none on the monitor.
-        let circumstances = self.causes.step(next.at as u32, next.job + 1);
+        let circumstances = self.causes.step(&self.settings, next.at as u32, next.job + 1);
         if circumstances.warm_now {
             self.drift = Drift::default();
         }
