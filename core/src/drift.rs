@@ -10,6 +10,7 @@ mod spread;
 mod limit;
 mod side;
 mod cusum;
+mod back;
 mod wander;
 mod judge;
 

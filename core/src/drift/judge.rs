@@ -3,7 +3,8 @@
 //! A subgroup becomes part of the baseline only if neither sum is near its limit. This work is spread over the next
 //! moves, one part a move, so that no move takes long.
 
-use crate::baseline::{Distribution, Evidence, First, Place, Scores, UNIT};
+use crate::baseline::{Distribution, Evidence, First, Place, Scores, UNIT, sqrt};
+use crate::drift::back::Back;
 use crate::drift::cusum::Cusum;
 use crate::drift::settings::DriftSettings;
 use crate::drift::side::{Side, Sides};
@@ -69,11 +70,9 @@ pub(crate) struct Judge {
     promise: Promise,
     up: Cusum,
     down: Cusum,
-    /// The drift that stands, and the evidence that it no longer does.
+    /// The drift that stands.
     stands: Option<Direction>,
-    back: Cusum,
-    /// Minute in which that evidence began to grow.
-    back_since: u32,
+    back: Back,
 }
 
 impl Judge {
@@ -98,8 +97,7 @@ impl Judge {
             up: Cusum::default(),
             down: Cusum::default(),
             stands: None,
-            back: Cusum::default(),
-            back_since: 0,
+            back: Back::default(),
         })
     }
 
@@ -176,7 +174,7 @@ impl Judge {
         let Sides { up, down, .. } = self.sides;
         self.up.step(deviation, up.allowance, up.limit, moves);
         self.down.step(-deviation, down.allowance, down.limit, moves);
-        let returned = self.returns(deviation, at, moves);
+        let returned = self.returns(deviation, at);
         self.begin();
         let direction = self.stands.unwrap_or(self.nearer());
         let (side, cusum) = self.side(direction);
@@ -208,24 +206,20 @@ impl Judge {
         let direction = self.nearer();
         let (side, cusum) = self.side(direction);
         if cusum.sum() >= side.limit && !self.taught && self.stands != Some(direction) {
-            (self.stands, self.back) = (Some(direction), Cusum::default());
+            (self.stands, self.back) = (Some(direction), Back::default());
         }
     }
 
     /// Whether the drift that stands ends with a subgroup: the moves are shown to be nearer to the baseline than to the
     /// change that nobody is called for.
-    fn returns(&mut self, deviation: f32, at: &Moment, moves: u32) -> bool {
+    fn returns(&mut self, deviation: f32, at: &Moment) -> bool {
         let Some(direction) = self.stands else { return false };
         let (side, cusum) = self.side(direction);
         let away = if direction == Direction::Up { deviation } else { -deviation };
-        self.back.step(side.quiet - away, side.quiet / 2.0, side.back, moves);
-        if self.back.sum() <= 0.0 {
-            self.back_since = at.minute;
-        }
-        if self.back.sum() < side.back {
+        if !self.back.step(away, &side, at) {
             return false;
         }
-        let running = at.running >= at.minute.wrapping_sub(self.back_since);
+        let running = at.running >= at.minute.wrapping_sub(self.back.since);
         self.wander.returns(cusum.deviation(), running);
         self.rearm();
         self.pending = Pending::Limits;
@@ -248,7 +242,7 @@ impl Judge {
     /// Whether the last subgroup is one of the baseline. Unit of `sum`: limits
     fn is_to_be_learnt(&self, deviation: f32, sum: f32) -> bool {
         let largest =
-            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * self.sides.deviation;
+            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * sqrt(self.sides.variance);
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
         let full = self.complete && self.spread.is_learnt();
         !full && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)

@@ -16,14 +16,10 @@ const LEAST: f32 = 0.05;
 /// One direction of change. Unit: score units, unless said otherwise
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Side {
-    /// Deviation of the quiet part.
-    pub(super) quiet: f32,
     /// Subtracted from the deviation of every subgroup.
     pub(super) allowance: f32,
     /// Limit of the sum: beyond it a drift begins.
     pub(super) limit: f32,
-    /// Limit of the sum by which a drift ends.
-    pub(super) back: f32,
     /// Change that is found. Unit: that of the values
     pub(super) smallest: f32,
     wide_enough: bool,
@@ -37,9 +33,8 @@ pub(super) struct Sides {
     pub(super) down: Side,
     /// Mean score of the baseline.
     pub(super) centre: f32,
-    /// Scatter of a subgroup's mean: variance and standard deviation.
+    /// Variance of a subgroup's mean.
     pub(super) variance: f32,
-    pub(super) deviation: f32,
     /// Values per score unit, between the baseline and the smallest change.
     slope: f32,
     /// Smallest change of the settings. Unit: that of the values
@@ -72,15 +67,11 @@ impl Sides {
             let wanted = (reached - edge).max(LEAST);
             let subgroups = distribution.count() as f32 / SUBGROUP as f32;
             let limits = Limits::new(settings.subgroups(), wanted, &scatter, subgroups);
-            let back =
-                Limits::new(settings.subgroups(), edge.max(reached / 2.0).max(LEAST), &scatter, subgroups);
             let allowance = edge + limits.allowance;
             (
                 Side {
-                    quiet: edge.max(reached / 2.0).max(LEAST),
                     allowance,
                     limit: limits.up,
-                    back: back.up,
                     smallest: found * ((allowance + limits.allowance) / (edge + wanted)).max(1.0),
                     wide_enough: limits.wide_enough,
                     short: limits.short,
@@ -94,7 +85,6 @@ impl Sides {
             down,
             centre: centre.mean,
             variance: dependence.variance,
-            deviation: crate::baseline::sqrt(dependence.variance),
             slope: smallest / (full.mean - centre.mean).max(LEAST),
             smallest,
             dependent,

@@ -11,7 +11,7 @@ const BLOCK: u32 = 10;
 /// Number of blocks that an estimate follows: a day.
 const FOLLOWED: f32 = 144.0;
 /// Least number of blocks for an estimate.
-const FEWEST: f32 = 4.0;
+const FEWEST: u16 = 4;
 /// Range of a level that wanders: from the baseline to 5.5 standard deviations, half of it without an alarm.
 const RANGE: f32 = 5.5;
 /// By how much a drift that went away is forgotten at the end of a block: half of it within three days.
@@ -24,16 +24,16 @@ const BACK: f32 = 0.125;
 pub(super) struct Wander {
     /// Sum of the deviations of the present block, their number, and the minute of its begin.
     sum: f32,
-    count: u32,
+    count: u16,
     begun: u32,
     /// Variance of the level beyond that of its moves, and number of blocks it was estimated from.
     variance: f32,
-    blocks: f32,
+    blocks: u16,
     /// Squares and number of blocks since the level was last back: whether it wanders or has changed is not yet known.
     away: f32,
-    away_blocks: f32,
+    away_blocks: u16,
     /// Drifts that went away within the time that is not forgotten, and the largest of them.
-    returns: u16,
+    returns: u8,
     returned: f32,
 }
 
@@ -45,14 +45,14 @@ impl Wander {
             self.begun = at.minute;
         }
         self.sum += deviation;
-        self.count += 1;
-        let error = variance / self.count as f32;
-        if at.minute.wrapping_sub(self.begun) < BLOCK || error * 16.0 > full * full {
+        self.count = self.count.saturating_add(1);
+        let error = variance / f32::from(self.count);
+        if at.minute.wrapping_sub(self.begun) < BLOCK || error * 16.0 > full * full && self.count < u16::MAX {
             return false;
         }
-        let mean = self.sum / self.count as f32;
+        let mean = self.sum / f32::from(self.count);
         self.away += mean * mean - error;
-        self.away_blocks += 1.0;
+        self.away_blocks = self.away_blocks.saturating_add(1);
         self.returned *= FORGETTING;
         if mean.abs() < BACK * full {
             self.comes_back();
@@ -74,16 +74,16 @@ impl Wander {
             self.returned = self.returned.max(deviation);
             self.comes_back();
         }
-        (self.away, self.away_blocks) = (0.0, 0.0);
+        (self.away, self.away_blocks) = (0.0, 0);
     }
 
     /// The level is back: it wandered.
     fn comes_back(&mut self) {
-        let blocks = self.away_blocks.max(1.0);
-        self.blocks += blocks;
-        let part = (blocks / self.blocks.min(FOLLOWED)).min(1.0);
+        let blocks = f32::from(self.away_blocks.max(1));
+        self.blocks = self.blocks.saturating_add(self.away_blocks.max(1));
+        let part = (blocks / f32::from(self.blocks).min(FOLLOWED)).min(1.0);
         self.variance += (self.away / blocks - self.variance) * part;
-        (self.away, self.away_blocks) = (0.0, 0.0);
+        (self.away, self.away_blocks) = (0.0, 0);
     }
 
     /// Change that a level which wanders like that does not reach. Unit: score units
