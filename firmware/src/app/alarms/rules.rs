@@ -17,8 +17,10 @@
 //! drift or of a share are delays already. Three stops, because one may be disturbed and two may be disturbed alike. An
 //! alarm that may come with every move has an off-delay of a minute: the same alarm three times within a minute is
 //! chattering. A drift and a share have neither delay nor deadband: they begin when the moves show it, and end when the
-//! moves show that they are back, which takes a test of its own, as sound as the first. Eight hours is a shift: the next
-//! shift sees what persists. Wear persists for days, until a spare part has come.
+//! moves show that they are back, which takes a test of its own, as sound as the first. But a level that swings truly
+//! comes and goes with every swing: a drift or a share that returns within a shift then stays until a shift has passed
+//! without it, so that it calls a person at most twice in a shift. Eight hours is a shift: the next shift sees what
+//! persists. Wear persists for days, until a spare part has come.
 //!
 //! | subject | priority | NE 107 | because |
 //! |---|---|---|---|
@@ -56,6 +58,8 @@ pub(super) struct Rule {
     band: i16,
     /// Unit: s
     off_delay: u32,
+    /// Once it has returned within a shift, it stays until a shift has passed without it.
+    pub(super) stays: bool,
     /// 0 is never. Unit: s
     re_alarm_time: u32,
     /// Unit: s
@@ -71,6 +75,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 0,
         band: 0,
         off_delay: 0,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::High,
@@ -81,6 +86,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: UNLIMITED,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: SHIFT,
         longest_shelving: WEEK,
         priority: Priority::Medium,
@@ -91,6 +97,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: UNLIMITED,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::High,
@@ -101,6 +108,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 3,
         band: 2,
         off_delay: MINUTE,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::Medium,
@@ -111,6 +119,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 1,
         band: 0,
         off_delay: MINUTE,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::Medium,
@@ -121,6 +130,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: LIMIT as i16,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: 0,
         longest_shelving: WEEK,
         priority: Priority::Low,
@@ -134,6 +144,7 @@ pub(super) static OF_DEVICE: Rule = Rule {
     first: 1,
     band: 0,
     off_delay: MINUTE,
+    stays: false,
     re_alarm_time: 0,
     longest_shelving: SHIFT,
     priority: Priority::Low,
