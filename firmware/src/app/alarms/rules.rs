@@ -3,11 +3,11 @@
 //! | subject | figure | abnormal from | normal again | off-delay | re-alarm | longest shelving |
 //! |---|---|---|---|---|---|---|
 //! | Signal | index of the finding, −1 for none | 0 | −1 | none | 8 h | 8 h |
-//! | SettlingLimit | share of moves that settle later than the limit, as far as it is shown, in per mille | what a person gives | shown to be below | none | 8 h | 7 days |
-//! | UnsettledLimit | share of moves that do not settle, the same way | what a person gives | shown to be below | none | 8 h | 8 h |
+//! | SettlingLimit | share of moves that settle later than the limit, as far as it is shown, in per mille | what a person gives | shown to be below | none; 8 h if it has returned | 8 h | 7 days |
+//! | UnsettledLimit | share of moves that do not settle, the same way | what a person gives | shown to be below | none; 8 h if it has returned | 8 h | 8 h |
 //! | Unsettled | stops in a row that did not settle | 3 | 0 | 60 s | 8 h | 8 h |
 //! | FollowingError | counts beyond its window | 1 | 0 | 60 s | 8 h | 8 h |
-//! | Drift | the detector's figure, in 1/256 of its limit | 256 | 255 | none | never | 7 days |
+//! | Drift | the detector's figure, in 1/256 of its limit | 256 | 255 | none; 8 h if it has returned | never | 7 days |
 //! | Gap | samples and frames of moves lost since the last tick | 1 | 0 | 60 s | never | 8 h |
 //!
 //! The order is that in which alarms are named: nothing else holds while the signals are wrong, and a limit that a
