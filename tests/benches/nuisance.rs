@@ -161,7 +161,7 @@ fn faults_of(cell: &Cell, size: Size) {
     let mut found = find(cell, fresh, size, &faults()).into_iter();
     let none = found.next().map_or(0, |outcomes| summary(&outcomes).0);
     let rate = f64::from(size.of(cell).moves_per_hour) / BEFORE_MOVES_PER_HOUR;
-    let columns = found.zip(&faults()[1..]).zip(BEFORE).map(|((outcomes, fault), before)| {
+    let columns = found.zip(faults().into_iter().skip(1)).zip(BEFORE).map(|((outcomes, fault), before)| {
         let (found, after) = summary(&outcomes);
         let rate = if fault.over > 0.0 { 1.0 } else { rate };
         let over = |at: usize| after[at] / MINUTE * rate / before[at];
