@@ -14,7 +14,7 @@ use crate::nuisance::calendar::{Calendar, DAY, HOUR, MINUTE};
 use crate::nuisance::conditions::{Conditions, Nuisances, Slowdown, mixed};
 
 /// What changes settling times while nothing is wrong.
-const NUISANCES: Nuisances = Nuisances { daily: 0.05, wander: 0.0, warm_up: 900.0, jobs: JOBS };
+const NUISANCES: Nuisances = Nuisances { daily: 0.05, warm_up: 900.0, jobs: JOBS, ..Nuisances::NONE };
 /// Share of the work after which a slack belt is retensioned. Unit: 1
 pub const RETENSIONED: f64 = 0.75;
 
