@@ -22,6 +22,7 @@ use super::clock::Clock;
 use super::config::{AxisConfig, StopLimits, health_limits, inference_limits};
 use super::job::Job;
 use super::kinds::{Classified, Judgement, KindMonitor, Restarted};
+use super::limits::LimitMonitor;
 use crate::capture::{Capture, EvidenceBudget};
 use crate::health::{Finding, Health, Limits, Severity};
 use crate::infer::Inference;
@@ -48,6 +49,8 @@ pub(super) struct Stop {
     /// What the classification found.
     pub(super) classified: Classified,
     pub(super) capture: Option<CaptureReason>,
+    /// Shares of moves against limits that a person gives, where this stop changed what is shown.
+    pub(super) limits: [Option<Figure>; 2],
     /// Stops in a row that did not settle, if this stop changed the number.
     pub(super) unsettled: Option<Figure>,
 }
@@ -77,6 +80,7 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     inference: Inference<LINE>,
     drift: DriftSettings,
     stop_limits: StopLimits,
+    limit_monitor: LimitMonitor,
     job: Job,
     /// Waits for the next move.
     pending: Option<AxisConfig>,
@@ -122,6 +126,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             inference: Inference::default(),
             drift: config.drift,
             stop_limits: config.limits,
+            limit_monitor: LimitMonitor::default(),
             job: Job::default(),
             pending: None,
             samples: 0,
@@ -246,7 +251,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             kind,
             ..Figure::new(self.number, Subject::Unsettled, count.into())
         });
-        Stop { message, classified, capture, unsettled }
+        let limits = self.limit_monitor.step(&self.stop_limits, self.number, kind, &record);
+        Stop { message, classified, capture, limits, unsettled }
     }
 
     /// Stops in a row that did not settle, if this one changes the number.
@@ -355,7 +361,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         self.inference.gap();
         let Some(config) = self.pending.take() else { return };
         let old = self.config();
-        (self.drift, self.inferred, self.stop_limits) = (config.drift, config.inferred, config.limits);
+        (self.drift, self.inferred) = (config.drift, config.inferred);
+        (self.stop_limits, self.limit_monitor) = (config.limits, LimitMonitor::default());
         self.turn.set(&config.settings);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         // A command that is under way keeps its settings: then the axis begins anew.
@@ -410,6 +417,11 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     fn config(&self) -> AxisConfig {
         let (settings, drift, inferred) = (*self.axis.settings(), self.drift, self.inferred);
         AxisConfig { settings, drift, inferred, limits: self.stop_limits }
+    }
+
+    /// Limits that a person gives.
+    pub(super) fn stop_limits(&self) -> &StopLimits {
+        &self.stop_limits
     }
 
     /// The command is inferred, not tapped.
