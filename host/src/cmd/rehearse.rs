@@ -270,7 +270,7 @@ impl Shift {
         }
         let mut reports = Vec::new();
         self.decoder.push(bytes, &mut |event| {
-            self.watch.push(&event, second);
+            self.watch.push(&event);
             reports.extend(move_report(event, &self.axes));
         });
         bytes.clear();

@@ -109,7 +109,7 @@ impl Stories {
 
     /// When the change came, if its moves are in memory.
     fn since(&self, drift: &Drift, when: When) -> Option<Since> {
-        let (at, interval) = moves_since(drift);
+        let (at, interval) = moves_since(drift)?;
         let key = (drift.axis, drift.kind);
         let words = |moves| {
             let found = self.times.before(key, drift.number, 0);

@@ -93,12 +93,13 @@ fn by_chance(rate: f64) -> String {
 }
 
 /// How many moves of the kind lie between the first that a change may have concerned and the last of a report: by the
-/// likeliest instant of the change, and by the ends of its interval, if the monitor sends one.
-pub fn moves_since(drift: &Drift) -> (u32, Option<[u32; 2]>) {
+/// likeliest instant of the change, and by the ends of its interval. None of what the monitor does not send.
+pub fn moves_since(drift: &Drift) -> Option<(u32, Option<[u32; 2]>)> {
     // `since` counts the last move before the change.
-    let moves = |since: u32| drift.moves.saturating_sub(since.saturating_add(1));
+    let moves = |since: u32| drift.moves.checked_sub(since.checked_add(1)?);
     let interval = [drift.since_earliest, drift.since_latest];
-    (moves(drift.since), (drift.since_latest > 0).then_some(interval.map(moves)))
+    let [from, to] = interval.map(moves);
+    Some((moves(drift.since)?, from.zip(to).map(|(from, to)| [from, to]).filter(|_| drift.since_latest > 0)))
 }
 
 #[cfg(test)]
@@ -172,9 +173,9 @@ mod tests {
     #[test]
     fn moves_since_a_change_count_back_from_the_last() {
         let drift = Drift { moves: 3_072, since: 3_040, ..drift() };
-        assert_eq!(moves_since(&drift), (31, None));
+        assert_eq!(moves_since(&drift), Some((31, None)));
         let known = Drift { since_earliest: 3_010, since_latest: 3_071, ..drift };
-        assert_eq!(moves_since(&known), (31, Some([61, 0])));
-        assert_eq!(moves_since(&Drift { since: 9_999, ..known }).0, 0);
+        assert_eq!(moves_since(&known), Some((31, Some([61, 0]))));
+        assert_eq!(moves_since(&Drift::default()), None, "not sent");
     }
 }

@@ -61,6 +61,7 @@ pub mod kinds;
 mod curves;
 pub mod moves;
 mod residual_error;
+pub mod drifts;
 pub mod alarms;
 pub mod check;
 pub mod retain;
