@@ -62,6 +62,7 @@ mod curves;
 pub mod moves;
 mod residual_error;
 pub mod drifts;
+pub mod recent;
 pub mod alarms;
 pub mod check;
 pub mod retain;
