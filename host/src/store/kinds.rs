@@ -143,7 +143,7 @@ impl Store {
                 let id = kind::id(row.get(0)?, row.get(1)?);
                 // A restart of the whole axis has no kind.
                 if id == kind::NONE || kind.ids.contains(&id) {
-                    (stands, upwards) = (drift::is_drift(row.get(3)?, stands), row.get(4)?);
+                    (stands, upwards) = (row.get::<_, u32>(3)? >= drift::LIMIT, row.get(4)?);
                 }
             }
             Ok(stands && upwards)
@@ -155,7 +155,7 @@ impl Store {
     /// came again goes on. Unit: µs since 1970, UTC
     pub fn restarts(&self, known: &KnownAxis, kind: &Kind) -> Result<Vec<i64>, Error> {
         let sql = "SELECT boot, kind, at_us FROM restarts
-            WHERE device = ?1 AND axis = ?2 AND why <> 'dropped' ORDER BY at_us";
+            WHERE device = ?1 AND axis = ?2 AND why NOT IN ('dropped', 'warm', 'taught') ORDER BY at_us";
         let read = || -> rusqlite::Result<Vec<i64>> {
             let mut statement = self.connection.prepare_cached(sql)?;
             let rows = statement.query_map(params![known.device, known.axis.axis], |row| {
