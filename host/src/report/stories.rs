@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::drift::is_drift;
+use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::drift::Drift;
 
 use super::move_times::MoveTimes;
@@ -86,7 +86,7 @@ impl Stories {
         let found = self.times.before(key, drift.number, 0);
         let history = self.kinds.entry(key).or_default();
         let stood = history.stands;
-        history.stands = is_drift(drift.score, stood);
+        history.stands = drift.score >= LIMIT;
         let (begins, history) = (history.stands, *history);
         if begins == stood {
             return None;

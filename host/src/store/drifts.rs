@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
 use rusqlite::{OptionalExtension, Row, params};
-use stillpoint_core::drift::is_drift;
+use stillpoint_core::drift::LIMIT;
 use stillpoint_core::wire::drift::{Direction, Drift, Promise};
 use stillpoint_core::wire::message::Message;
 
@@ -212,7 +212,7 @@ impl Reader<'_> {
     fn drift(&mut self, report: &Report, drift: &Drift) -> rusqlite::Result<()> {
         let id = kind::id(report.boot, report.kind);
         let before = self.histories.get(&id).copied().unwrap_or_default();
-        let stands = is_drift(drift.score, before.stands);
+        let stands = drift.score >= LIMIT;
         if stands == before.stands {
             return Ok(());
         }
