@@ -41,7 +41,7 @@ impl Scene {
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
                 let time_s = i as f64 * INTERVAL;
-                IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
+                IntervalStats { time_s, moves: 100, median_s, p95_s: median_s, ..IntervalStats::default() }
             })
             .collect()
     }
@@ -159,7 +159,7 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
                     let [median_s, p95_s] = [0.5, 0.95].map(|p| quantile_sorted(&moves, p).expect("moves"));
                     let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
                     let time_s = i as f64 * INTERVAL;
-                    IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
+                    IntervalStats { time_s, moves: 100, median_s, p95_s, mean_s, ..IntervalStats::default() }
                 })
                 .collect();
             let options = TrendOptions { measure, ..TrendOptions::new(INTERVAL) };

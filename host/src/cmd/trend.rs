@@ -5,29 +5,29 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::Outcome;
 
 use super::moves::Within;
 use super::option_value::{positive, whole};
 use super::output::{OutputFormat, notify};
 use crate::analysis::cost::{Baseline, Cycle, Source};
-use crate::analysis::interval_stats::{IntervalStats, Measure};
+use crate::analysis::interval_stats::{IntervalStats, Levels, Measure};
 use crate::analysis::residual_error::ResidualErrors;
 use crate::analysis::trend::{TrendOptions, trend};
 use crate::error::Error;
-use crate::report::trend::{TrendLine, csv, json, table};
+use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
 use crate::store::axes::KnownAxis;
-use crate::store::kinds::Kind;
-use crate::store::sketch::{Bins, rank};
-use crate::store::summary::Summary;
+use crate::store::kinds::{Kind, KnownBaseline};
+use crate::store::sketch::Bins;
+use crate::store::statistics::{Overall, interval_stats};
 
 /// Show how settling time changes over time, per kind of move
 ///
 /// For each kind of moves (same axis, direction, distance and speed): the slope with its 95 % interval, a test for a
 /// trend, changes and their times, when a limit will be reached, and what settling cost. The section Trend of
-/// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does. No slope
-/// spans a change of settings or a new baseline.
+/// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does, and costs at
+/// least the time to the next command. No slope spans a change of settings or a new baseline. Where hardly any move settles
+/// near the median, the mean is followed instead. With --until all is as it was known then.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -48,10 +48,10 @@ pub struct Arguments {
     /// Predict when this settling time is reached, from settling curves if the store has them
     #[arg(long, value_name = "L", value_parser = positive, allow_negative_numbers = true)]
     limit_ms: Option<f64>,
-    /// Reference settling time for the costs; default: the monitor's baseline, else the first interval
+    /// Reference settling time; default: the monitor's baseline in force at the time, else the first interval
     #[arg(long, value_name = "B", value_parser = positive, allow_negative_numbers = true)]
     baseline_ms: Option<f64>,
-    /// Time from part to part; requires --moves-per-cycle
+    /// Time from part to part; requires --moves-per-cycle. Lost parts are those of the axis that lost most time
     #[arg(long, value_name = "C", requires = "moves_per_cycle")]
     #[arg(value_parser = positive, allow_negative_numbers = true)]
     cycle_s: Option<f64>,
@@ -97,33 +97,25 @@ impl Interval {
 
 /// Prints the trends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let options = options(arguments);
     let store = arguments.within.open()?;
-    let within = arguments.within.interval(&store)?;
-    let span = arguments.interval.seconds();
+    let query = Query {
+        store: &store,
+        within: arguments.within.interval(&store)?,
+        span: arguments.interval.seconds(),
+        options: options(arguments),
+    };
     let (mut lines, mut too_short, mut others) = (Vec::new(), 0, Vec::new());
     for known in store.find_axes(arguments.within.axis.as_deref())? {
+        let limit_s = query.options.limit_s;
         let errors =
-            options.limit_s.map(|limit_s| store.residual_errors(&known, within, limit_s)).transpose()?;
-        for kind in store.kinds(&known, span, within)? {
+            limit_s.map(|limit_s| store.residual_errors(&known, query.within, limit_s)).transpose()?;
+        for kind in store.kinds(&known, query.span, query.within)? {
             if arguments.kind.is_some_and(|number| number != kind.number()) {
                 others.push(format!("{} {}", known.axis.name, kind.describe()));
                 continue;
             }
-            let options = TrendOptions {
-                residual_errors: errors.as_ref().and_then(|errors| errors_of_kind(errors, &kind)),
-                ..options_of_kind(&store, &known, &kind, within.1, &options)?
-            };
-            let summaries = store.summaries_of(&known, (span, &kind), within)?;
-            let bins = Bins::default();
-            let intervals: Vec<IntervalStats> =
-                summaries.iter().filter_map(|summary| interval_stats(&bins, summary)).collect();
-            match trend(&intervals, &options) {
-                Some(found) => {
-                    let drifts_up = Some(store.is_slower(&known, &kind)?);
-                    let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s);
-                    lines.push(TrendLine { drifts_up, ..line });
-                }
+            match query.line(&known, &kind, errors.as_ref())? {
+                Some(line) => lines.push(line),
                 None => too_short += 1,
             }
         }
@@ -134,7 +126,78 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if too_short > 0 {
         notify(format_args!("{too_short} kinds have too few moves for a trend"));
     }
+    cycle::keep_parts_of_slowest(&mut lines);
     print(arguments.format, &lines)
+}
+
+/// What is to be known, of which time.
+struct Query<'s> {
+    store: &'s Store,
+    /// Unit: µs since 1970, UTC
+    within: (i64, i64),
+    /// Length of an interval. Unit: s
+    span: i64,
+    /// The options that all kinds share.
+    options: TrendOptions,
+}
+
+impl Query<'_> {
+    /// The trend of one kind; `None` if it has too few moves.
+    fn line(
+        &self,
+        known: &KnownAxis,
+        kind: &Kind,
+        errors: Option<&BTreeMap<i64, ResidualErrors>>,
+    ) -> Result<Option<TrendLine>, Error> {
+        let bins = Bins::default();
+        let summaries = self.store.summaries_of(known, (self.span, kind), self.within)?;
+        let intervals: Vec<IntervalStats> =
+            summaries.iter().map(|summary| interval_stats(&bins, summary)).collect();
+        let overall = Overall::of(&bins, &summaries);
+        let given = self.options_of_kind(known, kind)?;
+        let is_mean = overall.median_is_empty && given.measure == Measure::Median;
+        let measure = if is_mean { Measure::Mean } else { given.measure };
+        let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
+        let options = TrendOptions { measure, residual_errors, ..given };
+        let Some(found) = trend(&intervals, &options) else { return Ok(None) };
+        let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
+            .with_levels(overall.levels, overall.median_is_empty);
+        let drifts_up = self.store.is_slower(known, kind, self.within.1)?;
+        Ok(Some(TrendLine { drifts_up, ..line }))
+    }
+
+    /// The options for one kind, with the baselines and the restarts that the monitor had reported for it.
+    fn options_of_kind(&self, known: &KnownAxis, kind: &Kind) -> Result<TrendOptions, Error> {
+        let until = self.within.1;
+        let restarts: Vec<f64> =
+            self.store.restarts(known, kind, until)?.into_iter().map(|at| at as f64 * 1e-6).collect();
+        let reported = self.store.baselines(known, kind, until)?;
+        let reported: Vec<Baseline> = reported.iter().map(|one| baseline(one, &restarts)).collect();
+        let baselines = match self.options.baselines.as_slice() {
+            [] => reported,
+            given => given.iter().map(|given| with_p95(*given, reported.last())).collect(),
+        };
+        let until_s = if until == i64::MAX { f64::INFINITY } else { until as f64 * 1e-6 };
+        Ok(TrendOptions { baselines, restarts, until_s, ..self.options.clone() })
+    }
+}
+
+/// A baseline as it was reported, in force since the restart before it.
+fn baseline(known: &KnownBaseline, restarts: &[f64]) -> Baseline {
+    let seconds = |nanoseconds: i64| Some(nanoseconds as f64 * 1e-9);
+    let at_s = known.at as f64 * 1e-6;
+    Baseline {
+        from_s: restarts.iter().copied().rfind(|restart| *restart <= at_s).unwrap_or(at_s),
+        levels: Levels { mean_s: None, median_s: seconds(known.median), p95_s: seconds(known.p95) },
+        unsettled: None,
+        source: Source::Monitor,
+    }
+}
+
+/// A given baseline has no 95 % quantile: that of the monitor is used.
+fn with_p95(given: Baseline, reported: Option<&Baseline>) -> Baseline {
+    let p95_s = reported.and_then(|reported| reported.levels.p95_s);
+    Baseline { levels: Levels { p95_s, ..given.levels }, ..given }
 }
 
 /// No move is of the requested kind.
@@ -146,21 +209,6 @@ fn no_such_kind(kind: u32, others: &[String]) -> Error {
         wrong: "no move in this time is of this kind".to_owned(),
         remedy: format!("choose one of: {kinds}"),
     }
-}
-
-/// The options for one kind, with the baseline and the restarts that the monitor reported for it.
-fn options_of_kind(
-    store: &Store,
-    known: &KnownAxis,
-    kind: &Kind,
-    until: i64,
-    options: &TrendOptions,
-) -> Result<TrendOptions, Error> {
-    let reported = store
-        .baseline(known, kind, until)?
-        .map(|median| Baseline { settling_s: median as f64 * 1e-9, source: Source::Monitor });
-    let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
-    Ok(TrendOptions { baseline: options.baseline.or(reported), restarts, ..options.clone() })
 }
 
 /// Residual errors at the limit of one kind, over all starts of the monitor.
@@ -188,28 +236,8 @@ fn options(arguments: &Arguments) -> TrendOptions {
     TrendOptions {
         measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
         limit_s: arguments.limit_ms.map(|limit| limit * 1e-3),
-        baseline: baseline.map(|settling_s| Baseline { settling_s, source: Source::Option }),
+        baselines: baseline.map(Baseline::given).into_iter().collect(),
         cycle: cycle.map(|(seconds, moves)| Cycle { seconds, moves }),
         ..TrendOptions::new(arguments.interval.seconds() as f64)
     }
-}
-
-/// The statistics of a summary interval; `None` if no move in it is settled or unsettled.
-fn interval_stats(bins: &Bins, summary: &Summary) -> Option<IntervalStats> {
-    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
-    let moves = summary.sketch.count();
-    let unsettled = u64::try_from(summary.count(Outcome::Unsettled)).unwrap_or(0);
-    // Unsettled moves rank behind all settled moves.
-    let quantile = |share| {
-        let rank = rank(share, moves + unsettled)?;
-        Some(summary.sketch.ranked(bins, rank).map_or(f64::INFINITY, seconds))
-    };
-    Some(IntervalStats {
-        time_s: summary.at as f64 * 1e-6,
-        moves,
-        unsettled,
-        median_s: quantile(0.5)?,
-        p95_s: quantile(0.95)?,
-        mean_s: (moves > 0).then(|| seconds(summary.sum) / moves as f64),
-    })
 }

@@ -164,6 +164,11 @@ JOIN devices ON devices.id = moves.device
 LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
 ";
 
+/// What the moves that did not settle cost.
+const COSTED: &str = "
+ALTER TABLE summaries ADD COLUMN rests_ns INTEGER; -- of the unsettled and the interrupted; null: summed up before
+";
+
 /// The tables that are made again from the frames.
 pub(super) const DERIVED_TABLES: [&str; 10] = [
     "moves",
@@ -179,7 +184,7 @@ pub(super) const DERIVED_TABLES: [&str; 10] = [
 ];
 
 /// One after the other; `user_version` is the number of completed steps.
-const STEPS: [&str; 4] = [TRUTH, DERIVED, WATCHED, READABLE];
+const STEPS: [&str; 5] = [TRUTH, DERIVED, WATCHED, READABLE, COSTED];
 
 /// The version that is written here.
 pub const CURRENT: usize = STEPS.len();
