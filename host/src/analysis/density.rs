@@ -8,9 +8,9 @@
 /// Two standard deviations of the share of moves below the median: 2 · ½/√n. Never less than the small, nor more than the
 /// large value.
 const SMALLEST: f64 = 0.02;
-const LARGEST: f64 = 0.25;
+const LARGEST: f64 = 0.2;
 /// The density is empty if it is below the mean density by this factor. A flat distribution has 1, a normal one 0.79.
-const FACTOR: f64 = 1.5;
+const FACTOR: f64 = 1.3;
 /// Nor does it matter if the median wanders by less than this share of itself: five steps of a store's sketch.
 const SMALLEST_WANDER: f64 = 0.1;
 
