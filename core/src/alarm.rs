@@ -150,15 +150,18 @@ pub const NEVER: u64 = u64::MAX;
 pub struct AlarmInstance {
     state: State,
     condition: Condition,
-    /// The last value. Unit: that of the limit
-    value: Option<i64>,
+    /// The last value, 0 before the first. Unit: that of the limit
+    value: i64,
+    /// Instant since which the values have been on the other side of the limit, else [`NEVER`]. Unit: ticks
+    other_side_since: u64,
     /// Instant at which the shelving expires or an acknowledged alarm is raised again; else [`NEVER`]. Unit: ticks
     due: u64,
 }
 
 impl Default for AlarmInstance {
     fn default() -> AlarmInstance {
-        AlarmInstance { state: State::Normal, condition: Condition::default(), value: None, due: NEVER }
+        let (state, condition) = (State::Normal, Condition::Unknown);
+        AlarmInstance { state, condition, value: 0, other_side_since: NEVER, due: NEVER }
     }
 }
 
@@ -170,18 +173,17 @@ impl AlarmInstance {
 
     /// Whether the condition is abnormal: the value is beyond its limit, with delays and deadband applied.
     pub fn is_abnormal(&self) -> bool {
-        self.condition.is_abnormal()
+        self.condition == Condition::Abnormal
     }
 
     /// The last value, `None` before the first. Unit: that of the limit
     pub fn value(&self) -> Option<i64> {
-        self.value
+        (self.condition != Condition::Unknown).then_some(self.value)
     }
 
     /// Adds one value. Unit of `value`: that of the limit; of `now`: ticks
     pub fn step(&mut self, settings: &Settings, value: i64, now: u64) -> Option<Step> {
-        self.value = Some(value);
-        let change = self.condition.step(settings, value, now);
+        let change = self.compare(settings, value, now);
         let step = change.and_then(|event| self.enter(settings, event, now));
         step.or_else(|| self.wait(settings, now))
     }
@@ -200,7 +202,7 @@ impl AlarmInstance {
 
     /// Lets time pass while the last value still holds: a delay may end as well. Unit: ticks
     pub fn hold(&mut self, settings: &Settings, now: u64) -> Option<Step> {
-        match self.value {
+        match self.value() {
             Some(value) => self.step(settings, value, now),
             None => self.wait(settings, now),
         }
@@ -208,7 +210,7 @@ impl AlarmInstance {
 
     /// The next instant at which [`AlarmInstance::hold`] has something to do, else [`NEVER`]. Unit: ticks
     pub fn due(&self, settings: &Settings) -> u64 {
-        self.due.min(self.condition.due(settings))
+        self.due.min(self.delay_due(settings))
     }
 
     /// Does an action, or refuses it. Unit of `now`: ticks
@@ -234,7 +236,7 @@ impl AlarmInstance {
     /// Applies an event; `None` if it has no meaning in the current state.
     fn enter(&mut self, settings: &Settings, event: Event, now: u64) -> Option<Step> {
         let from = self.state;
-        self.state = from.after(event, settings.latching, self.condition.is_abnormal())?;
+        self.state = from.after(event, settings.latching, self.is_abnormal())?;
         let re_alarms = self.state == State::Acknowledged && settings.re_alarm_time > 0;
         self.due = if re_alarms { now.saturating_add(settings.re_alarm_time) } else { NEVER };
         Some(Step {
@@ -242,7 +244,7 @@ impl AlarmInstance {
             event,
             state: self.state,
             at: now,
-            value: self.value,
+            value: self.value(),
             limit: settings.limit,
             priority: settings.priority,
             category: settings.category,

@@ -37,9 +37,10 @@
 //! caller reports with [`Axis::gap`], become values of the move's record: [`Outcome`] and [`Reasons`]. Every number is
 //! defined, with its source and limits, in `METHOD.md` beside this crate.
 //!
-//! Four modules follow an axis for the rest of its life: [`kind`] finds the moves that may be compared with each
-//! other, [`baseline`] describes them while they are good, [`drift`] finds a lasting change, and [`alarm`] is the life
-//! of an alarm. With the feature `wire`, the module `wire` encodes all of it as frames of bytes and decodes them.
+//! Five modules follow an axis for the rest of its life: [`kind`] finds the moves that may be compared with each
+//! other, [`baseline`] describes them while they are good, [`drift`] finds a lasting change, [`share`] compares a share
+//! of moves with a limit, and [`alarm`] is the life of an alarm. With the feature `wire`, the module `wire` encodes all
+//! of it as frames of bytes and decodes them.
 #![no_std]
 #![forbid(unsafe_code)]
 
@@ -59,6 +60,7 @@ mod axis;
 pub mod kind;
 pub mod baseline;
 pub mod drift;
+pub mod share;
 pub mod alarm;
 #[cfg(feature = "wire")]
 pub mod wire;

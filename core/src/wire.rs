@@ -7,7 +7,7 @@
 //!
 //! [`header`] assigns a frame its sequence number before it can be lost; [`frame`] adds a [`crc`] and encodes the
 //! frame by [`cobs`]. The payloads are [`record`], [`curve`], [`trace`], [`settings`], [`status`], [`alarm`],
-//! [`drift`] and [`finding`]; [`message`] (from the device) and [`command`] (from the host) number their kinds.
+//! [`drift`], [`finding`] and [`job`]; [`message`] (from the device) and [`command`] (from the host) number their kinds.
 //! [`receive`] splits a stream of bytes into frames, [`sequence`] finds loss, restart and reorder, and [`counts`]
 //! counts them.
 //!
@@ -45,6 +45,7 @@ pub mod status;
 pub mod alarm;
 pub mod drift;
 pub mod finding;
+pub mod job;
 pub mod message;
 pub mod command;
 pub mod receive;

@@ -27,7 +27,9 @@ use publish::Publisher;
 mod clock;
 mod config;
 mod alarms;
+mod limits;
 mod kinds;
+mod job;
 mod channel;
 mod output;
 mod publish;
@@ -108,12 +110,13 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         }
     }
 
-    /// Adds the axes one by one, and publishes device and settings.
+    /// Adds the axes one by one with their limits, and publishes device and settings.
     #[inline(never)]
     fn start(&mut self, configs: &[AxisConfig; AXES]) {
         for (config, axis) in configs.iter().zip(0..) {
             // There is room for all.
             _ = self.channels.push(AxisChannel::new(axis, *config, self.identity.period));
+            self.publisher.set_limits(axis, &config.limits);
         }
         self.identify();
     }
@@ -271,6 +274,7 @@ fn reconfigure<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: u
     publish_events(channel, publisher);
     channel.apply_pending(&publisher.clock);
     publisher.findings_cleared(channel.number());
+    publisher.set_limits(channel.number(), channel.stop_limits());
 }
 
 /// Reconfigures while samples come: publishes the new settings, and discards what was learnt by the old ones.
@@ -278,8 +282,12 @@ fn reconfigure_and_publish<const AXES: usize, F: NorFlash, const LINE: usize, co
     channel: &mut AxisChannel<LINE, KINDS>,
     publisher: &mut Publisher<AXES, F>,
 ) {
+    let only_limits = channel.only_limits_are_pending();
     reconfigure(channel, publisher);
     publisher.publish(&Message::Settings(channel.settings(None)));
+    if only_limits {
+        return;
+    }
     if let Some(restarted) = channel.restart_kinds(0, RestartReason::Settings, publisher.clock.now()) {
         publisher.restarted(&restarted);
     }

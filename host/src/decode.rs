@@ -9,10 +9,11 @@ use crate::checksum::FastCrc;
 use stillpoint_core::wire::alarm::{Alarm, Arranged};
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::curve::Curve;
-use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
+use stillpoint_core::wire::drift::{Baseline, Drift, Explained, Kind, Restart};
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
+use stillpoint_core::wire::job::Job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::record::Move;
@@ -30,6 +31,8 @@ pub struct DecodedMove {
     pub inferred: bool,
     /// Number of its kind on the axis; 0: none.
     pub kind: u32,
+    /// Number of the product that the axis worked on; 0: none.
+    pub job: u32,
     /// The measured values.
     pub record: Record,
     /// Its settling curve; empty if the frames of the curve were lost.
@@ -70,6 +73,10 @@ pub enum DeviceEvent {
     Drift(Drift),
     /// The baselines of some moves are learnt anew.
     Restart(Restart),
+    /// The product that an axis works on.
+    Job(Job),
+    /// How much a known cause moves the settling time.
+    Explained(Explained),
     /// Health of an axis.
     Status(Box<Status>),
     /// Frames are missing.
@@ -189,6 +196,8 @@ fn decode(
         Message::Baseline(baseline) => out(DeviceEvent::Baseline(baseline)),
         Message::Drift(drift) => out(DeviceEvent::Drift(drift)),
         Message::Restart(restart) => out(DeviceEvent::Restart(restart)),
+        Message::Job(job) => out(DeviceEvent::Job(job)),
+        Message::Explained(explained) => out(DeviceEvent::Explained(explained)),
         Message::Status(status) => out(DeviceEvent::Status(Box::new(status))),
         Message::Move(record) => add_move(&record, frame.header.replay, open, out),
         Message::Curve(curve) => add_curve(&curve, open, out),
@@ -205,9 +214,9 @@ fn add_move(
     open: &mut BTreeMap<u8, DecodedMove>,
     out: &mut impl FnMut(DeviceEvent),
 ) {
-    let Move { axis, kind, .. } = *record;
+    let Move { axis, kind, job, .. } = *record;
     let (inferred, record) = (record.is_inferred(), Record::from(record));
-    let decoded = DecodedMove { axis, inferred, kind, record, curve: Vec::new() };
+    let decoded = DecodedMove { axis, inferred, kind, job, record, curve: Vec::new() };
     if is_replay {
         out(DeviceEvent::Move(Box::new(decoded)));
     } else if let Some(before) = open.insert(axis, decoded) {

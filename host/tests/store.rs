@@ -163,9 +163,8 @@ fn check_whole(store: &Store) -> usize {
 fn tables(path: &Path) -> Vec<String> {
     let connection = rusqlite::Connection::open(path).expect("a file");
     let mut rows = vec![];
-    let derived =
-        ["moves", "settings", "gaps", "alarms", "kinds", "baselines", "drifts", "restarts", "findings"];
-    for table in derived.into_iter().chain(["summaries", "journal", "boots"]) {
+    let sent = ["moves", "settings", "gaps", "alarms", "kinds", "baselines", "drifts", "restarts"];
+    for table in sent.into_iter().chain(["findings", "jobs", "explained", "summaries", "journal", "boots"]) {
         let mut statement = connection.prepare(&format!("SELECT * FROM {table}")).expect("a table");
         let columns = statement.column_count();
         let mut found = statement.query([]).expect("rows");

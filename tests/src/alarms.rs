@@ -14,6 +14,9 @@ pub type Step = (u32, Subject, AlarmState, i64);
 
 const SHIFT: u64 = 8 * 3600;
 
+/// A share above all of the moves, twice. Unit: per mille
+const UNLIMITED: i64 = 2001;
+
 /// One alarm.
 #[derive(Clone, Debug)]
 struct Life {
@@ -22,6 +25,8 @@ struct Life {
     twin: Twin,
     alarm: u32,
     figure: Option<i64>,
+    /// When it became normal last.
+    normal: Option<u64>,
 }
 
 /// The alarms of a monitor with one axis.
@@ -29,6 +34,8 @@ struct Life {
 pub struct Alarms {
     lives: Vec<Life>,
     numbers: u32,
+    /// Unit: ticks
+    shift: u64,
 }
 
 /// A figure is whole and its limit lies half below the first that is abnormal: all of it twice.
@@ -36,7 +43,7 @@ fn life(subject: Subject, limit: i64, deadband: i64, seconds: [u64; 3], second: 
     let [off_delay, re_alarm_time, longest_shelving] = seconds.map(|seconds| seconds * second);
     let parameters =
         Parameters { limit, deadband, off_delay, re_alarm_time, longest_shelving, ..Parameters::default() };
-    Life { subject, parameters, twin: Twin::new(parameters), alarm: 0, figure: None }
+    Life { subject, parameters, twin: Twin::new(parameters), alarm: 0, figure: None, normal: None }
 }
 
 impl Alarms {
@@ -44,19 +51,25 @@ impl Alarms {
     pub fn new(second: u64) -> Alarms {
         let lives = vec![
             life(Subject::Signal, -1, 0, [0, SHIFT, SHIFT], second),
+            life(Subject::SettlingLimit, UNLIMITED, 0, [0, SHIFT, 21 * SHIFT], second),
+            life(Subject::UnsettledLimit, UNLIMITED, 0, [0, SHIFT, SHIFT], second),
             life(Subject::Unsettled, 5, 4, [60, SHIFT, SHIFT], second),
             life(Subject::FollowingError, 1, 0, [60, SHIFT, SHIFT], second),
-            life(Subject::Drift, 511, 254, [0, 0, 21 * SHIFT], second),
+            life(Subject::Drift, 511, 0, [0, 0, 21 * SHIFT], second),
             life(Subject::Gap, 1, 0, [60, 0, SHIFT], second),
         ];
-        Alarms { lives, numbers: 0 }
+        Alarms { lives, numbers: 0, shift: SHIFT * second }
     }
 
-    fn step(&mut self, place: usize, before: State, named: bool) -> Step {
+    fn step(&mut self, place: usize, before: State, named: bool, now: u64) -> Step {
         let life = &mut self.lives[place];
-        if before == State::Normal && !named {
+        let returns = life.normal.is_some_and(|normal| now < normal + self.shift);
+        if before == State::Normal && !named && !returns {
             self.numbers += 1;
             life.alarm = self.numbers;
+        }
+        if life.twin.state == State::Normal {
+            life.normal = Some(now);
         }
         let name = format!("{:?}", life.twin.state);
         let state = (0..State::ALL.len() as u8)
@@ -72,8 +85,16 @@ impl Alarms {
         let before = life.twin.state;
         life.figure = Some(figure);
         let entered = life.twin.number(2 * figure, now).is_some();
-        let first = entered.then(|| self.step(place, before, false));
+        let first = entered.then(|| self.step(place, before, false, now));
         first.into_iter().chain(self.time(now)).collect()
+    }
+
+    /// Another limit of a share, 0 for none; returns the steps that follow. Unit: per mille, ticks
+    pub fn limit(&mut self, subject: Subject, limit: u32, now: u64) -> Vec<Step> {
+        let life = self.lives.iter_mut().find(|life| life.subject == subject).expect("a subject");
+        life.parameters.limit = if limit == 0 { UNLIMITED } else { 2 * i64::from(limit) - 1 };
+        life.twin.arrange(life.parameters);
+        self.figure(subject, 0, now)
     }
 
     /// Lets time pass; returns the steps that follow. Unit: ticks
@@ -91,7 +112,12 @@ impl Alarms {
         for place in 0..self.lives.len() {
             let life = &mut self.lives[place];
             let before = life.twin.state;
-            let logic = fault && [Subject::Unsettled, Subject::Drift].contains(&life.subject);
+            let logic = fault
+                && match life.subject {
+                    Subject::Unsettled | Subject::Drift => true,
+                    Subject::SettlingLimit | Subject::UnsettledLimit => life.parameters.limit != UNLIMITED,
+                    _ => false,
+                };
             let by_hand = matches!(before, State::Shelved | State::OutOfService);
             let suppressed = before == State::SuppressedByDesign;
             let entered = match (logic, suppressed) {
@@ -103,7 +129,7 @@ impl Alarms {
                 },
             };
             if entered.is_some() {
-                return Some(self.step(place, before, false));
+                return Some(self.step(place, before, false, now));
             }
         }
         None
@@ -115,7 +141,7 @@ impl Alarms {
         let before = self.lives[place].twin.state;
         self.lives[place].twin.act(event, time, now)?;
         let named = matches!(event, Event::Shelve | Event::OutOfService);
-        let first = self.step(place, before, named);
+        let first = self.step(place, before, named, now);
         Some([first].into_iter().chain(self.time(now)).collect())
     }
 
@@ -133,7 +159,7 @@ impl Alarms {
         let life = self.lives.iter_mut().find(|life| life.subject == arrangement.subject)?;
         let [on_delay, off_delay, re_alarm_time, longest_shelving] = times;
         let (latching, priority) = (arrangement.latching, Priority::default());
-        let parameters = Parameters {
+        life.parameters = Parameters {
             on_delay,
             off_delay,
             re_alarm_time,
@@ -142,7 +168,7 @@ impl Alarms {
             priority,
             ..life.parameters
         };
-        life.twin.arrange(parameters);
+        life.twin.arrange(life.parameters);
         Some(self.time(now))
     }
 }

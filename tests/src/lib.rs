@@ -35,5 +35,6 @@ pub mod run_length;
 pub mod chart;
 pub mod page_hinkley;
 pub mod promise;
+pub mod poisson;
 pub mod nuisance;
 pub mod shift;

@@ -20,6 +20,11 @@ pub fn seed(short: u64) -> u64 {
     variable("STILLPOINT_SEED").map_or(short, |seed| short.wrapping_add(seed.wrapping_mul(1_000_003)))
 }
 
+/// The round of a long run, from 1; none in a short test.
+pub fn round() -> Option<u64> {
+    variable("STILLPOINT_SEED")
+}
+
 /// A configuration of proptest with the cases and the seed of this run.
 pub fn cases(short: u32) -> Config {
     Config {

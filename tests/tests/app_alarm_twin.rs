@@ -3,11 +3,13 @@
 
 use proptest::prelude::*;
 use stillpoint_core::alarm::Event;
-use stillpoint_core::wire::alarm::{Action, AlarmPriority, Arrangement, Subject};
+use stillpoint_core::share::Share;
+use stillpoint_core::wire::alarm::{Action, AlarmPriority, AlarmState, Arrangement, Subject};
 use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Severity;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::record::Outcome;
+use stillpoint_core::wire::record::{Move, Outcome};
+use stillpoint_core::wire::settings::{self, Limits};
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_tests::alarms::{Alarms, Step};
 use stillpoint_tests::monitor::{Monitor, Received};
@@ -27,10 +29,21 @@ fn parameters(window: u32) -> Parameters {
     }
 }
 
+/// Moves that settle later than at once, at most so many; and unsettled ones.
+const LIMITS: Limits = Limits { settling: 1, settling_permille: 300, unsettled_permille: 20, kind: 0 };
+const LIMITED: [Subject; 2] = [Subject::SettlingLimit, Subject::UnsettledLimit];
+
+/// Shares that may be late and unsettled. Unit: per mille
+fn allowed(limits: &Limits) -> [u32; 2] {
+    [if limits.settling > 0 { limits.settling_permille } else { 0 }, limits.unsettled_permille]
+}
+
 #[derive(Clone, Debug)]
 enum Happening {
     /// A move and its rest, one second; feedback ends this far from its target. Unit: counts
     Stop(i32),
+    /// Short moves that do not settle, enough to show a share.
+    Row(u8),
     /// A move that the command tap does not see.
     Dead,
     /// Nothing moves. Unit: ms
@@ -40,8 +53,8 @@ enum Happening {
     Acknowledge(u32),
     Act(u32, Action),
     Arrange(Arrangement),
-    /// Another window.
-    Apply(bool),
+    /// Another window, and limits or none.
+    Apply(bool, bool),
 }
 
 /// An alarm that there may be.
@@ -67,6 +80,8 @@ fn arrangement() -> impl Strategy<Value = Arrangement> {
         Subject::FollowingError,
         Subject::Drift,
         Subject::Gap,
+        Subject::SettlingLimit,
+        Subject::UnsettledLimit,
     ]);
     let time = || prop_oneof![3 => Just(0), 6 => 0..3 * SECOND];
     let long = prop_oneof![1 => Just(0), 6 => SECOND..9 * SECOND, 1 => Just(1 << 49)];
@@ -97,7 +112,9 @@ fn happenings() -> impl Strategy<Value = Vec<Happening>> {
         6 => alarm().prop_map(move |alarm| several(Happening::Acknowledge(alarm), 1)),
         7 => (alarm(), action()).prop_map(move |(alarm, action)| several(Happening::Act(alarm, action), 1)),
         5 => arrangement().prop_map(move |arrangement| several(Happening::Arrange(arrangement), 1)),
-        1 => any::<bool>().prop_map(move |wide| several(Happening::Apply(wide), 1)),
+        1 => (0..40_u8).prop_map(move |count| several(Happening::Row(count), 1)),
+        1 => any::<(bool, bool)>()
+            .prop_map(move |(wide, limited)| several(Happening::Apply(wide, limited), 1)),
     ];
     prop::collection::vec(one, 10..40).prop_map(|parts| parts.concat())
 }
@@ -118,9 +135,12 @@ struct Bench {
     command: i32,
     feedback: i32,
     unsettled: i64,
+    limits: Limits,
+    /// Of late and of unsettled moves.
+    shares: [Share; 2],
     following_error: bool,
     refused: u32,
-    steps: usize,
+    steps: Vec<Step>,
 }
 
 impl Bench {
@@ -135,9 +155,11 @@ impl Bench {
             command: 0,
             feedback: 0,
             unsettled: 0,
+            limits: Limits::default(),
+            shares: Default::default(),
             following_error: false,
             refused: 0,
-            steps: 0,
+            steps: vec![],
         }
     }
 
@@ -168,6 +190,10 @@ impl Bench {
                 && !settings.pending
             {
                 expected.extend(self.twin.figure(Subject::Signal, -1, now));
+                (self.limits, self.shares) = (settings.parameters.limits, Default::default());
+                for (subject, limit) in LIMITED.into_iter().zip(allowed(&self.limits)) {
+                    expected.extend(self.twin.limit(subject, limit, now));
+                }
             }
         }
         self.same(&received, &expected)
@@ -177,12 +203,14 @@ impl Bench {
     fn follow(&mut self, message: &Message, now: u64) -> Vec<Step> {
         match message {
             Message::Move(sent) => {
+                let mut steps = self.limit(sent, now);
                 self.unsettled = match sent.outcome {
                     Outcome::Settled => 0,
                     Outcome::Unsettled | Outcome::Interrupted => self.unsettled + 1,
                     Outcome::Untrusted => self.unsettled,
                 };
-                self.twin.figure(Subject::Unsettled, self.unsettled, now)
+                steps.extend(self.twin.figure(Subject::Unsettled, self.unsettled, now));
+                steps
             }
             Message::Status(status) if status.following_error != self.following_error => {
                 self.following_error = status.following_error;
@@ -194,10 +222,26 @@ impl Bench {
         }
     }
 
+    /// The steps that follow as the shares of moves are shown to be above their limits or below them.
+    fn limit(&mut self, sent: &Move, now: u64) -> Vec<Step> {
+        let late = match sent.outcome {
+            Outcome::Settled => [sent.settling > self.limits.settling, false],
+            Outcome::Unsettled => [true, true],
+            Outcome::Interrupted | Outcome::Untrusted => return vec![],
+        };
+        let mut steps = vec![];
+        for (index, limit) in allowed(&self.limits).into_iter().enumerate().filter(|(_, limit)| *limit > 0) {
+            if let Some(shown) = self.shares[index].step(limit, late[index]) {
+                steps.extend(self.twin.figure(LIMITED[index], shown.permille().into(), now));
+            }
+        }
+        steps
+    }
+
     fn same(&mut self, received: &[Received], expected: &[Step]) -> Result<(), TestCaseError> {
         let found = steps(received);
         prop_assert_eq!(&found, expected, "at {}", self.tick);
-        self.steps += found.len();
+        self.steps.extend(found);
         Ok(())
     }
 
@@ -215,17 +259,22 @@ impl Bench {
         Ok(())
     }
 
+    /// A move of 200 samples and its rest; feedback ends this far from its target. Unit of `off`: counts
+    fn stop(&mut self, off: i32, samples: i32) -> Result<(), TestCaseError> {
+        let (from, step) = (self.command, if self.command > 10_000 { -100 } else { 100 });
+        for sample in 1..=samples {
+            self.command = from + step * sample.min(200);
+            self.feedback = self.command + off;
+            self.sample(1)?;
+        }
+        Ok(())
+    }
+
     fn happen(&mut self, happening: &Happening) -> Result<(), TestCaseError> {
         let now = self.now();
         match happening {
-            Happening::Stop(off) => {
-                let (from, step) = (self.command, if self.command > 10_000 { -100 } else { 100 });
-                for sample in 1..=1000 {
-                    self.command = from + step * sample.min(200);
-                    self.feedback = self.command + off;
-                    self.sample(1)?;
-                }
-            }
+            Happening::Stop(off) => self.stop(*off, 1000)?,
+            Happening::Row(count) => (0..*count).try_for_each(|_| self.stop(400, 250))?,
             Happening::Dead => {
                 let (from, step) = (self.feedback, if self.feedback > 10_000 { -100 } else { 100 });
                 for sample in 1..=1000 {
@@ -254,8 +303,10 @@ impl Bench {
                 let expected = self.twin.arrange(arrangement, now);
                 self.send(&Command::Arrange(*arrangement), expected)?;
             }
-            Happening::Apply(wide) => {
+            Happening::Apply(wide, limited) => {
+                let limits = if *limited { LIMITS } else { Limits::default() };
                 let parameters = (&parameters(if *wide { 60 } else { 50 })).into();
+                let parameters = settings::Parameters { limits, ..parameters };
                 self.send(&Command::Apply(Apply { axis: 0, parameters }), Some(vec![]))?;
             }
         }
@@ -281,7 +332,6 @@ fn enough_happens() {
     let mut bench = Bench::new();
     let mut happen = |happening: Happening, times: usize| {
         (0..times).for_each(|_| bench.happen(&happening).expect("the same"));
-        bench.steps
     };
     happen(Happening::Stop(200), 4);
     happen(Happening::Lose(3), 1);
@@ -289,8 +339,16 @@ fn enough_happens() {
     happen(Happening::Stop(400), 2);
     happen(Happening::Dead, 4);
     happen(Happening::Acknowledge(1), 1);
-    happen(Happening::Apply(true), 1);
-    let steps = happen(Happening::Stop(0), 3);
-    println!("ran {steps} steps of alarms");
-    assert!(steps > 10, "{steps}");
+    happen(Happening::Apply(true, true), 1);
+    happen(Happening::Stop(0), 3);
+    happen(Happening::Row(45), 1);
+    happen(Happening::Apply(true, false), 1);
+    happen(Happening::Stop(0), 2);
+    let steps = bench.steps;
+    println!("ran {} steps of alarms", steps.len());
+    assert!(steps.len() >= 15, "{steps:?}");
+    for state in [AlarmState::Unacknowledged, AlarmState::ReturnedToNormalUnacknowledged] {
+        let about = |subject| steps.iter().any(|step| (step.1, step.2) == (subject, state));
+        assert!(LIMITED.into_iter().all(about), "{state:?}: {steps:?}");
+    }
 }

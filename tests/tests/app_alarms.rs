@@ -9,7 +9,7 @@ use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
 use stillpoint_core::wire::finding::Which;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings;
+use stillpoint_core::wire::settings::{self, Limits};
 use stillpoint_core::{Parameters, Reading};
 use stillpoint_firmware::lamp::Lamp;
 use stillpoint_tests::monitor::{Monitor, Received};
@@ -85,17 +85,100 @@ fn three_stops_that_did_not_settle_are_an_alarm_until_a_minute_of_others() {
     off[..3].fill(400);
     let received = monitor.sample(stops(71, &off));
     let returned = AlarmState::ReturnedToNormalUnacknowledged;
-    assert_eq!(seen(&received), [(2, AlarmState::Unacknowledged), (2, returned)]);
+    // It returns within a shift: the number says that it is the same.
+    assert_eq!(seen(&received), [(1, AlarmState::Unacknowledged), (1, returned)]);
     assert_eq!(monitor.app.lamp(), Lamp::Slow);
-    assert_eq!(seen(&monitor.send(&acknowledge(1))), []);
-    assert_eq!(refused(&mut monitor), 1, "the first is over");
+    assert_eq!(seen(&monitor.send(&acknowledge(2))), []);
+    assert_eq!(refused(&mut monitor), 1, "there is no second");
     assert_eq!(
         seen(&monitor.send(&Command::Identify)),
-        [(2, returned)],
+        [(1, returned)],
         "Identify is answered with the open alarms"
     );
-    assert_eq!(seen(&monitor.send(&acknowledge(2))), [(2, AlarmState::Normal)]);
+    assert_eq!(seen(&monitor.send(&acknowledge(1))), [(1, AlarmState::Normal)]);
     assert_eq!((monitor.app.lamp(), refused(&mut monitor)), (Lamp::Off, 1));
+}
+
+/// One move of 400 ms for each value of `late`, forward and backward in turn: feedback enters the window this long after
+/// the command end. Unit: ms
+fn settling(from: u32, late: &[u32]) -> Vec<Reading> {
+    let reading = |sample: u32| {
+        let (place, part) = (sample / 400, sample % 400);
+        let travelled = (part.min(200) * 100) as i32;
+        let command = if (from + place).is_multiple_of(2) { travelled } else { 20_000 - travelled };
+        // The rest before ends with the sample at which the command still stands.
+        let off = |before: u32| before % 400 < 199 + late[before as usize / 400];
+        let off = if sample.checked_sub(1).is_some_and(off) { 400 } else { 0 };
+        Reading { tick: (from * 400 + sample) * 1000, command, feedback: command + off }
+    };
+    (0..late.len() as u32 * 400).map(reading).collect()
+}
+
+/// Limits for the axis.
+fn limit(limits: Limits) -> Command {
+    let parameters = settings::Parameters { limits, ..(&Parameters { window: 50, ..parameters() }).into() };
+    Command::Apply(Apply { axis: 0, parameters })
+}
+
+fn limited(limits: Limits) -> Monitor {
+    let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
+    monitor.send(&limit(limits));
+    monitor
+}
+
+/// Settling within 30 ms, for all but one move of ten.
+const LIMITS: Limits = Limits { settling: 30_000, settling_permille: 0, unsettled_permille: 0, kind: 0 };
+
+#[test]
+fn a_share_of_late_moves_is_an_alarm_until_it_is_shown_to_be_below() {
+    let mut monitor = limited(LIMITS);
+    // The evidence takes 27 late moves in a row; each is reported as the next one begins.
+    assert_eq!(seen(&monitor.sample(settling(0, &[20; 40]))), []);
+    assert_eq!(seen(&monitor.sample(settling(40, &[40; 27]))), []);
+    let reported = alarms(&monitor.sample(settling(67, &[20; 311])));
+    let [alarm] = reported[..] else { panic!("{reported:?}") };
+    assert_eq!((alarm.subject, alarm.state), (Subject::SettlingLimit, AlarmState::Unacknowledged));
+    assert_eq!((alarm.number, alarm.kind, alarm.value, alarm.limit), (67, 2, 1000, 100));
+    assert_eq!((alarm.priority, alarm.category), (AlarmPriority::Medium, Category::OutOfSpecification));
+    let reported = alarms(&monitor.sample(settling(378, &[40; 28])));
+    let states: Vec<_> = reported.iter().map(|alarm| (alarm.alarm, alarm.state, alarm.value)).collect();
+    let returned = AlarmState::ReturnedToNormalUnacknowledged;
+    assert_eq!(states, [(1, returned, 0), (1, AlarmState::Unacknowledged, 1000)]);
+    // Without the limit the alarm is over; with it again, the moves before are forgotten.
+    monitor.send(&limit(Limits::default()));
+    assert_eq!(seen(&monitor.sample(settling(406, &[40; 40]))), [(1, returned)]);
+    monitor.send(&limit(LIMITS));
+    assert_eq!(seen(&monitor.sample(settling(446, &[40; 27]))), []);
+    assert_eq!(seen(&monitor.sample(settling(473, &[40; 2]))), [(1, AlarmState::Unacknowledged)]);
+}
+
+#[test]
+fn an_unsettled_move_counts_against_both_limits_and_an_interrupted_one_against_none() {
+    let mut monitor = limited(Limits { unsettled_permille: 300, ..LIMITS });
+    // Never inside: unsettled.
+    let reported = alarms(&monitor.sample(settling(0, &[201; 40])));
+    let about: Vec<_> = reported.iter().map(|alarm| (alarm.subject, alarm.number, alarm.priority)).collect();
+    let expected = [
+        (Subject::Unsettled, 3, AlarmPriority::Medium),
+        (Subject::SettlingLimit, 27, AlarmPriority::Medium),
+        (Subject::UnsettledLimit, 38, AlarmPriority::High),
+    ];
+    assert_eq!(about, expected);
+    // Inside for less than the window time: interrupted.
+    let mut monitor = limited(Limits { unsettled_permille: 300, ..LIMITS });
+    let reported = alarms(&monitor.sample(settling(0, &[199; 60])));
+    assert!(reported.iter().all(|alarm| alarm.subject == Subject::Unsettled), "{reported:?}");
+}
+
+#[test]
+fn a_limit_of_one_kind_leaves_the_others_alone() {
+    let late: Vec<u32> = (0..100).map(|number| if number % 2 == 0 { 20 } else { 40 }).collect();
+    for (kind, expected) in [(2, vec![]), (1, vec![(54, 1)])] {
+        let mut monitor = limited(Limits { kind, ..LIMITS });
+        let reported = alarms(&monitor.sample(settling(0, &late)));
+        let seen: Vec<_> = reported.iter().map(|alarm| (alarm.number, alarm.kind)).collect();
+        assert_eq!(seen, expected, "kind {kind}");
+    }
 }
 
 #[test]

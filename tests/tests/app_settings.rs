@@ -5,7 +5,7 @@ use stillpoint::source::rehearsal::axis::Axis;
 use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::wire::command::{Apply, Command};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::settings::{self, Limits, Settings};
 use stillpoint_core::{Parameters, Reading, Record};
 use stillpoint_tests::monitor::{Monitor, Received};
 use stillpoint_tests::run::run;
@@ -120,4 +120,34 @@ fn another_scale_starts_from_where_the_axis_stands() {
         assert!(record.travel == old.travel || record.travel == -old.travel);
     }
     assert!(records.iter().any(|record| record.travel == -old[record.number as usize - 1].record.travel));
+}
+
+/// Limits of a person are in force with the next move, refused by name, and leave baselines alone.
+#[test]
+fn limits_are_carried_and_restart_nothing() {
+    let (readings, mut monitor) = (readings(), Monitor::new(parameters(OLD), 1_000_000 / RATE));
+    monitor.sample(readings[..20_000].iter().copied());
+    let limits = Limits { settling: 40_000, settling_permille: 50, unsettled_permille: 10, kind: 1 };
+    let apply = |sent: settings::Parameters| Command::Apply(Apply { axis: 0, parameters: sent });
+    let with = |limits| settings::Parameters { limits, ..(&parameters(OLD)).into() };
+    let answer = settings(&monitor.send(&apply(with(limits))));
+    assert_eq!((answer[0].parameters.limits, answer[0].pending), (limits, true));
+    let received = monitor.sample(readings[20_000..40_000].iter().copied());
+    let in_force = settings(&received);
+    assert_eq!((in_force[0].parameters.limits, in_force[0].pending), (limits, false));
+    assert_eq!(in_force[0].parameters.baseline_minutes, 480, "the default by its value");
+    let restarts = |received: &[Received]| {
+        received.iter().filter(|(_, message)| matches!(message, Message::Restart(_))).count()
+    };
+    assert_eq!(restarts(&received), 0);
+    for (broken, name) in [
+        (Limits { settling_permille: 1000, ..limits }, "settling_limit_permille"),
+        (Limits { unsettled_permille: 1000, ..limits }, "unsettled_limit_permille"),
+    ] {
+        let refused = settings(&monitor.send(&apply(with(broken))))[0];
+        assert_eq!((refused.refused_name(), refused.parameters.limits), (Some(name), limits));
+    }
+    // Any other setting begins the baselines anew.
+    monitor.send(&apply(settings::Parameters { baseline_minutes: 60, ..with(limits) }));
+    assert_eq!(restarts(&monitor.sample(readings[40_000..60_000].iter().copied())), 1);
 }

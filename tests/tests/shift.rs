@@ -11,13 +11,19 @@ use stillpoint::analysis::time_to_limit::TimeToLimit;
 use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::Record;
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
+use stillpoint_tests::nuisance::detector::Shipped;
+use stillpoint_tests::rounds::rounds;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
 use stillpoint_tests::shift::likeness::{Likeness, compare};
 use stillpoint_tests::shift::limits::{Limit, contains, times_to_limits};
+use stillpoint_tests::shift::machines;
 use stillpoint_tests::shift::model::Work;
+use stillpoint_tests::shift::stock::{Size as StockSize, Stock};
 use stillpoint_tests::shift::truth::Truth;
 use stillpoint_tests::shift::watched::{INTERVAL, Watched};
+use stillpoint_tests::shift::year::Span;
 
 /// Length of a shift. Unit: h
 const HOURS: f64 = 8.0;
@@ -146,6 +152,25 @@ fn wear_is_found_on_its_axis_and_nowhere_else() {
     let (expected, most) = promised(hours);
     println!("{elsewhere} alarms where nothing wears, {expected:.2} promised, {most} within chance");
     assert!(elsewhere <= most, "{elsewhere} of {most}");
+}
+
+/// Three weeks of each of three machines, whose conditions change; `--bench machine` works a hundred weeks and five years.
+#[test]
+fn wear_is_found_in_weeks_of_changing_conditions_and_nothing_else_is() {
+    let seeds = rounds(3);
+    let stocks = Stock::all(StockSize { sound: 100, worn: 20, ages: 8 });
+    let fresh = |moves_per_hour| {
+        let config = DriftConfig { moves_per_hour, ..DriftConfig::at(1_000_000) };
+        Shipped::new(DriftSettings::new(config).expect("a valid configuration"))
+    };
+    let result = machines::run(&stocks, Span::WEEK, 1..=seeds, fresh);
+    for found in &result.found {
+        println!("{found:?}");
+        assert!(found.after.is_some(), "{found:?}");
+    }
+    let most = Poisson::new(result.months).expect("a mean").inverse_cdf(0.99);
+    println!("{} false alarms, {:.2} promised, {most} within chance", result.false_count(), result.months);
+    assert!(result.false_count() <= most, "{:?} of {most}; {:?}", result.false_alarms, result.sound);
 }
 
 /// Number of shifts of a hundred whose interval held the slope, and number of intervals with both ends.

@@ -66,6 +66,7 @@ fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift>
             smallest: reported.finding.smallest,
             promise: reported.finding.promise.into(),
             moves: reported.moves,
+            ..Drift::default()
         })
     });
     drifts.collect()

@@ -7,7 +7,7 @@ use stillpoint::checksum::FastCrc;
 use stillpoint_core::wire::alarm::{Action, AlarmEvent as E, AlarmPriority, AlarmState, Category, Subject};
 use stillpoint_core::wire::command::Command;
 use stillpoint_core::wire::crc::SmallTable;
-use stillpoint_core::wire::drift::{Direction, Promise, RestartReason};
+use stillpoint_core::wire::drift::{self, Direction, Promise, RestartReason};
 use stillpoint_core::wire::finding::{Severity, Which as W};
 use stillpoint_core::wire::frame::{Frame, Payload, Read, encode_body};
 use stillpoint_core::wire::header::{self, Priority};
@@ -140,8 +140,10 @@ fn every_variant_has_its_index() {
     let resets = [R::Unknown, R::PowerOn, R::BrownOut, R::Pin, R::Watchdog, R::Fault, R::Software];
     check_variants("Reset", &resets);
     let causes = [C::Unknown, C::Overrun, C::QueueFull, C::LinkDown, C::LogWrapped, C::LogFailed, C::Tap];
-    check_variants("Cause", &causes);
-    check_variants("Subject", &[S::Drift, S::Unsettled, S::FollowingError, S::Signal, S::Gap]);
+    check_variants("Gap.cause", &causes);
+    let subjects =
+        [S::Drift, S::Unsettled, S::FollowingError, S::Signal, S::Gap, S::SettlingLimit, S::UnsettledLimit];
+    check_variants("Subject", &subjects);
     let which = [
         W::FeedbackMissing,
         W::CommandDead,
@@ -178,6 +180,8 @@ fn every_variant_of_the_watch_has_its_index() {
     let promises =
         [Promise::Learning, Promise::NoBaseline, Promise::Dependent, Promise::Short, Promise::Held];
     check_variants("Promise", &promises);
+    use drift::Cause;
+    check_variants("Explained.cause", &[Cause::HourOfDay, Cause::ShortPause, Cause::LongPause, Cause::Job]);
     let events = [
         E::Unknown,
         E::AlarmOccurs,

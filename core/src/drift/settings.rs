@@ -24,11 +24,13 @@ pub struct DriftConfig {
     pub values_per_move: u32,
     /// Length of a baseline, 48 to 1,000,000. Unit: moves of the kind
     pub baseline: u32,
+    /// Least duration of a baseline, at most 100,000. Unit: minutes
+    pub baseline_minutes: u32,
 }
 
 impl DriftConfig {
-    /// One false alarm a month, a smallest change of 10 % or 0.5 ms, two moves a second, a baseline of 500 moves; for
-    /// time stamps that count at this rate. Unit: ticks/s
+    /// One false alarm a month, a smallest change of 10 % or 0.5 ms, two moves a second, a baseline of 500 moves
+    /// and eight hours; for time stamps that count at this rate. Unit: ticks/s
     pub const fn at(ticks_per_second: u32) -> DriftConfig {
         let smallest_change = ticks_per_second.div_ceil(2000);
         DriftConfig {
@@ -38,6 +40,7 @@ impl DriftConfig {
             moves_per_hour: 7200,
             values_per_move: 1,
             baseline: 500,
+            baseline_minutes: 480,
         }
     }
 }
@@ -79,6 +82,9 @@ impl DriftSettings {
         }
         if config.baseline < 48 || config.baseline > 1_000_000 {
             return broken("baseline", "48 to 1000000 moves");
+        }
+        if config.baseline_minutes > 100_000 {
+            return broken("baseline_minutes", "at most 100000");
         }
         Ok(DriftSettings::of(config))
     }
@@ -132,6 +138,8 @@ mod tests {
         check(|config| config.moves_per_hour = 0, Some("moves_per_hour"));
         check(|config| config.values_per_move = 17, Some("values_per_move"));
         check(|config| config.baseline = 47, Some("baseline"));
+        check(|config| config.baseline_minutes = 100_000, None);
+        check(|config| config.baseline_minutes = 100_001, Some("baseline_minutes"));
     }
 
     #[test]

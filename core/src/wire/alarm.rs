@@ -20,6 +20,10 @@ pub enum Subject {
     Signal,
     /// Samples or frames are missing.
     Gap,
+    /// More moves settle later than a person's limit than may. Since version 2.
+    SettlingLimit,
+    /// More moves don't settle than a person's limit allows. Since version 2.
+    UnsettledLimit,
 }
 
 /// State of an alarm, with the names of [`alarm::State`].

@@ -5,6 +5,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::alarm::{Action, Arrangement};
+use super::appended;
 use super::frame::Payload;
 use super::header::{Direction, Priority};
 use super::settings::Parameters;
@@ -30,6 +31,8 @@ pub enum Command {
     Declare(Declare),
     /// Change the settings of an alarm: answered by `Arranged`.
     Arrange(Arrangement),
+    /// The product that an axis works on from its next move on: answered by `Job`. Since version 2.
+    Job(Job),
 }
 
 /// Settings for one axis; the device checks them.
@@ -77,13 +80,30 @@ pub struct Act {
     pub action: Action,
 }
 
-/// Declares an axis or a kind good: baselines are discarded and learnt anew.
+/// Declares an axis or a kind good: baselines are discarded and learnt anew, or extended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Declare {
     /// Axis, from 0.
     pub axis: u8,
     /// Number of the kind on its axis; 0 means all kinds.
     pub kind: u32,
+    /// Whether the moves to come are added to the baseline, instead of beginning a new one. Since version 2.
+    #[serde(deserialize_with = "appended")]
+    pub add: bool,
+}
+
+/// The product that an axis works on from its next move on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Job {
+    /// Axis, from 0; [`Job::ALL_AXES`] means all axes.
+    pub axis: u8,
+    /// Number of the product, the person's choice; 0 means none.
+    pub number: u32,
+}
+
+impl Job {
+    /// The job is that of every axis of the device.
+    pub const ALL_AXES: u8 = u8::MAX;
 }
 
 /// The time of the host when it sends the command.
@@ -95,7 +115,7 @@ pub struct SetClock {
 
 impl<'a> Payload<'a> for Command {
     const DIRECTION: Direction = Direction::FromHost;
-    const KINDS: u8 = 9;
+    const KINDS: u8 = 10;
 
     fn priority(&self) -> Priority {
         Priority::Alarm

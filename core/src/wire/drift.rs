@@ -1,5 +1,5 @@
 //! In: results of [`crate::kind`], [`crate::baseline`] and [`crate::drift`]. Out: the payloads `Kind`, `Baseline`,
-//! `Drift` and `Restart`.
+//! `Drift`, `Restart` and `Explained`.
 
 use serde::{Deserialize, Serialize};
 
@@ -69,6 +69,21 @@ pub struct Baseline {
     pub settling_median: u32,
     /// 95 % quantile of the settling time. Unit: ticks
     pub settling_p95: u32,
+    /// Mean settling time of the moves that settled. Since version 2, as the fields below. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub settling_mean: u32,
+    /// Number of moves that did not settle, besides `moves`.
+    #[serde(deserialize_with = "appended")]
+    pub unsettled: u32,
+    /// Instant of its first move, since the first reading. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub from: u64,
+    /// Whether hardly any settling time lies near the median, which then describes no move.
+    #[serde(deserialize_with = "appended")]
+    pub median_is_empty: bool,
+    /// Whether it is the first, provisional one: the baseline still grows.
+    #[serde(deserialize_with = "appended")]
+    pub provisional: bool,
 }
 
 /// Whether a value has grown or shrunk.
@@ -126,6 +141,18 @@ pub struct Drift {
     /// Number of moves of the kind since its drift detection began.
     #[serde(deserialize_with = "appended")]
     pub moves: u32,
+    /// Earliest `since`, of a 95 % interval. Since version 2, as the fields below. Unit: moves of the kind
+    #[serde(deserialize_with = "appended")]
+    pub since_earliest: u32,
+    /// Latest `since`, of that interval. Unit: moves of the kind
+    #[serde(deserialize_with = "appended")]
+    pub since_latest: u32,
+    /// Middle of the baseline, which `change` is relative to. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub middle: u32,
+    /// Whether the drift has ended because the moves are shown to be back at the baseline.
+    #[serde(deserialize_with = "appended")]
+    pub returned: bool,
 }
 
 impl Drift {
@@ -133,6 +160,40 @@ impl Drift {
     pub fn is_drift(&self) -> bool {
         drift::is_drift(self.score, false)
     }
+}
+
+/// A cause that moves the settling time and is known, so that its effect is no drift.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum Cause {
+    /// Hour of the day; the nodes are every second hour, counted from the first reading.
+    #[default]
+    HourOfDay,
+    /// Time since a short pause; the nodes are at [`PAUSE_MINUTES`].
+    ShortPause,
+    /// Time since a long pause; the nodes are at [`PAUSE_MINUTES`].
+    LongPause,
+    /// A product: its number is `key`, its effect the first node.
+    Job,
+}
+
+/// Number of nodes of a cause.
+pub const NODES: usize = 12;
+/// Nodes of a pause; the nodes after these are 0. Unit: minutes since the pause
+pub const PAUSE_MINUTES: [u8; 6] = [0, 3, 8, 15, 30, 60];
+
+/// How much a cause moves the settling time of an axis, relative to the baseline. Linear between two nodes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Explained {
+    /// Axis, from 0.
+    pub axis: u8,
+    /// Instant, since the first reading. Unit: ticks
+    pub at: u64,
+    /// The cause.
+    pub cause: Cause,
+    /// Number of the product if the cause is a job, else 0.
+    pub key: u32,
+    /// Effect at each node. Unit: per mille of the baseline
+    pub permille: [i16; NODES],
 }
 
 impl From<drift::Direction> for Direction {

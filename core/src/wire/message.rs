@@ -4,10 +4,11 @@ use serde::{Deserialize, Serialize};
 
 use super::alarm::{Alarm, Arranged};
 use super::curve::Curve;
-use super::drift::{Baseline, Drift, Kind, Restart};
+use super::drift::{Baseline, Drift, Explained, Kind, Restart};
 use super::finding::Finding;
 use super::frame::Payload;
 use super::header::{Direction, Priority};
+use super::job::Job;
 use super::record::Move;
 use super::settings::Settings;
 use super::status::{Gap, Hello, Status};
@@ -45,11 +46,15 @@ pub enum Message<'a> {
     Restart(Restart),
     /// Settings of an alarm.
     Arranged(Arranged),
+    /// The product that an axis works on. Since version 2.
+    Job(Job),
+    /// How much a cause moves the settling time of an axis. Since version 2.
+    Explained(Explained),
 }
 
 impl<'a> Payload<'a> for Message<'a> {
     const DIRECTION: Direction = Direction::FromDevice;
-    const KINDS: u8 = 14;
+    const KINDS: u8 = 16;
 
     fn priority(&self) -> Priority {
         match self {
@@ -57,6 +62,7 @@ impl<'a> Payload<'a> for Message<'a> {
             Message::Settings(_) | Message::Move(_) | Message::Gap(_) => Priority::Move,
             Message::Baseline(_) | Message::Drift(_) | Message::Finding(_) => Priority::Move,
             Message::Kind(_) | Message::Restart(_) | Message::Arranged(_) => Priority::Move,
+            Message::Job(_) | Message::Explained(_) => Priority::Move,
             Message::Curve(_) | Message::Status(_) => Priority::Curve,
             Message::Trace(_) => Priority::Trace,
         }

@@ -146,6 +146,9 @@ pub struct Move {
     /// Longest sample period with a gap in it. Unit: ticks
     #[serde(deserialize_with = "appended")]
     pub longest_gap: u32,
+    /// Number of the product that the axis worked on; 0 means none.
+    #[serde(deserialize_with = "appended")]
+    pub job: u32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
@@ -175,7 +178,7 @@ fn difference(time: Option<u32>, expected: u32) -> i32 {
 }
 
 impl Move {
-    /// The payload of a record, with kind 0; `inferred` if the command end was inferred from feedback.
+    /// The payload of a record, with kind and job 0; `inferred` if the command end was inferred from feedback.
     pub fn new(axis: u8, inferred: bool, record: &Record) -> Move {
         let settling = record.settling.unwrap_or(0);
         let first_entry = record.first_entry.unwrap_or(0);
@@ -211,6 +214,7 @@ impl Move {
             settling_narrower: difference(record.settling_narrower, settling),
             gaps: record.gaps,
             longest_gap: record.longest_gap,
+            job: 0,
         }
     }
 

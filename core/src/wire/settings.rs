@@ -70,10 +70,29 @@ pub struct Parameters {
     /// What was rounded off when the window became whole counts. Since version 2. Unit: 1/256 counts
     #[serde(deserialize_with = "appended")]
     pub window_fraction: u8,
+    /// Duration of a baseline, a part of the drift settings; 0 means its default. Since version 2. Unit: minutes
+    #[serde(deserialize_with = "appended")]
+    pub baseline_minutes: u32,
+    /// Limits that a person sets. Since version 2.
+    #[serde(deserialize_with = "appended")]
+    pub limits: Limits,
 }
 
-/// Field names in order, as in an [`Invalid`]; the drift settings stand there one by one.
-const NAMES: [&str; 19] = [
+/// Limits of an axis, or of one kind of its moves, that a person sets; alarms compare the moves with them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Limits {
+    /// Longest settling time; 0 means no limit. Unit: ticks
+    pub settling: u32,
+    /// Share of the moves that may settle later; 0 means the default. Unit: per mille
+    pub settling_permille: u32,
+    /// Share of the moves that may not settle; 0 means no limit. Unit: per mille
+    pub unsettled_permille: u32,
+    /// Number of the kind on its axis; 0 means every kind.
+    pub kind: u32,
+}
+
+/// Field names in order, as in an [`Invalid`]; drift settings and limits stand there one by one.
+const NAMES: [&str; 24] = [
     "ticks_per_second",
     "window",
     "window_time",
@@ -93,6 +112,11 @@ const NAMES: [&str; 19] = [
     "synchronous",
     "turn",
     "window_fraction",
+    "baseline_minutes",
+    "settling_limit",
+    "settling_limit_permille",
+    "unsettled_limit_permille",
+    "limited_kind",
 ];
 
 /// Accepted settings of one axis; the answer to `Apply`, and one for each axis to `Identify`.
@@ -157,11 +181,11 @@ impl From<&settings::Parameters> for Parameters {
                 settings::Definition::Iso9283 => Definition::Iso9283,
                 settings::Definition::TargetReached => Definition::TargetReached,
             },
-            inferred: false,
-            drift: DriftConfig::default(),
             synchronous,
             turn,
             window_fraction,
+            // No parameters of the core.
+            ..Parameters::default()
         }
     }
 }
@@ -221,6 +245,7 @@ impl Parameters {
             moves_per_hour: or_default(sent.moves_per_hour, default.moves_per_hour),
             values_per_move: default.values_per_move,
             baseline: or_default(sent.baseline, default.baseline),
+            baseline_minutes: or_default(self.baseline_minutes, default.baseline_minutes),
         }
     }
 }
@@ -275,6 +300,10 @@ mod tests {
             assert_eq!(DriftConfig::from(&drift::DriftSettings::new(config_of(one)).unwrap()), one);
         }
         assert_eq!(DriftConfig::from(&drift::DriftSettings::new(config).unwrap()), good);
+        let parameters = Parameters { baseline_minutes: 100_001, ..Parameters::default() };
+        let invalid = drift::DriftSettings::new(parameters.drift_config()).unwrap_err();
+        let sent = Settings::new(1, &settings::Parameters::at(1_000_000), Some(invalid));
+        assert_eq!((sent.refused, sent.refused_name()), (Some(19), Some("baseline_minutes")));
         let cases = [
             DriftConfig { false_alarms_per_axis_month_milli: u32::MAX, ..good },
             DriftConfig { smallest_change_permille: u32::MAX, ..good },

@@ -1,18 +1,17 @@
-//! In: figures of the axes, actions of people, time. Out: state changes of alarms.
+//! In: figures of the axes, limits and actions of people, time. Out: state changes of alarms.
 //!
 //! The core has the state machine, [`rules`] the limits. An alarm gets a new number when it leaves Normal and keeps
-//! it until it is Normal again. An alarm that a person shelves or takes out of service by its number keeps that number.
+//! it until it is Normal again, and also when it returns within a shift after that: what comes again so soon is the same
+//! story, and its number says so. An alarm that a person shelves or takes out of service by its number keeps that number.
 //!
-//! Suppression logic, by name *signal fault*: while the condition of Signal is abnormal, Unsettled and Drift of that
-//! axis mean nothing and are suppressed by design, unless a person has shelved them or taken them out of service.
-//! Their figures are still evaluated, so that a condition that persists raises its alarm when the signals are right
-//! again.
+//! Suppression logic, by name *signal fault*: while the condition of Signal is abnormal, the alarms about stops and drift
+//! of that axis mean nothing and are suppressed by design, unless a person has shelved them or taken them out of
+//! service. Their figures are still evaluated, so that a condition that persists raises its alarm when the signals are
+//! right again.
 
 use stillpoint_core::Invalid;
-use stillpoint_core::alarm::{
-    Action, AlarmInstance, Event, NEVER, Parameters, Priority, Settings, State, Step,
-};
-use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Arranged, Arrangement, Subject};
+use stillpoint_core::alarm::{Action, AlarmInstance, Event, NEVER, Settings, State, Step};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, AlarmPriority, Arranged, Arrangement, Subject};
 
 use crate::lamp::Conditions;
 use rules::{OF_AXIS, OF_DEVICE, Rule};
@@ -44,64 +43,82 @@ impl Figure {
     }
 }
 
-/// One alarm: its state, its settings and its last state change.
+/// One alarm: its state, what people have arranged and its last state change. The settings of the core's alarm follow
+/// from its rule and are not stored: they would take as much memory as all the rest.
 #[derive(Clone, Debug)]
 struct MonitoredAlarm {
-    axis: u8,
-    subject: Subject,
+    arrangement: Arrangement,
     event: AlarmEvent,
+    /// The smallest figure that is abnormal.
+    first: i16,
     /// Its number; 0 before the first.
     alarm: u32,
     /// Number and kind of the move that raised it.
     number: u32,
     kind: u32,
-    /// Unit: ticks
+    /// Of the last state change. Unit: ticks
     at: u64,
     point: AlarmInstance,
-    settings: Settings,
 }
 
 impl MonitoredAlarm {
     fn new(rule: &Rule, axis: usize, ticks_per_second: u32) -> MonitoredAlarm {
         MonitoredAlarm {
-            axis: axis as u8,
-            subject: rule.subject,
+            arrangement: rule.arrangement(axis as u8, ticks_per_second),
             event: AlarmEvent::Unknown,
+            first: rule.first,
             alarm: 0,
             number: 0,
             kind: 0,
             at: 0,
             point: AlarmInstance::default(),
-            settings: rule.settings(ticks_per_second),
         }
+    }
+
+    fn is_about(&self, axis: u8, subject: Subject) -> bool {
+        (self.arrangement.axis, self.arrangement.subject) == (axis, subject)
+    }
+
+    /// Settings of the core's alarm.
+    fn settings(&self) -> Settings {
+        let settings = rules::of(self.arrangement.subject).settings(self.first, &self.arrangement);
+        // The rules are valid at every rate, and an arrangement is checked before it is stored.
+        settings.unwrap_or_default()
     }
 
     /// Evaluates a figure. Unit of `now`: ticks
     fn step(&mut self, figure: &Figure, now: u64) -> Option<Step> {
-        let value = rules::doubled(figure.value);
-        if !self.point.is_abnormal() && self.settings.beyond(value) {
+        let (value, settings) = (rules::doubled(figure.value), self.settings());
+        if !self.point.is_abnormal() && settings.beyond(value) {
             (self.number, self.kind) = (figure.number, figure.kind);
         }
-        self.point.step(&self.settings, value, now)
+        self.point.step(&settings, value, now)
     }
 
     /// The state change due by suppression logic or by time; `fault`: the signals are wrong. Unit of `now`: ticks
     fn next(&mut self, fault: bool, now: u64) -> Option<Step> {
-        let fault = fault && matches!(self.subject, Subject::Unsettled | Subject::Drift);
+        let fault = fault && rules::is_suppressed_by_fault(self.arrangement.subject, self.first);
         let action = match self.point.state() {
             State::SuppressedByDesign if !fault => Action::Unsuppress,
             state if fault && !state.is_set_aside() => Action::SuppressByDesign,
-            _ => return self.point.hold(&self.settings, now),
+            _ => return self.point.hold(&self.settings(), now),
         };
-        self.point.act(&self.settings, action, now).done()
+        self.act(action, now)
     }
 
-    /// Notes a state change and returns its message; an alarm that leaves Normal gets the next of all `numbers`.
-    fn record(&mut self, step: Step, numbers: &mut u32) -> Alarm {
+    /// Does an action; `None` if it has no effect. Unit of `now`: ticks
+    fn act(&mut self, action: Action, now: u64) -> Option<Step> {
+        self.point.act(&self.settings(), action, now).done()
+    }
+
+    /// Notes a state change and returns its message; an alarm that leaves Normal gets the next of all `numbers`, unless
+    /// it returns within a shift.
+    fn record(&mut self, step: Step, Numbers { last, shift }: &mut Numbers) -> Alarm {
         let by_number = matches!(step.event, Event::Shelve | Event::OutOfService);
-        if step.from == State::Normal && !by_number {
-            *numbers = numbers.wrapping_add(1);
-            self.alarm = *numbers;
+        let returns = self.alarm != 0 && step.at.saturating_sub(self.at) < *shift;
+        if step.from == State::Normal && !by_number && !returns {
+            *last = last.wrapping_add(1);
+            self.alarm = *last;
         }
         (self.event, self.at) = (step.event.into(), step.at);
         self.message()
@@ -109,29 +126,21 @@ impl MonitoredAlarm {
 
     /// The last state change, with the latest figure.
     fn message(&self) -> Alarm {
-        let MonitoredAlarm { axis, subject, event, alarm, number, kind, at, .. } = *self;
-        let (value, limit) = rules::halved(self.point.value(), self.settings.limit);
-        let (priority, category) = (self.settings.priority.into(), self.settings.category.into());
-        let state = self.point.state().into();
+        let MonitoredAlarm { event, alarm, number, kind, at, .. } = *self;
+        let Arrangement { axis, subject, priority, .. } = self.arrangement;
+        let (value, limit) = (rules::halved(self.point.value().unwrap_or_default()), self.first.into());
+        let (state, category) = (self.point.state().into(), rules::of(subject).category.into());
         Alarm { alarm, axis, subject, state, at, number, value, limit, event, priority, category, kind }
     }
+}
 
-    fn arrangement(&self) -> Arrangement {
-        let MonitoredAlarm { axis, subject, .. } = *self;
-        let Parameters { latching, on_delay, off_delay, re_alarm_time, longest_shelving, priority, .. } =
-            *self.settings;
-        let priority = priority.into();
-        Arrangement {
-            axis,
-            subject,
-            latching,
-            on_delay,
-            off_delay,
-            re_alarm_time,
-            longest_shelving,
-            priority,
-        }
-    }
+/// Numbers of alarms.
+#[derive(Clone, Copy, Debug)]
+struct Numbers {
+    /// The last that was given.
+    last: u32,
+    /// An alarm that returns within this time keeps its number. Unit: ticks
+    shift: u64,
 }
 
 /// All alarms of the device.
@@ -139,8 +148,7 @@ impl MonitoredAlarm {
 pub(super) struct Alarms<const AXES: usize> {
     of_axes: [[MonitoredAlarm; OF_AXIS.len()]; AXES],
     of_device: [MonitoredAlarm; 1],
-    /// Numbers given so far.
-    numbers: u32,
+    numbers: Numbers,
     /// When the next state change may be due by time. Unit: ticks
     due: u64,
     /// Updated when no state change is due any more, since the lamp is set at every sample.
@@ -153,7 +161,7 @@ impl<const AXES: usize> Alarms<AXES> {
         Alarms {
             of_axes: core::array::from_fn(of_axis),
             of_device: [MonitoredAlarm::new(&OF_DEVICE, 0, ticks_per_second)],
-            numbers: 0,
+            numbers: Numbers { last: 0, shift: rules::ticks(rules::SHIFT, ticks_per_second) },
             due: NEVER,
             conditions: Conditions::default(),
         }
@@ -164,7 +172,10 @@ impl<const AXES: usize> Alarms<AXES> {
     }
 
     /// The alarm that matches, to be changed; the change may make another one due.
-    fn find(&mut self, matches: impl Fn(&MonitoredAlarm) -> bool) -> Option<(&mut MonitoredAlarm, &mut u32)> {
+    fn find(
+        &mut self,
+        matches: impl Fn(&MonitoredAlarm) -> bool,
+    ) -> Option<(&mut MonitoredAlarm, &mut Numbers)> {
         self.due = 0;
         let mut all = self.of_axes.iter_mut().flatten().chain(&mut self.of_device);
         Some((all.find(|alarm| matches(alarm))?, &mut self.numbers))
@@ -172,36 +183,35 @@ impl<const AXES: usize> Alarms<AXES> {
 
     /// Evaluates a figure. Unit of `now`: ticks
     pub(super) fn step(&mut self, figure: &Figure, now: u64) -> Option<Alarm> {
-        let (alarm, numbers) =
-            self.find(|alarm| (alarm.axis, alarm.subject) == (figure.axis, figure.subject))?;
+        let (alarm, numbers) = self.find(|alarm| alarm.is_about(figure.axis, figure.subject))?;
         let step = alarm.step(figure, now)?;
+        Some(alarm.record(step, numbers))
+    }
+
+    /// Sets the limit that a person gives for a share; nothing is shown about the moves yet. Unit: per mille, ticks
+    pub(super) fn set_limit(&mut self, axis: u8, subject: Subject, limit: u32, now: u64) -> Option<Alarm> {
+        let (alarm, numbers) = self.find(|alarm| alarm.is_about(axis, subject))?;
+        alarm.first = rules::first_of_share(limit);
+        let step = alarm.step(&Figure::new(axis, subject, 0), now)?;
         Some(alarm.record(step, numbers))
     }
 
     /// A person's action on the alarm of this number; `None` if it has no effect. Unit of `now`: ticks
     pub(super) fn act(&mut self, number: u32, action: Action, now: u64) -> Option<Alarm> {
         let (alarm, numbers) = self.find(|alarm| alarm.alarm == number && number != 0)?;
-        let step = alarm.point.act(&alarm.settings, action, now).done()?;
+        let step = alarm.act(action, now)?;
         Some(alarm.record(step, numbers))
     }
 
     /// Changes the settings of an alarm; if they are refused, the settings before stay in force.
     pub(super) fn arrange(&mut self, request: &Arrangement) -> Arranged {
-        let found = self.find(|alarm| (alarm.axis, alarm.subject) == (request.axis, request.subject));
+        let found = self.find(|alarm| alarm.is_about(request.axis, request.subject));
         let Some((alarm, _)) = found else { return Arranged::new(*request, Some(NO_ALARM)) };
-        let Arrangement { latching, on_delay, off_delay, re_alarm_time, longest_shelving, .. } = *request;
-        let priority = request.priority.into();
-        let settings = Settings::new(Parameters {
-            latching,
-            on_delay,
-            off_delay,
-            re_alarm_time,
-            longest_shelving,
-            priority,
-            ..*alarm.settings
-        });
-        let refused = settings.map(|settings| alarm.settings = settings).err();
-        Arranged::new(alarm.arrangement(), refused)
+        let refused = rules::of(request.subject).settings(alarm.first, request).err();
+        if refused.is_none() {
+            alarm.arrangement = *request;
+        }
+        Arranged::new(alarm.arrangement, refused)
     }
 
     /// Whether [`Alarms::next`] must be called. Unit: ticks
@@ -215,7 +225,7 @@ impl<const AXES: usize> Alarms<AXES> {
         *due = NEVER;
         let groups = of_axes.iter_mut().map(|alarms| &mut alarms[..]).chain([&mut of_device[..]]);
         for alarms in groups {
-            let mut signals = alarms.iter().filter(|alarm| alarm.subject == Subject::Signal);
+            let mut signals = alarms.iter().filter(|alarm| alarm.arrangement.subject == Subject::Signal);
             let fault = signals.any(|alarm| alarm.point.is_abnormal());
             for alarm in alarms {
                 if let Some(step) = alarm.next(fault, now) {
@@ -223,7 +233,7 @@ impl<const AXES: usize> Alarms<AXES> {
                     *due = 0;
                     return Some(alarm.record(step, numbers));
                 }
-                *due = alarm.point.due(&alarm.settings).min(*due);
+                *due = alarm.point.due(&alarm.settings()).min(*due);
             }
         }
         self.conditions = self.evaluate_conditions();
@@ -244,7 +254,7 @@ impl<const AXES: usize> Alarms<AXES> {
         let mut conditions = Conditions::default();
         for alarm in self.all() {
             match alarm.point.state() {
-                State::Unacknowledged if alarm.settings.priority > Priority::Low => {
+                State::Unacknowledged if alarm.arrangement.priority > AlarmPriority::Low => {
                     conditions.unacknowledged = true;
                 }
                 State::Unacknowledged

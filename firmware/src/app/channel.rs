@@ -11,6 +11,7 @@
 use stillpoint_core::drift::DriftSettings;
 use stillpoint_core::wire::alarm::Subject;
 use stillpoint_core::wire::drift::RestartReason;
+use stillpoint_core::wire::job;
 use stillpoint_core::wire::record::Move;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
@@ -18,8 +19,10 @@ use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record
 
 use super::alarms::Figure;
 use super::clock::Clock;
-use super::config::{AxisConfig, health_limits, inference_limits};
+use super::config::{AxisConfig, StopLimits, health_limits, inference_limits};
+use super::job::Job;
 use super::kinds::{Classified, Judgement, KindMonitor, Restarted};
+use super::limits::LimitMonitor;
 use crate::capture::{Capture, EvidenceBudget};
 use crate::health::{Finding, Health, Limits, Severity};
 use crate::infer::Inference;
@@ -46,6 +49,8 @@ pub(super) struct Stop {
     /// What the classification found.
     pub(super) classified: Classified,
     pub(super) capture: Option<CaptureReason>,
+    /// Shares of moves against limits that a person gives, where this stop changed what is shown.
+    pub(super) limits: [Option<Figure>; 2],
     /// Stops in a row that did not settle, if this stop changed the number.
     pub(super) unsettled: Option<Figure>,
 }
@@ -74,6 +79,9 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     inferred: bool,
     inference: Inference<LINE>,
     drift: DriftSettings,
+    stop_limits: StopLimits,
+    limit_monitor: LimitMonitor,
+    job: Job,
     /// Waits for the next move.
     pending: Option<AxisConfig>,
     samples: u64,
@@ -88,6 +96,8 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     /// When the axis was last given a reading, and one with another command. Unit: ticks since the first reading
     last_step: u64,
     last_change: u64,
+    /// When the command last began to move. Unit: ticks since the first reading
+    begun: u64,
     health: Health,
     /// Unknown until a reading shows the widths of the counters.
     limits: Option<Limits>,
@@ -115,6 +125,9 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             inferred: config.inferred,
             inference: Inference::default(),
             drift: config.drift,
+            stop_limits: config.limits,
+            limit_monitor: LimitMonitor::default(),
+            job: Job::default(),
             pending: None,
             samples: 0,
             gaps: 0,
@@ -124,6 +137,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             earlier: Earlier::default(),
             last_step: 0,
             last_change: 0,
+            begun: 0,
             health: Health::default(),
             limits: None,
             near_limit: false,
@@ -193,10 +207,14 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     pub(super) fn step(&mut self, reading: Reading, clock: &Clock) -> bool {
         let now = clock.now();
         self.origin.get_or_insert_with(|| clock.instant(reading.tick));
+        let (before, was_moving) = (self.last_step, self.status.moving);
         self.last_step = now;
         self.status = self.axis.step(reading);
         if self.status.moving {
             self.last_change = now;
+            if !was_moving {
+                self.begun = before;
+            }
         }
         self.status.event
     }
@@ -226,13 +244,15 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let capture = self.capture_reason(record.outcome, now);
         let classified = self.kinds.classify(self.axis.settings(), &self.drift, &record, now);
         let kind = classified.kind;
-        let message = Move { kind, ..Move::new(self.number, inferred, &record) };
+        let job = self.job.of(record.start);
+        let message = Move { kind, job, ..Move::new(self.number, inferred, &record) };
         let unsettled = unsettled.map(|count| Figure {
             number: record.number,
             kind,
             ..Figure::new(self.number, Subject::Unsettled, count.into())
         });
-        Stop { message, classified, capture, unsettled }
+        let limits = self.limit_monitor.step(&self.stop_limits, self.number, kind, &record);
+        Stop { message, classified, capture, limits, unsettled }
     }
 
     /// Stops in a row that did not settle, if this one changes the number.
@@ -342,6 +362,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let Some(config) = self.pending.take() else { return };
         let old = self.config();
         (self.drift, self.inferred) = (config.drift, config.inferred);
+        (self.stop_limits, self.limit_monitor) = (config.limits, LimitMonitor::default());
         self.turn.set(&config.settings);
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         // A command that is under way keeps its settings: then the axis begins anew.
@@ -356,6 +377,17 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             self.step(last, clock);
             self.record(last);
         }
+    }
+
+    /// Sets the job of the moves to come.
+    pub(super) fn set_job(&mut self, number: u32, now: u64) -> job::Job {
+        self.job.set(number, now, self.begun);
+        job::Job { axis: self.number, at: now, number }
+    }
+
+    /// Whether the configuration that waits differs from the present one in nothing but its limits.
+    pub(super) fn only_limits_are_pending(&self) -> bool {
+        self.pending.is_some_and(|pending| pending.is_same_but_limits(&self.config()))
     }
 
     /// Monitoring of one kind begins anew, with 0 that of all; `None` if there is no such kind.
@@ -384,7 +416,12 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// The configuration in force.
     fn config(&self) -> AxisConfig {
         let (settings, drift, inferred) = (*self.axis.settings(), self.drift, self.inferred);
-        AxisConfig { settings, drift, inferred }
+        AxisConfig { settings, drift, inferred, limits: self.stop_limits }
+    }
+
+    /// Limits that a person gives.
+    pub(super) fn stop_limits(&self) -> &StopLimits {
+        &self.stop_limits
     }
 
     /// The command is inferred, not tapped.

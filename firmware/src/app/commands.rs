@@ -3,7 +3,9 @@
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::alarm::Action;
 use stillpoint_core::wire::alarm::Arrangement;
-use stillpoint_core::wire::command::{Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince};
+use stillpoint_core::wire::command::{
+    Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince, Job,
+};
 use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::Event;
@@ -58,7 +60,8 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
             Command::Acknowledge(Acknowledge { alarm }) => return self.act(*alarm, Action::Acknowledge),
             Command::Act(Act { alarm, action }) => return self.act(*alarm, (*action).into()),
             Command::Arrange(arrangement) => return self.arrange(arrangement),
-            Command::Declare(Declare { axis, kind }) => return self.declare(*axis, *kind),
+            Command::Declare(declare) => return self.declare(declare),
+            Command::Job(job) => return self.set_job(job),
         }
         true
     }
@@ -98,9 +101,23 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
     }
 
     /// What runs now is good: the monitoring of a kind, with 0 of all, begins anew.
-    fn declare(&mut self, axis: u8, kind: u32) -> bool {
+    fn declare(&mut self, declare: &Declare) -> bool {
+        let Declare { axis, kind, .. } = *declare;
         let Some(channel) = self.channels.get_mut(usize::from(axis)) else { return false };
         let restarted = channel.restart_kinds(kind, RestartReason::Declared, self.publisher.clock.now());
         restarted.inspect(|restarted| self.publisher.restarted(restarted)).is_some()
+    }
+
+    /// Sets the product that an axis, or each axis, works on.
+    fn set_job(&mut self, job: &Job) -> bool {
+        let now = self.publisher.clock.now();
+        let is_meant = |axis| job.axis == Job::ALL_AXES || job.axis == axis;
+        let mut any = false;
+        for channel in self.channels.iter_mut().filter(|channel| is_meant(channel.number())) {
+            let message = channel.set_job(job.number, now);
+            self.publisher.publish(&Message::Job(message));
+            any = true;
+        }
+        any
     }
 }

@@ -9,6 +9,41 @@ use crate::infer;
 use crate::sampler::Raw;
 use crate::tap::Register;
 
+/// Limits that a person sets for the stops of an axis; [`StopLimits::new`] checks them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct StopLimits {
+    /// Longest settling time; 0 means no limit. Unit: ticks
+    pub(super) settling: u32,
+    /// Share of the moves that may settle later; 0 means the default. Unit: per mille
+    pub(super) settling_permille: u32,
+    /// Share of the moves that may not settle; 0 means no limit. Unit: per mille
+    pub(super) unsettled_permille: u32,
+    /// Number of the kind on its axis; 0 means every kind.
+    pub(super) kind: u32,
+}
+
+impl StopLimits {
+    /// Checks what a host sends; the error names the limit that breaks its rule.
+    fn new(sent: &settings::Limits) -> Result<StopLimits, Invalid> {
+        let settings::Limits { settling, settling_permille, unsettled_permille, kind } = *sent;
+        let broken = |parameter| Err(Invalid { parameter, rule: "at most 999 per mille" });
+        if settling_permille > 999 {
+            return broken("settling_limit_permille");
+        }
+        if unsettled_permille > 999 {
+            return broken("unsettled_limit_permille");
+        }
+        Ok(StopLimits { settling, settling_permille, unsettled_permille, kind })
+    }
+}
+
+impl From<StopLimits> for settings::Limits {
+    fn from(limits: StopLimits) -> settings::Limits {
+        let StopLimits { settling, settling_permille, unsettled_permille, kind } = limits;
+        settings::Limits { settling, settling_permille, unsettled_permille, kind }
+    }
+}
+
 /// How an axis is measured and monitored; every part is checked.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct AxisConfig {
@@ -18,26 +53,35 @@ pub(super) struct AxisConfig {
     pub(super) drift: DriftSettings,
     /// No command is tapped: it is inferred from feedback.
     pub(super) inferred: bool,
+    /// That a person sets.
+    pub(super) limits: StopLimits,
 }
 
 impl AxisConfig {
     /// A tapped command and the default drift detection.
     pub(super) fn tapped(settings: Settings) -> AxisConfig {
-        AxisConfig { settings, drift: DriftSettings::at(settings.ticks_per_second), inferred: false }
+        let drift = DriftSettings::at(settings.ticks_per_second);
+        AxisConfig { settings, drift, inferred: false, limits: StopLimits::default() }
     }
 
     /// Checks what a host sends; the error names the parameter that breaks its rule.
     pub(super) fn new(sent: &settings::Parameters) -> Result<AxisConfig, Invalid> {
         let settings = Settings::new(Parameters::from(sent))?;
         let drift = DriftSettings::new(sent.drift_config())?;
-        Ok(AxisConfig { settings, drift, inferred: sent.inferred })
+        Ok(AxisConfig { settings, drift, inferred: sent.inferred, limits: StopLimits::new(&sent.limits)? })
     }
 
     /// The message that this is accepted for an axis, and which parameter was refused.
     pub(super) fn message(&self, axis: u8, refused: Option<Invalid>) -> settings::Settings {
         let message = settings::Settings::new(axis, &self.settings, refused);
         let drift = (&self.drift).into();
-        let parameters = settings::Parameters { inferred: self.inferred, drift, ..message.parameters };
+        let parameters = settings::Parameters {
+            inferred: self.inferred,
+            drift,
+            baseline_minutes: self.drift.baseline_minutes,
+            limits: self.limits.into(),
+            ..message.parameters
+        };
         settings::Settings { parameters, ..message }
     }
 
@@ -45,6 +89,11 @@ impl AxisConfig {
     pub(super) fn invalidates(&self, other: &AxisConfig) -> bool {
         let scale = |config: &AxisConfig| config.settings.command_scale;
         self.inferred || other.inferred || scale(self) != scale(other)
+    }
+
+    /// Whether the two differ in nothing but their limits: baselines then hold for both.
+    pub(super) fn is_same_but_limits(&self, other: &AxisConfig) -> bool {
+        *self == AxisConfig { limits: self.limits, ..*other }
     }
 }
 

@@ -151,7 +151,8 @@ impl KindState {
         let moves = self.settling.count();
         let settling_median = self.settling.median().filter(|_| moves == length)?;
         let settling_p95 = self.settling.p95()?;
-        Some(Baseline { axis, kind: self.kind, at, moves, settling_median, settling_p95 })
+        let message = Baseline { axis, kind: self.kind, at, moves, ..Baseline::default() };
+        Some(Baseline { settling_median, settling_p95, ..message })
     }
 }
 

@@ -9,7 +9,9 @@ use stillpoint_core::wire::status::Status;
 use super::alarms::{Alarms, Figure};
 use super::channel::{AxisChannel, CaptureReason, Stop};
 use super::clock::Clock;
+use super::config::StopLimits;
 use super::kinds::{Judgement, Restarted};
+use super::limits;
 use super::output::Output;
 use crate::health::{Finding, Severity};
 use crate::store::Store;
@@ -57,7 +59,7 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
         channel: &AxisChannel<LINE, KINDS>,
         stop: &Stop,
     ) {
-        let Stop { message, classified, capture, unsettled } = stop;
+        let Stop { message, classified, capture, limits, unsettled } = stop;
         if let Some(evicted) = &classified.evicted {
             self.restarted(evicted);
         }
@@ -69,7 +71,7 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
         }
         self.publish(&Message::Move(*message));
         self.curve_and_trace(channel, message.number, *capture);
-        if let Some(figure) = unsettled {
+        for figure in limits.iter().chain([unsettled]).flatten() {
             self.evaluate(figure);
         }
     }
@@ -151,6 +153,14 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
     pub(super) fn evaluate(&mut self, figure: &Figure) {
         let change = self.alarms.step(figure, self.clock.now());
         self.alarm_changes(change);
+    }
+
+    /// Puts limits that a person gives in force; what the moves showed before is forgotten.
+    pub(super) fn set_limits(&mut self, axis: u8, limits: &StopLimits) {
+        for (subject, limit) in limits::shares(limits) {
+            let change = self.alarms.set_limit(axis, subject, limit, self.clock.now());
+            self.alarm_changes(change);
+        }
     }
 
     /// Publishes a state change, and those that follow from it by suppression logic or by time.

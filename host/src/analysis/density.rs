@@ -11,8 +11,10 @@ const SMALLEST: f64 = 0.02;
 const LARGEST: f64 = 0.2;
 /// The density is empty if it is below the mean density by this factor. A flat distribution has 1, a normal one 0.79.
 const FACTOR: f64 = 1.3;
-/// Nor does it matter if the median wanders by less than this share of itself: five steps of a store's sketch.
+/// Nor does it matter if the median wanders by less than this share of itself.
 const SMALLEST_WANDER: f64 = 0.1;
+/// What the steps of a store's sketch may add to a difference of two quantiles, as a share of the larger.
+const STEP: f64 = 0.02;
 
 /// By how much of all moves chance moves the rank of the median of so many moves; 95 % of the time.
 pub fn rank_error(moves: u64) -> f64 {
@@ -30,7 +32,7 @@ pub fn is_empty(quantile: impl Fn(f64) -> Option<f64>, moves: u64) -> bool {
     let ends = [0.5 - error, 0.5 + error, 0.1, 0.9].map(quantile);
     let [Some(below), Some(above), Some(low), Some(high)] = ends else { return false };
     let (wander, expected) = (above - below, (high - low) * 2.0 * error / 0.8);
-    wander > FACTOR * expected && wander > SMALLEST_WANDER * above
+    wander - STEP * above > FACTOR * expected && wander > SMALLEST_WANDER * above
 }
 
 #[cfg(test)]

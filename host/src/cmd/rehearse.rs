@@ -327,7 +327,7 @@ fn watch_axis(info: &AxisInfo) -> watch::Axis {
 /// The report of a move; `None` for any other event.
 fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
     let DeviceEvent::Move(decoded) = event else { return None };
-    let DecodedMove { axis, record, curve, .. } = *decoded;
+    let DecodedMove { axis, job, record, curve, .. } = *decoded;
     let info = axes.get(usize::from(axis))?;
     let context = AxisContext {
         file: "rehearsal".to_owned(),
@@ -338,7 +338,8 @@ fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
         settings: info.settings,
         clock: Clock::new(info.settings.ticks_per_second, 0.0),
     };
-    Some(MoveReport::new(&context, &record, curve))
+    let job = Some(job).filter(|job| *job > 0);
+    Some(MoveReport { job, ..MoveReport::new(&context, &record, curve) })
 }
 
 #[cfg(test)]

@@ -155,8 +155,7 @@ impl Query<'_> {
             summaries.iter().map(|summary| interval_stats(&bins, summary)).collect();
         let overall = Overall::of(&bins, &summaries);
         let given = self.options_of_kind(known, kind)?;
-        let is_mean = overall.median_is_empty && given.measure == Measure::Median;
-        let measure = if is_mean { Measure::Mean } else { given.measure };
+        let measure = measure_of(&overall, &given);
         let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
         let options = TrendOptions { measure, residual_errors, ..given };
         let Some(found) = trend(&intervals, &options) else { return Ok(None) };
@@ -182,14 +181,27 @@ impl Query<'_> {
     }
 }
 
-/// A baseline as it was reported, in force since the restart before it.
+/// Means are followed instead of medians where a median, of the moves or of their baseline, lies in a gap.
+fn measure_of(overall: &Overall, options: &TrendOptions) -> Measure {
+    let in_gap = |baseline: &Baseline| baseline.levels.median_s.is_none() && baseline.levels.mean_s.is_some();
+    let has_none = overall.median_is_empty || options.baselines.last().is_some_and(in_gap);
+    if has_none && options.measure == Measure::Median { Measure::Mean } else { options.measure }
+}
+
+/// A baseline as it was reported, in force since its first move. If a monitor did not send that, since the restart before.
 fn baseline(known: &KnownBaseline, restarts: &[f64]) -> Baseline {
-    let seconds = |nanoseconds: i64| Some(nanoseconds as f64 * 1e-9);
+    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
     let at_s = known.at as f64 * 1e-6;
+    let restart = || restarts.iter().copied().rfind(|restart| *restart <= at_s);
+    let levels = Levels {
+        mean_s: known.mean.map(seconds),
+        median_s: known.median.map(seconds),
+        p95_s: Some(seconds(known.p95)),
+    };
     Baseline {
-        from_s: restarts.iter().copied().rfind(|restart| *restart <= at_s).unwrap_or(at_s),
-        levels: Levels { mean_s: None, median_s: seconds(known.median), p95_s: seconds(known.p95) },
-        unsettled: None,
+        from_s: known.from.map(|from| from as f64 * 1e-6).or_else(restart).unwrap_or(at_s),
+        levels,
+        unsettled: known.unsettled,
         source: Source::Monitor,
     }
 }

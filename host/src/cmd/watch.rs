@@ -181,6 +181,7 @@ impl Watch<'_> {
             DeviceEvent::Missing(missing) => self.request(&missing)?,
             DeviceEvent::Status(_) | DeviceEvent::Arranged(_) | DeviceEvent::Kind(_) => (),
             DeviceEvent::Baseline(_) | DeviceEvent::Drift(_) | DeviceEvent::Restart(_) => (),
+            DeviceEvent::Job(_) | DeviceEvent::Explained(_) => (),
         }
         Ok(())
     }
@@ -223,7 +224,8 @@ impl Watch<'_> {
             clock: Clock::new(settings.ticks_per_second, 0.0),
             settings,
         };
-        Some(MoveReport::new(&context, &decoded.record, decoded.curve))
+        let job = Some(decoded.job).filter(|job| *job > 0);
+        Some(MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) })
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {

@@ -1,6 +1,6 @@
 //! In: a move and one of its columns. Out: the text of the cell, in every table for people.
 
-use super::field::{Column, Decimals, Field, Form, Value};
+use super::field::{Column, Decimals, Field, Value};
 use super::move_report::{MoveReport, stored_fields};
 use super::number;
 use super::printable::printable;
@@ -14,13 +14,13 @@ pub struct TableField {
     pub column: Column,
 }
 
-/// The columns of a table of these moves, in their order. A signature or a kind that no move has is
-/// not shown, since it would only be a column of dashes.
+/// The columns of a table of these moves, in their order. A signature, a job or a kind that no move
+/// has is not shown, since it would only be a column of dashes.
 pub fn columns(moves: &[&MoveReport]) -> Vec<TableField> {
     let shown = stored_fields().filter_map(|field| Some(TableField { field, column: field.column? }));
     let is_known = |shown: &TableField| {
-        shown.field.form != Form::Text
-            || moves.iter().any(|report| (shown.field.value)(report) != Value::Text(None))
+        let is_empty = |value| matches!(value, Value::Text(None) | Value::Whole(None));
+        !moves.iter().all(|report| is_empty((shown.field.value)(report)))
     };
     shown.filter(is_known).collect()
 }
@@ -29,7 +29,7 @@ pub fn columns(moves: &[&MoveReport]) -> Vec<TableField> {
 pub fn cell(shown: &TableField, report: &MoveReport, count_decimals: usize) -> Option<String> {
     match (shown.field.value)(report) {
         Value::Text(text) => text.map(printable),
-        Value::Whole(number) => Some(number.to_string()),
+        Value::Whole(number) => number.map(|number| number.to_string()),
         Value::Number(number) => Some(match shown.column.decimals {
             Decimals::Plain => number::plain(number?),
             Decimals::Seconds => number::fixed(number?, 3),

@@ -58,7 +58,7 @@ fn io_error(error: csv::Error) -> io::Error {
 pub fn text(value: Value) -> String {
     match value {
         Value::Text(text) => text.unwrap_or_default().to_owned(),
-        Value::Whole(number) => number.to_string(),
+        Value::Whole(number) => number.map(|number| number.to_string()).unwrap_or_default(),
         // Shortest text that reads back as the same number.
         Value::Number(number) => number.map(|number| number.to_string()).unwrap_or_default(),
         Value::Curve(points) => curve(points),

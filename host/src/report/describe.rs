@@ -49,6 +49,8 @@ pub fn alarm(axis: &str, alarm: &Alarm) -> String {
         Subject::FollowingError => "the following error lasts",
         Subject::Signal => "the signals are wrong",
         Subject::Gap => "samples or frames are missing",
+        Subject::SettlingLimit => "too many moves settle later than their limit",
+        Subject::UnsettledLimit => "too many moves don't settle",
     };
     let state = state(alarm.state);
     format!("{axis}: alarm {}, {subject}: {state}", alarm.alarm)

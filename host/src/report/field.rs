@@ -41,8 +41,8 @@ pub type WindowSettling = (f64, Option<f64>);
 pub enum Value<'a> {
     /// Text; none where nothing is known.
     Text(Option<&'a str>),
-    /// A whole number.
-    Whole(i64),
+    /// A whole number; none where there is none.
+    Whole(Option<i64>),
     /// A finite number; none where there is none.
     Number(Option<f64>),
     /// Windows, the widest first.
@@ -137,7 +137,15 @@ impl FieldType for u32 {
     const FORM: Form = Form::Whole;
 
     fn value(&self) -> Value<'_> {
-        Value::Whole(i64::from(*self))
+        Value::Whole(Some(i64::from(*self)))
+    }
+}
+
+impl FieldType for Option<u32> {
+    const FORM: Form = Form::Whole;
+
+    fn value(&self) -> Value<'_> {
+        Value::Whole(self.map(i64::from))
     }
 }
 
@@ -145,7 +153,7 @@ impl FieldType for i64 {
     const FORM: Form = Form::Whole;
 
     fn value(&self) -> Value<'_> {
-        Value::Whole(*self)
+        Value::Whole(Some(*self))
     }
 }
 

@@ -43,7 +43,7 @@ macro_rules! move_report {
         )+];
 
         impl MoveReport {
-            /// The report of a move with its settling curve, without a kind.
+            /// The report of a move with its settling curve, without a job and a kind.
             #[deny(unused_variables)]
             pub fn new(
                 $axis: &AxisContext,
@@ -148,6 +148,8 @@ move_report! {
     command_end_u_s: f64, "s", from command_end_u = axis.seconds(command_end_u);
     /// Number of places with missing samples, from start to the end of the rest.
     gaps: u32, "1", from gaps = gaps;
+    /// Number of the product that the axis worked on; none where it is not known.
+    job: Option<u32>, "", column ("\njob", 4, Plain) = None;
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

@@ -6,12 +6,15 @@ use stillpoint_core::Outcome;
 use super::move_report::MoveReport;
 use super::number::fixed;
 use super::printable::printable;
+use crate::analysis::density;
 use crate::analysis::quantile::rank;
 
 pub mod watch;
 
 /// Parts into which a shift is cut.
 const PARTS: usize = 10;
+/// Too few moves to find a gap in their distribution.
+const FEWEST: u64 = 50;
 
 /// One axis in one part of the shift.
 #[derive(Clone, Debug, Default)]
@@ -24,24 +27,27 @@ struct Part {
 
 impl Part {
     /// Cells of one row: moves, share settled, mean, median, 95 % quantile and longest settling time. Quantiles are ranks
-    /// among the settled and the unsettled, which rank behind.
+    /// among the settled and the unsettled, which rank behind; no median where hardly any move settles near it.
     fn cells(&self) -> [String; 6] {
         let mut settling = self.settling.clone();
         settling.sort_by(f64::total_cmp);
         let shown = |ms: Option<f64>| ms.map_or("–".to_owned(), |ms| fixed(ms, 1));
+        let judged = (settling.len() + self.unsettled) as u64;
         let quantile = |share| {
-            let rank = rank(share, (settling.len() + self.unsettled) as u64)?;
+            let rank = rank(share, judged)?;
             settling.get(rank as usize).copied()
         };
+        let longest = settling.last().copied();
+        let in_gap = judged >= FEWEST && density::is_empty(|share| quantile(share).or(longest), judged);
         let count = settling.len() as f64;
         let mean = (count > 0.0).then(|| settling.iter().sum::<f64>() / count);
         [
             self.moves.to_string(),
             format!("{} %", fixed(100.0 * count / self.moves as f64, 1)),
             shown(mean),
-            shown(quantile(0.5)),
+            shown(quantile(0.5).filter(|_| !in_gap)),
             shown(quantile(0.95)),
-            shown(settling.last().copied()),
+            shown(longest),
         ]
     }
 }

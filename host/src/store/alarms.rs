@@ -97,6 +97,7 @@ fn unit(subject: &str) -> &'static str {
         "following error" => "counts",
         "signal" => "place of the finding",
         "gap" => "samples and frames",
+        "settling limit" | "unsettled limit" => "per mille of the moves",
         _ => "",
     }
 }

@@ -40,32 +40,36 @@ impl Derive {
             Message::Move(wire) => self.add_move(store, frame, wire),
             Message::Settings(settings) => settings_row(store, frame, settings),
             Message::Gap(gap) => tables::gap(store, frame, gap),
-            Message::Alarm(alarm) => {
-                let at = self.boot(store, frame, alarm.at)?.at(alarm.at);
-                tables::alarm(store, frame, alarm, at)
-            }
+            Message::Alarm(alarm) => tables::alarm(store, frame, alarm, self.at(store, frame, alarm.at)?),
             Message::Kind(kind) => {
                 let boot = self.boot(store, frame, kind.at)?;
                 tables::kind(store, frame, kind, &boot)
             }
             Message::Restart(restart) => {
-                let at = self.boot(store, frame, restart.at)?.at(restart.at);
-                tables::restart(store, frame, restart, at)
+                tables::restart(store, frame, restart, self.at(store, frame, restart.at)?)
             }
             Message::Baseline(baseline) => {
                 let boot = self.boot(store, frame, baseline.at)?;
                 tables::baseline(store, frame, baseline, &boot)
             }
             Message::Drift(drift) => tables::drift(store, frame, drift),
+            Message::Job(job) => tables::job(store, frame, job, self.at(store, frame, job.at)?),
+            Message::Explained(explained) => {
+                tables::explained(store, frame, explained, self.at(store, frame, explained.at)?)
+            }
             Message::Finding(finding) => {
-                let at = self.boot(store, frame, finding.at)?.at(finding.at);
-                tables::finding(store, frame, finding, at)
+                tables::finding(store, frame, finding, self.at(store, frame, finding.at)?)
             }
             // A status fixes the wall time of its start, if nothing has before.
             Message::Status(status) => self.boot(store, frame, status.now).map(|_| ()),
             // Curves and traces are read from their frames by those who need them.
             _ => Ok(()),
         }
+    }
+
+    /// The wall time of an instant that a frame names. Unit: µs since 1970, UTC
+    fn at(&mut self, store: &Connection, frame: &StoredFrame, ticks: u64) -> rusqlite::Result<i64> {
+        self.boot(store, frame, ticks).map(|boot| boot.at(ticks))
     }
 
     /// The start that a frame belongs to; `ticks` is the latest instant that the frame names.

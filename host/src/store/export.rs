@@ -43,7 +43,7 @@ pub static SUMMARY_FIELDS: &[Field<SummaryRow>] = &[
     field("span_s", "s", Form::Whole, "Length of the interval.", |row| row.span.value()),
     field("kind", "1", Form::Whole, "Kind of the moves; -1: all kinds together.", |row| row.kind.value()),
     field("at", "UTC", Form::Text, "Beginning of the interval, RFC 3339.", |row| row.at.value()),
-    field("moves", "1", Form::Whole, "All moves.", |row| Value::Whole(row.outcomes.iter().sum())),
+    field("moves", "1", Form::Whole, "All moves.", |row| Value::Whole(Some(row.outcomes.iter().sum()))),
     field("settled", "1", Form::Whole, "Moves that settled.", |row| row.outcomes[0].value()),
     field("unsettled", "1", Form::Whole, "Moves outside the window at their end.", |row| {
         row.outcomes[1].value()

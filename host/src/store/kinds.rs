@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use stillpoint_core::drift;
 use stillpoint_core::kind::{DISTANCE_TOLERANCE, SPEED_TOLERANCE};
 
@@ -45,10 +45,37 @@ impl FirstMove {
 pub struct KnownBaseline {
     /// When it was reported. Unit: µs since 1970, UTC
     pub at: i64,
-    /// Unit: ns
-    pub median: i64,
+    /// Its first move; `None` if the monitor did not send it. Unit: µs since 1970, UTC
+    pub from: Option<i64>,
+    /// Mean of the settled; `None` if the monitor did not send it. Unit: ns
+    pub mean: Option<i64>,
+    /// `None` where hardly any move settles near it. Unit: ns
+    pub median: Option<i64>,
     /// Unit: ns
     pub p95: i64,
+    /// Unsettled moves, and all settled and unsettled moves; `None` if the monitor did not send them.
+    pub unsettled: Option<(u64, u64)>,
+}
+
+impl KnownBaseline {
+    /// Columns that [`KnownBaseline::of_row`] reads.
+    const COLUMNS: &str = "at_us, from_us, mean_ns, median_ns, p95_ns, median_is_empty, unsettled, moves";
+
+    fn of_row(row: &Row) -> rusqlite::Result<KnownBaseline> {
+        let (mean, p95): (Option<i64>, i64) = (row.get("mean_ns")?, row.get("p95_ns")?);
+        // A mean of 0 beside a longer p95 was not counted, nor were unsettled moves.
+        let mean = mean.filter(|mean| *mean > 0 || p95 == 0);
+        let (unsettled, moves): (Option<u32>, u32) = (row.get("unsettled")?, row.get("moves")?);
+        let unsettled = unsettled.filter(|_| mean.is_some()).map(u64::from);
+        Ok(KnownBaseline {
+            at: row.get("at_us")?,
+            from: row.get("from_us")?,
+            mean,
+            median: Some(row.get("median_ns")?).filter(|_| !row.get("median_is_empty").unwrap_or(false)),
+            p95,
+            unsettled: unsettled.map(|unsettled| (unsettled, unsettled + u64::from(moves))),
+        })
+    }
 }
 
 /// Moves of an axis that may be compared with each other.
@@ -130,13 +157,14 @@ impl Store {
 
     /// Baselines of a kind reported before `until`, in order. Unit: µs since 1970, UTC
     pub fn baselines(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Vec<KnownBaseline>, Error> {
-        let sql = "SELECT boot, kind, at_us, median_ns, p95_ns FROM baselines
-            WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY at_us, boot, sequence";
         let read = || -> rusqlite::Result<Vec<KnownBaseline>> {
-            let mut statement = self.connection.prepare_cached(sql)?;
+            let mut statement = self.connection.prepare_cached(&format!(
+                "SELECT boot, kind, {} FROM baselines
+                WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY at_us, boot, sequence",
+                KnownBaseline::COLUMNS
+            ))?;
             let rows = statement.query_map(params![known.device, known.axis.axis, until], |row| {
-                let baseline = KnownBaseline { at: row.get(2)?, median: row.get(3)?, p95: row.get(4)? };
-                Ok((kind::id(row.get(0)?, row.get(1)?), baseline))
+                Ok((kind::id(row.get(0)?, row.get(1)?), KnownBaseline::of_row(row)?))
             })?;
             let all: Vec<(i64, KnownBaseline)> = rows.collect::<rusqlite::Result<_>>()?;
             Ok(all.into_iter().filter(|(id, _)| kind.ids.contains(id)).map(|(_, known)| known).collect())

@@ -23,6 +23,8 @@ pub(super) struct MoveRow {
     sequence: u32,
     /// Number of its kind, 0: none.
     kind: u32,
+    /// Number of the product, 0: none.
+    job: u32,
     pub(super) outcome: Outcome,
     /// Unit: ns
     pub(super) settling: Option<i64>,
@@ -50,6 +52,7 @@ impl MoveRow {
             number: record.number,
             sequence: key.sequence,
             kind: wire.kind,
+            job: wire.job,
             outcome: record.outcome,
             settling: record.settling.map(|settling| boot.nanoseconds(settling)),
             rest: boot.nanoseconds(record.held),
@@ -75,6 +78,7 @@ impl MoveRow {
             "number": self.number,
             "sequence": self.sequence,
             "kind": self.kind,
+            "job": self.job,
             "outcome": outcome::number(self.outcome),
             "settling_ns": self.settling,
             "travel": self.travel,

@@ -194,7 +194,8 @@ impl Reports<'_> {
             settings,
         };
         let report = MoveReport::new(&context, &Record::from(&stored.wire), curve);
-        Some(MoveReport { kind: self.kind(stored), ..report })
+        let job = Some(stored.wire.job).filter(|job| *job > 0);
+        Some(MoveReport { job, kind: self.kind(stored), ..report })
     }
 
     fn kind(&self, stored: &StoredMove) -> Option<String> {

@@ -96,7 +96,7 @@ fn text(value: Value<'_>) -> &str {
 }
 
 fn whole(value: Value) -> Option<i64> {
-    if let Value::Whole(number) = value { Some(number) } else { None }
+    if let Value::Whole(number) = value { number } else { None }
 }
 
 fn number(value: Value) -> Option<f64> {

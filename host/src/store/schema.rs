@@ -164,13 +164,84 @@ JOIN devices ON devices.id = moves.device
 LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
 ";
 
-/// What the moves that did not settle cost.
-const COSTED: &str = "
-ALTER TABLE summaries ADD COLUMN rests_ns INTEGER; -- of the unsettled and the interrupted; null: summed up before
+/// Jobs and other known causes, more of baselines and drifts, and what failed moves cost. A monitor that sends none leaves null.
+const CAUSES: &str = "
+DROP VIEW moves_readable;
+DROP TABLE moves;
+DROP TABLE baselines;
+DROP TABLE drifts;
+ALTER TABLE summaries ADD COLUMN rests_ns INTEGER; -- of the unsettled and the interrupted; null: summed up before this step
+CREATE TABLE moves (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL,
+    at_us INTEGER NOT NULL,             -- command end, UTC
+    boot INTEGER NOT NULL, number INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    kind INTEGER NOT NULL,              -- its number, 0: none
+    job INTEGER NOT NULL,               -- number of the product, 0: none
+    outcome INTEGER NOT NULL,           -- 0 settled, 1 unsettled, 2 interrupted, 3 untrusted
+    settling_ns INTEGER,
+    travel INTEGER NOT NULL, peak_following_error INTEGER NOT NULL, overshoot INTEGER NOT NULL, -- counts
+    rest_error INTEGER,                 -- 1/256 counts
+    body BLOB NOT NULL,                 -- the whole record, as its frame
+    PRIMARY KEY (device, axis, at_us, boot, number)) WITHOUT ROWID;
+CREATE TABLE baselines (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, at_us INTEGER NOT NULL,
+    moves INTEGER NOT NULL, median_ns INTEGER NOT NULL, p95_ns INTEGER NOT NULL,
+    mean_ns INTEGER,                    -- of the moves that settled; null: not sent
+    unsettled INTEGER,                  -- besides moves; null: not sent
+    from_us INTEGER,                    -- its first move, UTC; null: not sent
+    median_is_empty INTEGER NOT NULL,   -- hardly any move lies near the median
+    provisional INTEGER NOT NULL,       -- the baseline still grows
+    PRIMARY KEY (device, axis, boot, kind, sequence)) WITHOUT ROWID;
+CREATE TABLE drifts (
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
+    sequence INTEGER NOT NULL, arrived_us INTEGER NOT NULL, number INTEGER NOT NULL,
+    change_ticks INTEGER NOT NULL, score INTEGER NOT NULL, -- from 256 on a drift stands
+    direction TEXT NOT NULL, since INTEGER NOT NULL, smallest_ticks INTEGER NOT NULL,
+    promise TEXT NOT NULL, moves INTEGER NOT NULL,
+    since_earliest INTEGER, since_latest INTEGER, -- 95 % interval of since; null: not sent
+    middle_ticks INTEGER,               -- of the baseline, which change_ticks is relative to; null: not sent
+    returned INTEGER NOT NULL,          -- it ended because the moves are back at the baseline
+    PRIMARY KEY (device, axis, boot, kind, sequence)) WITHOUT ROWID;
+CREATE TABLE jobs (                     -- the products that an axis worked on, from then on
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    at_us INTEGER NOT NULL, number INTEGER NOT NULL,
+    PRIMARY KEY (device, axis, boot, sequence)) WITHOUT ROWID;
+CREATE TABLE explained (                -- by how much a cause moves the settling time
+    device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, sequence INTEGER NOT NULL,
+    at_us INTEGER NOT NULL, cause TEXT NOT NULL,
+    key INTEGER NOT NULL,               -- number of the product if the cause is a job, else 0
+    permille TEXT NOT NULL,             -- of the baseline at each node, as JSON
+    PRIMARY KEY (device, axis, boot, sequence)) WITHOUT ROWID;
+CREATE VIEW moves_readable AS
+SELECT
+    moves.device AS monitor,
+    lower(hex(devices.number)) AS device,
+    coalesce(axes.name, 'axis ' || moves.axis) AS axis,
+    moves.axis AS axis_number,
+    moves.boot AS boot,
+    moves.number AS move,
+    strftime('%Y-%m-%dT%H:%M:%S', (moves.at_us - (moves.at_us % 1000000 + 1000000) % 1000000) / 1000000, 'unixepoch')
+        || printf('.%06dZ', (moves.at_us % 1000000 + 1000000) % 1000000) AS at,
+    moves.at_us AS at_us,
+    moves.kind AS kind,
+    CASE moves.outcome
+        WHEN 0 THEN 'settled' WHEN 1 THEN 'unsettled' WHEN 2 THEN 'interrupted' WHEN 3 THEN 'untrusted'
+    END AS outcome,
+    moves.settling_ns / 1e9 AS settling_s,
+    moves.travel / coalesce(axes.counts_per_unit, 1.0) AS travel,
+    moves.peak_following_error / coalesce(axes.counts_per_unit, 1.0) AS peak_following_error,
+    moves.overshoot / coalesce(axes.counts_per_unit, 1.0) AS overshoot,
+    moves.rest_error / 256.0 / coalesce(axes.counts_per_unit, 1.0) AS rest_error,
+    coalesce(axes.unit, 'count') AS unit,
+    nullif(moves.job, 0) AS job
+FROM moves
+JOIN devices ON devices.id = moves.device
+LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
 ";
 
 /// The tables that are made again from the frames.
-pub(super) const DERIVED_TABLES: [&str; 10] = [
+pub(super) const DERIVED_TABLES: [&str; 12] = [
     "moves",
     "settings",
     "gaps",
@@ -180,11 +251,13 @@ pub(super) const DERIVED_TABLES: [&str; 10] = [
     "drifts",
     "restarts",
     "findings",
+    "jobs",
+    "explained",
     "summaries",
 ];
 
 /// One after the other; `user_version` is the number of completed steps.
-const STEPS: [&str; 5] = [TRUTH, DERIVED, WATCHED, READABLE, COSTED];
+const STEPS: [&str; 5] = [TRUTH, DERIVED, WATCHED, READABLE, CAUSES];
 
 /// The version that is written here.
 pub const CURRENT: usize = STEPS.len();

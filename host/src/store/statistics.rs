@@ -10,8 +10,9 @@ use crate::analysis::interval_stats::{IntervalStats, Levels};
 
 /// Too few moves to find a gap in their distribution.
 const FEWEST: u64 = 50;
-/// The median does not exist if it lies in a gap in this share of the stretches of a series.
-const SHARE: f64 = 0.25;
+/// The median does not exist if it lies in a gap in this share of the stretches of a series. In fewer, a change of level
+/// within a stretch may have made the gap.
+const SHARE: f64 = 0.5;
 
 /// Unit: s from ns
 fn seconds(nanoseconds: i64) -> f64 {
@@ -104,7 +105,8 @@ fn is_median_empty(bins: &Bins, summaries: &[Summary]) -> bool {
     if moves < density::enough(typical) {
         judge(&stretch);
     }
-    f64::from(empty) >= SHARE * f64::from(stretches) && empty > 0
+    let may_be_a_step = empty == 1 && stretches > 1;
+    empty > 0 && !may_be_a_step && f64::from(empty) >= SHARE * f64::from(stretches)
 }
 
 #[cfg(test)]

@@ -2,8 +2,9 @@
 
 use rusqlite::{Connection, OptionalExtension, named_params, params};
 use stillpoint_core::wire::alarm::{Alarm, Subject};
-use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
+use stillpoint_core::wire::drift::{Baseline, Drift, Explained, Kind, Restart, RestartReason};
 use stillpoint_core::wire::finding::Finding;
+use stillpoint_core::wire::job::Job;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Hello, Missing};
 
@@ -98,6 +99,8 @@ fn subject(subject: Subject) -> &'static str {
         Subject::FollowingError => "following error",
         Subject::Signal => "signal",
         Subject::Gap => "gap",
+        Subject::SettlingLimit => "settling limit",
+        Subject::UnsettledLimit => "unsettled limit",
     }
 }
 
@@ -166,6 +169,8 @@ pub(super) fn baseline(
 ) -> rusqlite::Result<()> {
     let key = frame.key();
     let Baseline { axis, kind, moves, settling_median, settling_p95, .. } = *baseline;
+    // An older monitor sends no mean, which may be 0.
+    let sent = frame.frame.header.version >= 2;
     let (at, median, p95) =
         (boot.at(baseline.at), boot.nanoseconds(settling_median), boot.nanoseconds(settling_p95));
     let columns = named_params! {
@@ -178,6 +183,11 @@ pub(super) fn baseline(
         "moves": moves,
         "median_ns": median,
         "p95_ns": p95,
+        "mean_ns": sent.then(|| boot.nanoseconds(baseline.settling_mean)),
+        "unsettled": sent.then_some(baseline.unsettled),
+        "from_us": (baseline.from > 0).then(|| boot.at(baseline.from)),
+        "median_is_empty": baseline.median_is_empty,
+        "provisional": baseline.provisional,
     };
     insert::one(store, "INSERT OR REPLACE INTO baselines", columns)?;
     let ms = |ns: i64| ns as f64 / 1e6;
@@ -205,8 +215,49 @@ pub(super) fn drift(store: &Connection, frame: &StoredFrame, drift: &Drift) -> r
         "smallest_ticks": drift.smallest,
         "promise": variant_words(&drift.promise),
         "moves": drift.moves,
+        "since_earliest": (drift.since_latest > 0).then_some(drift.since_earliest),
+        "since_latest": (drift.since_latest > 0).then_some(drift.since_latest),
+        "middle_ticks": (drift.middle > 0).then_some(drift.middle),
+        "returned": drift.returned,
     };
     insert::one(store, "INSERT OR REPLACE INTO drifts", columns)?;
+    Ok(())
+}
+
+/// The product that an axis works on.
+pub(super) fn job(store: &Connection, frame: &StoredFrame, job: &Job, at: i64) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let columns = named_params! {
+        "device": device,
+        "axis": job.axis,
+        "boot": boot,
+        "sequence": sequence,
+        "at_us": at,
+        "number": job.number,
+    };
+    insert::one(store, "INSERT OR REPLACE INTO jobs", columns)?;
+    Ok(())
+}
+
+/// How much a cause moves the settling time of an axis.
+pub(super) fn explained(
+    store: &Connection,
+    frame: &StoredFrame,
+    explained: &Explained,
+    at: i64,
+) -> rusqlite::Result<()> {
+    let FrameKey { device, boot, sequence, .. } = frame.key();
+    let columns = named_params! {
+        "device": device,
+        "axis": explained.axis,
+        "boot": boot,
+        "sequence": sequence,
+        "at_us": at,
+        "cause": variant_words(&explained.cause),
+        "key": explained.key,
+        "permille": format!("{:?}", explained.permille),
+    };
+    insert::one(store, "INSERT OR REPLACE INTO explained", columns)?;
     Ok(())
 }
 

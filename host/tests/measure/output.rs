@@ -49,7 +49,7 @@ const FIRST_FIELDS: [&str; 32] = [
 const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
 
 /// Fields that are null in every move: their names are reserved, nothing measures them yet.
-const RESERVED: [&str; 5] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature"];
+const RESERVED: [&str; 6] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature", "job"];
 
 /// Fields that may be null.
 const OPTIONAL: [&str; 10] = [

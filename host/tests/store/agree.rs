@@ -99,8 +99,10 @@ fn check_rehearsal(printed: &str, moves: &[serde_json::Value]) {
     let groups = groups(moves, |line| format!("{} {}", line["axis"].as_str().expect("a name"), part(line)));
     let (mut axis, mut rows) = (String::new(), 0);
     for row in printed.lines().skip(2).take_while(|row| !row.is_empty()) {
-        if !row.starts_with(' ') {
-            row.split_whitespace().next().unwrap_or_default().clone_into(&mut axis);
+        // Only the first row of an axis has its name.
+        let first = row.split_whitespace().next().unwrap_or_default();
+        if first.parse::<f64>().is_err() {
+            first.clone_into(&mut axis);
         }
         let cells: Vec<&str> = row.split_whitespace().rev().take(8).collect();
         let [worst, p95, median, mean, _, _, all, from] = cells[..] else { panic!("{row}") };
@@ -112,7 +114,13 @@ fn check_rehearsal(printed: &str, moves: &[serde_json::Value]) {
         let quantile = |share| ms(group.quantile(share, group.count("unsettled")));
         let expected =
             [ms(Some(group.mean())), quantile(0.5), quantile(0.95), ms(group.settling.last().copied())];
-        assert_eq!([mean, median, p95, worst].map(str::to_owned), expected, "{axis}: {row}");
+        let found = [mean, median, p95, worst].map(str::to_owned);
+        // A median in a gap is not stated.
+        let has_median = found[1] != "–" || expected[1] == "–";
+        assert!(
+            found == expected || !has_median && [0, 2, 3].iter().all(|at| found[*at] == expected[*at]),
+            "{row}"
+        );
         assert_eq!(all.parse(), Ok(group.counts.values().sum::<u64>()), "{row}");
         rows += 1;
     }

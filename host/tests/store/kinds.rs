@@ -3,9 +3,10 @@
 use stillpoint::checksum::FastCrc;
 use stillpoint::store::devices::Axis;
 use stillpoint::store::log::Log;
-use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart, RestartReason};
+use stillpoint_core::wire::drift::{Baseline, Cause, Drift, Explained, Kind, Restart, RestartReason};
 use stillpoint_core::wire::frame::{Payload, encode};
-use stillpoint_core::wire::header::{Direction, Numbers};
+use stillpoint_core::wire::header::{Direction, Header, Numbers};
+use stillpoint_core::wire::job::Job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::{Move, flag};
 use stillpoint_core::wire::status::Hello;
@@ -16,12 +17,16 @@ use super::*;
 const RATE: u64 = 1_000_000;
 /// Unit: s
 const HOUR: u64 = 3600;
+/// The product from the second hour on.
+const JOB: u32 = 4201;
 
 /// One start of a monitor.
 struct Start {
     numbers: Numbers,
     bytes: Vec<u8>,
     chance: u32,
+    /// Of the frames, if not the current one.
+    version: Option<u8>,
 }
 
 impl Start {
@@ -30,6 +35,7 @@ impl Start {
             numbers: Numbers::new(Direction::FromDevice, boot),
             bytes: vec![],
             chance: boot * 12_345,
+            version: None,
         };
         start.send(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
         start
@@ -38,6 +44,7 @@ impl Start {
     fn send(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = self.numbers.next_header(message.priority());
+        let header = Header { version: self.version.unwrap_or(header.version), ..header };
         self.bytes.extend_from_slice(encode::<FastCrc>(&header, message, &mut buffer).expect("it fits"));
     }
 
@@ -65,6 +72,7 @@ impl Start {
                 travel: if forward { 60_000 } else { -60_000 },
                 settling: (settling * RATE as f64) as u32,
                 kind: if forward { out } else { back },
+                job: if number * 10 > HOUR { JOB } else { 0 },
                 ..Move::default()
             }));
         }
@@ -93,10 +101,28 @@ fn stored(name: &str) -> Scratch {
         moves: 100,
         settling_median,
         settling_p95,
+        settling_mean: 20_010,
+        unsettled: 3,
+        from: 5 * RATE,
+        median_is_empty: true,
+        provisional: true,
         ..Baseline::default()
     };
     first.send(&Message::Baseline(baseline));
-    first.send(&Message::Drift(Drift { kind: 2, number: 700, change: -9, score: 300, ..Drift::default() }));
+    let since =
+        Drift { since: 650, since_earliest: 640, since_latest: 655, middle: 40_000, ..Drift::default() };
+    first.send(&Message::Drift(Drift {
+        kind: 2,
+        number: 700,
+        change: -9,
+        score: 300,
+        returned: true,
+        ..since
+    }));
+    first.send(&Message::Job(Job { axis: 0, at: HOUR * RATE, number: JOB }));
+    let permille = std::array::from_fn(|node| node as i16 - 3);
+    let (at, cause) = (2 * HOUR * RATE, Cause::LongPause);
+    first.send(&Message::Explained(Explained { axis: 0, at, cause, key: 0, permille }));
     let mut second = Start::new(2);
     second.meet(2, 1);
     second.run((0, HOUR), (2, 1), 0.020);
@@ -141,7 +167,12 @@ fn kinds_go_on_over_starts_and_no_slope_over_a_restart() {
     let until = command(&["store", "journal", "--store", &place.text()]);
     assert!(until.contains("the watch over all kinds begins anew: other settings are in force"), "{until}");
     // 180 moves an hour, ten milliseconds more than the monitor's baseline in the last two of five.
-    assert_eq!((out["baseline_from"].as_str(), figure("baseline_s")), (Some("monitor"), 0.020), "{out}");
+    // Costs are compared with its mean; and so is the course, as its median is said to be in a gap.
+    assert_eq!((out["baseline_from"].as_str(), figure("baseline_s")), (Some("monitor"), 0.020_01), "{out}");
+    assert_eq!(
+        (out["measure"].as_str(), &out["baseline_median_s"]),
+        (Some("mean"), &serde_json::Value::Null)
+    );
     assert!((figure("lost_against_baseline_s") - 3.6).abs() < 0.2, "{out}");
     let back = &lines[1];
     assert_eq!(back["baseline_from"], "first interval", "{back}");
@@ -188,11 +219,57 @@ fn moves_name_their_kind_as_their_own_start_numbered_it() {
 fn the_tables_of_a_watch_are_made_again_the_same() {
     let place = stored("kinds-rebuilt");
     let before = tables(&place.0);
-    for (table, rows) in [("kinds", 4), ("baselines", 1), ("drifts", 1), ("restarts", 1)] {
+    let counts =
+        [("kinds", 4), ("baselines", 1), ("drifts", 1), ("restarts", 1), ("jobs", 1), ("explained", 1)];
+    for (table, rows) in counts {
         assert_eq!(before.iter().filter(|row| row.starts_with(table)).count(), rows, "{table}");
     }
     place.store().rebuild().expect("frames");
     assert_eq!(before, tables(&place.0));
+}
+
+#[test]
+fn the_tables_hold_what_the_monitor_sent() {
+    let place = stored("kinds-sent");
+    let connection = rusqlite::Connection::open(&place.0).expect("a file");
+    let row = |sql: &str| -> String { connection.query_row(sql, [], |row| row.get(0)).expect(sql) };
+    let second = 1_000_000;
+    let begin: i64 = connection
+        .query_row("SELECT epoch_us FROM boots WHERE boot = 1", [], |row| row.get(0))
+        .expect("a start");
+    let baseline = row(
+        "SELECT concat_ws(' ', mean_ns, unsettled, from_us, median_is_empty, provisional) FROM baselines",
+    );
+    assert_eq!(baseline, format!("20010000 3 {} 1 1", begin + 5 * second));
+    let drift =
+        row("SELECT concat_ws(' ', since_earliest, since_latest, middle_ticks, returned) FROM drifts");
+    assert_eq!(drift, "640 655 40000 1");
+    let job = row("SELECT concat_ws(' ', axis, at_us, number) FROM jobs");
+    assert_eq!(job, format!("0 {} {JOB}", begin + HOUR as i64 * second));
+    let explained = row("SELECT concat_ws(' ', at_us, cause, key, permille) FROM explained");
+    let nodes = "[-3, -2, -1, 0, 1, 2, 3, 4, 5, 6, 7, 8]";
+    assert_eq!(explained, format!("{} long pause 0 {nodes}", begin + 2 * HOUR as i64 * second));
+    let moves = row("SELECT concat_ws(' ', count(*), min(job), max(job)) FROM moves WHERE job > 0");
+    assert_eq!(moves, format!("{} {JOB} {JOB}", 360 + 720));
+    let lines = json(&command(&["moves", "--store", &place.text(), "--format", "jsonl"]));
+    assert_eq!(lines.iter().filter(|line| line["job"] == JOB).count(), 360 + 720);
+    assert_eq!(lines.iter().filter(|line| line["job"].is_null()).count(), 720);
+}
+
+#[test]
+fn an_older_monitor_leaves_null() {
+    let place = Scratch::new("kinds-older");
+    let mut start = Start::new(1);
+    start.version = Some(1);
+    start.send(&Message::Baseline(Baseline { kind: 1, moves: 100, ..Baseline::default() }));
+    start.send(&Message::Drift(Drift { kind: 1, ..Drift::default() }));
+    let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
+    log.push(&start.bytes, BEGIN);
+    log.finish().expect("room");
+    let connection = rusqlite::Connection::open(&place.0).expect("a file");
+    let nulls = |sql: &str| -> bool { connection.query_row(sql, [], |row| row.get(0)).expect(sql) };
+    assert!(nulls("SELECT mean_ns IS NULL AND unsettled IS NULL AND from_us IS NULL FROM baselines"));
+    assert!(nulls("SELECT since_latest IS NULL AND middle_ticks IS NULL FROM drifts"));
 }
 
 /// A monitor reports a drift when it begins, when its promise changes, and when it ends; a restart ends it.

@@ -46,7 +46,7 @@ fn cells(column: &dyn Array) -> Vec<Cell> {
 fn expected(value: Value) -> Cell {
     match value {
         Value::Text(text) => Cell::Text(text.unwrap_or_default().to_owned()),
-        Value::Whole(number) => Cell::Whole(Some(number)),
+        Value::Whole(number) => Cell::Whole(number),
         Value::Number(number) => Cell::Number(number),
         Value::Curve(_) => panic!("a list has no column"),
     }

@@ -8,8 +8,10 @@ const VERSION_1: &str = include_str!("version_1.sql");
 const VERSION_2: &str = include_str!("version_2.sql");
 /// A store of version 3, whose moves have no lengths.
 const VERSION_3: &str = include_str!("version_3.sql");
-/// The same store with the tables of version 4.
+/// The same store with the tables of version 4, which know no jobs.
 const VERSION_4: &str = include_str!("version_4.sql");
+/// The same store with the tables of version 5.
+const VERSION_5: &str = include_str!("version_5.sql");
 
 /// A store out of SQL.
 fn written(name: &str, sql: &str) -> Scratch {
@@ -68,27 +70,30 @@ fn version_2_gets_the_tables_of_the_watch_and_guesses_no_more() {
 }
 
 #[test]
-fn version_3_gets_lengths_and_the_view() {
-    let (three, four) = (written("version-3", VERSION_3), written("version-4-from-3", VERSION_4));
-    let store = three.store();
-    let found = store.check().expect("readable");
-    assert!(found.is_sound() && found.moves == 86, "{found:?}");
-    let notes = store.journal(i64::MIN, i64::MAX).expect("a journal");
-    assert!(notes.iter().any(|entry| entry.text == "version 3"), "{notes:?}");
-    drop(store);
-    assert_eq!(tables(&three.0), tables(&four.0));
-    assert_eq!(schema(&three), schema(&four));
+fn versions_3_and_4_get_lengths_jobs_and_the_view() {
+    let five = written("version-5-from-3", VERSION_5);
+    for (name, sql) in [("version-3", VERSION_3), ("version-4", VERSION_4)] {
+        let place = written(name, sql);
+        let store = place.store();
+        let found = store.check().expect("readable");
+        assert!(found.is_sound() && found.moves == 86, "{found:?}");
+        let notes = store.journal(i64::MIN, i64::MAX).expect("a journal");
+        assert!(notes.iter().any(|entry| entry.text == "version 3"), "{notes:?}");
+        drop(store);
+        assert_eq!(tables(&place.0), tables(&five.0));
+        assert_eq!(schema(&place), schema(&five));
+    }
 }
 
 #[test]
-fn version_4_is_what_is_written_today() {
-    let place = written("version-4", VERSION_4);
+fn version_5_is_what_is_written_today() {
+    let place = written("version-5", VERSION_5);
     let before = tables(&place.0);
     let mut store = place.store();
     assert_eq!(tables(&place.0), before, "opening changes nothing");
     store.rebuild().expect("room");
     assert_eq!(tables(&place.0), before, "the tables follow from the frames");
-    let new = Scratch::new("version-4-new");
+    let new = Scratch::new("version-5-new");
     drop(new.log(&Options::default()));
     assert_eq!(schema(&place), schema(&new), "no step of the schema was edited");
 }

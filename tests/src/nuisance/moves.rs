@@ -1,27 +1,17 @@
 //! In: a cell, moves per hour, a seed, a fault. Out: the moves of one axis, one after another, without end.
 
-use std::f64::consts::TAU;
-
 use stillpoint_core::baseline::Evidence;
 
-use super::cells::{Cell, Nuisance};
+use super::calendar::{Calendar, DAY, HOUR, MINUTE};
+use super::cells::{Cell, Odd};
+use super::conditions::{Conditions, mixed};
 use crate::chance::Chance;
 use crate::scatter::Scatter;
 
-/// Unit: s
-pub const HOUR: f64 = 3600.0;
-/// Unit: s
-pub const DAY: f64 = 24.0 * HOUR;
-/// The level is worked out once a minute. Unit: s
-const MINUTE: f64 = 60.0;
-/// Two shifts; only where warm-ups count: elsewhere the machine works on. Unit: s
-const WORKING_DAY: f64 = 16.0 * HOUR;
-/// Work and break. Unit: s
-const ROUND: [f64; 2] = [2.0 * HOUR, 0.25 * HOUR];
-/// How the wander forgets. Unit: s
-const FORGETS: f64 = 2.0 * HOUR;
-/// Products of the jobs.
-const PRODUCTS: u64 = 5;
+/// When faults and lasting changes begin: the fourth day, in the middle of a stretch of work. Unit: s
+pub const BEGIN: f64 = 3.0 * DAY + 10.0 * HOUR;
+/// Shares of moves in the slow hump, by the number of the job. Unit: 1
+const SLOW: [f64; 3] = [0.2, 0.2, 0.4];
 
 /// A move.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,12 +20,12 @@ pub struct Move {
     pub at: f64,
     /// Its settling time. Unit: ticks (µs)
     pub evidence: Evidence,
-    /// Number of the job, which a machine may know; 0 where there are none.
+    /// Number of the job as the detector is given it; 0: none.
     pub job: u32,
 }
 
-/// A lasting slowdown.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+/// A slowdown.
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fault {
     /// Its full size, relative. Unit: 1
     pub size: f64,
@@ -43,19 +33,26 @@ pub struct Fault {
     pub from: f64,
     /// Time from its begin to its full size; 0: a step. Unit: s
     pub over: f64,
+    /// When it is repaired. Unit: s
+    pub until: f64,
 }
 
 impl Fault {
+    /// No fault.
+    pub const NONE: Fault = Fault { size: 0.0, from: 0.0, over: 0.0, until: f64::INFINITY };
+
     fn level(&self, at: f64) -> f64 {
         let part = if self.over > 0.0 { (at - self.from) / self.over } else { 1.0 };
-        if at < self.from { 1.0 } else { 1.0 + self.size * part.min(1.0) }
+        if (self.from..self.until).contains(&at) { 1.0 + self.size * part.min(1.0) } else { 1.0 }
     }
 }
 
 /// The moves of one axis.
 #[derive(Clone)]
 pub struct Moves {
-    nuisance: Nuisance,
+    odd: Odd,
+    calendar: Calendar,
+    conditions: Conditions,
     scatter: Scatter,
     chance: Chance,
     /// Time between moves. Unit: s
@@ -64,46 +61,37 @@ pub struct Moves {
     /// From when on the level must be worked out again. Unit: s
     until: f64,
     fault: Fault,
+    /// Factor of the nuisances.
+    level: f32,
     /// Factor of the fault.
     worn: f32,
-    /// Factor of the nuisance.
-    level: f32,
-    /// Share of moves that differ from the others, as the nuisance says. Unit: 1
+    /// Share of odd moves. Unit: 1
     share: f64,
-    /// Of the axis: phase of the day, or slowdown while cold.
-    own: f64,
-    /// The wander, or how warm the axis is.
-    state: f64,
+    /// Whether the detector is given the number of the job.
+    shows_job: bool,
     job: u32,
-    job_ends: f64,
+    resolution: u32,
 }
 
 impl Moves {
-    /// An axis without a fault; every seed is another axis.
+    /// An axis without a fault, but for the lasting change of the cell; every seed is another axis.
     pub fn new(cell: &Cell, moves_per_hour: u32, seed: u64) -> Moves {
-        let seed = (seed + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
-        let mut chance = Chance::new(seed);
-        let own = match cell.nuisance {
-            Nuisance::Daily(_) => chance.uniform() * TAU,
-            Nuisance::WarmUp(_) => 0.08 + 0.12 * chance.uniform(),
-            _ => 0.0,
-        };
-        let state = if let Nuisance::Wander(_) = cell.nuisance { chance.normal() } else { 0.0 };
         Moves {
-            nuisance: cell.nuisance,
-            scatter: Scatter::new(cell.shape, cell.alike, seed >> 7),
-            chance,
+            odd: cell.odd,
+            calendar: cell.calendar,
+            conditions: Conditions::new(cell.nuisances, seed, seed),
+            scatter: Scatter::new(cell.shape, cell.alike, mixed(seed) >> 7),
+            chance: Chance::new(mixed(seed ^ 1 << 41)),
             period: HOUR / f64::from(moves_per_hour),
             at: 0.0,
             until: 0.0,
-            fault: Fault::default(),
-            worn: 1.0,
+            fault: Fault::NONE,
             level: 1.0,
+            worn: 1.0,
             share: 0.0,
-            own,
-            state,
+            shows_job: !cell.job_is_hidden,
             job: 0,
-            job_ends: 0.0,
+            resolution: cell.resolution,
         }
     }
 
@@ -126,92 +114,76 @@ impl Moves {
             self.next_minute();
         }
         let time = self.scatter.time() * self.level * self.worn;
-        let differs = self.share > 0.0 && self.chance.uniform() < self.share;
-        let evidence = match self.nuisance {
-            Nuisance::Unsettled(_) if differs => Evidence::Unsettled,
-            Nuisance::Zeros(_) if differs => Evidence::Value(0),
-            Nuisance::Outliers(_) if differs => Evidence::Value((5.0 * time) as u32),
-            Nuisance::TwoHumps if differs => Evidence::Value((1.6 * time) as u32),
-            _ => Evidence::Value(time as u32),
+        let is_odd = self.share > 0.0 && self.chance.uniform() < self.share;
+        let evidence = match self.odd {
+            Odd::Unsettled(_) if is_odd => Evidence::Unsettled,
+            Odd::Zero(_) if is_odd => Evidence::Value(0),
+            Odd::Outlying(_) if is_odd => self.value(5.0 * time),
+            Odd::Slow if is_odd => self.value(1.6 * time),
+            _ => self.value(time),
         };
         Move { at: self.at, evidence, job: self.job }
     }
 
-    /// Works out level and share for the coming minute.
-    fn next_minute(&mut self) {
-        self.until += MINUTE;
-        while matches!(self.nuisance, Nuisance::WarmUp(_)) && !works(self.until - MINUTE) {
-            self.warm(0.0);
-            self.until += MINUTE;
-        }
-        self.at = self.at.max(self.until - MINUTE);
-        let level = match self.nuisance {
-            Nuisance::None => 1.0,
-            Nuisance::Daily(part) => 1.0 + part * (TAU * self.at / DAY + self.own).sin(),
-            Nuisance::Jobs(part) => {
-                self.next_job(PRODUCTS);
-                1.0 + part * (2.0 * f64::from(self.job) / (PRODUCTS - 1) as f64 - 1.0)
-            }
-            Nuisance::Wander(part) => {
-                let forgets = (-MINUTE / FORGETS).exp();
-                self.state = forgets * self.state + (1.0 - forgets * forgets).sqrt() * self.chance.normal();
-                1.0 + part * self.state
-            }
-            Nuisance::WarmUp(_) => {
-                self.warm(1.0);
-                1.0 + self.own * (1.0 - self.state)
-            }
-            Nuisance::TwoHumps => {
-                self.next_job(2);
-                self.share = [0.2, 0.4][self.job as usize];
-                1.0
-            }
-            Nuisance::Zeros(share) | Nuisance::Outliers(share) | Nuisance::Unsettled(share) => {
-                self.share = share;
-                1.0
-            }
-        };
-        self.level = level as f32;
+    #[inline]
+    fn value(&self, time: f32) -> Evidence {
+        let time = time as u32;
+        Evidence::Value(if self.resolution > 1 { time / self.resolution * self.resolution } else { time })
+    }
+
+    /// The machine is off for some time, beside the pauses that it has anyway. Unit: s
+    pub fn pause(&mut self, seconds: f64) {
+        (0..(seconds / MINUTE) as u32).for_each(|_| self.rest());
         self.worn = self.fault.level(self.at) as f32;
     }
 
-    /// Another job than before, once the present one has ended.
-    fn next_job(&mut self, jobs: u64) {
-        if self.at >= self.job_ends {
-            self.job = (u64::from(self.job) + 1 + self.chance.below(jobs - 1)) as u32 % jobs as u32;
-            self.job_ends = self.at + HOUR * (0.5 + 1.5 * self.chance.uniform());
+    /// Works out level and share for the minute of the next move. Minutes of a pause put the move off.
+    fn next_minute(&mut self) {
+        while self.at >= self.until {
+            if self.calendar.works(self.until) {
+                self.level = self.conditions.work(self.until).level() as f32;
+                self.until += MINUTE;
+            } else {
+                self.rest();
+            }
         }
+        let job = self.conditions.job();
+        self.job = if self.shows_job { job } else { 0 };
+        self.share = match self.odd {
+            Odd::None => 0.0,
+            Odd::Slow => SLOW[job.min(2) as usize],
+            Odd::Zero(share) | Odd::Outlying(share) | Odd::Unsettled(share) => share,
+        };
+        self.worn = self.fault.level(self.at) as f32;
     }
 
-    /// A minute of work, or of a pause, towards a warmth of 1, or of 0.
-    fn warm(&mut self, goal: f64) {
-        if let Nuisance::WarmUp(constant) = self.nuisance {
-            self.state = goal + (self.state - goal) * (-MINUTE / constant).exp();
-        }
+    /// A minute of a pause.
+    fn rest(&mut self) {
+        self.conditions.rest();
+        self.at += MINUTE;
+        self.until += MINUTE;
     }
-}
-
-/// Whether a machine with shifts and breaks works at a time. Unit: s
-fn works(at: f64) -> bool {
-    let [work, pause] = ROUND;
-    at % DAY < WORKING_DAY && at % DAY % (work + pause) < work
 }
 
 #[cfg(test)]
 mod tests {
+    use std::ops::Range;
+
     use super::*;
     use crate::nuisance::cells::cells;
-    use crate::scatter::{Shape, TYPICAL};
+    use crate::nuisance::conditions::{Jobs, Nuisances};
+    use crate::scatter::TYPICAL;
 
     const PER_HOUR: u32 = 720;
 
-    fn cell(nuisance: Nuisance) -> Cell {
-        Cell { nuisance, shape: Shape::Normal(0.1), alike: 0.0 }
+    fn warm_up(constant: f64) -> Cell {
+        let nuisances = Nuisances { warm_up: constant, ..Nuisances::NONE };
+        Cell { nuisances, calendar: Calendar::Days, ..Cell::PLAIN }
     }
 
     /// Mean settling time of every half hour of work of some days, relative.
-    fn half_hours(nuisance: Nuisance, seed: u64) -> Vec<f64> {
-        let mut moves = Moves::new(&cell(nuisance), 7200, seed);
+    fn half_hours(cell: &Cell, seed: u64) -> Vec<f64> {
+        let mut moves = Moves::new(cell, 7200, seed);
         let mean = |_| {
             let time = |_| match moves.step().evidence {
                 Evidence::Value(time) => f64::from(time) / TYPICAL,
@@ -228,80 +200,126 @@ mod tests {
 
     /// Means of half hours scatter by 0.2 %; with two humps by 0.6 %, with zeros by 0.9 %, with outliers by 0.7 %.
     #[track_caller]
-    fn check(nuisance: Nuisance, expected: [f64; 2]) {
-        let found = extremes(&half_hours(nuisance, 3));
+    fn check(cell: Cell, expected: [f64; 2]) {
+        let found = extremes(&half_hours(&cell, 3));
         let near = found.iter().zip(expected).all(|(found, expected)| (found - expected).abs() < 0.025);
-        assert!(near, "{nuisance:?}: {found:?} for {expected:?}");
+        assert!(near, "{cell}: {found:?} for {expected:?}");
     }
 
     #[test]
     fn levels_reach_as_far_as_they_are_said_to() {
-        check(Nuisance::None, [1.0, 1.0]);
-        check(Nuisance::Daily(0.1), [0.9, 1.1]);
-        check(Nuisance::Jobs(0.08), [0.92, 1.08]);
+        let of = |nuisances| Cell { nuisances, ..Cell::PLAIN };
+        let odd = |odd| Cell { odd, ..Cell::PLAIN };
+        check(Cell::PLAIN, [1.0, 1.0]);
+        check(of(Nuisances { daily: 0.1, ..Nuisances::NONE }), [0.9, 1.1]);
+        check(of(Nuisances { jobs: Jobs::of(0.08), ..Nuisances::NONE }), [0.92, 1.08]);
         // Three deviations of 2 % among some hundred hours.
-        check(Nuisance::Wander(0.02), [0.95, 1.05]);
-        check(Nuisance::TwoHumps, [1.11, 1.25]);
-        check(Nuisance::Zeros(0.45), [0.53, 0.57]);
-        check(Nuisance::Outliers(0.01), [1.02, 1.06]);
+        check(of(Nuisances { wander: 0.02, ..Nuisances::NONE }), [0.95, 1.05]);
+        let two = Nuisances { jobs: Jobs { products: 2, ..Jobs::NONE }, ..Nuisances::NONE };
+        check(Cell { odd: Odd::Slow, ..of(two) }, [1.11, 1.25]);
+        check(odd(Odd::Zero(0.45)), [0.53, 0.57]);
+        check(odd(Odd::Outlying(0.01)), [1.02, 1.06]);
+    }
+
+    #[test]
+    fn a_hidden_job_is_hidden_and_still_works() {
+        let nuisances = Nuisances { jobs: Jobs::of(0.08), ..Nuisances::NONE };
+        let seen = Cell { nuisances, ..Cell::PLAIN };
+        let run = |cell: &Cell| {
+            let mut moves = Moves::new(cell, PER_HOUR, 3);
+            (0..50_000).map(|_| moves.step()).collect::<Vec<_>>()
+        };
+        let (seen, hidden) = (run(&seen), run(&Cell { job_is_hidden: true, ..seen }));
+        assert!(
+            seen.iter().all(|next| (1..=5).contains(&next.job)) && hidden.iter().all(|next| next.job == 0)
+        );
+        assert!(seen.iter().zip(&hidden).all(|(a, b)| (a.at, a.evidence) == (b.at, b.evidence)));
+    }
+
+    fn minutes(moves: &mut Moves, count: u32) -> Vec<(f64, i32)> {
+        let mut by_minute = vec![(0.0, 0); 1440];
+        for _ in 0..count {
+            let Move { at, evidence, .. } = moves.step();
+            let Evidence::Value(time) = evidence else { panic!("settled") };
+            let minute = &mut by_minute[(at % DAY / MINUTE) as usize];
+            *minute = (minute.0 + f64::from(time) / TYPICAL, minute.1 + 1);
+        }
+        by_minute
     }
 
     #[test]
     fn cold_mornings_and_breaks_are_slow_and_nobody_works_at_night() {
-        // What is left of the slowdown: e^-(113 min / constant), and after a break 1 - (1 - e^-(120 / constant)) e^-(15 / constant).
+        // What remains of the slowdown: e^-(113 min / constant), and after a break 1 - (1 - e^-(120 / constant)) e^-(15 / constant).
         for (constant, part) in [(900.0, [0.0, 0.632]), (1800.0, [0.023, 0.405])] {
-            let mut moves = Moves::new(&cell(Nuisance::WarmUp(constant)), PER_HOUR, 5);
-            let mut by_minute = vec![(0.0, 0); 1440];
-            for _ in 0..20 * 16 * PER_HOUR {
-                let Move { at, evidence, .. } = moves.step();
-                let Evidence::Value(time) = evidence else { panic!("settled") };
-                let minute = &mut by_minute[(at % DAY / MINUTE) as usize];
-                *minute = (minute.0 + f64::from(time) / TYPICAL, minute.1 + 1);
-            }
+            let mut moves = Moves::new(&warm_up(constant), PER_HOUR, 5);
+            let by_minute = minutes(&mut moves, 20 * 16 * PER_HOUR);
             let level = |from: usize| {
                 let part = &by_minute[from..from + 5];
-                part.iter().map(|minute| minute.0).sum::<f64>()
-                    / part.iter().map(|minute| minute.1).sum::<i32>() as f64
+                let count = part.iter().map(|minute| minute.1).sum::<i32>();
+                part.iter().map(|minute| minute.0).sum::<f64>() / f64::from(count)
             };
             let (cold, warm, resumed) = (level(1) - 1.0, level(114) - 1.0, level(136) - 1.0);
             assert!((0.07..0.2).contains(&cold), "{cold}");
             assert!((warm / cold - part[0]).abs() < 0.06, "warm {warm} of {cold}");
             assert!((resumed / cold - part[1]).abs() < 0.06, "after a break {resumed} of {cold}");
-            let idle =
-                |minutes: std::ops::Range<usize>| by_minute[minutes].iter().all(|minute| minute.1 == 0);
+            let idle = |minutes: Range<usize>| by_minute[minutes].iter().all(|minute| minute.1 == 0);
             assert!(idle(121..134) && idle(960..1440) && !idle(100..120) && !idle(136..140));
         }
     }
 
+    /// A move in two minutes falls into hours of work, too, and as often as it should.
     #[test]
-    fn shares_are_as_named() {
-        let share = |nuisance, is: fn(Evidence) -> bool| {
-            let mut moves = Moves::new(&cell(nuisance), PER_HOUR, 9);
-            (0..100_000).filter(|_| is(moves.step().evidence)).count() as f64 / 1e5
-        };
-        let unsettled = |evidence| evidence == Evidence::Unsettled;
-        assert!((share(Nuisance::Unsettled(0.05), unsettled) - 0.05).abs() < 0.003);
-        assert!((share(Nuisance::Unsettled(0.01), unsettled) - 0.01).abs() < 0.0015);
-        assert!(
-            (share(Nuisance::Zeros(0.45), |evidence| evidence == Evidence::Value(0)) - 0.45).abs() < 0.007
-        );
-        let late = |evidence| matches!(evidence, Evidence::Value(time) if time > 120_000);
-        assert!((share(Nuisance::Outliers(0.05), late) - 0.05).abs() < 0.003);
+    fn few_moves_are_spread_over_the_hours_of_work() {
+        let mut moves = Moves::new(&warm_up(900.0), 30, 5);
+        let by_minute = minutes(&mut moves, 28 * 57 * 30 / 4);
+        let working = (0..1440).filter(|minute| Calendar::Days.works(*minute as f64 * MINUTE));
+        let count: i32 = working.map(|minute| by_minute[minute].1).sum();
+        assert_eq!(count, 28 * 57 * 30 / 4);
+        assert!((moves.at() / DAY - 28.0).abs() < 0.5, "{}", moves.at() / DAY);
     }
 
     #[test]
-    fn a_fault_has_its_size_and_its_begin() {
-        for cell in cells() {
+    fn an_axis_cools_in_a_pause() {
+        let mut moves = Moves::new(&warm_up(900.0), PER_HOUR, 5);
+        let mut mean = |count: u32| {
+            minutes(&mut moves, count).iter().map(|minute| minute.0).sum::<f64>() / f64::from(count)
+        };
+        let (cold, _, warm) = (mean(100), mean(900), mean(100));
+        moves.pause(HOUR);
+        let again = minutes(&mut moves, 100).iter().map(|minute| minute.0).sum::<f64>() / 100.0;
+        assert!(cold - warm > 0.05 && (again - cold).abs() < 0.03, "{cold} {warm} {again}");
+        assert!((moves.at() / HOUR - 1200.0 / 720.0 - 1.0).abs() < 0.02, "{}", moves.at());
+    }
+
+    #[test]
+    fn shares_are_as_named() {
+        let share = |odd, is: fn(Evidence) -> bool| {
+            let mut moves = Moves::new(&Cell { odd, ..Cell::PLAIN }, PER_HOUR, 9);
+            (0..100_000).filter(|_| is(moves.step().evidence)).count() as f64 / 1e5
+        };
+        let unsettled = |evidence| evidence == Evidence::Unsettled;
+        assert!((share(Odd::Unsettled(0.05), unsettled) - 0.05).abs() < 0.003);
+        assert!((share(Odd::Unsettled(0.01), unsettled) - 0.01).abs() < 0.0015);
+        assert!((share(Odd::Zero(0.45), |evidence| evidence == Evidence::Value(0)) - 0.45).abs() < 0.007);
+        let late = |evidence| matches!(evidence, Evidence::Value(time) if time > 120_000);
+        assert!((share(Odd::Outlying(0.05), late) - 0.05).abs() < 0.003);
+    }
+
+    #[test]
+    fn a_fault_has_its_size_its_begin_and_its_end() {
+        let fault = Fault { size: 0.5, from: 10.0 * HOUR, over: HOUR, until: 20.0 * HOUR };
+        for cell in cells().into_iter().filter(|cell| cell.resolution == 1) {
             let mut sound = Moves::new(&cell, PER_HOUR, 2);
             let mut worn = sound.clone();
-            worn.set_fault(Fault { size: 0.5, from: 10.0 * HOUR, over: HOUR });
+            worn.set_fault(fault);
             for _ in 0..20 * PER_HOUR {
                 let (a, b) = (sound.step(), worn.step());
                 let (Evidence::Value(before), Evidence::Value(after)) = (a.evidence, b.evidence) else {
                     assert_eq!(a, b);
                     continue;
                 };
-                let expected = 1.0 + 0.5 * ((a.at - 10.0 * HOUR) / HOUR).clamp(0.0, 1.0);
+                let grown = 1.0 + 0.5 * ((a.at - 10.0 * HOUR) / HOUR).clamp(0.0, 1.0);
+                let expected = if a.at < 20.0 * HOUR { grown } else { 1.0 };
                 let found = f64::from(after) / f64::from(before).max(1e-3);
                 assert!(before == 0 || (found - expected).abs() < 0.01, "{cell}, {}: {found}", a.at);
             }

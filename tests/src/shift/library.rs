@@ -50,10 +50,12 @@ impl Library {
     pub fn all(size: Size) -> Vec<Library> {
         let known = Monitor::new(1, RATE, None).expect("a machine").1;
         thread::scope(|scope| {
+            // Chance of its own at every age.
             let begin = |data: &AxisData, settings: Settings, step: usize| {
                 let (data, moves) = (data.clone(), if step == 0 { size.sound } else { size.worn });
-                (step == 0 || is_worn(&data, age(step)))
-                    .then(|| scope.spawn(move || simulate(data, settings, step, moves)))
+                (step == 0 || is_worn(&data, age(step))).then(|| {
+                    scope.spawn(move || by_entry(data, settings, 1000 + step as u64, age(step), moves))
+                })
             };
             let begun: Vec<_> = known
                 .into_iter()
@@ -104,17 +106,24 @@ fn age(step: usize) -> f64 {
     step as f64 / STEPS as f64
 }
 
-fn is_worn(data: &AxisData, age: f64) -> bool {
+/// Whether an axis is worn at an age.
+pub(super) fn is_worn(data: &AxisData, age: f64) -> bool {
     let wear = &data.wear;
     wear.worn(&data.body, age) != wear.worn(&data.body, 0.0) || wear.slip.at(age) != wear.slip.at(0.0)
 }
 
 /// The moves of an axis at one age, by entry of its script.
-fn simulate(data: AxisData, settings: Settings, step: usize, moves: usize) -> Vec<Vec<Draw>> {
+pub(super) fn by_entry(
+    data: AxisData,
+    settings: Settings,
+    seed: u64,
+    age: f64,
+    moves: usize,
+) -> Vec<Vec<Draw>> {
     let entries = data.script.moves.len();
     let mut draws = vec![Vec::new(); entries];
-    // Chance of its own at every age. The first time through the script still shows how the axis began.
-    let mut records = Simulated::new(data, settings, 1000 + step as u64, |_| age(step)).skip(entries);
+    // The first time through the script still shows how the axis began.
+    let mut records = Simulated::new(data, settings, seed, |_| age).skip(entries);
     let (mut record, mut curve) = records.next().expect("it never ends");
     for (place, next) in records.take(moves).enumerate() {
         draws[place % entries].push(Draw { record, curve, lasts: next.0.start - record.start });

@@ -111,7 +111,7 @@ fn what_is_declared_good_is_learnt_anew() {
     let mut machine = Machine::new();
     machine.rounds(150, |_| Some(40));
     assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_drift));
-    let declare = |kind| Command::Declare(Declare { axis: 0, kind });
+    let declare = |kind| Command::Declare(Declare { axis: 0, kind, add: false });
     assert!(
         machine.monitor.send(&declare(7)).iter().all(|(_, message)| !matches!(message, Message::Restart(_)))
     );

@@ -31,7 +31,15 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
                 let (settling_median, settling_p95) =
                     (settling.median().expect("enough"), settling.p95().expect("enough"));
                 let moves = BASELINE;
-                let baseline = Baseline { axis: 0, kind: *kind, at: 0, moves, settling_median, settling_p95 };
+                let baseline = Baseline {
+                    axis: 0,
+                    kind: *kind,
+                    at: 0,
+                    moves,
+                    settling_median,
+                    settling_p95,
+                    ..Baseline::default()
+                };
                 messages.push(Message::Baseline(baseline));
             }
         }
@@ -49,6 +57,7 @@ pub(crate) fn twin(moves: &[(u32, Record)]) -> Vec<Message<'static>> {
                 smallest: found.smallest,
                 promise: found.promise.into(),
                 moves: drift.moves(),
+                ..Drift::default()
             }));
         }
         (*stood, *promise) = (stands, found.promise);

@@ -3,10 +3,11 @@
 use serde::de::DeserializeOwned;
 use stillpoint_core::wire::alarm::{Action, Alarm, Arranged, Arrangement};
 use stillpoint_core::wire::command::{
-    Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince, SetClock,
+    self, Acknowledge, Act, Apply, CaptureNext, Command, Declare, DumpSince, SetClock,
 };
-use stillpoint_core::wire::drift::{Baseline, Drift, Kind, Restart};
+use stillpoint_core::wire::drift::{Baseline, Drift, Explained, Kind, Restart};
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
+use stillpoint_core::wire::job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::settings::Settings;
@@ -118,7 +119,7 @@ fn variant<T: DeserializeOwned>(draw: &mut Draw, variants: u64) -> T {
 fn arrangement(draw: &mut Draw) -> Arrangement {
     Arrangement {
         axis: draw.next() as u8,
-        subject: variant(draw, 5),
+        subject: variant(draw, 7),
         latching: draw.bool(),
         on_delay: draw.next(),
         off_delay: draw.next(),
@@ -132,7 +133,7 @@ fn alarm(draw: &mut Draw) -> Alarm {
     Alarm {
         alarm: draw.u32(),
         axis: draw.next() as u8,
-        subject: variant(draw, 5),
+        subject: variant(draw, 7),
         state: variant(draw, 9),
         at: draw.next(),
         number: draw.u32(),
@@ -157,6 +158,36 @@ fn drift(draw: &mut Draw) -> Drift {
         smallest: draw.u32(),
         promise: variant(draw, 5),
         moves: draw.u32(),
+        since_earliest: draw.u32(),
+        since_latest: draw.u32(),
+        middle: draw.u32(),
+        returned: draw.bool(),
+    }
+}
+
+fn baseline(draw: &mut Draw) -> Baseline {
+    Baseline {
+        axis: draw.next() as u8,
+        kind: draw.u32(),
+        at: draw.next(),
+        moves: draw.u32(),
+        settling_median: draw.u32(),
+        settling_p95: draw.u32(),
+        settling_mean: draw.u32(),
+        unsettled: draw.u32(),
+        from: draw.next(),
+        median_is_empty: draw.bool(),
+        provisional: draw.bool(),
+    }
+}
+
+fn explained(draw: &mut Draw) -> Explained {
+    Explained {
+        axis: draw.next() as u8,
+        at: draw.next(),
+        cause: variant(draw, 4),
+        key: draw.u32(),
+        permille: std::array::from_fn(|_| draw.next() as i16),
     }
 }
 
@@ -176,11 +207,7 @@ fn kind_of_moves(draw: &mut Draw) -> Kind {
 
 fn watch(draw: &mut Draw, kind: usize) -> Message<'static> {
     match kind {
-        0 => {
-            let (axis, kind, at, moves) = (draw.next() as u8, draw.u32(), draw.next(), draw.u32());
-            let (settling_median, settling_p95) = (draw.u32(), draw.u32());
-            Message::Baseline(Baseline { axis, kind, at, moves, settling_median, settling_p95 })
-        }
+        0 => Message::Baseline(baseline(draw)),
         1 => Message::Drift(drift(draw)),
         2 => Message::Alarm(alarm(draw)),
         3 => Message::Kind(kind_of_moves(draw)),
@@ -238,7 +265,19 @@ fn wire_parameters(draw: &mut Draw) -> settings::Parameters {
         moves_per_hour: draw.u32(),
         baseline: draw.u32(),
     };
-    settings::Parameters { inferred: draw.bool(), drift, ..(&parameters(draw)).into() }
+    let limits = settings::Limits {
+        settling: draw.u32(),
+        settling_permille: draw.u32(),
+        unsettled_permille: draw.u32(),
+        kind: draw.u32(),
+    };
+    settings::Parameters {
+        inferred: draw.bool(),
+        drift,
+        baseline_minutes: draw.u32(),
+        limits,
+        ..(&parameters(draw)).into()
+    }
 }
 
 pub(crate) fn command(draw: &mut Draw, kind: usize) -> Command {
@@ -264,7 +303,8 @@ pub(crate) fn command(draw: &mut Draw, kind: usize) -> Command {
             ];
             Command::Act(Act { alarm, action: draw.one_of(&actions) })
         }
-        7 => Command::Declare(Declare { axis, kind: draw.u32() }),
+        7 => Command::Declare(Declare { axis, kind: draw.u32(), add: draw.bool() }),
+        8 => Command::Job(command::Job { axis, number: draw.u32() }),
         _ => Command::Arrange(arrangement(draw)),
     }
 }
@@ -277,6 +317,11 @@ pub(crate) fn message(draw: &mut Draw, kind: usize) -> Message<'static> {
         7 => gap(draw),
         8 => Message::Status(status(draw)),
         9 => finding(draw),
+        10 => {
+            let (axis, at, number) = (draw.next() as u8, draw.next(), draw.u32());
+            Message::Job(job::Job { axis, at, number })
+        }
+        11 => Message::Explained(explained(draw)),
         _ => {
             let refused = draw.bool().then(|| draw.next() as u8);
             let (axis, pending, parameters) = (draw.next() as u8, draw.bool(), wire_parameters(draw));

@@ -59,20 +59,20 @@ proptest! {
     fn a_record_survives(numbers in vec(wild(), 40), axis: u8, inferred: bool) {
         let mut draw = Draw(numbers.into_iter());
         let record = record(&mut draw);
-        let sent = Move { kind: draw.u32(), ..Move::new(axis, inferred, &record) };
+        let sent = Move { kind: draw.u32(), job: draw.u32(), ..Move::new(axis, inferred, &record) };
         prop_assert_eq!((Record::from(&sent), sent.axis, sent.is_inferred()), (record, axis, inferred));
         same(Message::Move(sent), &mut draw);
     }
 
     #[test]
-    fn every_other_message_survives(numbers in vec(wild(), 40), kind in 0..11_usize) {
+    fn every_other_message_survives(numbers in vec(wild(), 40), kind in 0..13_usize) {
         let mut draw = Draw(numbers.into_iter());
         let message = message(&mut draw, kind);
         same(message, &mut draw);
     }
 
     #[test]
-    fn every_command_survives(numbers in vec(wild(), 40), kind in 0..9_usize) {
+    fn every_command_survives(numbers in vec(wild(), 40), kind in 0..10_usize) {
         let mut draw = Draw(numbers.into_iter());
         let command = command(&mut draw, kind);
         let header = Numbers::new(Direction::FromHost, draw.u32()).next_header(command.priority());

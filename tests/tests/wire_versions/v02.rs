@@ -2,10 +2,15 @@
 //!
 //! Version 2 is open: this file grows with it until a release closes it.
 
-use stillpoint_core::wire::command::Command;
+use stillpoint_core::wire::alarm::{Alarm, Subject};
+use stillpoint_core::wire::command::{self, Apply, Command, Declare};
+use stillpoint_core::wire::drift::{Baseline, Cause, Drift, Explained};
+use stillpoint_core::wire::frame::Payload as _;
 use stillpoint_core::wire::header::Header;
+use stillpoint_core::wire::job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::settings::{Limits, Parameters, Settings};
 
 use crate::{Golden, v01};
 
@@ -16,16 +21,16 @@ const MESSAGES: [&str; 16] = [
     "0522570b0205390301390b01ff170701a94601837d05dd9688e500",
     "0532570b0209ffffffff0f0902390110f0ffffff0f904efc4d0a0bc801280203040307270a3e6d838700",
     "0572570b0205090902390110f0ffffff0f904efc4d0a0bc801280203040307270aee4bdb9900",
-    "0512570b0216ad020401048095f52a960198f201949d02f85972a400",
+    "0512570b0212ad020401048095f52a960198f201949d0201010101057a697d9500",
     "0512570b0204ae0207010ac0a9070201608ca97800",
     "0512570b020daf02070103280c027edadf1600",
     "0512570b0207b0020a0104010e01920190018095f52ab4f669e500",
     "0522570b02083a0802c082ea0d020208053901d0d9110102010101040c031f03010405cb9b406f00",
     "0512570b0201020103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040103f40305d00f \
-     901c01010105cc6ff87700",
+     901c010101010101010105cbd82b5200",
     "0512570b0207ac020201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0114029c18c8dc \
-     03fff00483028003f0f512d00f04010101010101059f73ab7800",
-    "0512570b020da09c01050104a047b83085020ce017d4160480187e204bf700",
+     03fff00483028003f0f512d00f0401010101010101052bcacab200",
+    "0512570b020da09c01050104a047b830850208e017d4160480180101010522bfbda200",
     "0502570b020505060301150180a8b0fe10a0478a04800401010304f4f1a4d700",
     "0512570b021bb1020b010980d59283110180808008f0f512d00f021feb4a2d1900",
     "0512570b0210b2020c010280d592831102c1ea9b1f00",
@@ -40,36 +45,122 @@ const COMMANDS: [&str; 9] = [
     "038207010108040403225ff74b00",
     "03820701010f05058085d6fd88d2a306c278decf00",
     "038207010103010110c0843dec15904ea09c01ffffffff0f0cff3fee050180808080040103f40305d00f901c01 \
-     0101051ebe75d100",
+     0101010101010105b2b9462e00",
     "03820701010e0606030180c0f4a46b40a979e400",
-    "038207010109070701041aee812200",
+    "03820701010507070104051997422f00",
     "038207010104080801020114c096b10280c8ceb40d80c0f4a46b027388afd600",
 ];
 
 /// What a device sends.
 pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
-    let mut messages = as_version_2(v01::messages(), &MESSAGES);
-    messages.push(Golden(
-        "0502570b0201050201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0113029c18c8dc03 \
-         fff00483028003f0f512d00f148380808008051d8fc802c00c02b817c5f5858500",
-        messages[0].1,
-        Message::Move(Move {
-            flags2: 0x8000_0003,
-            reasons2: 5,
-            command_end_u: 29,
-            settling_wider: -21_000,
-            settling_narrower: 800,
-            gaps: 2,
-            longest_gap: 3000,
-            ..v01::a_move()
-        }),
-    ));
-    messages
+    let as_before = as_version_2(v01::messages(), &MESSAGES);
+    let header = as_before[0].1;
+    let appended = [a_move(), settings(), baseline(), drift(), job(), explained(), alarm()];
+    let appended = APPENDED
+        .iter()
+        .zip(appended)
+        .map(|(hex, message)| Golden(hex, Header { priority: message.priority(), ..header }, message));
+    as_before.into_iter().chain(appended).collect()
+}
+
+/// Frames whose appended fields have values.
+const APPENDED: [&str; 7] = [
+    "0512570b0201050201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0113029c18c8dc03 \
+     fff00483028003f0f512d00f168380808008051d8fc802c00c02b817e92037fd272100",
+    "0512570b0201030102020101010101010101010101010101010101130180dddb0180c007c0b802320a044a6f43 \
+     8d00",
+    "0512570b0201020401010101010fe0f30102c0caba150101143fd10800",
+    "0512570b020106050104a047010103e01701010dc217ef1798f20101aa03ccb900",
+    "0512570b02010e0e0180d5928311e920b51d924100",
+    "0512570b0201140f0180d592831103e9209c02c6018c014e1c030101010bffff03feff031f2af31b00",
+    "0502570b02010306090206010101010101010105f04dc4d900",
+];
+
+fn a_move() -> Message<'static> {
+    Message::Move(Move {
+        flags2: 0x8000_0003,
+        reasons2: 5,
+        command_end_u: 29,
+        settling_wider: -21_000,
+        settling_narrower: 800,
+        gaps: 2,
+        longest_gap: 3000,
+        job: 4201,
+        ..v01::a_move()
+    })
+}
+
+fn parameters() -> Parameters {
+    let limits = Limits { settling: 40_000, settling_permille: 50, unsettled_permille: 10, kind: 4 };
+    Parameters {
+        synchronous: true,
+        turn: 3_600_000,
+        window_fraction: 128,
+        baseline_minutes: 960,
+        limits,
+        ..Parameters::default()
+    }
+}
+
+fn settings() -> Message<'static> {
+    Message::Settings(Settings { axis: 2, refused: None, pending: true, parameters: parameters() })
+}
+
+fn baseline() -> Message<'static> {
+    Message::Baseline(Baseline {
+        settling_mean: 31_200,
+        unsettled: 2,
+        from: 45_000_000,
+        median_is_empty: true,
+        provisional: true,
+        ..Baseline::default()
+    })
+}
+
+fn drift() -> Message<'static> {
+    Message::Drift(Drift {
+        axis: 1,
+        kind: 4,
+        number: 9_120,
+        since: 3_040,
+        since_earliest: 3_010,
+        since_latest: 3_055,
+        middle: 31_000,
+        returned: true,
+        ..Drift::default()
+    })
+}
+
+fn job() -> Message<'static> {
+    Message::Job(job::Job { axis: 1, at: 4_570_000_000, number: 4_201 })
+}
+
+fn explained() -> Message<'static> {
+    let permille = [142, 99, 70, 39, 14, -2, 0, 0, 0, 0, i16::MIN, i16::MAX];
+    Message::Explained(Explained { axis: 1, at: 4_570_000_000, cause: Cause::Job, key: 4_201, permille })
+}
+
+fn alarm() -> Message<'static> {
+    Message::Alarm(Alarm { alarm: 9, subject: Subject::UnsettledLimit, ..Alarm::default() })
 }
 
 /// What a host sends.
 pub(crate) fn commands() -> Vec<Golden<Command>> {
-    as_version_2(v01::commands(), &COMMANDS)
+    let as_before = as_version_2(v01::commands(), &COMMANDS);
+    let header = as_before[0].1;
+    let appended = [
+        ("03820701010109070104019f7b65ea00", Command::Declare(Declare { axis: 1, kind: 4, add: true })),
+        (
+            "0382070101010909ffe92089cf591200",
+            Command::Job(command::Job { axis: command::Job::ALL_AXES, number: 4_201 }),
+        ),
+        (
+            "03820701010103010201010101010101010101010101010101130180dddb0180c007c0b802320a049af8eee700",
+            Command::Apply(Apply { axis: 2, parameters: parameters() }),
+        ),
+    ];
+    let appended = appended.map(|(hex, command)| Golden(hex, header, command));
+    as_before.into_iter().chain(appended).collect()
 }
 
 fn as_version_2<P>(payloads: Vec<Golden<P>>, frames: &[&'static str]) -> Vec<Golden<P>> {

@@ -38,6 +38,10 @@ enum AlarmSubject {
     Signal,
     /// Missing samples or frames
     Gap,
+    /// More moves that settle later than the limit than may
+    SettlingLimit,
+    /// More moves that do not settle than may
+    UnsettledLimit,
 }
 
 impl AlarmSubject {
@@ -48,6 +52,8 @@ impl AlarmSubject {
             AlarmSubject::FollowingError => Subject::FollowingError,
             AlarmSubject::Signal => Subject::Signal,
             AlarmSubject::Gap => Subject::Gap,
+            AlarmSubject::SettlingLimit => Subject::SettlingLimit,
+            AlarmSubject::UnsettledLimit => Subject::UnsettledLimit,
         }
     }
 }

@@ -32,13 +32,13 @@ pub(super) fn capture(session: &mut Session, axis: u8, stops: u32) -> Result<Ans
 /// Declares the present moves good; `kind` 0 is all kinds.
 pub(super) fn declare(session: &mut Session, axis: u8, kind: u32) -> Result<Answer, Error> {
     check(session, axis)?;
-    let answer =
-        session.request(&Command::Declare(Declare { axis, kind }), |header, message| match message {
-            Message::Restart(restart) if (restart.axis, restart.kind) == (axis, kind) && !header.replay => {
-                Some(*header)
-            }
-            _ => None,
-        })?;
+    let command = Command::Declare(Declare { axis, kind, add: false });
+    let answer = session.request(&command, |header, message| match message {
+        Message::Restart(restart) if (restart.axis, restart.kind) == (axis, kind) && !header.replay => {
+            Some(*header)
+        }
+        _ => None,
+    })?;
     let (which, none) = match kind {
         0 => ("all kinds of moves".to_owned(), "it has made no move yet".to_owned()),
         _ => (format!("moves of kind {kind}"), format!("it has no kind {kind} of moves")),

@@ -78,6 +78,7 @@ fn refused(session: &Session, parameters: &Parameters, reply: &Settings) -> Erro
     let rule = match broken_rule(parameters) {
         Some(invalid) if invalid.parameter == name => invalid.rule,
         _ if name == "inferred" => "true on no more axes than the board can infer",
+        _ if name.ends_with("_limit_permille") => "at most 999",
         _ => "a value that the monitor accepts",
     };
     let wrong = format!("axis {}: {name} was refused: it must be {rule}", reply.axis);
@@ -109,8 +110,8 @@ fn describe_axis(axis: u8, parameters: &Parameters) -> String {
 }
 
 /// Every parameter with the name that the monitor uses in a refusal.
-fn fields(parameters: &Parameters) -> [(&'static str, String); 19] {
-    let drift = &parameters.drift;
+fn fields(parameters: &Parameters) -> [(&'static str, String); 24] {
+    let (drift, limits) = (&parameters.drift, &parameters.limits);
     let (upper, lower) = parameters.command_scale;
     [
         ("ticks_per_second", parameters.ticks_per_second.to_string()),
@@ -135,6 +136,11 @@ fn fields(parameters: &Parameters) -> [(&'static str, String); 19] {
         ("synchronous", parameters.synchronous.to_string()),
         ("turn", parameters.turn.to_string()),
         ("window_fraction", parameters.window_fraction.to_string()),
+        ("baseline_minutes", parameters.baseline_minutes.to_string()),
+        ("settling_limit", limits.settling.to_string()),
+        ("settling_limit_permille", limits.settling_permille.to_string()),
+        ("unsettled_limit_permille", limits.unsettled_permille.to_string()),
+        ("limited_kind", limits.kind.to_string()),
     ]
 }
 
@@ -143,7 +149,7 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
     let (key, value) = change.split_once('=')?;
     let number = || value.parse::<u32>().ok();
     let rate = parameters.ticks_per_second;
-    let drift = &mut parameters.drift;
+    let (drift, limits) = (&mut parameters.drift, &mut parameters.limits);
     match key {
         "ticks_per_second" => parameters.ticks_per_second = number()?,
         "window" => parameters.window = number()?,
@@ -170,6 +176,11 @@ fn set(parameters: &mut Parameters, change: &str) -> Option<()> {
         "synchronous" => parameters.synchronous = value.parse().ok()?,
         "turn" => parameters.turn = number()?,
         "window_fraction" => parameters.window_fraction = value.parse().ok()?,
+        "baseline_minutes" => parameters.baseline_minutes = number()?,
+        "settling_limit" => limits.settling = ticks(value, rate)?,
+        "settling_limit_permille" => limits.settling_permille = number()?,
+        "unsettled_limit_permille" => limits.unsettled_permille = number()?,
+        "limited_kind" => limits.kind = number()?,
         _ => return None,
     }
     Some(())
@@ -195,7 +206,9 @@ fn definition(definition: Definition) -> &'static str {
 fn unknown(change: &str) -> Error {
     let keys = fields(&Parameters::default()).map(|(key, _)| key);
     super::unusable_change("settings", change, "an axis", &keys, |key| match key {
-        "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" => TIME,
+        "window_time" | "rest_time" | "following_error_time_out" | "smallest_change" | "settling_limit" => {
+            TIME
+        }
         "command_scale" => "two whole numbers, such as -1/1",
         "definition" => "last-entry, iso-9283 or target-reached",
         "inferred" | "synchronous" => "true or false",
@@ -211,7 +224,7 @@ const TIME: &str = "ticks, or a time such as 10ms, 2s, 5min or 8h, of less than 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::settings::DriftConfig;
+    use stillpoint_core::wire::settings::{DriftConfig, Limits};
 
     #[test]
     fn every_field_shown_can_be_set() {
@@ -237,6 +250,8 @@ mod tests {
             synchronous: true,
             turn: 360,
             window_fraction: 15,
+            baseline_minutes: 16,
+            limits: Limits { settling: 17, settling_permille: 18, unsettled_permille: 19, kind: 20 },
         };
         let mut copy = Parameters::default();
         for (key, value) in fields(&parameters) {
