@@ -13,6 +13,7 @@ use crate::analysis::cost::{Baseline, Cycle, Source};
 use crate::analysis::interval_stats::{IntervalStats, Levels, Measure};
 use crate::analysis::residual_error::ResidualErrors;
 use crate::analysis::trend::{TrendOptions, trend};
+use crate::analysis::warm_up::Rule;
 use crate::error::Error;
 use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
@@ -20,6 +21,7 @@ use crate::store::axes::KnownAxis;
 use crate::store::kinds::{Kind, KnownBaseline};
 use crate::store::sketch::Bins;
 use crate::store::statistics::{Overall, interval_stats};
+use crate::store::summary::SPANS;
 
 /// Show how settling time changes over time, per kind of move
 ///
@@ -36,7 +38,7 @@ pub struct Arguments {
     /// Output format
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
-    /// Length of each summary interval
+    /// Length of each summary interval; longer for kinds of which no interval has five moves
     #[arg(long, value_enum, default_value = "5min")]
     interval: Interval,
     /// Only the kind with this number
@@ -100,69 +102,110 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let query = Query {
         store: &store,
+        axis: arguments.within.axis.clone(),
+        kind: arguments.kind,
         within: arguments.within.interval(&store)?,
         span: arguments.interval.seconds(),
         options: options(arguments),
     };
-    let (mut lines, mut too_short, mut others) = (Vec::new(), 0, Vec::new());
-    for known in store.find_axes(arguments.within.axis.as_deref())? {
-        let limit_s = query.options.limit_s;
-        let errors =
-            limit_s.map(|limit_s| store.residual_errors(&known, query.within, limit_s)).transpose()?;
-        for kind in store.kinds(&known, query.span, query.within)? {
-            if arguments.kind.is_some_and(|number| number != kind.number()) {
-                others.push(format!("{} {}", known.axis.name, kind.describe()));
-                continue;
-            }
-            match query.line(&known, &kind, errors.as_ref())? {
-                Some(line) => lines.push(line),
-                None => too_short += 1,
-            }
-        }
+    let found = query.lines()?;
+    if let Some(number) = query.kind.filter(|_| found.lines.is_empty() && found.too_short == 0) {
+        return Err(no_such_kind(number, &found.others));
     }
-    if let Some(number) = arguments.kind.filter(|_| lines.is_empty() && too_short == 0) {
-        return Err(no_such_kind(number, &others));
+    if found.too_short > 0 {
+        notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
     }
-    if too_short > 0 {
-        notify(format_args!("{too_short} kinds have too few moves for a trend"));
-    }
-    cycle::keep_parts_of_slowest(&mut lines);
-    print(arguments.format, &lines)
+    print(arguments.format, &found.lines)
 }
 
-/// What is to be known, of which time.
-struct Query<'s> {
-    store: &'s Store,
+/// What is to be known, and of which moves.
+pub struct Query<'s> {
+    /// The store.
+    pub store: &'s Store,
+    /// Name or number of the axis; all if none.
+    pub axis: Option<String>,
+    /// Number of the kind; all if none.
+    pub kind: Option<u32>,
     /// Unit: µs since 1970, UTC
-    within: (i64, i64),
-    /// Length of an interval. Unit: s
-    span: i64,
+    pub within: (i64, i64),
+    /// Length of an interval, one of those of the summaries. Unit: s
+    pub span: i64,
     /// The options that all kinds share.
-    options: TrendOptions,
+    pub options: TrendOptions,
+}
+
+/// The trends of a store.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// One for each kind.
+    pub lines: Vec<TrendLine>,
+    /// Number of kinds with too few moves.
+    pub too_short: usize,
+    /// Kinds with other numbers than the one that was asked for, in words.
+    pub others: Vec<String>,
 }
 
 impl Query<'_> {
-    /// The trend of one kind; `None` if it has too few moves.
+    /// The trends of all kinds.
+    pub fn lines(&self) -> Result<Found, Error> {
+        let mut found = Found::default();
+        for known in self.store.find_axes(self.axis.as_deref())? {
+            let limit_s = self.options.limit_s;
+            let errors = limit_s.map(|limit_s| self.store.residual_errors(&known, self.within, limit_s));
+            let errors = errors.transpose()?;
+            for kind in self.store.kinds(&known, self.span, self.within)? {
+                if self.kind.is_some_and(|number| number != kind.number()) {
+                    found.others.push(format!("{} {}", known.axis.name, kind.describe()));
+                    continue;
+                }
+                match self.line(&known, &kind, errors.as_ref())? {
+                    Some(line) => found.lines.push(line),
+                    None => found.too_short += 1,
+                }
+            }
+        }
+        cycle::keep_parts_of_slowest(&mut found.lines);
+        Ok(found)
+    }
+
+    /// The trend of one kind, over longer intervals if the wanted ones have too few moves each; `None` if all have.
     fn line(
         &self,
         known: &KnownAxis,
         kind: &Kind,
         errors: Option<&BTreeMap<i64, ResidualErrors>>,
     ) -> Result<Option<TrendLine>, Error> {
+        let given = self.options_of_kind(known, kind)?;
+        let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
+        let options = TrendOptions { residual_errors, ..given };
+        let drifts_up = self.store.is_slower(known, kind, self.within.1)?;
+        for span in SPANS.into_iter().filter(|span| *span >= self.span) {
+            if let Some(line) = self.line_over(known, kind, (span, &options))? {
+                return Ok(Some(TrendLine { drifts_up, interval_s: span as f64, ..line }));
+            }
+        }
+        Ok(None)
+    }
+
+    /// The trend of one kind over intervals of `span` seconds; `None` if they have too few moves each.
+    fn line_over(
+        &self,
+        known: &KnownAxis,
+        kind: &Kind,
+        (span, options): (i64, &TrendOptions),
+    ) -> Result<Option<TrendLine>, Error> {
         let bins = Bins::default();
-        let summaries = self.store.summaries_of(known, (self.span, kind), self.within)?;
+        let summaries = self.store.summaries_of(known, (span, kind), self.within)?;
         let intervals: Vec<IntervalStats> =
             summaries.iter().map(|summary| interval_stats(&bins, summary)).collect();
         let overall = Overall::of(&bins, &summaries);
-        let given = self.options_of_kind(known, kind)?;
-        let measure = measure_of(&overall, &given);
-        let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
-        let options = TrendOptions { measure, residual_errors, ..given };
-        let Some(found) = trend(&intervals, &options) else { return Ok(None) };
-        let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
-            .with_levels(overall.levels, overall.median_is_empty);
-        let drifts_up = self.store.is_slower(known, kind, self.within.1)?;
-        Ok(Some(TrendLine { drifts_up, ..line }))
+        let measure = measure_of(&overall, options);
+        let options = TrendOptions { measure, rule: Rule::new(span as f64), ..options.clone() };
+        let found = trend(&intervals, &options);
+        Ok(found.map(|found| {
+            TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
+                .with_levels(overall.levels, overall.median_is_empty)
+        }))
     }
 
     /// The options for one kind, with the baselines and the restarts that the monitor had reported for it.

@@ -150,6 +150,8 @@ pub struct TrendLine {
     pub lost_at_least: bool,
     /// Of `lost_s`: time from command end to next command of the unsettled and the interrupted moves. Unit: s
     pub lost_rests_s: f64,
+    /// Length of the intervals: the wanted one, or longer if no interval of that had enough moves. Unit: s
+    pub interval_s: f64,
 }
 
 impl TrendLine {

@@ -114,6 +114,7 @@ fn beside(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("interrupted", line.interrupted.to_string()),
         ("lost_at_least", line.lost_at_least.to_string()),
         ("lost_rests_s", number(line.lost_rests_s)),
+        ("interval_s", number(line.interval_s)),
     ]
 }
 
