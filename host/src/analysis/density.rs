@@ -64,6 +64,8 @@ mod tests {
         check("exponential", &|_, even| -8.0 * even.ln(), false);
         check("of one value", &|_, _| 7.0, false);
         check("of nearly one value", &|_, even| if even < 0.5 { 7.0 } else { 7.01 }, false);
+        let near = |normal, even| if even < 0.5 { 40.0 } else { 42.0 } + 0.1 * normal;
+        check("two humps a twentieth apart", &near, false);
         check("a fifth at zero", &|normal, even| if even < 0.2 { 0.0 } else { 40.0 + 4.0 * normal }, false);
         check("half at zero", &|normal, even| if even < 0.5 { 0.0 } else { 8.0 + 2.0 * normal }, true);
         check("two humps", &|normal, even| if even < 0.5 { 20.0 } else { 40.0 } + 2.0 * normal, true);

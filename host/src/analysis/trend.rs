@@ -6,8 +6,8 @@ use super::interval_stats::{IntervalStats, Levels, Measure};
 use super::order::finite_values;
 use super::quantile::median;
 use super::residual_error::ResidualErrors;
-use super::segment::segments;
-use super::standing::{Change, standing};
+use super::segment::{Segments, segments};
+use super::standing::{Change, Standing, standing};
 use super::time_to_limit::{TimeToLimit, time_to_limit};
 use super::unsettled::{Unsettled, unsettled, unsettled_intervals};
 use super::warm_up::{Rule, WarmUp, warm_ups};
@@ -263,15 +263,46 @@ fn course(time: &[f64], values: &[f64], end: f64, options: &TrendOptions) -> Cou
     let finite = finite_values(values);
     let Some(segments) = segments(time, &finite) else { return Course::default() };
     let changes_of = |values: &[f64]| changes(time, values, &segments.changes);
+    let left = standing(&changes_of(&finite));
     let how = (options.rule.interval_s, options.confidence);
+    let stands = left.changes.last().is_some_and(|last| last.time_s == time[segments.start]);
+    let fit = if segments.changes.is_empty() || stands {
+        line_from(&segments, (time, values), end, how)
+    } else {
+        line_without_excursions(&left, (time, values), end, how)
+    };
+    Course { changes: changes_of(values), standing: left.changes, fit }
+}
+
+/// The line of the last segment; its confidence interval covers every possible start of it.
+fn line_from(
+    segments: &Segments,
+    (time, values): (&[f64], &[f64]),
+    end: f64,
+    how: (f64, f64),
+) -> Option<Fit> {
     let line = |start: usize| fitted(&time[start..], &values[start..], end, how);
     let lines: Vec<Fit> = segments.starts.iter().filter_map(|start| line(*start)).collect();
-    let fit = line(segments.start).map(|mut fit| {
+    line(segments.start).map(|mut fit| {
         fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.slope.low));
         fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.slope.high));
         fit
-    });
-    Course { changes: changes_of(values), standing: standing(&changes_of(&finite)), fit }
+    })
+}
+
+/// Where the last change only undid an earlier one: the line since the last change that stands, without the stretches
+/// between.
+fn line_without_excursions(
+    left: &Standing,
+    (time, values): (&[f64], &[f64]),
+    end: f64,
+    how: (f64, f64),
+) -> Option<Fit> {
+    let from = left.changes.last().map_or(f64::NEG_INFINITY, |last| last.time_s);
+    let counts = |at: f64| at >= from && !left.excursions.iter().any(|excursion| excursion.contains(&at));
+    let points = time.iter().zip(values).filter(|(time, _)| counts(**time));
+    let (time, values): (Vec<f64>, Vec<f64>) = points.unzip();
+    fitted(&time, &values, end, how)
 }
 
 /// The changes at these points, each with the medians of the segments on either side.
@@ -300,6 +331,28 @@ mod tests {
                 IntervalStats { time_s, moves: 20, median_s, p95_s, ..IntervalStats::default() }
             })
             .collect()
+    }
+
+    /// A fault of an hour and a half is repaired; then the axis is what it was before.
+    #[test]
+    fn a_change_that_was_undone_is_neither_since_nor_where_the_fit_begins() {
+        let of = |level: &dyn Fn(usize) -> f64| {
+            let mut intervals = intervals(96);
+            intervals
+                .iter_mut()
+                .for_each(|interval| interval.median_s += level((interval.time_s / 300.0) as usize));
+            trend(&intervals, &TrendOptions::new(300.0)).expect("intervals")
+        };
+        let fault = |i: usize| if (50..68).contains(&i) { 0.02 } else { 0.0 };
+        let undone = of(&fault);
+        assert!(undone.changes.len() == 2 && undone.standing.is_empty(), "{undone:?}");
+        let fit = undone.fit.expect("a fit");
+        assert_eq!((fit.from_s, fit.points), (0.0, 96 - 18), "{fit:?}");
+        assert!(fit.slope.low < 0.0 && fit.slope.high > 0.0, "{fit:?}");
+        // Worn before the fault, and after it.
+        let worn = of(&|i| fault(i) + if i >= 20 { 0.01 } else { 0.0 });
+        let since: Vec<f64> = worn.standing.iter().map(|change| change.time_s).collect();
+        assert_eq!((since, worn.fit.expect("a fit").from_s), (vec![6000.0], 6000.0), "{worn:?}");
     }
 
     #[test]

@@ -88,7 +88,7 @@ fn starts() -> [Vec<Sent>; 2] {
         meet(0, (2, 1)),
         moves((0, 2 * HOUR), (2, 1), 30),
         moves((2 * HOUR, 4 * HOUR), (2, 1), 45),
-        vec![restart(HOUR, RestartReason::Declared), baseline(HOUR + 1800, 2, 30)],
+        vec![restart(HOUR + 100, RestartReason::Declared), baseline(HOUR + 1800, 2, 30)],
         vec![drift(2 * HOUR + 300, 2, 400), restart(3 * HOUR, RestartReason::Settings)],
         vec![baseline(3 * HOUR + 900, 2, 45)],
     ]
@@ -116,10 +116,12 @@ fn stored(name: &str, until: u64) -> Scratch {
 #[test]
 fn nothing_later_shows_in_what_was_before() {
     let whole = stored("until-whole", u64::MAX);
-    // In the middle of an interval, at its bound, within a drift, before and after each restart and baseline.
-    for until in
-        [1700, 4000, 5000, 9300, 10_799, 12_000, 14_500, 15_000, 16_500, 18_700, 21_700, 22_600, 25_199]
-    {
+    // In the middle of an interval, at its bound, within a drift, before and after each restart and baseline; one just before
+    // a restart in the same interval.
+    for until in [
+        1700, 4000, 5000, 9300, 10_799, 12_000, 14_490, 14_520, 15_000, 16_500, 18_700, 21_700, 22_600,
+        25_199,
+    ] {
         let cut = stored("until-cut", until);
         let at = time::text(BEGIN + until as i64 * 1_000_000);
         for more in [
