@@ -8,7 +8,10 @@
 mod settings;
 mod spread;
 mod limit;
+mod side;
 mod cusum;
+mod back;
+mod wander;
 mod judge;
 
 pub use cusum::Cusum;
@@ -25,10 +28,13 @@ pub const SUBGROUP: u32 = 8;
 /// Value of [`Finding::score`] at which the sum is at its limit.
 pub const LIMIT: u32 = 256;
 
-/// Whether there is a drift at this score, given whether there was one before. A drift begins at the limit and ends
-/// below half of the limit, so that one change is one drift.
-pub const fn is_drift(score: u32, before: bool) -> bool {
-    score >= LIMIT || before && score >= LIMIT / 2
+/// When a move was made.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Moment {
+    /// Unit: minutes since the first reading
+    pub minute: u32,
+    /// Since the last pause of the machine. Unit: minutes
+    pub running: u32,
 }
 
 /// State of the guarantee that false alarms are no more frequent than the set rate.
@@ -61,29 +67,30 @@ pub enum Direction {
 pub struct Finding {
     /// Direction of the sum that is larger relative to its limit.
     pub direction: Direction,
-    /// That sum, at most twice the limit; a drift from [`LIMIT`] on. Unit: 1/256 of the limit
+    /// That sum, at most twice the limit; at least [`LIMIT`] exactly while a drift stands. Unit: 1/256 of the limit
     pub score: u32,
     /// Estimated change since the sum left zero; too small if the true change is beyond 2.5 units, where scores are
     /// cut off. Unit: ticks, or that of the values
     pub change: i32,
     /// Last move of the kind before the sum left zero, counted from 1. Unit: moves
     pub since: u32,
-    /// Change that the sums are tuned to find: twice the allowance. The smallest change of the settings, unless the
-    /// baseline is too short for it. Unit: ticks, or that of the values
+    /// First and last move that may have been the one before the change. Unit: moves
+    pub since_within: (u32, u32),
+    /// Mean of the baseline. Unit: ticks, or that of the values
+    pub middle: u32,
+    /// Change that is found: the smallest change of the settings, unless the baseline is too short for it or the level
+    /// wanders. Unit: ticks, or that of the values
     pub smallest: u32,
     /// Whether the rate of false alarms is guaranteed.
     pub promise: Promise,
+    /// A drift ended with this subgroup: the moves are shown to be back at the baseline.
+    pub returned: bool,
 }
 
 impl Finding {
-    /// A statistically sound change against the baseline.
+    /// Whether a drift stands: a statistically sound change against the baseline.
     pub fn is_drift(&self) -> bool {
         self.score >= LIMIT
-    }
-
-    /// Whether there is a drift after this finding, given whether there was one before; see [`is_drift`].
-    pub fn is_drift_after(&self, before: bool) -> bool {
-        is_drift(self.score, before)
     }
 }
 
@@ -123,13 +130,13 @@ impl Drift {
     /// Adds the value of a move; returns a finding after every eighth move, once there is a baseline.
     ///
     /// For a new baseline or other settings, begin with `Drift::default()`.
-    pub fn step(&mut self, settings: &DriftSettings, evidence: Evidence) -> Option<Finding> {
+    pub fn step(&mut self, settings: &DriftSettings, evidence: Evidence, at: &Moment) -> Option<Finding> {
         self.moves = self.moves.saturating_add(1);
         match &mut self.stage {
-            Stage::Judging(judge) => return judge.step(settings, evidence, self.moves),
+            Stage::Judging(judge) => return judge.step(settings, evidence, at, self.moves),
             Stage::Collecting(first, _) => {
                 if first.step(evidence) {
-                    self.stage = match Judge::new(settings, first) {
+                    self.stage = match Judge::new(settings, first, at) {
                         Some(judge) => Stage::Judging(judge),
                         None => Stage::Collecting(First::default(), Promise::NoBaseline),
                     };
@@ -139,7 +146,54 @@ impl Drift {
         None
     }
 
-    /// Sets both sums to zero; the baseline stays. For use after the cause of an alarm was removed.
+    /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.
+    pub fn residual(&self, settings: &DriftSettings, evidence: Evidence) -> Option<f32> {
+        match &self.stage {
+            Stage::Judging(judge) => judge.residual(settings, evidence),
+            Stage::Collecting(..) => None,
+        }
+    }
+
+    /// Whether there are limits, provisional or not.
+    pub fn has_limits(&self) -> bool {
+        match &self.stage {
+            Stage::Judging(judge) => judge.has_limits(),
+            Stage::Collecting(..) => false,
+        }
+    }
+
+    /// Whether the baseline is still growing.
+    pub fn is_learning(&self) -> bool {
+        match &self.stage {
+            Stage::Judging(judge) => !judge.is_complete(),
+            Stage::Collecting(..) => true,
+        }
+    }
+
+    /// Whether a drift stands.
+    pub fn stands(&self) -> Option<Direction> {
+        match &self.stage {
+            Stage::Judging(judge) => judge.stands(),
+            Stage::Collecting(..) => None,
+        }
+    }
+
+    /// The moves to come are as good as those of the baseline, which grows by them for another baseline's time.
+    pub fn teach(&mut self, at: &Moment) {
+        if let Stage::Judging(judge) = &mut self.stage {
+            judge.teach(at);
+        }
+    }
+
+    /// Whether hardly any value of the baseline lies near this one: within half of the smallest change.
+    pub fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
+        match &self.stage {
+            Stage::Judging(judge) => judge.is_empty_at(settings, value),
+            Stage::Collecting(..) => false,
+        }
+    }
+
+    /// Sets all sums to zero; the baseline stays. For use after the cause of an alarm was removed.
     pub fn rearm(&mut self) {
         if let Stage::Judging(judge) = &mut self.stage {
             judge.rearm();

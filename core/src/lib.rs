@@ -60,6 +60,7 @@ mod axis;
 pub mod kind;
 pub mod baseline;
 pub mod drift;
+pub mod causes;
 pub mod share;
 pub mod alarm;
 #[cfg(feature = "wire")]

@@ -146,7 +146,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
     pub fn idle(&mut self) {
         let waiting = self.channels.iter_mut().filter(|channel| channel.has_unjudged());
         let Some(channel) = waiting.min_by_key(|channel| channel.unjudged_since()) else { return };
-        if let Some(judgement) = channel.judge(self.publisher.clock.now()) {
+        if let Some(judgement) = channel.judge() {
             self.publisher.judgement(&judgement);
         }
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use stillpoint_core::baseline::Evidence;
-use stillpoint_core::drift::Drift;
+use stillpoint_core::drift::{Drift, Moment};
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 
 use crate::scatter::{Scatter, Shape};
@@ -50,7 +50,7 @@ impl Cell {
     ///
     /// After an alarm the watch is armed again with the same baseline: a bad one counts as often as it errs.
     pub fn watch(&self, config: DriftConfig, axes: u32, months: f64) -> Count {
-        let config = DriftConfig { baseline: self.baseline, ..config };
+        let config = DriftConfig { baseline: self.baseline, baseline_minutes: 0, ..config };
         let watch = DriftSettings::new(config).expect("a valid configuration");
         let moves = (f64::from(config.moves_per_hour) * 730.5 * months) as u32;
         let mut scatter = Scatter::new(self.shape, self.alike, 1);
@@ -58,7 +58,9 @@ impl Cell {
         for _ in 0..axes {
             let mut drift = Drift::default();
             for _ in 0..moves {
-                let Some(finding) = drift.step(&watch, Evidence::Value(scatter.time() as u32)) else {
+                let Some(finding) =
+                    drift.step(&watch, Evidence::Value(scatter.time() as u32), &Moment::default())
+                else {
                     continue;
                 };
                 count.smallest = finding.smallest;

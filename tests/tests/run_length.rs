@@ -4,7 +4,7 @@
 //! repository and the published values they are checked against in `published_drift.rs`.
 
 use stillpoint_core::baseline::Evidence;
-use stillpoint_core::drift::{Direction, Drift, Finding, SUBGROUP};
+use stillpoint_core::drift::{Direction, Drift, Finding, Moment, SUBGROUP};
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::promise::{Cell, Count, cells};
 use stillpoint_tests::published::{Row, rows};
@@ -25,6 +25,9 @@ fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
         smallest_change: (smallest * DEVIATION).round() as u32,
         moves_per_hour: 3600,
         baseline,
+        baseline_minutes: 0,
+        // The published charts know no quiet part.
+        quiet_permille: 0,
         ..DriftConfig::at(1_000_000)
     };
     DriftSettings::new(config).expect("valid settings")
@@ -32,7 +35,7 @@ fn watch(subgroups: f64, smallest: f64, baseline: u32) -> DriftSettings {
 
 /// One more move while nothing changes.
 fn feed(drift: &mut Drift, watch: &DriftSettings, scatter: &mut Scatter) -> Option<Finding> {
-    drift.step(watch, Evidence::Value(scatter.time() as u32))
+    drift.step(watch, Evidence::Value(scatter.time() as u32), &Moment::default())
 }
 
 /// Detectors that know their baseline well, so that what is measured is the chart.
@@ -59,8 +62,9 @@ fn lengths(
         let mut drift = from[k % from.len()];
         for subgroup in 1.. {
             let shift = (change(subgroup) * DEVIATION) as f32;
-            let found = (0..SUBGROUP)
-                .filter_map(|_| drift.step(watch, Evidence::Value((scatter.time() + shift) as u32)));
+            let found = (0..SUBGROUP).filter_map(|_| {
+                drift.step(watch, Evidence::Value((scatter.time() + shift) as u32), &Moment::default())
+            });
             if found.last().is_some_and(|finding| finding.is_drift()) {
                 return f64::from(subgroup);
             }
@@ -127,7 +131,9 @@ fn ramps_are_found_as_soon_as_by_the_published_charts() {
 
 /// Moves up to the alarm after a slowdown, sorted.
 fn slowdown(baseline: u32, before: u32, runs: u64) -> Vec<u32> {
-    let watch = DriftSettings::new(DriftConfig { baseline, ..DriftConfig::at(1_000_000) }).unwrap();
+    let watch =
+        DriftSettings::new(DriftConfig { baseline, baseline_minutes: 0, ..DriftConfig::at(1_000_000) })
+            .unwrap();
     let mut scatter = Scatter::new(NORMAL, 0.0, seed(13));
     let mut delays = vec![];
     while (delays.len() as u64) < rounds(runs) {
@@ -136,7 +142,7 @@ fn slowdown(baseline: u32, before: u32, runs: u64) -> Vec<u32> {
         let found = (1..).find(|_| {
             let slow = Evidence::Value((scatter.time() * 1.1) as u32);
             drift
-                .step(&watch, slow)
+                .step(&watch, slow, &Moment::default())
                 .is_some_and(|finding| finding.is_drift() && finding.direction == Direction::Up)
         });
         delays.extend(found);

@@ -3,8 +3,14 @@
 //! Source: E. S. Page, "Continuous inspection schemes", Biometrika 41, 1954, 100–115; in this tabular form
 //! NIST/SEMATECH e-Handbook 6.3.2.3.
 
+use crate::drift::SUBGROUP;
+
 /// Largest sum, so that it is back at zero soon after a repair. Unit: limits
 const HIGHEST: f32 = 2.0;
+
+/// A sum up to this part of the limit is small: the change may as well have begun later, by 95 % (1.92 of the logarithm of
+/// the likelihood ratio, of some 12 at the limit). Source: D. V. Hinkley, Biometrika 57, 1970, 1–17.
+const SMALL: f32 = 1.0 / 6.0;
 
 /// The sum of one direction.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -14,6 +20,8 @@ pub struct Cusum {
     deviations: f32,
     steps: f32,
     since: u32,
+    /// Last move at which the sum was small.
+    small: u32,
 }
 
 impl Cusum {
@@ -21,10 +29,13 @@ impl Cusum {
     pub fn step(&mut self, deviation: f32, allowance: f32, limit: f32, number: u32) {
         let sum = self.sum + deviation - allowance;
         if sum <= 0.0 {
-            *self = Cusum { since: number, ..Cusum::default() };
+            *self = Cusum { since: number, small: number, ..Cusum::default() };
             return;
         }
         self.sum = sum.min(HIGHEST * limit);
+        if sum <= SMALL * limit {
+            self.small = number;
+        }
         self.deviations += deviation;
         self.steps += 1.0;
     }
@@ -42,5 +53,12 @@ impl Cusum {
     /// Number of the last move before the sum left 0.
     pub fn since(&self) -> u32 {
         self.since
+    }
+
+    /// First and last move that may have been the one before the change. While nothing changes, the sum falls by about the
+    /// allowance with every subgroup.
+    pub fn since_within(&self, allowance: f32, limit: f32) -> (u32, u32) {
+        let subgroups = (SMALL * limit / allowance) as u32 + 1;
+        (self.since.saturating_sub(subgroups.saturating_mul(SUBGROUP)), self.small)
     }
 }

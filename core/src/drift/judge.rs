@@ -1,17 +1,17 @@
-//! In: the values of one kind, once median and unit are known. Out: a finding after every subgroup.
+//! In: the values of one kind, once its first values are known. Out: a finding after every subgroup.
 //!
 //! A subgroup becomes part of the baseline only if neither sum is near its limit. This work is spread over the next
 //! moves, one part a move, so that no move takes long.
 
-use crate::baseline::{Evidence, First, Reference, UNIT};
+use crate::baseline::{Distribution, Evidence, First, Place, Scores, UNIT, sqrt};
+use crate::drift::back::Back;
 use crate::drift::cusum::Cusum;
-use crate::drift::limit::Limits;
 use crate::drift::settings::DriftSettings;
+use crate::drift::side::{Side, Sides};
 use crate::drift::spread::Spread;
-use crate::drift::{Direction, Finding, LIMIT, Promise, SUBGROUP};
+use crate::drift::wander::Wander;
+use crate::drift::{Direction, Finding, LIMIT, Moment, Promise, SUBGROUP};
 
-/// Least unit, as a part of the smallest change: a score of 2.5 units then reaches twice the smallest change.
-const SCALE: f32 = 0.8;
 /// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are
 /// hardly ever that large.
 const SUSPECT: f32 = 0.8;
@@ -19,11 +19,20 @@ const SUSPECT: f32 = 0.8;
 const OUTLYING: f32 = 4.0;
 /// Least number of moves learnt for that test.
 const OUTLYING_MOVES: u32 = 64;
+/// Until the baseline is complete, the smallest change is so many times that of the settings: the level of a part of a
+/// shift is not that of the shift.
+const PROVISIONAL: f32 = 2.0;
 
-/// Scores of eight moves, whose mean is one step of the sums.
+/// How far a value of the baseline is spread to either side for its rank. Unit: smallest changes
+const SPREAD: f32 = 1.5;
+
+/// Share of the baseline below which a stretch is empty.
+const EMPTY: f32 = 0.05;
+
+/// Eight moves, whose mean score is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
-    scores: [i16; SUBGROUP as usize],
+    places: [Place; SUBGROUP as usize],
     count: u8,
 }
 
@@ -32,44 +41,63 @@ struct Subgroup {
 enum Pending {
     #[default]
     Nothing,
-    /// Add the scores to the baseline, then compute the limits.
+    /// Add the subgroup to the baseline.
     Learning,
+    /// Compute the scores of all places.
+    Scores,
     /// Compute the limits.
     Limits,
 }
 
-/// Compares one value of a kind with its baseline: median and unit, baseline, scatter, limits and sums.
+/// Compares one value of a kind with its baseline: distribution, scatter, limits and sums.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Judge {
-    reference: Reference,
+    distribution: Distribution,
+    scores: Scores,
     spread: Spread,
-    /// Number of moves in the baseline, and the sum of their scores.
-    baseline: (u32, i64),
+    wander: Wander,
     subgroup: Subgroup,
     pending: Pending,
-    limits: Limits,
+    /// Whether the baseline is complete, the minute in which it or its last part began, and its moves before that.
+    complete: bool,
+    begun: u32,
+    before: u32,
+    /// The moves to come were declared good: all of them are learnt.
+    taught: bool,
+    /// Number of values in the baseline from which scores and limits are computed again.
+    next: u32,
+    sides: Sides,
     promise: Promise,
     up: Cusum,
     down: Cusum,
+    /// The drift that stands.
+    stands: Option<Direction>,
+    back: Back,
 }
 
 impl Judge {
     /// From the first values; `None` if half of them are unsettled.
-    pub(crate) fn new(settings: &DriftSettings, first: &First) -> Option<Judge> {
-        let median = first.median()?;
-        let reference = first.reference(median, SCALE * smallest(settings, median));
-        let baseline =
-            first.scores(&reference).fold((0, 0), |(count, sum), score| (count + 1, sum + i64::from(score)));
+    pub(crate) fn new(settings: &DriftSettings, first: &First, at: &Moment) -> Option<Judge> {
+        let smallest = settings.smallest(first.mean());
+        let distribution = Distribution::around(first, smallest)?;
         Some(Judge {
-            reference,
+            distribution,
+            scores: distribution.scores(SPREAD * smallest),
             spread: Spread::default(),
-            baseline,
+            wander: Wander::default(),
             subgroup: Subgroup::default(),
             pending: Pending::Nothing,
-            limits: Limits::default(),
+            complete: false,
+            begun: at.minute,
+            before: 0,
+            taught: false,
+            next: 0,
+            sides: Sides::default(),
             promise: Promise::Learning,
             up: Cusum::default(),
             down: Cusum::default(),
+            stands: None,
+            back: Back::default(),
         })
     }
 
@@ -78,88 +106,189 @@ impl Judge {
         &mut self,
         settings: &DriftSettings,
         evidence: Evidence,
+        at: &Moment,
         moves: u32,
     ) -> Option<Finding> {
         // One part of the work a move: all of it is done before the next subgroup is full.
         match core::mem::take(&mut self.pending) {
             Pending::Nothing => (),
-            Pending::Learning => self.learn(settings),
+            Pending::Learning => self.learn(settings, at),
+            Pending::Scores => self.set_scores(settings),
             Pending::Limits => self.set_limits(settings),
         }
-        if !self.subgroup.step(self.reference.score(evidence)) {
+        if !self.subgroup.step(self.distribution.place(evidence)) {
             return None;
         }
-        if self.spread.is_empty() {
+        if self.next == 0 {
             self.pending = Pending::Learning;
             return None;
         }
-        Some(self.judge(settings, moves))
+        Some(self.judge(at, moves))
     }
 
-    /// Sets both sums to zero.
+    /// The moves to come are as good as those of the baseline, which grows by them.
+    pub(crate) fn teach(&mut self, at: &Moment) {
+        self.rearm();
+        (self.complete, self.taught) = (false, true);
+        (self.begun, self.before) = (at.minute, self.distribution.count());
+        self.promise = Promise::Learning;
+    }
+
+    /// Sets all sums to zero; no drift stands.
     pub(crate) fn rearm(&mut self) {
-        (self.up, self.down) = (Cusum::default(), Cusum::default());
+        (self.up, self.down, self.stands) = (Cusum::default(), Cusum::default(), None);
+    }
+
+    pub(crate) fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
+        let near = settings.smallest(self.distribution.mean()) / 2.0;
+        self.distribution.share_near(value, near) < EMPTY
+    }
+
+    pub(crate) fn has_limits(&self) -> bool {
+        self.next > 0
+    }
+
+    pub(crate) fn is_complete(&self) -> bool {
+        self.complete
+    }
+
+    pub(crate) fn stands(&self) -> Option<Direction> {
+        self.stands
     }
 
     pub(crate) fn promise(&self) -> Promise {
         self.promise
     }
 
+    /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.
+    pub(crate) fn residual(&self, settings: &DriftSettings, evidence: Evidence) -> Option<f32> {
+        let score = self.scores.of(self.distribution.place(evidence)) as f32 / UNIT as f32;
+        let change = self.sides.change(score - self.sides.centre);
+        let mean = self.distribution.mean();
+        (self.next > 0).then(|| change / (mean + settings.smallest(mean)))
+    }
+
     /// Adds the full subgroup to the sums.
-    fn judge(&mut self, settings: &DriftSettings, moves: u32) -> Finding {
-        let baseline_mean = self.baseline.1 as f32 / self.baseline.0.max(1) as f32;
-        let deviation = (self.subgroup.sum() as f32 / SUBGROUP as f32 - baseline_mean) / UNIT as f32;
-        let Limits { allowance, up, down, .. } = self.limits;
-        self.up.step(deviation, allowance, up, moves);
-        self.down.step(-deviation, allowance, down, moves);
-        let (direction, side, limit) = if self.up.sum() * down >= self.down.sum() * up {
-            (Direction::Up, self.up, up)
-        } else {
-            (Direction::Down, self.down, down)
-        };
-        let full = self.spread.is_learnt() && self.baseline.0 >= settings.baseline;
-        if !full && side.sum() < limit * SUSPECT && !self.is_outlying(deviation) {
+    fn judge(&mut self, at: &Moment, moves: u32) -> Finding {
+        let deviation = self.subgroup.mean(&self.scores) - self.sides.centre;
+        let Sides { up, down, .. } = self.sides;
+        self.up.step(deviation, up.allowance, up.limit, moves);
+        self.down.step(-deviation, down.allowance, down.limit, moves);
+        let returned = self.returns(deviation, at);
+        self.begin();
+        let direction = self.stands.unwrap_or(self.nearer());
+        let (side, cusum) = self.side(direction);
+        if self.stands.is_some() {
+            self.wander.restart_block();
+        } else if self.wander.step(deviation, self.sides.variance, self.sides.smallest_score(), at) {
+            self.pending = Pending::Limits;
+        }
+        if self.is_to_be_learnt(deviation, cusum.sum() / side.limit) {
             self.pending = Pending::Learning;
         }
-        let change = side.deviation() * self.reference.unit;
+        let score = (cusum.sum() / side.limit * LIMIT as f32) as u32;
+        let change = self.sides.change(cusum.deviation());
         Finding {
             direction,
-            score: (side.sum() / limit * LIMIT as f32) as u32,
+            score: if self.stands.is_some() { score.max(LIMIT) } else { score.min(LIMIT - 1) },
             change: if direction == Direction::Up { change as i32 } else { -change as i32 },
-            since: side.since(),
-            smallest: (2.0 * allowance * self.reference.unit) as u32,
+            since: cusum.since(),
+            since_within: cusum.since_within(side.allowance, side.limit),
+            middle: self.distribution.mean() as u32,
+            smallest: side.smallest as u32,
             promise: self.promise,
+            returned,
         }
     }
 
-    /// Whether a subgroup's deviation is too large for the baseline.
-    fn is_outlying(&self, deviation: f32) -> bool {
-        let largest = self.limits.allowance + OUTLYING * self.limits.deviation;
-        self.spread.count() >= OUTLYING_MOVES && deviation.abs() > largest
+    /// A drift begins, or turns into one of the other direction.
+    fn begin(&mut self) {
+        let direction = self.nearer();
+        let (side, cusum) = self.side(direction);
+        if cusum.sum() >= side.limit && !self.taught && self.stands != Some(direction) {
+            (self.stands, self.back) = (Some(direction), Back::default());
+        }
+    }
+
+    /// Whether the drift that stands ends with a subgroup: the moves are shown to be nearer to the baseline than to the
+    /// change that nobody is called for.
+    fn returns(&mut self, deviation: f32, at: &Moment) -> bool {
+        let Some(direction) = self.stands else { return false };
+        let (side, cusum) = self.side(direction);
+        let away = if direction == Direction::Up { deviation } else { -deviation };
+        if !self.back.step(away, &side, at) {
+            return false;
+        }
+        let running = at.running >= at.minute.wrapping_sub(self.back.since);
+        self.wander.returns(cusum.deviation(), running);
+        self.rearm();
+        self.pending = Pending::Limits;
+        true
+    }
+
+    /// The direction whose sum is larger relative to its limit.
+    fn nearer(&self) -> Direction {
+        let [up, down] = [(self.sides.up, self.up), (self.sides.down, self.down)];
+        if up.1.sum() * down.0.limit >= down.1.sum() * up.0.limit { Direction::Up } else { Direction::Down }
+    }
+
+    fn side(&self, direction: Direction) -> (Side, Cusum) {
+        match direction {
+            Direction::Up => (self.sides.up, self.up),
+            Direction::Down => (self.sides.down, self.down),
+        }
+    }
+
+    /// Whether the last subgroup is one of the baseline. Unit of `sum`: limits
+    fn is_to_be_learnt(&self, deviation: f32, sum: f32) -> bool {
+        let largest =
+            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * sqrt(self.sides.variance);
+        let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
+        let full = self.complete && self.spread.is_learnt();
+        !full && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
     }
 
     /// Adds the last subgroup to the baseline and to its scatter.
-    fn learn(&mut self, settings: &DriftSettings) {
+    fn learn(&mut self, settings: &DriftSettings, at: &Moment) {
+        let places = self.subgroup.places;
         if !self.spread.is_learnt() {
-            self.spread.step(&self.subgroup.scores);
+            self.spread.step(places.iter().map(|place| self.scores.of(*place)));
         }
-        if self.baseline.0 < settings.baseline {
-            self.baseline = (self.baseline.0 + SUBGROUP, self.baseline.1 + i64::from(self.subgroup.sum()));
+        if self.complete {
+            self.pending = Pending::Limits;
+            return;
         }
+        places.iter().for_each(|place| self.distribution.step(*place));
+        let count = self.distribution.count();
+        let (moves, minutes) = (count.saturating_sub(self.before), at.minute.wrapping_sub(self.begun));
+        self.complete = moves >= settings.baseline && minutes >= settings.baseline_minutes;
+        self.taught &= !self.complete;
+        if count >= self.next || self.complete {
+            self.next = count + count / 8 + SUBGROUP;
+            self.pending = Pending::Scores;
+        }
+    }
+
+    fn set_scores(&mut self, settings: &DriftSettings) {
+        self.scores = self.distribution.scores(SPREAD * settings.smallest(self.distribution.mean()));
         self.pending = Pending::Limits;
     }
 
     /// Computes the limits, which narrow as the baseline grows, and the state of the guarantee.
     fn set_limits(&mut self, settings: &DriftSettings) {
-        let smallest = smallest(settings, self.reference.median) / self.reference.unit;
-        let scatter = self.spread.scatter(smallest * smallest / 1024.0);
-        let run_length = settings.run_length() / SUBGROUP as f32;
-        self.limits = Limits::new(run_length, smallest, &scatter, self.baseline.0 as f32 / SUBGROUP as f32);
-        self.promise = if self.limits.dependent {
-            Promise::Dependent
-        } else if !self.limits.wide_enough {
+        let smallest = settings.smallest(self.distribution.mean());
+        let widest = if self.complete { 1.0 } else { PROVISIONAL };
+        let wandering = self.sides.change(self.wander.reach()).max(0.0);
+        self.sides = Sides::new(
+            settings,
+            (&self.distribution, &self.scores, &self.spread.dependence()),
+            (smallest, wandering.max(smallest * widest)),
+        );
+        self.promise = if !self.sides.is_wide_enough() || !self.complete {
             Promise::Learning
-        } else if self.limits.short {
+        } else if self.sides.dependent || wandering > smallest {
+            Promise::Dependent
+        } else if self.sides.is_short() {
             Promise::Short
         } else {
             Promise::Held
@@ -168,25 +297,21 @@ impl Judge {
 }
 
 impl Subgroup {
-    /// Adds a score, the first of a new subgroup if the last one was full; returns whether the subgroup is full.
-    fn step(&mut self, score: i32) -> bool {
-        if u32::from(self.count) >= SUBGROUP {
+    /// Adds a value; returns whether it is the eighth.
+    fn step(&mut self, place: Place) -> bool {
+        if self.count == SUBGROUP as u8 {
             self.count = 0;
         }
-        if let Some(last) = self.scores.get_mut(usize::from(self.count)) {
-            *last = score as i16;
-            self.count += 1;
+        if let Some(empty) = self.places.get_mut(usize::from(self.count)) {
+            *empty = place;
         }
-        u32::from(self.count) >= SUBGROUP
+        self.count += 1;
+        self.count == SUBGROUP as u8
     }
 
-    fn sum(&self) -> i32 {
-        self.scores.iter().map(|score| i32::from(*score)).sum()
+    /// Mean score. Unit: score units
+    fn mean(&self, scores: &Scores) -> f32 {
+        let sum: i32 = self.places.iter().map(|place| scores.of(*place)).sum();
+        sum as f32 / (SUBGROUP as i32 * UNIT) as f32
     }
-}
-
-/// Smallest change worth an alarm. Unit: that of the values
-fn smallest(settings: &DriftSettings, median: u32) -> f32 {
-    let part = median as f32 * settings.smallest_change_permille as f32 / 1000.0;
-    part.max(settings.smallest_change as f32)
 }

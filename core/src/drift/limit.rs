@@ -4,8 +4,9 @@
 //! (D. Siegmund, "Sequential Analysis", Springer 1985, 2.51; two sides together have half of it). Three corrections
 //! adapt it to a real baseline: see METHOD.md, "Limits".
 
+use crate::baseline::{ln, sqrt};
 use crate::drift::SUBGROUP;
-use crate::drift::spread::{Scatter, sqrt};
+use crate::drift::spread::Scatter;
 
 /// Mean overshoot of a CUSUM beyond its limit. Source: Siegmund. Unit: standard deviations
 const OVERSHOOT: f32 = 1.166;
@@ -97,32 +98,9 @@ fn widened(y: f32, estimation: f32) -> f32 {
     2.0 * y / (1.0 + sqrt(1.0 - part.min(1.0))) * part.max(1.0)
 }
 
-/// Natural logarithm of a positive normal number, to 3 units in the last place, with the same bits on every processor:
-/// exponent · ln 2, plus 2 artanh((m − 1)/(m + 1)) of the mantissa m as a series.
-#[inline(never)]
-fn ln(value: f32) -> f32 {
-    let bits = value.max(f32::MIN_POSITIVE).to_bits();
-    // Mantissas from √½ to √2.
-    let exponent = (bits.wrapping_sub(0x3F35_04F3) as i32) >> 23;
-    let mantissa = f32::from_bits(bits.wrapping_sub((exponent << 23) as u32));
-    let t = (mantissa - 1.0) / (mantissa + 1.0);
-    let square = t * t;
-    let series = 1.0 + square * (1.0 / 3.0 + square * (0.2 + square * (1.0 / 7.0)));
-    exponent as f32 * core::f32::consts::LN_2 + 2.0 * t * series
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn logarithms_agree_with_the_library() {
-        for k in 1..200_000 {
-            let value = k as f32 * 0.37 + 1e-6;
-            let exact = f64::from(value).ln();
-            assert!((f64::from(ln(value)) - exact).abs() <= 4e-7 * exact.abs().max(0.3), "{value}");
-        }
-    }
 
     /// The exponent put back into the formula gives the run length.
     #[test]

@@ -3,6 +3,7 @@
 
 use core::ops::Deref;
 
+use crate::drift::SUBGROUP;
 use crate::settings::Invalid;
 
 /// Hours of a month: a twelfth of 365.25 days.
@@ -13,7 +14,7 @@ const HOURS: f32 = 730.5;
 pub struct DriftConfig {
     /// Set rate of false alarms of the whole axis while nothing changes. Unit: alarms/month
     pub false_alarms_per_axis_month: f32,
-    /// Smallest change worth an alarm, as a part of the median of the first values. Unit: per mille
+    /// Smallest change worth an alarm, as a part of the mean of the baseline. Unit: per mille
     pub smallest_change_permille: u32,
     /// Smallest change worth an alarm, as a time; the larger of the two counts. At most 2^30.
     /// Unit: ticks, or that of the values
@@ -24,15 +25,18 @@ pub struct DriftConfig {
     pub values_per_move: u32,
     /// Length of a baseline, 48 to 1,000,000. Unit: moves of the kind
     pub baseline: u32,
-    /// Least duration of a baseline, at most 100,000. Unit: minutes
+    /// Shortest time that a baseline spans, at most 100,000. Unit: minutes
     pub baseline_minutes: u32,
+    /// Part of the smallest change up to which a lasting change raises no more alarms than the set rate, at most 900.
+    /// Unit: per mille
+    pub quiet_permille: u32,
 }
 
 impl DriftConfig {
-    /// One false alarm a month, a smallest change of 10 % or 0.5 ms, two moves a second, a baseline of 500 moves
-    /// and eight hours; for time stamps that count at this rate. Unit: ticks/s
+    /// One false alarm a month, a smallest change of 10 % or 2 ms, two moves a second, a baseline of 500 moves and eight
+    /// hours; for time stamps that count at this rate. Unit: ticks/s
     pub const fn at(ticks_per_second: u32) -> DriftConfig {
-        let smallest_change = ticks_per_second.div_ceil(2000);
+        let smallest_change = ticks_per_second.div_ceil(500);
         DriftConfig {
             false_alarms_per_axis_month: 1.0,
             smallest_change_permille: 100,
@@ -41,6 +45,7 @@ impl DriftConfig {
             values_per_move: 1,
             baseline: 500,
             baseline_minutes: 480,
+            quiet_permille: 500,
         }
     }
 }
@@ -86,6 +91,9 @@ impl DriftSettings {
         if config.baseline_minutes > 100_000 {
             return broken("baseline_minutes", "at most 100000");
         }
+        if config.quiet_permille > 900 {
+            return broken("quiet_permille", "at most 900");
+        }
         Ok(DriftSettings::of(config))
     }
 
@@ -99,6 +107,17 @@ impl DriftSettings {
     /// kind are in proportion to its moves. Unit: moves
     pub fn run_length(&self) -> f32 {
         self.run_length
+    }
+
+    /// Run length of both sums together, of which only one can err at the edge of a quiet part. Unit: subgroups
+    pub(super) fn subgroups(&self) -> f32 {
+        let sums = if self.quiet_permille > 0 { 2.0 } else { 1.0 };
+        self.run_length / sums / SUBGROUP as f32
+    }
+
+    /// The smallest change of a kind with this mean. Unit: that of the values
+    pub(super) fn smallest(&self, mean: f32) -> f32 {
+        (mean * self.smallest_change_permille as f32 / 1000.0).max(self.smallest_change as f32).max(1.0)
     }
 }
 
@@ -138,8 +157,9 @@ mod tests {
         check(|config| config.moves_per_hour = 0, Some("moves_per_hour"));
         check(|config| config.values_per_move = 17, Some("values_per_move"));
         check(|config| config.baseline = 47, Some("baseline"));
-        check(|config| config.baseline_minutes = 100_000, None);
         check(|config| config.baseline_minutes = 100_001, Some("baseline_minutes"));
+        check(|config| config.baseline_minutes = 100_000, None);
+        check(|config| config.quiet_permille = 901, Some("quiet_permille"));
     }
 
     #[test]

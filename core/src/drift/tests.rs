@@ -13,13 +13,14 @@ fn good(k: u32) -> u32 {
 }
 
 fn settings() -> DriftSettings {
-    DriftSettings::new(DriftConfig::at(1_000_000)).unwrap()
+    DriftSettings::new(DriftConfig { baseline_minutes: 0, ..DriftConfig::at(1_000_000) }).unwrap()
 }
 
 /// Findings of good moves to which `change` was applied.
 fn findings(moves: u32, change: impl Fn(u32, u32) -> Evidence) -> (Drift, Vec<Finding>) {
     let (settings, mut drift) = (settings(), Drift::default());
-    let findings = (1..=moves).filter_map(|k| drift.step(&settings, change(k, good(k)))).collect();
+    let findings =
+        (1..=moves).filter_map(|k| drift.step(&settings, change(k, good(k)), &Moment::default())).collect();
     (drift, findings)
 }
 
@@ -89,9 +90,11 @@ fn the_state_of_the_guarantee_is_known() {
     // Thirty slow moves and thirty fast moves in turn.
     let turns = |k: u32, time: u32| Evidence::Value(time + k / 30 % 2 * 5000);
     assert_eq!(promise(4000, &turns), Promise::Dependent);
-    let short = DriftSettings::new(DriftConfig { baseline: 48, ..DriftConfig::at(1_000_000) }).unwrap();
+    let short =
+        DriftSettings::new(DriftConfig { baseline: 48, baseline_minutes: 0, ..DriftConfig::at(1_000_000) })
+            .unwrap();
     let mut drift = Drift::default();
-    (1..4000).for_each(|k| _ = drift.step(&short, Evidence::Value(good(k))));
+    (1..4000).for_each(|k| _ = drift.step(&short, Evidence::Value(good(k)), &Moment::default()));
     assert_eq!(drift.promise(), Promise::Short);
 }
 
@@ -101,7 +104,9 @@ fn the_baseline_stays_when_the_sums_are_set_to_zero() {
     let settings = settings();
     let slow = |drift: &mut Drift| {
         (1..400).find(|&k| {
-            drift.step(&settings, Evidence::Value(good(k) + 10_000)).is_some_and(|found| found.is_drift())
+            drift
+                .step(&settings, Evidence::Value(good(k) + 10_000), &Moment::default())
+                .is_some_and(|found| found.is_drift())
         })
     };
     let first = slow(&mut drift).unwrap();
@@ -131,8 +136,9 @@ fn extreme_values_and_settings_stay_in_bounds() {
         let settings = DriftSettings::new(config).unwrap();
         for value in values {
             let mut drift = Drift::default();
-            let findings: Vec<_> =
-                (0..5000).filter_map(|k| drift.step(&settings, Evidence::Value(value(k)))).collect();
+            let findings: Vec<_> = (0..5000)
+                .filter_map(|k| drift.step(&settings, Evidence::Value(value(k)), &Moment::default()))
+                .collect();
             assert!(findings.len() > 600);
             assert!(
                 findings.iter().all(|found| found.score <= 2 * LIMIT && found.since <= 5000),

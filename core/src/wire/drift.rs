@@ -39,6 +39,10 @@ pub enum RestartReason {
     Declared,
     /// The kind was dropped for another kind.
     Dropped,
+    /// The machine is warm for the first time: the baselines were those of a machine that warms up. Since version 2.
+    Warm,
+    /// A person declared the moves to come as good as those of the baseline, which grows by them. Since version 2.
+    Taught,
 }
 
 /// Drift detection begins anew: baselines are discarded.
@@ -156,9 +160,9 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// Whether a drift begins at this score; one that began before may still continue, see [`drift::is_drift`].
+    /// Whether a drift stands.
     pub fn is_drift(&self) -> bool {
-        drift::is_drift(self.score, false)
+        self.score >= drift::LIMIT
     }
 }
 

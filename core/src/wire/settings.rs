@@ -246,6 +246,7 @@ impl Parameters {
             values_per_move: default.values_per_move,
             baseline: or_default(sent.baseline, default.baseline),
             baseline_minutes: or_default(self.baseline_minutes, default.baseline_minutes),
+            ..default
         }
     }
 }

@@ -242,9 +242,9 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         }
         let unsettled = self.count_unsettled(record.outcome);
         let capture = self.capture_reason(record.outcome, now);
-        let classified = self.kinds.classify(self.axis.settings(), &self.drift, &record, now);
-        let kind = classified.kind;
         let job = self.job.of(record.start);
+        let classified = self.kinds.classify(self.axis.settings(), &self.drift, (&record, job), now);
+        let kind = classified.kind;
         let message = Move { kind, job, ..Move::new(self.number, inferred, &record) };
         let unsettled = unsettled.map(|count| Figure {
             number: record.number,
@@ -309,8 +309,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     }
 
     /// Judges the oldest move that waits for it.
-    pub(super) fn judge(&mut self, now: u64) -> Option<Judgement> {
-        self.kinds.judge(&self.drift, now)
+    pub(super) fn judge(&mut self) -> Option<Judgement> {
+        self.kinds.judge(self.axis.settings(), &self.drift)
     }
 
     /// Whether a move waits to be judged.
@@ -393,7 +393,16 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Monitoring of one kind begins anew, with 0 that of all; `None` if there is no such kind.
     pub(super) fn restart_kinds(&mut self, kind: u32, why: RestartReason, now: u64) -> Option<Restarted> {
         let moves = self.moves();
+        if why == RestartReason::Settings {
+            self.kinds.forget_causes();
+        }
         self.kinds.restart(kind, moves, why, now)
+    }
+
+    /// The moves to come are added to the baseline of one kind, with 0 to that of all; `None` if there is no such kind.
+    pub(super) fn teach_kinds(&mut self, kind: u32, now: u64) -> Option<Restarted> {
+        let rate = self.ticks_per_second();
+        self.kinds.teach(kind, now, rate)
     }
 
     /// Requests the samples of this many stops; 0 ends the request.

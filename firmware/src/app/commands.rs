@@ -100,11 +100,16 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         arranged.refused.is_none()
     }
 
-    /// What runs now is good: the monitoring of a kind, with 0 of all, begins anew.
+    /// What runs now is good: the monitoring of a kind, with 0 of all, begins anew, or its baseline grows.
     fn declare(&mut self, declare: &Declare) -> bool {
-        let Declare { axis, kind, .. } = *declare;
+        let Declare { axis, kind, add } = *declare;
         let Some(channel) = self.channels.get_mut(usize::from(axis)) else { return false };
-        let restarted = channel.restart_kinds(kind, RestartReason::Declared, self.publisher.clock.now());
+        let now = self.publisher.clock.now();
+        let restarted = if add {
+            channel.teach_kinds(kind, now)
+        } else {
+            channel.restart_kinds(kind, RestartReason::Declared, now)
+        };
         restarted.inspect(|restarted| self.publisher.restarted(restarted)).is_some()
     }
 

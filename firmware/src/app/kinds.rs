@@ -7,10 +7,11 @@
 use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::baseline::Quantiles;
-use stillpoint_core::drift::{Drift, DriftSettings, Finding, Promise};
+use stillpoint_core::causes::{Cause, Causes, Circumstances, Effect};
+use stillpoint_core::drift::{Drift, DriftSettings, Finding, Moment, Promise};
 use stillpoint_core::kind::{Arrival, Assignment, Kinds};
 use stillpoint_core::wire::alarm::Subject;
-use stillpoint_core::wire::drift::{self, Baseline, Kind, Restart, RestartReason};
+use stillpoint_core::wire::drift::{self, Baseline, Explained, Kind, Restart, RestartReason};
 use stillpoint_core::{Record, Settings};
 
 use super::alarms::Figure;
@@ -26,7 +27,22 @@ struct Unjudged {
     number: u32,
     /// When the move was published. Unit: ticks since the first reading
     at: u64,
+    /// Product that the axis worked on; 0: none.
+    job: u32,
     evidence: Evidence,
+}
+
+/// Settling times of a baseline, as people read them.
+#[derive(Clone, Copy, Debug, Default)]
+struct Figures {
+    quantiles: Quantiles,
+    /// Of the settled moves. Unit: ticks
+    mean: f32,
+    unsettled: u32,
+    /// When the first move was published. Unit: ticks since the first reading
+    from: u64,
+    /// The first limits were reported.
+    reported: bool,
 }
 
 /// Baseline and drift of one kind.
@@ -37,12 +53,13 @@ struct KindState {
     /// Moves up to this number do not count.
     after: u32,
     drift: Drift,
-    settling: Quantiles,
+    /// While the baseline grows.
+    figures: Figures,
+    /// The baseline was reported as complete.
+    complete: bool,
     /// At the last finding, with the move that decided it. Unit: 1/256 of the limit
     score: u32,
     number: u32,
-    /// A drift holds.
-    drifting: bool,
     /// As published last.
     promise: Promise,
 }
@@ -54,6 +71,7 @@ pub(super) struct KindMonitor<const KINDS: usize> {
     kinds: Kinds<KINDS>,
     /// One per row of `kinds` that is in use.
     states: Vec<KindState, KINDS>,
+    causes: Causes,
     unjudged: Deque<Unjudged, WAITING>,
 }
 
@@ -67,10 +85,14 @@ pub(super) struct Restarted {
 /// What judging a move found.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Judgement {
-    /// The baseline is complete with this move.
+    /// There are first limits, or the baseline is complete with this move.
     pub(super) baseline: Option<Baseline>,
     /// A drift begins or ends, or what the detector promises has changed.
     pub(super) drift: Option<drift::Drift>,
+    /// A known cause moves the settling time by another amount than before.
+    pub(super) explained: Option<Explained>,
+    /// Baselines begin anew: the machine is warm for the first time.
+    pub(super) warm: Option<Restart>,
     /// The worst drift of the axis, where it may have changed.
     pub(super) worst: Option<Figure>,
 }
@@ -94,34 +116,44 @@ impl KindState {
         *self = KindState { kind, after, ..KindState::default() };
     }
 
+    /// The moves to come are added to the baseline.
+    fn teach(&mut self, minute: u32) {
+        self.drift.teach(&Moment { minute, running: 0 });
+        (self.complete, self.figures.reported, self.score) = (false, false, 0);
+    }
+
     /// Adds a move to drift detection and baseline. The caller, who has all kinds, finds the worst drift.
     fn judge(
         &mut self,
         axis: u8,
         settings: &DriftSettings,
-        at: u64,
+        (causes, circumstances): (&mut Causes, &Circumstances),
         unjudged: &Unjudged,
     ) -> (Judgement, bool) {
-        let finding = self.drift.step(settings, unjudged.evidence);
+        let stood = self.drift.stands();
+        let finding = causes.judge(circumstances, &mut self.drift, settings, unjudged.evidence);
         let drift = match finding {
-            Some(finding) => self.found(axis, &finding, unjudged.number),
+            Some(finding) => self.found(axis, &finding, stood.is_some(), unjudged.number),
             None => self.without_scale(axis, unjudged.number),
         };
-        let baseline = self.extend_baseline(axis, settings.baseline, at, unjudged.evidence);
-        (Judgement { baseline, drift, worst: None }, finding.is_some())
+        let baseline = self.extend_baseline(axis, settings, unjudged);
+        (Judgement { baseline, drift, ..Judgement::default() }, finding.is_some())
     }
 
     /// The message about a finding, if a drift begins or ends with it or if the promise is another.
-    fn found(&mut self, axis: u8, finding: &Finding, number: u32) -> Option<drift::Drift> {
-        let (drifted, another) = (self.drifting, self.promise != finding.promise);
-        (self.score, self.number) = (finding.score, number);
-        (self.drifting, self.promise) = (finding.is_drift_after(drifted), finding.promise);
-        (another || drifted != self.drifting).then(|| drift::Drift {
+    fn found(&mut self, axis: u8, finding: &Finding, stood: bool, number: u32) -> Option<drift::Drift> {
+        let another = self.promise != finding.promise;
+        (self.score, self.number, self.promise) = (finding.score, number, finding.promise);
+        (another || stood != finding.is_drift()).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,
             direction: finding.direction.into(),
             since: finding.since,
+            since_earliest: finding.since_within.0,
+            since_latest: finding.since_within.1,
             smallest: finding.smallest,
+            middle: finding.middle,
+            returned: finding.returned,
             ..self.message(axis, number)
         })
     }
@@ -141,24 +173,65 @@ impl KindState {
         drift::Drift { axis, kind: self.kind, number, promise, moves, ..drift::Drift::default() }
     }
 
-    /// Adds a settling time to a baseline of `length` moves; its message once it is complete.
-    fn extend_baseline(&mut self, axis: u8, length: u32, at: u64, evidence: Evidence) -> Option<Baseline> {
-        let Evidence::Value(settling) = evidence else { return None };
-        if self.settling.count() >= length {
+    /// Adds a move to the figures of the baseline; its message with the first limits, and once it is complete.
+    fn extend_baseline(
+        &mut self,
+        axis: u8,
+        settings: &DriftSettings,
+        unjudged: &Unjudged,
+    ) -> Option<Baseline> {
+        if self.complete {
             return None;
         }
-        self.settling.step(settling);
-        let moves = self.settling.count();
-        let settling_median = self.settling.median().filter(|_| moves == length)?;
-        let settling_p95 = self.settling.p95()?;
-        let message = Baseline { axis, kind: self.kind, at, moves, ..Baseline::default() };
-        Some(Baseline { settling_median, settling_p95, ..message })
+        self.figures.step(unjudged);
+        let provisional = self.drift.is_learning();
+        let another = !provisional || self.drift.has_limits() && !self.figures.reported;
+        if !another {
+            return None;
+        }
+        (self.complete, self.figures.reported) = (!provisional, true);
+        let Figures { quantiles, mean, unsettled, from, .. } = self.figures;
+        let settling_median = quantiles.median()?;
+        Some(Baseline {
+            axis,
+            kind: self.kind,
+            at: unjudged.at,
+            moves: quantiles.count(),
+            settling_median,
+            settling_p95: quantiles.p95()?,
+            settling_mean: (mean + 0.5) as u32,
+            unsettled,
+            from,
+            median_is_empty: self.drift.is_empty_at(settings, settling_median),
+            provisional,
+        })
+    }
+}
+
+impl Figures {
+    fn step(&mut self, unjudged: &Unjudged) {
+        if self.quantiles.count() + self.unsettled == 0 {
+            self.from = unjudged.at;
+        }
+        match unjudged.evidence {
+            Evidence::Value(settling) => {
+                self.quantiles.step(settling);
+                self.mean += (settling as f32 - self.mean) / self.quantiles.count() as f32;
+            }
+            Evidence::Unsettled => self.unsettled += 1,
+        }
     }
 }
 
 impl<const KINDS: usize> KindMonitor<KINDS> {
     pub(super) const fn new(axis: u8) -> KindMonitor<KINDS> {
-        KindMonitor { axis, kinds: Kinds::new(), states: Vec::new(), unjudged: Deque::new() }
+        KindMonitor {
+            axis,
+            kinds: Kinds::new(),
+            states: Vec::new(),
+            causes: Causes::new(),
+            unjudged: Deque::new(),
+        }
     }
 
     /// Finds the kind of a move that is about to be published, and queues the move to be judged.
@@ -166,7 +239,7 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         &mut self,
         settings: &Settings,
         drift: &DriftSettings,
-        record: &Record,
+        (record, job): (&Record, u32),
         now: u64,
     ) -> Classified {
         let Some(assignment) = self.assign(settings, record) else { return Classified::default() };
@@ -177,13 +250,14 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         }
         if let Some(evidence) = Evidence::of(record) {
             if self.unjudged.is_full() {
-                classified.judged = self.judge(drift, now);
+                classified.judged = self.judge(settings, drift);
             }
             // There is room now.
             _ = self.unjudged.push_back(Unjudged {
                 row: assignment.row,
                 number: record.number,
                 at: now,
+                job,
                 evidence,
             });
         }
@@ -255,11 +329,49 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     }
 
     /// Judges the oldest move that waits; `None` if none does, or if its kind has begun anew since.
-    pub(super) fn judge(&mut self, drift: &DriftSettings, now: u64) -> Option<Judgement> {
+    pub(super) fn judge(&mut self, settings: &Settings, drift: &DriftSettings) -> Option<Judgement> {
         let unjudged = self.unjudged.pop_front()?;
+        let at = second(unjudged.at, settings.ticks_per_second);
+        let circumstances = self.causes.step(drift, at, unjudged.job);
+        let warm = circumstances.warm_now.then(|| self.warm(&unjudged)).flatten();
+        let explained = self.causes.next_effect().map(|effect| self.explained(&effect, unjudged.at));
         let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after)?;
-        let (judgement, found) = state.judge(self.axis, drift, now, &unjudged);
-        Some(Judgement { worst: found.then(|| self.worst()), ..judgement })
+        let (judgement, found) = state.judge(self.axis, drift, (&mut self.causes, &circumstances), &unjudged);
+        let worst = (found || warm.is_some()).then(|| self.worst());
+        Some(Judgement { worst, explained, warm, ..judgement })
+    }
+
+    /// The machine is warm for the first time: baselines begin anew with this move.
+    fn warm(&mut self, unjudged: &Unjudged) -> Option<Restart> {
+        let after = unjudged.number.wrapping_sub(1);
+        self.restart(0, after, RestartReason::Warm, unjudged.at).map(|restarted| restarted.restart)
+    }
+
+    /// The next moves of a kind, with 0 of all, are added to the baseline; `None` if there is no such kind.
+    pub(super) fn teach(&mut self, kind: u32, at: u64, ticks_per_second: u32) -> Option<Restarted> {
+        let (mut any, minute) = (false, second(at, ticks_per_second) / 60);
+        for state in self.states.iter_mut().filter(|state| kind == 0 || kind == state.kind) {
+            state.teach(minute);
+            any = true;
+        }
+        let restart = Restart { axis: self.axis, kind, at, why: RestartReason::Taught };
+        any.then(|| Restarted { restart, worst: self.worst() })
+    }
+
+    /// What explained the settling times no longer does: other settings are in force.
+    pub(super) fn forget_causes(&mut self) {
+        self.causes = Causes::new();
+    }
+
+    fn explained(&self, effect: &Effect, at: u64) -> Explained {
+        let (cause, key) = match effect.cause {
+            Cause::HourOfDay => (drift::Cause::HourOfDay, 0),
+            Cause::ShortPause => (drift::Cause::ShortPause, 0),
+            Cause::LongPause => (drift::Cause::LongPause, 0),
+            Cause::Job(number) => (drift::Cause::Job, number),
+        };
+        let permille = effect.nodes.map(|effect| (effect * 1000.0) as i16);
+        Explained { axis: self.axis, at, cause, key, permille }
     }
 
     /// The largest drift score of all kinds, its move and its kind.
@@ -274,4 +386,9 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
             }
         })
     }
+}
+
+/// Unit: seconds since the first reading, from ticks
+fn second(at: u64, ticks_per_second: u32) -> u32 {
+    at.checked_div(ticks_per_second.into()).unwrap_or_default() as u32
 }

@@ -100,6 +100,12 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
 
     /// What judging a move found.
     pub(super) fn judgement(&mut self, judgement: &Judgement) {
+        if let Some(warm) = judgement.warm {
+            self.publish(&Message::Restart(warm));
+        }
+        if let Some(explained) = judgement.explained {
+            self.publish(&Message::Explained(explained));
+        }
         if let Some(baseline) = judgement.baseline {
             self.publish(&Message::Baseline(baseline));
         }

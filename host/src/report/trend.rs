@@ -158,7 +158,10 @@ impl TrendLine {
     /// The line of a trend.
     pub fn new(axis: &str, kind: &str, trend: &Trend, limit_s: Option<f64>) -> TrendLine {
         let fit = trend.fit.as_ref();
-        let slope = |figure: f64| Some(figure * HOUR).filter(|slope| slope.is_finite());
+        // Settling times are whole nanoseconds: a slope that adds up to less is a difference of equal times.
+        let span = trend.span_s.1 - trend.span_s.0;
+        let rounded = |slope: f64| if (slope * span).abs() < 1e-9 { 0.0 } else { slope * HOUR };
+        let slope = |figure: f64| Some(rounded(figure)).filter(|slope| slope.is_finite());
         let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
         TrendLine {
             axis: axis.to_owned(),
@@ -326,6 +329,22 @@ pub(crate) mod tests {
             ..TrendOptions::new(300.0)
         };
         TrendLine::new("tray shuttle", "out, long", &trend(&points, &options).unwrap(), options.limit_s)
+    }
+
+    #[test]
+    fn a_slope_of_equal_times_is_none() {
+        // The steps of a sketch, whose differences are not quite 0.
+        let times = [0.006_833, 0.006_833 + 1e-17, 0.006_970];
+        let stats = |i: usize| {
+            let median_s = if i % 9 == 0 { times[2] } else { times[i % 2] };
+            let time_s = 300.0 * i as f64;
+            IntervalStats { time_s, moves: 9, median_s, p95_s: median_s, ..IntervalStats::default() }
+        };
+        let points: Vec<IntervalStats> = (0..60).map(stats).collect();
+        let found = trend(&points, &TrendOptions::new(300.0)).unwrap();
+        let line = TrendLine::new("axis", "kind", &found, None);
+        let slopes = [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h];
+        assert_eq!(slopes, [Some(0.0); 3], "{:?}", found.fit);
     }
 
     #[test]

@@ -190,7 +190,7 @@ impl Store {
                 let (boot, id) = (row.get(0)?, kind::id(row.get(0)?, row.get(1)?));
                 // A restart of the whole axis has no kind.
                 if (boot, row.get(5)?) <= last && (id == kind::NONE || kind.ids.contains(&id)) {
-                    (stands, upwards) = (drift::is_drift(row.get(3)?, stands), row.get(4)?);
+                    (stands, upwards) = (row.get::<_, u32>(3)? >= drift::LIMIT, row.get(4)?);
                 }
             }
             Ok(Some(stands && upwards))
@@ -212,7 +212,8 @@ impl Store {
     /// dropped and came again goes on. Unit: µs since 1970, UTC
     pub fn restarts(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Vec<i64>, Error> {
         let sql = "SELECT boot, kind, at_us FROM restarts
-            WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND why <> 'dropped' ORDER BY at_us";
+            WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND why NOT IN ('dropped', 'warm', 'taught')
+            ORDER BY at_us";
         let read = || -> rusqlite::Result<Vec<i64>> {
             let mut statement = self.connection.prepare_cached(sql)?;
             let rows = statement.query_map(params![known.device, known.axis.axis, until], |row| {

@@ -155,6 +155,8 @@ pub(super) fn restart(
         RestartReason::Settings => "other settings are in force",
         RestartReason::Declared => "it was declared good",
         RestartReason::Dropped => "the kind had to go for another",
+        RestartReason::Warm => "the machine is warm for the first time",
+        RestartReason::Taught => "more moves were declared good",
     };
     let text = format!("the watch over {of} begins anew: {why}");
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))

@@ -1,5 +1,6 @@
 //! In: a move. Out: what a detector says then: whether there is a drift, and what it promises.
 
+use stillpoint_core::causes::Causes;
 use stillpoint_core::drift::{Direction, Drift, DriftSettings, Promise};
 
 use super::moves::Move;
@@ -25,27 +26,29 @@ impl<F: FnMut(&Move) -> Verdict + Clone> Detector for F {
     }
 }
 
-/// The detector of the core, with the hysteresis by which the monitor announces its findings.
+/// The detector of the core, as the monitor composes it.
 #[derive(Clone)]
 pub struct Shipped {
     settings: DriftSettings,
+    causes: Causes,
     drift: Drift,
-    stands: Option<Direction>,
 }
 
 impl Shipped {
     /// Without a baseline yet.
     pub fn new(settings: DriftSettings) -> Shipped {
-        Shipped { settings, drift: Drift::default(), stands: None }
+        Shipped { settings, causes: Causes::new(), drift: Drift::default() }
     }
 }
 
 impl Detector for Shipped {
     fn step(&mut self, next: &Move) -> Verdict {
-        if let Some(finding) = self.drift.step(&self.settings, next.evidence) {
-            let stands = finding.is_drift_after(self.stands.is_some());
-            self.stands = stands.then_some(finding.direction);
+        // Jobs are numbered from 0 in the model, and 0 stands for none on the monitor.
+        let circumstances = self.causes.step(&self.settings, next.at as u32, next.job + 1);
+        if circumstances.warm_now {
+            self.drift = Drift::default();
         }
-        Verdict { drift: self.stands, promise: self.drift.promise() }
+        self.causes.judge(&circumstances, &mut self.drift, &self.settings, next.evidence);
+        Verdict { drift: self.drift.stands(), promise: self.drift.promise() }
     }
 }

@@ -8,7 +8,7 @@ use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::store::sketch::{Bins, Sketch, rank};
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::drift::{Direction, Drift, Finding, Promise};
+use stillpoint_core::drift::{Direction, Drift, Finding, Moment, Promise};
 use stillpoint_core::kind::{Arrival, KINDS, Kinds};
 use stillpoint_core::{Outcome, Record, Settings};
 
@@ -79,7 +79,9 @@ impl Watched {
         let (times, unsettled) = seen.intervals.entry((at / INTERVAL) as u32).or_default();
         times.extend(record.settling);
         *unsettled += u64::from(record.outcome == Outcome::Unsettled);
-        if let Some(finding) = Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence)) {
+        if let Some(finding) =
+            Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence, &Moment::default()))
+        {
             seen.found(at, record.number, drift.moves(), finding);
         }
         Some(place.number)
@@ -91,7 +93,7 @@ impl Seen {
         let last = self.findings.last();
         let (stood, promise) =
             last.map_or((false, Promise::Learning), |last| (last.stands, last.finding.promise));
-        let stands = finding.is_drift_after(stood);
+        let stands = finding.is_drift();
         if (stood, promise) != (stands, finding.promise) {
             self.findings.push(ReportedFinding { at, number, moves, finding, stands });
         }

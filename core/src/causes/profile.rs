@@ -1,0 +1,124 @@
+//! In: what is unexplained of moves, each with a place. Out: how far a place explains it.
+//!
+//! Nodes with straight lines between them. What a pass of moves shows is put in force at its end, all nodes at once and
+//! relative to the anchor, where a cause has no effect by definition: so a lasting change, which all places have in
+//! common, is never taken for an effect.
+
+/// Part of what a pass shows that is put in force, from the second pass on.
+const GAIN: f32 = 0.4;
+/// Moves at a node that count half.
+const HALF: f32 = 24.0;
+/// Bounds of an effect, relative.
+const SMALLEST: f32 = -0.5;
+const LARGEST: f32 = 1.0;
+
+/// A place between a node and the next.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(super) struct Place {
+    /// The two nodes.
+    pub(super) nodes: (u8, u8),
+    /// How near the second is, from 0 to 1.
+    pub(super) part: f32,
+}
+
+/// Effects at a number of nodes. Unit: 1 (relative to the baseline)
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Profile<const NODES: usize> {
+    nodes: [f32; NODES],
+    sums: [f32; NODES],
+    weights: [f32; NODES],
+    passes: u8,
+}
+
+impl<const NODES: usize> Profile<NODES> {
+    /// No effect anywhere.
+    pub(super) const fn new() -> Profile<NODES> {
+        let zero = [0.0; NODES];
+        Profile { nodes: zero, sums: zero, weights: zero, passes: 0 }
+    }
+
+    /// The effects, node by node.
+    pub(super) fn nodes(&self) -> &[f32; NODES] {
+        &self.nodes
+    }
+
+    /// Number of passes put in force.
+    pub(super) fn passes(&self) -> u8 {
+        self.passes
+    }
+
+    /// The effect at a place.
+    pub(super) fn at(&self, place: Place) -> f32 {
+        let node = |node: u8| self.nodes.get(usize::from(node)).copied().unwrap_or_default();
+        node(place.nodes.0) + place.part * (node(place.nodes.1) - node(place.nodes.0))
+    }
+
+    /// Adds a move that differs by `residual` from what is explained.
+    pub(super) fn step(&mut self, place: Place, residual: f32) {
+        for (node, weight) in [(place.nodes.0, 1.0 - place.part), (place.nodes.1, place.part)] {
+            let node = usize::from(node);
+            if let (Some(sum), Some(all)) = (self.sums.get_mut(node), self.weights.get_mut(node)) {
+                *sum += weight * residual;
+                *all += weight;
+            }
+        }
+    }
+
+    /// Puts a pass in force; `anchor` weighs the nodes whose mean effect stays. Whether it was: nothing is if no anchor was
+    /// met.
+    pub(super) fn finish(&mut self, anchor: impl Fn(usize) -> f32) -> bool {
+        let gain = if self.passes == 0 { 1.0 } else { GAIN };
+        let mut steps = [0.0; NODES];
+        let (mut shift, mut anchored) = (0.0, 0.0);
+        for (node, step) in steps.iter_mut().enumerate() {
+            let weight = self.weight(node);
+            if weight >= 1.0 {
+                *step = self.sum(node) / weight;
+                shift += anchor(node) * *step;
+                anchored += anchor(node);
+            }
+        }
+        if anchored > 0.0 {
+            for (node, step) in steps.iter().enumerate() {
+                self.move_node(node, gain * (step - shift / anchored));
+            }
+            self.passes = self.passes.saturating_add(1);
+        }
+        self.discard();
+        anchored > 0.0
+    }
+
+    /// Moves a node that was met.
+    pub(super) fn move_node(&mut self, node: usize, step: f32) {
+        let weight = self.weight(node);
+        if let Some(effect) = self.nodes.get_mut(node).filter(|_| weight >= 1.0) {
+            *effect = (*effect + step * weight / (weight + HALF)).max(SMALLEST).min(LARGEST);
+        }
+    }
+
+    /// Forgets the pass.
+    fn discard(&mut self) {
+        (self.sums, self.weights) = ([0.0; NODES], [0.0; NODES]);
+    }
+
+    /// Forgets what a node was met with.
+    pub(super) fn forget(&mut self, node: usize) {
+        if let (Some(sum), Some(weight)) = (self.sums.get_mut(node), self.weights.get_mut(node)) {
+            (*sum, *weight) = (0.0, 0.0);
+        }
+    }
+
+    /// Mean of what is unexplained at a node, and the number of moves.
+    pub(super) fn unexplained(&self, node: usize) -> (f32, f32) {
+        let weight = self.weight(node);
+        (self.sum(node) / weight.max(1e-6), weight)
+    }
+
+    fn weight(&self, node: usize) -> f32 {
+        self.weights.get(node).copied().unwrap_or_default()
+    }
+
+    fn sum(&self, node: usize) -> f32 {
+        self.sums.get(node).copied().unwrap_or_default()
+    }
+}
