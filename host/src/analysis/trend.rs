@@ -70,6 +70,28 @@ impl TrendOptions {
             && !self.restarts.iter().any(within)
     }
 
+    /// The intervals that can be used, in order.
+    fn used(&self, intervals: &[IntervalStats]) -> Vec<IntervalStats> {
+        let mut used: Vec<IntervalStats> = intervals.iter().filter(|it| self.accepts(it)).copied().collect();
+        used.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        used
+    }
+
+    /// The warm-ups of intervals in order.
+    fn warm_ups(&self, used: &[IntervalStats]) -> Vec<WarmUp> {
+        let (time, values): (Vec<f64>, Vec<f64>) =
+            used.iter().map(|interval| (interval.time_s, self.measure.of(interval))).unzip();
+        warm_ups(&time, &values, &self.rule)
+    }
+
+    /// The given baselines, or the first hot interval.
+    fn baselines_or_first(&self, hot: &[IntervalStats]) -> Vec<Baseline> {
+        match self.baselines.as_slice() {
+            [] => Baseline::of_first(hot).into_iter().collect(),
+            given => given.to_vec(),
+        }
+    }
+
     /// The restarts from `from_s` up to `to_s`, in order. Unit: s
     fn restarts_within(&self, from_s: f64, to_s: f64) -> Vec<f64> {
         let mut restarts = self.restarts.clone();
@@ -128,12 +150,10 @@ pub struct Trend {
 
 /// The trend of intervals in any order; `None` if no interval can be used.
 pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Trend> {
-    let mut used: Vec<IntervalStats> = intervals.iter().filter(|it| options.accepts(it)).copied().collect();
-    used.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-    let time: Vec<f64> = used.iter().map(|interval| interval.time_s).collect();
-    let values: Vec<f64> = used.iter().map(|interval| options.measure.of(interval)).collect();
-    let end = (used.last()?.time_s + options.rule.interval_s).min(options.until_s);
-    let warm_ups = warm_ups(&time, &values, &options.rule);
+    let used = options.used(intervals);
+    let last = used.last()?;
+    let end = (last.time_s + options.rule.interval_s).min(options.until_s);
+    let warm_ups = options.warm_ups(&used);
     let (hot, cold) = hot_and_cold(&used, &warm_ups);
     let restarts = options.restarts_within(used[0].time_s, end);
     let group_size = hot.len().div_ceil(MAX_POINTS).max(1);
@@ -141,19 +161,17 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let course = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
-    let baselines = baselines(options, &hot);
+    let baselines = options.baselines_or_first(&hot);
     let baseline = in_force(&baselines, end).copied();
-    let cost_of = |intervals: &[IntervalStats], shift: Option<&Shift>| {
-        cost(intervals, shift, &baselines, options.cycle)
-    };
+    let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
     let cost_of_shift = |shift: &Shift| (shift.clone(), cost_of(intervals, Some(shift)));
     Some(Trend {
         measure: options.measure,
         intervals: used.len(),
         omitted: intervals.len() - used.len(),
-        not_settled: values.iter().filter(|value| **value == f64::INFINITY).count(),
-        last_s: *values.last()?,
-        last: Levels::of_interval(used.last()?),
+        not_settled: used.iter().filter(|it| options.measure.of(it) == f64::INFINITY).count(),
+        last_s: options.measure.of(last),
+        last: Levels::of_interval(last),
         span_s: (used.first()?.time_s, end),
         group_size,
         restarts,
@@ -170,14 +188,6 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         shifts: options.shifts.iter().map(cost_of_shift).collect(),
         warm_ups,
     })
-}
-
-/// The given baselines, or the first hot interval.
-fn baselines(options: &TrendOptions, hot: &[IntervalStats]) -> Vec<Baseline> {
-    match options.baselines.as_slice() {
-        [] => Baseline::of_first(hot).into_iter().collect(),
-        given => given.to_vec(),
-    }
 }
 
 /// Hot intervals, and those of warm-ups.

@@ -125,6 +125,18 @@ mod tests {
     }
 
     #[test]
+    fn a_median_in_a_gap_is_not_stated() {
+        let mut shift = ShiftSummary::new(600.0);
+        for number in 0..60 {
+            let settling = Some(if number % 2 == 0 { 0.0 } else { 0.02 });
+            shift.push(&MoveReport { command_end_s: 1.0, ..report(number + 1, settling) });
+        }
+        let text = shift.text();
+        let row: Vec<&str> = text.lines().nth(2).unwrap_or_default().split_whitespace().collect();
+        assert_eq!(row[9..], ["10.0", "–", "20.0", "20.0"], "{text}");
+    }
+
+    #[test]
     fn each_part_counts_its_own_moves() {
         let mut shift = ShiftSummary::new(600.0);
         for (second, settling) in [(1.0, Some(0.010)), (2.0, Some(0.030)), (59.0, None), (601.0, Some(0.1))] {

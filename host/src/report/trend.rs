@@ -162,7 +162,6 @@ impl TrendLine {
         let span = trend.span_s.1 - trend.span_s.0;
         let rounded = |slope: f64| if (slope * span).abs() < 1e-9 { 0.0 } else { slope * HOUR };
         let slope = |figure: f64| Some(rounded(figure)).filter(|slope| slope.is_finite());
-        let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
         TrendLine {
             axis: axis.to_owned(),
             kind: kind.to_owned(),
@@ -182,6 +181,18 @@ impl TrendLine {
             mann_kendall_p: fit.and_then(|fit| fit.test).map(|test| stated(test.p)),
             variance_factor: fit.map(|fit| fit.variance_factor),
             settles_now: fit.map(|fit| fit.level_s.is_finite()),
+            last_s: Some(trend.last_s).filter(|last| last.is_finite()),
+            restarts: trend.restarts.clone(),
+            since_s: trend.standing.first().map(|change| change.time_s),
+            slower_since_s: trend.standing.iter().find(|it| it.after_s > it.before_s).map(|it| it.time_s),
+            ..TrendLine::forecast(trend, limit_s)
+        }
+    }
+
+    /// When the limit is reached, what it costs and why figures are missing; the other fields are empty.
+    fn forecast(trend: &Trend, limit_s: Option<f64>) -> TrendLine {
+        let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
+        TrendLine {
             limit_s,
             time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
             limit_earliest_s: limit.map(|limit| limit.earliest_s),
@@ -191,10 +202,6 @@ impl TrendLine {
             limit_by: limit
                 .map_or("", |_| if trend.by_curves { "curves" } else { "settling times" })
                 .to_owned(),
-            last_s: Some(trend.last_s).filter(|last| last.is_finite()),
-            restarts: trend.restarts.clone(),
-            since_s: trend.standing.first().map(|change| change.time_s),
-            slower_since_s: trend.standing.iter().find(|it| it.after_s > it.before_s).map(|it| it.time_s),
             ..TrendLine::reasons(trend, TrendLine::lost(trend))
         }
     }
