@@ -5,6 +5,8 @@ mod program;
 mod commands;
 #[path = "store/document.rs"]
 mod document;
+#[path = "store/drifts.rs"]
+mod drifts;
 #[path = "store/guard.rs"]
 mod guard;
 #[path = "store/ingest.rs"]

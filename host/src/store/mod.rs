@@ -61,6 +61,8 @@ pub mod kinds;
 mod curves;
 pub mod moves;
 mod residual_error;
+pub mod drifts;
+pub mod recent;
 pub mod alarms;
 pub mod check;
 pub mod retain;

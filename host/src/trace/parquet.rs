@@ -66,6 +66,10 @@ impl Parquet {
             let wrong = "command and feedback have a time column each, which can be read from text only";
             return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
         }
+        if choice.job.is_some() {
+            let wrong = "--job is given, but the job can be read from text only";
+            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
+        }
         let shape = shape(&chosen);
         let mut survey = Survey { whole: total <= BATCH as u64, ..Survey::default() };
         for group in (0..groups).step_by(groups.div_ceil(PLACES).max(1)) {
@@ -128,7 +132,7 @@ fn column((index, field): (usize, &std::sync::Arc<Field>)) -> Column {
         name: field.name().clone(),
         unit: stamp.map(str::to_string).or(named),
         numeric,
-        stamped: false,
+        ..Column::default()
     }
 }
 
@@ -241,6 +245,7 @@ mod tests {
                         }
                         Row::Gap { line, fault } => write!(out, "{line}!{fault} "),
                         Row::Clock { line, tick, second } => write!(out, "{line}@{tick}={second} "),
+                        Row::Job { line, job } => write!(out, "{line}#{job} "),
                     };
                 }
             }
