@@ -309,7 +309,7 @@ fn a_kind_is_slower_while_its_drift_stands() {
     check("no report", &[], false, false);
     check("promised otherwise near the limit", &[200], false, false);
     check("found", &[300], false, true);
-    check("promised otherwise while it stands", &[300, 200], false, true);
+    check("promised otherwise while it stands", &[300, 260], false, true);
     check("ended", &[300, 100], false, false);
     check("another begins", &[300, 100, 200], false, false);
     check("begun anew", &[300], true, false);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
-use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise};
+use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise, Restart};
 
 use crate::decode::DeviceEvent;
 use crate::report::describe::{self, Typical};
@@ -11,6 +11,7 @@ use crate::report::explained;
 use crate::report::number::fixed;
 use crate::report::printable::printable;
 use crate::report::stories::{DriftChange, Stories};
+use crate::report::story::BEGUN_ANEW;
 
 /// What is known of an axis.
 #[derive(Clone, Debug, PartialEq)]
@@ -78,7 +79,20 @@ impl WatchSummary {
                 self.causes.insert(key, *explained);
             }
             DeviceEvent::Alarm(alarm) => self.alarm(alarm),
+            DeviceEvent::Restart(restart) => self.begin_anew(restart, ticks_per_second),
             _ => (),
+        }
+    }
+
+    /// A drift that stands ends where its baseline is discarded. Unit: ticks/s
+    fn begin_anew(&mut self, restart: &Restart, ticks_per_second: f64) {
+        let is_meant = |(axis, kind): (u8, u32)| axis == restart.axis && [0, kind].contains(&restart.kind);
+        for ((axis, kind), history) in self.kinds.iter_mut().filter(|(key, _)| is_meant(**key)) {
+            if history.begun.is_some() && history.ended.is_none() {
+                let (axis, kind, found) = (*axis, *kind, Some(minute(restart.at, ticks_per_second)));
+                let text = BEGUN_ANEW.to_owned();
+                history.ended = Some(DriftChange { axis, kind, begins: false, found, text });
+            }
         }
     }
 
