@@ -190,6 +190,16 @@ impl Drift {
         }
     }
 
+    /// The value of the baseline below which this share of the settled ones lies, within half a place: an eighth of the
+    /// smallest change, or a twenty-fourth of the range of most values. `None` without a baseline, or beyond that range.
+    /// Unit: ticks, or that of the values
+    pub fn quantile(&self, share: f32) -> Option<u32> {
+        match &self.stage {
+            Stage::Judging(judge) => judge.quantile(share),
+            Stage::Collecting(..) => None,
+        }
+    }
+
     /// Whether hardly any value of the baseline lies near this one: within half of the smallest change.
     pub fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
         match &self.stage {
