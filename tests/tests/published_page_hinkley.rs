@@ -38,7 +38,7 @@ fn watched(values: &[f64], times: usize) -> Option<usize> {
     let (watch, mut drift) = (DriftSettings::new(config).expect("valid settings"), Drift::default());
     let mut finds = |value: &f64| {
         let time = Evidence::Value((TYPICAL * (1.0 + 0.1 * value)) as u32);
-        drift.step(&watch, time).is_some_and(|found| found.is_drift() && found.direction == Direction::Up)
+        drift.step(&watch, time, &Moment::default()).is_some_and(|found| found.is_drift() && found.direction == Direction::Up)
     };
     let (before, after) = values.split_at(CHANGE);
     assert!(!before.repeat(times).iter().any(&mut finds), "nothing has changed before");
