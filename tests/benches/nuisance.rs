@@ -141,7 +141,7 @@ fn print_faults(choice: &Choice) {
         names[0],
         names[1..].iter().map(|name| format!("{name:>27}")).collect::<String>()
     );
-    let cells = || choice.cells().into_iter().flat_map(|(_, cells)| cells).filter(|cell| cell.lasting == 0.0);
+    let cells = || choice.cells().into_iter().flat_map(|(_, cells)| cells);
     cells().for_each(|cell| faults_of(&cell, choice.size));
     println!(
         "\nA fault of 20 % for two days, gone after a pause of 4 h: found on, ended by itself on, after min on half and"
