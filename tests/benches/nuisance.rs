@@ -167,7 +167,9 @@ fn faults_of(cell: &Cell, size: Size) {
         let rate = if fault.over > 0.0 { 1.0 } else { rate };
         let over = |at: usize| after[at] / MINUTE * rate / before[at];
         let [half, most] = after.map(minutes);
-        format!("{:>27}", format!("{found} {half} {most} ({:.1}, {:.1})", over(0), over(1)))
+        let stood = outcomes.iter().filter(|outcome| **outcome == Outcome::Stood).count();
+        let stood = if stood > 0 { format!("+{stood}") } else { String::new() };
+        format!("{:>27}", format!("{found}{stood} {half} {most} ({:.1}, {:.1})", over(0), over(1)))
     });
     println!("{cell:<38} {none:>8}{}", columns.collect::<String>());
 }
