@@ -127,7 +127,7 @@ fn row(cell: &Cell, found: &Watched) {
 
 fn print_faults(choice: &Choice) {
     println!(
-        "\nDrift to slower on {} axes: found on, after min on half and on 19 of 20 of them;",
+        "\nDrift to slower on {} axes: found (+ stood before) on, after min on half and on 19 of 20;",
         choice.size.axes
     );
     println!(
