@@ -194,6 +194,7 @@ impl Causes {
             self.learn(residual, circumstances.known, in_baseline);
         }
         if !circumstances.known {
+            drift.pass();
             return None;
         }
         drift.step(settings, evidence, &circumstances.moment)

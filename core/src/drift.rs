@@ -146,6 +146,11 @@ impl Drift {
         None
     }
 
+    /// Counts a move that is not judged, so that the counts of a finding are those of all moves of the kind.
+    pub fn pass(&mut self) {
+        self.moves = self.moves.saturating_add(1);
+    }
+
     /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.
     pub fn residual(&self, settings: &DriftSettings, evidence: Evidence) -> Option<f32> {
         match &self.stage {
@@ -210,7 +215,7 @@ impl Drift {
         }
     }
 
-    /// Number of moves added.
+    /// Number of moves added or passed.
     pub fn moves(&self) -> u32 {
         self.moves
     }

@@ -1,12 +1,16 @@
 //! The store under kills, full disks, other writers, replays and clock steps; and its commands.
 
 mod program;
+#[path = "store/agree.rs"]
+mod agree;
 #[path = "store/commands.rs"]
 mod commands;
 #[path = "store/document.rs"]
 mod document;
 #[path = "store/drifts.rs"]
 mod drifts;
+#[path = "store/frames.rs"]
+mod frames;
 #[path = "store/guard.rs"]
 mod guard;
 #[path = "store/ingest.rs"]
@@ -15,6 +19,8 @@ mod ingest;
 mod kinds;
 #[path = "store/killed.rs"]
 mod killed;
+#[path = "store/ledger.rs"]
+mod ledger;
 #[cfg(feature = "parquet")]
 #[path = "store/parquet_export.rs"]
 mod parquet_export;
@@ -26,6 +32,8 @@ mod trend;
 mod trouble;
 #[path = "store/orphans.rs"]
 mod orphans;
+#[path = "store/until.rs"]
+mod until;
 #[path = "store/versions.rs"]
 mod versions;
 

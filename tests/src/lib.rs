@@ -38,3 +38,4 @@ pub mod promise;
 pub mod poisson;
 pub mod nuisance;
 pub mod shift;
+pub mod stored;

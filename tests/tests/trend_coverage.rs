@@ -3,6 +3,11 @@
 use stillpoint::analysis::interval_stats::{IntervalStats, Measure};
 use stillpoint::analysis::quantile::{quantile_sorted, sorted};
 use stillpoint::analysis::trend::{Trend, TrendOptions, trend};
+use stillpoint::report::trend::{TrendLine, table};
+use stillpoint::store::sketch::Bins;
+use stillpoint::store::statistics::{Overall, interval_stats};
+use stillpoint::store::summary::Summary;
+use stillpoint_core::Outcome;
 use stillpoint_tests::chance::Chance;
 use stillpoint_tests::rounds::{rounds, seed};
 use stillpoint_tests::shift::limits::contains;
@@ -41,7 +46,7 @@ impl Scene {
                 let median_s = truth + SCATTER * state;
                 state = self.correlation * state + (1.0 - self.correlation.powi(2)).sqrt() * chance.normal();
                 let time_s = i as f64 * INTERVAL;
-                IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s: median_s, mean_s: None }
+                IntervalStats { time_s, moves: 100, median_s, p95_s: median_s, ..IntervalStats::default() }
             })
             .collect()
     }
@@ -159,7 +164,7 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
                     let [median_s, p95_s] = [0.5, 0.95].map(|p| quantile_sorted(&moves, p).expect("moves"));
                     let mean_s = Some(moves.iter().sum::<f64>() / 100.0);
                     let time_s = i as f64 * INTERVAL;
-                    IntervalStats { time_s, moves: 100, unsettled: 0, median_s, p95_s, mean_s }
+                    IntervalStats { time_s, moves: 100, median_s, p95_s, mean_s, ..IntervalStats::default() }
                 })
                 .collect();
             let options = TrendOptions { measure, ..TrendOptions::new(INTERVAL) };
@@ -169,4 +174,78 @@ fn slopes_of_medians_and_95_percent_values_hold_for_skewed_moves() {
         println!("{}: {held} of {shifts} slopes held and above 0", measure.word());
         assert!(held * 10 >= shifts * 9, "{}: {held} of {shifts}", measure.word());
     }
+}
+
+/// A healthy shift of a kind of which 45 to 50 % settle at 0 and the others about 8 ms; thirty moves to an interval.
+fn half_zero(seed: u64) -> Vec<Summary> {
+    let bins = Bins::default();
+    let mut chance = Chance::new(seed * 1217 + 3);
+    let zeros = 0.45 + 0.05 * chance.uniform();
+    let interval = |i: usize| {
+        let mut summary = Summary::new(i as i64 * 300_000_000);
+        for _ in 0..30 {
+            let settles_late = chance.uniform() >= zeros;
+            let time = (8e6 * (0.3 * chance.normal()).exp()) as i64;
+            let time = if settles_late { time } else { 0 };
+            summary.add(Outcome::Settled, Some((time, bins.bin(time))), 0);
+        }
+        summary
+    };
+    (0..POINTS).map(interval).collect()
+}
+
+/// What is claimed of a healthy kind that half settles at 0, by a statistic.
+#[derive(Debug, Default)]
+struct Claimed {
+    /// Slopes whose interval excludes 0.
+    slopes: u64,
+    /// Series with a change.
+    changes: u64,
+    /// Forecasts that a limit of 10 ms is reached, or a likely instant of it.
+    forecasts: u64,
+    /// Tables that say that it is slower.
+    slower: u64,
+    /// Intervals that are slower than the first by a tenth and by 2 ms.
+    beyond: usize,
+}
+
+impl Claimed {
+    fn add(&mut self, intervals: &[IntervalStats], measure: Measure) {
+        let options = TrendOptions { measure, limit_s: Some(0.01), ..TrendOptions::new(INTERVAL) };
+        let found = trend(intervals, &options).expect("points");
+        let slope = found.fit.expect("a fit").slope;
+        self.slopes += u64::from(!(slope.low..=slope.high).contains(&0.0));
+        self.changes += u64::from(!found.changes.is_empty());
+        let time = found.time_to_limit.expect("a limit");
+        self.forecasts += u64::from(time.latest_s.or(time.likely_s).is_some());
+        let line = TrendLine::new("axis", "kind", &found, options.limit_s);
+        self.slower += u64::from(table::table(&[line]).contains("slower: "));
+        let values: Vec<f64> = intervals.iter().map(|interval| measure.of(interval)).collect();
+        let limit = (1.1 * values[0]).max(values[0] + 0.002);
+        self.beyond += values.iter().filter(|value| **value > limit).count();
+    }
+}
+
+#[test]
+fn a_healthy_kind_that_half_settles_at_once_has_no_trend() {
+    let shifts = seeds().count() as u64;
+    let (mut before, mut after) = (Claimed::default(), Claimed::default());
+    for seed in seeds() {
+        let (bins, summaries) = (Bins::default(), half_zero(seed));
+        let intervals: Vec<IntervalStats> =
+            summaries.iter().map(|summary| interval_stats(&bins, summary)).collect();
+        let overall = Overall::of(&bins, &summaries);
+        assert!(overall.median_is_empty && overall.levels.median_s.is_none(), "seed {seed}: {overall:?}");
+        before.add(&intervals, Measure::Median);
+        after.add(&intervals, Measure::Mean);
+    }
+    println!("half at 0, {shifts} healthy shifts, by medians: {before:?}");
+    println!("half at 0, {shifts} healthy shifts, by means: {after:?}");
+    assert!(
+        before.forecasts > 0 && before.beyond > 4 * after.beyond,
+        "medians do wander: {before:?} {after:?}"
+    );
+    // The interval of a slope holds the truth in 95 of 100; a change may be found in 10 of 100, as in other healthy shifts.
+    assert!(after.slopes * 10 <= shifts && after.changes * 10 <= shifts, "{after:?}");
+    assert!(after.forecasts == 0 && after.slower * 50 <= shifts, "{after:?}");
 }

@@ -15,9 +15,13 @@ const PLACES: usize = 20;
 /// Score of one standard deviation.
 pub(crate) const UNIT: i32 = 256;
 /// Largest score: one outlier has a bounded effect. Unit: standard deviations
-const FURTHEST: f32 = 2.5;
+const FURTHEST: f32 = 3.5;
 /// Resolution of the table. Unit: 1/standard deviations
-const STEPS: f32 = 50.0;
+const STEPS: f32 = 25.0;
+/// Score of an unsettled move in normal scores of its rank, at most 5: one of them in a subgroup of eight raises no alarm,
+/// three soon do.
+const UNSETTLED_WEIGHT: f32 = 2.0;
+const FURTHEST_UNSETTLED: f32 = 5.0;
 
 /// How often each place was met.
 #[derive(Clone, Copy, Debug, Default)]
@@ -36,7 +40,7 @@ pub(crate) struct Place(u16);
 
 const UNSETTLED: Place = Place(u16::MAX);
 
-/// Scores of the places; that of an unsettled move. Unit: 1/50 standard deviations
+/// Scores of the places; that of an unsettled move. Unit: 1/25 standard deviations
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Scores {
     places: [i8; PLACES],
@@ -160,9 +164,10 @@ impl Distribution {
                 let distance = ((place as f32 - other as f32) * step).max(-1.0).min(1.0);
                 below += f32::from(*weight) * (0.5 + distance * (0.75 - 0.25 * distance * distance));
             }
-            *score = in_steps(below / all);
+            *score = in_steps(normal_score(below / all).max(-FURTHEST).min(FURTHEST));
         }
-        scores.unsettled = in_steps(1.0 - f32::from(self.unsettled) / (2.0 * all));
+        let unsettled = normal_score(1.0 - f32::from(self.unsettled) / (2.0 * all)) * UNSETTLED_WEIGHT;
+        scores.unsettled = in_steps(unsettled.min(FURTHEST_UNSETTLED));
         scores
     }
 
@@ -202,7 +207,7 @@ impl Scores {
         (score * (UNIT as f32 / STEPS)) as i32
     }
 
-    /// Between the scores of two places. Unit: 1/50 standard deviations
+    /// Between the scores of two places. Unit: 1/25 standard deviations
     fn between(&self, position: f32) -> f32 {
         let place = position as usize;
         let [here, next] = [place, place + 1].map(|place| self.places.get(place).copied());
@@ -228,8 +233,7 @@ impl Moments {
     }
 }
 
-/// Normal score of a rank from 0 to 1, cut off. Unit: 1/50 standard deviations
-fn in_steps(rank: f32) -> i8 {
-    let score = normal_score(rank).max(-FURTHEST).min(FURTHEST) * STEPS;
-    (score + if score < 0.0 { -0.5 } else { 0.5 }) as i8
+/// A score, rounded. Unit: 1/25 standard deviations
+fn in_steps(score: f32) -> i8 {
+    (score * STEPS + if score < 0.0 { -0.5 } else { 0.5 }) as i8
 }

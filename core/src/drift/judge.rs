@@ -15,7 +15,7 @@ use crate::drift::{Direction, Finding, LIMIT, Moment, Promise, SUBGROUP};
 /// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are
 /// hardly ever that large.
 const SUSPECT: f32 = 0.8;
-/// Deviation beyond the allowance from which a subgroup is not learnt. Unit: scatter of a subgroup's mean
+/// Deviation from which a subgroup is not learnt, unless the smallest change is more. Unit: scatter of a subgroup's mean
 const OUTLYING: f32 = 4.0;
 /// Least number of moves learnt for that test.
 const OUTLYING_MOVES: u32 = 64;
@@ -185,7 +185,7 @@ impl Judge {
         } else if self.wander.step(deviation, self.sides.variance, full, at) {
             self.pending = Pending::Limits;
         }
-        if self.is_to_be_learnt(deviation, cusum.sum() / side.limit) {
+        if self.is_to_be_learnt(deviation, full, cusum.sum() / side.limit) {
             self.pending = Pending::Learning;
         }
         let score = (cusum.sum() / side.limit * LIMIT as f32) as u32;
@@ -241,13 +241,13 @@ impl Judge {
         }
     }
 
-    /// Whether the last subgroup is one of the baseline. Unit of `sum`: limits
-    fn is_to_be_learnt(&self, deviation: f32, sum: f32) -> bool {
-        let largest =
-            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * sqrt(self.sides.variance);
+    /// Whether the last subgroup is one of the baseline; `full` is the deviation of the smallest change. Unit of `sum`:
+    /// limits
+    fn is_to_be_learnt(&self, deviation: f32, full: f32, sum: f32) -> bool {
+        let largest = full.max(OUTLYING * sqrt(self.sides.variance));
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
-        let full = self.complete && self.spread.is_learnt();
-        !full && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
+        let learnt = self.complete && self.spread.is_learnt();
+        !learnt && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
     }
 
     /// Adds the last subgroup to the baseline and to its scatter.

@@ -12,6 +12,8 @@ pub mod slower;
 pub mod bootstrap;
 pub mod regression;
 pub mod noise;
+pub mod exact;
+pub mod density;
 
 // One kind of moves over time.
 pub mod change_point;
@@ -24,4 +26,5 @@ pub mod time_to_limit;
 pub mod cost;
 pub mod fit;
 pub mod unsettled;
+pub mod standing;
 pub mod trend;

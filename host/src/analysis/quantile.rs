@@ -20,6 +20,12 @@ pub fn quantile_sorted(sorted: &[f64], p: f64) -> Option<f64> {
     Some(if share == 0.0 || low == high { low } else { low + share * (high - low) })
 }
 
+/// Zero-based rank of the quantile `share` of `count` values, as a store's sketch and all tables use it: the value itself, not
+/// one between two; `None` without values.
+pub fn rank(share: f64, count: u64) -> Option<u64> {
+    Some((share.clamp(0.0, 1.0) * count.checked_sub(1)? as f64) as u64)
+}
+
 /// Sorted copy.
 pub fn sorted(values: &[f64]) -> Vec<f64> {
     let mut sorted = values.to_vec();

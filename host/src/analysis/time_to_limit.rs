@@ -91,7 +91,7 @@ mod tests {
         let mut interval = |hours: f64| {
             let median_s = median(hours)? + 0.02 * uniform();
             let time_s = 3600.0 * hours;
-            Some(IntervalStats { time_s, moves: 9, unsettled: 0, median_s, p95_s: median_s, mean_s: None })
+            Some(IntervalStats { time_s, moves: 9, median_s, p95_s: median_s, ..IntervalStats::default() })
         };
         let intervals: Vec<IntervalStats> = (0..count).filter_map(|i| interval(i as f64 / 12.0)).collect();
         let errors = ResidualErrors::from_intervals(&intervals, 300.0, |interval| interval.median_s, 1.0);

@@ -1,12 +1,13 @@
 //! In: interval statistics of one kind. Out: its trend, changes, warm-ups, time to limit and cost.
 
-use super::cost::{Baseline, Cost, Cycle, Shift, cost};
+use super::cost::{Baseline, Cost, Cycle, Shift, cost, in_force};
 use super::fit::{Fit, fitted};
-use super::interval_stats::{IntervalStats, Measure};
+use super::interval_stats::{IntervalStats, Levels, Measure};
 use super::order::finite_values;
 use super::quantile::median;
 use super::residual_error::ResidualErrors;
-use super::segment::segments;
+use super::segment::{Segments, segments};
+use super::standing::{Change, Standing, standing};
 use super::time_to_limit::{TimeToLimit, time_to_limit};
 use super::unsettled::{Unsettled, unsettled, unsettled_intervals};
 use super::warm_up::{Rule, WarmUp, warm_ups};
@@ -29,10 +30,12 @@ pub struct TrendOptions {
     pub limit_s: Option<f64>,
     /// Residual errors at that limit, if there are settling curves: their forecast is better than that of settling times.
     pub residual_errors: Option<ResidualErrors>,
-    /// Reference of the costs; without it, the first hot interval.
-    pub baseline: Option<Baseline>,
+    /// Baselines in the order in which they came into force; without any, the first hot interval.
+    pub baselines: Vec<Baseline>,
     /// Times at which settings or the machine changed: no slope spans them. Unit: s
     pub restarts: Vec<f64>,
+    /// Nothing later is known: the last interval ends here at the latest. Unit: s
+    pub until_s: f64,
     /// The machine cycle, for lost parts.
     pub cycle: Option<Cycle>,
     /// Shifts whose costs are reported separately.
@@ -49,8 +52,9 @@ impl TrendOptions {
             confidence: 0.95,
             limit_s: None,
             residual_errors: None,
-            baseline: None,
+            baselines: Vec::new(),
             restarts: Vec::new(),
+            until_s: f64::INFINITY,
             cycle: None,
             shifts: Vec::new(),
         }
@@ -66,6 +70,28 @@ impl TrendOptions {
             && !self.restarts.iter().any(within)
     }
 
+    /// The intervals that can be used, in order.
+    fn used(&self, intervals: &[IntervalStats]) -> Vec<IntervalStats> {
+        let mut used: Vec<IntervalStats> = intervals.iter().filter(|it| self.accepts(it)).copied().collect();
+        used.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        used
+    }
+
+    /// The warm-ups of intervals in order.
+    fn warm_ups(&self, used: &[IntervalStats]) -> Vec<WarmUp> {
+        let (time, values): (Vec<f64>, Vec<f64>) =
+            used.iter().map(|interval| (interval.time_s, self.measure.of(interval))).unzip();
+        warm_ups(&time, &values, &self.rule)
+    }
+
+    /// The given baselines, or the first hot interval.
+    fn baselines_or_first(&self, hot: &[IntervalStats]) -> Vec<Baseline> {
+        match self.baselines.as_slice() {
+            [] => Baseline::of_first(hot).into_iter().collect(),
+            given => given.to_vec(),
+        }
+    }
+
     /// The restarts from `from_s` up to `to_s`, in order. Unit: s
     fn restarts_within(&self, from_s: f64, to_s: f64) -> Vec<f64> {
         let mut restarts = self.restarts.clone();
@@ -73,17 +99,6 @@ impl TrendOptions {
         restarts.sort_by(f64::total_cmp);
         restarts
     }
-}
-
-/// A change of level or slope in hot running.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Change {
-    /// Start of the first interval after it. Unit: s
-    pub time_s: f64,
-    /// Median of the segment before it; +∞: not settled. Unit: s
-    pub before_s: f64,
-    /// Median of the segment after it; +∞: not settled. Unit: s
-    pub after_s: f64,
 }
 
 /// The trend of one kind.
@@ -99,6 +114,8 @@ pub struct Trend {
     pub not_settled: usize,
     /// Statistic of the last interval used; +∞: not settled. Unit: s
     pub last_s: f64,
+    /// Mean, median and 95 % quantile of the last interval used.
+    pub last: Levels,
     /// Start of the first interval and end of the last. Unit: s
     pub span_s: (f64, f64),
     /// Hot intervals per point of the changes and the fit: 1 for up to a thousand intervals. A group's value is its median.
@@ -109,6 +126,8 @@ pub struct Trend {
     pub restarts: Vec<f64>,
     /// Changes in hot running, in order.
     pub changes: Vec<Change>,
+    /// Those since the last restart that no later one has undone; their levels are finite.
+    pub standing: Vec<Change>,
     /// The trend since the last change; `None` with fewer than eight hot intervals since the last restart.
     pub fit: Option<Fit>,
     /// Unsettled moves in hot running since the last restart.
@@ -119,9 +138,9 @@ pub struct Trend {
     pub time_to_limit: Option<TimeToLimit>,
     /// Whether settling curves gave it, rather than settling times alone.
     pub by_curves: bool,
-    /// Reference of the costs: the given one, else the first hot interval.
+    /// The baseline in force at the end: a given one, else the first hot interval.
     pub baseline: Option<Baseline>,
-    /// Cost over all intervals, warm-ups included.
+    /// Cost over all intervals, warm-ups included, each against the baseline in force then.
     pub cost: Cost,
     /// Cost of the warm-ups alone.
     pub warm_up_cost: Cost,
@@ -131,42 +150,43 @@ pub struct Trend {
 
 /// The trend of intervals in any order; `None` if no interval can be used.
 pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Trend> {
-    let mut used: Vec<IntervalStats> = intervals.iter().filter(|it| options.accepts(it)).copied().collect();
-    used.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
-    let time: Vec<f64> = used.iter().map(|interval| interval.time_s).collect();
-    let values: Vec<f64> = used.iter().map(|interval| options.measure.of(interval)).collect();
-    let end = used.last()?.time_s + options.rule.interval_s;
-    let warm_ups = warm_ups(&time, &values, &options.rule);
+    let used = options.used(intervals);
+    let last = used.last()?;
+    let end = (last.time_s + options.rule.interval_s).min(options.until_s);
+    let warm_ups = options.warm_ups(&used);
     let (hot, cold) = hot_and_cold(&used, &warm_ups);
     let restarts = options.restarts_within(used[0].time_s, end);
     let group_size = hot.len().div_ceil(MAX_POINTS).max(1);
     let parts = split_at_restarts(&hot, &restarts);
     let course = course_of_parts(&parts, group_size, end, options);
-    let (time_to_limit, by_curves) =
-        forecast(parts.last().unwrap_or(&hot.as_slice()), &warm_ups, end, options);
-    let baseline = options.baseline.or_else(|| Baseline::of_first(&hot));
-    let cost_of = |intervals, shift| cost(intervals, shift, baseline.map(|it| it.settling_s), options.cycle);
-    let shifts = options.shifts.iter();
+    let since = parts.last().copied().unwrap_or(&hot);
+    let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
+    let baselines = options.baselines_or_first(&hot);
+    let baseline = in_force(&baselines, end).copied();
+    let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
+    let cost_of_shift = |shift: &Shift| (shift.clone(), cost_of(intervals, Some(shift)));
     Some(Trend {
         measure: options.measure,
         intervals: used.len(),
         omitted: intervals.len() - used.len(),
-        not_settled: values.iter().filter(|value| **value == f64::INFINITY).count(),
-        last_s: *values.last()?,
+        not_settled: used.iter().filter(|it| options.measure.of(it) == f64::INFINITY).count(),
+        last_s: options.measure.of(last),
+        last: Levels::of_interval(last),
         span_s: (used.first()?.time_s, end),
         group_size,
-        warm_ups,
         restarts,
         changes: course.changes,
+        standing: course.standing,
         fit: course.fit,
-        unsettled: parts.last().and_then(|last| unsettled(last)),
+        unsettled: unsettled(since, baseline.and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
         time_to_limit,
         by_curves,
         baseline,
         cost: cost_of(intervals, None),
         warm_up_cost: cost_of(&cold, None),
-        shifts: shifts.map(|shift| (shift.clone(), cost_of(intervals, Some(shift)))).collect(),
+        shifts: options.shifts.iter().map(cost_of_shift).collect(),
+        warm_ups,
     })
 }
 
@@ -201,14 +221,15 @@ fn forecast(
 ) -> (Option<TimeToLimit>, bool) {
     let Some(limit) = options.limit_s else { return (None, false) };
     let measure = options.measure;
-    let from = |errors: &ResidualErrors| time_to_limit(errors, measure.share(), end, options.confidence);
+    let from = |errors: &ResidualErrors, share| time_to_limit(errors, share, end, options.confidence);
     let by_curves = options.residual_errors.as_ref().and_then(|errors| {
         let cold: Vec<_> = warm_ups.iter().map(|warm_up| warm_up.from_s..warm_up.to_s).collect();
-        from(&errors.hot(since.first()?.time_s, &cold))
+        from(&errors.hot(since.first()?.time_s, &cold), measure.share()?)
     });
     let by_settling_times = || {
         let statistic = |interval: &IntervalStats| measure.of(interval);
-        from(&ResidualErrors::from_intervals(since, options.rule.interval_s, statistic, limit))
+        let errors = ResidualErrors::from_intervals(since, options.rule.interval_s, statistic, limit);
+        from(&errors, measure.share().unwrap_or(0.5))
     };
     (Some(by_curves.or_else(by_settling_times).unwrap_or_default()), by_curves.is_some())
 }
@@ -217,6 +238,7 @@ fn forecast(
 #[derive(Default)]
 struct Course {
     changes: Vec<Change>,
+    standing: Vec<Change>,
     fit: Option<Fit>,
 }
 
@@ -248,22 +270,60 @@ fn grouped(intervals: &[IntervalStats], size: usize, measure: Measure) -> (Vec<f
 /// Changes of a hot series, and the fit to its last segment.
 fn course(time: &[f64], values: &[f64], end: f64, options: &TrendOptions) -> Course {
     // Infinities become large finite values, so that the beginning of "not settled" is a change like any other.
-    let Some(segments) = segments(time, &finite_values(values)) else { return Course::default() };
-    let bounds = [&[0], segments.changes.as_slice(), &[time.len()]].concat();
+    let finite = finite_values(values);
+    let Some(segments) = segments(time, &finite) else { return Course::default() };
+    let changes_of = |values: &[f64]| changes(time, values, &segments.changes);
+    let left = standing(&changes_of(&finite));
+    let how = (options.rule.interval_s, options.confidence);
+    let stands = left.changes.last().is_some_and(|last| last.time_s == time[segments.start]);
+    let fit = if segments.changes.is_empty() || stands {
+        line_from(&segments, (time, values), end, how)
+    } else {
+        line_without_excursions(&left, (time, values), end, how)
+    };
+    Course { changes: changes_of(values), standing: left.changes, fit }
+}
+
+/// The line of the last segment; its confidence interval covers every possible start of it.
+fn line_from(
+    segments: &Segments,
+    (time, values): (&[f64], &[f64]),
+    end: f64,
+    how: (f64, f64),
+) -> Option<Fit> {
+    let line = |start: usize| fitted(&time[start..], &values[start..], end, how);
+    let lines: Vec<Fit> = segments.starts.iter().filter_map(|start| line(*start)).collect();
+    line(segments.start).map(|mut fit| {
+        fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.slope.low));
+        fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.slope.high));
+        fit
+    })
+}
+
+/// Where the last change only undid an earlier one: the line since the last change that stands, without the stretches
+/// between.
+fn line_without_excursions(
+    left: &Standing,
+    (time, values): (&[f64], &[f64]),
+    end: f64,
+    how: (f64, f64),
+) -> Option<Fit> {
+    let from = left.changes.last().map_or(f64::NEG_INFINITY, |last| last.time_s);
+    let counts = |at: f64| at >= from && !left.excursions.iter().any(|excursion| excursion.contains(&at));
+    let points = time.iter().zip(values).filter(|(time, _)| counts(**time));
+    let (time, values): (Vec<f64>, Vec<f64>) = points.unzip();
+    fitted(&time, &values, end, how)
+}
+
+/// The changes at these points, each with the medians of the segments on either side.
+fn changes(time: &[f64], values: &[f64], points: &[usize]) -> Vec<Change> {
+    let bounds = [&[0], points, &[time.len()]].concat();
     let changes = bounds.windows(3).filter_map(|bounds| {
         let &[before, at, after] = bounds else { return None };
         let (before_s, after_s) = (median(&values[before..at])?, median(&values[at..after])?);
         Some(Change { time_s: time[at], before_s, after_s })
     });
-    let how = (options.rule.interval_s, options.confidence);
-    let line = |start: usize| fitted(&time[start..], &values[start..], end, how);
-    let lines: Vec<Fit> = segments.starts.iter().filter_map(|start| line(*start)).collect();
-    let fit = line(segments.start).map(|mut fit| {
-        fit.slope.low = lines.iter().fold(fit.slope.low, |low, line| low.min(line.slope.low));
-        fit.slope.high = lines.iter().fold(fit.slope.high, |high, line| high.max(line.slope.high));
-        fit
-    });
-    Course { changes: changes.collect(), fit }
+    changes.collect()
 }
 
 #[cfg(test)]
@@ -278,9 +338,31 @@ mod tests {
                 let median_s = 0.05 + 1e-3 * noise(i);
                 let p95_s = 0.06 + 1e-3 * noise(i + 1) + 1e-5 * i as f64;
                 let time_s = 300.0 * i as f64;
-                IntervalStats { time_s, moves: 20, unsettled: 0, median_s, p95_s, mean_s: None }
+                IntervalStats { time_s, moves: 20, median_s, p95_s, ..IntervalStats::default() }
             })
             .collect()
+    }
+
+    /// A fault of an hour and a half is repaired; then the axis is what it was before.
+    #[test]
+    fn a_change_that_was_undone_is_neither_since_nor_where_the_fit_begins() {
+        let of = |level: &dyn Fn(usize) -> f64| {
+            let mut intervals = intervals(96);
+            intervals
+                .iter_mut()
+                .for_each(|interval| interval.median_s += level((interval.time_s / 300.0) as usize));
+            trend(&intervals, &TrendOptions::new(300.0)).expect("intervals")
+        };
+        let fault = |i: usize| if (50..68).contains(&i) { 0.02 } else { 0.0 };
+        let undone = of(&fault);
+        assert!(undone.changes.len() == 2 && undone.standing.is_empty(), "{undone:?}");
+        let fit = undone.fit.expect("a fit");
+        assert_eq!((fit.from_s, fit.points), (0.0, 96 - 18), "{fit:?}");
+        assert!(fit.slope.low < 0.0 && fit.slope.high > 0.0, "{fit:?}");
+        // Worn before the fault, and after it.
+        let worn = of(&|i| fault(i) + if i >= 20 { 0.01 } else { 0.0 });
+        let since: Vec<f64> = worn.standing.iter().map(|change| change.time_s).collect();
+        assert_eq!((since, worn.fit.expect("a fit").from_s), (vec![6000.0], 6000.0), "{worn:?}");
     }
 
     #[test]

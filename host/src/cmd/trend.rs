@@ -5,29 +5,31 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
-use stillpoint_core::Outcome;
 
 use super::moves::Within;
 use super::option_value::{positive, whole};
 use super::output::{OutputFormat, notify};
 use crate::analysis::cost::{Baseline, Cycle, Source};
-use crate::analysis::interval_stats::{IntervalStats, Measure};
+use crate::analysis::interval_stats::{IntervalStats, Levels, Measure};
 use crate::analysis::residual_error::ResidualErrors;
 use crate::analysis::trend::{TrendOptions, trend};
+use crate::analysis::warm_up::Rule;
 use crate::error::Error;
-use crate::report::trend::{TrendLine, csv, json, table};
+use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
 use crate::store::axes::KnownAxis;
-use crate::store::kinds::Kind;
-use crate::store::sketch::{Bins, rank};
-use crate::store::summary::Summary;
+use crate::store::kinds::{Kind, KnownBaseline};
+use crate::store::sketch::Bins;
+use crate::store::statistics::{Overall, interval_stats};
+use crate::store::summary::SPANS;
 
 /// Show how settling time changes over time, per kind of move
 ///
 /// For each kind of moves (same axis, direction, distance and speed): the slope with its 95 % interval, a test for a
 /// trend, changes and their times, when a limit will be reached, and what settling cost. The section Trend of
-/// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does. No slope
-/// spans a change of settings or a new baseline.
+/// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does, and costs at
+/// least the time to the next command. No slope spans a change of settings or a new baseline. Where hardly any move settles
+/// near the median, the mean is followed instead. With --until all is as it was known then.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -36,7 +38,7 @@ pub struct Arguments {
     /// Output format
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
-    /// Length of each summary interval
+    /// Length of each summary interval; longer for kinds of which no interval has five moves
     #[arg(long, value_enum, default_value = "5min")]
     interval: Interval,
     /// Only the kind with this number
@@ -48,10 +50,10 @@ pub struct Arguments {
     /// Predict when this settling time is reached, from settling curves if the store has them
     #[arg(long, value_name = "L", value_parser = positive, allow_negative_numbers = true)]
     limit_ms: Option<f64>,
-    /// Reference settling time for the costs; default: the monitor's baseline, else the first interval
+    /// Reference settling time; default: the monitor's baseline in force at the time, else the first interval
     #[arg(long, value_name = "B", value_parser = positive, allow_negative_numbers = true)]
     baseline_ms: Option<f64>,
-    /// Time from part to part; requires --moves-per-cycle
+    /// Time from part to part; requires --moves-per-cycle. Lost parts are those of the axis that lost most time
     #[arg(long, value_name = "C", requires = "moves_per_cycle")]
     #[arg(value_parser = positive, allow_negative_numbers = true)]
     cycle_s: Option<f64>,
@@ -97,44 +99,160 @@ impl Interval {
 
 /// Prints the trends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let options = options(arguments);
     let store = arguments.within.open()?;
-    let within = arguments.within.interval(&store)?;
-    let span = arguments.interval.seconds();
-    let (mut lines, mut too_short, mut others) = (Vec::new(), 0, Vec::new());
-    for known in store.find_axes(arguments.within.axis.as_deref())? {
-        let errors =
-            options.limit_s.map(|limit_s| store.residual_errors(&known, within, limit_s)).transpose()?;
-        for kind in store.kinds(&known, span, within)? {
-            if arguments.kind.is_some_and(|number| number != kind.number()) {
-                others.push(format!("{} {}", known.axis.name, kind.describe()));
-                continue;
-            }
-            let options = TrendOptions {
-                residual_errors: errors.as_ref().and_then(|errors| errors_of_kind(errors, &kind)),
-                ..options_of_kind(&store, &known, &kind, within.1, &options)?
-            };
-            let summaries = store.summaries_of(&known, (span, &kind), within)?;
-            let bins = Bins::default();
-            let intervals: Vec<IntervalStats> =
-                summaries.iter().filter_map(|summary| interval_stats(&bins, summary)).collect();
-            match trend(&intervals, &options) {
-                Some(found) => {
-                    let drifts_up = Some(store.is_slower(&known, &kind)?);
-                    let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s);
-                    lines.push(TrendLine { drifts_up, ..line });
+    let query = Query {
+        store: &store,
+        axis: arguments.within.axis.clone(),
+        kind: arguments.kind,
+        within: arguments.within.interval(&store)?,
+        span: arguments.interval.seconds(),
+        options: options(arguments),
+    };
+    let found = query.lines()?;
+    if let Some(number) = query.kind.filter(|_| found.lines.is_empty() && found.too_short == 0) {
+        return Err(no_such_kind(number, &found.others));
+    }
+    if found.too_short > 0 {
+        notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
+    }
+    print(arguments.format, &found.lines)
+}
+
+/// What is to be known, and of which moves.
+pub struct Query<'s> {
+    /// The store.
+    pub store: &'s Store,
+    /// Name or number of the axis; all if none.
+    pub axis: Option<String>,
+    /// Number of the kind; all if none.
+    pub kind: Option<u32>,
+    /// Unit: µs since 1970, UTC
+    pub within: (i64, i64),
+    /// Length of an interval, one of those of the summaries. Unit: s
+    pub span: i64,
+    /// The options that all kinds share.
+    pub options: TrendOptions,
+}
+
+/// The trends of a store.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// One for each kind.
+    pub lines: Vec<TrendLine>,
+    /// Number of kinds with too few moves.
+    pub too_short: usize,
+    /// Kinds with other numbers than the one that was asked for, in words.
+    pub others: Vec<String>,
+}
+
+impl Query<'_> {
+    /// The trends of all kinds.
+    pub fn lines(&self) -> Result<Found, Error> {
+        let mut found = Found::default();
+        for known in self.store.find_axes(self.axis.as_deref())? {
+            let limit_s = self.options.limit_s;
+            let errors = limit_s.map(|limit_s| self.store.residual_errors(&known, self.within, limit_s));
+            let errors = errors.transpose()?;
+            for kind in self.store.kinds(&known, self.span, self.within)? {
+                if self.kind.is_some_and(|number| number != kind.number()) {
+                    found.others.push(format!("{} {}", known.axis.name, kind.describe()));
+                    continue;
                 }
-                None => too_short += 1,
+                match self.line(&known, &kind, errors.as_ref())? {
+                    Some(line) => found.lines.push(line),
+                    None => found.too_short += 1,
+                }
             }
         }
+        cycle::keep_parts_of_slowest(&mut found.lines);
+        Ok(found)
     }
-    if let Some(number) = arguments.kind.filter(|_| lines.is_empty() && too_short == 0) {
-        return Err(no_such_kind(number, &others));
+
+    /// The trend of one kind, over longer intervals if the wanted ones have too few moves each; `None` if all have.
+    fn line(
+        &self,
+        known: &KnownAxis,
+        kind: &Kind,
+        errors: Option<&BTreeMap<i64, ResidualErrors>>,
+    ) -> Result<Option<TrendLine>, Error> {
+        let given = self.options_of_kind(known, kind)?;
+        let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
+        let options = TrendOptions { residual_errors, ..given };
+        let drifts_up = self.store.is_slower(known, kind, self.within.1)?;
+        for span in SPANS.into_iter().filter(|span| *span >= self.span) {
+            if let Some(line) = self.line_over(known, kind, (span, &options))? {
+                return Ok(Some(TrendLine { drifts_up, interval_s: span as f64, ..line }));
+            }
+        }
+        Ok(None)
     }
-    if too_short > 0 {
-        notify(format_args!("{too_short} kinds have too few moves for a trend"));
+
+    /// The trend of one kind over intervals of `span` seconds; `None` if they have too few moves each.
+    fn line_over(
+        &self,
+        known: &KnownAxis,
+        kind: &Kind,
+        (span, options): (i64, &TrendOptions),
+    ) -> Result<Option<TrendLine>, Error> {
+        let bins = Bins::default();
+        let summaries = self.store.summaries_of(known, (span, kind), self.within)?;
+        let intervals: Vec<IntervalStats> =
+            summaries.iter().map(|summary| interval_stats(&bins, summary)).collect();
+        let overall = Overall::of(&bins, &summaries);
+        let measure = measure_of(&overall, options);
+        let options = TrendOptions { measure, rule: Rule::new(span as f64), ..options.clone() };
+        let found = trend(&intervals, &options);
+        Ok(found.map(|found| {
+            TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
+                .with_levels(overall.levels, overall.median_is_empty)
+        }))
     }
-    print(arguments.format, &lines)
+
+    /// The options for one kind, with the baselines and the restarts that the monitor had reported for it.
+    fn options_of_kind(&self, known: &KnownAxis, kind: &Kind) -> Result<TrendOptions, Error> {
+        let until = self.within.1;
+        let restarts: Vec<f64> =
+            self.store.restarts(known, kind, until)?.into_iter().map(|at| at as f64 * 1e-6).collect();
+        let reported = self.store.baselines(known, kind, until)?;
+        let reported: Vec<Baseline> = reported.iter().map(|one| baseline(one, &restarts)).collect();
+        let baselines = match self.options.baselines.as_slice() {
+            [] => reported,
+            given => given.iter().map(|given| with_p95(*given, reported.last())).collect(),
+        };
+        let until_s = if until == i64::MAX { f64::INFINITY } else { until as f64 * 1e-6 };
+        Ok(TrendOptions { baselines, restarts, until_s, ..self.options.clone() })
+    }
+}
+
+/// Means are followed instead of medians where a median, of the moves or of their baseline, lies in a gap.
+fn measure_of(overall: &Overall, options: &TrendOptions) -> Measure {
+    let in_gap = |baseline: &Baseline| baseline.levels.median_s.is_none() && baseline.levels.mean_s.is_some();
+    let has_none = overall.median_is_empty || options.baselines.last().is_some_and(in_gap);
+    if has_none && options.measure == Measure::Median { Measure::Mean } else { options.measure }
+}
+
+/// A baseline as it was reported, in force since its first move. If a monitor did not send that, since the restart before.
+fn baseline(known: &KnownBaseline, restarts: &[f64]) -> Baseline {
+    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
+    let at_s = known.at as f64 * 1e-6;
+    let restart = || restarts.iter().copied().rfind(|restart| *restart <= at_s);
+    let levels = Levels {
+        mean_s: known.mean.map(seconds),
+        median_s: known.median.map(seconds),
+        p95_s: Some(seconds(known.p95)),
+    };
+    Baseline {
+        from_s: known.from.map(|from| from as f64 * 1e-6).or_else(restart).unwrap_or(at_s),
+        levels,
+        unsettled: known.unsettled,
+        source: Source::Monitor,
+    }
+}
+
+/// A given baseline has no 95 % quantile: that of the monitor is used.
+fn with_p95(given: Baseline, reported: Option<&Baseline>) -> Baseline {
+    let p95_s = reported.and_then(|reported| reported.levels.p95_s);
+    Baseline { levels: Levels { p95_s, ..given.levels }, ..given }
 }
 
 /// No move is of the requested kind.
@@ -146,21 +264,6 @@ fn no_such_kind(kind: u32, others: &[String]) -> Error {
         wrong: "no move in this time is of this kind".to_owned(),
         remedy: format!("choose one of: {kinds}"),
     }
-}
-
-/// The options for one kind, with the baseline and the restarts that the monitor reported for it.
-fn options_of_kind(
-    store: &Store,
-    known: &KnownAxis,
-    kind: &Kind,
-    until: i64,
-    options: &TrendOptions,
-) -> Result<TrendOptions, Error> {
-    let reported = store
-        .baseline(known, kind, until)?
-        .map(|median| Baseline { settling_s: median as f64 * 1e-9, source: Source::Monitor });
-    let restarts = store.restarts(known, kind)?.into_iter().map(|at| at as f64 * 1e-6).collect();
-    Ok(TrendOptions { baseline: options.baseline.or(reported), restarts, ..options.clone() })
 }
 
 /// Residual errors at the limit of one kind, over all starts of the monitor.
@@ -188,28 +291,8 @@ fn options(arguments: &Arguments) -> TrendOptions {
     TrendOptions {
         measure: if arguments.p95 { Measure::P95 } else { Measure::Median },
         limit_s: arguments.limit_ms.map(|limit| limit * 1e-3),
-        baseline: baseline.map(|settling_s| Baseline { settling_s, source: Source::Option }),
+        baselines: baseline.map(Baseline::given).into_iter().collect(),
         cycle: cycle.map(|(seconds, moves)| Cycle { seconds, moves }),
         ..TrendOptions::new(arguments.interval.seconds() as f64)
     }
-}
-
-/// The statistics of a summary interval; `None` if no move in it is settled or unsettled.
-fn interval_stats(bins: &Bins, summary: &Summary) -> Option<IntervalStats> {
-    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
-    let moves = summary.sketch.count();
-    let unsettled = u64::try_from(summary.count(Outcome::Unsettled)).unwrap_or(0);
-    // Unsettled moves rank behind all settled moves.
-    let quantile = |share| {
-        let rank = rank(share, moves + unsettled)?;
-        Some(summary.sketch.ranked(bins, rank).map_or(f64::INFINITY, seconds))
-    };
-    Some(IntervalStats {
-        time_s: summary.at as f64 * 1e-6,
-        moves,
-        unsettled,
-        median_s: quantile(0.5)?,
-        p95_s: quantile(0.95)?,
-        mean_s: (moves > 0).then(|| seconds(summary.sum) / moves as f64),
-    })
 }

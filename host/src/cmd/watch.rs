@@ -191,10 +191,7 @@ impl Watch<'_> {
     }
 
     fn report(&mut self, event: DeviceEvent) -> Result<(), Error> {
-        let clock = self.monitor;
-        if let Some(change) = self.stories.push(&event, &|tick, beside| clock.words(tick, beside)) {
-            notify(self.drift_text(&change));
-        }
+        self.report_drift(&event);
         match event {
             DeviceEvent::Move(decoded) => {
                 let report = self.move_report(*decoded);
@@ -215,21 +212,29 @@ impl Watch<'_> {
                 notify(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
             }
             DeviceEvent::Finding(finding) => {
-                notify(describe::finding(&self.axis_name(finding.axis), &finding));
+                notify(describe::finding(&self.axis_name(finding.axis), &finding))
             }
             DeviceEvent::Alarm(alarm) => notify(describe::alarm(&self.axis_name(alarm.axis), &alarm)),
             DeviceEvent::Missing(missing) => self.request(&missing)?,
             DeviceEvent::Kind(kind) => _ = self.kinds.insert((kind.axis, kind.kind), kind),
             DeviceEvent::Job(job) => {
-                notify(format_args!("{}: job {} begins", self.axis_name(job.axis), job.number));
+                notify(format_args!("{}: job {} begins", self.axis_name(job.axis), job.number))
             }
-            DeviceEvent::Explained(explained) => {
-                notify(format_args!("{}, {}", self.axis_name(explained.axis), explained::text(&explained)));
+            DeviceEvent::Explained(cause) => {
+                notify(format_args!("{}, {}", self.axis_name(cause.axis), explained::text(&cause)));
             }
             DeviceEvent::Status(_) | DeviceEvent::Arranged(_) => (),
             DeviceEvent::Baseline(_) | DeviceEvent::Drift(_) | DeviceEvent::Restart(_) => (),
         }
         Ok(())
+    }
+
+    /// Reports the drift that begins or ends with an event, if one does.
+    fn report_drift(&mut self, event: &DeviceEvent) {
+        let clock = self.monitor;
+        if let Some(change) = self.stories.push(event, &|tick, beside| clock.words(tick, beside)) {
+            notify(self.drift_text(&change));
+        }
     }
 
     /// The begin or the end of a drift, with the names of axis and kind.

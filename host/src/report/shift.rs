@@ -1,22 +1,55 @@
 //! In: measured moves of a shift, one by one. Out: per axis and tenth of the shift, how many settled, and how soon.
 
 use comfy_table::{CellAlignment, Table, presets};
+use stillpoint_core::Outcome;
 
 use super::move_report::MoveReport;
 use super::number::fixed;
 use super::printable::printable;
+use crate::analysis::density;
+use crate::analysis::quantile::rank;
 
 pub mod watch;
 
 /// Parts into which a shift is cut.
 const PARTS: usize = 10;
+/// Too few moves to find a gap in their distribution.
+const FEWEST: u64 = 50;
 
 /// One axis in one part of the shift.
 #[derive(Clone, Debug, Default)]
 struct Part {
     moves: usize,
+    unsettled: usize,
     /// Settling times of the settled. Unit: ms
     settling: Vec<f64>,
+}
+
+impl Part {
+    /// Cells of one row: moves, share settled, mean, median, 95 % quantile and longest settling time. Quantiles are ranks
+    /// among the settled and the unsettled, which rank behind; no median where hardly any move settles near it.
+    fn cells(&self) -> [String; 6] {
+        let mut settling = self.settling.clone();
+        settling.sort_by(f64::total_cmp);
+        let shown = |ms: Option<f64>| ms.map_or("–".to_owned(), |ms| fixed(ms, 1));
+        let judged = (settling.len() + self.unsettled) as u64;
+        let quantile = |share| {
+            let rank = rank(share, judged)?;
+            settling.get(rank as usize).copied()
+        };
+        let longest = settling.last().copied();
+        let in_gap = judged >= FEWEST && density::is_empty(|share| quantile(share).or(longest), judged);
+        let count = settling.len() as f64;
+        let mean = (count > 0.0).then(|| settling.iter().sum::<f64>() / count);
+        [
+            self.moves.to_string(),
+            format!("{} %", fixed(100.0 * count / self.moves as f64, 1)),
+            shown(mean),
+            shown(quantile(0.5).filter(|_| !in_gap)),
+            shown(quantile(0.95)),
+            shown(longest),
+        ]
+    }
 }
 
 /// The moves of a shift so far.
@@ -43,6 +76,7 @@ impl ShiftSummary {
         let parts = self.axes.get_mut(place).map(|axis| &mut axis.2);
         if let Some(part) = parts.and_then(|parts| parts.get_mut(part.min(PARTS - 1))) {
             part.moves += 1;
+            part.unsettled += usize::from(report.outcome == Outcome::Unsettled);
             part.settling.extend(report.settling_s.map(|settling| settling * 1e3));
         }
     }
@@ -54,32 +88,19 @@ impl ShiftSummary {
         table.set_header([
             "axis",
             "window",
-            "from min",
+            "from\nmin",
             "moves",
             "settled",
-            "median ms",
-            "95 % ms",
-            "worst ms",
+            "mean\nms",
+            "median\nms",
+            "95 %\nms",
+            "worst\nms",
         ]);
         for (name, window, parts) in &self.axes {
             for (number, part) in parts.iter().enumerate().filter(|(_, part)| part.moves > 0) {
-                let mut settling = part.settling.clone();
-                settling.sort_by(f64::total_cmp);
-                let quantile = |share: f64| {
-                    let last = settling.len().checked_sub(1);
-                    let at = last.map(|last| (last as f64 * share).round() as usize);
-                    at.and_then(|at| settling.get(at)).map_or("–".to_owned(), |ms| fixed(*ms, 1))
-                };
-                table.add_row([
-                    if number == 0 { printable(name) } else { String::new() },
-                    if number == 0 { printable(window) } else { String::new() },
-                    fixed(number as f64 * self.seconds / 60.0 / PARTS as f64, 1),
-                    part.moves.to_string(),
-                    format!("{} %", fixed(100.0 * part.settling.len() as f64 / part.moves as f64, 1)),
-                    quantile(0.5),
-                    quantile(0.95),
-                    quantile(1.0),
-                ]);
+                let named = |text: &str| if number == 0 { printable(text) } else { String::new() };
+                let from = fixed(number as f64 * self.seconds / 60.0 / PARTS as f64, 1);
+                table.add_row([named(name), named(window), from].into_iter().chain(part.cells()));
             }
         }
         table.column_iter_mut().skip(2).for_each(|column| column.set_cell_alignment(CellAlignment::Right));
@@ -93,6 +114,29 @@ mod tests {
     use crate::report::fixture::report;
 
     #[test]
+    fn moves_that_did_not_settle_rank_behind() {
+        let mut shift = ShiftSummary::new(600.0);
+        for settling in [Some(0.010), None, None, None] {
+            shift.push(&MoveReport { command_end_s: 1.0, ..report(1, settling) });
+        }
+        let text = shift.text();
+        let row: Vec<&str> = text.lines().nth(2).unwrap_or_default().split_whitespace().collect();
+        assert_eq!(row[5..], ["0.0", "4", "25.0", "%", "10.0", "–", "–", "10.0"], "{text}");
+    }
+
+    #[test]
+    fn a_median_in_a_gap_is_not_stated() {
+        let mut shift = ShiftSummary::new(600.0);
+        for number in 0..60 {
+            let settling = Some(if number % 2 == 0 { 0.0 } else { 0.02 });
+            shift.push(&MoveReport { command_end_s: 1.0, ..report(number + 1, settling) });
+        }
+        let text = shift.text();
+        let row: Vec<&str> = text.lines().nth(2).unwrap_or_default().split_whitespace().collect();
+        assert_eq!(row[9..], ["10.0", "–", "20.0", "20.0"], "{text}");
+    }
+
+    #[test]
     fn each_part_counts_its_own_moves() {
         let mut shift = ShiftSummary::new(600.0);
         for (second, settling) in [(1.0, Some(0.010)), (2.0, Some(0.030)), (59.0, None), (601.0, Some(0.1))] {
@@ -100,7 +144,8 @@ mod tests {
         }
         let text = shift.text();
         let rows: Vec<Vec<&str>> = text.lines().map(|line| line.split_whitespace().collect()).collect();
-        assert_eq!(rows[1][5..], ["0.0", "3", "66.7", "%", "30.0", "30.0", "30.0"], "{text}");
-        assert_eq!(rows[2], ["9.0", "1", "100.0", "%", "100.0", "100.0", "100.0"], "{text}");
+        // Of 10, 30 and "not settled" the median is 30.
+        assert_eq!(rows[2][5..], ["0.0", "3", "66.7", "%", "20.0", "30.0", "30.0", "30.0"], "{text}");
+        assert_eq!(rows[3], ["9.0", "1", "100.0", "%", "100.0", "100.0", "100.0", "100.0"], "{text}");
     }
 }

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::drift::is_drift;
 use stillpoint_core::wire::drift::Drift;
 
 use super::move_times::MoveTimes;
@@ -86,7 +85,7 @@ impl Stories {
         let found = self.times.before(key, drift.number, 0);
         let history = self.kinds.entry(key).or_default();
         let stood = history.stands;
-        history.stands = is_drift(drift.score, stood);
+        history.stands = drift.is_drift();
         let (begins, history) = (history.stands, *history);
         if begins == stood {
             return None;
@@ -169,7 +168,7 @@ mod tests {
         let events = [DeviceEvent::Settings(settings), DeviceEvent::Baseline(baseline)]
             .into_iter()
             .chain(moves(1..=100))
-            .chain([drift(100, 300, false), drift(100, 200, false)])
+            .chain([drift(100, 300, false), drift(100, 400, false)])
             .chain(moves(101..=120))
             .chain([drift(120, 0, true), DeviceEvent::Baseline(Baseline { kind: 1, ..Baseline::default() })])
             .chain(moves(121..=140))

@@ -21,6 +21,9 @@ pub struct Story<'a> {
     pub first: Option<String>,
 }
 
+/// Ends a drift of moves whose baseline was discarded.
+pub const BEGUN_ANEW: &str = "the watch over it began anew";
+
 /// When a change came, in words.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Since {

@@ -11,12 +11,12 @@ use super::printable::printable;
 use super::{number, reason, summary};
 
 /// A column with its cells.
-struct Column {
-    heading: String,
+pub(super) struct Column {
+    pub(super) heading: String,
     /// Columns are dropped from the highest number down; 0 never.
-    spare: u8,
-    is_text: bool,
-    cells: Vec<String>,
+    pub(super) spare: u8,
+    pub(super) is_text: bool,
+    pub(super) cells: Vec<String>,
 }
 
 /// The table as text, ending in a line break. Columns that don't fit into `width` characters are
@@ -96,10 +96,10 @@ fn heading(shown: &TableField, unit: &str) -> String {
 }
 
 /// Stands for a value that does not exist, so that no column has holes.
-const DASH: &str = "–";
+pub(super) const DASH: &str = "–";
 
 /// The columns that fit into `width` characters, and the headings of those dropped.
-fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
+pub(super) fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
     let mut dropped = Vec::new();
     while columns.iter().map(|column| column.width() + GAP).sum::<usize>() > width.saturating_add(GAP) {
         let Some((at, _)) =
@@ -122,7 +122,8 @@ impl Column {
     }
 }
 
-fn drawn(columns: &mut [Column]) -> String {
+/// The columns as text, without blanks at the ends of lines.
+pub(super) fn drawn(columns: &mut [Column]) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     table.set_header(columns.iter().map(|column| Cell::new(&column.heading)));

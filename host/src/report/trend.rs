@@ -3,16 +3,22 @@
 //! The field names are a contract: other tools read them. Add at the end, never rename.
 
 pub mod csv;
+pub mod cycle;
 pub mod table;
 
 use std::io;
 
 use serde::Serialize;
 
+use crate::analysis::interval_stats::Levels;
 use crate::analysis::trend::Trend;
 
 /// Seconds per hour.
 const HOUR: f64 = 3600.0;
+
+/// Smallest probability that is stated; a smaller one is given as this. Normal approximations and independent moves, on which
+/// they rest, are not known to more.
+const LEAST_P: f64 = 0.001;
 
 /// The trend of one kind as other tools read it. Times on the clock of the store, in seconds.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -21,7 +27,7 @@ pub struct TrendLine {
     pub axis: String,
     /// Name of the kind.
     pub kind: String,
-    /// `median` or `p95` of the settling times of an interval.
+    /// The statistic of an interval that is followed: `median`, `p95`, or `mean` where no median exists.
     pub measure: String,
     /// Start of the first interval. Unit: s
     pub from_s: f64,
@@ -47,7 +53,7 @@ pub struct TrendLine {
     pub slope_low_s_per_h: Option<f64>,
     /// Upper end; none if open.
     pub slope_high_s_per_h: Option<f64>,
-    /// Mann–Kendall: two-sided probability without a trend, autocorrelation allowed for.
+    /// Mann–Kendall: two-sided probability without a trend, autocorrelation allowed for; 0.001: that or less.
     pub mann_kendall_p: Option<f64>,
     /// By how much autocorrelation widened variances.
     pub variance_factor: Option<f64>,
@@ -61,13 +67,13 @@ pub struct TrendLine {
     pub limit_latest_s: Option<f64>,
     /// Settled moves.
     pub moves: u64,
-    /// Seconds lost against zero.
+    /// Seconds lost against zero; see `lost_at_least`.
     pub lost_s: f64,
-    /// Seconds lost against the baseline, negative for a gain.
+    /// Seconds lost against the baseline, negative for a gain; see `lost_at_least`.
     pub lost_against_baseline_s: Option<f64>,
-    /// Parts lost against zero.
+    /// Parts lost against zero; only on the axis that sets the cycle.
     pub lost_parts: Option<f64>,
-    /// Parts lost against the baseline.
+    /// Parts lost against the baseline; only on the axis that sets the cycle.
     pub lost_against_baseline_parts: Option<f64>,
     /// Cost per shift: (name, moves, seconds against zero, seconds against the baseline).
     pub shifts: Vec<(String, u64, f64, Option<f64>)>,
@@ -79,9 +85,9 @@ pub struct TrendLine {
     pub unsettled: u64,
     /// Share of them among all that did or did not.
     pub unsettled_share: Option<f64>,
-    /// The same in hot running since the last restart: in its first quarter,
+    /// The same in the baseline, or in hot running since the last restart before its last intervals,
     pub unsettled_share_before: Option<f64>,
-    /// and in its last.
+    /// and in these, at most eight.
     pub unsettled_share_now: Option<f64>,
     /// Mann–Kendall of the shares of its intervals, as `mann_kendall_p`.
     pub unsettled_p: Option<f64>,
@@ -89,13 +95,14 @@ pub struct TrendLine {
     pub unsettled_intervals: Vec<(f64, u64, u64)>,
     /// When the watch over these moves began anew: no slope spans a restart. Unit: s
     pub restarts: Vec<f64>,
-    /// Settling time that costs are compared with. Unit: s
+    /// Settling time that costs are compared with: the mean, if it is known. Unit: s
     pub baseline_s: Option<f64>,
     /// `asked`, `monitor` or `first interval`; empty without one.
     pub baseline_from: String,
     /// Seconds that warm-ups lost against the baseline; they are in the others.
     pub warm_up_lost_s: Option<f64>,
-    /// Instant by which the limit is as likely reached as not, from `to_s`; none if that is not as far as can be seen. Unit: s
+    /// Instant by which the limit is as likely reached as not, from `to_s`; none if that is past, or not as far as can be seen.
+    /// Unit: s
     pub limit_likely_s: Option<f64>,
     /// As far as can be seen, from `to_s`. Unit: s
     pub limit_seen_s: Option<f64>,
@@ -105,14 +112,56 @@ pub struct TrendLine {
     pub last_s: Option<f64>,
     /// Whether the monitor found a drift to slower that still stands; none if unknown.
     pub drifts_up: Option<bool>,
+    /// The first change that no later one has undone. Unit: s
+    pub since_s: Option<f64>,
+    /// The first of these that made it slower. Unit: s
+    pub slower_since_s: Option<f64>,
+    /// Of all moves: mean of the settled. Unit: s
+    pub mean_s: Option<f64>,
+    /// Median; none if it is "not settled" or does not exist. Unit: s
+    pub median_s: Option<f64>,
+    /// 95 % quantile; none if it is "not settled". Unit: s
+    pub p95_s: Option<f64>,
+    /// Why medians are not stated.
+    pub median_reason: String,
+    /// Of the last interval, as above. Unit: s
+    pub last_mean_s: Option<f64>,
+    /// Unit: s
+    pub last_median_s: Option<f64>,
+    /// Unit: s
+    pub last_p95_s: Option<f64>,
+    /// Of the baseline, as above. Unit: s
+    pub baseline_mean_s: Option<f64>,
+    /// Unit: s
+    pub baseline_median_s: Option<f64>,
+    /// Unit: s
+    pub baseline_p95_s: Option<f64>,
+    /// Why there is no slope.
+    pub slope_reason: String,
+    /// Why no likely instant is stated.
+    pub limit_reason: String,
+    /// Fisher's exact test of the shares of unsettled moves before and now; 0.001: that or less.
+    pub unsettled_exact_p: Option<f64>,
+    /// Whether the share has risen: beyond chance, in several intervals, and by enough to matter.
+    pub unsettled_rose: Option<bool>,
+    /// Moves that were inside for less than the window time.
+    pub interrupted: u64,
+    /// Whether the seconds lost are a lower bound, because moves were unsettled or interrupted.
+    pub lost_at_least: bool,
+    /// Of `lost_s`: time from command end to next command of the unsettled and the interrupted moves. Unit: s
+    pub lost_rests_s: f64,
+    /// Length of the intervals: the wanted one, or longer if no interval of that had enough moves. Unit: s
+    pub interval_s: f64,
 }
 
 impl TrendLine {
     /// The line of a trend.
     pub fn new(axis: &str, kind: &str, trend: &Trend, limit_s: Option<f64>) -> TrendLine {
         let fit = trend.fit.as_ref();
-        let slope = |figure: f64| Some(figure * HOUR).filter(|slope| slope.is_finite());
-        let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
+        // Settling times are whole nanoseconds: a slope that adds up to less is a difference of equal times.
+        let span = trend.span_s.1 - trend.span_s.0;
+        let rounded = |slope: f64| if (slope * span).abs() < 1e-9 { 0.0 } else { slope * HOUR };
+        let slope = |figure: f64| Some(rounded(figure)).filter(|slope| slope.is_finite());
         TrendLine {
             axis: axis.to_owned(),
             kind: kind.to_owned(),
@@ -122,28 +171,80 @@ impl TrendLine {
             intervals: trend.intervals,
             left_out: trend.omitted,
             warm_up_intervals: trend.warm_ups.iter().map(|warm_up| warm_up.intervals).sum(),
-            warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p),
+            warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p).map(stated),
             change_points: trend.changes.iter().map(|at| (at.time_s, at.before_s, at.after_s)).collect(),
             fitted_from_s: fit.map(|fit| fit.from_s),
             level_s: fit.map(|fit| fit.level_s).filter(|level| level.is_finite()),
             slope_s_per_h: fit.and_then(|fit| slope(fit.slope.slope)),
             slope_low_s_per_h: fit.and_then(|fit| slope(fit.slope.low)),
             slope_high_s_per_h: fit.and_then(|fit| slope(fit.slope.high)),
-            mann_kendall_p: fit.and_then(|fit| fit.test).map(|test| test.p),
+            mann_kendall_p: fit.and_then(|fit| fit.test).map(|test| stated(test.p)),
             variance_factor: fit.map(|fit| fit.variance_factor),
             settles_now: fit.map(|fit| fit.level_s.is_finite()),
+            last_s: Some(trend.last_s).filter(|last| last.is_finite()),
+            restarts: trend.restarts.clone(),
+            since_s: trend.standing.first().map(|change| change.time_s),
+            slower_since_s: trend.standing.iter().find(|it| it.after_s > it.before_s).map(|it| it.time_s),
+            ..TrendLine::forecast(trend, limit_s)
+        }
+    }
+
+    /// When the limit is reached, what it costs and why figures are missing; the other fields are empty.
+    fn forecast(trend: &Trend, limit_s: Option<f64>) -> TrendLine {
+        let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
+        TrendLine {
             limit_s,
             time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
             limit_earliest_s: limit.map(|limit| limit.earliest_s),
             limit_latest_s: limit.and_then(|limit| limit.latest_s),
-            limit_likely_s: limit.and_then(|limit| limit.likely_s),
+            limit_likely_s: limit.and_then(|limit| limit.likely_s).filter(|likely| *likely > 0.0),
             limit_seen_s: limit.map(|limit| limit.seen_s),
             limit_by: limit
                 .map_or("", |_| if trend.by_curves { "curves" } else { "settling times" })
                 .to_owned(),
-            last_s: Some(trend.last_s).filter(|last| last.is_finite()),
-            restarts: trend.restarts.clone(),
-            ..TrendLine::lost(trend)
+            ..TrendLine::reasons(trend, TrendLine::lost(trend))
+        }
+    }
+
+    /// Adds why figures are missing.
+    fn reasons(trend: &Trend, line: TrendLine) -> TrendLine {
+        let slope_reason = match &trend.fit {
+            None => "fewer than eight intervals since the last restart",
+            Some(fit) if !fit.slope.slope.is_finite() => "most intervals are not settled",
+            Some(_) => "",
+        };
+        let limit_reason = match &trend.time_to_limit {
+            Some(limit) if limit.seen_s == 0.0 => "too little history since the last restart",
+            Some(limit) if limit.latest_s == Some(0.0) => "the limit is reached",
+            Some(limit) if limit.likely_s == Some(0.0) => "the limit may be reached already",
+            Some(limit) if limit.likely_s.is_none() => "not likely within the time that can be seen",
+            _ => "",
+        };
+        TrendLine { slope_reason: slope_reason.to_owned(), limit_reason: limit_reason.to_owned(), ..line }
+    }
+
+    /// Adds the levels of all moves; where a median does not exist, none is stated.
+    pub fn with_levels(self, levels: Levels, median_is_empty: bool) -> TrendLine {
+        let line =
+            TrendLine { mean_s: levels.mean_s, median_s: levels.median_s, p95_s: levels.p95_s, ..self };
+        if !median_is_empty {
+            return line;
+        }
+        TrendLine {
+            median_s: None,
+            last_median_s: None,
+            baseline_median_s: None,
+            median_reason: "hardly any move settles near the median".to_owned(),
+            ..line
+        }
+    }
+
+    /// The level of the baseline that the followed statistic is compared with. Unit: s
+    fn compared_s(&self) -> Option<f64> {
+        match self.measure.as_str() {
+            "mean" => self.baseline_mean_s,
+            "p95" => self.baseline_p95_s,
+            _ => self.baseline_median_s,
         }
     }
 
@@ -151,6 +252,7 @@ impl TrendLine {
     fn lost(trend: &Trend) -> TrendLine {
         let (cost, unsettled) = (&trend.cost, trend.unsettled.as_ref());
         let all = cost.moves + cost.unsettled;
+        let baseline = trend.baseline.map(|baseline| baseline.levels).unwrap_or_default();
         let shifts = trend.shifts.iter();
         let shifts = shifts.map(|(shift, cost)| {
             (shift.name.clone(), cost.moves, cost.seconds, cost.seconds_against_baseline)
@@ -167,14 +269,30 @@ impl TrendLine {
             unsettled_share: (all > 0).then(|| cost.unsettled as f64 / all as f64),
             unsettled_share_before: unsettled.map(|shares| shares.before),
             unsettled_share_now: unsettled.map(|shares| shares.now),
-            unsettled_p: unsettled.and_then(|shares| shares.test).map(|test| test.p),
+            unsettled_p: unsettled.and_then(|shares| shares.test).map(|test| stated(test.p)),
+            unsettled_exact_p: unsettled.map(|shares| stated(shares.p)),
+            unsettled_rose: unsettled.map(|shares| shares.has_risen),
+            interrupted: cost.interrupted,
+            lost_at_least: cost.is_lower_bound(),
+            lost_rests_s: cost.rests,
             unsettled_intervals: trend.unsettled_intervals.clone(),
-            baseline_s: trend.baseline.map(|baseline| baseline.settling_s),
+            baseline_s: trend.baseline.and_then(|baseline| baseline.reference_s()),
             baseline_from: trend.baseline.map_or("", |baseline| baseline.source.words()).to_owned(),
             warm_up_lost_s: trend.warm_up_cost.seconds_against_baseline,
+            last_mean_s: trend.last.mean_s,
+            last_median_s: trend.last.median_s,
+            last_p95_s: trend.last.p95_s,
+            baseline_mean_s: baseline.mean_s,
+            baseline_median_s: baseline.median_s,
+            baseline_p95_s: baseline.p95_s,
             ..TrendLine::default()
         }
     }
+}
+
+/// A probability as it is stated.
+fn stated(p: f64) -> f64 {
+    p.max(LEAST_P)
 }
 
 /// One JSON line, with its line break.
@@ -185,7 +303,7 @@ pub fn json(line: &TrendLine) -> io::Result<String> {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
-    use crate::analysis::cost::{Baseline, Cycle, Shift, Source};
+    use crate::analysis::cost::{Baseline, Cycle, Shift};
     use crate::analysis::interval_stats::IntervalStats;
     use crate::analysis::trend::{TrendOptions, trend};
     use rand_pcg::Pcg32;
@@ -206,17 +324,34 @@ pub(crate) mod tests {
                     median_s,
                     p95_s: 0.06,
                     mean_s: Some(median_s),
+                    ..IntervalStats::default()
                 }
             })
             .collect();
         let options = TrendOptions {
             limit_s: Some(0.068),
-            baseline: Some(Baseline { settling_s: 0.05, source: Source::Option }),
+            baselines: vec![Baseline::given(0.05)],
             cycle: Some(Cycle { seconds: 3.0, moves: 1.0 }),
             shifts: vec![Shift { name: "early; 1".to_owned(), from_s: 0.0, to_s: 7200.0 }],
             ..TrendOptions::new(300.0)
         };
         TrendLine::new("tray shuttle", "out, long", &trend(&points, &options).unwrap(), options.limit_s)
+    }
+
+    #[test]
+    fn a_slope_of_equal_times_is_none() {
+        // The steps of a sketch, whose differences are not quite 0.
+        let times = [0.006_833, 0.006_833 + 1e-17, 0.006_970];
+        let stats = |i: usize| {
+            let median_s = if i % 9 == 0 { times[2] } else { times[i % 2] };
+            let time_s = 300.0 * i as f64;
+            IntervalStats { time_s, moves: 9, median_s, p95_s: median_s, ..IntervalStats::default() }
+        };
+        let points: Vec<IntervalStats> = (0..60).map(stats).collect();
+        let found = trend(&points, &TrendOptions::new(300.0)).unwrap();
+        let line = TrendLine::new("axis", "kind", &found, None);
+        let slopes = [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h];
+        assert_eq!(slopes, [Some(0.0); 3], "{:?}", found.fit);
     }
 
     #[test]

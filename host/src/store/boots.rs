@@ -22,8 +22,8 @@ impl Boot {
     }
 
     /// A length of time. Unit: ns
-    pub(super) fn nanoseconds(&self, ticks: u32) -> i64 {
-        self.scale(u64::from(ticks), 1_000_000_000)
+    pub(super) fn nanoseconds(&self, ticks: impl Into<u64>) -> i64 {
+        self.scale(ticks.into(), 1_000_000_000)
     }
 
     fn scale(&self, ticks: u64, per_second: u64) -> i64 {
@@ -129,7 +129,7 @@ mod tests {
     fn ticks_are_scaled_without_overflow() {
         let boot = Boot { ticks_per_second: 10_000_000, epoch: 1_000 };
         assert_eq!(boot.at(25), 1_002);
-        assert_eq!(boot.nanoseconds(25), 2_500);
+        assert_eq!(boot.nanoseconds(25_u32), 2_500);
         assert_eq!(Boot { ticks_per_second: 1, epoch: i64::MAX }.at(u64::MAX), i64::MAX);
         assert_eq!(Boot { ticks_per_second: 0, epoch: 0 }.at(3), 3_000_000);
     }

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 
 use jiff::tz::TimeZone;
 use rusqlite::{OptionalExtension, Row, params};
-use stillpoint_core::drift::is_drift;
 use stillpoint_core::wire::drift::{Direction, Drift, Promise};
 use stillpoint_core::wire::message::Message;
 
@@ -12,7 +11,7 @@ use super::axes::KnownAxis;
 use super::database::Store;
 use super::{frame, kind};
 use crate::error::Error;
-use crate::report::story::{Since, Story, moves_since};
+use crate::report::story::{BEGUN_ANEW, Since, Story, moves_since};
 use crate::report::wall_time;
 
 /// A move may lie later than the arrival of what was reported after it, because a monitor's clock may be set wrong.
@@ -46,7 +45,7 @@ pub struct StoredDrift {
 struct Report {
     boot: u32,
     sequence: u32,
-    /// Unit: µs since 1970, UTC
+    /// When it arrived; of a new beginning when that was. Unit: µs since 1970, UTC
     arrived: i64,
     /// None where the kind, or with number 0 the whole axis, began anew.
     drift: Option<Drift>,
@@ -205,14 +204,19 @@ impl Reader<'_> {
     /// A kind, or with number 0 the whole axis, begins anew.
     fn begin_anew(&mut self, report: &Report) {
         let id = kind::id(report.boot, report.kind);
-        self.histories.retain(|of, _| kind::parts(*of).0 != report.boot || report.kind != 0 && *of != id);
+        let begins = |of: i64| kind::parts(of).0 == report.boot && (report.kind == 0 || of == id);
+        for (_, history) in self.histories.iter().filter(|(of, history)| history.stands && begins(**of)) {
+            let begun = self.found.get_mut(history.place);
+            begun.into_iter().for_each(|begun| begun.end = Some((report.arrived, BEGUN_ANEW.to_owned())));
+        }
+        self.histories.retain(|of, _| !begins(*of));
     }
 
     /// A drift begins or ends, or goes on.
     fn drift(&mut self, report: &Report, drift: &Drift) -> rusqlite::Result<()> {
         let id = kind::id(report.boot, report.kind);
         let before = self.histories.get(&id).copied().unwrap_or_default();
-        let stands = is_drift(drift.score, before.stands);
+        let stands = drift.is_drift();
         if stands == before.stands {
             return Ok(());
         }

@@ -1,5 +1,5 @@
-//! In: an axis. Out: its kinds of moves across all starts of its monitor: their descriptions, their intervals, their
-//! baselines, and when their watch began anew.
+//! In: an axis and a time. Out: its kinds of moves across all starts of its monitor: their descriptions, their intervals,
+//! their baselines, and when their watch began anew, all as they were known at the end of that time.
 //!
 //! A monitor numbers kinds anew at every start. Kinds of two starts are one kind here if the monitor would have put their
 //! first moves into one: the same direction, distances within 12.5 % and speeds within 25 %. Two kinds of one start stay
@@ -7,14 +7,14 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::{Connection, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 use stillpoint_core::drift;
 use stillpoint_core::kind::{DISTANCE_TOLERANCE, SPEED_TOLERANCE};
 
 use super::axes::KnownAxis;
 use super::database::Store;
-use super::kind;
 use super::summary::Summary;
+use super::{kind, partial};
 use crate::error::Error;
 use crate::report::describe::{self, Typical};
 
@@ -37,6 +37,44 @@ impl FirstMove {
         self.forward == other.forward
             && near(self.distance, other.distance, DISTANCE_TOLERANCE)
             && near(self.speed, other.speed, SPEED_TOLERANCE)
+    }
+}
+
+/// What a monitor reported of the settling of a kind while it was good.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KnownBaseline {
+    /// When it was reported. Unit: µs since 1970, UTC
+    pub at: i64,
+    /// Its first move; `None` if the monitor did not send it. Unit: µs since 1970, UTC
+    pub from: Option<i64>,
+    /// Mean of the settled; `None` if the monitor did not send it. Unit: ns
+    pub mean: Option<i64>,
+    /// `None` where hardly any move settles near it. Unit: ns
+    pub median: Option<i64>,
+    /// Unit: ns
+    pub p95: i64,
+    /// Unsettled moves, and all settled and unsettled moves; `None` if the monitor did not send them.
+    pub unsettled: Option<(u64, u64)>,
+}
+
+impl KnownBaseline {
+    /// Columns that [`KnownBaseline::of_row`] reads.
+    const COLUMNS: &str = "at_us, from_us, mean_ns, median_ns, p95_ns, median_is_empty, unsettled, moves";
+
+    fn of_row(row: &Row) -> rusqlite::Result<KnownBaseline> {
+        let (mean, p95): (Option<i64>, i64) = (row.get("mean_ns")?, row.get("p95_ns")?);
+        // A mean of 0 beside a longer p95 was not counted, nor were unsettled moves.
+        let mean = mean.filter(|mean| *mean > 0 || p95 == 0);
+        let (unsettled, moves): (Option<u32>, u32) = (row.get("unsettled")?, row.get("moves")?);
+        let unsettled = unsettled.filter(|_| mean.is_some()).map(u64::from);
+        Ok(KnownBaseline {
+            at: row.get("at_us")?,
+            from: row.get("from_us")?,
+            mean,
+            median: Some(row.get("median_ns")?).filter(|_| !row.get("median_is_empty").unwrap_or(false)),
+            p95,
+            unsettled: unsettled.map(|unsettled| (unsettled, unsettled + u64::from(moves))),
+        })
     }
 }
 
@@ -72,8 +110,8 @@ impl Store {
     /// Kinds of an axis that have moves within a time, in the order in which they were met.
     pub fn kinds(&self, known: &KnownAxis, span: i64, within: (i64, i64)) -> Result<Vec<Kind>, Error> {
         let read = || {
-            let present = self.kinds_within(known, span, within)?;
-            let mut kinds = joined(first_moves(&self.connection, known)?, &known.axis.unit);
+            let present = self.kinds_within(known, span, partial::enclosing(span, within))?;
+            let mut kinds = joined(first_moves(&self.connection, known, within.1)?, &known.axis.unit);
             for id in &present {
                 if !kinds.iter().any(|kind| kind.ids.contains(id)) {
                     kinds.push(Kind { ids: vec![*id], first_move: None, unit: known.axis.unit.clone() });
@@ -87,78 +125,98 @@ impl Store {
 
     /// Descriptions of all kinds of an axis, by [`kind::id`].
     pub fn kind_descriptions(&self, known: &KnownAxis) -> Result<BTreeMap<i64, String>, Error> {
-        let all = first_moves(&self.connection, known).map_err(|error| self.fault(&error))?;
+        let all = first_moves(&self.connection, known, i64::MAX).map_err(|error| self.fault(&error))?;
         let unit = &known.axis.unit;
         let describe =
             |id, first| Kind { ids: vec![id], first_move: Some(first), unit: unit.clone() }.describe();
         Ok(all.into_iter().map(|(id, first)| (id, describe(id, first))).collect())
     }
 
-    /// Summaries of a kind over all starts, in order.
+    /// Summaries of a kind over all starts, in order. An interval that begins before the time or ends after it has only
+    /// the moves within.
     pub fn summaries_of(
         &self,
         known: &KnownAxis,
         (span, kind): (i64, &Kind),
         within: (i64, i64),
     ) -> Result<Vec<Summary>, Error> {
+        let partial::Parts { whole, edges } = partial::parts(span, within);
         let mut all: BTreeMap<i64, Summary> = BTreeMap::new();
+        let mut add = |summary: Summary| {
+            let at = summary.at;
+            all.entry(at).or_insert_with(|| Summary::new(at)).merge(&summary);
+        };
         for id in &kind.ids {
-            for summary in self.summaries(known, (span, *id), within)? {
-                all.entry(summary.at)
-                    .or_insert_with(|| Summary { at: summary.at, ..Summary::default() })
-                    .merge(&summary);
-            }
+            self.summaries(known, (span, *id), whole)?.into_iter().for_each(&mut add);
+        }
+        for edge in edges {
+            self.partial_summary(known, &kind.ids, &edge)?.into_iter().for_each(&mut add);
         }
         Ok(all.into_values().collect())
     }
 
-    /// Median settling time of the newest baseline of a kind before `until`, which is in µs since 1970, UTC. Unit: ns
-    pub fn baseline(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Option<i64>, Error> {
-        let sql = "SELECT boot, kind, median_ns FROM baselines
-            WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY at_us DESC, boot DESC, sequence DESC";
-        let read = || -> rusqlite::Result<Option<i64>> {
-            let mut statement = self.connection.prepare_cached(sql)?;
-            let mut rows = statement.query(params![known.device, known.axis.axis, until])?;
-            while let Some(row) = rows.next()? {
-                if kind.ids.contains(&kind::id(row.get(0)?, row.get(1)?)) {
-                    return row.get(2).map(Some);
-                }
-            }
-            Ok(None)
+    /// Baselines of a kind reported before `until`, in order. Unit: µs since 1970, UTC
+    pub fn baselines(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Vec<KnownBaseline>, Error> {
+        let read = || -> rusqlite::Result<Vec<KnownBaseline>> {
+            let mut statement = self.connection.prepare_cached(&format!(
+                "SELECT boot, kind, {} FROM baselines
+                WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY at_us, boot, sequence",
+                KnownBaseline::COLUMNS
+            ))?;
+            let rows = statement.query_map(params![known.device, known.axis.axis, until], |row| {
+                Ok((kind::id(row.get(0)?, row.get(1)?), KnownBaseline::of_row(row)?))
+            })?;
+            let all: Vec<(i64, KnownBaseline)> = rows.collect::<rusqlite::Result<_>>()?;
+            Ok(all.into_iter().filter(|(id, _)| kind.ids.contains(id)).map(|(_, known)| known).collect())
         };
         read().map_err(|error| self.fault(&error))
     }
 
-    /// Whether a drift of a kind towards longer settling stands, by what its monitor reported last.
-    pub fn is_slower(&self, known: &KnownAxis, kind: &Kind) -> Result<bool, Error> {
-        let sql = "SELECT boot, kind, sequence, score, direction = 'up' FROM drifts
+    /// Whether a drift of a kind towards longer settling stood at `until`, by what its monitor had reported last; `None` if
+    /// the moves that would date its reports are past retention. Unit: µs since 1970, UTC
+    pub fn is_slower(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Option<bool>, Error> {
+        // A report of a drift has no time but the number of a move.
+        let sql = "SELECT boot, kind, sequence, score, direction = 'up', number FROM drifts
             WHERE device = ?1 AND axis = ?2
-            UNION ALL SELECT boot, kind, sequence, 0, 0 FROM restarts WHERE device = ?1 AND axis = ?2
+            UNION ALL SELECT boot, kind, sequence, 0, 0, 0 FROM restarts
+            WHERE device = ?1 AND axis = ?2 AND at_us < ?3
             ORDER BY boot, sequence";
-        let read = || -> rusqlite::Result<bool> {
+        let read = || -> rusqlite::Result<Option<bool>> {
+            let Some(last) = self.last_move(known, until)? else { return Ok(None) };
             let mut statement = self.connection.prepare_cached(sql)?;
-            let mut rows = statement.query(params![known.device, known.axis.axis])?;
+            let mut rows = statement.query(params![known.device, known.axis.axis, until])?;
             let (mut stands, mut upwards) = (false, false);
             while let Some(row) = rows.next()? {
-                let id = kind::id(row.get(0)?, row.get(1)?);
+                let (boot, id) = (row.get(0)?, kind::id(row.get(0)?, row.get(1)?));
                 // A restart of the whole axis has no kind.
-                if id == kind::NONE || kind.ids.contains(&id) {
+                if (boot, row.get(5)?) <= last && (id == kind::NONE || kind.ids.contains(&id)) {
                     (stands, upwards) = (row.get::<_, u32>(3)? >= drift::LIMIT, row.get(4)?);
                 }
             }
-            Ok(stands && upwards)
+            Ok(Some(stands && upwards))
         };
         read().map_err(|error| self.fault(&error))
     }
 
-    /// When the watch over a kind began anew because of other settings or a declaration; a kind that was dropped and
-    /// came again goes on. Unit: µs since 1970, UTC
-    pub fn restarts(&self, known: &KnownAxis, kind: &Kind) -> Result<Vec<i64>, Error> {
+    /// Start and number of the last move of an axis before `until`. Starts count upwards.
+    fn last_move(&self, known: &KnownAxis, until: i64) -> rusqlite::Result<Option<(u32, u32)>> {
+        let sql = "SELECT boot, number FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3
+            ORDER BY at_us DESC, boot DESC, number DESC LIMIT 1";
+        self.connection
+            .prepare_cached(sql)?
+            .query_row(params![known.device, known.axis.axis, until], |row| Ok((row.get(0)?, row.get(1)?)))
+            .optional()
+    }
+
+    /// When the watch over a kind began anew before `until`, because of other settings or a declaration; a kind that was
+    /// dropped and came again goes on. Unit: µs since 1970, UTC
+    pub fn restarts(&self, known: &KnownAxis, kind: &Kind, until: i64) -> Result<Vec<i64>, Error> {
         let sql = "SELECT boot, kind, at_us FROM restarts
-            WHERE device = ?1 AND axis = ?2 AND why NOT IN ('dropped', 'warm', 'taught') ORDER BY at_us";
+            WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND why NOT IN ('dropped', 'warm', 'taught')
+            ORDER BY at_us";
         let read = || -> rusqlite::Result<Vec<i64>> {
             let mut statement = self.connection.prepare_cached(sql)?;
-            let rows = statement.query_map(params![known.device, known.axis.axis], |row| {
+            let rows = statement.query_map(params![known.device, known.axis.axis, until], |row| {
                 Ok((kind::id(row.get(0)?, row.get(1)?), row.get(2)?))
             })?;
             let all: Vec<(i64, i64)> = rows.collect::<rusqlite::Result<_>>()?;
@@ -171,16 +229,16 @@ impl Store {
     }
 }
 
-/// The first move of each kind of an axis, in the order of starts and numbers.
-fn first_moves(store: &Connection, known: &KnownAxis) -> rusqlite::Result<Vec<(i64, FirstMove)>> {
+/// The first move of each kind of an axis that was met before `until`, in the order of starts and numbers.
+fn first_moves(store: &Connection, known: &KnownAxis, until: i64) -> rusqlite::Result<Vec<(i64, FirstMove)>> {
     let mut statement = store.prepare_cached(
         "SELECT boot, kind, forward, distance, speed, EXISTS (SELECT 1 FROM kinds AS later
             WHERE later.device = kinds.device AND later.axis = kinds.axis AND later.boot = kinds.boot
-            AND later.instead_of = kinds.kind)
-        FROM kinds WHERE device = ?1 AND axis = ?2 ORDER BY boot, kind",
+            AND later.instead_of = kinds.kind AND later.at_us < ?3)
+        FROM kinds WHERE device = ?1 AND axis = ?2 AND at_us < ?3 ORDER BY boot, kind",
     )?;
     let counts = known.axis.counts_per_unit;
-    let rows = statement.query_map(params![known.device, known.axis.axis], |row| {
+    let rows = statement.query_map(params![known.device, known.axis.axis, until], |row| {
         let first = FirstMove {
             forward: row.get(2)?,
             distance: row.get::<_, i64>(3)? as f64 / counts,

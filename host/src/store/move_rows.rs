@@ -28,6 +28,8 @@ pub(super) struct MoveRow {
     pub(super) outcome: Outcome,
     /// Unit: ns
     pub(super) settling: Option<i64>,
+    /// From command end to the next command. Unit: ns
+    pub(super) rest: i64,
     /// Unit: counts
     travel: i32,
     /// Unit: counts
@@ -53,6 +55,7 @@ impl MoveRow {
             job: wire.job,
             outcome: record.outcome,
             settling: record.settling.map(|settling| boot.nanoseconds(settling)),
+            rest: boot.nanoseconds(record.held),
             travel: record.travel,
             peak_following_error: record.peak_following_error,
             overshoot: record.overshoot,

@@ -164,12 +164,13 @@ JOIN devices ON devices.id = moves.device
 LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
 ";
 
-/// Jobs and other known causes, and more of baselines and drifts. A monitor that sends none leaves null.
+/// Jobs and other known causes, more of baselines and drifts, and what failed moves cost. A monitor that sends none leaves null.
 const CAUSES: &str = "
 DROP VIEW moves_readable;
 DROP TABLE moves;
 DROP TABLE baselines;
 DROP TABLE drifts;
+ALTER TABLE summaries ADD COLUMN rests_ns INTEGER; -- of the unsettled and the interrupted; null: summed up before this step
 CREATE TABLE moves (
     device INTEGER NOT NULL, axis INTEGER NOT NULL,
     at_us INTEGER NOT NULL,             -- command end, UTC

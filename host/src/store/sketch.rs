@@ -6,6 +6,8 @@
 
 use sketches_ddsketch::Config;
 
+pub use crate::analysis::quantile::rank;
+
 /// A quantile is at most this far from the exact one of the same rank, as a share of it.
 pub const RELATIVE_ERROR: f64 = 0.01;
 
@@ -104,11 +106,6 @@ impl Sketch {
         }
         sketch.counts.is_sorted_by(|a, b| a.0 < b.0).then_some(sketch)
     }
-}
-
-/// Zero-based rank of the quantile `share`; `None` if the sketch is empty.
-pub fn rank(share: f64, count: u64) -> Option<u64> {
-    Some((share.clamp(0.0, 1.0) * count.checked_sub(1)? as f64) as u64)
 }
 
 /// Seven bits a byte, the lowest first.

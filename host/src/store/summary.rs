@@ -2,6 +2,9 @@
 //!
 //! Summed up as the moves arrive, for intervals of 5 minutes, an hour and a day of UTC at once, per kind and for all
 //! kinds of the axis together: a picture of a month reads thousands of rows, not millions.
+//!
+//! A move that was unsettled or interrupted has no settling time, but costs the time to the next command: these rests
+//! are summed up too. A rest that is a pause is not, as nobody knows that the machine waited for the axis.
 
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
@@ -16,6 +19,9 @@ use super::{insert, outcome};
 
 /// Lengths of the intervals. Unit: s
 pub const SPANS: [i64; 3] = [300, 3600, 86_400];
+
+/// A rest of this length is a pause. Unit: ns
+const PAUSE: i64 = 900 * 1_000_000_000;
 
 /// Most intervals held in memory; beyond, all are read again when needed.
 const MAX_CACHED: usize = 20_000;
@@ -51,12 +57,19 @@ pub struct Summary {
     pub range: Option<(i64, i64)>,
     /// Distribution of the settling times.
     pub sketch: Sketch,
+    /// Sum of the rests of the unsettled and the interrupted moves; see [`Summary::rests`]. Unit: ns
+    rests: Option<i64>,
 }
 
 impl Summary {
     /// Columns that [`Summary::of_row`] reads.
     pub(super) const COLUMNS: &str =
-        "settled, unsettled, interrupted, untrusted, sum_ns, min_ns, max_ns, sketch";
+        "settled, unsettled, interrupted, untrusted, sum_ns, min_ns, max_ns, sketch, rests_ns";
+
+    /// An empty one of the interval that begins then. Unit: µs since 1970, UTC
+    pub fn new(at: i64) -> Summary {
+        Summary { at, ..Summary::default() }
+    }
 
     /// A summary from its [`Summary::COLUMNS`].
     pub(super) fn of_row(row: &Row, at: i64) -> rusqlite::Result<Summary> {
@@ -68,6 +81,7 @@ impl Summary {
             sum: row.get(4)?,
             range: range.0.zip(range.1),
             sketch: sketch.unwrap_or_default(),
+            rests: row.get(8)?,
         })
     }
 
@@ -76,11 +90,21 @@ impl Summary {
         self.outcomes.get(usize::from(outcome::number(outcome))).copied().unwrap_or(0)
     }
 
-    fn add(&mut self, outcome: Outcome, settling: Option<i64>, bin: i32) {
+    /// Sum of the rests of the unsettled and the interrupted moves, without pauses; `None` if there are such moves of a
+    /// time when their rests were not summed up, whose frames are past retention. Unit: ns
+    pub fn rests(&self) -> Option<i64> {
+        let failed = self.count(Outcome::Unsettled) + self.count(Outcome::Interrupted);
+        self.rests.or((failed == 0).then_some(0))
+    }
+
+    /// Adds a move: its settling time and the bin of it, and its rest. Unit: ns
+    pub fn add(&mut self, outcome: Outcome, settling: Option<(i64, i32)>, rest: i64) {
+        let failed = matches!(outcome, Outcome::Unsettled | Outcome::Interrupted) && rest < PAUSE;
+        self.rests = self.rests().map(|rests| rests.saturating_add(if failed { rest } else { 0 }));
         if let Some(count) = self.outcomes.get_mut(usize::from(outcome::number(outcome))) {
             *count += 1;
         }
-        let Some(settling) = settling else { return };
+        let Some((settling, bin)) = settling else { return };
         self.sum = self.sum.saturating_add(settling);
         let (least, most) = self.range.unwrap_or((settling, settling));
         self.range = Some((least.min(settling), most.max(settling)));
@@ -89,6 +113,7 @@ impl Summary {
 
     /// Adds the moves of another interval.
     pub fn merge(&mut self, other: &Summary) {
+        self.rests = self.rests().zip(other.rests()).map(|(a, b)| a.saturating_add(b));
         self.outcomes.iter_mut().zip(other.outcomes).for_each(|(sum, count)| *sum += count);
         self.sum = self.sum.saturating_add(other.sum);
         self.range = match (self.range, other.range) {
@@ -112,10 +137,10 @@ pub(super) struct Summaries {
 impl Summaries {
     /// Adds a move.
     pub(super) fn add(&mut self, row: &MoveRow) {
-        let bin = row.settling.map_or(0, |settling| self.bins.bin(settling));
+        let settling = row.settling.map(|settling| (settling, self.bins.bin(settling)));
         let place =
             Place { device: row.device, axis: row.axis, kind: row.kind_id(), ..Place::of(SPANS[0], row.at) };
-        self.fresh.entry(place).or_default().add(row.outcome, row.settling, bin);
+        self.fresh.entry(place).or_default().add(row.outcome, settling, row.rest);
     }
 
     /// Adds the fresh intervals to all that contain them.
@@ -176,6 +201,7 @@ fn write(store: &Connection, bins: &Bins, place: &Place, summary: &Summary) -> r
         "p50_ns": quantile(0.5),
         "p95_ns": quantile(0.95),
         "sketch": summary.sketch.to_bytes(),
+        "rests_ns": summary.rests(),
     };
     insert::one(store, "INSERT OR REPLACE INTO summaries", columns)?;
     Ok(())
@@ -191,5 +217,35 @@ fn read(store: &Connection, place: &Place) -> rusqlite::Result<Summary> {
     let found = statement
         .query_row(params![device, axis, span, kind, at], |row| Summary::of_row(row, at))
         .optional()?;
-    Ok(found.unwrap_or(Summary { at, ..Summary::default() }))
+    Ok(found.unwrap_or(Summary::new(at)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rests_are_summed_up_where_all_are_known() {
+        let bins = Bins::default();
+        let of = |moves: &[(Outcome, i64)]| {
+            let mut summary = Summary::default();
+            for (outcome, rest) in moves {
+                let settling = (*outcome == Outcome::Settled).then_some((7, bins.bin(7)));
+                summary.add(*outcome, settling, *rest);
+            }
+            summary
+        };
+        let all = [Outcome::Settled, Outcome::Unsettled, Outcome::Interrupted, Outcome::Untrusted];
+        let mut summary = of(&all.map(|outcome| (outcome, 10)));
+        assert_eq!(summary.rests(), Some(20));
+        summary.merge(&of(&[(Outcome::Unsettled, PAUSE - 1), (Outcome::Unsettled, PAUSE)]));
+        assert_eq!((summary.rests(), summary.count(Outcome::Unsettled)), (Some(PAUSE + 19), 3));
+        let old = Summary { outcomes: [5, 1, 0, 0], ..Summary::default() };
+        assert_eq!(old.rests(), None);
+        summary.merge(&old);
+        summary.add(Outcome::Unsettled, None, 5);
+        assert_eq!(summary.rests(), None, "one is not known");
+        let fine = Summary { outcomes: [5, 0, 0, 9], ..Summary::default() };
+        assert_eq!(fine.rests(), Some(0), "nothing failed");
+    }
 }

@@ -25,7 +25,7 @@ pub(crate) fn job(cell: &[u8], decimal: u8) -> Option<u32> {
 
 impl JobColumn {
     /// The column that the options name, or else the one of whole numbers whose name means a job, if there is only one; and
-    /// its name.
+    /// a note that names it.
     pub(crate) fn find(
         table: Table<'_>,
         chosen: &Columns,
@@ -35,7 +35,7 @@ impl JobColumn {
         let column = |index: usize| JobColumn { index, dialect, last: Vec::new() };
         if let Some(name) = &choice.job {
             let index = named(table, name)?;
-            return Ok(Some((column(index), table.columns[index].name.clone())));
+            return Ok(Some((column(index), note(&table.columns[index].name))));
         }
         let taken = [chosen.command.index, chosen.feedback.index];
         let times = [&chosen.time, &chosen.feedback_time].map(|time| time.as_ref().map(|time| time.index));
@@ -50,7 +50,7 @@ impl JobColumn {
         let best = ranked.iter().map(|(rank, _)| *rank).min();
         let mut fitting = ranked.iter().filter(|(rank, _)| Some(*rank) == best);
         let only = fitting.next().filter(|_| fitting.next().is_none());
-        Ok(only.map(|(_, found)| (column(found.index), found.name.clone())))
+        Ok(only.map(|(_, found)| (column(found.index), note(&found.name))))
     }
 
     /// Adds a row to `out` if the job changes with this line. A blank cell means that the job stands; a cell without a
@@ -64,6 +64,10 @@ impl JobColumn {
         self.last.extend_from_slice(cell);
         out.push(Row::Job { line: number, job: job(cell, self.dialect.decimal).unwrap_or(0) });
     }
+}
+
+fn note(name: &str) -> String {
+    format!("column '{name}' holds the job of each move")
 }
 
 /// The column that an option names, which must hold whole numbers.
@@ -108,12 +112,12 @@ mod tests {
         let choice = Choice { job: option.map(str::to_string), ..Choice::default() };
         let table = Table { columns: &columns, named: true, file: "axis.csv", line: 1 };
         let job = JobColumn::find(table, &chosen, &choice, DIALECT);
-        job.map(|job| job.map(|(_, name)| name)).map_err(|error| error.to_string())
+        job.map(|job| job.map(|(_, note)| note)).map_err(|error| error.to_string())
     }
 
     #[track_caller]
     fn check(names: &str, option: Option<&str>, expected: Option<&str>) {
-        assert_eq!(found(names, option), Ok(expected.map(str::to_string)), "{names} {option:?}");
+        assert_eq!(found(names, option), Ok(expected.map(note)), "{names} {option:?}");
     }
 
     #[test]

@@ -62,14 +62,9 @@ impl Parquet {
         }
         let table = Table { columns: &columns, named: true, file: name, line: 1 };
         let chosen = columns::choose(table, choice)?;
-        if chosen.feedback_time.is_some() {
-            let wrong = "command and feedback have a time column each, which can be read from text only";
-            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
-        }
-        if choice.job.is_some() {
-            let wrong = "--job is given, but the job can be read from text only";
-            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
-        }
+        readable(&chosen, choice).map_err(|wrong| {
+            Place { file: name, line: 1 }.error(wrong.to_string(), "export the recording as CSV")
+        })?;
         let shape = shape(&chosen);
         let mut survey = Survey { whole: total <= BATCH as u64, ..Survey::default() };
         for group in (0..groups).step_by(groups.div_ceil(PLACES).max(1)) {
@@ -110,6 +105,15 @@ impl Parquet {
     /// Share of the rows read, 0 to 1.
     pub(crate) fn share(&self) -> f64 {
         self.done as f64 / self.total.max(1) as f64
+    }
+}
+
+/// What only text can hold is refused.
+fn readable(chosen: &Columns, choice: &Choice) -> Result<(), &'static str> {
+    match (chosen.feedback_time.is_some(), choice.job.is_some()) {
+        (true, _) => Err("command and feedback have a time column each, which can be read from text only"),
+        (_, true) => Err("--job is given, but the job can be read from text only"),
+        (false, false) => Ok(()),
     }
 }
 

@@ -66,12 +66,8 @@ impl<R: Read> Text<R> {
         let cut = whole_lines(&lines);
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).or_else(|mismatch| {
-            let headless = || Head { header: None, units: Vec::new(), first: found.first, note: None };
-            choice.is_by_number().then(headless).ok_or_else(|| mismatched(file, mismatch, &found))
-        })?;
-        let first = head.first;
-        let place = Place { file, line: first as u64 + 1 };
+        let head = head_of(file, &texts, &found, choice)?;
+        let (first, place) = (head.first, Place { file, line: head.first as u64 + 1 });
         let described = describe(&texts, &head, &found);
         let table = table(file, &head, &described);
         let (columns, mut log) = match columns::choose(table, choice) {
@@ -79,22 +75,18 @@ impl<R: Read> Text<R> {
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
         let parser = RowParser::new(found.dialect, &columns);
-        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[first..]));
-        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
+        let notes = log.as_mut().map(|log| log.examine(&texts[first..])).transpose();
+        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?.unwrap_or_default();
         let (terminator, whole, offset) = (lines.terminator(), lines.is_whole(), cut[first].0);
         let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
-        let job = match &log {
+        let (job, job_note) = match &log {
             Some(_) => no_job_in_log(place, choice)?,
-            None => JobColumn::find(table, &columns, choice, found.dialect)?,
+            None => JobColumn::find(table, &columns, choice, found.dialect)?.unzip(),
         };
-        let job_note = job.as_ref().map(|(_, name)| format!("column '{name}' holds the job of each move"));
-        let job = job.map(|(column, _)| column);
         let rules = Rules { job, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
-        reader.is_log = log.is_some();
-        log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
-        reader.layout.has_command_clock |= log.as_ref().is_some_and(|log| log.has_command_clock);
+        log.iter().for_each(|log| prepare_for_log(&mut reader, log));
         if !rules.held.is_active() {
             reader.note_sampled();
         }
@@ -325,6 +317,14 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
     Ok(found)
 }
 
+/// The head of the lines; none where the columns are chosen by number.
+fn head_of(file: &str, lines: &[&[u8]], found: &Found, choice: &Choice) -> Result<Head, Error> {
+    head::find(lines, found).or_else(|mismatch| {
+        let headless = || Head { header: None, units: Vec::new(), first: found.first, note: None };
+        choice.is_by_number().then(headless).ok_or_else(|| mismatched(file, mismatch, found))
+    })
+}
+
 fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let place = Place { file, line: mismatch.at as u64 + 1 };
     let wrong = format!("the header has {} columns, but the rows have {}", mismatch.names, found.width);
@@ -362,9 +362,9 @@ fn table<'a>(file: &'a str, head: &Head, columns: &'a [Column]) -> Table<'a> {
 }
 
 /// An event log has no rows that a job could stand in.
-fn no_job_in_log(place: Place<'_>, choice: &Choice) -> Result<Option<(JobColumn, String)>, Error> {
+fn no_job_in_log(place: Place<'_>, choice: &Choice) -> Result<(Option<JobColumn>, Option<String>), Error> {
     match choice.job {
-        None => Ok(None),
+        None => Ok((None, None)),
         Some(_) => Err(place.error(
             "each line holds one value, so no column can hold the job".to_string(),
             "leave --job out, or export one row for each instant",
@@ -396,6 +396,13 @@ fn choose_log(
         (Err(_), Ok(columns)) => Ok((columns, None)),
         (Err(error), Err(_)) => Err(error),
     }
+}
+
+/// The rows are made of the lines of an event log.
+fn prepare_for_log(reader: &mut RowReader, log: &EventLog) {
+    reader.is_log = true;
+    log.commands().into_iter().for_each(|commands| reader.merge(commands));
+    reader.layout.has_command_clock |= log.has_command_clock;
 }
 
 /// The numbers of every readable row, with its line; the first of the lines has the number `first`.

@@ -42,7 +42,7 @@ fn stored(name: &str, hole: bool) -> Scratch {
     start.send(&Message::Alarm(alarm(1080, AlarmEvent::ReturnToNormal, AlarmState::Normal)));
     start.run((10_800, 12_600), (1, 2), 0.0548);
     start.send(&Message::Drift(Drift { number: 1260, moves: 630, since: 540, since_latest: 0, ..begin }));
-    start.send(&Message::Restart(Restart { kind: 1, ..Restart::default() }));
+    start.send(&Message::Restart(Restart { kind: 1, at: 12_600 * RATE, ..Restart::default() }));
     start.run((12_600, 12_700), (1, 2), 0.0548);
     start.send(&Message::Drift(Drift { number: 1270, moves: 5, since: 1, since_latest: 0, ..begin }));
     let mut log = Log::open(&place.0, &Options::default(), None, vec![axis]).expect("a store");
@@ -87,9 +87,10 @@ fn each_drift_has_one_story() {
             second(10_799)
         ),
         format!(
-            "{kind}, {}: {by} since {}, {provisional}, {chance}; {again}; it stands",
+            "{kind}, {}: {by} since {}, {provisional}, {chance}; {again}; the watch over it began anew at {}",
             second(12_599),
-            minute(10_819)
+            minute(10_819),
+            second(12_600)
         ),
         format!(
             "{kind}, {}: {by} since {}, {provisional}, {chance}; it stands",

@@ -155,6 +155,7 @@ impl Seen {
                 median_s: quantile(0.5)?,
                 p95_s: quantile(0.95)?,
                 mean_s: (!times.is_empty()).then(|| sum / times.len() as f64),
+                ..IntervalStats::default()
             })
         };
         self.intervals.iter().filter_map(point).collect()

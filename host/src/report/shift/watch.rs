@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
-use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise};
+use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise, Restart};
 
 use crate::decode::DeviceEvent;
 use crate::report::describe::{self, Typical};
@@ -11,6 +11,7 @@ use crate::report::explained;
 use crate::report::number::fixed;
 use crate::report::printable::printable;
 use crate::report::stories::{DriftChange, Stories};
+use crate::report::story::BEGUN_ANEW;
 
 /// What is known of an axis.
 #[derive(Clone, Debug, PartialEq)]
@@ -78,7 +79,20 @@ impl WatchSummary {
                 self.causes.insert(key, *explained);
             }
             DeviceEvent::Alarm(alarm) => self.alarm(alarm),
+            DeviceEvent::Restart(restart) => self.begin_anew(restart, ticks_per_second),
             _ => (),
+        }
+    }
+
+    /// A drift that stands ends where its baseline is discarded. Unit: ticks/s
+    fn begin_anew(&mut self, restart: &Restart, ticks_per_second: f64) {
+        let is_meant = |(axis, kind): (u8, u32)| axis == restart.axis && [0, kind].contains(&restart.kind);
+        for ((axis, kind), history) in self.kinds.iter_mut().filter(|(key, _)| is_meant(**key)) {
+            if history.begun.is_some() && history.ended.is_none() {
+                let (axis, kind, found) = (*axis, *kind, Some(minute(restart.at, ticks_per_second)));
+                let text = BEGUN_ANEW.to_owned();
+                history.ended = Some(DriftChange { axis, kind, begins: false, found, text });
+            }
         }
     }
 
@@ -223,26 +237,30 @@ mod tests {
         DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
     }
 
+    fn limit_exceeded(at: u64) -> DeviceEvent {
+        let (alarm, axis, subject) = (9, 0, Subject::SettlingLimit);
+        let (event, state) = (AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged);
+        DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
+    }
+
+    fn move_of_minute(number: u32) -> DeviceEvent {
+        let record = Record { number, command_end: u64::from(number) * 60_000_000, ..settled() };
+        let (axis, inferred, kind, job, curve) = (1, false, 1, 0, vec![]);
+        DeviceEvent::Move(Box::new(DecodedMove { axis, inferred, kind, job, record, curve }))
+    }
+
     #[test]
     fn every_kind_and_every_alarm_has_a_sentence() {
         let mut watch = WatchSummary::new(vec![axis("shuttle"), axis("dibble")]);
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
         let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
-        let minute = |number: u32| {
-            let record = Record { number, command_end: u64::from(number) * 60_000_000, ..settled() };
-            let (axis, inferred, kind, job, curve) = (1, false, 1, 0, vec![]);
-            DeviceEvent::Move(Box::new(DecodedMove { axis, inferred, kind, job, record, curve }))
-        };
-        let limit =
-            Alarm { alarm: 9, axis: 0, subject: Subject::SettlingLimit, at: 120_000_000, ..Alarm::default() };
-        let limit = Alarm { event: AlarmEvent::AlarmOccurs, state: AlarmState::Unacknowledged, ..limit };
         let explained = Explained { axis: 1, cause: Cause::Job, key: 7, ..Explained::default() };
         for event in [
             DeviceEvent::Kind(Kind { axis: 0, forward: false, ..kind }),
             DeviceEvent::Kind(kind),
             drift(0, 1, 0, Promise::Held),
             drift(1, 2, 0, Promise::NoBaseline),
-            minute(2),
+            move_of_minute(2),
             drift(1, 1, 256, Promise::Short),
             drift(1, 1, 300, Promise::Held),
             drift(1, 1, 100, Promise::Held),
@@ -250,7 +268,7 @@ mod tests {
             alarm(90_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged),
             alarm(95_000_000, AlarmEvent::ReturnToNormal, AlarmState::Normal),
             alarm(99_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged),
-            DeviceEvent::Alarm(limit),
+            limit_exceeded(120_000_000),
             DeviceEvent::Explained(explained),
             DeviceEvent::Explained(Explained { permille: [-45; 12], ..explained }),
             drift(9, 1, 256, Promise::Held),

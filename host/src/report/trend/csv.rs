@@ -23,7 +23,7 @@ fn list(entries: impl Iterator<Item = String>) -> String {
 
 /// Names and texts, in order.
 fn fields(line: &TrendLine) -> Vec<(&'static str, String)> {
-    [found(line), lost(line)].concat()
+    [found(line), lost(line), beside(line)].concat()
 }
 
 /// What was found of the settling time.
@@ -89,6 +89,32 @@ fn lost(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("limit_by", line.limit_by.clone()),
         ("last_s", optional(line.last_s)),
         ("drifts_up", line.drifts_up.map(|drifts| drifts.to_string()).unwrap_or_default()),
+    ]
+}
+
+/// Levels side by side, and why figures are missing.
+fn beside(line: &TrendLine) -> Vec<(&'static str, String)> {
+    vec![
+        ("since_s", optional(line.since_s)),
+        ("slower_since_s", optional(line.slower_since_s)),
+        ("mean_s", optional(line.mean_s)),
+        ("median_s", optional(line.median_s)),
+        ("p95_s", optional(line.p95_s)),
+        ("median_reason", line.median_reason.clone()),
+        ("last_mean_s", optional(line.last_mean_s)),
+        ("last_median_s", optional(line.last_median_s)),
+        ("last_p95_s", optional(line.last_p95_s)),
+        ("baseline_mean_s", optional(line.baseline_mean_s)),
+        ("baseline_median_s", optional(line.baseline_median_s)),
+        ("baseline_p95_s", optional(line.baseline_p95_s)),
+        ("slope_reason", line.slope_reason.clone()),
+        ("limit_reason", line.limit_reason.clone()),
+        ("unsettled_exact_p", optional(line.unsettled_exact_p)),
+        ("unsettled_rose", line.unsettled_rose.map(|rose| rose.to_string()).unwrap_or_default()),
+        ("interrupted", line.interrupted.to_string()),
+        ("lost_at_least", line.lost_at_least.to_string()),
+        ("lost_rests_s", number(line.lost_rests_s)),
+        ("interval_s", number(line.interval_s)),
     ]
 }
 

@@ -1,30 +1,42 @@
-//! In: trends as lines. Out: which kinds got slower, in a sentence each, and two tables for people, one row per kind in
-//! each: how settling goes on, and what it cost.
+//! In: trends as lines. Out: what got worse, in a sentence each, and tables for people with one row per kind: how it
+//! settles, how that goes on, what did not settle, and what it cost.
 
-use comfy_table::{CellAlignment, Table, presets};
 use jiff::Timestamp;
 
 use super::super::number::{fixed, plain};
 use super::super::printable::printable;
-use super::{HOUR, TrendLine};
+use super::super::table::{Column, DASH, drawn, fitted};
+use super::{HOUR, LEAST_P, TrendLine};
 
-/// Stands for what is not known.
-const DASH: &str = "–";
-
+/// Tables are at most this wide. Unit: characters
+const WIDTH: usize = 80;
 /// A kind slower than its baseline by less than this ratio gets no sentence.
 const SLOWER: f64 = 1.1;
 /// Nor if chance makes a trend like this more often, and no change is certain.
 const CHANCE: f64 = 0.01;
 
-/// Sentences and both tables, ending in a line break.
+/// Sentences and the tables, ending in a line break.
 pub fn table(lines: &[TrendLine]) -> String {
-    let rows = |cells: fn(&TrendLine) -> Vec<String>| lines.iter().map(cells).collect::<Vec<_>>();
-    format!("{}\n{}\n{}", slower(lines), drawn(&SETTLING, rows(settling)), drawn(&COST, rows(cost)))
+    let has_limit = lines.iter().any(|line| !line.time_to_limit.is_empty());
+    let tables =
+        [Some(&SETTLING[..]), Some(&COURSE), Some(&UNSETTLED), Some(&COST), has_limit.then_some(&LIMIT)];
+    let tables = tables.into_iter().flatten().map(|cells| format!("\n{}", shown(cells, lines)));
+    sentences(lines) + &tables.collect::<String>()
 }
 
-/// Which kinds got slower and why that is no chance, the worst first.
+/// Which kinds got worse and why that is no chance.
+fn sentences(lines: &[TrendLine]) -> String {
+    let found = slower(lines) + &lines.iter().filter_map(failing).collect::<String>();
+    match found.is_empty() {
+        true => "nothing is certainly slower than its baseline by a tenth\n".to_owned(),
+        false => found,
+    }
+}
+
+/// Which kinds got slower, the worst first.
 fn slower(lines: &[TrendLine]) -> String {
-    let ratio = |line: &TrendLine| line.last_s.unwrap_or(f64::INFINITY) / line.baseline_s.unwrap_or(f64::NAN);
+    let ratio =
+        |line: &TrendLine| line.last_s.unwrap_or(f64::INFINITY) / line.compared_s().unwrap_or(f64::NAN);
     let mut found: Vec<(&TrendLine, String)> = lines
         .iter()
         .filter(|line| ratio(line) > SLOWER)
@@ -34,24 +46,33 @@ fn slower(lines: &[TrendLine]) -> String {
     found.sort_by(|a, b| ratio(b.0).total_cmp(&ratio(a.0)));
     let sentence = |(line, why): &(&TrendLine, String)| {
         let unit = if line.last_s.is_some() { " ms" } else { "" };
-        let baseline = fixed(1e3 * line.baseline_s.unwrap_or(f64::NAN), 1);
-        let (axis, kind, now) = (printable(&line.axis), printable(&line.kind), now(line));
-        format!("slower: {axis} {kind}, {} {now}{unit}, baseline {baseline} ms ({why})\n", line.measure)
+        let (now, baseline) = (now(line), ms(line.compared_s()));
+        format!("slower: {}, {} {now}{unit}, baseline {baseline} ms ({why})\n", name(line), line.measure)
     };
-    match found.is_empty() {
-        true => "nothing is certainly slower than its baseline by a tenth\n".to_owned(),
-        false => found.iter().map(sentence).collect(),
-    }
+    found.iter().map(sentence).collect()
+}
+
+/// A kind whose share of unsettled moves has risen.
+fn failing(line: &TrendLine) -> Option<String> {
+    line.unsettled_rose.filter(|rose| *rose)?;
+    let percent = |share: Option<f64>| fixed(100.0 * share.unwrap_or(f64::NAN), 1);
+    let (now, before) = (percent(line.unsettled_share_now), percent(line.unsettled_share_before));
+    let p = probability(line.unsettled_exact_p);
+    Some(format!("fails more often: {}, {now} % unsettled, before {before} % (p {p})\n", name(line)))
+}
+
+/// Axis and kind.
+fn name(line: &TrendLine) -> String {
+    format!("{} {}", printable(&line.axis), printable(&line.kind))
 }
 
 /// Evidence beyond chance that a kind got slower.
 fn reasons(line: &TrendLine) -> Vec<String> {
     let drift = line.drifts_up.filter(|drifts| *drifts).map(|_| "drift stands".to_owned());
-    let change = line.change_points.last().filter(|change| change.2 > change.1);
-    let change = change.and_then(|change| Some(format!("changed {} UTC", minute(change.0)?)));
+    let changed = line.slower_since_s.and_then(|since| Some(format!("since {} UTC", minute(since)?)));
     let rises = line.slope_s_per_h.is_some_and(|slope| slope > 0.0);
     let p = line.mann_kendall_p.filter(|p| rises && *p < CHANCE);
-    [drift, change, p.map(|p| format!("rising, p {}", probability(Some(p))))].into_iter().flatten().collect()
+    [drift, changed, p.map(|p| format!("rising, p {}", probability(Some(p))))].into_iter().flatten().collect()
 }
 
 /// The figure of the last interval, in ms.
@@ -64,114 +85,118 @@ fn minute(second: f64) -> Option<String> {
     Some(Timestamp::from_second(second as i64).ok()?.strftime("%Y-%m-%d %H:%M").to_string())
 }
 
-fn drawn(headings: &[&str], rows: Vec<Vec<String>>) -> String {
-    let mut table = Table::new();
-    table.load_style(presets::NOTHING);
-    table.set_header(headings);
-    rows.into_iter().for_each(|row| {
-        table.add_row(row);
-    });
-    table.column_iter_mut().skip(2).for_each(|column| column.set_cell_alignment(CellAlignment::Right));
-    table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
+/// A time in ms.
+fn ms(seconds: Option<f64>) -> String {
+    seconds.map_or(DASH.to_owned(), |seconds| fixed(1e3 * seconds, 1))
 }
 
-/// Headings of the first table.
-const SETTLING: [&str; 12] = [
-    "axis",
-    "kind",
-    "settling",
-    "intervals",
-    "now\nms",
-    "slope\nms/h",
-    "p",
-    "changes,\nthe last (UTC)",
-    "restarts",
-    "limit\nreached",
-    "unsettled\n%",
-    "unsettled\np",
-];
+/// Heading, when it is dropped for lack of width (0: never), and the cell of a line.
+type Cells = (&'static str, u8, fn(&TrendLine) -> String);
 
-fn settling(line: &TrendLine) -> Vec<String> {
-    let ms = |s: Option<f64>| s.map_or(DASH.to_owned(), |s| plain(1e3 * s));
-    let none = if line.settles_now.is_none() { "too few intervals" } else { DASH };
-    let slope = line.slope_s_per_h.map_or(none.to_owned(), |_| {
-        let [middle, low, high] =
-            [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h].map(ms);
-        format!("{middle} ({low} to {high})")
-    });
-    vec![
-        printable(&line.axis),
-        printable(&line.kind),
-        line.measure.clone(),
-        line.intervals.to_string(),
-        now(line),
-        slope,
-        probability(line.mann_kendall_p),
-        changes(line),
-        line.restarts.len().to_string(),
-        limit(line),
-        unsettled(line),
-        probability(line.unsettled_p),
-    ]
-}
-
-/// Headings of the second table.
-const COST: [&str; 11] = [
-    "axis",
-    "kind",
-    "moves",
-    "warm-up\nintervals",
-    "warm-up\np",
-    "baseline\nms",
-    "from",
-    "lost against\nbaseline s",
-    "of it in\nwarm-up s",
-    "lost against\nzero s",
-    "lost\nparts",
-];
-
-fn cost(line: &TrendLine) -> Vec<String> {
-    let whole = |s: Option<f64>| s.map_or(DASH.to_owned(), |s| fixed(s, 0));
-    let parts = match (line.lost_against_baseline_parts, line.lost_parts) {
-        (None, None) => DASH.to_owned(),
-        (against, zero) => format!("{} of {}", whole(against), whole(zero)),
+/// One table, as far as it fits.
+fn shown(cells: &[Cells], lines: &[TrendLine]) -> String {
+    let column = |(at, (heading, spare, cell)): (usize, &Cells)| Column {
+        heading: (*heading).to_owned(),
+        spare: *spare,
+        is_text: at < 2,
+        cells: lines.iter().map(cell).collect(),
     };
-    vec![
-        printable(&line.axis),
-        printable(&line.kind),
-        line.moves.to_string(),
-        line.warm_up_intervals.to_string(),
-        probability(line.warm_up_p),
-        line.baseline_s.map_or(DASH.to_owned(), |s| fixed(1e3 * s, 1)),
-        line.baseline_from.clone(),
-        whole(line.lost_against_baseline_s),
-        whole(line.warm_up_lost_s),
-        whole(Some(line.lost_s)),
-        parts,
-    ]
+    let (mut columns, dropped) = fitted(cells.iter().enumerate().map(column).collect(), WIDTH);
+    let note = format!("Too narrow for: {}\n", dropped.join(", "));
+    drawn(&mut columns) + if dropped.is_empty() { "" } else { &note }
+}
+
+fn axis(line: &TrendLine) -> String {
+    printable(&line.axis)
+}
+
+/// The number of the kind, as its description ends with it.
+fn number(line: &TrendLine) -> String {
+    let number =
+        line.kind.rsplit_once("(kind ").map_or(line.kind.as_str(), |(_, end)| end.trim_end_matches(')'));
+    printable(number)
+}
+
+/// The last interval beside the baseline.
+const SETTLING: [Cells; 6] = [
+    ("axis", 0, axis),
+    ("kind", 0, |line| printable(&line.kind)),
+    ("mean\nms", 0, |line| ms(line.last_mean_s)),
+    ("median\nms", 0, |line| ms(line.last_median_s)),
+    ("p95\nms", 0, |line| ms(line.last_p95_s)),
+    ("baseline\nms", 1, |line| {
+        let compared = line.compared_s();
+        compared.map_or(DASH.to_owned(), |_| format!("{} {}", line.measure, ms(compared)))
+    }),
+];
+
+const COURSE: [Cells; 8] = [
+    ("axis", 0, axis),
+    ("kind", 0, number),
+    ("of", 6, |line| line.measure.clone()),
+    ("slope\nms/h", 0, slope),
+    ("p", 2, |line| probability(line.mann_kendall_p)),
+    ("since\n(UTC)", 3, |line| line.since_s.and_then(minute).unwrap_or(DASH.to_owned())),
+    ("changes", 4, |line| line.change_points.len().to_string()),
+    ("restarts", 5, |line| line.restarts.len().to_string()),
+];
+
+const UNSETTLED: [Cells; 8] = [
+    ("axis", 0, axis),
+    ("kind", 0, number),
+    ("unsettled\n%", 0, |line| percent(line.unsettled_share)),
+    ("before\n%", 0, |line| percent(line.unsettled_share_before)),
+    ("now\n%", 0, |line| percent(line.unsettled_share_now)),
+    ("p", 0, |line| probability(line.unsettled_exact_p)),
+    ("intervals", 2, |line| line.intervals.to_string()),
+    ("not\nsettled", 1, |line| line.not_settled_intervals.to_string()),
+];
+
+const COST: [Cells; 10] = [
+    ("axis", 0, axis),
+    ("kind", 0, number),
+    ("moves", 0, |line| (line.moves + line.unsettled + line.interrupted).to_string()),
+    ("baseline\nms", 1, |line| ms(line.baseline_s)),
+    ("from", 4, |line| line.baseline_from.clone()),
+    ("lost s", 0, |line| bound(line, line.lost_against_baseline_s)),
+    ("of it in\nwarm-up", 3, |line| whole(line.warm_up_lost_s)),
+    ("against\nzero s", 2, |line| bound(line, Some(line.lost_s))),
+    ("parts", 0, |line| whole(line.lost_against_baseline_parts)),
+    ("parts\nof zero", 5, |line| whole(line.lost_parts)),
+];
+
+const LIMIT: [Cells; 4] = [
+    ("axis", 0, axis),
+    ("kind", 0, number),
+    ("limit\nms", 0, |line| ms(line.limit_s)),
+    ("reached", 0, limit),
+];
+
+fn slope(line: &TrendLine) -> String {
+    if line.slope_s_per_h.is_none() {
+        return if line.settles_now.is_none() { "too few intervals" } else { DASH }.to_owned();
+    }
+    let ends = [line.slope_s_per_h, line.slope_low_s_per_h, line.slope_high_s_per_h];
+    let [middle, low, high] = ends.map(|s| s.map_or(DASH.to_owned(), |s| plain(1e3 * s)));
+    format!("{middle} ({low} to {high})")
+}
+
+fn whole(value: Option<f64>) -> String {
+    value.map_or(DASH.to_owned(), |value| fixed(value, 0))
+}
+
+/// Seconds, marked where they are a lower bound.
+fn bound(line: &TrendLine, seconds: Option<f64>) -> String {
+    let mark = if line.lost_at_least && seconds.is_some() { "≥ " } else { "" };
+    format!("{mark}{}", whole(seconds))
+}
+
+fn percent(share: Option<f64>) -> String {
+    share.map_or(DASH.to_owned(), |share| fixed(100.0 * share, 1))
 }
 
 fn probability(p: Option<f64>) -> String {
-    p.map_or(DASH.to_owned(), |p| if p < 0.001 { "< 0.001".to_owned() } else { fixed(p, 3) })
-}
-
-/// How many changes of level or slope, and in which interval the last began.
-fn changes(line: &TrendLine) -> String {
-    let Some((at, ..)) = line.change_points.last() else { return "0".to_owned() };
-    let count = line.change_points.len();
-    minute(*at).map_or(count.to_string(), |minute| format!("{count}, {minute}"))
-}
-
-/// Moves that did not settle: all, and how their share went.
-fn unsettled(line: &TrendLine) -> String {
-    let percent = |share: f64| fixed(100.0 * share, 1);
-    match (line.unsettled_share, line.unsettled_share_before, line.unsettled_share_now) {
-        (None, ..) => DASH.to_owned(),
-        (Some(share), Some(before), Some(now)) if line.unsettled > 0 => {
-            format!("{} (was {}, now {})", percent(share), percent(before), percent(now))
-        }
-        (Some(share), ..) => percent(share),
-    }
+    p.map_or(DASH.to_owned(), |p| if p <= LEAST_P { "< 0.001".to_owned() } else { fixed(p, 3) })
 }
 
 /// When the limit is reached, in words.
@@ -205,6 +230,7 @@ mod tests {
     use super::super::tests::line;
     use super::*;
 
+    #[track_caller]
     fn check(line: TrendLine, expected: &[&str]) {
         let text = table(&[line]);
         assert!(expected.iter().all(|part| text.contains(part)), "{expected:?} in {text}");
@@ -212,10 +238,9 @@ mod tests {
 
     #[test]
     fn one_row_per_kind_and_open_ends_are_words() {
-        check(line(), &["tray shuttle", "out, long", "median", " 59.", "< 0.001", " 12 ", "asked"]);
-        check(line(), &[" 1.5 (was 0.0, now 2.9) "]);
-        let change_points = vec![(1_795_600_000.0, 0.01, 0.02), (1_795_632_900.0, 0.02, 0.05)];
-        check(TrendLine { change_points, ..line() }, &["2, 2026-11-25 18:55"]);
+        check(line(), &["tray shuttle", "out, long", "median 50.0", " 59.", "< 0.001", " 12 "]);
+        check(line(), &[" 1.5 ", " 1.2 ", " 2.9 "]);
+        check(TrendLine { since_s: Some(1_795_632_900.0), ..line() }, &["2026-11-25 18:55"]);
         let limit = |word: &str, earliest, likely, latest| TrendLine {
             time_to_limit: word.to_owned(),
             limit_earliest_s: earliest,
@@ -225,14 +250,24 @@ mod tests {
         };
         check(limit("not-before", Some(7200.0), None, None), &["not before 2.0 h"]);
         check(limit("between", Some(540.0), Some(900.0), Some(6e5)), &["in 9 min to 6.9 d, likely 15 min"]);
-        check(limit("between", Some(0.0), Some(0.0), Some(300.0)), &["within 5 min, likely now"]);
-        check(limit("unknown", None, None, None), &["unknown "]);
+        check(limit("between", Some(0.0), None, Some(300.0)), &["within 5 min\n"]);
+        check(limit("unknown", None, None, None), &["unknown\n"]);
         check(limit("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);
         check(TrendLine { axis: "\u{1b}[2J".to_owned(), ..TrendLine::default() }, &["\u{FFFD}[2J", "–"]);
-        assert_eq!(table(&[]).lines().count(), 1 + 1 + 2 + 1 + 2);
+        assert_eq!(table(&[]).lines().count(), 1 + 4 * 3, "{}", table(&[]));
+    }
+
+    #[test]
+    fn tables_fit_eighty_columns() {
+        let kind = "-1234.5 mm at 12340 mm/s (kind 12)".to_owned();
+        let axis = "gripper_turntable".to_owned();
+        let wide = TrendLine { axis, kind, lost_against_baseline_parts: Some(1e6), ..line() };
+        let text = table(&[wide, TrendLine { limit_latest_s: Some(6e6), ..line() }]);
+        let tables: Vec<&str> = text.lines().skip_while(|line| !line.is_empty()).collect();
+        assert!(tables.iter().all(|line| line.chars().count() <= WIDTH), "{text}");
     }
 
     #[test]
@@ -241,15 +276,35 @@ mod tests {
             line(),
             &[
                 "slower: tray shuttle out, long, median 59.",
-                " ms, baseline 50.0 ms (changed 1970-01-01 ",
+                " ms, baseline 50.0 ms (since 1970-01-01 ",
                 "rising, p < 0.001)",
+                "fails more often: tray shuttle out, long, 2.9 % unsettled, before 1.2 % (p < 0.001)",
             ],
         );
         let drifts = TrendLine { drifts_up: Some(true), ..TrendLine::default() };
         check(
-            TrendLine { baseline_s: Some(0.01), ..drifts },
+            TrendLine { baseline_median_s: Some(0.01), ..drifts },
             &["not settled, baseline 10.0 ms (drift stands)"],
         );
-        check(TrendLine { last_s: Some(0.052), ..line() }, &["nothing is certainly slower"]);
+        check(
+            TrendLine { last_s: Some(0.052), unsettled_rose: None, ..line() },
+            &["nothing is certainly slower"],
+        );
+    }
+
+    #[test]
+    fn each_statistic_is_compared_with_its_own() {
+        let of = |measure: &str| TrendLine {
+            measure: measure.to_owned(),
+            last_s: Some(0.1),
+            drifts_up: Some(true),
+            baseline_mean_s: Some(0.05),
+            baseline_median_s: Some(0.04),
+            baseline_p95_s: Some(0.095),
+            ..TrendLine::default()
+        };
+        check(of("mean"), &["mean 100.0 ms, baseline 50.0 ms"]);
+        check(of("median"), &["median 100.0 ms, baseline 40.0 ms"]);
+        check(of("p95"), &["nothing is certainly slower"]);
     }
 }
