@@ -7,10 +7,14 @@
 use std::process::ExitCode;
 use std::time::Instant;
 
+use stillpoint_tests::nuisance::calendar::DAY;
 use stillpoint_tests::poisson::upper;
-use stillpoint_tests::shift::machines::{Found, Result, run};
+use stillpoint_tests::shift::machines::{FalseAlarm, Found, Result, run};
 use stillpoint_tests::shift::stock::{Size, Stock};
 use stillpoint_tests::shift::year::Span;
+
+/// False alarms that are printed one by one.
+const LISTED: usize = 40;
 
 fn main() -> ExitCode {
     let arguments: Vec<String> = std::env::args().collect();
@@ -60,15 +64,28 @@ fn print_axis(axis: usize, stock: &Stock, result: &Result) -> usize {
 
 /// Prints the alarms where nothing wears, and returns whether the promise is kept.
 fn print_false_alarms(result: &Result) -> bool {
-    let (count, most) = (result.false_count(), upper(result.false_count()));
+    let count = result.false_alarms.len() as u64;
+    let most = upper(count);
     println!(
         "without wear: {count} alarms in {:.1} axis-months of work, at most {most:.1} at 95 %, {:.2} times the promise",
         result.months,
         most / result.months
     );
     let mut by_axis = [0; 3];
-    result.false_alarms.iter().for_each(|alarms| by_axis[alarms.2] += alarms.3);
+    result.false_alarms.iter().for_each(|alarm| by_axis[alarm.axis] += 1);
     println!("  by axis {by_axis:?}; on sound axes {:?}", result.sound.alarms);
+    for FalseAlarm { seed, worn, axis, after_repair, drift } in result.false_alarms.iter().take(LISTED) {
+        let day = |at: f64| format!("day {:.3}", at / DAY);
+        println!(
+            "  seed {seed}, axis {worn} wears: axis {axis} kind {} {:?} from {}{} until {}, {:?}",
+            drift.kind,
+            drift.direction,
+            day(drift.from),
+            if *after_repair { ", after its repair," } else { "" },
+            drift.until.map_or("the end".to_owned(), day),
+            drift.promise
+        );
+    }
     let all: u64 = result.sound.moves.values().sum();
     for ((day, word), moves) in &result.sound.moves {
         println!("  {day:?} day, {word}: {:.2} % of the moves", 100.0 * *moves as f64 / all as f64);

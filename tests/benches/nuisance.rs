@@ -127,7 +127,7 @@ fn row(cell: &Cell, found: &Watched) {
 
 fn print_faults(choice: &Choice) {
     println!(
-        "\nDrift to slower on {} axes: found on, after min on half and on 19 of 20 of them;",
+        "\nDrift to slower on {} axes: found (+ stood before) on, after min on half and on 19 of 20;",
         choice.size.axes
     );
     println!(
@@ -141,7 +141,7 @@ fn print_faults(choice: &Choice) {
         names[0],
         names[1..].iter().map(|name| format!("{name:>27}")).collect::<String>()
     );
-    let cells = || choice.cells().into_iter().flat_map(|(_, cells)| cells).filter(|cell| cell.lasting == 0.0);
+    let cells = || choice.cells().into_iter().flat_map(|(_, cells)| cells);
     cells().for_each(|cell| faults_of(&cell, choice.size));
     println!(
         "\nA fault of 20 % for two days, gone after a pause of 4 h: found on, ended by itself on, after min on half and"
@@ -167,7 +167,9 @@ fn faults_of(cell: &Cell, size: Size) {
         let rate = if fault.over > 0.0 { 1.0 } else { rate };
         let over = |at: usize| after[at] / MINUTE * rate / before[at];
         let [half, most] = after.map(minutes);
-        format!("{:>27}", format!("{found} {half} {most} ({:.1}, {:.1})", over(0), over(1)))
+        let stood = outcomes.iter().filter(|outcome| **outcome == Outcome::Stood).count();
+        let stood = if stood > 0 { format!("+{stood}") } else { String::new() };
+        format!("{:>27}", format!("{found}{stood} {half} {most} ({:.1}, {:.1})", over(0), over(1)))
     });
     println!("{cell:<38} {none:>8}{}", columns.collect::<String>());
 }

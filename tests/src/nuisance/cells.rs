@@ -36,7 +36,7 @@ pub struct Cell {
     pub calendar: Calendar,
     /// Whether the detector is not given the number of the job.
     pub job_is_hidden: bool,
-    /// Change of the level that stays, from the fourth day on. Unit: 1
+    /// Change of the level that stays from the third day on. Unit: 1
     pub lasting: f64,
     /// Steps in which times are known. Unit: ticks (µs)
     pub resolution: u32,

@@ -8,7 +8,9 @@ use super::conditions::{Conditions, mixed};
 use crate::chance::Chance;
 use crate::scatter::Scatter;
 
-/// When faults and lasting changes begin: the fourth day, in the middle of a stretch of work. Unit: s
+/// When lasting changes begin. Unit: s
+const LASTING: f64 = 2.0 * DAY;
+/// When faults begin: the fourth day, in the middle of a stretch of work. Unit: s
 pub const BEGIN: f64 = 3.0 * DAY + 10.0 * HOUR;
 /// Shares of moves in the slow hump, by the number of the job. Unit: 1
 const SLOW: [f64; 3] = [0.2, 0.2, 0.4];
@@ -61,6 +63,8 @@ pub struct Moves {
     /// From when on the level must be worked out again. Unit: s
     until: f64,
     fault: Fault,
+    /// Change that stays from the third day on. Unit: 1
+    lasting: f64,
     /// Factor of the nuisances.
     level: f32,
     /// Factor of the fault.
@@ -86,6 +90,7 @@ impl Moves {
             at: 0.0,
             until: 0.0,
             fault: Fault::NONE,
+            lasting: cell.lasting,
             level: 1.0,
             worn: 1.0,
             share: 0.0,
@@ -141,7 +146,8 @@ impl Moves {
     fn next_minute(&mut self) {
         while self.at >= self.until {
             if self.calendar.works(self.until) {
-                self.level = self.conditions.work(self.until).level() as f32;
+                let lasting = if self.until >= LASTING { self.lasting } else { 0.0 };
+                self.level = (self.conditions.work(self.until).level() * (1.0 + lasting)) as f32;
                 self.until += MINUTE;
             } else {
                 self.rest();
@@ -219,6 +225,17 @@ mod tests {
         check(Cell { odd: Odd::Slow, ..of(two) }, [1.11, 1.25]);
         check(odd(Odd::Zero(0.45)), [0.53, 0.57]);
         check(odd(Odd::Outlying(0.01)), [1.02, 1.06]);
+    }
+
+    #[test]
+    fn a_lasting_change_begins_with_the_third_day_and_stays() {
+        let means = half_hours(&Cell { lasting: 0.05, ..Cell::PLAIN }, 3);
+        let mean = |part: &[f64]| part.iter().sum::<f64>() / part.len() as f64;
+        // Days 1 and 2 have 96 half hours.
+        let found = [mean(&means[..96]), means[96], mean(&means[96..])];
+        for (found, expected) in found.into_iter().zip([1.0, 1.05, 1.05]) {
+            assert!((found - expected).abs() < 0.007, "{found} for {expected}");
+        }
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::axes::{MONTH, Size, by_axis};
 use super::calendar::DAY;
 use super::cells::Cell;
 use super::detector::{Detector, Verdict};
-use super::moves::{BEGIN, Fault, Moves};
+use super::moves::Moves;
 
 /// The first day of an axis and all later ones, by time and not by work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -91,7 +91,6 @@ pub fn watch<D: Detector>(cell: &Cell, fresh: impl Fn(u32) -> D + Sync, size: Si
     let axes = by_axis(size.axes, |axis| {
         let (mut next, mut detector) =
             (Moves::new(cell, size.moves_per_hour, u64::from(axis)), fresh(size.moves_per_hour));
-        next.set_fault(Fault { size: cell.lasting, from: BEGIN, ..Fault::NONE });
         let mut watching = Watching::default();
         for _ in 0..moves {
             let verdict = detector.step(&next.step());

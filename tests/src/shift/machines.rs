@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::drift::Direction;
 
-use super::drifts::{Drifts, follow};
+use super::drifts::{Drifts, Stood, follow};
 use super::stock::Stock;
 use super::year::{AxisAtWork, Fate, RETENSIONED, Span};
 use crate::nuisance::axes::{MONTH, by_axis};
@@ -29,24 +29,32 @@ pub struct Found {
     pub ended: Option<f64>,
 }
 
+/// A drift that began where nothing wears.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FalseAlarm {
+    /// Seed of the machine.
+    pub seed: u64,
+    /// The axis of the machine that wears.
+    pub worn: usize,
+    /// The axis of the drift.
+    pub axis: usize,
+    /// Whether it began after a repair of the axis.
+    pub after_repair: bool,
+    /// The drift.
+    pub drift: Stood,
+}
+
 /// The result of some machines.
 #[derive(Clone, Debug, Default)]
 pub struct Result {
     /// By machine.
     pub found: Vec<Found>,
-    /// False alarms of each axis: seed, worn axis, axis, number of alarms.
-    pub false_alarms: Vec<(u64, usize, usize, u64)>,
+    /// Drifts that began where nothing wears.
+    pub false_alarms: Vec<FalseAlarm>,
     /// Work without wear. Unit: axis-months
     pub months: f64,
     /// What was said of sound axes.
     pub sound: Watched,
-}
-
-impl Result {
-    /// All false alarms.
-    pub fn false_count(&self) -> u64 {
-        self.false_alarms.iter().map(|alarms| alarms.3).sum()
-    }
 }
 
 /// Instants of a machine's life. Unit: s
@@ -91,9 +99,10 @@ pub fn run(stocks: &[Stock], span: Span, seeds: RangeInclusive<u64>) -> Result {
 
 impl Result {
     fn add(&mut self, span: Span, (seed, worn, axis): (u64, usize, usize), drifts: &Drifts, life: &Life) {
-        let alarms =
-            drifts.between(0.0, life.wears).count() + drifts.between(life.repaired, life.ends).count();
-        self.false_alarms.push((seed, worn, axis, alarms as u64));
+        for (from, until, after_repair) in [(0.0, life.wears, false), (life.repaired, life.ends, true)] {
+            let of = |drift: &Stood| FalseAlarm { seed, worn, axis, after_repair, drift: *drift };
+            self.false_alarms.extend(drifts.between(from, until).map(of));
+        }
         let sound = span.worked(life.wears) + span.worked(life.ends) - span.worked(life.repaired);
         self.months += sound / HOUR / MONTH;
         if worn != axis {
