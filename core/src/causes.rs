@@ -95,6 +95,12 @@ pub struct Effect {
     pub nodes: [f32; HOURS],
 }
 
+impl Effect {
+    fn of(cause: Cause, node: impl Fn(usize) -> f32) -> Effect {
+        Effect { cause, nodes: core::array::from_fn(node) }
+    }
+}
+
 /// What was put in force and not yet reported.
 #[derive(Clone, Copy, Debug, Default)]
 struct News {
@@ -188,6 +194,7 @@ impl Causes {
             self.learn(residual, circumstances.known, in_baseline);
         }
         if !circumstances.known {
+            drift.pass();
             return None;
         }
         drift.step(settings, evidence, &circumstances.moment)
@@ -234,22 +241,18 @@ impl Causes {
 
     /// What was put in force since, one effect a call.
     pub fn next_effect(&mut self) -> Option<Effect> {
-        let effect = |cause, from: &[f32]| {
-            let mut nodes = [0.0; HOURS];
-            nodes.iter_mut().zip(from).for_each(|(node, from)| *node = *from);
-            Some(Effect { cause, nodes })
-        };
-        let news = &mut self.news;
+        let Causes { hours, short, long, jobs, news, numbers, .. } = self;
         if core::mem::take(&mut news.hours) {
-            effect(Cause::HourOfDay, self.hours.nodes())
+            Some(Effect::of(Cause::HourOfDay, |node| hours.node(node)))
         } else if core::mem::take(&mut news.short) {
-            effect(Cause::ShortPause, self.short.nodes())
+            Some(Effect::of(Cause::ShortPause, |node| short.node(node)))
         } else if core::mem::take(&mut news.long) {
-            effect(Cause::LongPause, self.long.nodes())
+            Some(Effect::of(Cause::LongPause, |node| long.node(node)))
         } else if news.jobs > 0 {
             let job = news.jobs.trailing_zeros() as usize;
             news.jobs &= news.jobs - 1;
-            effect(Cause::Job(*self.numbers.get(job)?), self.jobs.nodes().get(job..=job)?)
+            let effect = |node| if node == 0 { jobs.node(job) } else { 0.0 };
+            numbers.get(job).map(|number| Effect::of(Cause::Job(*number), effect))
         } else {
             None
         }

@@ -146,6 +146,11 @@ impl Drift {
         None
     }
 
+    /// Counts a move that is not judged, so that the counts of a finding are those of all moves of the kind.
+    pub fn pass(&mut self) {
+        self.moves = self.moves.saturating_add(1);
+    }
+
     /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.
     pub fn residual(&self, settings: &DriftSettings, evidence: Evidence) -> Option<f32> {
         match &self.stage {
@@ -185,6 +190,16 @@ impl Drift {
         }
     }
 
+    /// The value of the baseline below which this share of the settled ones lies, within half a place: an eighth of the
+    /// smallest change, or a twenty-fourth of the range of most values. `None` without a baseline, or beyond that range.
+    /// Unit: ticks, or that of the values
+    pub fn quantile(&self, share: f32) -> Option<u32> {
+        match &self.stage {
+            Stage::Judging(judge) => judge.quantile(share),
+            Stage::Collecting(..) => None,
+        }
+    }
+
     /// Whether hardly any value of the baseline lies near this one: within half of the smallest change.
     pub fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
         match &self.stage {
@@ -200,7 +215,7 @@ impl Drift {
         }
     }
 
-    /// Number of moves added.
+    /// Number of moves added or passed.
     pub fn moves(&self) -> u32 {
         self.moves
     }

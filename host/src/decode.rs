@@ -52,6 +52,8 @@ pub enum DeviceEvent {
         axes: u8,
         /// Unit: ticks/s
         ticks_per_second: u32,
+        /// UTC at the first reading, once a host has set the clock. Unit: µs since 1970
+        clock: Option<i64>,
     },
     /// Accepted settings of an axis, in force or pending.
     Settings(Settings),
@@ -186,6 +188,7 @@ fn decode(
             firmware: hello.firmware.to_owned(),
             axes: hello.axes,
             ticks_per_second: hello.ticks_per_second,
+            clock: hello.clock,
         }),
         Message::Settings(settings) => out(DeviceEvent::Settings(settings)),
         Message::Gap(gap) => out(DeviceEvent::Gap(gap)),

@@ -1,6 +1,8 @@
 //! `device` through the binary, over TCP: answers in words, refusals, journal entries.
 
 mod program;
+#[path = "device/declared.rs"]
+mod declared;
 #[path = "device/sent.rs"]
 mod sent;
 #[path = "device/worn.rs"]
@@ -151,6 +153,33 @@ fn samples_are_requested_and_moves_are_declared_good() {
     check(&place, "declare 0", 1, &none("it has made no move yet"));
     check(&place, "declare 0 --kind 3", 1, &none("it has no kind 3 of moves"));
     assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves received\n"));
+}
+
+#[test]
+fn a_job_is_set_for_one_axis_or_for_all() {
+    let place = serve(monitor());
+    check(&place, "job 4201", 0, "all axes: job 4201 from the next move on");
+    check(&place, "job 0 --axis 1", 0, "axis 1: no job from the next move on");
+    check(&place, "job 4201 --axis 2", 1, "there is no axis 2; its axes are 0 to 1");
+}
+
+#[test]
+fn limits_and_the_time_of_a_baseline_are_settings() {
+    let place = serve(monitor());
+    let changed = "axis 1, from the next move on: baseline_minutes 480 -> 60, settling_limit 0 -> 80000, \
+        unsettled_limit_permille 0 -> 10";
+    check(
+        &place,
+        "settings 1 baseline_minutes=60 settling_limit=80ms unsettled_limit_permille=10",
+        0,
+        changed,
+    );
+    let refused = "axis 1: unsettled_limit_permille was refused: it must be at most 999; \
+        the previous settings stay in force";
+    check(&place, "settings 1 unsettled_limit_permille=1000", 1, refused);
+    let refused = "axis 1: baseline_minutes was refused: it must be at most 100000; \
+        the previous settings stay in force";
+    check(&place, "settings 1 baseline_minutes=100001", 1, refused);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 //! `arguments`: which are accepted; `output`: the three forms and who reads them; `pictures`; `scales`;
 //! `bad_input`: what people really export; `damage`: seeded mutations, in this process and through the binary;
 //! `ways`: one recording written in many ways; `forms`: those of further exporters; `remedies`: whether what a message
-//! says to type works.
+//! says to type works; `jobs`: the product that the machine worked on.
 
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
@@ -18,6 +18,8 @@ mod bad_input;
 mod damage;
 #[path = "measure/forms.rs"]
 mod forms;
+#[path = "measure/jobs.rs"]
+mod jobs;
 #[path = "measure/output.rs"]
 mod output;
 #[path = "measure/pictures.rs"]

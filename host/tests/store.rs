@@ -7,6 +7,8 @@ mod agree;
 mod commands;
 #[path = "store/document.rs"]
 mod document;
+#[path = "store/drifts.rs"]
+mod drifts;
 #[path = "store/frames.rs"]
 mod frames;
 #[path = "store/guard.rs"]

@@ -35,6 +35,7 @@ fn short(rows: &[Row]) -> String {
         }
         Row::Gap { line, .. } => format!("{line}!"),
         Row::Clock { line, tick, second } => format!("{line}@{tick}={second}"),
+        Row::Job { line, job } => format!("{line}#{job}"),
     });
     words.collect::<Vec<_>>().join(" ")
 }

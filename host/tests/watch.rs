@@ -10,7 +10,7 @@ use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::wire::{LONGEST_FRAME, alarm, finding};
+use stillpoint_core::wire::{LONGEST_FRAME, alarm, drift, finding, job, record, status};
 
 fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
@@ -56,6 +56,24 @@ fn a_connection_is_watched_to_its_end() {
     assert!(text(&watched.stderr).contains("monitor on rehearsal"), "{}", text(&watched.stderr));
 }
 
+/// The output of `watch` on a file with the frames of these messages.
+fn watched(name: &str, messages: &[Message]) -> Output {
+    let (mut numbers, mut bytes) = (Numbers::new(Direction::FromDevice, 1), vec![]);
+    for message in messages {
+        let (header, mut frame) = (numbers.next_header(message.priority()), [0; LONGEST_FRAME]);
+        bytes.extend(encode::<SmallTable>(&header, message, &mut frame).expect("it fits"));
+    }
+    let file = std::env::temp_dir().join(format!("stillpoint-{}-{name}.frames", std::process::id()));
+    std::fs::write(&file, bytes).expect("a file is written");
+    let source = format!("file:{}", file.display());
+    let watched = Command::new(env!("CARGO_BIN_EXE_stillpoint"))
+        .args(["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"])
+        .env("TZ", "UTC")
+        .output();
+    std::fs::remove_file(&file).ok();
+    watched.expect("it runs")
+}
+
 /// Findings and alarms are notes on stderr, one line each; stdout has only moves.
 #[test]
 fn findings_and_alarms_are_described_in_words() {
@@ -64,22 +82,62 @@ fn findings_and_alarms_are_described_in_words() {
     let found = finding::Finding { axis: 1, which, severity, proposed, ..finding::Finding::default() };
     let (subject, state) = (alarm::Subject::Signal, alarm::AlarmState::Unacknowledged);
     let alarm = alarm::Alarm { alarm: 3, axis: 1, subject, state, ..alarm::Alarm::default() };
-    let (mut numbers, mut bytes) = (Numbers::new(Direction::FromDevice, 1), vec![]);
-    for message in [Message::Finding(found), Message::Alarm(alarm)] {
-        let (header, mut frame) = (numbers.next_header(message.priority()), [0; LONGEST_FRAME]);
-        bytes.extend(encode::<SmallTable>(&header, &message, &mut frame).expect("it fits"));
-    }
-    let file = std::env::temp_dir().join(format!("stillpoint-{}-findings.frames", std::process::id()));
-    std::fs::write(&file, bytes).expect("a file is written");
-    let source = format!("file:{}", file.display());
-    let watched = stillpoint(&["watch", &source, "--axes", "tray,dibble", "--format", "jsonl"]);
-    std::fs::remove_file(&file).ok();
+    let watched = watched("findings", &[Message::Finding(found), Message::Alarm(alarm)]);
     assert_eq!((text(&watched.stdout).as_str(), watched.status.success()), ("", true));
     let lines = text(&watched.stderr);
     let scale =
         "finished moves don't fit the command scale: set it to 73/72 feedback counts per command count";
     assert!(lines.contains(&format!("dibble: fault, its numbers can't be right: {scale}\n")), "{lines}");
     assert!(lines.contains("dibble: alarm 3, the signals are wrong: unacknowledged\n"), "{lines}");
+}
+
+/// A drift is one line with its figures; so are a job and what it explains. Times are those of the monitor's clock, or
+/// since its first reading while that is not set.
+#[test]
+fn drifts_jobs_and_causes_are_described_in_words() {
+    let check = |clock: Option<i64>, since: &str| {
+        let hello = status::Hello { ticks_per_second: 1000, clock, ..status::Hello::default() };
+        let (forward, distance) = (true, 500);
+        let kind = drift::Kind { axis: 1, kind: 2, forward, distance, ..drift::Kind::default() };
+        let moves = (1..=9).map(|number| {
+            let start = u64::from(number) * 60_000;
+            let flags = record::flag::SETTLING;
+            Message::Move(record::Move { axis: 1, kind: 2, number, start, flags, ..record::Move::default() })
+        });
+        let begin = drift::Drift {
+            axis: 1,
+            kind: 2,
+            number: 9,
+            moves: 9,
+            since: 5,
+            score: 256,
+            ..Default::default()
+        };
+        let begin = drift::Drift { change: 3, middle: 40, ..begin };
+        let end = drift::Drift { score: 0, returned: true, ..begin };
+        let cause = drift::Cause::Job;
+        let explained = drift::Explained { axis: 1, cause, key: 7, permille: [40; 12], ..Default::default() };
+        let job = job::Job { axis: 1, number: 7, ..job::Job::default() };
+        let messages = [Message::Hello(hello), Message::Kind(kind)].into_iter().chain(moves).chain([
+            Message::Drift(begin),
+            Message::Drift(end),
+            Message::Job(job),
+            Message::Explained(explained),
+        ]);
+        let messages: Vec<Message> = messages.collect();
+        let lines = text(&watched("drifts", &messages).stderr);
+        for line in [
+            &format!("dibble, +500 count at 0 count/s (kind 2): slower by 3.0 ms (7.5 %) since {since}\n"),
+            "dibble, +500 count at 0 count/s (kind 2): back at baseline\n",
+            "dibble: job 7 begins\n",
+            "dibble, job 7: 4.0 % slower\n",
+        ] {
+            assert!(lines.contains(line), "{line} in {lines}");
+        }
+    };
+    // 2026-06-02T10:00:00Z
+    check(Some(1_780_394_400_000_000), "10:06");
+    check(None, "minute 6.0 of the monitor");
 }
 
 #[test]

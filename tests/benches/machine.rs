@@ -7,8 +7,6 @@
 use std::process::ExitCode;
 use std::time::Instant;
 
-use stillpoint_core::drift::{DriftConfig, DriftSettings};
-use stillpoint_tests::nuisance::detector::Shipped;
 use stillpoint_tests::poisson::upper;
 use stillpoint_tests::shift::machines::{Found, Result, run};
 use stillpoint_tests::shift::stock::{Size, Stock};
@@ -24,11 +22,7 @@ fn main() -> ExitCode {
     let stocks = Stock::all(Size { sound: 600, worn: 100, ages: 20 });
     println!("stock of moves simulated in {:.0} s", clock.elapsed().as_secs_f64());
     println!("{} days, {} h of work, {seeds} seeds", span.days, span.hours());
-    let fresh = |moves_per_hour| {
-        let config = DriftConfig { moves_per_hour, ..DriftConfig::at(1_000_000) };
-        Shipped::new(DriftSettings::new(config).expect("a valid configuration"))
-    };
-    let result = run(&stocks, span, 1..=seeds, fresh);
+    let result = run(&stocks, span, 1..=seeds);
     let missed =
         stocks.iter().enumerate().map(|(axis, stock)| print_axis(axis, stock, &result)).sum::<usize>();
     let kept = print_false_alarms(&result);

@@ -25,8 +25,10 @@ struct Life {
     twin: Twin,
     alarm: u32,
     figure: Option<i64>,
-    /// When it became normal last.
-    normal: Option<u64>,
+    /// Its last step. Unit: ticks
+    at: u64,
+    /// How often it has come, each time within a shift.
+    occurrences: u32,
 }
 
 /// The alarms of a monitor with one axis.
@@ -43,7 +45,17 @@ fn life(subject: Subject, limit: i64, deadband: i64, seconds: [u64; 3], second: 
     let [off_delay, re_alarm_time, longest_shelving] = seconds.map(|seconds| seconds * second);
     let parameters =
         Parameters { limit, deadband, off_delay, re_alarm_time, longest_shelving, ..Parameters::default() };
-    Life { subject, parameters, twin: Twin::new(parameters), alarm: 0, figure: None, normal: None }
+    Life { subject, parameters, twin: Twin::new(parameters), alarm: 0, figure: None, at: 0, occurrences: 0 }
+}
+
+impl Life {
+    /// The parameters as people have arranged them; what returns stays for a shift.
+    fn arrange(&mut self, shift: u64) {
+        let stays = matches!(self.subject, Subject::Drift | Subject::SettlingLimit | Subject::UnsettledLimit);
+        let least = if stays && self.occurrences > 1 { shift } else { 0 };
+        let off_delay = self.parameters.off_delay.max(least);
+        self.twin.arrange(Parameters { off_delay, ..self.parameters });
+    }
 }
 
 impl Alarms {
@@ -63,14 +75,17 @@ impl Alarms {
 
     fn step(&mut self, place: usize, before: State, named: bool, now: u64) -> Step {
         let life = &mut self.lives[place];
-        let returns = life.normal.is_some_and(|normal| now < normal + self.shift);
+        let returns = life.alarm > 0 && now < life.at + self.shift;
         if before == State::Normal && !named && !returns {
             self.numbers += 1;
             life.alarm = self.numbers;
         }
-        if life.twin.state == State::Normal {
-            life.normal = Some(now);
+        let sets_aside = matches!(before, State::Shelved | State::SuppressedByDesign | State::OutOfService);
+        if life.twin.state == State::Unacknowledged && !sets_aside && before != State::Acknowledged {
+            life.occurrences = if returns { life.occurrences + 1 } else { 1 };
         }
+        life.at = now;
+        life.arrange(self.shift);
         let name = format!("{:?}", life.twin.state);
         let state = (0..State::ALL.len() as u8)
             .map(|index| postcard::from_bytes::<AlarmState>(&[index]).expect("a state"))
@@ -93,7 +108,8 @@ impl Alarms {
     pub fn limit(&mut self, subject: Subject, limit: u32, now: u64) -> Vec<Step> {
         let life = self.lives.iter_mut().find(|life| life.subject == subject).expect("a subject");
         life.parameters.limit = if limit == 0 { UNLIMITED } else { 2 * i64::from(limit) - 1 };
-        life.twin.arrange(life.parameters);
+        life.occurrences = 0;
+        life.arrange(self.shift);
         self.figure(subject, 0, now)
     }
 
@@ -168,7 +184,7 @@ impl Alarms {
             priority,
             ..life.parameters
         };
-        life.twin.arrange(life.parameters);
+        life.arrange(self.shift);
         Some(self.time(now))
     }
 }

@@ -5,7 +5,8 @@ use stillpoint::source::rehearsal::transplanter::axes;
 use stillpoint_core::wire::alarm::{
     Action, Alarm, AlarmEvent, AlarmPriority, AlarmState, Arranged, Arrangement, Category, Subject,
 };
-use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command};
+use stillpoint_core::wire::command::{Acknowledge, Act, Apply, Command, Declare};
+use stillpoint_core::wire::drift::Drift;
 use stillpoint_core::wire::finding::Which;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
@@ -383,4 +384,53 @@ fn a_signal_near_its_limit_is_a_warning_and_no_alarm() {
             && alarms(&received).is_empty()
     );
     assert_eq!(monitor.app.lamp(), Lamp::Steady);
+}
+
+/// Whether a drift of either kind begins, and whether one ends.
+fn drift_changes(received: &[Received]) -> (usize, usize) {
+    let drifts = received.iter().filter_map(|(_, message)| match message {
+        Message::Drift(drift) => Some(*drift),
+        _ => None,
+    });
+    let (begun, others): (Vec<_>, Vec<_>) = drifts.partition(Drift::is_drift);
+    (begun.len(), others.iter().filter(|drift| drift.returned).count())
+}
+
+/// A level that truly swings by more than the smallest change: the detector follows every swing, the alarm calls twice.
+#[test]
+fn a_level_that_swings_calls_a_person_twice() {
+    let mut monitor = Monitor::new(Parameters { window: 50, ..parameters() }, 1000);
+    let drift = settings::DriftConfig {
+        false_alarms_per_axis_month_milli: 1_000_000,
+        moves_per_hour: 9000,
+        baseline: 200,
+        ..settings::DriftConfig::default()
+    };
+    let parameters = (&Parameters { window: 50, ..parameters() }).into();
+    let parameters = settings::Parameters { drift, baseline_minutes: 1, ..parameters };
+    monitor.send(&Command::Apply(Apply { axis: 0, parameters }));
+    let mut moves = 0;
+    let mut run = |monitor: &mut Monitor, count: u32, late: u32| {
+        let late: Vec<u32> = (moves..moves + count).map(|number| late + number * 7 % 5).collect();
+        moves += count;
+        monitor.sample(settling(moves - count, &late))
+    };
+    assert_eq!(seen(&run(&mut monitor, 800, 40)), []);
+    let (mut swings, mut reported) = ((0, 0), vec![]);
+    for _ in 0..6 {
+        for late in [52, 40] {
+            let received = run(&mut monitor, 300, late);
+            let (begun, ended) = drift_changes(&received);
+            swings = (swings.0 + begun, swings.1 + ended);
+            reported.extend(seen(&received));
+        }
+    }
+    let returned = AlarmState::ReturnedToNormalUnacknowledged;
+    let twice = [(1, AlarmState::Unacknowledged), (1, returned), (1, AlarmState::Unacknowledged)];
+    println!("{swings:?} drifts begun and ended, {reported:?}");
+    assert!(swings.0 >= 10 && swings.1 >= 10, "{swings:?}");
+    assert_eq!(reported, twice);
+    // What a person declares good ends the story.
+    let declared = monitor.send(&Command::Declare(Declare { axis: 0, kind: 0, add: false }));
+    assert_eq!(seen(&declared), [(1, returned)]);
 }

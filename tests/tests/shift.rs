@@ -11,8 +11,6 @@ use stillpoint::analysis::time_to_limit::TimeToLimit;
 use stillpoint::analysis::trend::{TrendOptions, trend};
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::Record;
-use stillpoint_core::drift::{DriftConfig, DriftSettings};
-use stillpoint_tests::nuisance::detector::Shipped;
 use stillpoint_tests::rounds::rounds;
 use stillpoint_tests::shift::full;
 use stillpoint_tests::shift::library::{Library, Size};
@@ -159,11 +157,7 @@ fn wear_is_found_on_its_axis_and_nowhere_else() {
 fn wear_is_found_in_weeks_of_changing_conditions_and_nothing_else_is() {
     let seeds = rounds(3);
     let stocks = Stock::all(StockSize { sound: 100, worn: 20, ages: 8 });
-    let fresh = |moves_per_hour| {
-        let config = DriftConfig { moves_per_hour, ..DriftConfig::at(1_000_000) };
-        Shipped::new(DriftSettings::new(config).expect("a valid configuration"))
-    };
-    let result = machines::run(&stocks, Span::WEEK, 1..=seeds, fresh);
+    let result = machines::run(&stocks, Span::WEEK, 1..=seeds);
     for found in &result.found {
         println!("{found:?}");
         assert!(found.after.is_some(), "{found:?}");

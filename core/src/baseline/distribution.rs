@@ -1,6 +1,6 @@
 //! In: settling times of a kind while it is good. Out: their distribution, and a score for every later value.
 //!
-//! A histogram of 24 places around the first values. The score of a value is the normal score of its rank among all
+//! A histogram of 20 places around the first values. The score of a value is the normal score of its rank among all
 //! values, each of which counts as spread over a range of twice the smallest change to either side. So ties have their
 //! mid-rank, two humps and a half at zero are ranked as they are, and where values scatter less than the smallest
 //! change, scores grow in proportion to the distance. Source of normal scores: B. L. van der Waerden, "Order tests for
@@ -11,13 +11,17 @@ use super::first::{Evidence, First};
 use super::normal::{normal_score, sqrt};
 
 /// Number of places.
-const PLACES: usize = 24;
+const PLACES: usize = 20;
 /// Score of one standard deviation.
 pub(crate) const UNIT: i32 = 256;
 /// Largest score: one outlier has a bounded effect. Unit: standard deviations
-const FURTHEST: f32 = 2.5;
+const FURTHEST: f32 = 3.5;
 /// Resolution of the table. Unit: 1/standard deviations
-const STEPS: f32 = 50.0;
+const STEPS: f32 = 25.0;
+/// Score of an unsettled move in normal scores of its rank, at most 5: one of them in a subgroup of eight raises no alarm,
+/// three soon do.
+const UNSETTLED_WEIGHT: f32 = 2.0;
+const FURTHEST_UNSETTLED: f32 = 5.0;
 
 /// How often each place was met.
 #[derive(Clone, Copy, Debug, Default)]
@@ -36,7 +40,7 @@ pub(crate) struct Place(u16);
 
 const UNSETTLED: Place = Place(u16::MAX);
 
-/// Scores of the places; that of an unsettled move. Unit: 1/50 standard deviations
+/// Scores of the places; that of an unsettled move. Unit: 1/25 standard deviations
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Scores {
     places: [i8; PLACES],
@@ -59,7 +63,11 @@ impl Distribution {
         let (lower, upper) = first.range()?;
         let width = ((smallest / 4.0) as u32).max((upper - lower) / (PLACES as u32 - 8)).max(1);
         let centre = lower + (upper - lower) / 2;
-        let low = centre.saturating_sub(width.saturating_mul(PLACES as u32 / 2));
+        // The centre is a place, so that values which are all alike lie at it.
+        let below = (centre / width).min(PLACES as u32 / 2);
+        let width =
+            if below < PLACES as u32 / 2 { centre.checked_div(below).unwrap_or(width) } else { width };
+        let low = centre - width.saturating_mul(below).min(centre);
         let mut new = Distribution { low, width, ..Distribution::default() };
         first.values().for_each(|value| new.step(new.place(value)));
         Some(new)
@@ -118,6 +126,34 @@ impl Distribution {
         within / f32::max(all, 1.0)
     }
 
+    /// The value below which this share of the settled values lies, within half a place; `None` if that is beyond the
+    /// places. Unit: that of the values
+    pub(crate) fn quantile(&self, share: f32) -> Option<u32> {
+        let settled: u32 = self.places.iter().map(|weight| u32::from(*weight)).sum();
+        let rank = share * settled as f32;
+        let mut below = 0.0;
+        for (place, weight) in self.places.iter().enumerate() {
+            let weight = f32::from(*weight);
+            if below + weight >= rank && weight > 0.0 {
+                let beyond = place + 1 == PLACES || place == 0 && self.low > 0;
+                let value = self.low as f32
+                    + self.width as f32 * (place as f32 + self.within(place, (rank - below) / weight));
+                return (!beyond).then_some(value.max(0.0) as u32);
+            }
+            below += weight;
+        }
+        None
+    }
+
+    /// Where a share of the values at a place lies: they are spread towards the neighbours that have values, too.
+    /// Unit: places
+    fn within(&self, place: usize, share: f32) -> f32 {
+        let reaches = |neighbour: usize| self.places.get(neighbour).is_some_and(|weight| *weight > 0);
+        let lower = if reaches(place.wrapping_sub(1)) { -0.5 } else { 0.0 };
+        let upper = if reaches(place + 1) { 0.5 } else { 0.0 };
+        lower + share * (upper - lower)
+    }
+
     /// The scores, with every value spread over `range` to either side. Unit of `range`: that of the values
     pub(crate) fn scores(&self, range: f32) -> Scores {
         let (all, step) = (self.total(), self.width as f32 / range);
@@ -128,9 +164,10 @@ impl Distribution {
                 let distance = ((place as f32 - other as f32) * step).max(-1.0).min(1.0);
                 below += f32::from(*weight) * (0.5 + distance * (0.75 - 0.25 * distance * distance));
             }
-            *score = in_steps(below / all);
+            *score = in_steps(normal_score(below / all).max(-FURTHEST).min(FURTHEST));
         }
-        scores.unsettled = in_steps(1.0 - f32::from(self.unsettled) / (2.0 * all));
+        let unsettled = normal_score(1.0 - f32::from(self.unsettled) / (2.0 * all)) * UNSETTLED_WEIGHT;
+        scores.unsettled = in_steps(unsettled.min(FURTHEST_UNSETTLED));
         scores
     }
 
@@ -170,7 +207,7 @@ impl Scores {
         (score * (UNIT as f32 / STEPS)) as i32
     }
 
-    /// Between the scores of two places. Unit: 1/50 standard deviations
+    /// Between the scores of two places. Unit: 1/25 standard deviations
     fn between(&self, position: f32) -> f32 {
         let place = position as usize;
         let [here, next] = [place, place + 1].map(|place| self.places.get(place).copied());
@@ -196,8 +233,7 @@ impl Moments {
     }
 }
 
-/// Normal score of a rank from 0 to 1, cut off. Unit: 1/50 standard deviations
-fn in_steps(rank: f32) -> i8 {
-    let score = normal_score(rank).max(-FURTHEST).min(FURTHEST) * STEPS;
-    (score + if score < 0.0 { -0.5 } else { 0.5 }) as i8
+/// A score, rounded. Unit: 1/25 standard deviations
+fn in_steps(score: f32) -> i8 {
+    (score * STEPS + if score < 0.0 { -0.5 } else { 0.5 }) as i8
 }

@@ -8,6 +8,11 @@
 const GAIN: f32 = 0.4;
 /// Moves at a node that count half.
 const HALF: f32 = 24.0;
+/// Resolution of effects.
+const WHOLE: f32 = 8192.0;
+/// Resolution of weights, and weight at which what a node was met with halves: later moves count more.
+const SIXTEENTHS: f32 = 16.0;
+const FULL: u16 = 60_000;
 /// Bounds of an effect, relative.
 const SMALLEST: f32 = -0.5;
 const LARGEST: f32 = 1.0;
@@ -24,22 +29,23 @@ pub(super) struct Place {
 /// Effects at a number of nodes. Unit: 1 (relative to the baseline)
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Profile<const NODES: usize> {
-    nodes: [f32; NODES],
+    /// Unit: 1/8192
+    nodes: [i16; NODES],
     sums: [f32; NODES],
-    weights: [f32; NODES],
+    /// Unit: 1/16 moves
+    weights: [u16; NODES],
     passes: u8,
 }
 
 impl<const NODES: usize> Profile<NODES> {
     /// No effect anywhere.
     pub(super) const fn new() -> Profile<NODES> {
-        let zero = [0.0; NODES];
-        Profile { nodes: zero, sums: zero, weights: zero, passes: 0 }
+        Profile { nodes: [0; NODES], sums: [0.0; NODES], weights: [0; NODES], passes: 0 }
     }
 
-    /// The effects, node by node.
-    pub(super) fn nodes(&self) -> &[f32; NODES] {
-        &self.nodes
+    /// The effect at a node.
+    pub(super) fn node(&self, node: usize) -> f32 {
+        self.nodes.get(node).map_or(0.0, |effect| f32::from(*effect) / WHOLE)
     }
 
     /// Number of passes put in force.
@@ -49,8 +55,8 @@ impl<const NODES: usize> Profile<NODES> {
 
     /// The effect at a place.
     pub(super) fn at(&self, place: Place) -> f32 {
-        let node = |node: u8| self.nodes.get(usize::from(node)).copied().unwrap_or_default();
-        node(place.nodes.0) + place.part * (node(place.nodes.1) - node(place.nodes.0))
+        let (from, to) = (self.node(place.nodes.0.into()), self.node(place.nodes.1.into()));
+        from + place.part * (to - from)
     }
 
     /// Adds a move that differs by `residual` from what is explained.
@@ -58,8 +64,12 @@ impl<const NODES: usize> Profile<NODES> {
         for (node, weight) in [(place.nodes.0, 1.0 - place.part), (place.nodes.1, place.part)] {
             let node = usize::from(node);
             if let (Some(sum), Some(all)) = (self.sums.get_mut(node), self.weights.get_mut(node)) {
-                *sum += weight * residual;
+                let weight = (weight * SIXTEENTHS + 0.5) as u16;
+                *sum += f32::from(weight) / SIXTEENTHS * residual;
                 *all += weight;
+                if *all > FULL {
+                    (*sum, *all) = (*sum / 2.0, *all / 2);
+                }
             }
         }
     }
@@ -91,20 +101,21 @@ impl<const NODES: usize> Profile<NODES> {
     /// Moves a node that was met.
     pub(super) fn move_node(&mut self, node: usize, step: f32) {
         let weight = self.weight(node);
+        let moved = (self.node(node) + step * weight / (weight + HALF)).max(SMALLEST).min(LARGEST);
         if let Some(effect) = self.nodes.get_mut(node).filter(|_| weight >= 1.0) {
-            *effect = (*effect + step * weight / (weight + HALF)).max(SMALLEST).min(LARGEST);
+            *effect = (moved * WHOLE) as i16;
         }
     }
 
     /// Forgets the pass.
     fn discard(&mut self) {
-        (self.sums, self.weights) = ([0.0; NODES], [0.0; NODES]);
+        (self.sums, self.weights) = ([0.0; NODES], [0; NODES]);
     }
 
     /// Forgets what a node was met with.
     pub(super) fn forget(&mut self, node: usize) {
         if let (Some(sum), Some(weight)) = (self.sums.get_mut(node), self.weights.get_mut(node)) {
-            (*sum, *weight) = (0.0, 0.0);
+            (*sum, *weight) = (0.0, 0);
         }
     }
 
@@ -115,7 +126,7 @@ impl<const NODES: usize> Profile<NODES> {
     }
 
     fn weight(&self, node: usize) -> f32 {
-        self.weights.get(node).copied().unwrap_or_default()
+        self.weights.get(node).map_or(0.0, |weight| f32::from(*weight) / SIXTEENTHS)
     }
 
     fn sum(&self, node: usize) -> f32 {

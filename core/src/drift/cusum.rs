@@ -16,9 +16,8 @@ const SMALL: f32 = 1.0 / 6.0;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Cusum {
     sum: f32,
-    /// Total of the deviations since the sum left 0, and their number.
+    /// Total of the deviations since the sum left 0.
     deviations: f32,
-    steps: f32,
     since: u32,
     /// Last move at which the sum was small.
     small: u32,
@@ -37,7 +36,6 @@ impl Cusum {
             self.small = number;
         }
         self.deviations += deviation;
-        self.steps += 1.0;
     }
 
     /// The sum, from 0. Unit: that of the deviations
@@ -45,9 +43,9 @@ impl Cusum {
         self.sum
     }
 
-    /// Mean deviation since the sum left 0. Unit: that of the deviations
-    pub fn deviation(&self) -> f32 {
-        self.deviations / self.steps.max(1.0)
+    /// Total of the deviations since the sum left 0. Unit: that of the deviations
+    pub fn deviations(&self) -> f32 {
+        self.deviations
     }
 
     /// Number of the last move before the sum left 0.

@@ -15,7 +15,7 @@ use crate::drift::{Direction, Finding, LIMIT, Moment, Promise, SUBGROUP};
 /// Part of a limit from which a subgroup is not learnt, because it may belong to a change. Sums of good moves are
 /// hardly ever that large.
 const SUSPECT: f32 = 0.8;
-/// Deviation beyond the allowance from which a subgroup is not learnt. Unit: scatter of a subgroup's mean
+/// Deviation from which a subgroup is not learnt, unless the smallest change is more. Unit: scatter of a subgroup's mean
 const OUTLYING: f32 = 4.0;
 /// Least number of moves learnt for that test.
 const OUTLYING_MOVES: u32 = 64;
@@ -64,8 +64,6 @@ pub(crate) struct Judge {
     before: u32,
     /// The moves to come were declared good: all of them are learnt.
     taught: bool,
-    /// Number of values in the baseline from which scores and limits are computed again.
-    next: u32,
     sides: Sides,
     promise: Promise,
     up: Cusum,
@@ -91,7 +89,6 @@ impl Judge {
             begun: at.minute,
             before: 0,
             taught: false,
-            next: 0,
             sides: Sides::default(),
             promise: Promise::Learning,
             up: Cusum::default(),
@@ -119,11 +116,11 @@ impl Judge {
         if !self.subgroup.step(self.distribution.place(evidence)) {
             return None;
         }
-        if self.next == 0 {
+        if !self.has_limits() {
             self.pending = Pending::Learning;
             return None;
         }
-        Some(self.judge(at, moves))
+        Some(self.judge(settings, at, moves))
     }
 
     /// The moves to come are as good as those of the baseline, which grows by them.
@@ -139,13 +136,17 @@ impl Judge {
         (self.up, self.down, self.stands) = (Cusum::default(), Cusum::default(), None);
     }
 
+    pub(crate) fn quantile(&self, share: f32) -> Option<u32> {
+        self.distribution.quantile(share)
+    }
+
     pub(crate) fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
         let near = settings.smallest(self.distribution.mean()) / 2.0;
         self.distribution.share_near(value, near) < EMPTY
     }
 
     pub(crate) fn has_limits(&self) -> bool {
-        self.next > 0
+        self.sides.up.limit > 0.0
     }
 
     pub(crate) fn is_complete(&self) -> bool {
@@ -165,29 +166,30 @@ impl Judge {
         let score = self.scores.of(self.distribution.place(evidence)) as f32 / UNIT as f32;
         let change = self.sides.change(score - self.sides.centre);
         let mean = self.distribution.mean();
-        (self.next > 0).then(|| change / (mean + settings.smallest(mean)))
+        self.has_limits().then(|| change / (mean + settings.smallest(mean)))
     }
 
     /// Adds the full subgroup to the sums.
-    fn judge(&mut self, at: &Moment, moves: u32) -> Finding {
+    fn judge(&mut self, settings: &DriftSettings, at: &Moment, moves: u32) -> Finding {
         let deviation = self.subgroup.mean(&self.scores) - self.sides.centre;
         let Sides { up, down, .. } = self.sides;
         self.up.step(deviation, up.allowance, up.limit, moves);
         self.down.step(-deviation, down.allowance, down.limit, moves);
-        let returned = self.returns(deviation, at);
+        let returned = self.returns(deviation, at, moves);
         self.begin();
         let direction = self.stands.unwrap_or(self.nearer());
         let (side, cusum) = self.side(direction);
+        let full = self.sides.deviation(settings.smallest(self.distribution.mean()));
         if self.stands.is_some() {
             self.wander.restart_block();
-        } else if self.wander.step(deviation, self.sides.variance, self.sides.smallest_score(), at) {
+        } else if self.wander.step(deviation, self.sides.variance, full, at) {
             self.pending = Pending::Limits;
         }
-        if self.is_to_be_learnt(deviation, cusum.sum() / side.limit) {
+        if self.is_to_be_learnt(deviation, full, cusum.sum() / side.limit) {
             self.pending = Pending::Learning;
         }
         let score = (cusum.sum() / side.limit * LIMIT as f32) as u32;
-        let change = self.sides.change(cusum.deviation());
+        let change = self.sides.change(mean_deviation(&cusum, moves));
         Finding {
             direction,
             score: if self.stands.is_some() { score.max(LIMIT) } else { score.min(LIMIT - 1) },
@@ -212,7 +214,7 @@ impl Judge {
 
     /// Whether the drift that stands ends with a subgroup: the moves are shown to be nearer to the baseline than to the
     /// change that nobody is called for.
-    fn returns(&mut self, deviation: f32, at: &Moment) -> bool {
+    fn returns(&mut self, deviation: f32, at: &Moment, moves: u32) -> bool {
         let Some(direction) = self.stands else { return false };
         let (side, cusum) = self.side(direction);
         let away = if direction == Direction::Up { deviation } else { -deviation };
@@ -220,7 +222,7 @@ impl Judge {
             return false;
         }
         let running = at.running >= at.minute.wrapping_sub(self.back.since);
-        self.wander.returns(cusum.deviation(), running);
+        self.wander.returns(mean_deviation(&cusum, moves), running);
         self.rearm();
         self.pending = Pending::Limits;
         true
@@ -239,13 +241,13 @@ impl Judge {
         }
     }
 
-    /// Whether the last subgroup is one of the baseline. Unit of `sum`: limits
-    fn is_to_be_learnt(&self, deviation: f32, sum: f32) -> bool {
-        let largest =
-            self.sides.up.allowance.max(self.sides.down.allowance) + OUTLYING * sqrt(self.sides.variance);
+    /// Whether the last subgroup is one of the baseline; `full` is the deviation of the smallest change. Unit of `sum`:
+    /// limits
+    fn is_to_be_learnt(&self, deviation: f32, full: f32, sum: f32) -> bool {
+        let largest = full.max(OUTLYING * sqrt(self.sides.variance));
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
-        let full = self.complete && self.spread.is_learnt();
-        !full && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
+        let learnt = self.complete && self.spread.is_learnt();
+        !learnt && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
     }
 
     /// Adds the last subgroup to the baseline and to its scatter.
@@ -263,8 +265,7 @@ impl Judge {
         let (moves, minutes) = (count.saturating_sub(self.before), at.minute.wrapping_sub(self.begun));
         self.complete = moves >= settings.baseline && minutes >= settings.baseline_minutes;
         self.taught &= !self.complete;
-        if count >= self.next || self.complete {
-            self.next = count + count / 8 + SUBGROUP;
+        if !self.has_limits() || self.complete || has_grown(count) {
             self.pending = Pending::Scores;
         }
     }
@@ -284,16 +285,27 @@ impl Judge {
             (&self.distribution, &self.scores, &self.spread.dependence()),
             (smallest, wandering.max(smallest * widest)),
         );
-        self.promise = if !self.sides.is_wide_enough() || !self.complete {
+        self.promise = if !self.sides.wide_enough || !self.complete {
             Promise::Learning
         } else if self.sides.dependent || wandering > smallest {
             Promise::Dependent
-        } else if self.sides.is_short() {
+        } else if self.sides.short {
             Promise::Short
         } else {
             Promise::Held
         };
     }
+}
+
+/// Whether a baseline of this length has grown by about an eighth: with this subgroup, its first four binary digits change.
+fn has_grown(count: u32) -> bool {
+    let eighths = |count: u32| count >> 28_u32.saturating_sub(count.leading_zeros());
+    eighths(count) != eighths(count.saturating_sub(SUBGROUP)) || count < 16 * SUBGROUP
+}
+
+/// Mean deviation since a sum left 0, until a subgroup that ends with this move. Unit: score units
+fn mean_deviation(cusum: &Cusum, moves: u32) -> f32 {
+    cusum.deviations() / (moves.saturating_sub(cusum.since()) / SUBGROUP).max(1) as f32
 }
 
 impl Subgroup {

@@ -22,8 +22,6 @@ pub(super) struct Side {
     pub(super) limit: f32,
     /// Change that is found. Unit: that of the values
     pub(super) smallest: f32,
-    wide_enough: bool,
-    short: bool,
 }
 
 /// Both directions.
@@ -37,10 +35,12 @@ pub(super) struct Sides {
     pub(super) variance: f32,
     /// Values per score unit, between the baseline and the smallest change.
     slope: f32,
-    /// Smallest change of the settings. Unit: that of the values
-    smallest: f32,
     /// Whether moves depend on each other more than the limits allow for.
     pub(super) dependent: bool,
+    /// Whether the limits are wide enough to guarantee the rate of false alarms.
+    pub(super) wide_enough: bool,
+    /// Whether the baseline is too short for the smallest change: only a larger one is found.
+    pub(super) short: bool,
 }
 
 impl Sides {
@@ -73,21 +73,20 @@ impl Sides {
                     allowance,
                     limit: limits.up,
                     smallest: found * ((allowance + limits.allowance) / (edge + wanted)).max(1.0),
-                    wide_enough: limits.wide_enough,
-                    short: limits.short,
                 },
-                limits.dependent,
+                limits,
             )
         };
-        let ((up, dependent), (down, _)) = (side(1.0), side(-1.0));
+        let ((up, slower), (down, faster)) = (side(1.0), side(-1.0));
         Sides {
             up,
             down,
             centre: centre.mean,
             variance: dependence.variance,
             slope: smallest / (full.mean - centre.mean).max(LEAST),
-            smallest,
-            dependent,
+            dependent: slower.dependent,
+            wide_enough: slower.wide_enough && faster.wide_enough,
+            short: slower.short,
         }
     }
 
@@ -96,18 +95,8 @@ impl Sides {
         deviation * self.slope
     }
 
-    /// Deviation of the smallest change of the settings.
-    pub(super) fn smallest_score(&self) -> f32 {
-        self.smallest / self.slope.max(1e-9)
-    }
-
-    /// Whether the limits are wide enough to guarantee the rate of false alarms.
-    pub(super) fn is_wide_enough(&self) -> bool {
-        self.up.wide_enough && self.down.wide_enough
-    }
-
-    /// Whether the baseline is too short for the smallest change: only a larger one is found.
-    pub(super) fn is_short(&self) -> bool {
-        self.up.short
+    /// Deviation of a change of the values. Unit: that of the values
+    pub(super) fn deviation(&self, change: f32) -> f32 {
+        change / self.slope.max(1e-9)
     }
 }

@@ -18,17 +18,17 @@ const LARGEST_CORRELATION: f32 = 0.5;
 
 /// Moves that the level follows, and the resolution of the level.
 const FOLLOWED: i32 = 512;
-const FOLLOWING: i32 = 64;
+const FOLLOWING: i32 = 32;
 
 /// Sums over the scores of good moves, counted from the level of late: what moves more slowly is no scatter, and their
 /// mean is 0. Of [`LEARNT`] moves they are known to 0.1 %.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Spread {
     count: u32,
-    /// Level of late. Unit: 1/64 of that of scores
-    level: i32,
+    /// Level of late. Unit: 1/32 of that of scores
+    level: i16,
     /// The last score.
-    last: i32,
+    last: i16,
     squares: f32,
     /// Products of successive scores.
     products: f32,
@@ -69,11 +69,11 @@ impl Spread {
 
     /// Adds the scores of a subgroup.
     pub(super) fn step(&mut self, scores: impl Iterator<Item = i32>) {
-        let (mut sum, mut squares, mut products, level) = (0, 0, 0, self.level / FOLLOWING);
+        let (mut sum, mut squares, mut products, level) = (0, 0, 0, i32::from(self.level) / FOLLOWING);
         for score in scores {
             let score = score - level;
-            products += score * self.last;
-            self.last = score;
+            products += score * i32::from(self.last);
+            self.last = score as i16;
             squares += score * score;
             sum += score;
         }
@@ -82,7 +82,7 @@ impl Spread {
         self.subgroups += (sum * sum) as f32;
         // A running mean of the first, then of about so many moves.
         let weight = (self.count as i32 + SUBGROUP as i32).min(FOLLOWED);
-        self.level += sum * FOLLOWING / weight;
+        self.level += (sum * FOLLOWING / weight) as i16;
         self.count += SUBGROUP;
     }
 

@@ -39,13 +39,17 @@ fn lasting_changes_are_found_and_outliers_are_not() {
     // One move in fifty takes ten times as long, from the first on.
     check(20_000, |k, time| Value(if k % 50 == 0 { 10 * time } else { time }), false);
     check(5000, |k, time| if k == 3000 { Unsettled } else { Value(time) }, false);
-    for (change, moves) in [(8_i32, 200), (-8, 200), (30, 40), (-30, 40)] {
+    // Of the smallest change, 10 %, a half is quiet.
+    for change in [105, 95] {
+        check(20_000, |k, time| Value(if k > 3000 { time / 100 * change } else { time }), false);
+    }
+    for (change, moves) in [(11_i32, 300), (-11, 300), (30, 40), (-30, 40)] {
         let slowed = |k: u32, time: u32| {
             Value(if k > 3000 { (i64::from(time) * i64::from(100 + change) / 100) as u32 } else { time })
         };
         let found = check(3000 + moves, slowed, true).unwrap();
         assert_eq!(found.direction, if change > 0 { Direction::Up } else { Direction::Down }, "{change} %");
-        assert!(found.since.abs_diff(3000) < 40, "{change} % since {}", found.since);
+        assert!(found.since.abs_diff(3000) < 60, "{change} % since {}", found.since);
         let estimate = found.change as f32 / 500.0;
         assert!(
             estimate / change as f32 > 0.25 && estimate.abs() < 1.7 * change.abs() as f32,
@@ -53,22 +57,19 @@ fn lasting_changes_are_found_and_outliers_are_not() {
         );
     }
     // A ramp of 10 % over 2000 moves.
-    check(5200, |k, time| Value(time + time / 1000 * k.saturating_sub(3000) / 20), true);
+    check(5400, |k, time| Value(time + time / 1000 * k.saturating_sub(3000) / 20), true);
     // Moves that no longer settle: one in three.
     check(3200, |k, time| if k > 3000 && k % 3 == 0 { Unsettled } else { Value(time) }, true);
 }
 
-/// Every settling time is 0, inside from the command end on; later 600 ticks.
+/// Every settling time is 0, inside from the command end on; later 3000 ticks, more than the smallest change.
 #[test]
 fn a_baseline_needs_no_scatter() {
     for value in [0, 7, 1 << 31, u32::MAX - 5] {
         check(3000, |_, _| Evidence::Value(value), false);
     }
-    let found = check(3040, |k, _| Evidence::Value(if k > 3000 { 600 } else { 0 }), true).unwrap();
-    assert_eq!(
-        (found.direction, found.since, found.promise),
-        (Direction::Up, 3004 / 8 * 8 - 4, Promise::Held)
-    );
+    let found = check(3040, |k, _| Evidence::Value(if k > 3000 { 3000 } else { 0 }), true).unwrap();
+    assert_eq!((found.direction, found.since, found.promise), (Direction::Up, 3000, Promise::Held));
 }
 
 #[test]
@@ -155,12 +156,12 @@ fn the_same_numbers_everywhere() {
     let mixed = findings.iter().fold(0_u32, |mixed, finding| {
         mixed.rotate_left(5).wrapping_mul(31) ^ finding.score ^ finding.change as u32 ^ finding.smallest << 8
     });
-    assert_eq!(mixed, 688_436_205);
+    assert_eq!(mixed, 3_291_629_141);
 }
 
 #[test]
 fn drift_detection_of_a_value_is_small() {
     let size = size_of::<Drift>();
     println!("{size} bytes a kind and value");
-    assert!(size <= 192, "{size}");
+    assert!(size <= 248, "{size}");
 }

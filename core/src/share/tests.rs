@@ -53,7 +53,7 @@ impl Chance {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
-        (self.0 >> 32) * 1000 >> 32 < u64::from(share)
+        ((self.0 >> 32) * 1000) >> 32 < u64::from(share)
     }
 }
 

@@ -2,7 +2,8 @@
 //!
 //! The core has the state machine, [`rules`] the limits. An alarm gets a new number when it leaves Normal and keeps
 //! it until it is Normal again, and also when it returns within a shift after that: what comes again so soon is the same
-//! story, and its number says so. An alarm that a person shelves or takes out of service by its number keeps that number.
+//! story, and its number says so. A drift or a share that returns stays until a shift has passed without it. An alarm
+//! that a person shelves or takes out of service by its number keeps that number.
 //!
 //! Suppression logic, by name *signal fault*: while the condition of Signal is abnormal, the alarms about stops and drift
 //! of that axis mean nothing and are suppressed by design, unless a person has shelved them or taken them out of
@@ -49,6 +50,8 @@ impl Figure {
 struct MonitoredAlarm {
     arrangement: Arrangement,
     event: AlarmEvent,
+    /// How often it has occurred, each time within a shift of the time before.
+    occurrences: u8,
     /// The smallest figure that is abnormal.
     first: i16,
     /// Its number; 0 before the first.
@@ -66,6 +69,7 @@ impl MonitoredAlarm {
         MonitoredAlarm {
             arrangement: rule.arrangement(axis as u8, ticks_per_second),
             event: AlarmEvent::Unknown,
+            occurrences: 0,
             first: rule.first,
             alarm: 0,
             number: 0,
@@ -79,36 +83,40 @@ impl MonitoredAlarm {
         (self.arrangement.axis, self.arrangement.subject) == (axis, subject)
     }
 
-    /// Settings of the core's alarm.
-    fn settings(&self) -> Settings {
-        let settings = rules::of(self.arrangement.subject).settings(self.first, &self.arrangement);
+    /// Settings of the core's alarm. Unit of `shift`: ticks
+    fn settings(&self, shift: u64) -> Settings {
+        let (rule, mut arrangement) = (rules::of(self.arrangement.subject), self.arrangement);
+        if rule.stays && self.occurrences > 1 {
+            arrangement.off_delay = arrangement.off_delay.max(shift);
+        }
         // The rules are valid at every rate, and an arrangement is checked before it is stored.
-        settings.unwrap_or_default()
+        rule.settings(self.first, &arrangement).unwrap_or_default()
     }
 
-    /// Evaluates a figure. Unit of `now`: ticks
-    fn step(&mut self, figure: &Figure, now: u64) -> Option<Step> {
-        let (value, settings) = (rules::doubled(figure.value), self.settings());
+    /// Evaluates a figure. Unit of `now` and `shift`: ticks
+    fn step(&mut self, figure: &Figure, now: u64, shift: u64) -> Option<Step> {
+        let (value, settings) = (rules::doubled(figure.value), self.settings(shift));
         if !self.point.is_abnormal() && settings.beyond(value) {
             (self.number, self.kind) = (figure.number, figure.kind);
         }
         self.point.step(&settings, value, now)
     }
 
-    /// The state change due by suppression logic or by time; `fault`: the signals are wrong. Unit of `now`: ticks
-    fn next(&mut self, fault: bool, now: u64) -> Option<Step> {
+    /// The state change due by suppression logic or by time; `fault`: the signals are wrong. Unit of `now` and `shift`:
+    /// ticks
+    fn next(&mut self, fault: bool, now: u64, shift: u64) -> Option<Step> {
         let fault = fault && rules::is_suppressed_by_fault(self.arrangement.subject, self.first);
         let action = match self.point.state() {
             State::SuppressedByDesign if !fault => Action::Unsuppress,
             state if fault && !state.is_set_aside() => Action::SuppressByDesign,
-            _ => return self.point.hold(&self.settings(), now),
+            _ => return self.point.hold(&self.settings(shift), now),
         };
-        self.act(action, now)
+        self.act(action, now, shift)
     }
 
-    /// Does an action; `None` if it has no effect. Unit of `now`: ticks
-    fn act(&mut self, action: Action, now: u64) -> Option<Step> {
-        self.point.act(&self.settings(), action, now).done()
+    /// Does an action; `None` if it has no effect. Unit of `now` and `shift`: ticks
+    fn act(&mut self, action: Action, now: u64, shift: u64) -> Option<Step> {
+        self.point.act(&self.settings(shift), action, now).done()
     }
 
     /// Notes a state change and returns its message; an alarm that leaves Normal gets the next of all `numbers`, unless
@@ -119,6 +127,9 @@ impl MonitoredAlarm {
         if step.from == State::Normal && !by_number && !returns {
             *last = last.wrapping_add(1);
             self.alarm = *last;
+        }
+        if step.event == Event::AlarmOccurs {
+            self.occurrences = if returns { self.occurrences.saturating_add(1) } else { 1 };
         }
         (self.event, self.at) = (step.event.into(), step.at);
         self.message()
@@ -184,22 +195,28 @@ impl<const AXES: usize> Alarms<AXES> {
     /// Evaluates a figure. Unit of `now`: ticks
     pub(super) fn step(&mut self, figure: &Figure, now: u64) -> Option<Alarm> {
         let (alarm, numbers) = self.find(|alarm| alarm.is_about(figure.axis, figure.subject))?;
-        let step = alarm.step(figure, now)?;
+        let step = alarm.step(figure, now, numbers.shift)?;
         Some(alarm.record(step, numbers))
+    }
+
+    /// Evaluates the first figure of something that begins anew: what came before does not return. Unit of `now`: ticks
+    pub(super) fn begin(&mut self, figure: &Figure, now: u64) -> Option<Alarm> {
+        let (alarm, _) = self.find(|alarm| alarm.is_about(figure.axis, figure.subject))?;
+        alarm.occurrences = 0;
+        self.step(figure, now)
     }
 
     /// Sets the limit that a person gives for a share; nothing is shown about the moves yet. Unit: per mille, ticks
     pub(super) fn set_limit(&mut self, axis: u8, subject: Subject, limit: u32, now: u64) -> Option<Alarm> {
-        let (alarm, numbers) = self.find(|alarm| alarm.is_about(axis, subject))?;
+        let (alarm, _) = self.find(|alarm| alarm.is_about(axis, subject))?;
         alarm.first = rules::first_of_share(limit);
-        let step = alarm.step(&Figure::new(axis, subject, 0), now)?;
-        Some(alarm.record(step, numbers))
+        self.begin(&Figure::new(axis, subject, 0), now)
     }
 
     /// A person's action on the alarm of this number; `None` if it has no effect. Unit of `now`: ticks
     pub(super) fn act(&mut self, number: u32, action: Action, now: u64) -> Option<Alarm> {
         let (alarm, numbers) = self.find(|alarm| alarm.alarm == number && number != 0)?;
-        let step = alarm.act(action, now)?;
+        let step = alarm.act(action, now, numbers.shift)?;
         Some(alarm.record(step, numbers))
     }
 
@@ -228,12 +245,12 @@ impl<const AXES: usize> Alarms<AXES> {
             let mut signals = alarms.iter().filter(|alarm| alarm.arrangement.subject == Subject::Signal);
             let fault = signals.any(|alarm| alarm.point.is_abnormal());
             for alarm in alarms {
-                if let Some(step) = alarm.next(fault, now) {
+                if let Some(step) = alarm.next(fault, now, numbers.shift) {
                     // There may be more.
                     *due = 0;
                     return Some(alarm.record(step, numbers));
                 }
-                *due = alarm.point.due(&alarm.settings()).min(*due);
+                *due = alarm.point.due(&alarm.settings(numbers.shift)).min(*due);
             }
         }
         self.conditions = self.evaluate_conditions();

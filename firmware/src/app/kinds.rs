@@ -6,7 +6,6 @@
 
 use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
-use stillpoint_core::baseline::Quantiles;
 use stillpoint_core::causes::{Cause, Causes, Circumstances, Effect};
 use stillpoint_core::drift::{Drift, DriftSettings, Finding, Moment, Promise};
 use stillpoint_core::kind::{Arrival, Assignment, Kinds};
@@ -35,12 +34,12 @@ struct Unjudged {
 /// Settling times of a baseline, as people read them.
 #[derive(Clone, Copy, Debug, Default)]
 struct Figures {
-    quantiles: Quantiles,
     /// Of the settled moves. Unit: ticks
     mean: f32,
+    settled: u32,
     unsettled: u32,
-    /// When the first move was published. Unit: ticks since the first reading
-    from: u64,
+    /// When the first move was published. Unit: seconds since the first reading
+    from: u32,
     /// The first limits were reported.
     reported: bool,
 }
@@ -126,7 +125,7 @@ impl KindState {
     fn judge(
         &mut self,
         axis: u8,
-        settings: &DriftSettings,
+        (settings, ticks_per_second): (&DriftSettings, u32),
         (causes, circumstances): (&mut Causes, &Circumstances),
         unjudged: &Unjudged,
     ) -> (Judgement, bool) {
@@ -136,7 +135,7 @@ impl KindState {
             Some(finding) => self.found(axis, &finding, stood.is_some(), unjudged.number),
             None => self.without_scale(axis, unjudged.number),
         };
-        let baseline = self.extend_baseline(axis, settings, unjudged);
+        let baseline = self.extend_baseline(axis, (settings, ticks_per_second), unjudged);
         (Judgement { baseline, drift, ..Judgement::default() }, finding.is_some())
     }
 
@@ -177,31 +176,31 @@ impl KindState {
     fn extend_baseline(
         &mut self,
         axis: u8,
-        settings: &DriftSettings,
+        (settings, ticks_per_second): (&DriftSettings, u32),
         unjudged: &Unjudged,
     ) -> Option<Baseline> {
         if self.complete {
             return None;
         }
-        self.figures.step(unjudged);
+        self.figures.step(unjudged, ticks_per_second);
         let provisional = self.drift.is_learning();
         let another = !provisional || self.drift.has_limits() && !self.figures.reported;
         if !another {
             return None;
         }
         (self.complete, self.figures.reported) = (!provisional, true);
-        let Figures { quantiles, mean, unsettled, from, .. } = self.figures;
-        let settling_median = quantiles.median()?;
+        let Figures { mean, settled, unsettled, from, .. } = self.figures;
+        let settling_median = self.drift.quantile(0.5).unwrap_or(u32::MAX);
         Some(Baseline {
             axis,
             kind: self.kind,
             at: unjudged.at,
-            moves: quantiles.count(),
+            moves: settled,
             settling_median,
-            settling_p95: quantiles.p95()?,
+            settling_p95: self.drift.quantile(0.95).unwrap_or(u32::MAX),
             settling_mean: (mean + 0.5) as u32,
             unsettled,
-            from,
+            from: u64::from(from) * u64::from(ticks_per_second),
             median_is_empty: self.drift.is_empty_at(settings, settling_median),
             provisional,
         })
@@ -209,16 +208,16 @@ impl KindState {
 }
 
 impl Figures {
-    fn step(&mut self, unjudged: &Unjudged) {
-        if self.quantiles.count() + self.unsettled == 0 {
-            self.from = unjudged.at;
+    fn step(&mut self, unjudged: &Unjudged, ticks_per_second: u32) {
+        if self.settled + self.unsettled == 0 {
+            self.from = second(unjudged.at, ticks_per_second);
         }
         match unjudged.evidence {
             Evidence::Value(settling) => {
-                self.quantiles.step(settling);
-                self.mean += (settling as f32 - self.mean) / self.quantiles.count() as f32;
+                self.settled = self.settled.saturating_add(1);
+                self.mean += (settling as f32 - self.mean) / self.settled as f32;
             }
-            Evidence::Unsettled => self.unsettled += 1,
+            Evidence::Unsettled => self.unsettled = self.unsettled.saturating_add(1),
         }
     }
 }
@@ -336,7 +335,12 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         let warm = circumstances.warm_now.then(|| self.warm(&unjudged)).flatten();
         let explained = self.causes.next_effect().map(|effect| self.explained(&effect, unjudged.at));
         let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after)?;
-        let (judgement, found) = state.judge(self.axis, drift, (&mut self.causes, &circumstances), &unjudged);
+        let (judgement, found) = state.judge(
+            self.axis,
+            (drift, settings.ticks_per_second),
+            (&mut self.causes, &circumstances),
+            &unjudged,
+        );
         let worst = (found || warm.is_some()).then(|| self.worst());
         Some(Judgement { worst, explained, warm, ..judgement })
     }

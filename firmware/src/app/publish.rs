@@ -2,6 +2,7 @@
 
 use embedded_storage::nor_flash::NorFlash;
 use stillpoint_core::wire::alarm::{Alarm, Subject};
+use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::status::Status;
@@ -112,15 +113,20 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
         if let Some(drift) = judgement.drift {
             self.publish(&Message::Drift(drift));
         }
-        if let Some(worst) = &judgement.worst {
-            self.evaluate(worst);
+        match &judgement.worst {
+            Some(worst) if judgement.warm.is_some() => self.begin(worst),
+            Some(worst) => self.evaluate(worst),
+            None => (),
         }
     }
 
     /// Monitoring of some kinds begins anew.
     pub(super) fn restarted(&mut self, restarted: &Restarted) {
         self.publish(&Message::Restart(restarted.restart));
-        self.evaluate(&restarted.worst);
+        match restarted.restart.why {
+            RestartReason::Dropped => self.evaluate(&restarted.worst),
+            _ => self.begin(&restarted.worst),
+        }
     }
 
     /// Something is wrong with the signals; a fault is an alarm.
@@ -158,6 +164,12 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
     /// Evaluates a figure of an alarm.
     pub(super) fn evaluate(&mut self, figure: &Figure) {
         let change = self.alarms.step(figure, self.clock.now());
+        self.alarm_changes(change);
+    }
+
+    /// Evaluates the first figure of something that begins anew.
+    fn begin(&mut self, figure: &Figure) {
+        let change = self.alarms.begin(figure, self.clock.now());
         self.alarm_changes(change);
     }
 

@@ -1,6 +1,6 @@
 //! In: what was recorded over hours and weeks, in memory. Out: figures that people decide by.
 //!
-//! `rank_sum` and `bootstrap` have no caller yet: the command `compare` will use them.
+//! `bootstrap` has no caller yet: the command `compare` will use it.
 
 // Statistics.
 pub mod order;
@@ -8,6 +8,7 @@ pub mod quantile;
 pub mod mann_kendall;
 pub mod theil_sen;
 pub mod rank_sum;
+pub mod slower;
 pub mod bootstrap;
 pub mod regression;
 pub mod noise;

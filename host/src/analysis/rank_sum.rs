@@ -1,7 +1,5 @@
 //! In: two samples. Out: whether one lies above the other (Wilcoxon rank sum, Mann–Whitney).
 //!
-//! The command `compare` will use this; until then only tests call it.
-//!
 //! Sources: Mann & Whitney, Annals of Mathematical Statistics 18 (1947); Hollander & Wolfe, "Nonparametric
 //! statistical methods", for ties.
 

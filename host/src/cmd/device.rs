@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use clap::{Args, Subcommand};
-use stillpoint_core::wire::command::{Command, DumpSince, SetClock};
+use stillpoint_core::wire::command::{Command, Declare, DumpSince, SetClock};
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 
@@ -18,6 +18,7 @@ use session::Session;
 mod session;
 mod alarm;
 mod axis;
+mod declare;
 mod arrange;
 mod settings;
 
@@ -47,6 +48,9 @@ Examples:
   stillpoint device serial:/dev/ttyACM0 acknowledge 3 --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 shelve 3 --minutes 90 --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 settings 1 window=120 window_time=10ms
+  stillpoint device serial:/dev/ttyACM0 settings 1 settling_limit=80ms unsettled_limit_permille=10
+  stillpoint device serial:/dev/ttyACM0 declare 1 --store shift.store --who 'M. Ito'
+  stillpoint device serial:/dev/ttyACM0 job 4201
   stillpoint device serial:/dev/ttyACM0 arrange 1 drift latching=true re_alarm_time=24h
   stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re";
 
@@ -76,7 +80,8 @@ enum Request {
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         stops: u32,
     },
-    /// Declare the present moves good: their baselines are learnt anew
+    /// Declare the present moves good: their baselines are learnt anew. With --store it first compares the moves of the
+    /// last hour with those of the week before, and refuses if they are slower
     Declare {
         /// Number of the axis, from 0
         #[arg(value_parser = whole::<u8>, allow_negative_numbers = true)]
@@ -85,6 +90,21 @@ enum Request {
         #[arg(long, value_name = "K", default_value = "0", hide_default_value = true)]
         #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
         kind: u32,
+        /// Add the moves to come to the baseline, instead of beginning a new one
+        #[arg(long)]
+        add: bool,
+        /// Even if they are slower than those of the week before
+        #[arg(long)]
+        anyway: bool,
+    },
+    /// Set the product that an axis works on from its next move on
+    Job {
+        /// Number of the product; 0: none
+        #[arg(value_parser = whole::<u32>, allow_negative_numbers = true)]
+        number: u32,
+        /// Number of the axis, from 0; default: all axes
+        #[arg(long, value_name = "A", value_parser = whole::<u8>, allow_negative_numbers = true)]
+        axis: Option<u8>,
     },
     /// Show or change the settings of an axis; a change takes effect at the next move
     Settings(settings::Arguments),
@@ -106,7 +126,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let answer = match &arguments.request {
         Request::Alarm(action) => action.run(&mut session),
         Request::Capture { axis, stops } => axis::capture(&mut session, *axis, *stops),
-        Request::Declare { axis, kind } => axis::declare(&mut session, *axis, *kind),
+        Request::Declare { axis, kind, add, anyway } => {
+            let store = arguments.store.as_deref().filter(|_| !anyway);
+            declare::run(&mut session, store, &Declare { axis: *axis, kind: *kind, add: *add })
+        }
+        Request::Job { number, axis } => axis::set_job(&mut session, *axis, *number),
         Request::Settings(settings) => settings.run(&mut session),
         Request::Arrange(arrangement) => arrangement.run(&mut session),
         Request::SetClock => set_clock(&mut session),

@@ -26,6 +26,9 @@ pub(super) struct Columns {
     /// Time column of the feedback, where it has a clock of its own; by name or number, with its unit as in t:ms
     #[arg(long, value_name = "COL", conflicts_with = "rate")]
     feedback_time: Option<String>,
+    /// Column of the number of the product, for recordings of several; by name or number
+    #[arg(long, value_name = "COL")]
+    job: Option<String>,
     /// Rows per second, for a recording without a time column
     #[arg(long, value_name = "HZ", conflicts_with = "time", allow_negative_numbers = true)]
     rate: Option<String>,
@@ -78,14 +81,24 @@ fn speed(text: &str) -> Result<f64, String> {
 impl Columns {
     /// The given options; the reader of a recording detects the others.
     pub(super) fn choice(&self, scale: &Scale) -> Result<Choice, Error> {
-        let Columns { time, command, feedback, following_error, feedback_time, rate, delimiter, decimal } =
-            self;
+        let Columns {
+            time,
+            command,
+            feedback,
+            following_error,
+            feedback_time,
+            job,
+            rate,
+            delimiter,
+            decimal,
+        } = self;
         Ok(Choice {
             time: time.clone(),
             command: command.clone(),
             feedback: feedback.clone(),
             following_error: following_error.clone(),
             feedback_time: feedback_time.clone(),
+            job: job.clone(),
             rate: rate.as_deref().map(|rate| fraction("--rate", rate)).transpose()?,
             unit: scale.unit.clone(),
             counts_per_unit: scale.counts_per_unit()?,

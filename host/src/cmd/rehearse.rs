@@ -144,6 +144,11 @@ impl Arguments {
         Nuisance::value_variants().iter().copied().filter(|nuisance| self.nuisance.contains(nuisance))
     }
 
+    /// Whether the machine works on several products.
+    fn has_jobs(&self) -> bool {
+        self.nuisance.contains(&Nuisance::ProductChanges)
+    }
+
     /// The axes of the shift.
     fn axes(&self) -> Result<[AxisData; 3], Error> {
         self.refuse_repair_without_wear()?;
@@ -211,7 +216,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     let (monitor, axes) = Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     let shift = Shift {
-        samples: Samples::create(arguments.save_samples.as_deref(), &axes)?,
+        samples: Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?,
         store: arguments.open(&axes)?,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
         output: arguments.format.map(Output::new).transpose()?,
@@ -246,7 +251,7 @@ impl Shift {
             for _ in 0..(arguments.rate / 10).max(1) {
                 let second = monitor.seconds();
                 let readings = monitor.step(&mut bytes);
-                self.samples.write(second, &readings)?;
+                self.samples.write(second, &readings, monitor.job())?;
             }
             self.receive(&mut bytes, monitor.seconds())?;
             bar.set_position(monitor.seconds() as u64);
@@ -270,7 +275,7 @@ impl Shift {
         }
         let mut reports = Vec::new();
         self.decoder.push(bytes, &mut |event| {
-            self.watch.push(&event, second);
+            self.watch.push(&event);
             reports.extend(move_report(event, &self.axes));
         });
         bytes.clear();

@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
+use jiff::tz::TimeZone;
 use stillpoint_core::wire::command::{Command, DumpSince};
+use stillpoint_core::wire::drift::Kind;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::{Parameters, Settings};
 
@@ -16,8 +18,11 @@ use crate::decode::{DecodedMove, Decoder, DeviceEvent, MissingFrames};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
-use crate::report::describe;
+use crate::report::describe::{self, Typical};
 use crate::report::move_report::MoveReport;
+use crate::report::number::fixed;
+use crate::report::stories::{DriftChange, Stories};
+use crate::report::{explained, wall_time};
 use crate::source::{self, Connection};
 use crate::store::devices::Axis;
 use crate::store::log::Log;
@@ -103,6 +108,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         log: arguments.open(counts_per_unit)?,
         output: Output::new(arguments.format)?,
         settings: BTreeMap::new(),
+        monitor: MonitorClock::default(),
+        kinds: BTreeMap::new(),
+        stories: Stories::default(),
         writer,
         commands: CommandEncoder::default(),
     };
@@ -126,8 +134,35 @@ struct Watch<'a> {
     log: Option<Log>,
     output: Output,
     settings: BTreeMap<u8, Settings>,
+    monitor: MonitorClock,
+    /// By axis and number.
+    kinds: BTreeMap<(u8, u32), Kind>,
+    stories: Stories,
     writer: Option<Box<dyn Write + Send>>,
     commands: CommandEncoder,
+}
+
+/// Where the ticks of the monitor lie in time.
+#[derive(Clone, Copy, Debug, Default)]
+struct MonitorClock {
+    /// UTC at the first reading, if the monitor's clock is set. Unit: µs since 1970
+    epoch: Option<i64>,
+    ticks_per_second: u32,
+}
+
+impl MonitorClock {
+    /// The time of day, or the time since the first reading, of an instant that is read beside another one. Unit: ticks
+    fn words(self, tick: u64, beside: u64) -> String {
+        let seconds = |tick: u64| tick as f64 / f64::from(self.ticks_per_second.max(1));
+        match self.epoch {
+            Some(epoch) => {
+                let [at, beside] =
+                    [tick, beside].map(|tick| epoch.saturating_add((seconds(tick) * 1e6) as i64));
+                wall_time::minute(at, beside, &TimeZone::system())
+            }
+            None => format!("minute {} of the monitor", fixed(seconds(tick) / 60.0, 1)),
+        }
+    }
 }
 
 impl Watch<'_> {
@@ -156,6 +191,7 @@ impl Watch<'_> {
     }
 
     fn report(&mut self, event: DeviceEvent) -> Result<(), Error> {
+        self.report_drift(&event);
         match event {
             DeviceEvent::Move(decoded) => {
                 let report = self.move_report(*decoded);
@@ -168,22 +204,47 @@ impl Watch<'_> {
                     self.settings.insert(settings.axis, checked);
                 }
             }
-            DeviceEvent::Hello { board, firmware, axes, .. } => {
+            DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
+                self.monitor = MonitorClock { epoch: clock, ticks_per_second };
                 notify(format_args!("monitor on {board}, firmware {firmware}, {axes} axes"));
             }
             DeviceEvent::Gap(gap) => {
                 notify(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
             }
             DeviceEvent::Finding(finding) => {
-                notify(describe::finding(&self.axis_name(finding.axis), &finding));
+                notify(describe::finding(&self.axis_name(finding.axis), &finding))
             }
             DeviceEvent::Alarm(alarm) => notify(describe::alarm(&self.axis_name(alarm.axis), &alarm)),
             DeviceEvent::Missing(missing) => self.request(&missing)?,
-            DeviceEvent::Status(_) | DeviceEvent::Arranged(_) | DeviceEvent::Kind(_) => (),
+            DeviceEvent::Kind(kind) => _ = self.kinds.insert((kind.axis, kind.kind), kind),
+            DeviceEvent::Job(job) => {
+                notify(format_args!("{}: job {} begins", self.axis_name(job.axis), job.number))
+            }
+            DeviceEvent::Explained(cause) => {
+                notify(format_args!("{}, {}", self.axis_name(cause.axis), explained::text(&cause)));
+            }
+            DeviceEvent::Status(_) | DeviceEvent::Arranged(_) => (),
             DeviceEvent::Baseline(_) | DeviceEvent::Drift(_) | DeviceEvent::Restart(_) => (),
-            DeviceEvent::Job(_) | DeviceEvent::Explained(_) => (),
         }
         Ok(())
+    }
+
+    /// Reports the drift that begins or ends with an event, if one does.
+    fn report_drift(&mut self, event: &DeviceEvent) {
+        let clock = self.monitor;
+        if let Some(change) = self.stories.push(event, &|tick, beside| clock.words(tick, beside)) {
+            notify(self.drift_text(&change));
+        }
+    }
+
+    /// The begin or the end of a drift, with the names of axis and kind.
+    fn drift_text(&self, change: &DriftChange) -> String {
+        let DriftChange { axis, kind, text, .. } = change;
+        let ticks_per_second = f64::from(self.monitor.ticks_per_second.max(1));
+        let typical = self.kinds.get(&(*axis, *kind));
+        let typical = typical.map(|typical| Typical::of(typical, self.counts_per_unit, ticks_per_second));
+        let kind = describe::kind(*kind, typical, &self.arguments.unit);
+        format!("{}, {kind}: {text}", self.axis_name(*axis))
     }
 
     /// Requests missing frames of moves from the monitor's log.

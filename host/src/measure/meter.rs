@@ -2,6 +2,7 @@
 
 use stillpoint_core::{Axis, Event, Position, Reading, Reasons, Record};
 
+use super::jobs::Jobs;
 use super::likeness::{Likeness, Verdict};
 use super::options::MeasureOptions;
 use super::signals::Signals;
@@ -29,6 +30,7 @@ pub struct Meter {
     /// Name of the feedback column, and line of the first reading.
     feedback: (String, u64),
     signals: Signals,
+    jobs: Jobs,
     /// Whether samples are missing before the next reading.
     has_gap: bool,
     axis: Axis,
@@ -75,6 +77,7 @@ impl Meter {
         Ok(Meter {
             feedback: (layout.columns.2.clone(), 0),
             signals: Signals::new(layout, options, &settings),
+            jobs: Jobs::default(),
             has_gap: false,
             axis: Axis::new(settings),
             likeness: Likeness::default(),
@@ -103,9 +106,11 @@ impl Meter {
         for row in rows {
             match row {
                 Row::Reading { line, reading } => {
-                    if self.feedback.1 == 0 {
+                    let first = self.feedback.1 == 0;
+                    if first {
                         self.feedback.1 = *line;
                     }
+                    self.jobs.reading(*line, *reading, first);
                     self.stand_before(*reading);
                     self.signals.push(*reading, &mut self.readings);
                 }
@@ -120,6 +125,7 @@ impl Meter {
                     self.measure_readings(out)?;
                     self.clock_reading = Some(*second);
                 }
+                Row::Job { line, job } => self.jobs.change(*line, *job),
             }
         }
         self.measure_readings(out)
@@ -162,7 +168,8 @@ impl Meter {
         self.rested = self.rested.or(readings.first().map(|reading| reading.feedback));
         while !remaining.is_empty() {
             // The clock is set at the first reading alone.
-            let part = if self.clock_reading.is_some() { &remaining[..1] } else { remaining };
+            let until = if self.clock_reading.is_some() { 1 } else { self.jobs.until_change(remaining) };
+            let part = &remaining[..until];
             let count = match self.recorder {
                 Some(_) => self.record_samples(part),
                 None => self.axis.run(part),
@@ -172,6 +179,7 @@ impl Meter {
             if let Some(second) = self.clock_reading.take() {
                 self.context.clock.set(self.axis.now(), second);
             }
+            measured.last().into_iter().for_each(|last| self.jobs.measured(*last, self.axis.now()));
             self.signals.watch(measured);
             // A rest ends with the reading before the one that shows it.
             let before = measured.iter().rev().nth(1).copied().or(self.last);
@@ -222,7 +230,8 @@ impl Meter {
             let has_curve = !record.reasons.has(Reasons::TURN);
             let curve = self.axis.curve().filter(|_| has_curve);
             let curve = curve.map(|point| self.signals.point(point));
-            let report = MoveReport::new(&self.context, &record, curve);
+            let job = self.jobs.of(record.start);
+            let report = MoveReport { job, ..MoveReport::new(&self.context, &record, curve) };
             let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
             let gaps = self.recorder.as_ref().map(StopRecorder::gaps).unwrap_or_default();
             let samples = StopTrace::from_clock(points, gaps, report.command_end_s);

@@ -14,6 +14,7 @@ mod turn_jumps;
 mod signals;
 mod likeness;
 mod stop_recorder;
+mod jobs;
 mod meter;
 
 pub use meter::{Measured, Meter};

@@ -1,6 +1,7 @@
 //! In: a kind, a finding or an alarm, as a monitor sends it. Out: its one wording, in plain words.
 
 use stillpoint_core::wire::alarm::{Alarm, AlarmPriority, AlarmState, Subject};
+use stillpoint_core::wire::drift::Kind;
 use stillpoint_core::wire::finding::Finding;
 use stillpoint_firmware::health::{self, Severity};
 
@@ -15,6 +16,16 @@ pub struct Typical {
     pub distance: f64,
     /// Unit: that of the axis per second
     pub speed: f64,
+}
+
+impl Typical {
+    /// Of a kind as a monitor sends it. Unit: counts/unit, ticks/s
+    pub fn of(kind: &Kind, counts_per_unit: f64, ticks_per_second: f64) -> Typical {
+        let seconds = f64::from(kind.speed_time) / ticks_per_second;
+        let distance = |counts: u32| f64::from(counts) / counts_per_unit;
+        let speed = if seconds > 0.0 { distance(kind.speed_distance) / seconds } else { 0.0 };
+        Typical { forward: kind.forward, distance: distance(kind.distance), speed }
+    }
 }
 
 /// A kind by number: `+60 mm at 600 mm/s (kind 1)`; `kind 1` where its typical move is not known; `none` for number 0.

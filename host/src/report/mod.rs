@@ -3,6 +3,7 @@
 pub mod number;
 pub mod printable;
 pub mod describe;
+pub mod wall_time;
 
 // A move.
 pub mod clock;
@@ -15,6 +16,12 @@ pub mod cell;
 pub mod csv;
 pub mod summary;
 pub mod table;
+
+// A drift, and what explains one.
+pub mod story;
+pub mod move_times;
+pub mod stories;
+pub mod explained;
 
 // A shift, and what becomes of settling.
 pub mod shift;

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use rusqlite::params;
 use serde::Serialize;
-use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Category};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Category, Subject};
 use stillpoint_core::wire::message::Message;
 
 use super::database::Store;
+use super::drifts::StoredDrift;
 use super::{frame, kind, time};
 use crate::error::Error;
 use crate::report::describe;
@@ -42,17 +43,19 @@ pub struct AlarmLine {
     pub who: Option<String>,
     /// Unit of `value` and `limit`.
     pub unit: &'static str,
+    /// The story of the drift that raised it; none of other alarms and later states.
+    pub story: Option<String>,
 }
 
 impl AlarmLine {
     /// Names of the fields.
-    pub const HEADER: [&str; 13] = [
+    pub const HEADER: [&str; 14] = [
         "axis", "alarm", "at", "subject", "state", "move", "value", "limit", "kind", "priority", "category",
-        "who", "unit",
+        "who", "unit", "story",
     ];
 
     /// The fields as text, in the order of [`AlarmLine::HEADER`].
-    pub fn row(&self) -> [String; 13] {
+    pub fn row(&self) -> [String; 14] {
         let AlarmLine { axis, alarm, at, subject, state, number, value, limit, kind, .. } = self.clone();
         [
             axis,
@@ -68,6 +71,7 @@ impl AlarmLine {
             self.category.map(String::from).unwrap_or_default(),
             self.who.clone().unwrap_or_default(),
             self.unit.to_owned(),
+            self.story.clone().unwrap_or_default(),
         ]
     }
 }
@@ -102,6 +106,13 @@ fn unit(subject: &str) -> &'static str {
     }
 }
 
+/// The story of the drift of this device, axis and kind that this move decided.
+fn story(drifts: &[StoredDrift], place: (i64, u8, i64), number: u32) -> Option<String> {
+    let is_it =
+        |drift: &&StoredDrift| (drift.device, drift.axis, drift.kind_id) == place && drift.number == number;
+    drifts.iter().find(is_it).map(|drift| drift.text.clone())
+}
+
 /// A monitor sends its open alarms again whenever it is identified: of equal steps only the first is selected.
 const STEPS: &str = "
     SELECT coalesce(name, 'axis ' || alarms.axis), alarm, at_us, subject, state, number, value, limit_value,
@@ -116,8 +127,14 @@ const STEPS: &str = "
     ORDER BY at_us, boot, sequence";
 
 impl Store {
-    /// Steps of alarms within a time, in its order. `axis` is a name or a number. Unit: µs since 1970, UTC
-    pub fn alarms(&self, axis: Option<&str>, (since, until): (i64, i64)) -> Result<Vec<AlarmLine>, Error> {
+    /// Steps of alarms within a time, in its order, with the stories of `drifts`. `axis` is a name or a number.
+    /// Unit: µs since 1970, UTC
+    pub fn alarms(
+        &self,
+        axis: Option<&str>,
+        (since, until): (i64, i64),
+        drifts: &[StoredDrift],
+    ) -> Result<Vec<AlarmLine>, Error> {
         let kinds = self.all_kind_descriptions()?;
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
             let mut statement = self.connection.prepare_cached(STEPS)?;
@@ -127,8 +144,13 @@ impl Store {
                 let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
                 let unknown = if number == 0 { String::new() } else { format!("kind {number}") };
                 let subject: String = row.get(3)?;
+                let raised = sent.filter(|alarm| {
+                    alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs
+                });
+                let story = raised.and_then(|alarm| story(drifts, place, alarm.number));
                 Ok(AlarmLine {
                     unit: unit(&subject),
+                    story,
                     axis: row.get(0)?,
                     alarm: row.get(1)?,
                     at: time::text(row.get(2)?),

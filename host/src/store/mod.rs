@@ -63,6 +63,8 @@ pub mod statistics;
 mod curves;
 pub mod moves;
 mod residual_error;
+pub mod drifts;
+pub mod recent;
 pub mod alarms;
 pub mod check;
 pub mod retain;

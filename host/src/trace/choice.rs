@@ -18,6 +18,8 @@ pub struct Choice {
     pub following_error: Option<String>,
     /// Time column of the feedback, where it has a clock of its own; by name or by number from 1, optionally with its unit.
     pub feedback_time: Option<String>,
+    /// Column of the number of the product, by name or by number from 1.
+    pub job: Option<String>,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.

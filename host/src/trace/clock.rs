@@ -198,6 +198,7 @@ mod tests {
             Row::Gap { line, fault: Fault::Restart { .. } } => format!("{line}r"),
             Row::Gap { line, .. } => format!("{line}s"),
             Row::Clock { line, tick, second } => format!("{line}c{tick}={second}"),
+            Row::Job { line, .. } => unreachable!("a clock knows no job, line {line}"),
         });
         words.collect::<Vec<_>>().join(" ")
     }

@@ -19,6 +19,8 @@ pub(crate) struct Column {
     pub(crate) numeric: bool,
     /// Whether its first rows hold times of day.
     pub(crate) stamped: bool,
+    /// Whether its first rows hold whole numbers from 0, or nothing.
+    pub(crate) whole: bool,
 }
 
 impl Column {
@@ -254,7 +256,7 @@ impl Table<'_> {
     }
 
     /// Indices of the columns with this name, with or without its unit.
-    fn lookup(&self, name: &str) -> Vec<usize> {
+    pub(crate) fn lookup(&self, name: &str) -> Vec<usize> {
         let wanted = name.trim().to_lowercase();
         let full = self.columns.iter().filter(|column| self.named && column.name.to_lowercase() == wanted);
         let full: Vec<usize> = full.map(|column| column.index).collect();
@@ -415,7 +417,7 @@ mod tests {
                     name: name.trim_end_matches('!').to_string(),
                     unit,
                     numeric: !name.ends_with('!'),
-                    stamped: false,
+                    ..Column::default()
                 }
             })
             .collect();

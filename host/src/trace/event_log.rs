@@ -205,13 +205,20 @@ impl Form {
         let at = self.cells[0];
         let name = names.get(at).cloned().unwrap_or_else(|| "time".to_string());
         let unit = units.get(at).cloned().flatten().or_else(|| unit::split(&name).1);
-        let time = Column { index: 0, name, unit, numeric: !self.is_stamped, stamped: self.is_stamped };
+        let time = Column {
+            index: 0,
+            name,
+            unit,
+            numeric: !self.is_stamped,
+            stamped: self.is_stamped,
+            ..Column::default()
+        };
         let tag = |(index, tag): (usize, &Tag)| Column {
             index: index + 1,
             name: tag.name.clone(),
             unit: tag.unit.clone(),
             numeric: tag.numeric,
-            stamped: false,
+            ..Column::default()
         };
         core::iter::once(time).chain(self.tags.iter().enumerate().map(tag)).collect()
     }

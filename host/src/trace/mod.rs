@@ -47,6 +47,7 @@ mod reader;
 #[cfg(feature = "parquet")]
 mod parquet;
 mod row_parser;
+mod job_column;
 mod held;
 mod event_log;
 mod text;

@@ -62,10 +62,9 @@ impl Parquet {
         }
         let table = Table { columns: &columns, named: true, file: name, line: 1 };
         let chosen = columns::choose(table, choice)?;
-        if chosen.feedback_time.is_some() {
-            let wrong = "command and feedback have a time column each, which can be read from text only";
-            return Err(Place { file: name, line: 1 }.error(wrong, "export the recording as CSV"));
-        }
+        readable(&chosen, choice).map_err(|wrong| {
+            Place { file: name, line: 1 }.error(wrong.to_string(), "export the recording as CSV")
+        })?;
         let shape = shape(&chosen);
         let mut survey = Survey { whole: total <= BATCH as u64, ..Survey::default() };
         for group in (0..groups).step_by(groups.div_ceil(PLACES).max(1)) {
@@ -109,6 +108,15 @@ impl Parquet {
     }
 }
 
+/// What only text can hold is refused.
+fn readable(chosen: &Columns, choice: &Choice) -> Result<(), &'static str> {
+    match (chosen.feedback_time.is_some(), choice.job.is_some()) {
+        (true, _) => Err("command and feedback have a time column each, which can be read from text only"),
+        (_, true) => Err("--job is given, but the job can be read from text only"),
+        (false, false) => Ok(()),
+    }
+}
+
 fn builder(file: File) -> parquet::errors::Result<ParquetRecordBatchReaderBuilder<File>> {
     ParquetRecordBatchReaderBuilder::try_new(file)
 }
@@ -128,7 +136,7 @@ fn column((index, field): (usize, &std::sync::Arc<Field>)) -> Column {
         name: field.name().clone(),
         unit: stamp.map(str::to_string).or(named),
         numeric,
-        stamped: false,
+        ..Column::default()
     }
 }
 
@@ -241,6 +249,7 @@ mod tests {
                         }
                         Row::Gap { line, fault } => write!(out, "{line}!{fault} "),
                         Row::Clock { line, tick, second } => write!(out, "{line}@{tick}={second} "),
+                        Row::Job { line, job } => write!(out, "{line}#{job} "),
                     };
                 }
             }

@@ -30,6 +30,13 @@ pub enum Row {
         /// The same on the recording's own clock. Unit: s
         second: f64,
     },
+    /// From the reading of this line on, the machine works on this product. It may come before readings of earlier lines.
+    Job {
+        /// Line in the file.
+        line: u64,
+        /// Number of the product; 0 if it is not known.
+        job: u32,
+    },
 }
 
 /// Fault of a row.

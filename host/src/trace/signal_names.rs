@@ -483,6 +483,20 @@ pub(crate) fn is_following_error(name: &str, unit: Option<&str>) -> bool {
     is_length && (object(name) == Some(0x60F4) || is_error && object(name).is_none() && !among(&NO_ERROR))
 }
 
+/// Words that mean the number of a product, the likeliest first.
+const JOB: [&str; 4] = ["job", "product", "recipe", "batch"];
+
+/// Words that may stand beside them.
+const NUMBER: [&str; 6] = ["id", "no", "nr", "num", "number", "code"];
+
+/// How unlikely a column is the number of a product, 0 the least; `None` if its name does not mean one.
+pub(crate) fn job_rank(name: &str) -> Option<usize> {
+    let words = words(name);
+    let place = |word: &String| JOB.iter().position(|known| known == word);
+    let is_known = |word: &String| place(word).is_some() || NUMBER.contains(&word.as_str());
+    words.iter().all(is_known).then(|| words.iter().filter_map(place).min()).flatten()
+}
+
 /// Score of a column for `signal`; 0: it does not fit. `name` is without its unit.
 pub(crate) fn score(signal: Signal, name: &str, unit: Option<&str>) -> u32 {
     let meaning = Meaning::of(name);

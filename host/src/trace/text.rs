@@ -7,6 +7,7 @@ use crate::trace::columns::{self, Column, Columns, Table};
 use crate::trace::event_log::{self, EventLog};
 use crate::trace::head::{self, Head};
 use crate::trace::held::Held;
+use crate::trace::job_column::{self, JobColumn};
 use crate::trace::place::Place;
 use crate::trace::reader::RowReader;
 use crate::trace::row_parser::RowParser;
@@ -43,6 +44,8 @@ struct Rules {
     /// Where command and feedback have a time each.
     clocks: Option<Cells>,
     dialect: Dialect,
+    /// Where rows have the number of the product.
+    job: Option<JobColumn>,
     /// Cells in a row.
     width: usize,
     /// Header and units row, which are repeated where files were joined.
@@ -63,31 +66,31 @@ impl<R: Read> Text<R> {
         let cut = whole_lines(&lines);
         let texts: Vec<&[u8]> = cut.iter().map(|&(_, line)| line).collect();
         let found = sniff(file, &texts, windows, choice)?;
-        let head = head::find(&texts, &found).or_else(|mismatch| {
-            let headless = || Head { header: None, units: Vec::new(), first: found.first, note: None };
-            choice.is_by_number().then(headless).ok_or_else(|| mismatched(file, mismatch, &found))
-        })?;
-        let first = head.first;
-        let place = Place { file, line: first as u64 + 1 };
-        let (columns, mut log) = match choose(file, &texts, &head, &found, choice) {
+        let head = head_of(file, &texts, &found, choice)?;
+        let (first, place) = (head.first, Place { file, line: head.first as u64 + 1 });
+        let described = describe(&texts, &head, &found);
+        let table = table(file, &head, &described);
+        let (columns, mut log) = match columns::choose(table, choice) {
             Ok(columns) if !columns.assumed => (columns, None),
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
         let parser = RowParser::new(found.dialect, &columns);
-        let notes = log.as_mut().map_or(Ok(Vec::new()), |log| log.examine(&texts[first..]));
-        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?;
+        let notes = log.as_mut().map(|log| log.examine(&texts[first..])).transpose();
+        let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?.unwrap_or_default();
         let (terminator, whole, offset) = (lines.terminator(), lines.is_whole(), cut[first].0);
         let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
-        let rules = Rules::find(&head, &found, &pieces, parser, log.is_some());
+        let (job, job_note) = match &log {
+            Some(_) => no_job_in_log(place, choice)?,
+            None => JobColumn::find(table, &columns, choice, found.dialect)?.unzip(),
+        };
+        let rules = Rules { job, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
-        reader.is_log = log.is_some();
-        log.iter().filter_map(EventLog::commands).for_each(|commands| reader.merge(commands));
-        reader.layout.has_command_clock |= log.as_ref().is_some_and(|log| log.has_command_clock);
+        log.iter().for_each(|log| prepare_for_log(&mut reader, log));
         if !rules.held.is_active() {
             reader.note_sampled();
         }
-        head.note.iter().chain(&notes).for_each(|note| reader.note(note));
+        head.note.iter().chain(&notes).chain(&job_note).for_each(|note| reader.note(note));
         lines.skip(offset, first as u64);
         Ok((Text { lines, rules: Rules { clocks: clocks.map(|(cells, ..)| cells), ..rules }, log }, reader))
     }
@@ -107,6 +110,7 @@ impl<R: Read> Text<R> {
         while out.len() < enough {
             let line = match self.lines.buffered() {
                 Some((bytes, number)) if is_plain && self.rules.parser.fast(bytes, &mut figures) => {
+                    self.rules.job.iter_mut().for_each(|job| job.step(bytes, number, out));
                     reader.row(number, &figures, out);
                     continue;
                 }
@@ -140,7 +144,7 @@ impl From<io::Error> for Stop {
 }
 
 impl Rules {
-    /// Without the cells of two clocks.
+    /// Without the cells of two clocks and the job.
     fn find(head: &Head, found: &Found, pieces: &Pieces<'_>, parser: RowParser, is_log: bool) -> Rules {
         let held = match is_log {
             true => Held::default(),
@@ -149,7 +153,7 @@ impl Rules {
         let from = head.header.as_ref().map_or(head.first, |header| header.at);
         let repeated = pieces.lines[..head.first].iter().skip(from);
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
-        Rules { parser, held, clocks: None, dialect: found.dialect, width: found.width, repeated }
+        Rules { parser, held, clocks: None, job: None, dialect: found.dialect, width: found.width, repeated }
     }
 
     /// Surveys the rows, and decides how they are converted.
@@ -200,6 +204,7 @@ impl Rules {
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
             reader.note(&incomplete(line));
         } else {
+            self.job.iter_mut().for_each(|job| job.step(line.bytes, line.number, out));
             if let Some(pairs) =
                 self.clocks.map(|cells| cells.pairs(line.bytes)).filter(|pairs| *pairs != [None; 2])
             {
@@ -312,6 +317,14 @@ fn sniff(file: &str, lines: &[&[u8]], windows: &[Vec<u8>], choice: &Choice) -> R
     Ok(found)
 }
 
+/// The head of the lines; none where the columns are chosen by number.
+fn head_of(file: &str, lines: &[&[u8]], found: &Found, choice: &Choice) -> Result<Head, Error> {
+    head::find(lines, found).or_else(|mismatch| {
+        let headless = || Head { header: None, units: Vec::new(), first: found.first, note: None };
+        choice.is_by_number().then(headless).ok_or_else(|| mismatched(file, mismatch, found))
+    })
+}
+
 fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     let place = Place { file, line: mismatch.at as u64 + 1 };
     let wrong = format!("the header has {} columns, but the rows have {}", mismatch.names, found.width);
@@ -323,31 +336,40 @@ fn mismatched(file: &str, mismatch: head::Mismatch, found: &Found) -> Error {
     place.error(wrong, remedy)
 }
 
-/// Finds name, unit and type of every column, and chooses the three to read.
-fn choose(
-    file: &str,
-    lines: &[&[u8]],
-    head: &Head,
-    found: &Found,
-    choice: &Choice,
-) -> Result<Columns, Error> {
-    let mut kinds = vec![(false, false); found.width];
+/// Name, unit and type of every column.
+fn describe(lines: &[&[u8]], head: &Head, found: &Found) -> Vec<Column> {
+    let mut kinds = vec![Column { whole: true, ..Column::default() }; found.width];
     for line in lines[found.first..].iter().take(PROBED) {
-        for ((numeric, stamped), cell) in kinds.iter_mut().zip(found.dialect.cells(line)) {
-            *numeric |= sniff::figure(cell, found.dialect.decimal).is_some();
-            *stamped |= stamp::parse(cell).is_some();
+        for (kind, cell) in kinds.iter_mut().zip(found.dialect.cells(line)) {
+            kind.numeric |= sniff::figure(cell, found.dialect.decimal).is_some();
+            kind.stamped |= stamp::parse(cell).is_some();
+            kind.whole &= cell.is_empty() || job_column::job(cell, found.dialect.decimal).is_some();
         }
     }
-    let column = |(index, (numeric, stamped)): (usize, (bool, bool))| {
+    let column = |(index, kind): (usize, Column)| {
         let name = head.header.as_ref().and_then(|header| header.names.get(index));
         let name = name.filter(|name| !name.is_empty()).cloned();
         let below = head.units.get(index).cloned().flatten();
         let unit = below.or_else(|| name.as_deref().and_then(|name| unit::split(name).1));
-        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, numeric, stamped }
+        Column { index, name: name.unwrap_or_else(|| (index + 1).to_string()), unit, ..kind }
     };
-    let columns: Vec<Column> = kinds.into_iter().enumerate().map(column).collect();
+    kinds.into_iter().enumerate().map(column).collect()
+}
+
+fn table<'a>(file: &'a str, head: &Head, columns: &'a [Column]) -> Table<'a> {
     let line = head.header.as_ref().map_or(head.first, |header| header.at) as u64 + 1;
-    columns::choose(Table { columns: &columns, named: head.header.is_some(), file, line }, choice)
+    Table { columns, named: head.header.is_some(), file, line }
+}
+
+/// An event log has no rows that a job could stand in.
+fn no_job_in_log(place: Place<'_>, choice: &Choice) -> Result<(Option<JobColumn>, Option<String>), Error> {
+    match choice.job {
+        None => Ok((None, None)),
+        Some(_) => Err(place.error(
+            "each line holds one value, so no column can hold the job".to_string(),
+            "leave --job out, or export one row for each instant",
+        )),
+    }
 }
 
 /// The columns of an event log, if the lines are one; otherwise `columns`, which were chosen without that.
@@ -374,6 +396,13 @@ fn choose_log(
         (Err(_), Ok(columns)) => Ok((columns, None)),
         (Err(error), Err(_)) => Err(error),
     }
+}
+
+/// The rows are made of the lines of an event log.
+fn prepare_for_log(reader: &mut RowReader, log: &EventLog) {
+    reader.is_log = true;
+    log.commands().into_iter().for_each(|commands| reader.merge(commands));
+    reader.layout.has_command_clock |= log.has_command_clock;
 }
 
 /// The numbers of every readable row, with its line; the first of the lines has the number `first`.

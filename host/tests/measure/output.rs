@@ -49,7 +49,7 @@ const FIRST_FIELDS: [&str; 32] = [
 const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
 
 /// Fields that are null in every move: their names are reserved, nothing measures them yet.
-const RESERVED: [&str; 6] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature", "job"];
+const RESERVED: [&str; 5] = ["ringing_hz", "ringing_u_hz", "damping_ratio", "tail_s", "signature"];
 
 /// Fields that may be null.
 const OPTIONAL: [&str; 10] = [
@@ -120,7 +120,7 @@ fn every_field_holds_a_value_in_some_move() {
     assert_eq!(names().into_iter().filter(empty).collect::<Vec<_>>(), RESERVED);
 }
 
-/// A recording whose moves have every outcome.
+/// A recording whose moves have every outcome, and a job.
 fn outcomes() -> String {
     let (lead, length, rest) = ROWS;
     let mut rows = recording(4);
@@ -128,6 +128,9 @@ fn outcomes() -> String {
     let end = 1 + lead + 2 * length + rest;
     rows[end + 4..end + 20].fill("0.804,,".to_owned());
     rows.truncate(1 + lead + 4 * length + 3 * rest + 85);
+    rows.iter_mut()
+        .zip([",job"].into_iter().chain(std::iter::repeat(",7")))
+        .for_each(|(row, job)| *row += job);
     rows.join("\n") + "\n"
 }
 

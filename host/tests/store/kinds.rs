@@ -14,16 +14,16 @@ use stillpoint_core::wire::status::Hello;
 use super::*;
 
 /// Unit: ticks/s
-const RATE: u64 = 1_000_000;
+pub(super) const RATE: u64 = 1_000_000;
 /// Unit: s
 const HOUR: u64 = 3600;
 /// The product from the second hour on.
 const JOB: u32 = 4201;
 
 /// One start of a monitor.
-struct Start {
+pub(super) struct Start {
     numbers: Numbers,
-    bytes: Vec<u8>,
+    pub(super) bytes: Vec<u8>,
     chance: u32,
     /// Of the frames, if not the current one.
     version: Option<u8>,
@@ -31,17 +31,34 @@ struct Start {
 
 impl Start {
     fn new(boot: u32) -> Start {
+        Start::with(boot, None)
+    }
+
+    /// A monitor whose clock is set to this time at its first reading. Unit: µs since 1970, UTC
+    pub(super) fn at(boot: u32, clock: i64) -> Start {
+        Start::with(boot, Some(clock))
+    }
+
+    fn with(boot: u32, clock: Option<i64>) -> Start {
         let mut start = Start {
             numbers: Numbers::new(Direction::FromDevice, boot),
             bytes: vec![],
             chance: boot * 12_345,
             version: None,
         };
-        start.send(&Message::Hello(Hello { ticks_per_second: RATE as u32, axes: 1, ..Hello::default() }));
+        let ticks_per_second = RATE as u32;
+        start.send(&Message::Hello(Hello { ticks_per_second, axes: 1, clock, ..Hello::default() }));
         start
     }
 
-    fn send(&mut self, message: &Message) {
+    /// The last frame is lost.
+    pub(super) fn lose(&mut self) {
+        self.bytes.pop();
+        let end = self.bytes.iter().rposition(|byte| *byte == 0).map_or(0, |zero| zero + 1);
+        self.bytes.truncate(end);
+    }
+
+    pub(super) fn send(&mut self, message: &Message) {
         let mut buffer = [0; stillpoint_core::wire::LONGEST_FRAME];
         let header = self.numbers.next_header(message.priority());
         let header = Header { version: self.version.unwrap_or(header.version), ..header };
@@ -49,7 +66,7 @@ impl Start {
     }
 
     /// Out, 60 mm at 600 mm/s, as one kind, and back as the other.
-    fn meet(&mut self, out: u32, back: u32) {
+    pub(super) fn meet(&mut self, out: u32, back: u32) {
         for (kind, forward) in [(out, true), (back, false)] {
             let (distance, speed_distance, speed_time) = (60_000, 6000, 10_000);
             let kind = Kind { kind, forward, distance, speed_distance, speed_time, ..Kind::default() };
@@ -58,7 +75,7 @@ impl Start {
     }
 
     /// A move each ten seconds, out and back in turn, out in `settling` seconds and back in twice that.
-    fn run(&mut self, (from, to): (u64, u64), (out, back): (u32, u32), settling: f64) {
+    pub(super) fn run(&mut self, (from, to): (u64, u64), (out, back): (u32, u32), settling: f64) {
         for number in from / 10 + 1..=to / 10 {
             self.chance = self.chance.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
             let noise = 1.0 + (f64::from(self.chance >> 16) / 65_536.0 - 0.5) * 0.2;

@@ -94,7 +94,8 @@ fn damage_affects_only_damaged_rows() {
 /// The lines that gave a reading or a gap.
 fn reported_lines(rows: &[Row]) -> HashSet<u64> {
     let lines = rows.iter().map(|row| match row {
-        Row::Reading { line, .. } | Row::Gap { line, .. } | Row::Clock { line, .. } => *line,
+        Row::Reading { line, .. } | Row::Gap { line, .. } => *line,
+        Row::Clock { line, .. } | Row::Job { line, .. } => *line,
     });
     lines.collect()
 }

@@ -35,6 +35,12 @@ impl Calendar {
             Calendar::Weeks => in_a_day && at % WEEK < 5.0 * DAY,
         }
     }
+
+    /// Work in a week. Unit: h
+    pub fn hours_a_week(self) -> f64 {
+        let minutes = (0..7 * 1440).map(|minute| f64::from(minute) * MINUTE);
+        minutes.filter(|at| self.works(*at)).count() as f64 / 60.0
+    }
 }
 
 #[cfg(test)]
@@ -43,8 +49,7 @@ mod tests {
 
     #[track_caller]
     fn check(calendar: Calendar, hours: f64) {
-        let minutes = (0..7 * 1440).filter(|minute| calendar.works(f64::from(*minute) * MINUTE)).count();
-        assert_eq!(minutes as f64 / 60.0, hours, "{calendar:?}");
+        assert_eq!(calendar.hours_a_week(), hours, "{calendar:?}");
     }
 
     /// Sixteen hours hold seven rounds of 2.25 h and a quarter of an hour of work.

@@ -170,6 +170,10 @@ fn others() -> Vec<Cell> {
     vec![
         jobs(of_a_day),
         jobs(many),
+        Cell::of(Nuisances { wander_hours: 72.0, wander: 0.03, ..Nuisances::NONE }),
+        Cell::of(Nuisances { wander_hours: 0.5, wander: 0.05, ..Nuisances::NONE }),
+        Cell::of(Nuisances { season: 0.025, ..Nuisances::NONE }),
+        Cell::of(Nuisances { season: 0.05, ..Nuisances::NONE }),
         Cell { calendar: Calendar::Weeks, ..Cell::combined() },
         Cell { alike: 0.9, ..Cell::PLAIN },
         Cell { resolution: 5000, ..Cell::PLAIN },
@@ -193,11 +197,12 @@ fn percent(part: f64) -> String {
 
 impl Cell {
     fn names(&self) -> Vec<String> {
-        let Nuisances { daily, wander, warm_up, jobs } = self.nuisances;
+        let Nuisances { daily, wander, wander_hours, season, warm_up, jobs } = self.nuisances;
         let mut names = vec![];
         let mut add = |is: bool, name: String| names.extend(is.then_some(name));
         add(daily > 0.0, format!("daily ± {}", percent(daily)));
-        add(wander > 0.0, format!("wander {}, 2 h", percent(wander)));
+        add(wander > 0.0, format!("wander {}, {wander_hours} h", percent(wander)));
+        add(season > 0.0, format!("season ± {}", percent(season)));
         add(warm_up > 0.0, format!("warm-ups {} min", warm_up / 60.0));
         add(jobs.level > 0.0, format!("jobs ± {}", percent(jobs.level)));
         add(jobs.products > 5, format!("{} products", jobs.products));

@@ -7,16 +7,20 @@ use std::f64::consts::TAU;
 use super::calendar::{DAY, HOUR, MINUTE};
 use crate::chance::Chance;
 
-/// How the wander forgets. Unit: s
-const FORGETS: f64 = 2.0 * HOUR;
+/// Unit: s
+const HALF_A_YEAR: f64 = 182.0 * DAY;
 
 /// What changes the level of settling times while nothing is wrong with the axis; 0: absent.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Nuisances {
     /// Amplitude of a sine of 24 h. Unit: 1
     pub daily: f64,
-    /// Deviation of a normal process that forgets within two hours. Unit: 1
+    /// Deviation of a normal process that forgets. Unit: 1
     pub wander: f64,
+    /// Its time constant. Unit: h
+    pub wander_hours: f64,
+    /// Amplitude of a sine of half a year. Unit: 1
+    pub season: f64,
     /// Time constant of warming and of cooling; cold, an axis is slower by 8 to 20 %, always the same. Unit: s
     pub warm_up: f64,
     /// Jobs, one product each.
@@ -36,7 +40,8 @@ pub struct Jobs {
 
 impl Nuisances {
     /// Nothing changes.
-    pub const NONE: Nuisances = Nuisances { daily: 0.0, wander: 0.0, warm_up: 0.0, jobs: Jobs::NONE };
+    pub const NONE: Nuisances =
+        Nuisances { daily: 0.0, wander: 0.0, wander_hours: 2.0, season: 0.0, warm_up: 0.0, jobs: Jobs::NONE };
 }
 
 impl Jobs {
@@ -111,16 +116,18 @@ impl Conditions {
 
     /// A minute of work that begins at a time. Unit: s
     pub fn work(&mut self, at: f64) -> Slowdown {
-        let Nuisances { daily, wander, warm_up, jobs } = self.nuisances;
+        let Nuisances { daily, wander, wander_hours, season, warm_up, jobs } = self.nuisances;
         self.warm(1.0);
         self.change_job(at);
         if wander > 0.0 {
-            let forgets = (-MINUTE / FORGETS).exp();
+            let forgets = (-MINUTE / (wander_hours * HOUR)).exp();
             self.wander = forgets * self.wander + (1.0 - forgets * forgets).sqrt() * self.own.normal();
         }
         let cold = if warm_up > 0.0 { self.cold * (1.0 - self.warmth) } else { 0.0 };
         Slowdown {
-            cold: cold + daily * (TAU * at / DAY + self.phase).sin(),
+            cold: cold
+                + daily * (TAU * at / DAY + self.phase).sin()
+                + season * (TAU * at / HALF_A_YEAR).sin(),
             product: jobs.slowdown(self.job),
             wander: wander * self.wander,
         }
@@ -163,7 +170,8 @@ mod tests {
 
     #[test]
     fn axes_of_a_machine_share_days_and_jobs() {
-        let all = Nuisances { daily: 0.05, wander: 0.02, warm_up: 900.0, jobs: Jobs::of(0.08) };
+        let all =
+            Nuisances { daily: 0.05, wander: 0.02, warm_up: 900.0, jobs: Jobs::of(0.08), ..Nuisances::NONE };
         let run = |machine, axis| {
             let mut conditions = Conditions::new(all, machine, axis);
             (0..3000)

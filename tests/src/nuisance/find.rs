@@ -8,6 +8,8 @@ use super::cells::Cell;
 use super::detector::Detector;
 use super::moves::{BEGIN, Fault, Moves};
 
+/// The next morning. Unit: s
+const MORNING: f64 = 4.0 * DAY;
 /// How long they are watched. Unit: s
 pub const LIMIT: f64 = 3.0 * DAY;
 /// Length of a ramp. Unit: s
@@ -24,13 +26,14 @@ pub enum Outcome {
     Missed,
 }
 
-/// No fault, then steps, then ramps of a day, of 10, 20 and 50 %.
+/// No fault; steps, then ramps of a day, of 10, 20 and 50 %; a step of 10 % while the machine is off or just begins its day.
 pub fn faults() -> Vec<Fault> {
     let sizes = [0.1, 0.2, 0.5];
     let none = Fault { from: BEGIN, ..Fault::NONE };
     let real =
         [0.0, RAMP].into_iter().flat_map(|over| sizes.map(|size| Fault { size, from: BEGIN, over, ..none }));
-    std::iter::once(none).chain(real).collect()
+    let overnight = Fault { size: 0.1, from: MORNING, ..none };
+    std::iter::once(none).chain(real).chain([overnight]).collect()
 }
 
 /// How each of the faults is found: for each a result by axis, whose months don't count. `fresh` by moves per hour.

@@ -1,13 +1,13 @@
-//! In: the moves of one axis with their jobs. Out: the drifts that a detector finds, by kind.
+//! In: the moves of one axis with their jobs. Out: the drifts that the monitor finds, by kind.
 
 use stillpoint_core::Settings;
 use stillpoint_core::baseline::Evidence;
-use stillpoint_core::drift::{Direction, Promise};
+use stillpoint_core::causes::Causes;
+use stillpoint_core::drift::{Direction, Drift, DriftSettings, Promise};
 use stillpoint_core::kind::{Arrival, KINDS, Kinds};
 
 use super::year::Worked;
-use crate::nuisance::detector::{Detector, Verdict};
-use crate::nuisance::moves::Move;
+use crate::nuisance::detector::Verdict;
 use crate::nuisance::watch::{Watched, Watching};
 
 /// A drift that began to stand.
@@ -25,7 +25,7 @@ pub struct Stood {
     pub promise: Promise,
 }
 
-/// What a detector makes of one axis.
+/// What the monitor makes of one axis.
 #[derive(Clone, Debug, Default)]
 pub struct Drifts {
     /// In the order in which they began.
@@ -37,45 +37,45 @@ pub struct Drifts {
 }
 
 /// One kind as it is followed.
-struct Followed<D> {
+#[derive(Default)]
+struct Followed {
     number: u32,
-    detector: D,
+    drift: Drift,
     watching: Watching,
     open: Option<usize>,
 }
 
-/// Follows the moves of one axis, a fresh detector for each kind.
-pub fn follow<D: Detector>(
-    settings: &Settings,
-    fresh: impl Fn() -> D,
-    moves: impl Iterator<Item = Worked>,
-) -> Drifts {
-    let mut kinds: Kinds = Kinds::default();
-    let mut followed: [Option<Followed<D>>; KINDS] = std::array::from_fn(|_| None);
+/// Follows the moves of one axis as the monitor does: its kinds share what explains their settling times.
+pub fn follow(settings: &Settings, watch: &DriftSettings, moves: impl Iterator<Item = Worked>) -> Drifts {
+    let (mut kinds, mut causes): (Kinds, _) = (Kinds::default(), Causes::new());
+    let mut followed: [Followed; KINDS] = std::array::from_fn(|_| Followed::default());
     let mut drifts = Drifts::default();
     for Worked { job, record } in moves {
         let (Some(place), Some(evidence)) = (kinds.step(settings, &record), Evidence::of(&record)) else {
             continue;
         };
-        let row = &mut followed[place.row];
-        if place.arrival != Arrival::Known || row.is_none() {
-            drifts.close(row.take());
-            let (detector, watching) = (fresh(), Watching::default());
-            *row = Some(Followed { number: place.number, detector, watching, open: None });
+        let at = (record.command_end + record.held) as f64 / f64::from(settings.ticks_per_second);
+        let circumstances = causes.step(watch, at as u32, job);
+        if circumstances.warm_now {
+            followed.iter_mut().for_each(|kind| drifts.restart(kind, at));
         }
-        if let Some(kind) = row {
-            let at = record.command_end as f64 / f64::from(settings.ticks_per_second);
-            let verdict = kind.detector.step(&Move { at, evidence, job });
-            kind.watching.step(at, verdict);
-            drifts.step(kind, at, verdict);
+        let kind = &mut followed[place.row];
+        if place.arrival != Arrival::Known {
+            drifts.restart(kind, at);
+            kind.number = place.number;
+            drifts.kinds += 1;
         }
+        causes.judge(&circumstances, &mut kind.drift, watch, evidence);
+        let verdict = Verdict { drift: kind.drift.stands(), promise: kind.drift.promise() };
+        kind.watching.step(at, verdict);
+        drifts.step(kind, at, verdict);
     }
-    followed.into_iter().for_each(|row| drifts.close(row));
+    followed.into_iter().for_each(|kind| drifts.watched.add(kind.watching.finish(0.0)));
     drifts
 }
 
 impl Drifts {
-    fn step<D>(&mut self, kind: &mut Followed<D>, at: f64, verdict: Verdict) {
+    fn step(&mut self, kind: &mut Followed, at: f64, verdict: Verdict) {
         match (verdict.drift, kind.open) {
             (Some(direction), None) => {
                 kind.open = Some(self.all.len());
@@ -90,11 +90,12 @@ impl Drifts {
         }
     }
 
-    fn close<D>(&mut self, kind: Option<Followed<D>>) {
-        if let Some(kind) = kind {
-            self.watched.add(kind.watching.finish(0.0));
-            self.kinds += 1;
+    /// A kind begins anew, and a drift of it ends.
+    fn restart(&mut self, kind: &mut Followed, at: f64) {
+        if let Some(open) = kind.open.take() {
+            self.all[open].until = Some(at);
         }
+        kind.drift = Drift::default();
     }
 
     /// Drifts that began to stand from one instant to before another. Unit: s

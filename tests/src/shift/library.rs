@@ -97,8 +97,8 @@ impl Library {
         let ticks: u64 = draws().map(|draw| draw.lasts).sum();
         let hours = ticks as f64 / f64::from(self.known.settings.ticks_per_second) / 3600.0;
         let moves_per_hour = (draws().count() as f64 / hours) as u32;
-        DriftSettings::new(DriftConfig { moves_per_hour, ..DriftConfig::at(1_000_000) })
-            .expect("valid settings")
+        let config = DriftConfig::at(self.known.settings.ticks_per_second);
+        DriftSettings::new(DriftConfig { moves_per_hour, ..config }).expect("valid settings")
     }
 }
 

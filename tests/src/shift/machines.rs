@@ -1,5 +1,7 @@
-//! In: stocks of moves, a span, seeds, a detector. Out: how the worn axis of each machine is found, and the alarms where nothing
+//! In: stocks of moves, a span, seeds. Out: how the worn axis of each machine is found, and the alarms where nothing
 //! wears.
+
+use std::ops::RangeInclusive;
 
 use stillpoint::source::rehearsal::machine::HEALTHY_PART;
 use stillpoint_core::drift::Direction;
@@ -9,7 +11,6 @@ use super::stock::Stock;
 use super::year::{AxisAtWork, Fate, RETENSIONED, Span};
 use crate::nuisance::axes::{MONTH, by_axis};
 use crate::nuisance::calendar::HOUR;
-use crate::nuisance::detector::Detector;
 use crate::nuisance::watch::Watched;
 
 /// How the wear of one machine was found.
@@ -67,13 +68,8 @@ impl Life {
     }
 }
 
-/// For every seed a machine of each axis, of which it alone wears; `fresh` by moves per hour.
-pub fn run<D: Detector>(
-    stocks: &[Stock],
-    span: Span,
-    seeds: std::ops::RangeInclusive<u64>,
-    fresh: impl Fn(u32) -> D + Sync,
-) -> Result {
+/// For every seed a machine of each axis, of which it alone wears.
+pub fn run(stocks: &[Stock], span: Span, seeds: RangeInclusive<u64>) -> Result {
     let axes = stocks.len();
     let jobs: Vec<(u64, usize, usize)> = seeds
         .flat_map(|seed| (0..axes).flat_map(move |worn| (0..axes).map(move |axis| (seed, worn, axis))))
@@ -82,9 +78,8 @@ pub fn run<D: Detector>(
         let (seed, worn, axis) = jobs[job as usize];
         let stock = &stocks[axis];
         let fate = if worn == axis { Fate::worn(stock.known.name) } else { Fate::Sound };
-        let moves_per_hour = (HOUR / (stock.period() * span.pace)) as u32;
         let work = AxisAtWork::new(stock, span, 3 * seed + worn as u64, fate);
-        let drifts = follow(&stock.known.settings, || fresh(moves_per_hour), work);
+        let drifts = follow(&stock.known.settings, &span.watch(stock), work);
         (drifts, Life::new(stock, span, fate))
     });
     let mut result = Result::default();

@@ -1,14 +1,15 @@
 //! In: the records of one axis. Out: its kinds, what the watch reports of each, and the points that trends are made of.
 //!
-//! What the monitor and the store do with records, and nothing else: core kinds and drift, sketches of five minutes.
+//! What the monitor and the store do with records, and nothing else: core kinds, causes and drift, sketches of five minutes.
 
 use std::collections::BTreeMap;
 
 use stillpoint::analysis::interval_stats::IntervalStats;
 use stillpoint::store::sketch::{Bins, Sketch, rank};
 use stillpoint_core::baseline::Evidence;
+use stillpoint_core::causes::Causes;
 use stillpoint_core::drift::DriftSettings;
-use stillpoint_core::drift::{Direction, Drift, Finding, Moment, Promise};
+use stillpoint_core::drift::{Direction, Drift, Finding, Promise};
 use stillpoint_core::kind::{Arrival, KINDS, Kinds};
 use stillpoint_core::{Outcome, Record, Settings};
 
@@ -44,6 +45,7 @@ pub struct Watched {
     settings: Settings,
     watch: DriftSettings,
     kinds: Kinds,
+    causes: Causes,
     drifts: [Drift; KINDS],
     /// By number of the kind.
     pub seen: BTreeMap<u32, Seen>,
@@ -53,7 +55,14 @@ impl Watched {
     /// Nothing seen yet.
     pub fn new(settings: Settings, watch: DriftSettings) -> Watched {
         let drifts = [Drift::default(); KINDS];
-        Watched { settings, watch, kinds: Kinds::default(), drifts, seen: BTreeMap::new() }
+        Watched {
+            settings,
+            watch,
+            kinds: Kinds::default(),
+            causes: Causes::new(),
+            drifts,
+            seen: BTreeMap::new(),
+        }
     }
 
     /// All records of a shift.
@@ -70,18 +79,24 @@ impl Watched {
     /// Adds a record and gives the number of its kind.
     pub fn step(&mut self, record: &Record) -> Option<u32> {
         let place = self.kinds.step(&self.settings, record)?;
-        let drift = &mut self.drifts[place.row];
         if place.arrival != Arrival::Known {
-            *drift = Drift::default();
+            self.drifts[place.row] = Drift::default();
         }
-        let at = record.command_end as f64 / f64::from(self.settings.ticks_per_second);
+        let second = f64::from(self.settings.ticks_per_second);
+        let at = record.command_end as f64 / second;
         let seen = self.seen.entry(place.number).or_default();
         let (times, unsettled) = seen.intervals.entry((at / INTERVAL) as u32).or_default();
         times.extend(record.settling);
         *unsettled += u64::from(record.outcome == Outcome::Unsettled);
-        if let Some(finding) =
-            Evidence::of(record).and_then(|evidence| drift.step(&self.watch, evidence, &Moment::default()))
-        {
+        let Some(evidence) = Evidence::of(record) else { return Some(place.number) };
+        // The monitor judges a move when it is published.
+        let published = (record.command_end + record.held) as f64 / second;
+        let circumstances = self.causes.step(&self.watch, published as u32, 0);
+        if circumstances.warm_now {
+            self.drifts = [Drift::default(); KINDS];
+        }
+        let drift = &mut self.drifts[place.row];
+        if let Some(finding) = self.causes.judge(&circumstances, drift, &self.watch, evidence) {
             seen.found(at, record.number, drift.moves(), finding);
         }
         Some(place.number)

@@ -6,6 +6,7 @@
 
 use stillpoint::source::rehearsal::transplanter::NAMES;
 use stillpoint_core::Record;
+use stillpoint_core::drift::{DriftConfig, DriftSettings};
 
 use super::full::age;
 use super::stock::{JOBS, Stock};
@@ -14,7 +15,7 @@ use crate::nuisance::calendar::{Calendar, DAY, HOUR, MINUTE};
 use crate::nuisance::conditions::{Conditions, Nuisances, Slowdown, mixed};
 
 /// What changes settling times while nothing is wrong.
-const NUISANCES: Nuisances = Nuisances { daily: 0.05, wander: 0.0, warm_up: 900.0, jobs: JOBS };
+const NUISANCES: Nuisances = Nuisances { daily: 0.05, warm_up: 900.0, jobs: JOBS, ..Nuisances::NONE };
 /// Share of the work after which a slack belt is retensioned. Unit: 1
 pub const RETENSIONED: f64 = 0.75;
 
@@ -47,6 +48,13 @@ impl Span {
         let count = (part * self.hours() * HOUR / MINUTE).round() as usize;
         let mut working = minutes.filter(|at| Span::CALENDAR.works(*at));
         if count == 0 { 0.0 } else { working.nth(count - 1).map_or(self.ends(), |begin| begin + MINUTE) }
+    }
+
+    /// The default settings with the moves per hour of an axis.
+    pub fn watch(self, stock: &Stock) -> DriftSettings {
+        let moves_per_hour = (HOUR / (stock.period() * self.pace)) as u32;
+        let config = DriftConfig::at(stock.known.settings.ticks_per_second);
+        DriftSettings::new(DriftConfig { moves_per_hour, ..config }).expect("valid settings")
     }
 
     /// Unit: s

@@ -76,13 +76,13 @@ fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
     assert_eq!((alarm.state, alarm.value), (AlarmState::Unacknowledged, drift.score.into()));
     assert_eq!(alarm.number, drift.number);
 
-    // Put right again: the drift ends below its limit, the alarm only at half of it.
+    // Put right again: the alarm ends when the drift does.
     let received = machine.rounds(100, |_| Some(40));
     let [drift] = drifts(&received)[..] else { panic!("{:?}", drifts(&received)) };
     assert!(drift.kind == 2 && !drift.is_drift());
     let [alarm] = alarms(&received)[..] else { panic!("{:?}", alarms(&received)) };
     assert_eq!((alarm.alarm, alarm.state), (1, AlarmState::ReturnedToNormalUnacknowledged));
-    assert!(alarm.value <= 128, "{alarm:?}");
+    assert!(alarm.value < LIMIT.into(), "{alarm:?}");
 }
 
 #[test]

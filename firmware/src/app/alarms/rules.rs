@@ -3,11 +3,11 @@
 //! | subject | figure | abnormal from | normal again | off-delay | re-alarm | longest shelving |
 //! |---|---|---|---|---|---|---|
 //! | Signal | index of the finding, −1 for none | 0 | −1 | none | 8 h | 8 h |
-//! | SettlingLimit | share of moves that settle later than the limit, as far as it is shown, in per mille | what a person gives | shown to be below | none | 8 h | 7 days |
-//! | UnsettledLimit | share of moves that do not settle, the same way | what a person gives | shown to be below | none | 8 h | 8 h |
+//! | SettlingLimit | share of moves that settle later than the limit, as far as it is shown, in per mille | what a person gives | shown to be below | none; 8 h if it has returned | 8 h | 7 days |
+//! | UnsettledLimit | share of moves that do not settle, the same way | what a person gives | shown to be below | none; 8 h if it has returned | 8 h | 8 h |
 //! | Unsettled | stops in a row that did not settle | 3 | 0 | 60 s | 8 h | 8 h |
 //! | FollowingError | counts beyond its window | 1 | 0 | 60 s | 8 h | 8 h |
-//! | Drift | the detector's figure, in 1/256 of its limit | 256 | 255 | none | never | 7 days |
+//! | Drift | the detector's figure, in 1/256 of its limit | 256 | 255 | none; 8 h if it has returned | never | 7 days |
 //! | Gap | samples and frames of moves lost since the last tick | 1 | 0 | 60 s | never | 8 h |
 //!
 //! The order is that in which alarms are named: nothing else holds while the signals are wrong, and a limit that a
@@ -17,8 +17,10 @@
 //! drift or of a share are delays already. Three stops, because one may be disturbed and two may be disturbed alike. An
 //! alarm that may come with every move has an off-delay of a minute: the same alarm three times within a minute is
 //! chattering. A drift and a share have neither delay nor deadband: they begin when the moves show it, and end when the
-//! moves show that they are back, which takes a test of its own, as sound as the first. Eight hours is a shift: the next
-//! shift sees what persists. Wear persists for days, until a spare part has come.
+//! moves show that they are back, which takes a test of its own, as sound as the first. But a level that swings truly
+//! comes and goes with every swing: a drift or a share that returns within a shift then stays until a shift has passed
+//! without it, so that it calls a person at most twice in a shift. Eight hours is a shift: the next shift sees what
+//! persists. Wear persists for days, until a spare part has come.
 //!
 //! | subject | priority | NE 107 | because |
 //! |---|---|---|---|
@@ -56,6 +58,8 @@ pub(super) struct Rule {
     band: i16,
     /// Unit: s
     off_delay: u32,
+    /// Once it has returned within a shift, it stays until a shift has passed without it.
+    pub(super) stays: bool,
     /// 0 is never. Unit: s
     re_alarm_time: u32,
     /// Unit: s
@@ -71,6 +75,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 0,
         band: 0,
         off_delay: 0,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::High,
@@ -81,6 +86,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: UNLIMITED,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: SHIFT,
         longest_shelving: WEEK,
         priority: Priority::Medium,
@@ -91,6 +97,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: UNLIMITED,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::High,
@@ -101,6 +108,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 3,
         band: 2,
         off_delay: MINUTE,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::Medium,
@@ -111,6 +119,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: 1,
         band: 0,
         off_delay: MINUTE,
+        stays: false,
         re_alarm_time: SHIFT,
         longest_shelving: SHIFT,
         priority: Priority::Medium,
@@ -121,6 +130,7 @@ pub(super) static OF_AXIS: [Rule; 6] = [
         first: LIMIT as i16,
         band: 0,
         off_delay: 0,
+        stays: true,
         re_alarm_time: 0,
         longest_shelving: WEEK,
         priority: Priority::Low,
@@ -134,6 +144,7 @@ pub(super) static OF_DEVICE: Rule = Rule {
     first: 1,
     band: 0,
     off_delay: MINUTE,
+    stays: false,
     re_alarm_time: 0,
     longest_shelving: SHIFT,
     priority: Priority::Low,

@@ -175,6 +175,46 @@ fn a_drift_is_one_alarm_however_its_score_varies() {
     assert_eq!(seen, [(1, Unacknowledged, 10_000), (1, ReturnedToNormalUnacknowledged, 20_000)]);
 }
 
+/// A level that swings comes and goes with every swing; it calls a person twice, and ends a shift after the last.
+#[test]
+fn what_returns_stays_until_a_shift_has_passed_without_it() {
+    for (subject, figures) in [(Drift, [400, 30]), (SettlingLimit, [200, 20]), (UnsettledLimit, [200, 20])] {
+        let (mut alarms, mut seen) = (Alarms::<2>::new(SECOND as u32), Vec::new());
+        alarms.set_limit(1, subject, 100, 0);
+        let mut step = |alarms: &mut Alarms<2>, value: Option<i64>, minute: u64| {
+            let first = value.and_then(|value| alarms.step(&figure(subject, value), minute * 60 * SECOND));
+            let changes = first.into_iter().chain(core::iter::from_fn(|| alarms.next(minute * 60 * SECOND)));
+            seen.extend(changes.map(|alarm| (alarm.alarm, alarm.state, minute)));
+        };
+        // Five minutes slow, five minutes not, for two shifts.
+        for minute in 0..960 {
+            step(&mut alarms, Some(figures[usize::from(minute % 10 >= 5)]), minute);
+        }
+        for minute in 960..3000 {
+            step(&mut alarms, None, minute);
+        }
+        // A shift after it ended: another one.
+        step(&mut alarms, Some(figures[0]), 3000);
+        step(&mut alarms, Some(figures[1]), 3001);
+        let came = [(1, Unacknowledged, 0), (1, ReturnedToNormalUnacknowledged, 5), (1, Unacknowledged, 10)];
+        let ended = [(1, ReturnedToNormalUnacknowledged, 955 + 480)];
+        let again = [(1, Unacknowledged, 3000), (1, ReturnedToNormalUnacknowledged, 3001)];
+        assert_eq!(seen, [&came[..], &ended, &again].concat(), "{subject:?}");
+    }
+}
+
+#[test]
+fn what_begins_anew_does_not_return() {
+    let mut alarms = Alarms::<2>::new(SECOND as u32);
+    let states: Vec<_> =
+        [300, 0, 300, 0].iter().filter_map(|value| alarms.step(&figure(Drift, *value), 0)).collect();
+    assert_eq!(states.len(), 3, "it stays: {states:?}");
+    let ended = alarms.begin(&figure(Drift, 0), 1).map(|alarm| alarm.state);
+    assert_eq!(ended, Some(ReturnedToNormalUnacknowledged));
+    let changes = [300, 0].map(|value| alarms.step(&figure(Drift, value), 2).is_some());
+    assert_eq!(changes, [true, true]);
+}
+
 #[test]
 fn an_alarm_takes_96_bytes() {
     assert_eq!(size_of::<MonitoredAlarm>(), 96);

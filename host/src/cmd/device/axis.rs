@@ -1,6 +1,6 @@
 //! In: a request about the stops or the moves of an axis. Out: the monitor's answer in words.
 
-use stillpoint_core::wire::command::{CaptureNext, Command, Declare};
+use stillpoint_core::wire::command::{CaptureNext, Command, Job};
 use stillpoint_core::wire::message::Message;
 
 use super::Answer;
@@ -29,27 +29,18 @@ pub(super) fn capture(session: &mut Session, axis: u8, stops: u32) -> Result<Ans
     }))
 }
 
-/// Declares the present moves good; `kind` 0 is all kinds.
-pub(super) fn declare(session: &mut Session, axis: u8, kind: u32) -> Result<Answer, Error> {
-    check(session, axis)?;
-    let command = Command::Declare(Declare { axis, kind, add: false });
+/// Sets the product that an axis, or without one each axis, works on.
+pub(super) fn set_job(session: &mut Session, axis: Option<u8>, number: u32) -> Result<Answer, Error> {
+    axis.map_or(Ok(()), |axis| check(session, axis))?;
+    let command = Command::Job(Job { axis: axis.unwrap_or(Job::ALL_AXES), number });
     let answer = session.request(&command, |header, message| match message {
-        Message::Restart(restart) if (restart.axis, restart.kind) == (axis, kind) && !header.replay => {
-            Some(*header)
-        }
+        Message::Job(job) if job.number == number && !header.replay => Some((*header, job.axis)),
         _ => None,
     })?;
-    let (which, none) = match kind {
-        0 => ("all kinds of moves".to_owned(), "it has made no move yet".to_owned()),
-        _ => (format!("moves of kind {kind}"), format!("it has no kind {kind} of moves")),
+    let Some((header, first)) = answer else {
+        return Err(session.error("the job can't be set", "the monitor may have an older firmware"));
     };
-    let Some(header) = answer else {
-        let wrong = format!("axis {axis} can't be declared good: {none}");
-        return Err(session.error(
-            wrong,
-            "store its frames with `stillpoint watch --store`; `stillpoint moves` then prints the kinds",
-        ));
-    };
-    let text = format!("axis {axis}: {which} are declared good as they run now; baselines are learnt anew");
-    Ok(Answer::action(text, "baseline", header, axis))
+    let which = axis.map_or("all axes".to_owned(), |axis| format!("axis {axis}"));
+    let job = if number == 0 { "no job".to_owned() } else { format!("job {number}") };
+    Ok(Answer::action(format!("{which}: {job} from the next move on"), "job", header, first))
 }

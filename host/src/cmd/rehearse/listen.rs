@@ -29,7 +29,7 @@ pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> 
     device.iter_mut().skip(4).zip(time::now().to_le_bytes()).for_each(|(place, byte)| *place = byte);
     let (seed, rate) = (arguments.seed, arguments.rate);
     let (mut monitor, axes) = Monitor::with_device_number(device, axes, seed, rate, Some(arguments.hours))?;
-    let mut samples = Samples::create(arguments.save_samples.as_deref(), &axes)?;
+    let mut samples = Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?;
     let mut port = Port::open(address)?;
     introduce(&port, arguments.hours);
     port.wait()?;
@@ -38,7 +38,7 @@ pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> 
         for _ in 0..(rate / STEPS).max(1) {
             let second = monitor.seconds();
             let readings = monitor.step_within(&mut bytes, CAPACITY);
-            samples.write(second, &readings)?;
+            samples.write(second, &readings, monitor.job())?;
         }
         port.step(&mut bytes, Instant::now(), &mut |command| monitor.receive(command));
         let due = begun + Duration::from_secs_f64(monitor.seconds());

@@ -1,4 +1,4 @@
-//! In: readings of all axes. Out: a CSV file per axis, in counts.
+//! In: readings of all axes, and the job. Out: a CSV file per axis, in counts; with the job, if there are several.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
@@ -10,11 +10,15 @@ use crate::error::Error;
 use crate::source::rehearsal::monitor::AxisInfo;
 
 /// The CSV files, one per axis; empty if samples are not saved.
-pub(super) struct Samples(Vec<BufWriter<File>>);
+#[derive(Default)]
+pub(super) struct Samples {
+    files: Vec<BufWriter<File>>,
+    with_job: bool,
+}
 
 impl Samples {
-    pub(super) fn create(folder: Option<&Path>, axes: &[AxisInfo]) -> Result<Samples, Error> {
-        let Some(folder) = folder else { return Ok(Samples(Vec::new())) };
+    pub(super) fn create(folder: Option<&Path>, axes: &[AxisInfo], with_job: bool) -> Result<Samples, Error> {
+        let Some(folder) = folder else { return Ok(Samples::default()) };
         let unusable = |path: &Path| {
             let file = path.display().to_string();
             move |source| Error::Unwritable { file, source }
@@ -24,20 +28,25 @@ impl Samples {
         for axis in axes {
             let path = folder.join(axis.name).with_extension("csv");
             let mut file = File::create(&path).map(BufWriter::new).map_err(unusable(&path))?;
-            writeln!(file, "t_s,command,feedback")?;
+            writeln!(file, "t_s,command,feedback{}", if with_job { ",job" } else { "" })?;
             files.push(file);
         }
-        Ok(Samples(files))
+        Ok(Samples { files, with_job })
     }
 
-    pub(super) fn write(&mut self, second: f64, readings: &[Reading]) -> Result<(), Error> {
-        for (file, reading) in self.0.iter_mut().zip(readings) {
-            writeln!(file, "{second:.6},{},{}", reading.command, reading.feedback)?;
+    /// Unit: s; the number of the product
+    pub(super) fn write(&mut self, second: f64, readings: &[Reading], job: u32) -> Result<(), Error> {
+        for (file, reading) in self.files.iter_mut().zip(readings) {
+            write!(file, "{second:.6},{},{}", reading.command, reading.feedback)?;
+            if self.with_job {
+                write!(file, ",{job}")?;
+            }
+            writeln!(file)?;
         }
         Ok(())
     }
 
     pub(super) fn finish(self) -> Result<(), Error> {
-        self.0.into_iter().try_for_each(|mut file| Ok(file.flush()?))
+        self.files.into_iter().try_for_each(|mut file| Ok(file.flush()?))
     }
 }

@@ -1,14 +1,17 @@
-//! In: the kinds, drifts and alarms that a monitor reports during a shift. Out: a sentence for each kind and each alarm.
+//! In: what a monitor reports during a shift. Out: a sentence for each kind, each cause and each alarm.
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::wire::alarm::{Alarm, AlarmEvent};
-use stillpoint_core::wire::drift::{Direction, Drift, Kind, Promise};
+use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
+use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise, Restart};
 
 use crate::decode::DeviceEvent;
 use crate::report::describe::{self, Typical};
+use crate::report::explained;
 use crate::report::number::fixed;
 use crate::report::printable::printable;
+use crate::report::stories::{DriftChange, Stories};
+use crate::report::story::BEGUN_ANEW;
 
 /// What is known of an axis.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,11 +27,13 @@ pub struct Axis {
 }
 
 /// What the monitor has reported of one kind.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct KindHistory {
     kind: Option<Kind>,
-    /// When a drift was first found, and the drift. Unit: s
-    first: Option<(f64, Drift)>,
+    /// The last drift that began.
+    begun: Option<DriftChange>,
+    /// The end of that drift.
+    ended: Option<DriftChange>,
     /// How often a drift was found.
     count: usize,
     last: Drift,
@@ -49,29 +54,45 @@ pub struct WatchSummary {
     axes: Vec<Axis>,
     kinds: BTreeMap<(u8, u32), KindHistory>,
     alarms: Vec<AlarmHistory>,
+    stories: Stories,
+    /// The last of each axis, cause and key.
+    causes: BTreeMap<(u8, u8, u32), Explained>,
 }
 
 impl WatchSummary {
     /// Nothing reported yet of these axes.
     pub fn new(axes: Vec<Axis>) -> WatchSummary {
-        WatchSummary { axes, kinds: BTreeMap::new(), alarms: Vec::new() }
+        let ticks_per_second = axes.first().map_or(1.0, |axis| axis.ticks_per_second);
+        let stories = Stories::new(ticks_per_second);
+        WatchSummary { axes, kinds: BTreeMap::new(), alarms: Vec::new(), stories, causes: BTreeMap::new() }
     }
 
-    /// Adds what was reported at a time from the start of the shift; anything but kinds, drifts and alarms is ignored.
-    /// Unit: s
-    pub fn push(&mut self, event: &DeviceEvent, second: f64) {
+    /// Adds what was reported; events that no sentence is about are ignored.
+    pub fn push(&mut self, event: &DeviceEvent) {
+        let ticks_per_second = self.axes.first().map_or(1.0, |axis| axis.ticks_per_second);
+        let change = self.stories.push(event, &|tick, _| minute(tick, ticks_per_second));
         match event {
             DeviceEvent::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
-            DeviceEvent::Drift(drift) => {
-                let history = self.kind(drift.axis, drift.kind);
-                if drift.is_drift() && !history.last.is_drift() {
-                    history.count += 1;
-                    history.first = history.first.or(Some((second, *drift)));
-                }
-                history.last = *drift;
+            DeviceEvent::Drift(drift) => self.kind(drift.axis, drift.kind).drift(drift, change),
+            DeviceEvent::Explained(explained) => {
+                let key = (explained.axis, explained.cause as u8, explained.key);
+                self.causes.insert(key, *explained);
             }
             DeviceEvent::Alarm(alarm) => self.alarm(alarm),
+            DeviceEvent::Restart(restart) => self.begin_anew(restart, ticks_per_second),
             _ => (),
+        }
+    }
+
+    /// A drift that stands ends where its baseline is discarded. Unit: ticks/s
+    fn begin_anew(&mut self, restart: &Restart, ticks_per_second: f64) {
+        let is_meant = |(axis, kind): (u8, u32)| axis == restart.axis && [0, kind].contains(&restart.kind);
+        for ((axis, kind), history) in self.kinds.iter_mut().filter(|(key, _)| is_meant(**key)) {
+            if history.begun.is_some() && history.ended.is_none() {
+                let (axis, kind, found) = (*axis, *kind, Some(minute(restart.at, ticks_per_second)));
+                let text = BEGUN_ANEW.to_owned();
+                history.ended = Some(DriftChange { axis, kind, begins: false, found, text });
+            }
         }
     }
 
@@ -90,47 +111,72 @@ impl WatchSummary {
         }
     }
 
-    /// A sentence for each kind, in the order of axes, then one for each subject an axis gave alarms of.
+    /// A sentence for each limit of a person that was exceeded; for each kind, in the order of axes; for each cause; then
+    /// for each other subject an axis gave alarms of.
     pub fn text(&self) -> String {
         let axis = |number: u8| self.axes.get(usize::from(number));
+        let alarms = |of_limits: bool| {
+            let histories = self.alarms.iter().filter(move |history| history.is_of_limit() == of_limits);
+            histories.filter_map(move |history| Some(history.sentence(axis(history.last.axis)?)))
+        };
         let kinds = self
             .kinds
             .iter()
             .filter_map(|((number, kind), history)| Some(history.sentence(axis(*number)?, *kind)));
-        let alarms =
-            self.alarms.iter().filter_map(|history| Some(history.sentence(axis(history.last.axis)?)));
-        kinds.chain(alarms).collect()
+        let causes = self.causes.values().filter_map(|explained| {
+            let name = printable(&axis(explained.axis)?.name);
+            Some(format!("{name}, {}\n", explained::text(explained)))
+        });
+        alarms(true).chain(kinds).chain(causes).chain(alarms(false)).collect()
     }
 }
 
+/// `minute 83.4`, from the first reading. Unit: ticks, ticks/s
+fn minute(tick: u64, ticks_per_second: f64) -> String {
+    format!("minute {}", fixed(tick as f64 / ticks_per_second / 60.0, 1))
+}
+
 impl AlarmHistory {
+    /// Whether a person has set its limit.
+    fn is_of_limit(&self) -> bool {
+        matches!(self.last.subject, Subject::SettlingLimit | Subject::UnsettledLimit)
+    }
+
     fn sentence(&self, axis: &Axis) -> String {
-        let minute = fixed(self.first.at as f64 / axis.ticks_per_second / 60.0, 1);
+        let minute = minute(self.first.at, axis.ticks_per_second);
         let alarm = describe::alarm(&printable(&axis.name), &self.last);
-        format!("{alarm} at the end; first in minute {minute}, came {}\n", times(self.count))
+        format!("{alarm} at the end; first in {minute}, came {}\n", times(self.count))
     }
 }
 
 impl KindHistory {
+    fn drift(&mut self, drift: &Drift, change: Option<DriftChange>) {
+        self.last = *drift;
+        match change {
+            Some(begun) if begun.begins => {
+                (self.begun, self.ended) = (Some(begun), None);
+                self.count += 1;
+            }
+            Some(ended) => self.ended = Some(ended),
+            None => (),
+        }
+    }
+
     fn sentence(&self, axis: &Axis, kind: u32) -> String {
-        let typical = self.kind.map(|kind| {
-            let seconds = f64::from(kind.speed_time) / axis.ticks_per_second;
-            let distance = |counts: u32| f64::from(counts) / axis.counts_per_unit;
-            let speed = if seconds > 0.0 { distance(kind.speed_distance) / seconds } else { 0.0 };
-            Typical { forward: kind.forward, distance: distance(kind.distance), speed }
-        });
+        let typical = self.kind.map(|kind| Typical::of(&kind, axis.counts_per_unit, axis.ticks_per_second));
         let which = describe::kind(kind, typical, &printable(&axis.unit));
         let milliseconds = |ticks: f64| format!("{} ms", fixed(ticks / axis.ticks_per_second * 1e3, 1));
-        let found = match self.first {
-            Some((second, drift)) => {
-                let direction = if drift.direction == Direction::Up { "slower" } else { "faster" };
-                let by = milliseconds(f64::from(drift.change).abs());
-                let minute = fixed(second / 60.0, 1);
-                let stands = if self.last.is_drift() { "stands" } else { "does not stand" };
-                format!(
-                    "{direction} by {by} when found, in minute {minute}; came {}, {stands} at the end",
-                    times(self.count)
-                )
+        let found = match &self.begun {
+            Some(begun) => {
+                let at = begun.found.as_ref().map_or(String::new(), |found| format!("found in {found}, "));
+                let end = match &self.ended {
+                    Some(ended) => {
+                        let at = ended.found.as_ref().map_or(String::new(), |found| format!(" in {found}"));
+                        format!("{}{at}", ended.text)
+                    }
+                    None => "stands at the end".to_owned(),
+                };
+                format!("{}; {at}came {}; {end}", begun.text, times(self.count))
             }
             None => {
                 let smallest = milliseconds(f64::from(self.last.smallest));
@@ -158,7 +204,15 @@ fn times(count: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use stillpoint_core::wire::alarm::{AlarmState, Subject};
+    use crate::decode::DecodedMove;
+    use stillpoint_core::Record;
+    use stillpoint_core::wire::alarm::AlarmState;
+    use stillpoint_core::wire::drift::Cause;
+    use stillpoint_core::wire::record::Move;
+
+    fn settled() -> Record {
+        Record { settling: Some(1), ..(&Move::default()).into() }
+    }
 
     fn axis(name: &str) -> Axis {
         let (name, unit) = (name.to_owned(), "mm".to_owned());
@@ -169,6 +223,7 @@ mod tests {
         DeviceEvent::Drift(Drift {
             axis,
             kind,
+            number: 2,
             score,
             promise,
             change: -1500,
@@ -182,31 +237,50 @@ mod tests {
         DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
     }
 
+    fn limit_exceeded(at: u64) -> DeviceEvent {
+        let (alarm, axis, subject) = (9, 0, Subject::SettlingLimit);
+        let (event, state) = (AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged);
+        DeviceEvent::Alarm(Alarm { alarm, axis, subject, at, event, state, ..Alarm::default() })
+    }
+
+    fn move_of_minute(number: u32) -> DeviceEvent {
+        let record = Record { number, command_end: u64::from(number) * 60_000_000, ..settled() };
+        let (axis, inferred, kind, job, curve) = (1, false, 1, 0, vec![]);
+        DeviceEvent::Move(Box::new(DecodedMove { axis, inferred, kind, job, record, curve }))
+    }
+
     #[test]
     fn every_kind_and_every_alarm_has_a_sentence() {
         let mut watch = WatchSummary::new(vec![axis("shuttle"), axis("dibble")]);
         let kind = Kind { axis: 1, kind: 1, forward: true, distance: 2500, ..Kind::default() };
         let kind = Kind { speed_distance: 50, speed_time: 2000, ..kind };
-        for (second, event) in [
-            (1.0, DeviceEvent::Kind(Kind { axis: 0, forward: false, ..kind })),
-            (1.0, DeviceEvent::Kind(kind)),
-            (9.0, drift(0, 1, 0, Promise::Held)),
-            (9.0, drift(1, 2, 0, Promise::NoBaseline)),
-            (90.0, drift(1, 1, 256, Promise::Short)),
-            (91.0, drift(1, 1, 300, Promise::Held)),
-            (92.0, drift(1, 1, 200, Promise::Held)),
-            (99.0, drift(1, 1, 256, Promise::Held)),
-            (90.0, alarm(90_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged)),
-            (95.0, alarm(95_000_000, AlarmEvent::ReturnToNormal, AlarmState::Normal)),
-            (99.0, alarm(99_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged)),
-            (99.0, drift(9, 1, 256, Promise::Held)),
+        let explained = Explained { axis: 1, cause: Cause::Job, key: 7, ..Explained::default() };
+        for event in [
+            DeviceEvent::Kind(Kind { axis: 0, forward: false, ..kind }),
+            DeviceEvent::Kind(kind),
+            drift(0, 1, 0, Promise::Held),
+            drift(1, 2, 0, Promise::NoBaseline),
+            move_of_minute(2),
+            drift(1, 1, 256, Promise::Short),
+            drift(1, 1, 300, Promise::Held),
+            drift(1, 1, 100, Promise::Held),
+            drift(1, 1, 256, Promise::Held),
+            alarm(90_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged),
+            alarm(95_000_000, AlarmEvent::ReturnToNormal, AlarmState::Normal),
+            alarm(99_000_000, AlarmEvent::AlarmOccurs, AlarmState::Unacknowledged),
+            limit_exceeded(120_000_000),
+            DeviceEvent::Explained(explained),
+            DeviceEvent::Explained(Explained { permille: [-45; 12], ..explained }),
+            drift(9, 1, 256, Promise::Held),
         ] {
-            watch.push(&event, second);
+            watch.push(&event);
         }
         let expected = "\
+shuttle: alarm 9, too many moves settle later than their limit: unacknowledged at the end; first in minute 2.0, came once
 shuttle, -25 mm at 250 mm/s (kind 1): no drift; changes from 0.7 ms on are found
-dibble, +25 mm at 250 mm/s (kind 1): slower by 1.5 ms when found, in minute 1.5; came 2 times, stands at the end
+dibble, +25 mm at 250 mm/s (kind 1): slower by 1.5 ms; again, first at minute 2.0; found in minute 2.0, came 2 times; stands at the end
 dibble, kind 2: not watched: half of its first moves did not settle
+dibble, job 7: 4.5 % faster
 dibble: alarm 4, settling drifts: unacknowledged at the end; first in minute 1.5, came 2 times
 ";
         assert_eq!(watch.text(), expected);

@@ -74,7 +74,7 @@ pub struct Conditions {
     response: Response,
     warm_up: Option<WarmUp>,
     days: Option<Days>,
-    jobs: Option<Jobs>,
+    products: Option<Products>,
     humps: Option<Humps>,
 }
 
@@ -87,7 +87,7 @@ impl Conditions {
             response,
             warm_up: has(Nuisance::WarmUp).then(|| WarmUp::new(generator(seed, stream ^ WARM_UP))),
             days: has(Nuisance::DailyTemperature).then(|| Days::new(generator(seed, DAYS))),
-            jobs: has(Nuisance::ProductChanges).then(|| Jobs::new(generator(seed, JOBS), LEVELS.len())),
+            products: Products::new(nuisances, seed),
             humps: has(Nuisance::TwoHumps).then(|| Humps::new(generator(seed, stream ^ HUMPS))),
         }
     }
@@ -102,8 +102,7 @@ impl Conditions {
         let calendar = &self.calendar;
         let warm_up = self.warm_up.as_mut().map_or(0.0, |warm_up| warm_up.slowdown(calendar, seconds));
         let cold = warm_up + self.days.as_mut().map_or(0.0, |days| days.slowdown(seconds));
-        let level = |jobs: &mut Jobs| LEVELS.get(jobs.number(seconds)).copied().unwrap_or_default();
-        let product = self.jobs.as_mut().map_or(0.0, level);
+        let product = self.products.as_mut().map_or(0.0, |products| products.slowdown(seconds));
         let slow = self.humps.as_mut().is_some_and(|humps| humps.is_slow(seconds));
         let (product, cold) = (self.response.product.factors(product), self.response.cold.factors(cold));
         let hump = 1.0 + if slow { self.response.slow_hump } else { 0.0 };
@@ -212,6 +211,27 @@ impl Jobs {
             self.ends += self.length();
         }
         self.number
+    }
+}
+
+/// The products that a machine works on, one job after another: those by which the conditions of its axes change.
+#[derive(Clone, Debug)]
+pub struct Products(Jobs);
+
+impl Products {
+    /// Those of a machine with this seed; none if it works on one product alone.
+    pub fn new(nuisances: &[Nuisance], seed: u64) -> Option<Products> {
+        let has_several = nuisances.contains(&Nuisance::ProductChanges);
+        has_several.then(|| Products(Jobs::new(generator(seed, JOBS), LEVELS.len())))
+    }
+
+    /// Number of the product at a time since the start, from 1; times must not decrease. Unit: s
+    pub fn number(&mut self, seconds: f64) -> u32 {
+        self.0.number(seconds) as u32 + 1
+    }
+
+    fn slowdown(&mut self, seconds: f64) -> f64 {
+        LEVELS.get(self.0.number(seconds)).copied().unwrap_or_default()
     }
 }
 

@@ -3,6 +3,7 @@
 //! Firmware and frames are the real ones; only counters, flash and connection are simulated.
 
 use stillpoint_core::kind::KINDS;
+use stillpoint_core::wire::command::{Command, Job};
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Parameters, Reading, Settings};
 use stillpoint_firmware::app::{App, Identity};
@@ -11,9 +12,11 @@ use stillpoint_firmware::sampler::Raw;
 use stillpoint_firmware::tap::Register;
 
 use super::axis::{AxisData, STEPS_PER_SECOND, Unusable};
+use super::conditions::Products;
 use super::machine::Machine;
 use super::parallel::ParallelMachine;
 use super::transplanter;
+use crate::command::CommandEncoder;
 use crate::error::Error;
 use crate::trace::choice::fraction;
 
@@ -35,6 +38,31 @@ pub struct Monitor {
     machine: ParallelMachine,
     /// Each axis has a delay line of a quarter of a second at the default rate, for commands inferred from feedback.
     app: App<3, MemoryFlash<Vec<u8>>, 1024, KINDS>,
+    host: Host,
+}
+
+/// The controller of the machine, which sends the monitor the number of each product; on a machine with one product
+/// it sends nothing.
+#[derive(Debug)]
+struct Host {
+    products: Option<Products>,
+    /// Sent last; 0: none.
+    job: u32,
+    commands: CommandEncoder,
+}
+
+impl Host {
+    fn new(products: Option<Products>) -> Host {
+        Host { products, job: 0, commands: CommandEncoder::new(1) }
+    }
+
+    /// The command that a product begins at this time, if one does. Unit: s
+    fn step(&mut self, seconds: f64) -> Option<Vec<u8>> {
+        let number = self.products.as_mut()?.number(seconds);
+        let is_new = number != self.job;
+        self.job = number;
+        is_new.then(|| self.commands.encode(&Command::Job(Job { axis: Job::ALL_AXES, number })))
+    }
 }
 
 /// Name, scale and settings of an axis.
@@ -130,10 +158,11 @@ impl Monitor {
             reset: Reset::PowerOn,
             period: TICKS_PER_SECOND / rate.max(1),
         };
+        let host = Host::new(Products::new(&a.data().nuisances, seed));
         let settings = axes.each_ref().map(|axis| axis.settings);
         let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
-        Ok((Monitor { machine: ParallelMachine::new(machine), app }, axes.into()))
+        Ok((Monitor { machine: ParallelMachine::new(machine), app, host }, axes.into()))
     }
 
     /// Samples all axes once and appends the bytes sent to `out`.
@@ -144,6 +173,10 @@ impl Monitor {
     /// As [`Monitor::step`], but sends only while `out` is shorter than `capacity`. The rest stays in the monitor's queues,
     /// which count their losses; its log has the moves. Unit: bytes
     pub fn step_within(&mut self, out: &mut Vec<u8>, capacity: usize) -> [Reading; 3] {
+        // The command comes before the first move of the product.
+        if let Some(command) = self.host.step(self.machine.seconds()) {
+            self.app.receive(&command);
+        }
         let readings = self.machine.step();
         self.push_within(&readings, out, capacity);
         readings
@@ -173,6 +206,11 @@ impl Monitor {
     /// Receives command bytes of the host.
     pub fn receive(&mut self, bytes: &[u8]) {
         self.app.receive(bytes);
+    }
+
+    /// Number of the product that the machine works on; 0 if it works on one alone.
+    pub fn job(&self) -> u32 {
+        self.host.job
     }
 
     fn transmit(&mut self, out: &mut Vec<u8>, capacity: usize) {

@@ -3,8 +3,11 @@
 use clap::ValueEnum;
 use stillpoint_core::Reading;
 
+use crate::decode::{Decoder, DeviceEvent};
+
 use super::axis::Axis;
-use super::conditions::{Change, Conditions, Response};
+use super::conditions::{Change, Conditions, Products, Response};
+use super::monitor::Monitor;
 use super::nuisance::Nuisance;
 use super::transplanter::axes;
 
@@ -221,4 +224,41 @@ fn travel_and_number_of_moves_stay_and_the_seed_repeats() {
         let all = |seed| readings(axis, &others, seed, 0.0, 0.61);
         assert!(all(8) == all(8) && all(8) != all(9) && all(8) != plain, "{axis}");
     }
+}
+
+/// A machine whose first product ends after little more than half an hour, over that end.
+#[test]
+fn each_move_has_the_product_that_the_machine_works_on() {
+    const PRODUCTS: [Nuisance; 1] = [Nuisance::ProductChanges];
+    let products = |seed| Products::new(&PRODUCTS, seed).unwrap();
+    let ends = |seed: &u64| {
+        let mut products = products(*seed);
+        let first = products.number(0.0);
+        products.number(1850.0) != first
+    };
+    let seed = (1..1000).find(ends).expect("one of them ends early");
+    let machine = axes().map(|axis| axis.with_nuisances(&PRODUCTS));
+    let (mut monitor, axes) = Monitor::with_axes(machine, seed, 200, None).unwrap();
+    let (mut bytes, mut moves, mut decoder) = (Vec::new(), Vec::new(), Decoder::default());
+    while monitor.seconds() < 1900.0 {
+        monitor.step(&mut bytes);
+        decoder.push(&bytes, &mut |event| {
+            if let DeviceEvent::Move(decoded) = event {
+                moves.push(*decoded);
+            }
+        });
+        bytes.clear();
+    }
+    let rate = f64::from(axes[0].settings.ticks_per_second);
+    let mut expected = [0; 3].map(|_| products(seed));
+    let wrong = moves.iter().filter(|decoded| {
+        let second = decoded.record.start as f64 / rate;
+        expected[usize::from(decoded.axis)].number(second) != decoded.job
+    });
+    let wrong = wrong.count();
+    let mut jobs: Vec<u32> = moves.iter().map(|decoded| decoded.job).collect();
+    jobs.sort_unstable();
+    jobs.dedup();
+    assert!(moves.len() > 5000 && jobs.len() == 2 && !jobs.contains(&0), "{} {jobs:?}", moves.len());
+    assert_eq!(wrong, 0);
 }

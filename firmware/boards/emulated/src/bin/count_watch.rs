@@ -13,9 +13,8 @@ mod image {
     use cortex_m_rt::entry;
     use cortex_m_semihosting::{debug, hprintln};
     use stillpoint_core::baseline::Evidence;
-    use stillpoint_core::baseline::Quantiles;
-    use stillpoint_core::drift::Drift;
-    use stillpoint_core::drift::DriftSettings;
+    use stillpoint_core::causes::Causes;
+    use stillpoint_core::drift::{Drift, DriftSettings};
     use stillpoint_core::kind::Kinds;
     use stillpoint_core::wire::record::Move;
     use stillpoint_core::{Outcome, Parameters, Record, Settings, Speed};
@@ -38,11 +37,14 @@ mod image {
         // A ninth kind comes with every hundredth move, so that another is evicted.
         count("kind_of_8", |k| _ = black_box(few.step(&settings, &record(k, 8))));
         count("kind_of_16", |k| _ = black_box(many.step(&settings, &record(k, 16))));
-        let (settings, mut drift, mut quantiles) =
-            (DriftSettings::at(1_000_000), Drift::default(), Quantiles::default());
-        count("drift", |k| _ = black_box(drift.step(&settings, Evidence::Value(settling(k)))));
-        count("quantiles", |k| quantiles.step(settling(k)));
-        black_box(quantiles);
+        let (settings, mut drift) = (DriftSettings::at(1_000_000), Drift::default());
+        let mut causes = Causes::new();
+        count("drift", |k| {
+            // Half a second between moves, and a job of its own for every hour.
+            let circumstances = causes.step(&settings, k / 2, 1 + k / 7200);
+            let evidence = Evidence::Value(settling(k));
+            _ = black_box(causes.judge(&circumstances, &mut drift, &settings, evidence));
+        });
     }
 
     /// About 50 ms with a spread of 10 %.
