@@ -7,7 +7,7 @@ use crate::baseline::{Distribution, Evidence, First, Place, Scores, UNIT, sqrt};
 use crate::drift::back::Back;
 use crate::drift::cusum::Cusum;
 use crate::drift::settings::DriftSettings;
-use crate::drift::side::{Side, Sides};
+use crate::drift::side::{Ground, Side, Sides};
 use crate::drift::spread::Spread;
 use crate::drift::wander::Wander;
 use crate::drift::{Direction, Finding, LIMIT, Moment, Promise, SUBGROUP};
@@ -280,11 +280,15 @@ impl Judge {
         let smallest = settings.smallest(self.distribution.mean());
         let widest = if self.complete { 1.0 } else { PROVISIONAL };
         let wandering = self.sides.change(self.wander.reach()).max(0.0);
-        self.sides = Sides::new(
+        let ground = Ground {
             settings,
-            (&self.distribution, &self.scores, &self.spread.dependence()),
-            (smallest, wandering.max(smallest * widest)),
-        );
+            distribution: &self.distribution,
+            scores: &self.scores,
+            dependence: self.spread.dependence(),
+            smallest,
+            found: wandering.max(smallest * widest),
+        };
+        self.sides = ground.sides();
         self.promise = if !self.sides.wide_enough || !self.complete {
             Promise::Learning
         } else if self.sides.dependent || wandering > smallest {

@@ -43,53 +43,61 @@ pub(super) struct Sides {
     pub(super) short: bool,
 }
 
-impl Sides {
-    /// From the baseline and the scatter of its moves. Unit of the smallest changes, that of the settings and that to be
-    /// found: that of the values
-    pub(super) fn new(
-        settings: &DriftSettings,
-        (distribution, scores, dependence): (&Distribution, &Scores, &Dependence),
-        (smallest, found): (f32, f32),
-    ) -> Sides {
-        let moments = |change: f32| distribution.moments(scores, change, smallest);
-        let (centre, full) = (moments(0.0), moments(smallest));
-        let side = |sign: f32| {
-            let quiet = moments(sign * found * settings.quiet_permille as f32 / 1000.0);
-            let deviation = |moments: &Moments| sign * (moments.mean - centre.mean);
-            let (edge, reached) = (deviation(&quiet).max(0.0), deviation(&moments(sign * found)));
-            let scatter = Scatter {
-                variance: dependence.variance * (quiet.variance / centre.variance).max(0.25),
-                skewness: sign * quiet.skewness,
-                kurtosis: quiet.kurtosis,
-                estimation: dependence.estimation,
-                dependent: dependence.dependent,
-            };
-            let wanted = (reached - edge).max(LEAST);
-            let subgroups = distribution.count() as f32 / SUBGROUP as f32;
-            let limits = Limits::new(settings.subgroups(), wanted, &scatter, subgroups);
-            let allowance = edge + limits.allowance;
-            (
-                Side {
-                    allowance,
-                    limit: limits.up,
-                    smallest: found * ((allowance + limits.allowance) / (edge + wanted)).max(1.0),
-                },
-                limits,
-            )
+/// What limits are computed from.
+pub(super) struct Ground<'a> {
+    pub(super) settings: &'a DriftSettings,
+    pub(super) distribution: &'a Distribution,
+    pub(super) scores: &'a Scores,
+    pub(super) dependence: Dependence,
+    /// Smallest change of the settings, and change that is to be found. Unit: that of the values
+    pub(super) smallest: f32,
+    pub(super) found: f32,
+}
+
+impl Ground<'_> {
+    /// Moments of the scores if the mean were larger by `change`. Unit: that of the values
+    fn moments(&self, change: f32) -> Moments {
+        self.distribution.moments(self.scores, change, self.smallest)
+    }
+
+    /// The direction of `sign`, +1 or −1, and its limits.
+    fn side(&self, centre: &Moments, sign: f32) -> (Side, Limits) {
+        let quiet = self.moments(sign * self.found * self.settings.quiet_permille as f32 / 1000.0);
+        let deviation = |moments: &Moments| sign * (moments.mean - centre.mean);
+        let (edge, reached) = (deviation(&quiet).max(0.0), deviation(&self.moments(sign * self.found)));
+        let scatter = Scatter {
+            variance: self.dependence.variance * (quiet.variance / centre.variance).max(0.25),
+            skewness: sign * quiet.skewness,
+            kurtosis: quiet.kurtosis,
+            estimation: self.dependence.estimation,
+            dependent: self.dependence.dependent,
         };
-        let ((up, slower), (down, faster)) = (side(1.0), side(-1.0));
+        let wanted = (reached - edge).max(LEAST);
+        let subgroups = self.distribution.count() as f32 / SUBGROUP as f32;
+        let limits = Limits::new(self.settings.subgroups(), wanted, &scatter, subgroups);
+        let allowance = edge + limits.allowance;
+        let smallest = self.found * ((allowance + limits.allowance) / (edge + wanted)).max(1.0);
+        (Side { allowance, limit: limits.up, smallest }, limits)
+    }
+
+    /// Both directions.
+    pub(super) fn sides(&self) -> Sides {
+        let (centre, full) = (self.moments(0.0), self.moments(self.smallest));
+        let ((up, slower), (down, faster)) = (self.side(&centre, 1.0), self.side(&centre, -1.0));
         Sides {
             up,
             down,
             centre: centre.mean,
-            variance: dependence.variance,
-            slope: smallest / (full.mean - centre.mean).max(LEAST),
+            variance: self.dependence.variance,
+            slope: self.smallest / (full.mean - centre.mean).max(LEAST),
             dependent: slower.dependent,
             wide_enough: slower.wide_enough && faster.wide_enough,
             short: slower.short,
         }
     }
+}
 
+impl Sides {
     /// Change of the values of a deviation. Unit: that of the values
     pub(super) fn change(&self, deviation: f32) -> f32 {
         deviation * self.slope
