@@ -123,6 +123,12 @@ struct At {
     fresh: bool,
 }
 
+impl Default for Causes {
+    fn default() -> Causes {
+        Causes::new()
+    }
+}
+
 impl Causes {
     /// Nothing is explained yet.
     pub const fn new() -> Causes {

@@ -186,7 +186,7 @@ impl Drift {
     /// The moves to come are as good as those of the baseline, which grows by them for another baseline's time.
     pub fn teach(&mut self, at: &Moment) {
         if let Stage::Judging(judge) = &mut self.stage {
-            judge.teach(at);
+            judge.teach(at, self.moves);
         }
     }
 
@@ -211,7 +211,7 @@ impl Drift {
     /// Sets all sums to zero; the baseline stays. For use after the cause of an alarm was removed.
     pub fn rearm(&mut self) {
         if let Stage::Judging(judge) = &mut self.stage {
-            judge.rearm();
+            judge.rearm(self.moves);
         }
     }
 

@@ -2,7 +2,7 @@
 
 use stillpoint_core::baseline::Evidence;
 use stillpoint_core::drift::Cusum;
-use stillpoint_core::drift::{Direction, Drift, SUBGROUP};
+use stillpoint_core::drift::{Direction, Drift, Moment, SUBGROUP};
 use stillpoint_core::drift::{DriftConfig, DriftSettings};
 use stillpoint_tests::page_hinkley::PageHinkley;
 use stillpoint_tests::published::{json, numbers};
@@ -33,12 +33,20 @@ fn the_classic_chart() {
 ///
 /// The values before the change are repeated `times` times; the shortest run length that can be set is about 800 moves.
 fn watched(values: &[f64], times: usize) -> Option<usize> {
-    let config =
-        DriftConfig { moves_per_hour: 1, baseline: (CHANGE * times) as u32, ..DriftConfig::at(1_000_000) };
+    // The published charts know no quiet part.
+    let config = DriftConfig {
+        moves_per_hour: 1,
+        baseline: (CHANGE * times) as u32,
+        baseline_minutes: 0,
+        quiet_permille: 0,
+        ..DriftConfig::at(1_000_000)
+    };
     let (watch, mut drift) = (DriftSettings::new(config).expect("valid settings"), Drift::default());
     let mut finds = |value: &f64| {
         let time = Evidence::Value((TYPICAL * (1.0 + 0.1 * value)) as u32);
-        drift.step(&watch, time).is_some_and(|found| found.is_drift() && found.direction == Direction::Up)
+        drift
+            .step(&watch, time, &Moment::default())
+            .is_some_and(|found| found.is_drift() && found.direction == Direction::Up)
     };
     let (before, after) = values.split_at(CHANGE);
     assert!(!before.repeat(times).iter().any(&mut finds), "nothing has changed before");

@@ -23,12 +23,19 @@ pub struct Cusum {
     small: u32,
 }
 
+impl From<u32> for Cusum {
+    /// Zero since this move.
+    fn from(number: u32) -> Cusum {
+        Cusum { since: number, small: number, ..Cusum::default() }
+    }
+}
+
 impl Cusum {
     /// Adds the deviation of a subgroup that ends with the given move.
     pub fn step(&mut self, deviation: f32, allowance: f32, limit: f32, number: u32) {
         let sum = self.sum + deviation - allowance;
         if sum <= 0.0 {
-            *self = Cusum { since: number, small: number, ..Cusum::default() };
+            *self = Cusum::from(number);
             return;
         }
         self.sum = sum.min(HIGHEST * limit);

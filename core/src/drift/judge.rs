@@ -124,16 +124,16 @@ impl Judge {
     }
 
     /// The moves to come are as good as those of the baseline, which grows by them.
-    pub(crate) fn teach(&mut self, at: &Moment) {
-        self.rearm();
+    pub(crate) fn teach(&mut self, at: &Moment, moves: u32) {
+        self.rearm(moves);
         (self.complete, self.taught) = (false, true);
         (self.begun, self.before) = (at.minute, self.distribution.count());
         self.promise = Promise::Learning;
     }
 
-    /// Sets all sums to zero; no drift stands.
-    pub(crate) fn rearm(&mut self) {
-        (self.up, self.down, self.stands) = (Cusum::default(), Cusum::default(), None);
+    /// Sets all sums to zero from this move on; no drift stands.
+    pub(crate) fn rearm(&mut self, moves: u32) {
+        (self.up, self.down, self.stands) = (Cusum::from(moves), Cusum::from(moves), None);
     }
 
     pub(crate) fn quantile(&self, share: f32) -> Option<u32> {
@@ -223,7 +223,7 @@ impl Judge {
         }
         let running = at.running >= at.minute.wrapping_sub(self.back.since);
         self.wander.returns(mean_deviation(&cusum, moves), running);
-        self.rearm();
+        self.rearm(moves);
         self.pending = Pending::Limits;
         true
     }

@@ -13,6 +13,9 @@ const LEARNT: u32 = 65_536;
 /// Variance of ln(estimated variance), times the number of moves: 2 for the variance, 4 for the autocorrelation, and
 /// what an autocorrelation up to 0.3 adds to both (Bartlett).
 const ESTIMATION: f32 = 10.0;
+/// Part of the explained variance of subgroups beyond which they depend on each other: less is made by tails and by the
+/// level, which is itself estimated.
+const UNEXPLAINED: f32 = 1.1;
 /// Largest first-order autocorrelation that describes the dependence of moves.
 const LARGEST_CORRELATION: f32 = 0.5;
 
@@ -103,7 +106,7 @@ impl Spread {
         Dependence {
             variance: explained.max(proven),
             estimation: ESTIMATION / count,
-            dependent: correlation > LARGEST_CORRELATION || proven > explained,
+            dependent: correlation > LARGEST_CORRELATION || proven > explained * UNEXPLAINED,
         }
     }
 }

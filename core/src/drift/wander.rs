@@ -77,8 +77,11 @@ impl Wander {
         (self.away, self.away_blocks) = (0.0, 0);
     }
 
-    /// The level is back: it wandered.
+    /// The level is back: it wandered, unless it was away for more than a day and so had changed.
     fn comes_back(&mut self) {
+        if f32::from(self.away_blocks) > FOLLOWED {
+            (self.away, self.away_blocks) = (0.0, 0);
+        }
         let blocks = f32::from(self.away_blocks.max(1));
         self.blocks = self.blocks.saturating_add(self.away_blocks.max(1));
         let part = (blocks / f32::from(self.blocks).min(FOLLOWED)).min(1.0);

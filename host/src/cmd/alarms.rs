@@ -99,7 +99,7 @@ fn table(alarms: &[AlarmLine], zone: &TimeZone) -> String {
             priority.unwrap_or_default(),
             who.as_deref().unwrap_or_default(),
         ];
-        table.add_row(cells.map(|cell| printable(cell)));
+        table.add_row(cells.map(printable));
     }
     table.lines().map(|line| line.trim_end().to_owned() + "\n").collect()
 }

@@ -233,7 +233,7 @@ fn measure_of(overall: &Overall, options: &TrendOptions) -> Measure {
 
 /// A baseline as it was reported, in force since its first move. If a monitor did not send that, since the restart before.
 fn baseline(known: &KnownBaseline, restarts: &[f64]) -> Baseline {
-    let seconds = |nanoseconds: i64| nanoseconds as f64 * 1e-9;
+    let seconds = |nanoseconds: i64| nanoseconds as f64 / 1e9;
     let at_s = known.at as f64 * 1e-6;
     let restart = || restarts.iter().copied().rfind(|restart| *restart <= at_s);
     let levels = Levels {

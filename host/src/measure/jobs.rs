@@ -23,7 +23,7 @@ impl Jobs {
 
     /// A reading has come; `first` if it is that of the recording, whose job holds for what may be put before it.
     pub(super) fn reading(&mut self, line: u64, reading: Reading, first: bool) {
-        while let Some((_, job)) = self.coming.pop_front_if(|(from, _)| *from <= line) {
+        while let Some((_, job)) = next_if(&mut self.coming, |from| from <= line) {
             if first {
                 self.measured.push_back((0, job));
             } else {
@@ -44,7 +44,7 @@ impl Jobs {
 
     /// The axis has measured this reading, at this instant on its clock. Unit: ticks
     pub(super) fn measured(&mut self, reading: Reading, now: u64) {
-        while let Some((_, job)) = self.due.pop_front_if(|(tick, _)| is_from(reading.tick, *tick)) {
+        while let Some((_, job)) = next_if(&mut self.due, |tick| is_from(reading.tick, tick)) {
             self.measured.push_back((now, job));
         }
     }
@@ -62,4 +62,11 @@ impl Jobs {
 /// Whether a tick is that of the change, or later.
 fn is_from(tick: u32, change: u32) -> bool {
     tick.wrapping_sub(change) < 1 << 31
+}
+
+/// Removes the first change, if it has come.
+fn next_if<P: Copy>(changes: &mut VecDeque<(P, u32)>, has_come: impl Fn(P) -> bool) -> Option<(P, u32)> {
+    let first = changes.front().copied().filter(|(place, _)| has_come(*place))?;
+    changes.pop_front();
+    Some(first)
 }

@@ -343,7 +343,7 @@ pub(crate) mod tests {
         // The steps of a sketch, whose differences are not quite 0.
         let times = [0.006_833, 0.006_833 + 1e-17, 0.006_970];
         let stats = |i: usize| {
-            let median_s = if i % 9 == 0 { times[2] } else { times[i % 2] };
+            let median_s = if i.is_multiple_of(9) { times[2] } else { times[i % 2] };
             let time_s = 300.0 * i as f64;
             IntervalStats { time_s, moves: 9, median_s, p95_s: median_s, ..IntervalStats::default() }
         };

@@ -65,6 +65,7 @@ pub mod moves;
 mod residual_error;
 pub mod drifts;
 pub mod recent;
+mod causes;
 pub mod alarms;
 pub mod check;
 pub mod retain;

@@ -16,7 +16,7 @@ const SHARE: f64 = 0.5;
 
 /// Unit: s from ns
 fn seconds(nanoseconds: i64) -> f64 {
-    nanoseconds as f64 * 1e-9
+    nanoseconds as f64 / 1e9
 }
 
 fn whole(count: i64) -> u64 {

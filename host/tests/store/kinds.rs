@@ -273,6 +273,47 @@ fn the_tables_hold_what_the_monitor_sent() {
     assert_eq!(lines.iter().filter(|line| line["job"].is_null()).count(), 720);
 }
 
+/// Of each cause and job the last report counts, and only those before the time that is looked at.
+#[test]
+fn causes_are_read_as_last_reported() {
+    let place = Scratch::new("kinds-causes");
+    let mut start = Start::at(1, BEGIN);
+    start.meet(1, 2);
+    start.run((0, 3 * HOUR), (1, 2), 0.02);
+    let causes = [
+        (Cause::Job, 7, 40, 1),
+        (Cause::Job, 9, -30, 1),
+        (Cause::LongPause, 0, 90, 1),
+        (Cause::Job, 7, 50, 2),
+        (Cause::HourOfDay, 0, 10, 3),
+    ];
+    for (cause, key, first, hour) in causes {
+        let (at, mut permille) = (hour * HOUR * RATE, [0; 12]);
+        permille[0] = first;
+        start.send(&Message::Explained(Explained { axis: 0, at, cause, key, permille }));
+    }
+    let why = RestartReason::Settings;
+    start.send(&Message::Restart(Restart { axis: 0, kind: 0, at: 4 * HOUR * RATE, why }));
+    let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
+    log.push(&start.bytes, BEGIN + 4 * HOUR as i64 * 1_000_000);
+    log.finish().expect("room");
+    let store = place.store();
+    let known = &store.axes().expect("axes")[0];
+    let at = |minutes: i64| {
+        let found = store.explained(known, BEGIN + minutes * 60_000_000).expect("readable");
+        let words = found.iter().map(stillpoint::report::explained::text);
+        words.collect::<Vec<_>>().join("; ")
+    };
+    assert_eq!(at(30), "");
+    let pause = "after a long pause: 9.0 % slower at once";
+    assert_eq!(at(90), format!("job 7: 4.0 % slower; job 9: 3.0 % faster; {pause}"));
+    assert_eq!(at(150), format!("job 7: 5.0 % slower; job 9: 3.0 % faster; {pause}"));
+    assert!(
+        at(200).starts_with("by the hour of the day: from no change in hour 2 to 1.0 % slower in hour 0")
+    );
+    assert_eq!(at(250), "", "other settings are in force");
+}
+
 #[test]
 fn an_older_monitor_leaves_null() {
     let place = Scratch::new("kinds-older");

@@ -161,3 +161,29 @@ fn a_time_that_begins_within_an_interval_has_its_moves() {
     assert_eq!([sum("moves"), sum("unsettled")], counts);
     assert!(counts[0] > 150 && lines.iter().all(|line| line["to_s"].as_f64() == Some(until as f64 * 1e-6)));
 }
+
+#[test]
+fn each_interval_costs_against_the_baseline_in_force_then() {
+    let place = stored("until-baselines", u64::MAX);
+    // In force since the restart before each; the first also before it was known. Unit: s, ms
+    let reference = |at: u64| match at / 300 * 300 {
+        from if from < FIRST + HOUR + 100 => 20.0,
+        from if from < FIRST + 3 * HOUR => 30.0,
+        _ => 45.0,
+    };
+    let mut expected = 0.0;
+    for (sent, begun) in starts().into_iter().zip([0, FIRST]) {
+        for (at, message) in sent {
+            let Message::Move(wire) = message else { continue };
+            if wire.travel > 0 {
+                expected += f64::from(wire.settling) * 1e-3 - reference(begun + at);
+            }
+        }
+    }
+    let lines = super::trend::lines(&place.text(), &[]);
+    let line = lines.iter().find(|line| line["kind"].as_str().is_some_and(|kind| kind.starts_with('+')));
+    let line = line.expect("a kind");
+    let lost = line["lost_against_baseline_s"].as_f64().expect("seconds");
+    assert!((lost - expected * 1e-3).abs() < 1e-6, "{lost}, not {}: {line}", expected * 1e-3);
+    assert_eq!(line["baseline_s"].as_f64(), Some(0.045), "that of the end: {line}");
+}

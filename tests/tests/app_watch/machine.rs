@@ -15,7 +15,7 @@ use stillpoint_tests::monitor::{Monitor, Received};
 const SAMPLES: u32 = 140;
 const MOVING: u32 = 20;
 const TICKS: u32 = 1000;
-/// Moves of a kind that make its baseline.
+/// Moves of a kind that its baseline has at least; they take 42 s, and the baseline a minute.
 pub(crate) const BASELINE: u32 = 100;
 /// Travels of the invented axis, repeated in this order: three kinds. Unit: counts
 pub(crate) const TRAVELS: [i32; 3] = [10_000, 5_000, -15_000];
@@ -26,7 +26,7 @@ pub(crate) fn parameters() -> Parameters {
 
 /// Command that applies parameters and drift configuration to the axis.
 pub(crate) fn apply(config: DriftConfig, parameters: Parameters) -> Command {
-    let parameters = settings::Parameters { drift: config, ..(&parameters).into() };
+    let parameters = settings::Parameters { drift: config, baseline_minutes: 1, ..(&parameters).into() };
     Command::Apply(Apply { axis: 0, parameters })
 }
 
@@ -123,8 +123,12 @@ pub(crate) fn restarts(received: &[Received]) -> Vec<Restart> {
     select(received, |message| if let Message::Restart(restart) = message { Some(*restart) } else { None })
 }
 
+/// Baselines that are complete.
 pub(crate) fn baselines(received: &[Received]) -> Vec<Baseline> {
-    select(received, |message| if let Message::Baseline(baseline) = message { Some(*baseline) } else { None })
+    select(received, |message| match message {
+        Message::Baseline(baseline) if !baseline.provisional => Some(*baseline),
+        _ => None,
+    })
 }
 
 pub(crate) fn alarms(received: &[Received]) -> Vec<Alarm> {

@@ -57,19 +57,29 @@ fn kinds_are_reported_once_and_their_numbers_are_never_reused() {
 #[test]
 fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
     let mut machine = Machine::new();
-    let received = machine.rounds(150, |_| Some(40));
+    let received = machine.rounds(200, |_| Some(40));
     assert!(alarms(&received).is_empty() && drifts(&received).iter().all(|drift| !drift.is_drift()));
     let full = baselines(&received);
     assert_eq!(
-        full.iter().map(|baseline| (baseline.kind, baseline.moves)).collect::<Vec<_>>(),
-        [1, 2, 3].map(|kind| (kind, BASELINE))
+        full.iter().map(|baseline| (baseline.kind, baseline.moves >= BASELINE)).collect::<Vec<_>>(),
+        [1, 2, 3].map(|kind| (kind, true))
     );
+    let spans = full.iter().map(|baseline| (baseline.at - baseline.from) / 1_000_000);
+    assert!(spans.clone().all(|seconds| (60..75).contains(&seconds)), "{:?}", spans.collect::<Vec<_>>());
+    let means = full.iter().map(|baseline| baseline.settling_mean.abs_diff(baseline.settling_median));
+    assert!(means.max() < Some(2_000) && full.iter().all(|baseline| baseline.unsettled == 0), "{full:?}");
     assert!(full.iter().all(|baseline| baseline.settling_median.abs_diff(40_000) < 8_000), "{full:?}");
 
+    // The promise of a kind may change, too.
+    let begun_or_ended = |received: &[_]| {
+        let mut drifts = drifts(received);
+        drifts.retain(|drift| drift.is_drift() || drift.returned);
+        drifts
+    };
     let received = machine.rounds(60, |_| Some(52));
-    let [drift] = drifts(&received)[..] else { panic!("{:?}", drifts(&received)) };
+    let [drift] = begun_or_ended(&received)[..] else { panic!("{:?}", drifts(&received)) };
     assert_eq!((drift.kind, drift.direction, drift.is_drift()), (2, Direction::Up, true));
-    assert!(drift.since.abs_diff(150) <= 16 && drift.moves < 200, "{drift:?}");
+    assert!(drift.since.abs_diff(200) <= 24 && drift.moves < 260, "{drift:?}");
     assert!((4_000..=16_000).contains(&drift.change), "{drift:?}");
     let [alarm] = alarms(&received)[..] else { panic!("{:?}", alarms(&received)) };
     assert_eq!((alarm.subject, alarm.kind, alarm.limit), (Subject::Drift, 2, LIMIT.into()));
@@ -78,8 +88,8 @@ fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
 
     // Put right again: the alarm ends when the drift does.
     let received = machine.rounds(100, |_| Some(40));
-    let [drift] = drifts(&received)[..] else { panic!("{:?}", drifts(&received)) };
-    assert!(drift.kind == 2 && !drift.is_drift());
+    let [drift] = begun_or_ended(&received)[..] else { panic!("{:?}", drifts(&received)) };
+    assert!(drift.kind == 2 && drift.returned && !drift.is_drift(), "{drift:?}");
     let [alarm] = alarms(&received)[..] else { panic!("{:?}", alarms(&received)) };
     assert_eq!((alarm.alarm, alarm.state), (1, AlarmState::ReturnedToNormalUnacknowledged));
     assert!(alarm.value < LIMIT.into(), "{alarm:?}");
@@ -88,7 +98,7 @@ fn a_slowdown_is_drift_and_an_alarm_on_its_kind_and_no_other() {
 #[test]
 fn moves_that_never_settle_count() {
     let mut machine = Machine::new();
-    machine.rounds(150, |_| Some(40));
+    machine.rounds(200, |_| Some(40));
     let received = machine.rounds(40, |round| (round % 2 == 0).then_some(40));
     assert!(moves(&received).iter().any(|(kind, record)| (*kind, record.outcome) == (2, Outcome::Unsettled)));
     let drifts = drifts(&received);
@@ -100,16 +110,16 @@ fn moves_that_never_settle_count() {
 #[test]
 fn a_missing_baseline_is_reported() {
     let mut machine = Machine::new();
-    let received = machine.rounds(30, |_| None);
+    let received = machine.rounds(40, |_| None);
     let reported: Vec<_> =
         drifts(&received).iter().map(|drift| (drift.kind, drift.promise, drift.moves)).collect();
-    assert_eq!(reported, [(2, Promise::NoBaseline, 20)]);
+    assert_eq!(reported, [(2, Promise::NoBaseline, 32)]);
 }
 
 #[test]
 fn what_is_declared_good_is_learnt_anew() {
     let mut machine = Machine::new();
-    machine.rounds(150, |_| Some(40));
+    machine.rounds(200, |_| Some(40));
     assert!(drifts(&machine.rounds(60, |_| Some(52))).iter().any(Drift::is_drift));
     let declare = |kind| Command::Declare(Declare { axis: 0, kind, add: false });
     assert!(
@@ -119,7 +129,7 @@ fn what_is_declared_good_is_learnt_anew() {
     let [restart] = restarts(&received)[..] else { panic!("{received:?}") };
     assert_eq!((restart.kind, restart.why), (2, RestartReason::Declared));
     assert_eq!(alarms(&received)[0].state, AlarmState::ReturnedToNormalUnacknowledged);
-    let received = machine.rounds(130, |_| Some(52));
+    let received = machine.rounds(200, |_| Some(52));
     assert!(drifts(&received).iter().all(|drift| !drift.is_drift()), "{:?}", drifts(&received));
     let [baseline] = baselines(&received)[..] else { panic!("{:?}", baselines(&received)) };
     assert!(baseline.kind == 2 && baseline.settling_median > 46_000, "{baseline:?}");
@@ -128,7 +138,7 @@ fn what_is_declared_good_is_learnt_anew() {
         restarts(&received).iter().map(|restart| (restart.kind, restart.why)).collect::<Vec<_>>(),
         [(0, RestartReason::Declared)]
     );
-    let received = machine.rounds(110, |_| Some(52));
+    let received = machine.rounds(200, |_| Some(52));
     assert_eq!(baselines(&received).len(), 3);
     assert!(alarms(&machine.monitor.send(&Command::Act(Act { alarm: 1, action: Action::Reset }))).is_empty());
 }
@@ -159,10 +169,10 @@ fn other_settings_begin_the_watch_anew_and_bad_ones_are_refused_by_name() {
         (DriftConfig { baseline: 80, ..drift_config() }, Parameters { window: 60, ..parameters() }),
     ] {
         assert_eq!(restarts(&machine.monitor.send(&apply(config, parameters))), []);
-        let received = machine.rounds(90, |_| Some(40));
+        let received = machine.rounds(200, |_| Some(40));
         let why: Vec<_> = restarts(&received).iter().map(|restart| (restart.kind, restart.why)).collect();
         assert_eq!(why, [(0, RestartReason::Settings)]);
-        assert_eq!(baselines(&received).len(), if config.baseline == 80 { 3 } else { 0 });
+        assert_eq!(baselines(&received).len(), 3);
         assert_eq!(kinds(&received), [], "kinds stay what they are");
     }
 }
@@ -178,6 +188,7 @@ fn the_core_gives_the_same_for_the_same_moves() {
         Message::Baseline(baseline) => Some(Message::Baseline(Baseline { at: 0, ..*baseline })),
         _ => None,
     });
+    assert!(found.iter().any(|message| matches!(message, Message::Baseline(found) if found.provisional)));
     assert_eq!(found, expected);
     let promises: Vec<Promise> = drifts(&received).iter().map(|drift| drift.promise).collect();
     assert!(promises.contains(&Promise::Short) || promises.contains(&Promise::Held), "{promises:?}");
@@ -188,7 +199,7 @@ fn the_core_gives_the_same_for_the_same_moves() {
 fn moves_that_find_the_queue_full_are_judged_all_the_same() {
     let full = |silent: u32| {
         let mut machine = Machine::new();
-        for round in 0..BASELINE + 10 {
+        for round in 0..BASELINE + 70 {
             for travel in TRAVELS {
                 machine.step(travel, Some(40), !(30..30 + silent).contains(&round));
             }
@@ -209,7 +220,7 @@ fn drift_settings_outlive_a_restart() {
     drop(app);
     let store = Store::open(MemoryFlash::with_content(&mut flash[..])).expect("the flash opens");
     let stored = store.saved_settings(0).expect("settings were stored").drift;
-    let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 500, ..drift_config() };
+    let defaults = DriftConfig { smallest_change_permille: 100, smallest_change: 2000, ..drift_config() };
     assert_eq!(stored, defaults, "open settings are stored as the defaults they resolve to");
 }
 
@@ -222,8 +233,7 @@ fn no_more_instructions_than_are_written_down() {
     for (name, most) in [
         ("worst_kind_of_8_instructions", 1_160),
         ("worst_kind_of_16_instructions", 1_640),
-        ("worst_drift_instructions", 1_880),
-        ("worst_quantiles_instructions", 560),
+        ("worst_drift_instructions", 20_200),
     ] {
         let found = text.lines().find_map(|line| line.strip_prefix(name)?.trim().parse::<u32>().ok());
         let found = found.unwrap_or_else(|| panic!("{name} is not printed: {text}"));

@@ -117,17 +117,14 @@ fn number(line: &TrendLine) -> String {
     printable(number)
 }
 
-/// The last interval beside the baseline.
+/// The last interval beside the baseline of the statistic that is followed.
 const SETTLING: [Cells; 6] = [
     ("axis", 0, axis),
     ("kind", 0, |line| printable(&line.kind)),
     ("mean\nms", 0, |line| ms(line.last_mean_s)),
     ("median\nms", 0, |line| ms(line.last_median_s)),
     ("p95\nms", 0, |line| ms(line.last_p95_s)),
-    ("baseline\nms", 1, |line| {
-        let compared = line.compared_s();
-        compared.map_or(DASH.to_owned(), |_| format!("{} {}", line.measure, ms(compared)))
-    }),
+    ("baseline\nms", 1, |line| ms(line.compared_s())),
 ];
 
 const COURSE: [Cells; 8] = [
@@ -238,7 +235,7 @@ mod tests {
 
     #[test]
     fn one_row_per_kind_and_open_ends_are_words() {
-        check(line(), &["tray shuttle", "out, long", "median 50.0", " 59.", "< 0.001", " 12 "]);
+        check(line(), &["tray shuttle", "out, long", " 50.0\n", " 59.", "< 0.001", " 12 "]);
         check(line(), &[" 1.5 ", " 1.2 ", " 2.9 "]);
         check(TrendLine { since_s: Some(1_795_632_900.0), ..line() }, &["2026-11-25 18:55"]);
         let limit = |word: &str, earliest, likely, latest| TrendLine {
