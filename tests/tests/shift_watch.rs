@@ -70,7 +70,6 @@ fn expected(axis: u8, known: &AxisInfo, records: &[(u32, Record)]) -> Vec<Drift>
             since_latest: reported.finding.since_within.1,
             middle: reported.finding.middle,
             returned: reported.finding.returned,
-            ..Drift::default()
         })
     });
     drifts.collect()
