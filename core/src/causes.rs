@@ -195,9 +195,10 @@ impl Causes {
         evidence: Evidence,
     ) -> Option<Finding> {
         let evidence = evidence.without(circumstances.factor);
-        let in_baseline = drift.is_learning() && drift.stands().is_none();
+        let stands = drift.stands().is_some();
+        let in_baseline = drift.is_learning() && !stands;
         if let Some(residual) = drift.residual(settings, evidence).filter(|_| !self.at.fresh) {
-            self.learn(residual, circumstances.known, in_baseline);
+            self.learn(residual, (circumstances.known, stands), in_baseline);
         }
         if !circumstances.known {
             drift.pass();
@@ -207,19 +208,24 @@ impl Causes {
     }
 
     /// Learns from the present move: by how much it differs from the baseline with what is explained divided out, whether
-    /// all effects on it are known, and whether it belongs to the baseline.
-    fn learn(&mut self, residual: f32, known: bool, in_baseline: bool) {
+    /// all effects on it are known and a drift stands, and whether it belongs to the baseline. While a drift stands, only
+    /// what was never met is learnt: the drift may depend on the cause, and goes away with its repair.
+    fn learn(&mut self, residual: f32, (known, stands): (bool, bool), in_baseline: bool) {
         let At { hour, pause, job, .. } = self.at;
         match (pause, self.pauses.before()) {
-            (Some(place), Pause::Short) => self.short.step(place, residual),
-            (Some(place), Pause::Long) => self.long.step(place, residual),
+            (Some(place), Pause::Short) if !stands || self.short.passes() == 0 => {
+                self.short.step(place, residual)
+            }
+            (Some(place), Pause::Long) if !stands || self.long.passes() == 0 => {
+                self.long.step(place, residual)
+            }
             _ => (),
         }
-        if let Some(job) = job {
+        if let Some(job) = job.filter(|job| !stands || self.known >> job & 1 == 0) {
             self.jobs.step(Place { nodes: (job, job), part: 0.0 }, residual);
             self.learn_job(usize::from(job), residual, in_baseline);
         }
-        if known {
+        if known && (!stands || self.hours.passes() == 0) {
             self.hours.step(hour, residual);
             if in_baseline {
                 count(&mut self.hours_of_baseline, hour.nodes.0);

@@ -135,7 +135,7 @@ fn limits_are_carried_and_restart_nothing() {
     let received = monitor.sample(readings[20_000..40_000].iter().copied());
     let in_force = settings(&received);
     assert_eq!((in_force[0].parameters.limits, in_force[0].pending), (limits, false));
-    assert_eq!(in_force[0].parameters.baseline_minutes, 480, "the default by its value");
+    assert_eq!(in_force[0].parameters.baseline_minutes, 1440, "the default by its value");
     let restarts = |received: &[Received]| {
         received.iter().filter(|(_, message)| matches!(message, Message::Restart(_))).count()
     };

@@ -33,8 +33,8 @@ pub struct DriftConfig {
 }
 
 impl DriftConfig {
-    /// One false alarm a month, a smallest change of 10 % or 2 ms, two moves a second, a baseline of 500 moves and eight
-    /// hours; for time stamps that count at this rate. Unit: ticks/s
+    /// One false alarm a month, a smallest change of 10 % or 2 ms, two moves a second, a baseline of 500 moves and a
+    /// day; for time stamps that count at this rate. Unit: ticks/s
     pub const fn at(ticks_per_second: u32) -> DriftConfig {
         let smallest_change = ticks_per_second.div_ceil(500);
         DriftConfig {
@@ -44,7 +44,7 @@ impl DriftConfig {
             moves_per_hour: 7200,
             values_per_move: 1,
             baseline: 500,
-            baseline_minutes: 480,
+            baseline_minutes: 1440,
             quiet_permille: 500,
         }
     }

@@ -43,8 +43,7 @@ impl Shipped {
 
 impl Detector for Shipped {
     fn step(&mut self, next: &Move) -> Verdict {
-        // Jobs are numbered from 0 in the model, and 0 stands for none on the monitor.
-        let circumstances = self.causes.step(&self.settings, next.at as u32, next.job + 1);
+        let circumstances = self.causes.step(&self.settings, next.at as u32, next.job);
         if circumstances.warm_now {
             self.drift = Drift::default();
         }
