@@ -27,6 +27,8 @@ pub const AFTER: [u32; WARMING] = [0, 3, 8, 15, 30, 60, 120];
 const WARM: u32 = 60;
 /// The first of so many parts of the baseline's time is taken for a warm-up.
 const SHARE: u32 = 8;
+/// Passes after a pause until its effect is known.
+const FEWEST: u8 = 2;
 /// Jobs that can be told apart.
 pub const JOBS: usize = 8;
 /// Moves of a new job after which its level is known.
@@ -180,7 +182,7 @@ impl Causes {
         Circumstances {
             moment: Moment { minute: second / MINUTE, running: minutes },
             factor: 1.0 + self.effect(),
-            known: fresh || self.is_known(minutes),
+            known: fresh || self.is_known(settings, minutes),
             warm_now: was_fresh && !fresh,
         }
     }
@@ -272,25 +274,31 @@ impl Causes {
 
     /// The effect of all causes on the present move.
     fn effect(&self) -> f32 {
-        let At { hour, pause, job, .. } = self.at;
-        let pause = match (pause, self.pauses.before()) {
+        let At { hour, job, .. } = self.at;
+        let job = job.map_or(0.0, |job| self.jobs.at(Place { nodes: (job, job), part: 0.0 }));
+        (self.hours.at(hour) + self.pause_effect() + job).max(-0.75)
+    }
+
+    /// The effect of the pause before on the present move.
+    fn pause_effect(&self) -> f32 {
+        match (self.at.pause, self.pauses.before()) {
             (Some(place), Pause::Short) => self.short.at(place),
             (Some(place), Pause::Long) => self.long.at(place),
             _ => 0.0,
-        };
-        let job = job.map_or(0.0, |job| self.jobs.at(Place { nodes: (job, job), part: 0.0 }));
-        (self.hours.at(hour) + pause + job).max(-0.75)
+        }
     }
 
     /// Whether the effects on the present move are known. Unit: minutes since the pause
-    fn is_known(&self, minutes: u32) -> bool {
+    fn is_known(&self, settings: &DriftSettings, minutes: u32) -> bool {
         let passes = match self.pauses.before() {
-            Pause::Unknown => 1,
+            Pause::Unknown => FEWEST,
             Pause::Short => self.short.passes(),
             Pause::Long => self.long.passes(),
         };
         let job = self.at.job.is_none_or(|job| self.known >> job & 1 == 1);
-        job && (passes > 0 || minutes >= WARM)
+        // A machine that is cold may scatter otherwise, too.
+        let cold = self.pause_effect().abs() * 2000.0 > settings.smallest_change_permille as f32;
+        job && !cold && (passes >= FEWEST || minutes >= WARM)
     }
 
     /// Place of the present move after a pause.
