@@ -27,6 +27,8 @@ pub const AFTER: [u32; WARMING] = [0, 3, 8, 15, 30, 60, 120];
 const WARM: u32 = 60;
 /// The first of so many parts of the baseline's time is taken for a warm-up.
 const SHARE: u32 = 8;
+/// Passes from which effects are learnt: once a day for a week, and four times as often after short pauses.
+const WEEK: u8 = 7;
 /// Passes after a pause until its effect is known.
 const FEWEST: u8 = 2;
 /// Jobs that can be told apart.
@@ -67,6 +69,8 @@ pub struct Causes {
     met: u8,
     /// One bit for each job whose level is known.
     known: u8,
+    /// There were moves without a job.
+    jobless: bool,
     /// What is unexplained of the known jobs of late.
     level: f32,
     /// Places of the present move.
@@ -138,15 +142,16 @@ impl Causes {
             pauses: Pauses::new(),
             warmed: false,
             day: 0,
-            hours: Profile::new(),
+            hours: Profile::new(WEEK),
             hours_of_baseline: [0; HOURS],
-            short: Profile::new(),
-            long: Profile::new(),
-            jobs: Profile::new(),
+            short: Profile::new(4 * WEEK),
+            long: Profile::new(WEEK),
+            jobs: Profile::new(WEEK),
             jobs_of_baseline: [0; JOBS],
             numbers: [0; JOBS],
             met: 0,
             known: 0,
+            jobless: false,
             level: 0.0,
             at: At { hour: Place { nodes: (0, 0), part: 0.0 }, pause: None, job: None, fresh: false },
             news: News { hours: false, short: false, long: false, jobs: 0 },
@@ -171,7 +176,7 @@ impl Causes {
             self.pauses.before() == Pause::Unknown && minutes < WARM.min(settings.baseline_minutes / SHARE);
         if was_fresh && !fresh {
             // Baselines begin now, with the present job.
-            (self.met, self.known) = (0, 0);
+            (self.met, self.known, self.jobless) = (0, 0, false);
         }
         self.at = At {
             hour: hour(second),
@@ -202,7 +207,8 @@ impl Causes {
         if let Some(residual) = drift.residual(settings, evidence).filter(|_| !self.at.fresh) {
             self.learn(residual, (circumstances.known, stands), in_baseline);
         }
-        if !circumstances.known {
+        // The first limits can't wait for causes, which are learnt by comparison with them.
+        if !circumstances.known && drift.has_limits() {
             drift.pass();
             return None;
         }
@@ -315,6 +321,7 @@ impl Causes {
 
     /// Place of a job; a new job gets one.
     fn place_of(&mut self, job: u32) -> Option<u8> {
+        self.jobless |= job == 0;
         if job == 0 || usize::from(self.met) > JOBS {
             return None;
         }
@@ -324,8 +331,8 @@ impl Causes {
         }
         if let Some(number) = self.numbers.get_mut(met) {
             *number = job;
-            // The first job is what the others are compared with.
-            self.known |= u8::from(met == 0) << met;
+            // The first job is what the others are compared with, unless there were moves without one.
+            self.known |= u8::from(met == 0 && !self.jobless) << met;
         }
         self.met += 1;
         (met < JOBS).then_some(met as u8)
@@ -340,16 +347,26 @@ impl Causes {
             Pause::Long => (&mut self.long, &mut self.news.long),
         };
         let warm = (0..WARMING).rev().find(|node| profile.unexplained(*node).1 >= 1.0);
-        *news |= profile.finish(|node| f32::from(u8::from(Some(node) == warm)));
+        *news |= profile.finish(|_| true, |node| f32::from(u8::from(Some(node) == warm)));
     }
 
     fn finish_day(&mut self, day: u32) {
         self.day = day;
-        let (hours, jobs) = (self.hours_of_baseline, self.jobs_of_baseline);
-        self.news.hours |= self.hours.finish(|node| hours.get(node).map_or(0.0, |moves| f32::from(*moves)));
-        if self.jobs.finish(|node| jobs.get(node).map_or(0.0, |moves| f32::from(*moves))) {
-            self.news.jobs |= self.known;
+        let (hours, jobs, known) = (self.hours_of_baseline, self.jobs_of_baseline, self.known);
+        let moves = |of: &[u16], node: usize| of.get(node).map_or(0.0, |moves| f32::from(*moves));
+        self.news.hours |= self.hours.finish(|_| true, |node| moves(&hours, node));
+        // What a job was met with is kept until its level is known.
+        if self.jobs.finish(|node| known >> node & 1 == 1, |node| moves(&jobs, node)) {
+            self.news.jobs |= known;
         }
+    }
+
+    /// The machine was declared good as it is: effects are learnt again, from what they are.
+    pub fn learn_again(&mut self) {
+        self.hours.learn_again();
+        self.short.learn_again();
+        self.long.learn_again();
+        self.jobs.learn_again();
     }
 }
 

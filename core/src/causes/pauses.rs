@@ -37,16 +37,20 @@ impl Pauses {
 
     /// Adds a move; whether a run begins with it. Unit: s
     pub(super) fn step(&mut self, second: u32) -> bool {
-        let between = second.saturating_sub(self.last);
-        self.last = second;
-        if between < SHORT.max(self.usual.saturating_mul(LONGER)) {
-            // A sixteenth of the way, rounded so that it arrives.
-            self.usual = (15 * self.usual.min(LONG) + between + 8) / 16;
+        if self.last == 0 {
+            (self.last, self.resumed) = (second, second);
             return false;
         }
-        self.before = if between < LONG { Pause::Short } else { Pause::Long };
-        self.resumed = second;
-        true
+        let between = second.saturating_sub(self.last);
+        let pause = between >= SHORT.max(self.usual.saturating_mul(LONGER));
+        self.last = second;
+        // A sixteenth of the way, rounded so that it arrives. Pauses count, too: some axes move seldom.
+        self.usual = (15 * self.usual + between.min(LONG) + 8) / 16;
+        if pause {
+            self.before = if between < LONG { Pause::Short } else { Pause::Long };
+            self.resumed = second;
+        }
+        pause
     }
 
     /// The pause before this run.

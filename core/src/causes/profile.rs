@@ -6,6 +6,8 @@
 
 /// Part of what a pass shows that is put in force, from the second pass on.
 const GAIN: f32 = 0.4;
+/// Passes that count when effects are learnt again.
+const AGAIN: u8 = 2;
 /// Moves at a node that count half.
 const HALF: f32 = 24.0;
 /// Resolution of effects.
@@ -35,12 +37,14 @@ pub(super) struct Profile<const NODES: usize> {
     /// Unit: 1/16 moves
     weights: [u16; NODES],
     passes: u8,
+    /// Number of passes after which effects stay: a fault that comes with a cause is not to be explained away.
+    most: u8,
 }
 
 impl<const NODES: usize> Profile<NODES> {
-    /// No effect anywhere.
-    pub(super) const fn new() -> Profile<NODES> {
-        Profile { nodes: [0; NODES], sums: [0.0; NODES], weights: [0; NODES], passes: 0 }
+    /// No effect anywhere; learnt from so many passes.
+    pub(super) const fn new(most: u8) -> Profile<NODES> {
+        Profile { nodes: [0; NODES], sums: [0.0; NODES], weights: [0; NODES], passes: 0, most }
     }
 
     /// The effect at a node.
@@ -74,28 +78,34 @@ impl<const NODES: usize> Profile<NODES> {
         }
     }
 
-    /// Puts a pass in force; `anchor` weighs the nodes whose mean effect stays. Whether it was: nothing is if no anchor was
-    /// met.
-    pub(super) fn finish(&mut self, anchor: impl Fn(usize) -> f32) -> bool {
+    /// Puts a pass of some nodes in force; `anchor` weighs the nodes whose mean effect stays. Whether it was: nothing is if
+    /// no anchor was met, nor after the last pass that is learnt.
+    pub(super) fn finish(&mut self, of: impl Fn(usize) -> bool, anchor: impl Fn(usize) -> f32) -> bool {
         let gain = if self.passes == 0 { 1.0 } else { GAIN };
         let mut steps = [0.0; NODES];
         let (mut shift, mut anchored) = (0.0, 0.0);
-        for (node, step) in steps.iter_mut().enumerate() {
-            let weight = self.weight(node);
+        for (node, step) in steps.iter_mut().enumerate().filter(|(node, _)| of(*node)) {
+            let (mean, weight) = self.unexplained(node);
             if weight >= 1.0 {
-                *step = self.sum(node) / weight;
-                shift += anchor(node) * *step;
+                *step = mean;
+                shift += anchor(node) * mean;
                 anchored += anchor(node);
             }
         }
-        if anchored > 0.0 {
-            for (node, step) in steps.iter().enumerate() {
+        let in_force = anchored > 0.0 && self.passes < self.most;
+        for (node, step) in steps.iter().enumerate().filter(|(node, _)| of(*node)) {
+            if in_force {
                 self.move_node(node, gain * (step - shift / anchored));
             }
-            self.passes = self.passes.saturating_add(1);
+            self.forget(node);
         }
-        self.discard();
-        anchored > 0.0
+        self.passes = self.passes.saturating_add(u8::from(in_force));
+        in_force
+    }
+
+    /// Effects are learnt again, from what they are.
+    pub(super) fn learn_again(&mut self) {
+        self.passes = self.passes.min(AGAIN);
     }
 
     /// Moves a node that was met.
@@ -105,11 +115,6 @@ impl<const NODES: usize> Profile<NODES> {
         if let Some(effect) = self.nodes.get_mut(node).filter(|_| weight >= 1.0) {
             *effect = (moved * WHOLE) as i16;
         }
-    }
-
-    /// Forgets the pass.
-    fn discard(&mut self) {
-        (self.sums, self.weights) = ([0.0; NODES], [0; NODES]);
     }
 
     /// Forgets what a node was met with.

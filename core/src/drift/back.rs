@@ -17,16 +17,25 @@ pub(super) struct Back {
     sum: f32,
     /// When it began to grow. Unit: minutes
     pub(super) since: u32,
+    /// The last deviation, and half the mean square of successive differences: a drift may scatter more than the baseline.
+    last: f32,
+    variance: f32,
 }
+
+/// Subgroups that the variance follows.
+const FOLLOWED: f32 = 32.0;
 
 impl Back {
     /// Adds a deviation in the direction of the drift; whether the drift has ended.
-    pub(super) fn step(&mut self, away: f32, side: &Side, at: &Moment) -> bool {
+    /// `variance` is that of the baseline.
+    pub(super) fn step(&mut self, away: f32, side: &Side, variance: f32, at: &Moment) -> bool {
         let allowance = side.allowance * EDGE / 2.0;
+        let difference = away - core::mem::replace(&mut self.last, away);
+        self.variance += (difference * difference / 2.0 - self.variance) / FOLLOWED;
         self.sum = (self.sum + allowance - away).max(0.0);
         if self.sum == 0.0 {
             self.since = at.minute;
         }
-        self.sum >= side.limit
+        self.sum >= side.limit * (self.variance / variance.max(1e-6)).max(1.0)
     }
 }

@@ -5,9 +5,6 @@
 
 use crate::drift::SUBGROUP;
 
-/// Largest sum, so that it is back at zero soon after a repair. Unit: limits
-const HIGHEST: f32 = 2.0;
-
 /// A sum up to this part of the limit is small: the change may as well have begun later, by 95 % (1.92 of the logarithm of
 /// the likelihood ratio, of some 12 at the limit). Source: D. V. Hinkley, Biometrika 57, 1970, 1–17.
 const SMALL: f32 = 1.0 / 6.0;
@@ -38,7 +35,7 @@ impl Cusum {
             *self = Cusum::from(number);
             return;
         }
-        self.sum = sum.min(HIGHEST * limit);
+        self.sum = sum;
         if sum <= SMALL * limit {
             self.small = number;
         }
@@ -50,9 +47,11 @@ impl Cusum {
         self.sum
     }
 
-    /// Total of the deviations since the sum left 0. Unit: that of the deviations
-    pub fn deviations(&self) -> f32 {
-        self.deviations
+    /// Mean deviation since the sum left 0, at one allowance all the time. Unit: that of the deviations
+    pub fn deviation(&self, allowance: f32) -> f32 {
+        // The sum is the total of the deviations less the allowances.
+        let steps = (self.deviations - self.sum) / allowance;
+        if self.sum > 0.0 { self.deviations / steps.max(1.0) } else { 0.0 }
     }
 
     /// Number of the last move before the sum left 0.

@@ -188,8 +188,8 @@ impl Judge {
         if self.is_to_be_learnt(deviation, full, cusum.sum() / side.limit) {
             self.pending = Pending::Learning;
         }
-        let score = (cusum.sum() / side.limit * LIMIT as f32) as u32;
-        let change = self.sides.change(mean_deviation(&cusum, moves));
+        let score = (cusum.sum() / side.limit * LIMIT as f32).min((2 * LIMIT) as f32) as u32;
+        let change = self.sides.change(cusum.deviation(side.allowance));
         Finding {
             direction,
             score: if self.stands.is_some() { score.max(LIMIT) } else { score.min(LIMIT - 1) },
@@ -218,11 +218,13 @@ impl Judge {
         let Some(direction) = self.stands else { return false };
         let (side, cusum) = self.side(direction);
         let away = if direction == Direction::Up { deviation } else { -deviation };
-        if !self.back.step(away, &side, at) {
+        if !self.back.step(away, &side, self.sides.variance, at) {
             return false;
         }
-        let running = at.running >= at.minute.wrapping_sub(self.back.since);
-        self.wander.returns(mean_deviation(&cusum, moves), running);
+        // Moves from before a pause may share a subgroup with the first ones after it.
+        let took = at.minute.wrapping_sub(self.back.since);
+        let running = at.running > took + took / 4 + 1;
+        self.wander.returns(cusum.deviation(side.allowance), running);
         self.rearm(moves);
         self.pending = Pending::Limits;
         true
@@ -305,11 +307,6 @@ impl Judge {
 fn has_grown(count: u32) -> bool {
     let eighths = |count: u32| count >> 28_u32.saturating_sub(count.leading_zeros());
     eighths(count) != eighths(count.saturating_sub(SUBGROUP)) || count < 16 * SUBGROUP
-}
-
-/// Mean deviation since a sum left 0, until a subgroup that ends with this move. Unit: score units
-fn mean_deviation(cusum: &Cusum, moves: u32) -> f32 {
-    cusum.deviations() / (moves.saturating_sub(cusum.since()) / SUBGROUP).max(1) as f32
 }
 
 impl Subgroup {

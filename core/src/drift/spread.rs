@@ -85,7 +85,8 @@ impl Spread {
         self.subgroups += (sum * sum) as f32;
         // A running mean of the first, then of about so many moves.
         let weight = (self.count as i32 + SUBGROUP as i32).min(FOLLOWED);
-        self.level += (sum * FOLLOWING / weight) as i16;
+        let level = i32::from(self.level) + sum * FOLLOWING / weight;
+        self.level = level.max(i16::MIN.into()).min(i16::MAX.into()) as i16;
         self.count += SUBGROUP;
     }
 

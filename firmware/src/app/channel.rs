@@ -393,8 +393,10 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// Monitoring of one kind begins anew, with 0 that of all; `None` if there is no such kind.
     pub(super) fn restart_kinds(&mut self, kind: u32, why: RestartReason, now: u64) -> Option<Restarted> {
         let moves = self.moves();
-        if why == RestartReason::Settings {
-            self.kinds.forget_causes();
+        match why {
+            RestartReason::Settings => self.kinds.forget_causes(),
+            RestartReason::Declared if kind == 0 => self.kinds.learn_causes_again(),
+            _ => (),
         }
         self.kinds.restart(kind, moves, why, now)
     }

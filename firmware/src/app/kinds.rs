@@ -37,11 +37,11 @@ struct Figures {
     /// Of the settled moves. Unit: ticks
     mean: f32,
     settled: u32,
-    unsettled: u32,
-    /// When the first move was published. Unit: seconds since the first reading
-    from: u32,
+    unsettled: u16,
     /// The first limits were reported.
     reported: bool,
+    /// When the first move was published. Unit: seconds since the first reading
+    from: u32,
 }
 
 /// Baseline and drift of one kind.
@@ -57,7 +57,7 @@ struct KindState {
     /// The baseline was reported as complete.
     complete: bool,
     /// At the last finding, with the move that decided it. Unit: 1/256 of the limit
-    score: u32,
+    score: u16,
     number: u32,
     /// As published last.
     promise: Promise,
@@ -142,7 +142,7 @@ impl KindState {
     /// The message about a finding, if a drift begins or ends with it or if the promise is another.
     fn found(&mut self, axis: u8, finding: &Finding, stood: bool, number: u32) -> Option<drift::Drift> {
         let another = self.promise != finding.promise;
-        (self.score, self.number, self.promise) = (finding.score, number, finding.promise);
+        (self.score, self.number, self.promise) = (finding.score as u16, number, finding.promise);
         (another || stood != finding.is_drift()).then(|| drift::Drift {
             change: finding.change,
             score: finding.score,
@@ -199,7 +199,7 @@ impl KindState {
             settling_median,
             settling_p95: self.drift.quantile(0.95).unwrap_or(u32::MAX),
             settling_mean: (mean + 0.5) as u32,
-            unsettled,
+            unsettled: unsettled.into(),
             from: u64::from(from) * u64::from(ticks_per_second),
             median_is_empty: self.drift.is_empty_at(settings, settling_median),
             provisional,
@@ -209,7 +209,7 @@ impl KindState {
 
 impl Figures {
     fn step(&mut self, unjudged: &Unjudged, ticks_per_second: u32) {
-        if self.settled + self.unsettled == 0 {
+        if self.settled + u32::from(self.unsettled) == 0 {
             self.from = second(unjudged.at, ticks_per_second);
         }
         match unjudged.evidence {
@@ -365,6 +365,11 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     /// What explained the settling times no longer does: other settings are in force.
     pub(super) fn forget_causes(&mut self) {
         self.causes = Causes::new();
+    }
+
+    /// The machine was declared good as it is.
+    pub(super) fn learn_causes_again(&mut self) {
+        self.causes.learn_again();
     }
 
     fn explained(&self, effect: &Effect, at: u64) -> Explained {
