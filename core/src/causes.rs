@@ -45,8 +45,6 @@ pub struct Circumstances {
     pub moment: Moment,
     /// Factor of its settling time that is explained.
     pub factor: f32,
-    /// The effect of its circumstances is known; otherwise it can't be compared with the baseline yet.
-    pub known: bool,
     /// The machine is warm for the first time: baselines from before are of a machine that warms up.
     pub warm_now: bool,
 }
@@ -184,10 +182,10 @@ impl Causes {
             job: if fresh { None } else { self.place_of(job) },
             fresh,
         };
+        let doubtful = !fresh && !self.is_known(settings, minutes);
         Circumstances {
-            moment: Moment { minute: second / MINUTE, running: minutes },
+            moment: Moment { minute: second / MINUTE, running: minutes, doubtful },
             factor: 1.0 + self.effect(),
-            known: fresh || self.is_known(settings, minutes),
             warm_now: was_fresh && !fresh,
         }
     }
@@ -205,12 +203,7 @@ impl Causes {
         let stands = drift.stands().is_some();
         let in_baseline = drift.is_learning() && !stands;
         if let Some(residual) = drift.residual(settings, evidence).filter(|_| !self.at.fresh) {
-            self.learn(residual, (circumstances.known, stands), in_baseline);
-        }
-        // The first limits can't wait for causes, which are learnt by comparison with them.
-        if !circumstances.known && drift.has_limits() {
-            drift.pass();
-            return None;
+            self.learn(residual, (!circumstances.moment.doubtful, stands), in_baseline);
         }
         drift.step(settings, evidence, &circumstances.moment)
     }

@@ -35,6 +35,8 @@ pub struct Moment {
     pub minute: u32,
     /// Since the last pause of the machine. Unit: minutes
     pub running: u32,
+    /// The effect of its circumstances is not known: up to a quarter may be theirs.
+    pub doubtful: bool,
 }
 
 /// State of the guarantee that false alarms are no more frequent than the set rate.
@@ -144,11 +146,6 @@ impl Drift {
             }
         }
         None
-    }
-
-    /// Counts a move that is not judged, so that the counts of a finding are those of all moves of the kind.
-    pub fn pass(&mut self) {
-        self.moves = self.moves.saturating_add(1);
     }
 
     /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.

@@ -29,11 +29,16 @@ const SPREAD: f32 = 1.5;
 /// Share of the baseline below which a stretch is empty.
 const EMPTY: f32 = 0.05;
 
+/// Part of a value that may be owed to circumstances whose effect is not known.
+const DOUBT: f32 = 0.25;
+
 /// Eight moves, whose mean score is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
     places: [Place; SUBGROUP as usize],
     count: u8,
+    /// The effect of the circumstances of one of them is not known.
+    doubtful: bool,
 }
 
 /// Work that the last subgroup still needs; each of the next moves does one part.
@@ -113,7 +118,10 @@ impl Judge {
             Pending::Scores => self.set_scores(settings),
             Pending::Limits => self.set_limits(settings),
         }
-        if !self.subgroup.step(self.distribution.place(evidence)) {
+        // The first limits can't wait for causes, which are learnt by comparison with them.
+        let doubtful = at.doubtful && self.has_limits();
+        let evidence = if doubtful { self.without_doubt(evidence) } else { evidence };
+        if !self.subgroup.step(self.distribution.place(evidence), doubtful) {
             return None;
         }
         if !self.has_limits() {
@@ -129,6 +137,15 @@ impl Judge {
         (self.complete, self.taught) = (false, true);
         (self.begun, self.before) = (at.minute, self.distribution.count());
         self.promise = Promise::Learning;
+    }
+
+    /// The value nearest to the mean of the baseline that it may be without the effect of its circumstances.
+    fn without_doubt(&self, evidence: Evidence) -> Evidence {
+        let Evidence::Value(value) = evidence else { return evidence };
+        let (value, mean) = (value as f32, self.distribution.mean());
+        let nearest =
+            if value > mean { (value / (1.0 + DOUBT)).max(mean) } else { (value * (1.0 + DOUBT)).min(mean) };
+        Evidence::Value(nearest as u32)
     }
 
     /// Sets all sums to zero from this move on; no drift stands.
@@ -182,7 +199,7 @@ impl Judge {
         let full = self.sides.deviation(settings.smallest(self.distribution.mean()));
         if self.stands.is_some() {
             self.wander.restart_block();
-        } else if self.wander.step(deviation, self.sides.variance, full, at) {
+        } else if !self.subgroup.doubtful && self.wander.step(deviation, self.sides.variance, full, at) {
             self.pending = Pending::Limits;
         }
         if self.is_to_be_learnt(deviation, full, cusum.sum() / side.limit) {
@@ -215,7 +232,7 @@ impl Judge {
     /// Whether the drift that stands ends with a subgroup: the moves are shown to be nearer to the baseline than to the
     /// change that nobody is called for.
     fn returns(&mut self, deviation: f32, at: &Moment, moves: u32) -> bool {
-        let Some(direction) = self.stands else { return false };
+        let Some(direction) = self.stands.filter(|_| !self.subgroup.doubtful) else { return false };
         let (side, cusum) = self.side(direction);
         let away = if direction == Direction::Up { deviation } else { -deviation };
         if !self.back.step(away, &side, self.sides.variance, at) {
@@ -249,7 +266,10 @@ impl Judge {
         let largest = full.max(OUTLYING * sqrt(self.sides.variance));
         let outlying = self.distribution.count() >= OUTLYING_MOVES && deviation.abs() > largest;
         let learnt = self.complete && self.spread.is_learnt();
-        !learnt && self.stands.is_none() && (self.taught || sum < SUSPECT && !outlying)
+        !learnt
+            && !self.subgroup.doubtful
+            && self.stands.is_none()
+            && (self.taught || sum < SUSPECT && !outlying)
     }
 
     /// Adds the last subgroup to the baseline and to its scatter.
@@ -311,10 +331,11 @@ fn has_grown(count: u32) -> bool {
 
 impl Subgroup {
     /// Adds a value; returns whether it is the eighth.
-    fn step(&mut self, place: Place) -> bool {
+    fn step(&mut self, place: Place, doubtful: bool) -> bool {
         if self.count == SUBGROUP as u8 {
-            self.count = 0;
+            (self.count, self.doubtful) = (0, false);
         }
+        self.doubtful |= doubtful;
         if let Some(empty) = self.places.get_mut(usize::from(self.count)) {
             *empty = place;
         }

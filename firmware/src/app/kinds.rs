@@ -117,7 +117,7 @@ impl KindState {
 
     /// The moves to come are added to the baseline.
     fn teach(&mut self, minute: u32) {
-        self.drift.teach(&Moment { minute, running: 0 });
+        self.drift.teach(&Moment { minute, ..Moment::default() });
         (self.complete, self.figures.reported, self.score) = (false, false, 0);
     }
 
