@@ -17,7 +17,7 @@ const SMALLEST: f64 = 0.1;
 
 /// How many alarms begin while the level stays changed by this part of the smallest change.
 fn annunciations(part: f64, seed: u64) -> usize {
-    let config = DriftConfig { moves_per_hour: PER_HOUR, ..DriftConfig::at(1_000_000) };
+    let config = DriftConfig { moves_per_hour: PER_HOUR, baseline_minutes: 60, ..DriftConfig::at(1_000_000) };
     let mut detector = Shipped::new(DriftSettings::new(config).expect("a valid configuration"));
     let mut moves = Moves::new(&Cell::PLAIN, PER_HOUR, seed);
     for _ in 0..GOOD * PER_HOUR {

@@ -42,7 +42,7 @@ const OF_MONITOR: [(&str, f64); 28] = [
     ("app_ended_instructions_usual", 6580.0),
     ("app_event_instructions_usual", 58_480.0),
     ("transmit_instructions_usual", 50_310.0),
-    ("idle_instructions_usual", 820.0),
+    ("idle_instructions_usual", 1_260.0),
     ("lamp_instructions_usual", 60.0),
     ("turn_instructions_usual", 320.0),
     ("worst_app_usual_instructions_usual", 1870.0),

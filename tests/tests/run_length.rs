@@ -42,7 +42,10 @@ fn feed(drift: &mut Drift, watch: &DriftSettings, scatter: &mut Scatter) -> Opti
 fn learnt(watch: &DriftSettings, scatter: &mut Scatter, count: usize) -> Vec<Drift> {
     let one = |_| {
         let mut drift = Drift::default();
-        (0..watch.baseline + 100).for_each(|_| _ = feed(&mut drift, watch, scatter));
+        // False drifts are no part of the baseline.
+        while drift.is_learning() {
+            feed(&mut drift, watch, scatter);
+        }
         while feed(&mut drift, watch, scatter).is_none() {}
         drift.rearm();
         drift
@@ -157,7 +160,7 @@ fn a_tenth_slower_is_found_within_a_stated_number_of_moves() {
         "50 ms with 10 % scatter becomes 55 ms; one false alarm a month is allowed. Moves up to the alarm:"
     );
     for (baseline, before, most) in
-        [(500, 504, [60, 100]), (500, 2000, [44, 76]), (500, 20_000, [40, 76]), (5000, 70_000, [40, 68])]
+        [(5000, 5100, [125, 240]), (5000, 20_000, [125, 240]), (50_000, 60_000, [125, 240])]
     {
         let delays = slowdown(baseline, before, 1000);
         let found = [50, 95].map(|part| delays[delays.len() * part / 100]);
@@ -178,13 +181,9 @@ fn no_more_false_alarms_than_twice_the_promise() {
         let count = cell.watch(DriftConfig::at(1_000_000), 8, 0.5);
         println!("{cell:?}: {} in {} months, {:?}", count.alarms, count.months, count.promises);
         assert!(f64::from(count.alarms) <= 2.0 * count.months, "{cell:?}: {count:?}");
-        let expected = if cell.baseline == 500 && scatters_little(cell.shape) { ["Held"] } else { ["Short"] };
-        assert_eq!(promises(&count), expected, "{cell:?}");
+        // Five hundred moves are too few to tell a half of 10 % from the whole; those of a day are enough.
+        assert_eq!(promises(&count), ["Short"], "{cell:?}");
     }
-}
-
-fn scatters_little(shape: Shape) -> bool {
-    !matches!(shape, Shape::Lognormal(0.5) | Shape::Gamma(4))
 }
 
 /// A promise of a hundred a month is one that can be counted: it holds, and the limits are not far too wide.
@@ -192,7 +191,12 @@ fn scatters_little(shape: Shape) -> bool {
 fn many_false_alarms_are_as_many_as_promised() {
     for cell in cells() {
         let count = cell.watch(
-            DriftConfig { false_alarms_per_axis_month: 100.0, ..DriftConfig::at(1_000_000) },
+            // At the edge of a quiet part that is none.
+            DriftConfig {
+                false_alarms_per_axis_month: 100.0,
+                quiet_permille: 0,
+                ..DriftConfig::at(1_000_000)
+            },
             20,
             0.1,
         );

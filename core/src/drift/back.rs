@@ -24,6 +24,8 @@ pub(super) struct Back {
 
 /// Subgroups that the variance follows.
 const FOLLOWED: f32 = 32.0;
+/// Largest square of a difference: the step of a repair is no scatter. Unit: variances of the baseline
+const LARGEST: f32 = 16.0;
 
 impl Back {
     /// Adds a deviation in the direction of the drift; whether the drift has ended.
@@ -31,7 +33,8 @@ impl Back {
     pub(super) fn step(&mut self, away: f32, side: &Side, variance: f32, at: &Moment) -> bool {
         let allowance = side.allowance * EDGE / 2.0;
         let difference = away - core::mem::replace(&mut self.last, away);
-        self.variance += (difference * difference / 2.0 - self.variance) / FOLLOWED;
+        let square = (difference * difference).min(LARGEST * variance);
+        self.variance += (square / 2.0 - self.variance) / FOLLOWED;
         self.sum = (self.sum + allowance - away).max(0.0);
         if self.sum == 0.0 {
             self.since = at.minute;
