@@ -77,7 +77,7 @@ impl Distribution {
     pub(crate) fn place(&self, evidence: Evidence) -> Place {
         let Evidence::Value(value) = evidence else { return UNSETTLED };
         let position = (value as f32 - self.low as f32) / self.width.max(1) as f32;
-        Place((position.max(0.0).min(LAST) * 256.0) as u16)
+        Place((position.clamp(0.0, LAST) * 256.0) as u16)
     }
 
     /// Adds a value.
@@ -161,10 +161,10 @@ impl Distribution {
         for (place, score) in scores.places.iter_mut().enumerate() {
             let mut below = 0.0;
             for (other, weight) in self.places.iter().enumerate() {
-                let distance = ((place as f32 - other as f32) * step).max(-1.0).min(1.0);
+                let distance = ((place as f32 - other as f32) * step).clamp(-1.0, 1.0);
                 below += f32::from(*weight) * (0.5 + distance * (0.75 - 0.25 * distance * distance));
             }
-            *score = in_steps(normal_score(below / all).max(-FURTHEST).min(FURTHEST));
+            *score = in_steps(normal_score(below / all).clamp(-FURTHEST, FURTHEST));
         }
         let unsettled = normal_score(1.0 - f32::from(self.unsettled) / (2.0 * all)) * UNSETTLED_WEIGHT;
         scores.unsettled = in_steps(unsettled.min(FURTHEST_UNSETTLED));
@@ -187,7 +187,7 @@ impl Distribution {
         for (place, weight) in self.places.iter().enumerate() {
             let value = self.low as f32 + place as f32 * width;
             let moved = place as f32 + rise * (value + floor) / width;
-            add(scores.between(moved.max(0.0).min(LAST)) / STEPS, *weight);
+            add(scores.between(moved.clamp(0.0, LAST)) / STEPS, *weight);
         }
         add(f32::from(scores.unsettled) / STEPS, self.unsettled);
         Moments::of(powers)

@@ -111,7 +111,7 @@ impl<const NODES: usize> Profile<NODES> {
     /// Moves a node that was met.
     pub(super) fn move_node(&mut self, node: usize, step: f32) {
         let weight = self.weight(node);
-        let moved = (self.node(node) + step * weight / (weight + HALF)).max(SMALLEST).min(LARGEST);
+        let moved = (self.node(node) + step * weight / (weight + HALF)).clamp(SMALLEST, LARGEST);
         if let Some(effect) = self.nodes.get_mut(node).filter(|_| weight >= 1.0) {
             *effect = (moved * WHOLE) as i16;
         }
