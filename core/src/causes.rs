@@ -29,6 +29,8 @@ const WARM: u32 = 60;
 const SHARE: u32 = 8;
 /// Passes from which effects are learnt: once a day for a week, and four times as often after short pauses.
 const WEEK: u8 = 7;
+/// Factor by which an effect that is not known may move a value. Unit: per cent
+const DOUBT: f32 = 125.0;
 /// Passes after a pause until its effect is known.
 const FEWEST: u8 = 2;
 /// Jobs that can be told apart.
@@ -182,10 +184,13 @@ impl Causes {
             job: if fresh { None } else { self.place_of(job) },
             fresh,
         };
-        let doubtful = !fresh && !self.is_known(settings, minutes);
+        let factor = 1.0 + self.effect();
+        let known = fresh || self.is_known(settings, minutes);
+        // What is explained may as well be wrong.
+        let doubt = if known { 0 } else { (DOUBT * factor.max(1.0 / factor)) as u32 };
         Circumstances {
-            moment: Moment { minute: second / MINUTE, running: minutes, doubtful },
-            factor: 1.0 + self.effect(),
+            moment: Moment { minute: second / MINUTE, running: minutes, doubt },
+            factor,
             warm_now: was_fresh && !fresh,
         }
     }
@@ -203,7 +208,7 @@ impl Causes {
         let stands = drift.stands().is_some();
         let in_baseline = drift.is_learning() && !stands;
         if let Some(residual) = drift.residual(settings, evidence).filter(|_| !self.at.fresh) {
-            self.learn(residual, (!circumstances.moment.doubtful, stands), in_baseline);
+            self.learn(residual, (circumstances.moment.doubt == 0, stands), in_baseline);
         }
         drift.step(settings, evidence, &circumstances.moment)
     }

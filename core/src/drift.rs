@@ -35,8 +35,8 @@ pub struct Moment {
     pub minute: u32,
     /// Since the last pause of the machine. Unit: minutes
     pub running: u32,
-    /// The effect of its circumstances is not known: up to a quarter may be theirs.
-    pub doubtful: bool,
+    /// Factor by which circumstances whose effect is not known may have made it slower; 0: none. Unit: per cent
+    pub doubt: u32,
 }
 
 /// State of the guarantee that false alarms are no more frequent than the set rate.

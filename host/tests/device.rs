@@ -166,7 +166,7 @@ fn a_job_is_set_for_one_axis_or_for_all() {
 #[test]
 fn limits_and_the_time_of_a_baseline_are_settings() {
     let place = serve(monitor());
-    let changed = "axis 1, from the next move on: baseline_minutes 480 -> 60, settling_limit 0 -> 80000, \
+    let changed = "axis 1, from the next move on: baseline_minutes 1440 -> 60, settling_limit 0 -> 80000, \
         unsettled_limit_permille 0 -> 10";
     check(
         &place,

@@ -20,7 +20,7 @@ use stillpoint_tests::nuisance::repair::repair;
 use stillpoint_tests::nuisance::watch::{Day, Watched, watch};
 use stillpoint_tests::rounds::round;
 
-/// After how long the detector before issue 13 found each fault where there is no nuisance, on half and on 19 of 20 axes:
+/// After how long the detector of commit eccc152 found each fault where there is no nuisance, on half and on 19 of 20 axes:
 /// commit eccc152, this bench with `-- faults 600 0 "stationary: Normal(0.1)"`. METHOD.md, "Measured", has 36 and 68 moves for
 /// the first step, by another simulation. Unit: min
 const BEFORE: [[f64; 2]; 7] =

@@ -40,6 +40,11 @@ pub(crate) struct Place(u16);
 
 const UNSETTLED: Place = Place(u16::MAX);
 
+impl Place {
+    /// Neither slower nor faster than the baseline, for all that is known; it never belongs to a baseline.
+    pub(crate) const NEUTRAL: Place = Place(u16::MAX - 1);
+}
+
 /// Scores of the places; that of an unsettled move. Unit: 1/25 standard deviations
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Scores {

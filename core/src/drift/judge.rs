@@ -29,9 +29,6 @@ const SPREAD: f32 = 1.5;
 /// Share of the baseline below which a stretch is empty.
 const EMPTY: f32 = 0.05;
 
-/// Part of a value that may be owed to circumstances whose effect is not known.
-const DOUBT: f32 = 0.25;
-
 /// Eight moves, whose mean score is one step of the sums.
 #[derive(Clone, Copy, Debug, Default)]
 struct Subgroup {
@@ -119,9 +116,13 @@ impl Judge {
             Pending::Limits => self.set_limits(settings),
         }
         // The first limits can't wait for causes, which are learnt by comparison with them.
-        let doubtful = at.doubtful && self.has_limits();
-        let evidence = if doubtful { self.without_doubt(evidence) } else { evidence };
-        if !self.subgroup.step(self.distribution.place(evidence), doubtful) {
+        let doubtful = at.doubt > 0 && self.has_limits();
+        let place = if doubtful {
+            self.without_doubt(evidence, at.doubt as f32 / 100.0)
+        } else {
+            self.distribution.place(evidence)
+        };
+        if !self.subgroup.step(place, doubtful) {
             return None;
         }
         if !self.has_limits() {
@@ -139,13 +140,12 @@ impl Judge {
         self.promise = Promise::Learning;
     }
 
-    /// The value nearest to the mean of the baseline that it may be without the effect of its circumstances.
-    fn without_doubt(&self, evidence: Evidence) -> Evidence {
-        let Evidence::Value(value) = evidence else { return evidence };
-        let (value, mean) = (value as f32, self.distribution.mean());
-        let nearest =
-            if value > mean { (value / (1.0 + DOUBT)).max(mean) } else { (value * (1.0 + DOUBT)).min(mean) };
-        Evidence::Value(nearest as u32)
+    /// Where a value lies if its circumstances made it as much slower as they may have; neutral if that is no longer slow.
+    fn without_doubt(&self, evidence: Evidence, doubt: f32) -> Place {
+        let Evidence::Value(value) = evidence else { return self.distribution.place(evidence) };
+        let place = self.distribution.place(Evidence::Value((value as f32 / doubt) as u32));
+        let centre = (self.sides.centre * UNIT as f32) as i32;
+        if self.scores.of(place) > centre { place } else { Place::NEUTRAL }
     }
 
     /// Sets all sums to zero from this move on; no drift stands.
@@ -188,7 +188,7 @@ impl Judge {
 
     /// Adds the full subgroup to the sums.
     fn judge(&mut self, settings: &DriftSettings, at: &Moment, moves: u32) -> Finding {
-        let deviation = self.subgroup.mean(&self.scores) - self.sides.centre;
+        let deviation = self.subgroup.deviation(&self.scores, self.sides.centre);
         let Sides { up, down, .. } = self.sides;
         self.up.step(deviation, up.allowance, up.limit, moves);
         self.down.step(-deviation, down.allowance, down.limit, moves);
@@ -343,9 +343,10 @@ impl Subgroup {
         self.count == SUBGROUP as u8
     }
 
-    /// Mean score. Unit: score units
-    fn mean(&self, scores: &Scores) -> f32 {
-        let sum: i32 = self.places.iter().map(|place| scores.of(*place)).sum();
-        sum as f32 / (SUBGROUP as i32 * UNIT) as f32
+    /// Mean score beyond the mean score of the baseline, which a neutral value has. Unit: score units
+    fn deviation(&self, scores: &Scores, centre: f32) -> f32 {
+        let counted = self.places.iter().filter(|place| **place != Place::NEUTRAL);
+        let (count, sum) = counted.fold((0, 0), |(count, sum), place| (count + 1, sum + scores.of(*place)));
+        (sum as f32 / UNIT as f32 - centre * count as f32) / SUBGROUP as f32
     }
 }
