@@ -19,7 +19,7 @@ const DAY: u32 = 24 * HOUR;
 
 /// Nodes of the day.
 pub const HOURS: usize = 12;
-/// Nodes after a pause, the last being the warm machine; their instants. Unit: minutes
+/// Nodes after a pause, the last being the warm machine.
 const WARMING: usize = 7;
 /// Instants of the nodes after a pause. Unit: minutes
 pub const AFTER: [u32; WARMING] = [0, 3, 8, 15, 30, 60, 120];
@@ -29,7 +29,7 @@ const WARM: u32 = 60;
 const SHARE: u32 = 8;
 /// Passes from which effects are learnt: once a day for a week, and four times as often after short pauses.
 const WEEK: u8 = 7;
-/// Factor by which an effect that is not known may move a value. Unit: per cent
+/// Factor by which an effect that is not known may make a move slower. Unit: per cent
 const DOUBT: f32 = 125.0;
 /// Passes after a pause until its effect is known.
 const FEWEST: u8 = 2;
@@ -153,7 +153,7 @@ impl Causes {
             known: 0,
             jobless: false,
             level: 0.0,
-            at: At { hour: Place { nodes: (0, 0), part: 0.0 }, pause: None, job: None, fresh: false },
+            at: At { hour: Place::node(0), pause: None, job: None, fresh: false },
             news: News { hours: false, short: false, long: false, jobs: 0 },
         }
     }
@@ -218,17 +218,13 @@ impl Causes {
     /// what was never met is learnt: the drift may depend on the cause, and goes away with its repair.
     fn learn(&mut self, residual: f32, (known, stands): (bool, bool), in_baseline: bool) {
         let At { hour, pause, job, .. } = self.at;
-        match (pause, self.pauses.before()) {
-            (Some(place), Pause::Short) if !stands || self.short.passes() == 0 => {
-                self.short.step(place, residual)
-            }
-            (Some(place), Pause::Long) if !stands || self.long.passes() == 0 => {
-                self.long.step(place, residual)
-            }
-            _ => (),
+        if let Some((place, (profile, _))) = pause.zip(self.after_pause_mut())
+            && (!stands || profile.passes() == 0)
+        {
+            profile.step(place, residual);
         }
         if let Some(job) = job.filter(|job| !stands || self.known >> job & 1 == 0) {
-            self.jobs.step(Place { nodes: (job, job), part: 0.0 }, residual);
+            self.jobs.step(Place::node(job), residual);
             self.learn_job(usize::from(job), residual, in_baseline);
         }
         if known && (!stands || self.hours.passes() == 0) {
@@ -279,26 +275,36 @@ impl Causes {
     /// The effect of all causes on the present move.
     fn effect(&self) -> f32 {
         let At { hour, job, .. } = self.at;
-        let job = job.map_or(0.0, |job| self.jobs.at(Place { nodes: (job, job), part: 0.0 }));
+        let job = job.map_or(0.0, |job| self.jobs.at(Place::node(job)));
         (self.hours.at(hour) + self.pause_effect() + job).max(-0.75)
     }
 
     /// The effect of the pause before on the present move.
     fn pause_effect(&self) -> f32 {
-        match (self.at.pause, self.pauses.before()) {
-            (Some(place), Pause::Short) => self.short.at(place),
-            (Some(place), Pause::Long) => self.long.at(place),
-            _ => 0.0,
+        self.at.pause.zip(self.after_pause()).map_or(0.0, |(place, profile)| profile.at(place))
+    }
+
+    /// The profile of the sort of pause before; `None` if that is not known.
+    fn after_pause(&self) -> Option<&Profile<WARMING>> {
+        match self.pauses.before() {
+            Pause::Unknown => None,
+            Pause::Short => Some(&self.short),
+            Pause::Long => Some(&self.long),
+        }
+    }
+
+    /// The same to be changed, with whether it is news.
+    fn after_pause_mut(&mut self) -> Option<(&mut Profile<WARMING>, &mut bool)> {
+        match self.pauses.before() {
+            Pause::Unknown => None,
+            Pause::Short => Some((&mut self.short, &mut self.news.short)),
+            Pause::Long => Some((&mut self.long, &mut self.news.long)),
         }
     }
 
     /// Whether the effects on the present move are known. Unit: minutes since the pause
     fn is_known(&self, settings: &DriftSettings, minutes: u32) -> bool {
-        let passes = match self.pauses.before() {
-            Pause::Unknown => FEWEST,
-            Pause::Short => self.short.passes(),
-            Pause::Long => self.long.passes(),
-        };
+        let passes = self.after_pause().map_or(FEWEST, Profile::passes);
         let job = self.at.job.is_none_or(|job| self.known >> job & 1 == 1);
         // A machine that is cold may scatter otherwise, too.
         let cold = self.pause_effect().abs() * 2000.0 > settings.smallest_change_permille as f32;
@@ -339,11 +345,7 @@ impl Causes {
     /// The pass after a pause ends; the machine is warm at its last node, or at the last that was met.
     fn finish_pass(&mut self) {
         self.warmed = true;
-        let (profile, news) = match self.pauses.before() {
-            Pause::Unknown => return,
-            Pause::Short => (&mut self.short, &mut self.news.short),
-            Pause::Long => (&mut self.long, &mut self.news.long),
-        };
+        let Some((profile, news)) = self.after_pause_mut() else { return };
         let warm = (0..WARMING).rev().find(|node| profile.unexplained(*node).1 >= 1.0);
         *news |= profile.finish(|_| true, |node| f32::from(u8::from(Some(node) == warm)));
     }

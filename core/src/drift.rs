@@ -150,34 +150,22 @@ impl Drift {
 
     /// By how much a value differs from the baseline, relative to its mean; bounded. `None` before there are limits.
     pub fn residual(&self, settings: &DriftSettings, evidence: Evidence) -> Option<f32> {
-        match &self.stage {
-            Stage::Judging(judge) => judge.residual(settings, evidence),
-            Stage::Collecting(..) => None,
-        }
+        self.judge()?.residual(settings, evidence)
     }
 
     /// Whether there are limits, provisional or not.
     pub fn has_limits(&self) -> bool {
-        match &self.stage {
-            Stage::Judging(judge) => judge.has_limits(),
-            Stage::Collecting(..) => false,
-        }
+        self.judge().is_some_and(Judge::has_limits)
     }
 
     /// Whether the baseline is still growing.
     pub fn is_learning(&self) -> bool {
-        match &self.stage {
-            Stage::Judging(judge) => !judge.is_complete(),
-            Stage::Collecting(..) => true,
-        }
+        self.judge().is_none_or(|judge| !judge.is_complete())
     }
 
     /// Whether a drift stands.
     pub fn stands(&self) -> Option<Direction> {
-        match &self.stage {
-            Stage::Judging(judge) => judge.stands(),
-            Stage::Collecting(..) => None,
-        }
+        self.judge()?.stands()
     }
 
     /// The moves to come are as good as those of the baseline, which grows by them for another baseline's time.
@@ -191,18 +179,12 @@ impl Drift {
     /// smallest change, or a twenty-fourth of the range of most values. `None` without a baseline, or beyond that range.
     /// Unit: ticks, or that of the values
     pub fn quantile(&self, share: f32) -> Option<u32> {
-        match &self.stage {
-            Stage::Judging(judge) => judge.quantile(share),
-            Stage::Collecting(..) => None,
-        }
+        self.judge()?.quantile(share)
     }
 
     /// Whether hardly any value of the baseline lies near this one: within half of the smallest change.
     pub fn is_empty_at(&self, settings: &DriftSettings, value: u32) -> bool {
-        match &self.stage {
-            Stage::Judging(judge) => judge.is_empty_at(settings, value),
-            Stage::Collecting(..) => false,
-        }
+        self.judge().is_some_and(|judge| judge.is_empty_at(settings, value))
     }
 
     /// Sets all sums to zero; the baseline stays. For use after the cause of an alarm was removed.
@@ -212,9 +194,17 @@ impl Drift {
         }
     }
 
-    /// Number of moves added or passed.
+    /// Number of moves added.
     pub fn moves(&self) -> u32 {
         self.moves
+    }
+
+    /// The comparison with the baseline; `None` before there is one.
+    fn judge(&self) -> Option<&Judge> {
+        match &self.stage {
+            Stage::Judging(judge) => Some(judge),
+            Stage::Collecting(..) => None,
+        }
     }
 
     /// State of the guarantee.

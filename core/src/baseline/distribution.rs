@@ -1,7 +1,7 @@
 //! In: settling times of a kind while it is good. Out: their distribution, and a score for every later value.
 //!
 //! A histogram of 20 places around the first values. The score of a value is the normal score of its rank among all
-//! values, each of which counts as spread over a range of twice the smallest change to either side. So ties have their
+//! values, each of which counts as spread over a range to either side that the caller gives. So ties have their
 //! mid-rank, two humps and a half at zero are ranked as they are, and where values scatter less than the smallest
 //! change, scores grow in proportion to the distance. Source of normal scores: B. L. van der Waerden, "Order tests for
 //! the two-sample problem", Indagationes Mathematicae 14, 1952, 453–458; the spreading is ours, with the kernel of
@@ -12,6 +12,8 @@ use super::normal::{normal_score, sqrt};
 
 /// Number of places.
 const PLACES: usize = 20;
+/// The last place.
+const LAST: f32 = (PLACES - 1) as f32;
 /// Score of one standard deviation.
 pub(crate) const UNIT: i32 = 256;
 /// Largest score: one outlier has a bounded effect. Unit: standard deviations
@@ -105,37 +107,34 @@ impl Distribution {
         self.count
     }
 
-    /// Weight of all values; it halves now and then.
+    /// Weight of the settled values, and of all; they halve now and then.
+    fn settled(&self) -> f32 {
+        self.places.iter().map(|weight| u32::from(*weight)).sum::<u32>() as f32
+    }
+
     fn total(&self) -> f32 {
-        let settled: u32 = self.places.iter().map(|weight| u32::from(*weight)).sum();
-        ((settled + u32::from(self.unsettled)) as f32).max(1.0)
+        (self.settled() + f32::from(self.unsettled)).max(1.0)
     }
 
     /// Mean of the settled values, each moved to its place. Unit: that of the values
     pub fn mean(&self) -> f32 {
-        let weights = (0_u32..).zip(&self.places).map(|(place, weight)| (place, u32::from(*weight)));
-        let (all, sum) =
-            weights.fold((0, 0), |(all, sum), (place, weight)| (all + weight, sum + place * weight));
-        self.low as f32 + self.width as f32 * sum as f32 / (all as f32).max(1.0)
+        let sum: u32 = (0..).zip(&self.places).map(|(place, weight)| place * u32::from(*weight)).sum();
+        self.low as f32 + self.width as f32 * sum as f32 / self.settled().max(1.0)
     }
 
     /// Share of the settled values that lie at places near a value. Unit of both: that of the values
     pub(crate) fn share_near(&self, value: u32, distance: f32) -> f32 {
         let near = (distance / self.width as f32).max(1.0);
         let centre = f32::from(self.place(Evidence::Value(value)).0) / 256.0;
-        let weights =
-            self.places.iter().enumerate().map(|(place, weight)| (place as f32, f32::from(*weight)));
-        let (all, within) = weights.fold((0.0, 0.0), |(all, within), (place, weight)| {
-            (all + weight, if (place - centre).abs() <= near { within + weight } else { within })
-        });
-        within / f32::max(all, 1.0)
+        let is_near = |place: usize| (place as f32 - centre).abs() <= near;
+        let within = self.places.iter().enumerate().filter(|(place, _)| is_near(*place));
+        within.map(|(_, weight)| f32::from(*weight)).sum::<f32>() / self.settled().max(1.0)
     }
 
     /// The value below which this share of the settled values lies, within half a place; `None` if that is beyond the
     /// places. Unit: that of the values
     pub(crate) fn quantile(&self, share: f32) -> Option<u32> {
-        let settled: u32 = self.places.iter().map(|weight| u32::from(*weight)).sum();
-        let rank = share * settled as f32;
+        let rank = share * self.settled();
         let mut below = 0.0;
         for (place, weight) in self.places.iter().enumerate() {
             let weight = f32::from(*weight);
@@ -198,9 +197,6 @@ impl Distribution {
         Moments::of(powers)
     }
 }
-
-/// The last place.
-const LAST: f32 = (PLACES - 1) as f32;
 
 impl Scores {
     /// Score of a value. Unit: 1/256 standard deviations

@@ -41,6 +41,13 @@ pub(super) struct Profile<const NODES: usize> {
     most: u8,
 }
 
+impl Place {
+    /// At a node.
+    pub(super) const fn node(node: u8) -> Place {
+        Place { nodes: (node, node), part: 0.0 }
+    }
+}
+
 impl<const NODES: usize> Profile<NODES> {
     /// No effect anywhere; learnt from so many passes.
     pub(super) const fn new(most: u8) -> Profile<NODES> {

@@ -11,6 +11,11 @@ use super::side::Side;
 /// whole.
 const EDGE: f32 = 2.0 / 3.0;
 
+/// Subgroups that the variance follows.
+const FOLLOWED: f32 = 32.0;
+/// Largest square of a difference: the step of a repair is no scatter. Unit: variances of the baseline
+const LARGEST: f32 = 16.0;
+
 /// Evidence that the moves are back at the baseline.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Back {
@@ -22,14 +27,8 @@ pub(super) struct Back {
     variance: f32,
 }
 
-/// Subgroups that the variance follows.
-const FOLLOWED: f32 = 32.0;
-/// Largest square of a difference: the step of a repair is no scatter. Unit: variances of the baseline
-const LARGEST: f32 = 16.0;
-
 impl Back {
-    /// Adds a deviation in the direction of the drift; whether the drift has ended.
-    /// `variance` is that of the baseline.
+    /// Adds a deviation in the direction of the drift; whether the drift has ended. `variance` is that of the baseline.
     pub(super) fn step(&mut self, away: f32, side: &Side, variance: f32, at: &Moment) -> bool {
         let allowance = side.allowance * EDGE / 2.0;
         let difference = away - core::mem::replace(&mut self.last, away);

@@ -22,10 +22,8 @@ const OUTLYING_MOVES: u32 = 64;
 /// Until the baseline is complete, the smallest change is so many times that of the settings: the level of a part of a
 /// shift is not that of the shift.
 const PROVISIONAL: f32 = 2.0;
-
 /// How far a value of the baseline is spread to either side for its rank. Unit: smallest changes
 const SPREAD: f32 = 1.5;
-
 /// Share of the baseline below which a stretch is empty.
 const EMPTY: f32 = 0.05;
 
