@@ -4,6 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::appended;
+use crate::causes;
 use crate::drift;
 
 /// A new kind of moves; sent with its first move.
@@ -69,9 +70,9 @@ pub struct Baseline {
     pub at: u64,
     /// Number of moves in the baseline.
     pub moves: u32,
-    /// Median settling time. Unit: ticks
+    /// Median settling time, or [`Baseline::NOT_STATED`]. Unit: ticks
     pub settling_median: u32,
-    /// 95 % quantile of the settling time. Unit: ticks
+    /// 95 % quantile of the settling time, or [`Baseline::NOT_STATED`]. Unit: ticks
     pub settling_p95: u32,
     /// Mean settling time of the moves that settled. Since version 2, as the fields below. Unit: ticks
     #[serde(deserialize_with = "appended")]
@@ -88,6 +89,11 @@ pub struct Baseline {
     /// Whether it is the first, provisional one: the baseline still grows.
     #[serde(deserialize_with = "appended")]
     pub provisional: bool,
+}
+
+impl Baseline {
+    /// A quantile that lies beyond the places of the distribution, so that it is not known.
+    pub const NOT_STATED: u32 = u32::MAX;
 }
 
 /// Whether a value has grown or shrunk.
@@ -181,7 +187,7 @@ pub enum Cause {
 }
 
 /// Number of nodes of a cause.
-pub const NODES: usize = 12;
+pub const NODES: usize = causes::HOURS;
 /// Nodes of a pause; the nodes after these are 0. Unit: minutes since the pause
 pub const PAUSE_MINUTES: [u8; 6] = [0, 3, 8, 15, 30, 60];
 
@@ -198,6 +204,19 @@ pub struct Explained {
     pub key: u32,
     /// Effect at each node. Unit: per mille of the baseline
     pub permille: [i16; NODES],
+}
+
+impl Explained {
+    /// The message about an effect. Unit of `at`: ticks
+    pub fn new(axis: u8, at: u64, effect: &causes::Effect) -> Explained {
+        let (cause, key) = match effect.cause {
+            causes::Cause::HourOfDay => (Cause::HourOfDay, 0),
+            causes::Cause::ShortPause => (Cause::ShortPause, 0),
+            causes::Cause::LongPause => (Cause::LongPause, 0),
+            causes::Cause::Job(number) => (Cause::Job, number),
+        };
+        Explained { axis, at, cause, key, permille: effect.nodes.map(|effect| (effect * 1000.0) as i16) }
+    }
 }
 
 impl From<drift::Direction> for Direction {
@@ -218,5 +237,17 @@ impl From<drift::Promise> for Promise {
             drift::Promise::Short => Promise::Short,
             drift::Promise::Held => Promise::Held,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::PAUSE_MINUTES;
+    use crate::causes::AFTER;
+
+    /// At the node after these the machine is warm: no effect by definition.
+    #[test]
+    fn pauses_have_the_nodes_of_their_profiles() {
+        assert_eq!(PAUSE_MINUTES.map(u32::from), AFTER[..PAUSE_MINUTES.len()]);
     }
 }

@@ -6,7 +6,7 @@
 
 use heapless::{Deque, Vec};
 use stillpoint_core::baseline::Evidence;
-use stillpoint_core::causes::{Cause, Causes, Circumstances, Effect};
+use stillpoint_core::causes::{Causes, Circumstances};
 use stillpoint_core::drift::{Drift, DriftSettings, Finding, Moment, Promise};
 use stillpoint_core::kind::{Arrival, Assignment, Kinds};
 use stillpoint_core::wire::alarm::Subject;
@@ -190,14 +190,14 @@ impl KindState {
         }
         (self.complete, self.figures.reported) = (!provisional, true);
         let Figures { mean, settled, unsettled, from, .. } = self.figures;
-        let settling_median = self.drift.quantile(0.5).unwrap_or(u32::MAX);
+        let settling_median = self.drift.quantile(0.5).unwrap_or(Baseline::NOT_STATED);
         Some(Baseline {
             axis,
             kind: self.kind,
             at: unjudged.at,
             moves: settled,
             settling_median,
-            settling_p95: self.drift.quantile(0.95).unwrap_or(u32::MAX),
+            settling_p95: self.drift.quantile(0.95).unwrap_or(Baseline::NOT_STATED),
             settling_mean: (mean + 0.5) as u32,
             unsettled: unsettled.into(),
             from: u64::from(from) * u64::from(ticks_per_second),
@@ -308,9 +308,26 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         why: RestartReason,
         at: u64,
     ) -> Option<Restarted> {
+        self.change(kind, why, at, |state| state.restart(state.kind, after))
+    }
+
+    /// The next moves of a kind, with 0 of all, are added to the baseline; `None` if there is no such kind.
+    pub(super) fn teach(&mut self, kind: u32, at: u64, ticks_per_second: u32) -> Option<Restarted> {
+        let minute = second(at, ticks_per_second) / 60;
+        self.change(kind, RestartReason::Taught, at, |state| state.teach(minute))
+    }
+
+    /// Changes the state of one kind or with 0 of all; `None` if there is no such kind.
+    fn change(
+        &mut self,
+        kind: u32,
+        why: RestartReason,
+        at: u64,
+        mut change: impl FnMut(&mut KindState),
+    ) -> Option<Restarted> {
         let mut any = false;
         for state in self.states.iter_mut().filter(|state| kind == 0 || kind == state.kind) {
-            state.restart(state.kind, after);
+            change(state);
             any = true;
         }
         let restart = Restart { axis: self.axis, kind, at, why };
@@ -327,20 +344,19 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         self.unjudged.front().map(|unjudged| unjudged.at)
     }
 
-    /// Judges the oldest move that waits; `None` if none does, or if its kind has begun anew since.
+    /// Judges the oldest move that waits, unless its kind has begun anew since; `None` if none waits.
     pub(super) fn judge(&mut self, settings: &Settings, drift: &DriftSettings) -> Option<Judgement> {
         let unjudged = self.unjudged.pop_front()?;
         let at = second(unjudged.at, settings.ticks_per_second);
         let circumstances = self.causes.step(drift, at, unjudged.job);
         let warm = circumstances.warm_now.then(|| self.warm(&unjudged)).flatten();
-        let explained = self.causes.next_effect().map(|effect| self.explained(&effect, unjudged.at));
-        let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after)?;
-        let (judgement, found) = state.judge(
-            self.axis,
-            (drift, settings.ticks_per_second),
-            (&mut self.causes, &circumstances),
-            &unjudged,
-        );
+        let effect = self.causes.next_effect();
+        let explained = effect.map(|effect| Explained::new(self.axis, unjudged.at, &effect));
+        let state = self.states.get_mut(unjudged.row).filter(|state| unjudged.number > state.after);
+        let (judgement, found) = state.map_or_else(Default::default, |state| {
+            let settings = (drift, settings.ticks_per_second);
+            state.judge(self.axis, settings, (&mut self.causes, &circumstances), &unjudged)
+        });
         let worst = (found || warm.is_some()).then(|| self.worst());
         Some(Judgement { worst, explained, warm, ..judgement })
     }
@@ -351,17 +367,6 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
         self.restart(0, after, RestartReason::Warm, unjudged.at).map(|restarted| restarted.restart)
     }
 
-    /// The next moves of a kind, with 0 of all, are added to the baseline; `None` if there is no such kind.
-    pub(super) fn teach(&mut self, kind: u32, at: u64, ticks_per_second: u32) -> Option<Restarted> {
-        let (mut any, minute) = (false, second(at, ticks_per_second) / 60);
-        for state in self.states.iter_mut().filter(|state| kind == 0 || kind == state.kind) {
-            state.teach(minute);
-            any = true;
-        }
-        let restart = Restart { axis: self.axis, kind, at, why: RestartReason::Taught };
-        any.then(|| Restarted { restart, worst: self.worst() })
-    }
-
     /// What explained the settling times no longer does: other settings are in force.
     pub(super) fn forget_causes(&mut self) {
         self.causes = Causes::new();
@@ -370,17 +375,6 @@ impl<const KINDS: usize> KindMonitor<KINDS> {
     /// The machine was declared good as it is.
     pub(super) fn learn_causes_again(&mut self) {
         self.causes.learn_again();
-    }
-
-    fn explained(&self, effect: &Effect, at: u64) -> Explained {
-        let (cause, key) = match effect.cause {
-            Cause::HourOfDay => (drift::Cause::HourOfDay, 0),
-            Cause::ShortPause => (drift::Cause::ShortPause, 0),
-            Cause::LongPause => (drift::Cause::LongPause, 0),
-            Cause::Job(number) => (drift::Cause::Job, number),
-        };
-        let permille = effect.nodes.map(|effect| (effect * 1000.0) as i16);
-        Explained { axis: self.axis, at, cause, key, permille }
     }
 
     /// The largest drift score of all kinds, its move and its kind.
