@@ -3,10 +3,11 @@
 //! A summary cannot be split, so its moves are read. Moves past retention are gone, and with them that part.
 
 use rusqlite::{Row, params};
+use stillpoint_core::Record;
 use stillpoint_core::wire::message::Message;
-use stillpoint_core::{Outcome, Record};
 
 use super::axes::KnownAxis;
+use super::boots::Boot;
 use super::database::Store;
 use super::sketch::Bins;
 use super::summary::Summary;
@@ -85,12 +86,10 @@ fn add(summary: &mut Summary, bins: &Bins, row: &Row) -> rusqlite::Result<()> {
     let Some(Message::Move(wire)) = frame::message(row.get_ref(3)?.as_blob().unwrap_or_default()) else {
         return Ok(());
     };
-    let (settling, rate): (Option<i64>, u32) = (row.get(2)?, row.get(4)?);
-    let record = Record::from(&wire);
-    let failed = matches!(record.outcome, Outcome::Unsettled | Outcome::Interrupted);
-    let nanoseconds = u128::from(record.held) * 1_000_000_000 / u128::from(rate.max(1));
-    let rest = if failed { i64::try_from(nanoseconds).unwrap_or(i64::MAX) } else { 0 };
-    summary.add(record.outcome, settling.map(|settling| (settling, bins.bin(settling))), rest);
+    let settling: Option<i64> = row.get(2)?;
+    let (record, boot) = (Record::from(&wire), Boot { ticks_per_second: row.get(4)?, epoch: 0 });
+    let settling = settling.map(|settling| (settling, bins.bin(settling)));
+    summary.add(record.outcome, settling, boot.nanoseconds(record.held));
     Ok(())
 }
 
