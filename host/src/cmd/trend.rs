@@ -239,7 +239,7 @@ fn baseline(known: &KnownBaseline, restarts: &[f64]) -> Baseline {
     let levels = Levels {
         mean_s: known.mean.map(seconds),
         median_s: known.median.map(seconds),
-        p95_s: Some(seconds(known.p95)),
+        p95_s: known.p95.map(seconds),
     };
     Baseline {
         from_s: known.from.map(|from| from as f64 * 1e-6).or_else(restart).unwrap_or(at_s),

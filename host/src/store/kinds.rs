@@ -51,8 +51,8 @@ pub struct KnownBaseline {
     pub mean: Option<i64>,
     /// `None` where hardly any move settles near it. Unit: ns
     pub median: Option<i64>,
-    /// Unit: ns
-    pub p95: i64,
+    /// `None` where the monitor does not state it. Unit: ns
+    pub p95: Option<i64>,
     /// Unsettled moves, and all settled and unsettled moves; `None` if the monitor did not send them.
     pub unsettled: Option<(u64, u64)>,
 }
@@ -62,16 +62,18 @@ impl KnownBaseline {
     const COLUMNS: &str = "at_us, from_us, mean_ns, median_ns, p95_ns, median_is_empty, unsettled, moves";
 
     fn of_row(row: &Row) -> rusqlite::Result<KnownBaseline> {
-        let (mean, p95): (Option<i64>, i64) = (row.get("mean_ns")?, row.get("p95_ns")?);
+        let (mean, p95): (Option<i64>, Option<i64>) = (row.get("mean_ns")?, row.get("p95_ns")?);
         // A mean of 0 beside a longer p95 was not counted, nor were unsettled moves.
-        let mean = mean.filter(|mean| *mean > 0 || p95 == 0);
+        let mean = mean.filter(|mean| *mean > 0 || p95 == Some(0));
         let (unsettled, moves): (Option<u32>, u32) = (row.get("unsettled")?, row.get("moves")?);
         let unsettled = unsettled.filter(|_| mean.is_some()).map(u64::from);
         Ok(KnownBaseline {
             at: row.get("at_us")?,
             from: row.get("from_us")?,
             mean,
-            median: Some(row.get("median_ns")?).filter(|_| !row.get("median_is_empty").unwrap_or(false)),
+            median: row
+                .get::<_, Option<i64>>("median_ns")?
+                .filter(|_| !row.get("median_is_empty").unwrap_or(false)),
             p95,
             unsettled: unsettled.map(|unsettled| (unsettled, unsettled + u64::from(moves))),
         })

@@ -186,7 +186,7 @@ CREATE TABLE moves (
 CREATE TABLE baselines (
     device INTEGER NOT NULL, axis INTEGER NOT NULL, boot INTEGER NOT NULL, kind INTEGER NOT NULL,
     sequence INTEGER NOT NULL, at_us INTEGER NOT NULL,
-    moves INTEGER NOT NULL, median_ns INTEGER NOT NULL, p95_ns INTEGER NOT NULL,
+    moves INTEGER NOT NULL, median_ns INTEGER, p95_ns INTEGER, -- null: beyond what the monitor tells apart
     mean_ns INTEGER,                    -- of the moves that settled; null: not sent
     unsettled INTEGER,                  -- besides moves; null: not sent
     from_us INTEGER,                    -- its first move, UTC; null: not sent

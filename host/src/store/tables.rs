@@ -173,8 +173,8 @@ pub(super) fn baseline(
     let Baseline { axis, kind, moves, settling_median, settling_p95, .. } = *baseline;
     // An older monitor sends no mean, which may be 0.
     let sent = frame.frame.header.version >= 2;
-    let (at, median, p95) =
-        (boot.at(baseline.at), boot.nanoseconds(settling_median), boot.nanoseconds(settling_p95));
+    let known = |ticks: u32| (ticks != Baseline::NOT_STATED).then(|| boot.nanoseconds(ticks));
+    let (at, median, p95) = (boot.at(baseline.at), known(settling_median), known(settling_p95));
     let columns = named_params! {
         "device": key.device,
         "axis": axis,
@@ -192,9 +192,10 @@ pub(super) fn baseline(
         "provisional": baseline.provisional,
     };
     insert::one(store, "INSERT OR REPLACE INTO baselines", columns)?;
-    let ms = |ns: i64| ns as f64 / 1e6;
-    let text =
-        format!("kind {kind}: {moves} moves, median {:.2} ms, 95 % within {:.2} ms", ms(median), ms(p95));
+    let ms = |words: &str, ns: Option<i64>| {
+        ns.map_or_else(String::new, |ns| format!(", {words} {:.2} ms", ns as f64 / 1e6))
+    };
+    let text = format!("kind {kind}: {moves} moves{}{}", ms("median", median), ms("95 % within", p95));
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
 }
 

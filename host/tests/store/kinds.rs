@@ -330,6 +330,31 @@ fn an_older_monitor_leaves_null() {
     assert!(nulls("SELECT since_latest IS NULL AND middle_ticks IS NULL FROM drifts"));
 }
 
+#[test]
+fn what_a_monitor_does_not_state_is_null() {
+    let place = Scratch::new("kinds-not-stated");
+    let mut start = Start::new(1);
+    let settling_p95 = Baseline::NOT_STATED;
+    start.send(&Message::Baseline(Baseline {
+        kind: 1,
+        settling_median: 40_000,
+        settling_p95,
+        ..Baseline::default()
+    }));
+    let mut log = Log::open(&place.0, &Options::default(), None, vec![]).expect("a store");
+    log.push(&start.bytes, BEGIN);
+    log.finish().expect("room");
+    let connection = rusqlite::Connection::open(&place.0).expect("a file");
+    let found: (Option<i64>, Option<i64>) = connection
+        .query_row("SELECT median_ns, p95_ns FROM baselines", [], |row| Ok((row.get(0)?, row.get(1)?)))
+        .expect("a baseline");
+    assert_eq!(found, (Some(40_000_000), None));
+    let text: String = connection
+        .query_row("SELECT text FROM journal WHERE what = 'baseline'", [], |row| row.get(0))
+        .expect("an entry");
+    assert_eq!(text, "kind 1: 0 moves, median 40.00 ms");
+}
+
 /// A monitor reports a drift when it begins, when its promise changes, and when it ends; a restart ends it.
 #[test]
 fn a_kind_is_slower_while_its_drift_stands() {
