@@ -193,12 +193,8 @@ fn set_clock(session: &mut Session) -> Result<Answer, Error> {
 fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer, Error> {
     let mut moves = 0_u64;
     let dump = DumpSince { boot, priority: Priority::Move as u8, sequence };
-    session.request(&Command::DumpSince(dump), |header, message| {
-        match message {
-            Message::Move(_) if header.replay => moves += 1,
-            Message::Status(status) => return (status.replay_left == 0).then_some(()),
-            _ => (),
-        }
+    session.request::<()>(&Command::DumpSince(dump), |header, message| {
+        moves += u64::from(header.replay && matches!(message, Message::Move(_)));
         None
     })?;
     Ok(Answer::info(format!("{moves} moves received")))

@@ -125,7 +125,9 @@ impl Session {
         sent.map_err(|error| source::connection_error(&self.source, error))
     }
 
-    /// Sends a command and waits for the message that `answer` accepts; `None` if the monitor refuses the command.
+    /// Sends a command and waits for the message that `answer` accepts; `None` if the monitor refuses the command. A dump
+    /// is over with the first status that names it and reports nothing left to replay: a status may be on its way when
+    /// the command is sent, and one may be sent while the log is replayed.
     pub(super) fn request<T>(
         &mut self,
         command: &Command,
@@ -138,7 +140,8 @@ impl Session {
                 if answered.is_none() && !refused {
                     answered = answer(header, message);
                     let Message::Status(status) = message else { return };
-                    refused = answered.is_none() && status.last_command == Some(number);
+                    let is_over = status.replay_left == 0 && status.last_command == Some(number);
+                    refused = answered.is_none() && is_over;
                 }
             })?;
         }
