@@ -155,7 +155,7 @@ fn samples_are_requested_and_moves_are_declared_good() {
     assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves received\n"));
 }
 
-/// A status is sent every second, so one is often on its way when a request is made. It must not end the count.
+/// A board reports its status regularly, so one is often on its way when a request is made. It must not end the count.
 #[test]
 fn a_status_on_its_way_is_no_answer() {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
@@ -163,20 +163,18 @@ fn a_status_on_its_way_is_no_answer() {
     let mut monitor = monitor();
     std::thread::spawn(move || {
         let (mut stream, _) = listener.accept().expect("a connection");
-        let (mut received, mut sent, mut sample) = ([0; 256], [0; 4096], 4500_u32);
+        let (mut received, mut sent) = ([0; 256], [0; 4096]);
         while let Ok(count @ 1..) = stream.read(&mut received) {
-            for _ in 0..2000 {
-                sample += 1;
-                let still = Raw { command: Register::Whole(0), feedback: Register::Whole(0) };
-                monitor.sample(sample * 1000, &[still, still]);
-            }
-            monitor.receive(&received[..count]);
-            while let count @ 1.. = monitor.transmit(&mut sent) {
-                stream.write_all(&sent[..count]).expect("sent");
+            monitor.publish_status(0);
+            for request in [&received[..0], &received[..count]] {
+                monitor.receive(request);
+                while let count @ 1.. = monitor.transmit(&mut sent) {
+                    stream.write_all(&sent[..count]).expect("sent");
+                }
             }
         }
     });
-    assert_eq!(done(&["device", &place, "dump-since", "0", "0"]), "5 moves received\n");
+    assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves received\n"));
 }
 
 #[test]
