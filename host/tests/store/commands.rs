@@ -30,6 +30,21 @@ fn but_kinds(lines: &str) -> String {
     lines.lines().map(|line| cut(line) + "\n").collect()
 }
 
+/// A rest ends where the next move of the axis begins.
+#[track_caller]
+fn check_rests(stored: &str) {
+    let moves: Vec<serde_json::Value> =
+        stored.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
+    let figure = |of: &serde_json::Value, name: &str| of[name].as_f64().expect(name);
+    let pairs = moves.windows(2).filter(|pair| pair[0]["axis"] == pair[1]["axis"]);
+    let late = pairs.map(|pair| {
+        figure(&pair[1], "start_s") - figure(&pair[0], "command_end_s") - figure(&pair[0], "held_s")
+    });
+    // A sample lies between the last at the old command and the first at another.
+    let late: Vec<f64> = late.collect();
+    assert!(late.len() > 100 && late.iter().all(|late| late.abs() < 3e-4), "{late:?}");
+}
+
 /// `rehearse` and the store describe a kind in the same words.
 #[track_caller]
 fn check_kinds(rehearse: &[&str], stored: &str) {
@@ -54,6 +69,7 @@ fn a_rehearsed_shift_reads_back_line_by_line() {
     assert_eq!(sorted(&live), sorted(&but_kinds(&stored)));
     assert!(stored.contains(r#""kind":"+60 mm at 6"#) && stored.contains("mm/s (kind 1)"), "{stored}");
     check_kinds(&rehearse, &stored);
+    check_rests(&stored);
     // The same shift again is known; it is an hour's fraction that ended just now.
     assert_eq!(sorted(&done(&rehearse)), sorted(&live));
     assert_eq!(moves(&["--format", "jsonl"]), stored);
