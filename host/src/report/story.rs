@@ -21,6 +21,54 @@ pub struct Story<'a> {
     pub first: Option<String>,
 }
 
+/// How far a drift went, by the mean of the moves that settled in an interval.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Growth {
+    /// Its change when it was found. Unit: s
+    pub found_s: f64,
+    /// Mean of the baseline; none of a monitor that does not send it. Unit: s
+    pub baseline_s: Option<f64>,
+    /// The last interval, while it stands; none within if most of its moves do not settle. Unit: s
+    pub last_s: Option<Option<f64>>,
+    /// The interval that is farthest from the baseline; none within as above. Unit: s
+    pub most_s: Option<Option<f64>>,
+}
+
+impl Growth {
+    /// Of a drift as it begins. Unit: ticks/s
+    pub fn of(drift: &Drift, ticks_per_second: f64) -> Growth {
+        let baseline_s = Some(f64::from(drift.middle) / ticks_per_second).filter(|middle| *middle > 0.0);
+        Growth { found_s: f64::from(drift.change) / ticks_per_second, baseline_s, ..Growth::default() }
+    }
+
+    /// Change of an interval against the baseline; none if most of its moves do not settle. Unit: s
+    pub fn change(&self, mean: Option<Option<f64>>) -> Option<f64> {
+        Some(mean?? - self.baseline_s?)
+    }
+
+    /// `; at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %)`; empty if nothing is known.
+    pub fn text(&self) -> String {
+        let Some(baseline) = self.baseline_s else { return String::new() };
+        let size = |mean: Option<f64>| match mean {
+            None => "most moves do not settle".to_owned(),
+            Some(mean) => {
+                let direction = if mean >= baseline { "slower" } else { "faster" };
+                let change = (mean - baseline).abs();
+                format!("{direction} by {}", milliseconds(change, baseline))
+            }
+        };
+        let most = self.most_s.filter(|most| self.last_s != Some(*most));
+        let most = most.map(|most| format!("; at most {}", size(most)));
+        let last = self.last_s.map(|last| format!("; now {}", size(last)));
+        [most, last].into_iter().flatten().collect()
+    }
+}
+
+/// `4.8 ms (9.6 %)`. Unit: s
+fn milliseconds(change: f64, baseline: f64) -> String {
+    format!("{} ms ({} %)", fixed(1e3 * change, 1), fixed(100.0 * change / baseline, 1))
+}
+
 /// Ends a drift of moves whose baseline was discarded.
 pub const BEGUN_ANEW: &str = "the watch over it began anew";
 
@@ -171,6 +219,21 @@ mod tests {
         assert!(story(&ended).text(true).unwrap().contains("not shown to be back"));
         let back = Drift { returned: true, ..ended };
         assert_eq!(story(&back).text(true).as_deref(), Some("back at baseline"));
+    }
+
+    #[test]
+    fn growth_is_stated_as_far_as_it_is_known() {
+        let growth = Growth::of(&drift(), 1e6);
+        assert_eq!((growth.found_s, growth.baseline_s, growth.text()), (0.0048, Some(0.05), String::new()));
+        let of = |last_s, most_s| Growth { last_s, most_s, ..growth }.text();
+        let (most, now) = ("; at most slower by 9.0 ms (18.0 %)", "; now slower by 7.3 ms (14.6 %)");
+        assert_eq!(of(Some(Some(0.0573)), Some(Some(0.059))), format!("{most}{now}"));
+        assert_eq!(of(Some(Some(0.0573)), Some(Some(0.0573))), now, "it is the most");
+        assert_eq!(of(None, Some(Some(0.059))), most);
+        assert_eq!(of(Some(None), Some(None)), "; now most moves do not settle");
+        assert_eq!(of(Some(Some(0.045)), None), "; now faster by 5.0 ms (10.0 %)");
+        let unknown = Growth { baseline_s: None, most_s: Some(Some(0.059)), ..growth };
+        assert_eq!((unknown.text(), unknown.change(unknown.most_s)), (String::new(), None));
     }
 
     #[test]

@@ -14,7 +14,7 @@ use crate::error::Error;
 use crate::report::describe;
 
 /// A step in the life of an alarm, as other tools read it. Add fields at the end, never rename.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct AlarmLine {
     /// Name of the axis.
     pub axis: String,
@@ -45,17 +45,44 @@ pub struct AlarmLine {
     pub unit: &'static str,
     /// The story of the drift that raised it; none of other alarms and later states.
     pub story: Option<String>,
+    /// Number of the axis on its monitor, as `device` takes it.
+    pub axis_number: u8,
+    /// What to do next; none of a state that is past, or that needs nobody.
+    pub next: Option<String>,
+    /// Change of that drift when it was found. Unit: s
+    pub drift_s: Option<f64>,
+    /// The same in its last interval, while it stands; none if most moves do not settle. Unit: s
+    pub drift_last_s: Option<f64>,
+    /// The same in its worst interval; none as above. Unit: s
+    pub drift_most_s: Option<f64>,
 }
 
 impl AlarmLine {
     /// Names of the fields.
-    pub const HEADER: [&str; 14] = [
-        "axis", "alarm", "at", "subject", "state", "move", "value", "limit", "kind", "priority", "category",
-        "who", "unit", "story",
+    pub const HEADER: [&str; 19] = [
+        "axis",
+        "alarm",
+        "at",
+        "subject",
+        "state",
+        "move",
+        "value",
+        "limit",
+        "kind",
+        "priority",
+        "category",
+        "who",
+        "unit",
+        "story",
+        "axis_number",
+        "next",
+        "drift_s",
+        "drift_last_s",
+        "drift_most_s",
     ];
 
     /// The fields as text, in the order of [`AlarmLine::HEADER`].
-    pub fn row(&self) -> [String; 14] {
+    pub fn row(&self) -> [String; 19] {
         let AlarmLine { axis, alarm, at, subject, state, number, value, limit, kind, .. } = self.clone();
         [
             axis,
@@ -72,6 +99,11 @@ impl AlarmLine {
             self.who.clone().unwrap_or_default(),
             self.unit.to_owned(),
             self.story.clone().unwrap_or_default(),
+            self.axis_number.to_string(),
+            self.next.clone().unwrap_or_default(),
+            seconds(self.drift_s),
+            seconds(self.drift_last_s),
+            seconds(self.drift_most_s),
         ]
     }
 }
@@ -106,11 +138,30 @@ fn unit(subject: &str) -> &'static str {
     }
 }
 
-/// The story of the drift of this device, axis and kind that this move decided.
-fn story(drifts: &[StoredDrift], place: (i64, u8, i64), number: u32) -> Option<String> {
+/// The drift of this device, axis and kind that this move decided.
+fn drift_of(drifts: &[StoredDrift], place: (i64, u8, i64), number: u32) -> Option<&StoredDrift> {
     let is_it =
         |drift: &&StoredDrift| (drift.device, drift.axis, drift.kind_id) == place && drift.number == number;
-    drifts.iter().find(is_it).map(|drift| drift.text.clone())
+    drifts.iter().find(is_it)
+}
+
+/// A time as text. Unit: s
+fn seconds(time: Option<f64>) -> String {
+    time.map(|time| time.to_string()).unwrap_or_default()
+}
+
+/// What a person does next about an alarm in this state, in words that `device` takes; none if there is nothing to do.
+fn next(state: &str, subject: &str, (alarm, axis): (u32, u8)) -> Option<String> {
+    Some(match (state, subject) {
+        ("unacknowledged" | "returned to normal unacknowledged" | "latched unacknowledged", _) => {
+            format!("acknowledge {alarm}")
+        }
+        ("latched acknowledged", _) => format!("reset {alarm}"),
+        ("out of service", _) => format!("return-to-service {alarm}"),
+        // Other alarms return to normal by themselves when their cause is removed.
+        ("acknowledged", "drift") => format!("declare {axis}"),
+        _ => return None,
+    })
 }
 
 /// A monitor sends its open alarms again whenever it is identified: of equal steps only the first is selected.
@@ -120,7 +171,11 @@ const STEPS: &str = "
             AND priority = 0 AND frames.sequence = alarms.sequence),
         (SELECT who FROM journal WHERE journal.device = alarms.device AND journal.boot = alarms.boot
             AND priority IS NULL AND journal.sequence = alarms.sequence AND journal.axis = alarms.axis),
-        alarms.device, alarms.axis, boot, min(sequence)
+        alarms.device, alarms.axis, boot, min(sequence),
+        boot = (SELECT max(boot) FROM boots WHERE boots.device = alarms.device)
+            AND NOT EXISTS (SELECT 1 FROM alarms AS later WHERE later.device = alarms.device
+                AND later.boot = alarms.boot AND later.alarm = alarms.alarm AND later.sequence > alarms.sequence
+                AND (later.at_us <> alarms.at_us OR later.state <> alarms.state)) AS is_last
     FROM alarms LEFT JOIN axes ON axes.device = alarms.device AND axes.axis = alarms.axis
     WHERE at_us >= ?1 AND at_us < ?2 AND (?3 IS NULL OR name = ?3 OR CAST(alarms.axis AS TEXT) = ?3)
     GROUP BY alarms.device, boot, alarm, at_us, state
@@ -147,15 +202,23 @@ impl Store {
                 let raised = sent.filter(|alarm| {
                     alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs
                 });
-                let story = raised.and_then(|alarm| story(drifts, place, alarm.number));
+                let drift = raised.and_then(|alarm| drift_of(drifts, place, alarm.number));
+                let growth = drift.map(|drift| drift.growth);
+                let (alarm, state): (u32, String) = (row.get(1)?, row.get(4)?);
+                let is_last: bool = row.get("is_last")?;
                 Ok(AlarmLine {
                     unit: unit(&subject),
-                    story,
+                    story: drift.map(|drift| drift.text.clone()),
+                    axis_number: place.1,
+                    next: next(&state, &subject, (alarm, place.1)).filter(|_| is_last),
+                    drift_s: growth.map(|growth| growth.found_s),
+                    drift_last_s: growth.and_then(|growth| growth.change(growth.last_s)),
+                    drift_most_s: growth.and_then(|growth| growth.change(growth.most_s)),
                     axis: row.get(0)?,
-                    alarm: row.get(1)?,
+                    alarm,
                     at: time::text(row.get(2)?),
                     subject,
-                    state: row.get(4)?,
+                    state,
                     number: row.get(5)?,
                     value: row.get(6)?,
                     limit: row.get(7)?,
