@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use rusqlite::params;
+use rusqlite::{Row, params};
 use serde::Serialize;
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Category, Subject};
 use stillpoint_core::wire::message::Message;
@@ -164,6 +164,9 @@ fn next(state: &str, subject: &str, (alarm, axis): (u32, u8)) -> Option<String> 
     })
 }
 
+/// Descriptions of kinds, by device, axis and [`kind::id`].
+type Kinds = BTreeMap<(i64, u8, i64), String>;
+
 /// A monitor sends its open alarms again whenever it is identified: of equal steps only the first is selected.
 const STEPS: &str = "
     SELECT coalesce(name, 'axis ' || alarms.axis), alarm, at_us, subject, state, number, value, limit_value,
@@ -193,48 +196,14 @@ impl Store {
         let kinds = self.all_kind_descriptions()?;
         let read = || -> rusqlite::Result<Vec<AlarmLine>> {
             let mut statement = self.connection.prepare_cached(STEPS)?;
-            let rows = statement.query_map(params![since, until, axis], |row| {
-                let sent = alarm_in(row.get_ref(8)?.as_blob_or_null()?);
-                let number = sent.map_or(0, |alarm| alarm.kind);
-                let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
-                let unknown = if number == 0 { String::new() } else { format!("kind {number}") };
-                let subject: String = row.get(3)?;
-                let raised = sent.filter(|alarm| {
-                    alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs
-                });
-                let drift = raised.and_then(|alarm| drift_of(drifts, place, alarm.number));
-                let growth = drift.map(|drift| drift.growth);
-                let (alarm, state): (u32, String) = (row.get(1)?, row.get(4)?);
-                let is_last: bool = row.get("is_last")?;
-                Ok(AlarmLine {
-                    unit: unit(&subject),
-                    story: drift.map(|drift| drift.text.clone()),
-                    axis_number: place.1,
-                    next: next(&state, &subject, (alarm, place.1)).filter(|_| is_last),
-                    drift_s: growth.map(|growth| growth.found_s),
-                    drift_last_s: growth.and_then(|growth| growth.change(growth.last_s)),
-                    drift_most_s: growth.and_then(|growth| growth.change(growth.most_s)),
-                    axis: row.get(0)?,
-                    alarm,
-                    at: time::text(row.get(2)?),
-                    subject,
-                    state,
-                    number: row.get(5)?,
-                    value: row.get(6)?,
-                    limit: row.get(7)?,
-                    kind: kinds.get(&place).cloned().unwrap_or(unknown),
-                    priority: sent.map(|alarm| describe::priority(alarm.priority)),
-                    category: sent.map(|alarm| letter(alarm.category)),
-                    who: row.get(9)?,
-                })
-            })?;
+            let rows = statement.query_map(params![since, until, axis], |row| line(row, drifts, &kinds))?;
             rows.collect()
         };
         read().map_err(|error| self.fault(&error))
     }
 
     /// Descriptions of the kinds of all axes, by device, axis and [`kind::id`].
-    fn all_kind_descriptions(&self) -> Result<BTreeMap<(i64, u8, i64), String>, Error> {
+    fn all_kind_descriptions(&self) -> Result<Kinds, Error> {
         let mut all = BTreeMap::new();
         for known in self.axes()? {
             let kinds = self.kind_descriptions(&known)?;
@@ -242,4 +211,39 @@ impl Store {
         }
         Ok(all)
     }
+}
+
+/// The line of a row of [`STEPS`].
+fn line(row: &Row, drifts: &[StoredDrift], kinds: &Kinds) -> rusqlite::Result<AlarmLine> {
+    let sent = alarm_in(row.get_ref(8)?.as_blob_or_null()?);
+    let number = sent.map_or(0, |alarm| alarm.kind);
+    let place = (row.get(10)?, row.get(11)?, kind::id(row.get(12)?, number));
+    let unknown = if number == 0 { String::new() } else { format!("kind {number}") };
+    let (alarm, subject, state): (u32, String, String) = (row.get(1)?, row.get(3)?, row.get(4)?);
+    let raised =
+        sent.filter(|alarm| alarm.subject == Subject::Drift && alarm.event == AlarmEvent::AlarmOccurs);
+    let drift = raised.and_then(|alarm| drift_of(drifts, place, alarm.number));
+    let growth = drift.map(|drift| drift.growth);
+    let is_last: bool = row.get("is_last")?;
+    Ok(AlarmLine {
+        axis: row.get(0)?,
+        alarm,
+        at: time::text(row.get(2)?),
+        unit: unit(&subject),
+        next: next(&state, &subject, (alarm, place.1)).filter(|_| is_last),
+        subject,
+        state,
+        number: row.get(5)?,
+        value: row.get(6)?,
+        limit: row.get(7)?,
+        kind: kinds.get(&place).cloned().unwrap_or(unknown),
+        priority: sent.map(|alarm| describe::priority(alarm.priority)),
+        category: sent.map(|alarm| letter(alarm.category)),
+        who: row.get(9)?,
+        story: drift.map(|drift| drift.text.clone()),
+        axis_number: place.1,
+        drift_s: growth.map(|growth| growth.found_s),
+        drift_last_s: growth.and_then(|growth| growth.change(growth.last_s)),
+        drift_most_s: growth.and_then(|growth| growth.change(growth.most_s)),
+    })
 }
