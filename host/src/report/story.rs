@@ -21,6 +21,15 @@ pub struct Story<'a> {
     pub first: Option<String>,
 }
 
+/// The moves of an interval.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Interval {
+    /// Mean settling time of those that settled; none if at least half did not. Unit: s
+    pub mean_s: Option<f64>,
+    /// Share of those that did not settle.
+    pub unsettled: f64,
+}
+
 /// How far a drift went, by the mean of the moves that settled in an interval.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Growth {
@@ -28,10 +37,10 @@ pub struct Growth {
     pub found_s: f64,
     /// Mean of the baseline; none of a monitor that does not send it. Unit: s
     pub baseline_s: Option<f64>,
-    /// The last interval, while it stands; none within if most of its moves do not settle. Unit: s
-    pub last_s: Option<Option<f64>>,
-    /// The interval that is farthest from the baseline; none within as above. Unit: s
-    pub most_s: Option<Option<f64>>,
+    /// The last interval, while it stands.
+    pub last: Option<Interval>,
+    /// The interval that is farthest from the baseline.
+    pub most: Option<Interval>,
 }
 
 impl Growth {
@@ -41,26 +50,31 @@ impl Growth {
         Growth { found_s: f64::from(drift.change) / ticks_per_second, baseline_s, ..Growth::default() }
     }
 
-    /// Change of an interval against the baseline; none if most of its moves do not settle. Unit: s
-    pub fn change(&self, mean: Option<Option<f64>>) -> Option<f64> {
-        Some(mean?? - self.baseline_s?)
+    /// Change of an interval against the baseline; none if at least half of its moves did not settle. Unit: s
+    pub fn change(&self, interval: Option<Interval>) -> Option<f64> {
+        Some(interval?.mean_s? - self.baseline_s?)
     }
 
-    /// `; at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %)`; empty if nothing is known.
+    /// `; at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %), and 5 % do not settle`; empty if nothing is known.
     pub fn text(&self) -> String {
         let Some(baseline) = self.baseline_s else { return String::new() };
-        let size = |mean: Option<f64>| match mean {
-            None => "most moves do not settle".to_owned(),
-            Some(mean) => {
-                let direction = if mean >= baseline { "slower" } else { "faster" };
-                let change = (mean - baseline).abs();
-                format!("{direction} by {}", milliseconds(change, baseline))
-            }
-        };
-        let most = self.most_s.filter(|most| self.last_s != Some(*most));
-        let most = most.map(|most| format!("; at most {}", size(most)));
-        let last = self.last_s.map(|last| format!("; now {}", size(last)));
+        let most = self.most.filter(|most| self.last != Some(*most));
+        let most = most.map(|most| format!("; at most {}", most.text(baseline)));
+        let last = self.last.map(|last| format!("; now {}", last.text(baseline)));
         [most, last].into_iter().flatten().collect()
+    }
+}
+
+impl Interval {
+    fn text(&self, baseline: f64) -> String {
+        let Some(mean) = self.mean_s else { return "most moves do not settle".to_owned() };
+        let direction = if mean >= baseline { "slower" } else { "faster" };
+        let size = milliseconds((mean - baseline).abs(), baseline);
+        let unsettled = match self.unsettled > 0.0 {
+            true => format!(", and {} % do not settle", plain_to(100.0 * self.unsettled, 2)),
+            false => String::new(),
+        };
+        format!("{direction} by {size}{unsettled}")
     }
 }
 
@@ -225,15 +239,19 @@ mod tests {
     fn growth_is_stated_as_far_as_it_is_known() {
         let growth = Growth::of(&drift(), 1e6);
         assert_eq!((growth.found_s, growth.baseline_s, growth.text()), (0.0048, Some(0.05), String::new()));
-        let of = |last_s, most_s| Growth { last_s, most_s, ..growth }.text();
+        let interval = |mean_s: f64| Some(Interval { mean_s: Some(mean_s), unsettled: 0.0 });
+        let of = |last, most| Growth { last, most, ..growth }.text();
         let (most, now) = ("; at most slower by 9.0 ms (18.0 %)", "; now slower by 7.3 ms (14.6 %)");
-        assert_eq!(of(Some(Some(0.0573)), Some(Some(0.059))), format!("{most}{now}"));
-        assert_eq!(of(Some(Some(0.0573)), Some(Some(0.0573))), now, "it is the most");
-        assert_eq!(of(None, Some(Some(0.059))), most);
-        assert_eq!(of(Some(None), Some(None)), "; now most moves do not settle");
-        assert_eq!(of(Some(Some(0.045)), None), "; now faster by 5.0 ms (10.0 %)");
-        let unknown = Growth { baseline_s: None, most_s: Some(Some(0.059)), ..growth };
-        assert_eq!((unknown.text(), unknown.change(unknown.most_s)), (String::new(), None));
+        assert_eq!(of(interval(0.0573), interval(0.059)), format!("{most}{now}"));
+        assert_eq!(of(interval(0.0573), interval(0.0573)), now, "it is the most");
+        assert_eq!(of(None, interval(0.059)), most);
+        let failing = |mean_s, unsettled| Some(Interval { mean_s, unsettled });
+        assert_eq!(of(failing(Some(0.0573), 0.25), None), format!("{now}, and 25 % do not settle"));
+        let none = failing(None, 0.6);
+        assert_eq!(of(none, none), "; now most moves do not settle");
+        assert_eq!(of(interval(0.045), None), "; now faster by 5.0 ms (10.0 %)");
+        let unknown = Growth { baseline_s: None, most: interval(0.059), ..growth };
+        assert_eq!((unknown.text(), unknown.change(unknown.most)), (String::new(), None));
     }
 
     #[test]

@@ -243,7 +243,7 @@ fn line(row: &Row, drifts: &[StoredDrift], kinds: &Kinds) -> rusqlite::Result<Al
         story: drift.map(|drift| drift.text.clone()),
         axis_number: place.1,
         drift_s: growth.map(|growth| growth.found_s),
-        drift_last_s: growth.and_then(|growth| growth.change(growth.last_s)),
-        drift_most_s: growth.and_then(|growth| growth.change(growth.most_s)),
+        drift_last_s: growth.and_then(|growth| growth.change(growth.last)),
+        drift_most_s: growth.and_then(|growth| growth.change(growth.most)),
     })
 }

@@ -7,32 +7,24 @@ use rusqlite::{Row, params};
 use super::axes::KnownAxis;
 use super::database::Store;
 use super::summary::SPANS;
+use crate::report::story::Interval;
 
 /// Fewest settled and unsettled moves of an interval that counts, as in a trend.
 const FEWEST: i64 = 5;
 
-/// The moves of one interval.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Size {
-    /// Beginning of the interval. Unit: µs since 1970, UTC
-    pub at: i64,
-    /// Mean settling time of those that settled; none if at least half did not. Unit: s
-    pub mean: Option<f64>,
-}
-
 /// The intervals of a drift, in order.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Sizes(Vec<Size>);
+pub struct Sizes(Vec<Interval>);
 
 impl Sizes {
     /// The last interval.
-    pub fn last(&self) -> Option<Size> {
+    pub fn last(&self) -> Option<Interval> {
         self.0.last().copied()
     }
 
     /// The slowest interval, or the fastest; one that mostly does not settle is the slowest of all.
-    pub fn most(&self, upwards: bool) -> Option<Size> {
-        let height = |size: &Size| size.mean.unwrap_or(f64::INFINITY) * if upwards { 1.0 } else { -1.0 };
+    pub fn most(&self, upwards: bool) -> Option<Interval> {
+        let height = |one: &Interval| one.mean_s.unwrap_or(f64::INFINITY) * if upwards { 1.0 } else { -1.0 };
         self.0.iter().copied().max_by(|a, b| height(a).total_cmp(&height(b)))
     }
 }
@@ -47,13 +39,14 @@ impl Store {
         (since, until): (i64, i64),
     ) -> rusqlite::Result<Sizes> {
         let mut statement = self.connection.prepare_cached(
-            "SELECT at_us, settled, unsettled, sum_ns FROM summaries
+            "SELECT settled, unsettled, sum_ns FROM summaries
             WHERE device = ?1 AND axis = ?2 AND span = ?3 AND kind = ?4 AND at_us >= ?5 AND at_us < ?6
             AND settled + unsettled >= ?7 ORDER BY at_us",
         )?;
         for span in SPANS {
             let values = params![known.device, known.axis.axis, span, id, since, until, FEWEST];
-            let sizes = statement.query_map(values, size)?.collect::<rusqlite::Result<Vec<Size>>>()?;
+            let sizes =
+                statement.query_map(values, interval)?.collect::<rusqlite::Result<Vec<Interval>>>()?;
             if !sizes.is_empty() {
                 return Ok(Sizes(sizes));
             }
@@ -62,10 +55,11 @@ impl Store {
     }
 }
 
-fn size(row: &Row) -> rusqlite::Result<Size> {
-    let (settled, unsettled): (i64, i64) = (row.get(1)?, row.get(2)?);
-    let mean = row.get::<_, i64>(3)? as f64 / settled.max(1) as f64 * 1e-9;
-    Ok(Size { at: row.get(0)?, mean: (settled > unsettled).then_some(mean) })
+fn interval(row: &Row) -> rusqlite::Result<Interval> {
+    let (settled, unsettled, sum_ns): (i64, i64, i64) = (row.get(0)?, row.get(1)?, row.get(2)?);
+    let mean = sum_ns as f64 / settled.max(1) as f64 * 1e-9;
+    let unsettled_share = unsettled as f64 / (settled + unsettled).max(1) as f64;
+    Ok(Interval { mean_s: (settled > unsettled).then_some(mean), unsettled: unsettled_share })
 }
 
 #[cfg(test)]
@@ -75,14 +69,13 @@ mod tests {
     #[test]
     fn the_most_is_the_slowest_or_the_fastest() {
         let sizes = |means: &[Option<f64>]| {
-            Sizes((0..).zip(means).map(|(at, mean)| Size { at, mean: *mean }).collect())
+            Sizes(means.iter().map(|mean_s| Interval { mean_s: *mean_s, unsettled: 0.0 }).collect())
         };
         let all = sizes(&[Some(0.05), Some(0.07), Some(0.04), Some(0.06)]);
-        assert_eq!(
-            [all.most(true), all.most(false), all.last()].map(|size| size.map(|size| size.at)),
-            [Some(1), Some(2), Some(3)]
-        );
-        assert_eq!(sizes(&[Some(0.05), None, Some(0.07)]).most(true), Some(Size { at: 1, mean: None }));
+        let found = [all.most(true), all.most(false), all.last()].map(|one| one.and_then(|one| one.mean_s));
+        assert_eq!(found, [Some(0.07), Some(0.04), Some(0.06)]);
+        let failing = sizes(&[Some(0.05), None, Some(0.07)]).most(true);
+        assert_eq!(failing, Some(Interval::default()));
         assert_eq!((Sizes::default().most(true), Sizes::default().last()), (None, None));
     }
 }

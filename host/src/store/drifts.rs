@@ -122,8 +122,8 @@ impl Store {
         let sizes = self.drift_sizes(known, drift.kind_id, (drift.at.saturating_sub(INTERVAL), end))?;
         let stands = drift.stands_at(until);
         let growth = &mut drift.growth;
-        growth.last_s = sizes.last().filter(|_| stands).map(|size| size.mean);
-        growth.most_s = sizes.most(drift.upwards).map(|size| size.mean);
+        growth.last = sizes.last().filter(|_| stands);
+        growth.most = sizes.most(drift.upwards);
         Ok(())
     }
 
