@@ -280,7 +280,8 @@ fn actions_are_recorded_in_the_journal() {
         ("settings", "axis 1, from the next move on: window 50 -> 60"),
         (
             "baseline",
-            "axis 1: all kinds of moves are declared good as they run now; baselines are learnt anew",
+            "axis 1: all kinds of moves are declared good as they run now; baselines are learnt anew; nothing was \
+                compared: the store has no moves of the last hour and the week before",
         ),
     ];
     let expected = texts.map(|(what, text)| (format!("{what:?}"), format!("{text:?}"), 1));

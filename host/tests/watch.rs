@@ -162,6 +162,22 @@ fn an_unusable_source_is_named() {
     assert!(text(&no_probe.stderr).contains("serial:port: is not a probe; give probe:CHIP"));
 }
 
+#[test]
+fn a_file_without_frames_is_no_monitors() {
+    let file = std::env::temp_dir().join(format!("stillpoint-{}-recording.csv", std::process::id()));
+    let source = format!("file:{}", file.display());
+    for content in ["", "t_s,command,feedback\n0.0,1,1\n"] {
+        std::fs::write(&file, content).expect("a file is written");
+        let refused = stillpoint(&["watch", &source]);
+        let words = text(&refused.stderr);
+        assert_eq!((refused.status.code(), text(&refused.stdout).as_str()), (Some(1), ""), "{words}");
+        let expected = format!("{}: holds no frames of a monitor; name a file", file.display());
+        assert!(words.contains(&expected) && words.contains("`stillpoint measure`"), "{words}");
+    }
+    std::fs::remove_file(&file).ok();
+    assert!(watched("a-frame", &[Message::Hello(status::Hello::default())]).status.success());
+}
+
 /// `--features probe` has its own tests.
 #[cfg(not(feature = "probe"))]
 #[test]

@@ -8,7 +8,7 @@
 use super::rank_sum::rank_sum;
 
 /// Fewest moves on each side. Common practice, no source
-const FEWEST: usize = 8;
+pub const FEWEST: usize = 8;
 
 /// Now is slower.
 #[derive(Clone, Copy, Debug, PartialEq)]

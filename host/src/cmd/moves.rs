@@ -1,12 +1,15 @@
 //! In: a store and a time. Out: its moves, as `measure` prints them.
 
+use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args;
+use jiff::tz::TimeZone;
 
-use super::output::{Output, OutputFormat};
+use super::output::{Output, OutputFormat, notify};
 use crate::error::Error;
+use crate::report::wall_time;
 use crate::store::moves::MoveQuery;
 use crate::store::{Options, Store, time};
 
@@ -82,6 +85,20 @@ impl Within {
         })
     }
 
+    /// That there are no moves in the time, and when there are some; none if there are. Times are those of the zone.
+    pub(super) fn no_moves(&self, store: &Store, zone: &TimeZone) -> Result<Option<String>, Error> {
+        let axes = store.find_axes(self.axis.as_deref())?;
+        if store.has_moves(&axes, self.interval(store)?)? {
+            return Ok(None);
+        }
+        let Some((first, last)) = store.move_span(&axes)? else {
+            return Ok(Some("no moves: the store holds none".to_owned()));
+        };
+        let [first, last] = [first, last].map(|at| wall_time::second(at, zone));
+        let zone = wall_time::zone(zone);
+        Ok(Some(format!("no moves in this period; the store holds moves from {first} to {last} ({zone})")))
+    }
+
     /// The query for its moves.
     pub(super) fn query(&self, store: &Store, curves: bool) -> Result<MoveQuery, Error> {
         let (since, until) = self.interval(store)?;
@@ -93,6 +110,13 @@ impl Within {
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = arguments.within.open()?;
     let query = arguments.within.query(&store, !arguments.no_curves)?;
+    if let Some(text) = arguments.within.no_moves(&store, &TimeZone::system())? {
+        if arguments.format == OutputFormat::Table {
+            writeln!(io::stdout(), "{text}")?;
+            return Ok(ExitCode::SUCCESS);
+        }
+        notify(text);
+    }
     let mut output = Output::for_store(arguments.format)?;
     store.moves(&query, &mut |report| Ok(output.write(report)?))?;
     output.finish()?;

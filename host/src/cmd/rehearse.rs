@@ -1,7 +1,7 @@
 //! In: hours and a seed. Out: the moves of a virtual machine, measured by the firmware and sent in its frames.
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
@@ -25,7 +25,7 @@ use crate::source::rehearsal::nuisance::Nuisance;
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
 use crate::store::devices::Axis;
 use crate::store::log::Log;
-use crate::store::{self, time};
+use crate::store::{self, Store, time};
 
 mod port;
 mod samples;
@@ -65,7 +65,7 @@ pub struct Arguments {
     #[arg(long, value_name = "HZ", default_value = "4000", value_parser = whole_from_1)]
     #[arg(allow_negative_numbers = true)]
     rate: u32,
-    /// Store the monitor's frames in this file, as a shift that ends now
+    /// Store the monitor's frames in this file, as a shift that ends now; the file of another shift is refused
     #[arg(long, value_name = "PATH")]
     store: Option<PathBuf>,
     /// Print every move in this format; default: a summary of the shift
@@ -110,6 +110,7 @@ impl Arguments {
     /// Opens the store. The device number is a hash of the arguments, so that the store recognises the same shift.
     fn open(&self, axes: &[AxisInfo]) -> Result<Option<Log>, Error> {
         let Some(path) = &self.store else { return Ok(None) };
+        self.refuse_store_of_others(path)?;
         let axis = |(axis, info): (usize, &AxisInfo)| Axis {
             axis: axis as u8,
             name: info.name.to_owned(),
@@ -120,6 +121,21 @@ impl Arguments {
         };
         let axes = axes.iter().enumerate().map(axis).collect();
         Log::open(path, &store::Options::default(), Some(self.number()), axes).map(Some)
+    }
+
+    /// Refuses a store of another machine: its axes have the same names, and their stories would be told as one.
+    fn refuse_store_of_others(&self, path: &Path) -> Result<(), Error> {
+        // What can't be opened is refused when it is opened for writing, with its own message.
+        let known = path.exists().then(|| Store::open(path, &store::Options::default()).ok()).flatten();
+        let Some(known) = known else { return Ok(()) };
+        let Some(shifts) = known.shifts_of_others(&self.number())? else { return Ok(()) };
+        let what = if shifts.is_empty() { String::new() } else { format!(": {}", shifts.join("; ")) };
+        Err(Error::Option {
+            option: "--store".to_owned(),
+            value: path.display().to_string(),
+            wrong: format!("holds the moves of another machine{what}"),
+            remedy: "give another file, or remove this one".to_owned(),
+        })
     }
 
     /// Whether an axis wears.
@@ -171,10 +187,17 @@ impl Arguments {
         })
     }
 
+    /// How long the monitor's baselines grow: a quarter of the shift, which is over before any axis wears; at most a day,
+    /// as on a machine. Unit: minutes
+    fn baseline_minutes(&self) -> u32 {
+        (self.hours * 15.0).ceil().clamp(1.0, 1440.0) as u32
+    }
+
     /// Number of the virtual monitor.
     fn number(&self) -> [u8; 12] {
         let healthy = NAMES.iter().fold(0, |healthy, name| 2 * healthy + u64::from(!self.wears(name)));
-        let shift = [self.hours.to_bits(), self.seed, healthy, u64::from(self.rate)];
+        let baseline = u64::from(self.baseline_minutes());
+        let shift = [self.hours.to_bits(), self.seed, healthy, u64::from(self.rate), baseline];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
         let bytes = bytes.chain(self.nuisances().flat_map(|nuisance| name(nuisance).into_bytes()));
         // FNV-1a with 64 bits is enough to distinguish rehearsals.
@@ -214,7 +237,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(address) = &arguments.listen {
         return listen::run(address, arguments, axes);
     }
-    let (monitor, axes) = Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
+    let (mut monitor, axes) =
+        Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
+    monitor.set_baseline(&axes, arguments.baseline_minutes());
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?,
         store: arguments.open(&axes)?,

@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
+use jiff::tz::TimeZone;
 
 use super::moves::Within;
 use super::option_value::{positive, whole};
@@ -15,9 +16,11 @@ use crate::analysis::residual_error::ResidualErrors;
 use crate::analysis::trend::{TrendOptions, trend};
 use crate::analysis::warm_up::Rule;
 use crate::error::Error;
+use crate::report::explained;
 use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
 use crate::store::axes::KnownAxis;
+use crate::store::drifts::StoredDrift;
 use crate::store::kinds::{Kind, KnownBaseline};
 use crate::store::sketch::Bins;
 use crate::store::statistics::{Overall, interval_stats};
@@ -29,7 +32,8 @@ use crate::store::summary::SPANS;
 /// trend, changes and their times, when a limit will be reached, and what settling cost. The section Trend of
 /// core/METHOD.md defines each number. A move that does not settle counts as slower than every move that does, and costs at
 /// least the time to the next command. No slope spans a change of settings or a new baseline. Where hardly any move settles
-/// near the median, the mean is followed instead. With --until all is as it was known then.
+/// near the median, the mean is followed instead. With --until all is as it was known then. Times in the table are those of
+/// this computer's time zone. "drift since" is the monitor's, as in `alarms`; a step is a change between two intervals.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -73,7 +77,8 @@ In CSV the entries of a list are separated by `;`, the numbers of an entry by `:
   change_points        at s : median before s : after s
   shifts               name : moves : lost s : lost against the baseline s
   unsettled_intervals  start s : unsettled moves : all moves
-  restarts             at s";
+  restarts             at s
+  explained            words";
 
 /// Lengths of the summary intervals of a store.
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -115,7 +120,15 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if found.too_short > 0 {
         notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
     }
-    print(arguments.format, &found.lines)
+    let zone = TimeZone::system();
+    match arguments.within.no_moves(&store, &zone)?.filter(|_| found.lines.is_empty()) {
+        Some(text) if arguments.format == OutputFormat::Table => writeln!(io::stdout(), "{text}")?,
+        no_moves => {
+            no_moves.iter().for_each(notify);
+            print(arguments.format, &found.lines, &zone)?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
 }
 
 /// What is to be known, and of which moves.
@@ -149,23 +162,38 @@ impl Query<'_> {
     /// The trends of all kinds.
     pub fn lines(&self) -> Result<Found, Error> {
         let mut found = Found::default();
+        let drifts = self.standing_drifts()?;
         for known in self.store.find_axes(self.axis.as_deref())? {
             let limit_s = self.options.limit_s;
             let errors = limit_s.map(|limit_s| self.store.residual_errors(&known, self.within, limit_s));
             let errors = errors.transpose()?;
+            let causes = self.store.explained(&known, self.within.1)?;
+            let explained: Vec<String> = causes.iter().map(explained::text).collect();
             for kind in self.store.kinds(&known, self.span, self.within)? {
                 if self.kind.is_some_and(|number| number != kind.number()) {
                     found.others.push(format!("{} {}", known.axis.name, kind.describe()));
                     continue;
                 }
                 match self.line(&known, &kind, errors.as_ref())? {
-                    Some(line) => found.lines.push(line),
+                    Some(line) => {
+                        let drift_since_s =
+                            since_s(&drifts, &known, &kind).filter(|_| line.drifts_up == Some(true));
+                        let explained = explained.clone();
+                        found.lines.push(TrendLine { drift_since_s, explained, ..line });
+                    }
                     None => found.too_short += 1,
                 }
             }
         }
         cycle::keep_parts_of_slowest(&mut found.lines);
         Ok(found)
+    }
+
+    /// The drifts to slower that stand at the end of the time.
+    fn standing_drifts(&self) -> Result<Vec<StoredDrift>, Error> {
+        let until = self.within.1;
+        let drifts = self.store.drifts(self.axis.as_deref(), (i64::MIN, until), &TimeZone::UTC)?;
+        Ok(drifts.into_iter().filter(|drift| drift.upwards && drift.stands_at(until)).collect())
     }
 
     /// The trend of one kind, over longer intervals if the wanted ones have too few moves each; `None` if all have.
@@ -224,6 +252,14 @@ impl Query<'_> {
     }
 }
 
+/// When the change came of the last drift of a kind, as `alarms` has it. Unit: s
+fn since_s(drifts: &[StoredDrift], known: &KnownAxis, kind: &Kind) -> Option<f64> {
+    let is_of = |drift: &&StoredDrift| {
+        (drift.device, drift.axis) == (known.device, known.axis.axis) && kind.ids.contains(&drift.kind_id)
+    };
+    Some(drifts.iter().rfind(is_of)?.since? as f64 * 1e-6)
+}
+
 /// Means are followed instead of medians where a median, of the moves or of their baseline, lies in a gap.
 fn measure_of(overall: &Overall, options: &TrendOptions) -> Measure {
     let in_gap = |baseline: &Baseline| baseline.levels.median_s.is_none() && baseline.levels.mean_s.is_some();
@@ -274,14 +310,14 @@ fn errors_of_kind(errors: &BTreeMap<i64, ResidualErrors>, kind: &Kind) -> Option
     })
 }
 
-fn print(format: OutputFormat, lines: &[TrendLine]) -> Result<ExitCode, Error> {
+fn print(format: OutputFormat, lines: &[TrendLine], zone: &TimeZone) -> Result<(), Error> {
     let mut out = io::stdout().lock();
     match format {
-        OutputFormat::Table => out.write_all(table::table(lines).as_bytes())?,
+        OutputFormat::Table => out.write_all(table::table(lines, zone).as_bytes())?,
         OutputFormat::Jsonl => lines.iter().try_for_each(|line| out.write_all(json(line)?.as_bytes()))?,
         OutputFormat::Csv => csv::csv(lines, out)?,
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(())
 }
 
 /// The options that all kinds share.

@@ -299,6 +299,20 @@ impl Watch<'_> {
             "{} frames, {} sent again, {} lost in transmission, {} corrupt parts of {} bytes",
             counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
         ));
-        Ok(ExitCode::SUCCESS)
+        match self.arguments.source.strip_prefix("file:").filter(|_| counts.frames == 0) {
+            Some(file) => Err(no_frames(file)),
+            None => Ok(ExitCode::SUCCESS),
+        }
+    }
+}
+
+/// A file that is none of a monitor's. A line may be silent, so that without frames it is no error.
+fn no_frames(file: &str) -> Error {
+    Error::Unreached {
+        place: file.to_owned(),
+        wrong: "holds no frames of a monitor".to_owned(),
+        remedy: "name a file with the bytes that a monitor sent; a recording of positions is read by \
+            `stillpoint measure`, a store by `stillpoint moves`"
+            .to_owned(),
     }
 }

@@ -10,12 +10,11 @@ use super::{reason, settling_curve};
 /// Makes the struct [`MoveReport`], its table [`FIELDS`] and its constructor from the rows below.
 ///
 /// A row is: meaning, name, type, unit, its column in tables if it has one, and value. `from x` marks the row that
-/// reports the number `x` of the core's record; `unreported` lists the numbers that no row reports. The record is
-/// destructured without `..`: a number without a row does not compile ("pattern requires `..`"), nor does a row that
-/// ignores its number.
+/// reports the number `x` of the core's record. The record is destructured without `..`: a number without a row does not
+/// compile ("pattern requires `..`"), nor does a row that ignores its number.
 macro_rules! move_report {
     (
-        ($axis:ident, $record:ident, $curve:ident) unreported $($unreported:ident)+;
+        ($axis:ident, $record:ident, $curve:ident);
         $(
             $(#[doc = $meaning:literal])+
             $field:ident $(as $name:literal)?: $type:ty, $unit:literal
@@ -50,7 +49,7 @@ macro_rules! move_report {
                 $record: &Record,
                 $curve: impl IntoIterator<Item = CurvePoint>,
             ) -> MoveReport {
-                let Record { $($($source,)?)+ $($unreported: _,)+ } = *$record;
+                let Record { $($($source,)?)+ } = *$record;
                 MoveReport { $($field: $value,)+ kind: None }
             }
         }
@@ -65,7 +64,7 @@ macro_rules! move_report {
 
 // The names and their order are a contract: append, never rename or move.
 move_report! {
-    (axis, record, curve) unreported held;
+    (axis, record, curve);
 
     /// Where the samples came from.
     file: String, "" = axis.file.clone();
@@ -150,6 +149,8 @@ move_report! {
     gaps: u32, "1", from gaps = gaps;
     /// Number of the product that the axis worked on; none where it is not known.
     job: Option<u32>, "", column ("\njob", 4, Plain) = None;
+    /// Command end to the next change of the command, or to the end of the samples: as long as the axis had to settle.
+    held_s: f64, "s", from held = axis.seconds(held as f64);
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

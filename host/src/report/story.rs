@@ -21,6 +21,68 @@ pub struct Story<'a> {
     pub first: Option<String>,
 }
 
+/// The moves of an interval.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Interval {
+    /// Mean settling time of those that settled; none if at least half did not. Unit: s
+    pub mean_s: Option<f64>,
+    /// Share of those that did not settle.
+    pub unsettled: f64,
+}
+
+/// How far a drift went, by the mean of the moves that settled in an interval.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Growth {
+    /// Its change when it was found. Unit: s
+    pub found_s: f64,
+    /// Mean of the baseline; none of a monitor that does not send it. Unit: s
+    pub baseline_s: Option<f64>,
+    /// The last interval, while it stands.
+    pub last: Option<Interval>,
+    /// The interval that is farthest from the baseline.
+    pub most: Option<Interval>,
+}
+
+impl Growth {
+    /// Of a drift as it begins. Unit: ticks/s
+    pub fn of(drift: &Drift, ticks_per_second: f64) -> Growth {
+        let baseline_s = Some(f64::from(drift.middle) / ticks_per_second).filter(|middle| *middle > 0.0);
+        Growth { found_s: f64::from(drift.change) / ticks_per_second, baseline_s, ..Growth::default() }
+    }
+
+    /// Change of an interval against the baseline; none if at least half of its moves did not settle. Unit: s
+    pub fn change(&self, interval: Option<Interval>) -> Option<f64> {
+        Some(interval?.mean_s? - self.baseline_s?)
+    }
+
+    /// `; at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %), and 5 % do not settle`; empty if nothing is known.
+    pub fn text(&self) -> String {
+        let Some(baseline) = self.baseline_s else { return String::new() };
+        let most = self.most.filter(|most| self.last != Some(*most));
+        let most = most.map(|most| format!("; at most {}", most.text(baseline)));
+        let last = self.last.map(|last| format!("; now {}", last.text(baseline)));
+        [most, last].into_iter().flatten().collect()
+    }
+}
+
+impl Interval {
+    fn text(&self, baseline: f64) -> String {
+        let Some(mean) = self.mean_s else { return "most moves do not settle".to_owned() };
+        let direction = if mean >= baseline { "slower" } else { "faster" };
+        let size = milliseconds((mean - baseline).abs(), baseline);
+        let unsettled = match self.unsettled > 0.0 {
+            true => format!(", and {} % do not settle", plain_to(100.0 * self.unsettled, 2)),
+            false => String::new(),
+        };
+        format!("{direction} by {size}{unsettled}")
+    }
+}
+
+/// `4.8 ms (9.6 %)`. Unit: s
+fn milliseconds(change: f64, baseline: f64) -> String {
+    format!("{} ms ({} %)", fixed(1e3 * change, 1), fixed(100.0 * change / baseline, 1))
+}
+
 /// Ends a drift of moves whose baseline was discarded.
 pub const BEGUN_ANEW: &str = "the watch over it began anew";
 
@@ -171,6 +233,25 @@ mod tests {
         assert!(story(&ended).text(true).unwrap().contains("not shown to be back"));
         let back = Drift { returned: true, ..ended };
         assert_eq!(story(&back).text(true).as_deref(), Some("back at baseline"));
+    }
+
+    #[test]
+    fn growth_is_stated_as_far_as_it_is_known() {
+        let growth = Growth::of(&drift(), 1e6);
+        assert_eq!((growth.found_s, growth.baseline_s, growth.text()), (0.0048, Some(0.05), String::new()));
+        let interval = |mean_s: f64| Some(Interval { mean_s: Some(mean_s), unsettled: 0.0 });
+        let of = |last, most| Growth { last, most, ..growth }.text();
+        let (most, now) = ("; at most slower by 9.0 ms (18.0 %)", "; now slower by 7.3 ms (14.6 %)");
+        assert_eq!(of(interval(0.0573), interval(0.059)), format!("{most}{now}"));
+        assert_eq!(of(interval(0.0573), interval(0.0573)), now, "it is the most");
+        assert_eq!(of(None, interval(0.059)), most);
+        let failing = |mean_s, unsettled| Some(Interval { mean_s, unsettled });
+        assert_eq!(of(failing(Some(0.0573), 0.25), None), format!("{now}, and 25 % do not settle"));
+        let none = failing(None, 0.6);
+        assert_eq!(of(none, none), "; now most moves do not settle");
+        assert_eq!(of(interval(0.045), None), "; now faster by 5.0 ms (10.0 %)");
+        let unknown = Growth { baseline_s: None, most: interval(0.059), ..growth };
+        assert_eq!((unknown.text(), unknown.change(unknown.most)), (String::new(), None));
     }
 
     #[test]

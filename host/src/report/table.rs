@@ -11,12 +11,12 @@ use super::printable::printable;
 use super::{number, reason, summary};
 
 /// A column with its cells.
-pub(super) struct Column {
-    pub(super) heading: String,
+pub(crate) struct Column {
+    pub(crate) heading: String,
     /// Columns are dropped from the highest number down; 0 never.
-    pub(super) spare: u8,
-    pub(super) is_text: bool,
-    pub(super) cells: Vec<String>,
+    pub(crate) spare: u8,
+    pub(crate) is_text: bool,
+    pub(crate) cells: Vec<String>,
 }
 
 /// The table as text, ending in a line break. Columns that don't fit into `width` characters are
@@ -99,7 +99,7 @@ fn heading(shown: &TableField, unit: &str) -> String {
 pub(super) const DASH: &str = "–";
 
 /// The columns that fit into `width` characters, and the headings of those dropped.
-pub(super) fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
+pub(crate) fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
     let mut dropped = Vec::new();
     while columns.iter().map(|column| column.width() + GAP).sum::<usize>() > width.saturating_add(GAP) {
         let Some((at, _)) =
@@ -123,7 +123,7 @@ impl Column {
 }
 
 /// The columns as text, without blanks at the ends of lines.
-pub(super) fn drawn(columns: &mut [Column]) -> String {
+pub(crate) fn drawn(columns: &mut [Column]) -> String {
     let mut table = Table::new();
     table.load_style(presets::NOTHING);
     table.set_header(columns.iter().map(|column| Cell::new(&column.heading)));

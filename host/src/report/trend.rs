@@ -152,6 +152,10 @@ pub struct TrendLine {
     pub lost_rests_s: f64,
     /// Length of the intervals: the wanted one, or longer if no interval of that had enough moves. Unit: s
     pub interval_s: f64,
+    /// When the change came of the drift that stands, as `alarms` has it; none without one, or if it is not known. Unit: s
+    pub drift_since_s: Option<f64>,
+    /// What known causes explain of the settling times of the axis, in words.
+    pub explained: Vec<String>,
 }
 
 impl TrendLine {

@@ -21,9 +21,36 @@ pub fn second(microseconds: i64, zone: &TimeZone) -> String {
     })
 }
 
+/// `05-04 14:02`, where the year is known. Unit: µs since 1970, UTC
+pub fn day(microseconds: i64, zone: &TimeZone) -> String {
+    let time = Timestamp::from_microsecond(microseconds);
+    time.map_or(format!("{microseconds} µs"), |time| {
+        time.to_zoned_datetime(zone.clone()).strftime("%m-%d %H:%M").to_string()
+    })
+}
+
+/// Name of a zone, `Europe/Berlin`; `UTC` where the computer has none; `this computer's zone` where it has no name.
+pub fn zone(zone: &TimeZone) -> String {
+    if *zone == TimeZone::UTC || zone.is_unknown() {
+        return "UTC".to_owned();
+    }
+    let offset = || zone.to_fixed_offset().map(|offset| format!("UTC{offset}")).ok();
+    let name = zone.iana_name().map(str::to_owned).or_else(offset);
+    name.unwrap_or_else(|| "this computer's zone".to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn zones_have_names() {
+        let berlin = TimeZone::get("Europe/Berlin").unwrap_or(TimeZone::UTC);
+        let name = if berlin == TimeZone::UTC { "UTC" } else { "Europe/Berlin" };
+        assert_eq!(zone(&berlin), name);
+        assert_eq!([zone(&TimeZone::UTC), zone(&TimeZone::unknown())], ["UTC", "UTC"]);
+        assert_eq!(zone(&TimeZone::fixed(jiff::tz::offset(2))), "UTC+02");
+    }
 
     #[test]
     fn times_are_those_of_the_zone() {
@@ -34,6 +61,7 @@ mod tests {
         assert_eq!(minute(night, evening, &zone), "2026-05-05 00:02");
         assert_eq!(minute(night, evening, &TimeZone::UTC), "22:02");
         assert_eq!(second(evening, &zone), "2026-05-04 23:59:59");
+        assert_eq!(day(evening, &zone), "05-04 23:59");
         assert_eq!(minute(i64::MAX, 0, &zone), format!("{} µs", i64::MAX));
     }
 }

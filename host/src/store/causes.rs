@@ -6,6 +6,8 @@ use stillpoint_core::wire::drift::{Cause, Explained};
 use super::axes::KnownAxis;
 use super::database::Store;
 use crate::error::Error;
+use crate::report::explained;
+use crate::report::printable::printable;
 
 impl Store {
     /// The last report of each cause of an axis before `until`, by the newest start of its monitor then; other settings
@@ -33,6 +35,20 @@ impl Store {
             rows.collect()
         };
         read().map_err(|error| self.fault(&error))
+    }
+}
+
+impl Store {
+    /// The same in words, a sentence for each cause, behind the name of its axis; `axis` is a name or a number.
+    pub fn explained_words(&self, axis: Option<&str>, until: i64) -> Result<String, Error> {
+        let mut words = String::new();
+        for known in self.find_axes(axis)? {
+            let name = printable(&known.axis.name);
+            for cause in self.explained(&known, until)? {
+                words.push_str(&format!("{name}, {}\n", explained::text(&cause)));
+            }
+        }
+        Ok(words)
     }
 }
 

@@ -11,15 +11,18 @@ use super::axes::KnownAxis;
 use super::database::Store;
 use super::{frame, kind};
 use crate::error::Error;
-use crate::report::story::{BEGUN_ANEW, Since, Story, moves_since};
+use crate::report::story::{BEGUN_ANEW, Growth, Since, Story, moves_since};
 use crate::report::wall_time;
 
 /// A move may lie later than the arrival of what was reported after it, because a monitor's clock may be set wrong.
 /// Unit: µs
 const SLACK: i64 = 86_400_000_000;
 
+/// Shortest interval of summaries. Unit: µs
+const INTERVAL: i64 = 300_000_000;
+
 /// A drift from its begin to its end.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct StoredDrift {
     /// Number of the monitor in this store.
     pub device: i64,
@@ -35,10 +38,23 @@ pub struct StoredDrift {
     pub number: u32,
     /// When it was found. Unit: µs since 1970, UTC
     pub at: i64,
-    /// Its story.
+    /// When its change came, if its moves are in the store. Unit: µs since 1970, UTC
+    pub since: Option<i64>,
+    /// Towards longer settling.
+    pub upwards: bool,
+    /// Its story, as it was found.
     pub text: String,
+    /// How far it went.
+    pub growth: Growth,
     /// When and how it ended; none while it stands. Unit: µs since 1970, UTC
     pub end: Option<(i64, String)>,
+}
+
+impl StoredDrift {
+    /// Whether it stands at this instant. Unit: µs since 1970, UTC
+    pub fn stands_at(&self, at: i64) -> bool {
+        self.at < at && self.end.as_ref().is_none_or(|end| end.0 >= at)
+    }
 }
 
 /// What a monitor reported of the drift of a kind, or that it began anew.
@@ -51,6 +67,9 @@ struct Report {
     drift: Option<Drift>,
     kind: u32,
 }
+
+/// The likeliest instant of a change, and its 95 % interval. Unit: µs since 1970, UTC
+type Change = (i64, Option<[i64; 2]>);
 
 /// What is known of a kind while its reports are read.
 #[derive(Clone, Copy, Debug, Default)]
@@ -83,11 +102,29 @@ impl Store {
         let mut all = Vec::new();
         for known in self.find_axes(axis)? {
             let kinds = self.kind_descriptions(&known)?;
-            let read = self.drifts_of(&known, &kinds, zone).map_err(|error| self.fault(&error))?;
-            all.extend(read.into_iter().filter(|drift| (within.0..within.1).contains(&drift.at)));
+            let read = || -> rusqlite::Result<Vec<StoredDrift>> {
+                let read = self.drifts_of(&known, &kinds, zone)?;
+                let mut read: Vec<StoredDrift> =
+                    read.into_iter().filter(|drift| (within.0..within.1).contains(&drift.at)).collect();
+                read.iter_mut().try_for_each(|drift| self.measure(&known, drift, within.1))?;
+                Ok(read)
+            };
+            all.extend(read().map_err(|error| self.fault(&error))?);
         }
         all.sort_by_key(|drift| drift.at);
         Ok(all)
+    }
+
+    /// Adds the sizes that a drift had since it was found, until it ended.
+    fn measure(&self, known: &KnownAxis, drift: &mut StoredDrift, until: i64) -> rusqlite::Result<()> {
+        let end = drift.end.as_ref().map_or(until, |end| end.0.min(until));
+        // The interval in which it was found is one of it.
+        let sizes = self.drift_sizes(known, drift.kind_id, (drift.at.saturating_sub(INTERVAL), end))?;
+        let stands = drift.stands_at(until);
+        let growth = &mut drift.growth;
+        growth.last = sizes.last().filter(|_| stands);
+        growth.most = sizes.most(drift.upwards);
+        Ok(())
     }
 
     fn drifts_of(
@@ -221,12 +258,15 @@ impl Reader<'_> {
             return Ok(());
         }
         let at = self.store.move_before(self.known, report, drift, 0)?.unwrap_or(report.arrived);
-        let story = self.story(report, drift, at, before.first)?;
+        let since = self.since(report, drift)?;
+        let story = self.story(report, drift, (at, since), before.first)?;
+        let growth = Growth::of(drift, story.ticks_per_second);
         let text = story.text(before.stands).unwrap_or_default();
         let first = before.first.or(Some(at));
         if stands {
             self.histories.insert(id, History { stands, first, place: self.found.len() });
-            self.found.push(self.begun(id, drift, at, text));
+            let begun = self.begun(id, drift, at, text);
+            self.found.push(StoredDrift { since: since.map(|since| since.0), growth, ..begun });
         } else {
             self.histories.insert(id, History { stands, ..before });
             let begun = self.found.get_mut(before.place);
@@ -244,25 +284,30 @@ impl Reader<'_> {
             kind: self.kinds.get(&kind_id).cloned().unwrap_or_else(|| format!("kind {}", drift.kind)),
             number: drift.number,
             at,
+            since: None,
+            upwards: drift.direction == Direction::Up,
             text,
+            growth: Growth::default(),
             end: None,
         }
     }
 
-    /// The story of a drift that was found at an instant, and of its kind for the first time at another. Unit: µs since
-    /// 1970, UTC
+    /// The story of a drift that was found at an instant, of its change, and of its kind for the first time at another.
+    /// Unit: µs since 1970, UTC
     fn story<'d>(
         &self,
         report: &Report,
         drift: &'d Drift,
-        at: i64,
+        (at, since): (i64, Option<Change>),
         first: Option<i64>,
     ) -> rusqlite::Result<Story<'d>> {
         let words = |instant| wall_time::minute(instant, at, self.zone);
+        let since = since
+            .map(|(at, interval)| Since { at: words(at), interval: interval.map(|ends| ends.map(words)) });
         Ok(Story {
             drift,
             ticks_per_second: self.store.ticks_per_second(self.known, report)?,
-            since: self.since(report, drift, &words)?,
+            since,
             by_chance: self.store.by_chance(self.known, report)?,
             is_provisional: self.store.is_provisional(self.known, report)?,
             first: first.map(words),
@@ -270,22 +315,15 @@ impl Reader<'_> {
     }
 
     /// When the change came, if its moves are in the store.
-    fn since(
-        &self,
-        report: &Report,
-        drift: &Drift,
-        words: &dyn Fn(i64) -> String,
-    ) -> rusqlite::Result<Option<Since>> {
+    fn since(&self, report: &Report, drift: &Drift) -> rusqlite::Result<Option<Change>> {
         let Some((moves, interval)) = moves_since(drift) else { return Ok(None) };
-        let before = |moves| {
-            Ok::<_, rusqlite::Error>(self.store.move_before(self.known, report, drift, moves)?.map(words))
-        };
+        let before = |moves| self.store.move_before(self.known, report, drift, moves);
         let Some(at) = before(moves)? else { return Ok(None) };
         let interval = match interval {
             Some([from, to]) => before(from)?.zip(before(to)?).map(|(from, to)| [from, to]),
             None => None,
         };
-        Ok(Some(Since { at, interval }))
+        Ok(Some((at, interval)))
     }
 }
 

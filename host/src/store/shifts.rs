@@ -31,6 +31,16 @@ impl Store {
         })
     }
 
+    /// Names of the shifts of a store that has frames of another monitor than this one; none if it has not.
+    pub fn shifts_of_others(&self, number: &[u8; 12]) -> Result<Option<Vec<String>>, Error> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM devices WHERE number <> ?1)";
+        let others = self.connection.query_row(sql, [&number[..]], |row| row.get(0));
+        if !others.map_err(|error| self.fault(&error))? {
+            return Ok(None);
+        }
+        Ok(Some(self.shifts()?.into_iter().map(|shift| shift.0).collect()))
+    }
+
     /// All shifts: name, beginning, end. Unit: µs since 1970, UTC
     fn shifts(&self) -> Result<Vec<(String, i64, i64)>, Error> {
         let read = || -> rusqlite::Result<Vec<(String, i64, i64)>> {

@@ -1,5 +1,6 @@
 //! `device declare` with a store: it compares the last hour's moves with those of the week before.
 
+use std::ops::Range;
 use std::path::Path;
 
 use stillpoint::checksum::FastCrc;
@@ -21,9 +22,9 @@ const HOUR: u64 = 3600;
 /// The first reading is so long ago. Unit: s
 const AGO: u64 = 200 * HOUR;
 
-/// Stores a move a minute of the last 200 h of axis 1: 50 ms ± 5 ms, in the last hour longer by `slower`, every fourth of
-/// another job, which takes 80 ms.
-fn store(path: &Path, slower: f64) {
+/// Stores a move a minute of axis 1, at these minutes of the last 200 h: 50 ms ± 5 ms, in the last hour longer by `slower`,
+/// every fourth of another job, which takes 80 ms.
+fn store(path: &Path, minutes: Range<u64>, slower: f64) {
     let (mut numbers, mut bytes) = (Numbers::new(Direction::FromDevice, 0), vec![]);
     let mut send = |message: &Message| {
         let (header, mut frame) = (numbers.next_header(message.priority()), [0; LONGEST_FRAME]);
@@ -39,7 +40,7 @@ fn store(path: &Path, slower: f64) {
         ..Hello::default()
     }));
     send(&Message::Kind(Kind { axis: 1, kind: 1, forward: true, distance: 20_000, ..Kind::default() }));
-    for number in 1..AGO / 60 {
+    for number in minutes {
         let is_last_hour = number * 60 > AGO - HOUR;
         let (job, middle) = if number % 4 == 0 { (7, 80.0) } else { (0, 50.0) };
         let noise = (number * 7919 % 101) as f64 / 10.0 - 5.0;
@@ -72,7 +73,7 @@ fn declare(scratch: &Scratch, more: &[&str]) -> (Option<i32>, String, String) {
 #[test]
 fn slower_moves_are_not_declared_good_unless_a_person_insists() {
     let scratch = Scratch::new("declared-slow");
-    store(&scratch.0, 1.4);
+    store(&scratch.0, 1..AGO / 60, 1.4);
     let (status, _, error) = declare(&scratch, &[]);
     assert_eq!(status, Some(1));
     let kind = "+20000 count at 0 count/s (kind 1)";
@@ -102,9 +103,9 @@ fn slower_moves_are_not_declared_good_unless_a_person_insists() {
 fn moves_as_last_week_are_declared_good() {
     for slower in [1.0, 1.05, 0.7] {
         let scratch = Scratch::new("declared-good");
-        store(&scratch.0, slower);
-        let (status, _, error) = declare(&scratch, &[]);
-        assert_eq!((status, error.contains("to compare")), (Some(0), false), "{slower}: {error}");
+        store(&scratch.0, 1..AGO / 60, slower);
+        let (status, answer, error) = declare(&scratch, &[]);
+        assert_eq!((status, answer.contains("compared")), (Some(0), false), "{slower}: {error}");
     }
 }
 
@@ -112,7 +113,21 @@ fn moves_as_last_week_are_declared_good() {
 fn nothing_to_compare_is_said() {
     let scratch = Scratch::new("declared-new");
     drop(stillpoint::store::Store::create(&scratch.0, &Options::default()).expect("a store"));
-    let (status, _, error) = declare(&scratch, &[]);
-    assert_eq!(status, Some(0), "{error}");
-    assert!(error.contains("no moves of the last hour and of the week before to compare"), "{error}");
+    let good = "axis 1: all kinds of moves are declared good as they run now; baselines are learnt anew";
+    let none = "nothing was compared: the store has no moves of";
+    let (status, answer, error) = declare(&scratch, &[]);
+    assert_eq!(
+        (status, answer),
+        (Some(0), format!("{good}; {none} the last hour and the week before\n")),
+        "{error}"
+    );
+    std::fs::remove_file(&scratch.0).expect("a store");
+    store(&scratch.0, 1..(AGO - HOUR) / 60, 1.0);
+    assert_eq!(declare(&scratch, &[]).1, format!("{good}; {none} the last hour\n"));
+    std::fs::remove_file(&scratch.0).expect("a store");
+    // A quarter of the moves of an hour are of the job, which is new.
+    store(&scratch.0, (AGO - HOUR - 600) / 60..AGO / 60, 1.0);
+    let few = "the store has fewer than 8 moves of the week before";
+    let expected = format!("{good}; not compared: +20000 count at 0 count/s (kind 1), job 7 ({few})\n");
+    assert_eq!(declare(&scratch, &[]).1, expected);
 }

@@ -1,4 +1,5 @@
-//! In: moves that a person declares good. Out: the monitor's answer in words; or that they are slower than last week's.
+//! In: moves that a person declares good. Out: the monitor's answer in words, with what was not compared; or that they are
+//! slower than last week's.
 
 use std::path::Path;
 
@@ -8,8 +9,7 @@ use stillpoint_core::wire::message::Message;
 use super::Answer;
 use super::axis::check;
 use super::session::Session;
-use crate::analysis::slower::{Slower, SmallestChange, slower};
-use crate::cmd::output::notify;
+use crate::analysis::slower::{FEWEST, Slower, SmallestChange, slower};
 use crate::error::Error;
 use crate::report::number::{fixed, plain};
 use crate::store::recent::RecentMoves;
@@ -21,9 +21,7 @@ const RISK: f64 = 0.01;
 /// Declares moves good, unless those of the last hour in `store` are slower than those of the week before.
 pub(super) fn run(session: &mut Session, store: Option<&Path>, declare: &Declare) -> Result<Answer, Error> {
     check(session, declare.axis)?;
-    if let Some(store) = store {
-        refuse_slow_moves(session, store, declare)?;
-    }
+    let not_compared = store.map(|store| refuse_slow_moves(session, store, declare)).transpose()?;
     let Declare { axis, kind, add } = *declare;
     let answer = session.request(&Command::Declare(*declare), |header, message| match message {
         Message::Restart(restart) if (restart.axis, restart.kind) == (axis, kind) && !header.replay => {
@@ -43,23 +41,19 @@ pub(super) fn run(session: &mut Session, store: Option<&Path>, declare: &Declare
         ));
     };
     let what = if add { "baselines are extended by the moves to come" } else { "baselines are learnt anew" };
-    let text = format!("axis {axis}: {which} are declared good as they run now; {what}");
+    let not_compared = not_compared.flatten().map(|why| format!("; {why}")).unwrap_or_default();
+    let text = format!("axis {axis}: {which} are declared good as they run now; {what}{not_compared}");
     Ok(Answer::action(text, "baseline", header, axis))
 }
 
-/// Refuses moves of the last hour that are slower than those of the week before by more than the smallest change.
-fn refuse_slow_moves(session: &Session, store: &Path, declare: &Declare) -> Result<(), Error> {
+/// Refuses moves of the last hour that are slower than those of the week before by more than the smallest change. Returns
+/// what was not compared, and why.
+fn refuse_slow_moves(session: &Session, store: &Path, declare: &Declare) -> Result<Option<String>, Error> {
     let Declare { axis, kind, .. } = *declare;
     let store = Store::open(store, &Options::default())?;
     let groups = store.recent_moves(&session.monitor.number, axis, time::now())?;
     let groups: Vec<RecentMoves> =
         groups.into_iter().filter(|group| kind == 0 || kind == group.number).collect();
-    if groups.iter().all(|group| group.recent.is_empty() || group.earlier.is_empty()) {
-        notify(format_args!(
-            "axis {axis}: the store has no moves of the last hour and of the week before to compare"
-        ));
-        return Ok(());
-    }
     let smallest = smallest_change(session, axis);
     let risk = RISK / groups.len() as f64;
     let is_slower = |group: &RecentMoves| {
@@ -67,10 +61,37 @@ fn refuse_slow_moves(session: &Session, store: &Path, declare: &Declare) -> Resu
     };
     let slow: Vec<String> = groups.iter().filter_map(is_slower).collect();
     if slow.is_empty() {
-        return Ok(());
+        return Ok(not_compared(&groups));
     }
     let wrong = format!("axis {axis} is not declared good: {}", slow.join("; "));
     Err(session.error(wrong, "give --anyway to declare them good as they are"))
+}
+
+/// What could not be compared with the week before, and why; none if all was.
+fn not_compared(groups: &[RecentMoves]) -> Option<String> {
+    let Some(first) = groups.first() else {
+        return Some(
+            "nothing was compared: the store has no moves of the last hour and the week before".to_owned(),
+        );
+    };
+    if let Some(why) =
+        too_few(first).filter(|why| groups.iter().all(|group| too_few(group).as_ref() == Some(why)))
+    {
+        return Some(format!("nothing was compared: {why}"));
+    }
+    let lacking = groups.iter().filter_map(|group| Some(format!("{} ({})", which(group), too_few(group)?)));
+    let lacking: Vec<String> = lacking.collect();
+    (!lacking.is_empty()).then(|| format!("not compared: {}", lacking.join(", ")))
+}
+
+/// Why moves can't be compared; none if they can.
+fn too_few(group: &RecentMoves) -> Option<String> {
+    let sides = [(group.recent.len(), "the last hour"), (group.earlier.len(), "the week before")];
+    let (moves, side) = sides.into_iter().find(|(moves, _)| *moves < FEWEST)?;
+    Some(match moves {
+        0 => format!("the store has no moves of {side}"),
+        _ => format!("the store has fewer than {FEWEST} moves of {side}"),
+    })
 }
 
 /// The smallest change of an axis that is worth an alarm.
@@ -83,10 +104,14 @@ fn smallest_change(session: &Session, axis: u8) -> SmallestChange {
     }
 }
 
+/// `+60 mm at 600 mm/s (kind 1), job 7`.
+fn which(RecentMoves { kind, job, .. }: &RecentMoves) -> String {
+    if *job == 0 { kind.clone() } else { format!("{kind}, job {job}") }
+}
+
 /// `+60 mm at 600 mm/s (kind 1): these moves are 40 % slower than last week's, 70.0 ms instead of 50.0 ms in the mean`.
 fn words(group: &RecentMoves, slower: &Slower) -> String {
-    let RecentMoves { kind, job, .. } = group;
-    let which = if *job == 0 { kind.clone() } else { format!("{kind}, job {job}") };
+    let which = which(group);
     let ms = |seconds: f64| format!("{} ms", fixed(1e3 * seconds, 1));
     let percent = |share: f64| format!("{} %", plain(100.0 * share));
     match (slower.mean, slower.unsettled) {

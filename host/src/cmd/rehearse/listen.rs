@@ -29,6 +29,7 @@ pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> 
     device.iter_mut().skip(4).zip(time::now().to_le_bytes()).for_each(|(place, byte)| *place = byte);
     let (seed, rate) = (arguments.seed, arguments.rate);
     let (mut monitor, axes) = Monitor::with_device_number(device, axes, seed, rate, Some(arguments.hours))?;
+    monitor.set_baseline(&axes, arguments.baseline_minutes());
     let mut samples = Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?;
     let mut port = Port::open(address)?;
     introduce(&port, arguments.hours);

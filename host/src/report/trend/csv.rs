@@ -115,6 +115,8 @@ fn beside(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("lost_at_least", line.lost_at_least.to_string()),
         ("lost_rests_s", number(line.lost_rests_s)),
         ("interval_s", number(line.interval_s)),
+        ("drift_since_s", optional(line.drift_since_s)),
+        ("explained", line.explained.join(";")),
     ]
 }
 

@@ -3,7 +3,8 @@
 //! Firmware and frames are the real ones; only counters, flash and connection are simulated.
 
 use stillpoint_core::kind::KINDS;
-use stillpoint_core::wire::command::{Command, Job};
+use stillpoint_core::wire::command::{Apply, Command, Job};
+use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Parameters, Reading, Settings};
 use stillpoint_firmware::app::{App, Identity};
@@ -163,6 +164,15 @@ impl Monitor {
         let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
         Ok((Monitor { machine: ParallelMachine::new(machine), app, host }, axes.into()))
+    }
+
+    /// Sets how long a baseline grows, before the first sample. A shift is too short for the default, a day.
+    /// Unit: minutes
+    pub fn set_baseline(&mut self, axes: &[AxisInfo], minutes: u32) {
+        for (axis, info) in (0..).zip(axes) {
+            let parameters = settings::Parameters { baseline_minutes: minutes, ..(&*info.settings).into() };
+            self.app.receive(&self.host.commands.encode(&Command::Apply(Apply { axis, parameters })));
+        }
     }
 
     /// Samples all axes once and appends the bytes sent to `out`.
