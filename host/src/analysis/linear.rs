@@ -105,7 +105,7 @@ mod tests {
         let a: Vec<f64> = (0..50).map(|i| f64::from(i % 7)).collect();
         let b: Vec<f64> = (0..50).map(|i| f64::from(i % 5) - 1.0).collect();
         let one = vec![1.0; 50];
-        let noise = |i: usize| if i % 3 == 0 { 0.2 } else { -0.1 };
+        let noise = |i: usize| if i.is_multiple_of(3) { 0.2 } else { -0.1 };
         let values: Vec<f64> = (0..50).map(|i| 3.0 * a[i] - 2.0 * b[i] + 7.0 + noise(i)).collect();
         let columns = [a.clone(), b.clone(), one.clone()];
         let fit = linear_fit(&columns, &values).expect("a fit");
