@@ -21,6 +21,7 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Measure(Box<cmd::measure::Arguments>),
+    Identify(Box<cmd::identify::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
     Watch(cmd::watch::Arguments),
     Device(cmd::device::Arguments),
@@ -43,6 +44,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let result = match cli.command {
         None => cmd::rehearse::run(&cmd::rehearse::Arguments::default()),
         Some(Command::Measure(arguments)) => cmd::measure::run(&arguments),
+        Some(Command::Identify(arguments)) => cmd::identify::run(&arguments),
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
         Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
         Some(Command::Device(arguments)) => cmd::device::run(&arguments),

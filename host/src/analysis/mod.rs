@@ -11,6 +11,8 @@ pub mod rank_sum;
 pub mod slower;
 pub mod bootstrap;
 pub mod regression;
+pub mod linear;
+pub mod low_pass;
 pub mod noise;
 pub mod exact;
 pub mod density;
@@ -28,3 +30,6 @@ pub mod fit;
 pub mod unsettled;
 pub mod standing;
 pub mod trend;
+
+// What an axis is made of.
+pub mod identify;

@@ -12,5 +12,6 @@ pub mod trend;
 pub mod store;
 mod recording_options;
 pub mod measure;
+pub mod identify;
 
 pub(crate) use output::notify;

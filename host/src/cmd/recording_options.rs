@@ -99,6 +99,7 @@ impl Columns {
             following_error: following_error.clone(),
             feedback_time: feedback_time.clone(),
             job: job.clone(),
+            effort: None,
             rate: rate.as_deref().map(|rate| fraction("--rate", rate)).transpose()?,
             unit: scale.unit.clone(),
             counts_per_unit: scale.counts_per_unit()?,

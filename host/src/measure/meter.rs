@@ -126,6 +126,7 @@ impl Meter {
                     self.clock_reading = Some(*second);
                 }
                 Row::Job { line, job } => self.jobs.change(*line, *job),
+                Row::Effort { .. } => {}
             }
         }
         self.measure_readings(out)

@@ -16,8 +16,10 @@ mod likeness;
 mod stop_recorder;
 mod jobs;
 mod meter;
+mod moves_with_effort;
 
 pub use meter::{Measured, Meter};
+pub use moves_with_effort::MovesWithEffort;
 pub use options::{MeasureOptions, Wrap};
 
 use crate::error::Error;

@@ -27,5 +27,8 @@ pub mod explained;
 pub mod shift;
 pub mod trend;
 
+// An axis.
+pub mod identified;
+
 #[cfg(test)]
 pub(crate) mod fixture;

@@ -20,6 +20,9 @@ pub struct Choice {
     pub feedback_time: Option<String>,
     /// Column of the number of the product, by name or by number from 1.
     pub job: Option<String>,
+    /// Column of the effort, by name or by number from 1. Then no command is needed: where the recording has none, it is the
+    /// feedback.
+    pub effort: Option<String>,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.

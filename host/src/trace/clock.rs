@@ -198,7 +198,9 @@ mod tests {
             Row::Gap { line, fault: Fault::Restart { .. } } => format!("{line}r"),
             Row::Gap { line, .. } => format!("{line}s"),
             Row::Clock { line, tick, second } => format!("{line}c{tick}={second}"),
-            Row::Job { line, .. } => unreachable!("a clock knows no job, line {line}"),
+            Row::Job { line, .. } | Row::Effort { line, .. } => {
+                unreachable!("a clock knows neither, line {line}")
+            }
         });
         words.collect::<Vec<_>>().join(" ")
     }

@@ -87,9 +87,16 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         return table.in_order(timed);
     }
     let mut selected = table.by_options(choice, time_name)?;
-    table.all_missing(&selected, timed)?;
+    let is_command_needed = choice.effort.is_none() || !table.scored(Signal::Command, &selected).is_empty();
+    let needed = |signal: &Signal| match signal {
+        Signal::Time => timed,
+        Signal::Command => is_command_needed,
+        Signal::Feedback => true,
+    };
+    let needed: Vec<Signal> = Signal::ALL.into_iter().filter(needed).collect();
+    table.all_missing(&selected, &needed)?;
     let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
-    let no_time = table.complete(&mut selected, &mut is_error, timed)?;
+    let no_time = table.complete(&mut selected, &mut is_error, &needed)?;
     let (feedback_time, not_used) =
         table.second_time(&mut selected, choice, (timed, time_name.is_some()), no_time)?;
     table.distinct(&selected)?;
@@ -101,8 +108,8 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
     }
     let unused = table.by_score(Signal::Time, &selected).ok().filter(|_| !timed).or(not_used);
     let unused = unused.map(|index| table.columns[index].name.clone());
-    let [command, feedback] =
-        [Signal::Command, Signal::Feedback].map(|signal| column(signal).unwrap_or_default());
+    let feedback = column(Signal::Feedback).unwrap_or_default();
+    let command = column(Signal::Command).unwrap_or_else(|| feedback.clone());
     let feedback_time = feedback_time.map(|index| table.columns[index].clone());
     let feedback_time = table.unit_of_both(&mut time, feedback_time, choice)?;
     Ok(Columns { time, command, feedback, is_error, feedback_time, unused, assumed: false })
@@ -125,10 +132,10 @@ impl Table<'_> {
     }
 
     /// One error for all signals that no name means, if these are several.
-    fn all_missing(&self, selected: &Selected, timed: bool) -> Result<(), Error> {
+    fn all_missing(&self, selected: &Selected, needed: &[Signal]) -> Result<(), Error> {
         let is_missing = |signal: &Signal| match signal {
             Signal::Time => {
-                timed && self.scored(*signal, selected).is_empty() && self.unnamed_time(selected).is_none()
+                self.scored(*signal, selected).is_empty() && self.unnamed_time(selected).is_none()
             }
             Signal::Command => self.scored(*signal, selected).is_empty(),
             Signal::Feedback => {
@@ -136,7 +143,7 @@ impl Table<'_> {
             }
         };
         let is_open = |signal: &Signal| selected[*signal as usize].is_none();
-        let missing: Vec<Signal> = Signal::ALL.into_iter().filter(is_open).filter(is_missing).collect();
+        let missing: Vec<Signal> = needed.iter().copied().filter(is_open).filter(is_missing).collect();
         let ([before @ .., last], true) = (missing.as_slice(), missing.len() > 1) else { return Ok(()) };
         let list = |text: &dyn Fn(&Signal) -> String| before.iter().map(text).collect::<Vec<_>>().join(", ");
         let rate =
@@ -154,11 +161,11 @@ impl Table<'_> {
         &self,
         selected: &mut Selected,
         is_error: &mut bool,
-        timed: bool,
+        needed: &[Signal],
     ) -> Result<Option<Error>, Error> {
         let mut no_time = None;
-        for signal in Signal::ALL {
-            if selected[signal as usize].is_some() || signal == Signal::Time && !timed {
+        for signal in needed.iter().copied() {
+            if selected[signal as usize].is_some() {
                 continue;
             }
             match self.by_score(signal, selected) {

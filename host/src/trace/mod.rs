@@ -48,6 +48,7 @@ mod reader;
 mod parquet;
 mod row_parser;
 mod job_column;
+mod effort_column;
 mod held;
 mod event_log;
 mod text;

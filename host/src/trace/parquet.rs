@@ -110,6 +110,9 @@ impl Parquet {
 
 /// What only text can hold is refused.
 fn readable(chosen: &Columns, choice: &Choice) -> Result<(), &'static str> {
+    if choice.effort.is_some() {
+        return Err("--effort is given, but the effort can be read from text only");
+    }
     match (chosen.feedback_time.is_some(), choice.job.is_some()) {
         (true, _) => Err("command and feedback have a time column each, which can be read from text only"),
         (_, true) => Err("--job is given, but the job can be read from text only"),
@@ -250,6 +253,7 @@ mod tests {
                         Row::Gap { line, fault } => write!(out, "{line}!{fault} "),
                         Row::Clock { line, tick, second } => write!(out, "{line}@{tick}={second} "),
                         Row::Job { line, job } => write!(out, "{line}#{job} "),
+                        Row::Effort { line, effort } => write!(out, "{line}~{effort} "),
                     };
                 }
             }

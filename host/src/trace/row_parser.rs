@@ -18,6 +18,8 @@ pub(crate) struct RowParser {
     dialect: Dialect,
     /// Indices of the cells and their signals, from left to right.
     cells: Vec<(usize, Signal)>,
+    /// Whether there is no command, so that it is the feedback.
+    is_feedback_only: bool,
 }
 
 impl RowParser {
@@ -26,9 +28,11 @@ impl RowParser {
         let time = columns.time.as_ref().map(|column| (column.index, Signal::Time));
         let positions =
             [(columns.command.index, Signal::Command), (columns.feedback.index, Signal::Feedback)];
+        let is_feedback_only = columns.command.index == columns.feedback.index;
+        let positions = positions.into_iter().skip(usize::from(is_feedback_only));
         let mut cells: Vec<(usize, Signal)> = time.into_iter().chain(positions).collect();
         cells.sort_unstable();
-        RowParser { dialect, cells }
+        RowParser { dialect, cells, is_feedback_only }
     }
 
     /// Parses a plain row into `figures`; for `false` call [`slow`](Self::slow). Without a time column the time is not
@@ -53,6 +57,9 @@ impl RowParser {
             figures[signal as usize] = figure;
             (at, cell) = (end + 1, cell + 1);
         }
+        if self.is_feedback_only {
+            figures[Signal::Command as usize] = figures[Signal::Feedback as usize];
+        }
         true
     }
 
@@ -61,7 +68,7 @@ impl RowParser {
     pub(crate) fn slow(&self, line: &[u8]) -> Result<Figures, Fault> {
         let cells = self.with_blanks(line)?;
         let mut figures = Figures::default();
-        for &(_, signal) in &self.cells {
+        for signal in Signal::ALL {
             let at = signal as usize;
             figures[at] = cells[at].ok_or_else(|| Fault::Figure { signal, text: "".into() })?;
         }
@@ -88,6 +95,9 @@ impl RowParser {
                 Fault::Figure { signal, text: text.into() }
             })?;
             figures[signal as usize] = Some(figure);
+        }
+        if self.is_feedback_only {
+            figures[Signal::Command as usize] = figures[Signal::Feedback as usize];
         }
         Ok(figures)
     }
@@ -151,6 +161,8 @@ mod tests {
         check('\t', [1, 2, 3], "x y\t1\t2\t3", Ok(["1", "2", "3"]));
         check(',', [0, 1, 2], "1,2", Err("the row ends before feedback"));
         check(',', [0, 1, 2], "1,,3", Err("command holds '', which is not a number"));
+        check(',', [0, 2, 2], "1,2,3", Ok(["1", "3", "3"]));
+        check(',', [0, 2, 2], "1,2,\"3\"", Ok(["1", "3", "3"]));
         check(',', [0, 1, 2], "NaN,2,3", Err("time holds 'NaN', which is not a number"));
     }
 

@@ -37,6 +37,13 @@ pub enum Row {
         /// Number of the product; 0 if it is not known.
         job: u32,
     },
+    /// Effort of the row of this line. It may come before readings of earlier lines.
+    Effort {
+        /// Line in the file.
+        line: u64,
+        /// Unit: that of the column
+        effort: f64,
+    },
 }
 
 /// Fault of a row.

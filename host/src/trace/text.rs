@@ -4,6 +4,7 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::{self, Choice};
 use crate::trace::columns::{self, Column, Columns, Table};
+use crate::trace::effort_column::EffortColumn;
 use crate::trace::event_log::{self, EventLog};
 use crate::trace::head::{self, Head};
 use crate::trace::held::Held;
@@ -46,6 +47,8 @@ struct Rules {
     dialect: Dialect,
     /// Where rows have the number of the product.
     job: Option<JobColumn>,
+    /// Where the effort is wanted.
+    effort: Option<EffortColumn>,
     /// Cells in a row.
     width: usize,
     /// Header and units row, which are repeated where files were joined.
@@ -83,7 +86,10 @@ impl<R: Read> Text<R> {
             Some(_) => no_job_in_log(place, choice)?,
             None => JobColumn::find(table, &columns, choice, found.dialect)?.unzip(),
         };
-        let rules = Rules { job, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
+        let effort = choice.effort.as_deref().filter(|_| log.is_none());
+        let effort =
+            effort.map(|name| EffortColumn::find(table, &columns, name, found.dialect)).transpose()?;
+        let rules = Rules { job, effort, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
         log.iter().for_each(|log| prepare_for_log(&mut reader, log));
@@ -110,7 +116,7 @@ impl<R: Read> Text<R> {
         while out.len() < enough {
             let line = match self.lines.buffered() {
                 Some((bytes, number)) if is_plain && self.rules.parser.fast(bytes, &mut figures) => {
-                    self.rules.job.iter_mut().for_each(|job| job.step(bytes, number, out));
+                    self.rules.beside(bytes, number, out);
                     reader.row(number, &figures, out);
                     continue;
                 }
@@ -153,7 +159,16 @@ impl Rules {
         let from = head.header.as_ref().map_or(head.first, |header| header.at);
         let repeated = pieces.lines[..head.first].iter().skip(from);
         let repeated = repeated.map(|line| line.trim_ascii().to_vec()).collect();
-        Rules { parser, held, clocks: None, job: None, dialect: found.dialect, width: found.width, repeated }
+        Rules {
+            parser,
+            held,
+            clocks: None,
+            job: None,
+            effort: None,
+            dialect: found.dialect,
+            width: found.width,
+            repeated,
+        }
     }
 
     /// Surveys the rows, and decides how they are converted.
@@ -186,6 +201,12 @@ impl Rules {
         Ok(reader)
     }
 
+    /// Reads what a row has beside time, command and feedback.
+    fn beside(&mut self, line: &[u8], number: u64, out: &mut Vec<Row>) {
+        self.job.iter_mut().for_each(|job| job.step(line, number, out));
+        self.effort.iter().for_each(|effort| effort.step(line, number, out));
+    }
+
     /// Handles a line that is not a plain row.
     #[cold]
     fn other_line(
@@ -204,7 +225,7 @@ impl Rules {
         } else if line.end == End::Last && census(bytes, self.dialect).0 < self.width {
             reader.note(&incomplete(line));
         } else {
-            self.job.iter_mut().for_each(|job| job.step(line.bytes, line.number, out));
+            self.beside(line.bytes, line.number, out);
             if let Some(pairs) =
                 self.clocks.map(|cells| cells.pairs(line.bytes)).filter(|pairs| *pairs != [None; 2])
             {
@@ -361,13 +382,14 @@ fn table<'a>(file: &'a str, head: &Head, columns: &'a [Column]) -> Table<'a> {
     Table { columns, named: head.header.is_some(), file, line }
 }
 
-/// An event log has no rows that a job could stand in.
+/// An event log has no rows that a job or an effort could stand in.
 fn no_job_in_log(place: Place<'_>, choice: &Choice) -> Result<(Option<JobColumn>, Option<String>), Error> {
-    match choice.job {
+    let option = choice.job.as_ref().map(|_| "--job").or(choice.effort.as_ref().map(|_| "--effort"));
+    match option {
         None => Ok((None, None)),
-        Some(_) => Err(place.error(
-            "each line holds one value, so no column can hold the job".to_string(),
-            "leave --job out, or export one row for each instant",
+        Some(option) => Err(place.error(
+            format!("each line holds one value, so no column can hold that of {option}"),
+            "leave it out, or export one row for each instant",
         )),
     }
 }

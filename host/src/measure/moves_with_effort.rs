@@ -1,0 +1,160 @@
+//! In: a recording with an effort column. Out: its position and effort, in stretches without a gap and equally spaced.
+
+use std::collections::HashMap;
+
+use crate::analysis::identify::Stretch;
+use crate::error::Error;
+use crate::trace::ratio::Ratio;
+use crate::trace::{Row, Trace};
+
+/// A row with its effort.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Moment {
+    /// Unit: s
+    second: f64,
+    /// Unit: unit
+    position: f64,
+    effort: f64,
+}
+
+/// Position and effort of a recording.
+#[derive(Clone, Debug)]
+pub struct MovesWithEffort {
+    /// Stretches without a gap.
+    pieces: Vec<Vec<Moment>>,
+    /// Unit of position.
+    pub unit: String,
+    /// Median time between rows. Unit: s
+    pub period_s: f64,
+    /// What a person should know, one sentence each.
+    pub notes: Vec<String>,
+}
+
+/// A step between rows may differ from the period by this share of it before the rows are interpolated.
+const UNEVEN: f64 = 0.01;
+
+impl MovesWithEffort {
+    /// Reads the recording to its end; `scale` multiplies the effort.
+    pub fn read(mut trace: Trace, scale: Option<Ratio>) -> Result<MovesWithEffort, Error> {
+        let scale = scale.map_or(1.0, Ratio::to_f64);
+        let (rate, counts) = (f64::from(trace.layout().ticks_per_second), trace.layout().counts_per_unit);
+        let counts = counts.numerator() as f64 / counts.denominator() as f64;
+        let (mut rows, mut efforts) = (Vec::new(), HashMap::new());
+        let (mut pieces, mut without) = (vec![Vec::new()], 0_u64);
+        let (mut last, mut position, mut second) = (None::<(u32, i32)>, 0_i64, 0.0);
+        while trace.next_block(&mut rows)? {
+            for row in &rows {
+                match row {
+                    Row::Effort { line, effort } => drop(efforts.insert(*line, *effort)),
+                    Row::Reading { line, reading } => {
+                        // Ticks and positions may wrap.
+                        if let Some((tick, feedback)) = last.replace((reading.tick, reading.feedback)) {
+                            position += i64::from(reading.feedback.wrapping_sub(feedback));
+                            second += f64::from(reading.tick.wrapping_sub(tick)) / rate;
+                        }
+                        let position = position as f64 / counts;
+                        match efforts.remove(line) {
+                            Some(effort) => {
+                                let moment = Moment { second, position, effort: effort * scale };
+                                pieces.last_mut().into_iter().for_each(|piece| piece.push(moment));
+                            }
+                            None => {
+                                without += 1;
+                                pieces.push(Vec::new());
+                            }
+                        }
+                    }
+                    Row::Gap { .. } | Row::Clock { .. } => pieces.push(Vec::new()),
+                    Row::Job { .. } => {}
+                }
+            }
+        }
+        let mut notes = trace.layout().notes.clone();
+        notes.extend(trace.faults().to_string().lines().map(str::to_owned));
+        if without > 0 {
+            notes.push(format!("{without} rows have no effort; they are left out as gaps"));
+        }
+        let layout = trace.layout();
+        Ok(MovesWithEffort { pieces, unit: layout.unit.clone(), period_s: layout.sample_period_s, notes })
+    }
+
+    /// The stretches, with this time between two rows. Unit: s
+    pub fn stretches(&self, period: f64) -> impl Iterator<Item = Stretch> {
+        self.pieces.iter().filter(|piece| piece.len() > 1).map(move |piece| even(piece, period))
+    }
+}
+
+/// The same rows; where their steps vary, straight lines between them at equal steps.
+fn even(piece: &[Moment], period: f64) -> Stretch {
+    let is_even = piece.windows(2).all(|pair| {
+        let step = pair[1].second - pair[0].second;
+        (step - period).abs() <= UNEVEN * period
+    });
+    let mut stretch = Stretch::default();
+    let mut push = |moment: Moment| {
+        stretch.position.push(moment.position);
+        stretch.effort.push(moment.effort);
+    };
+    if is_even {
+        piece.iter().for_each(|moment| push(*moment));
+        return stretch;
+    }
+    let (first, last) = (piece[0].second, piece[piece.len() - 1].second);
+    let mut at = 0;
+    for row in 0..=((last - first) / period) as u64 {
+        let second = first + row as f64 * period;
+        while at + 2 < piece.len() && piece[at + 1].second <= second {
+            at += 1;
+        }
+        let (before, after) = (piece[at], piece[at + 1]);
+        let step = after.second - before.second;
+        let share = if step > 0.0 { ((second - before.second) / step).clamp(0.0, 1.0) } else { 0.0 };
+        let between = |from: f64, to: f64| from + share * (to - from);
+        push(Moment {
+            second,
+            position: between(before.position, after.position),
+            effort: between(before.effort, after.effort),
+        });
+    }
+    stretch
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::trace::Choice;
+
+    fn read(text: &str) -> MovesWithEffort {
+        let choice = Choice { effort: Some("force".into()), unit: Some("mm".into()), ..Choice::default() };
+        let bytes = std::io::Cursor::new(text.to_owned().into_bytes());
+        let trace = Trace::from_reader("made up", bytes, &choice).expect("a recording");
+        MovesWithEffort::read(trace, None).expect("its rows")
+    }
+
+    #[test]
+    fn a_row_without_effort_is_a_gap_and_no_command_is_needed() {
+        let line = |row: u32| match row {
+            20 => "0.020,0.200,\n".to_owned(),
+            row => format!("{:.3},{:.3},{}\n", f64::from(row) / 1000.0, f64::from(row) / 100.0, 5 + row),
+        };
+        let found = read(&format!("time_s,position_mm,force\n{}", (0..50).map(line).collect::<String>()));
+        let stretches: Vec<Stretch> = found.stretches(found.period_s).collect();
+        let lengths: Vec<usize> = stretches.iter().map(|stretch| stretch.effort.len()).collect();
+        assert_eq!(lengths, [20, 29], "{:?}", found.notes);
+        assert_eq!((stretches[1].effort[0], stretches[1].effort[28]), (26.0, 54.0));
+        assert!((stretches[1].position[28] - 0.49).abs() < 1e-9);
+        assert!(
+            found.notes.iter().any(|note| note.starts_with("1 rows have no effort")),
+            "{:?}",
+            found.notes
+        );
+    }
+
+    #[test]
+    fn uneven_rows_are_interpolated() {
+        let moment = |second: f64| Moment { second, position: 3.0 * second, effort: 1.0 - second };
+        let stretch = even(&[0.0, 1.0, 1.5, 3.0, 4.0].map(moment), 1.0);
+        assert_eq!(stretch.position, [0.0, 3.0, 6.0, 9.0, 12.0]);
+        assert_eq!(stretch.effort, [1.0, 0.0, -1.0, -2.0, -3.0]);
+    }
+}
