@@ -36,6 +36,7 @@ fn short(rows: &[Row]) -> String {
         Row::Gap { line, .. } => format!("{line}!"),
         Row::Clock { line, tick, second } => format!("{line}@{tick}={second}"),
         Row::Job { line, job } => format!("{line}#{job}"),
+        Row::Effort { line, effort } => format!("{line}~{effort}"),
     });
     words.collect::<Vec<_>>().join(" ")
 }

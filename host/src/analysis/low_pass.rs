@@ -94,11 +94,12 @@ mod tests {
         }
     }
 
+    /// To within what is left of the answer to a step at the end of the continuation.
     #[test]
     fn a_line_passes_unchanged_to_its_ends() {
         let line: Vec<f64> = (0..200).map(|i| 5.0 - 0.25 * f64::from(i)).collect();
         for (value, expected) in LowPass::new(0.05).run(&line).iter().zip(&line) {
-            assert!((value - expected).abs() < 1e-5, "{value} {expected}");
+            assert!((value - expected).abs() < 1e-4, "{value} {expected}");
         }
         assert_eq!(LowPass::new(0.05).run(&[]), [0.0; 0]);
         assert_eq!(LowPass::new(0.05).run(&[2.0]), [2.0]);

@@ -95,7 +95,7 @@ fn damage_affects_only_damaged_rows() {
 fn reported_lines(rows: &[Row]) -> HashSet<u64> {
     let lines = rows.iter().map(|row| match row {
         Row::Reading { line, .. } | Row::Gap { line, .. } => *line,
-        Row::Clock { line, .. } | Row::Job { line, .. } => *line,
+        Row::Clock { line, .. } | Row::Job { line, .. } | Row::Effort { line, .. } => *line,
     });
     lines.collect()
 }
