@@ -274,6 +274,24 @@ impl Table<'_> {
         self.columns.iter().filter(bare).map(|column| column.index).collect()
     }
 
+    /// The column that an option names for what is read beside the three signals.
+    pub(crate) fn beside(&self, option: &str, name: &str) -> Result<&Column, Error> {
+        let index = match self.lookup(name).as_slice() {
+            [index] => Some(*index),
+            [] => name.trim().parse::<usize>().ok().and_then(|number| number.checked_sub(1)),
+            _ => return Err(self.unusable(option, format!("several columns are called '{name}'"))),
+        };
+        let column = index.and_then(|index| self.columns.get(index));
+        column.ok_or_else(|| self.unusable(option, format!("there is no column '{name}'")))
+    }
+
+    /// What is wrong with the column of such an option.
+    pub(crate) fn unusable(&self, option: &str, wrong: String) -> Error {
+        let names: Vec<&str> = self.columns.iter().take(40).map(|column| column.name.as_str()).collect();
+        let remedy = format!("give {option} the name or the number of one of: {}", names.join(", "));
+        Place { file: self.file, line: self.line }.error(wrong, &remedy)
+    }
+
     fn by_name(&self, signal: Signal, name: &str) -> Result<usize, Error> {
         match self.lookup(name).as_slice() {
             [index] => return Ok(*index),

@@ -4,7 +4,6 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::columns::{Columns, Table};
 use crate::trace::number;
-use crate::trace::place::Place;
 use crate::trace::rows::Row;
 
 /// Reads force, torque or current.
@@ -22,26 +21,16 @@ impl EffortColumn {
         name: &str,
         dialect: Dialect,
     ) -> Result<EffortColumn, Error> {
-        let wrong = |wrong: String| {
-            let names: Vec<&str> = table.columns.iter().take(40).map(|column| column.name.as_str()).collect();
-            let remedy = format!("give --effort the name or the number of one of: {}", names.join(", "));
-            Place { file: table.file, line: table.line }.error(wrong, &remedy)
-        };
-        let index = match table.lookup(name).as_slice() {
-            [index] => Some(*index),
-            [] => name.trim().parse::<usize>().ok().and_then(|number| number.checked_sub(1)),
-            _ => return Err(wrong(format!("several columns are called '{name}'"))),
-        };
-        let column = index.and_then(|index| table.columns.get(index));
-        let column = column.ok_or_else(|| wrong(format!("there is no column '{name}' for the effort")))?;
+        let column = table.beside("--effort", name)?;
         let is_time = chosen.time.as_ref().is_some_and(|time| time.index == column.index);
-        if is_time || column.index == chosen.feedback.index {
-            return Err(wrong(format!("column '{}' is the time or the position already", column.name)));
-        }
-        if !column.numeric {
-            return Err(wrong(format!("column '{}' does not hold numbers", column.name)));
-        }
-        Ok(EffortColumn { index: column.index, dialect })
+        let wrong = if is_time || column.index == chosen.feedback.index {
+            format!("column '{}' is the time or the position already", column.name)
+        } else if !column.numeric {
+            format!("column '{}' does not hold numbers", column.name)
+        } else {
+            return Ok(EffortColumn { index: column.index, dialect });
+        };
+        Err(table.unusable("--effort", wrong))
     }
 
     /// Adds the effort of this line to `out`; nothing if the cell holds no number.

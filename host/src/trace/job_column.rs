@@ -4,7 +4,6 @@ use crate::error::Error;
 use crate::trace::cell::Dialect;
 use crate::trace::choice::Choice;
 use crate::trace::columns::{Columns, Table};
-use crate::trace::place::Place;
 use crate::trace::rows::Row;
 use crate::trace::{number, signal_names, unit};
 
@@ -70,24 +69,16 @@ fn note(name: &str) -> String {
     format!("column '{name}' holds the job of each move")
 }
 
-/// The column that an option names, which must hold whole numbers.
+/// The column that the option names, which must hold whole numbers.
 fn named(table: Table<'_>, name: &str) -> Result<usize, Error> {
-    let wrong = |wrong: String| {
-        let names: Vec<&str> = table.columns.iter().take(40).map(|column| column.name.as_str()).collect();
-        let remedy = format!("give --job the name or the number of one of: {}", names.join(", "));
-        Place { file: table.file, line: table.line }.error(wrong, &remedy)
-    };
-    let index = match table.lookup(name).as_slice() {
-        [index] => Some(*index),
-        [] => name.trim().parse::<usize>().ok().and_then(|number| number.checked_sub(1)),
-        _ => return Err(wrong(format!("several columns are called '{name}'"))),
-    };
-    let column = index.and_then(|index| table.columns.get(index));
-    let column = column.ok_or_else(|| wrong(format!("there is no column '{name}' for the job")))?;
-    if !column.whole {
-        return Err(wrong(format!("column '{}' does not hold whole numbers, as a job must", column.name)));
+    let column = table.beside("--job", name)?;
+    match column.whole {
+        true => Ok(column.index),
+        false => {
+            let wrong = format!("column '{}' does not hold whole numbers, as a job must", column.name);
+            Err(table.unusable("--job", wrong))
+        }
     }
-    Ok(column.index)
 }
 
 #[cfg(test)]
