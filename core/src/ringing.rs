@@ -1,6 +1,32 @@
 //! In: the error of a stop after its command end. Out: the frequency and damping of its ringing with uncertainties, or the
 //! reason why none is stated.
+//!
+//! A [`Capture`] for each axis holds the stop, a [`Fit`] for all axes works on one of them in spare time.
+//!
+//! ```
+//! use stillpoint_core::ringing::{Answer, Capture, Fit};
+//!
+//! // Ticks of a microsecond, a sample each millisecond: 20 Hz, a swing takes away a half.
+//! let mut capture = Capture::new(1);
+//! for ms in 0..512_u32 {
+//!     let swings = f64::from(ms) / 50.0;
+//!     let error = 1000.0 * 0.5_f64.powf(swings) * (std::f64::consts::TAU * swings).cos();
+//!     capture.step(ms * 1000, error.round() as i32);
+//! }
+//! let mut fit = Fit::default();
+//! fit.start(&capture, 1_000_000);
+//! let answer = loop {
+//!     if let Some(answer) = fit.step() {
+//!         break answer;
+//!     }
+//! };
+//! let Answer::Ringing(ringing) = answer else { panic!("{answer:?}") };
+//! assert!((ringing.frequency - 20.0).abs() < 0.01 && ringing.frequency_u < 0.01);
+//! // ln 2 / √((2π)² + (ln 2)²)
+//! assert!((ringing.damping.unwrap().ratio - 0.1097).abs() < 0.001);
+//! ```
 
+mod answer;
 mod elementary;
 mod triangle;
 mod capture;
@@ -12,59 +38,6 @@ mod turning;
 mod judge;
 mod fit;
 
+pub use answer::{Answer, Damping, Refusal, Ringing};
 pub use capture::{Capture, POINTS};
 pub use fit::Fit;
-
-/// What a fit found.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Answer {
-    /// An oscillation that decays.
-    Ringing(Ringing),
-    /// None that could be stated.
-    Refused(Refusal),
-}
-
-/// A decaying oscillation of the error.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ringing {
-    /// Damped frequency. Unit: Hz
-    pub frequency: f32,
-    /// Its standard uncertainty. Unit: Hz
-    pub frequency_u: f32,
-    /// Damping ratio and its standard uncertainty; none if the decay is not exponential, as that of dry friction.
-    pub damping: Option<(f32, f32)>,
-    /// Time constant of the tail beside the oscillation, if there is one. Unit: s
-    pub tail: Option<f32>,
-    /// Amplitude at the first point. Unit: counts
-    pub amplitude: f32,
-}
-
-/// Why no ringing is stated.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[repr(u8)]
-pub enum Refusal {
-    /// Fewer than 16 samples.
-    TooShort = 1,
-    /// Intervals between samples differ by half.
-    Uneven = 2,
-    /// The error is too large for the sums of a capture.
-    TooLarge = 3,
-    /// The error changes by less than two encoder steps.
-    Still = 4,
-    /// Nothing oscillates.
-    NoOscillation = 5,
-    /// The frequency is above 0.4 of the rate of the points.
-    TooFast = 6,
-    /// Two exponentials describe the stop about as well.
-    NotBeyondDecay = 7,
-    /// More than one oscillation, or none that decays exponentially.
-    NotExponential = 8,
-    /// It grows, or is damped so much that it hardly rings.
-    Damping = 9,
-    /// Less than one and a half periods are visible.
-    TooFewPeriods = 10,
-    /// The frequency is uncertain by more than a tenth.
-    UncertainFrequency = 11,
-    /// The damping is uncertain by more than three tenths of itself and by more than 0.03.
-    UncertainDamping = 12,
-}

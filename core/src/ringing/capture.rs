@@ -16,6 +16,19 @@ const LONGEST: u32 = 1 << 12;
 /// Points at the beginning that are looked at apart: an oscillation may be over after them.
 const HEAD: usize = 16;
 
+/// Limits for all points, a quarter of them, and the head. Unit: 1/64
+struct Limits {
+    whole: i64,
+    quarter: i64,
+    head: i64,
+}
+
+/// Share of x² that may stay for an oscillation: less where fewer points let noise look like one.
+const TONE: Limits = Limits { whole: 38, quarter: 22, head: 16 };
+/// Share of the second differences in the first, as squares, of an oscillation that fades: 24/64 belongs to a tenth of the
+/// rate. It counts only if it is several times that of the last quarter.
+const ROUGH: Limits = Limits { whole: 64, quarter: 17, head: 24 };
+
 /// The error after a command end. Restart it with [`Capture::new`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Capture {
@@ -127,7 +140,8 @@ impl Capture {
 
     /// Ends the capture or makes room.
     fn filled(&mut self) {
-        self.complete = self.is_at_rest() || self.is_fast() || self.samples >= LONGEST;
+        let shift = scale(&self.sums);
+        self.complete = self.is_at_rest(shift) || self.is_fast(shift) || self.samples >= LONGEST;
         if self.complete {
             return;
         }
@@ -138,16 +152,15 @@ impl Capture {
     }
 
     /// Whether the second half ranges over less than a twentieth of the first, or than that many times the noise.
-    fn is_at_rest(&self) -> bool {
+    fn is_at_rest(&self, shift: u32) -> bool {
         let (first, second) = self.sums.split_at(POINTS / 2);
         let late = range(second);
         let early = range(first);
-        20 * late < early || late < noise(&self.sums) && 2 * late < early
+        20 * late < early || late < noise(&self.sums, shift) && 2 * late < early
     }
 
     /// Whether an oscillation above a tenth of the rate of the points is alive.
-    fn is_fast(&self) -> bool {
-        let shift = scale(&self.sums);
+    fn is_fast(&self, shift: u32) -> bool {
         let texture = |points: &[i32]| Texture::new(points, shift);
         let quarters: [Texture; 4] =
             core::array::from_fn(|k| texture(self.sums.get(k * QUARTER..(k + 1) * QUARTER).unwrap_or(&[])));
@@ -158,11 +171,14 @@ impl Capture {
         let step = u64::from(self.encoder_step);
         let steps = step.saturating_mul(step).saturating_mul(64 * u64::from(self.samples));
         let least = i64::try_from(steps >> (2 * shift).min(63)).unwrap_or(i64::MAX);
-        whole.is_tone(38)
-            || head.is_tone(16)
-            || quarters.iter().any(|quarter| quarter.is_tone(22))
-            || quarters.iter().any(|quarter| quarter.is_rough(17) && quarter.rough > (8 * last).max(least))
-            || head.is_rough(24) && head.rough > (6 * last).max(least)
+        let fades = |part: &Texture, rough: i64, times: i64| {
+            part.is_rough(rough) && part.rough > (times * last).max(least)
+        };
+        whole.is_tone(TONE.whole)
+            || head.is_tone(TONE.head)
+            || quarters.iter().any(|quarter| quarter.is_tone(TONE.quarter))
+            || quarters.iter().any(|quarter| fades(quarter, ROUGH.quarter, 8))
+            || fades(&head, ROUGH.head, 6)
     }
 }
 
@@ -243,14 +259,16 @@ fn range(points: &[i32]) -> i64 {
 }
 
 /// Six standard deviations of the noise, from the second differences in the quietest quarter. For normal noise their mean
-/// size is √(12/π) standard deviations. Unit: that of the points
-fn noise(points: &[i32]) -> i64 {
+/// size is √(12/π) standard deviations. Points are shifted to 12 bits; the result is not. Unit: that of the points
+fn noise(points: &[i32], shift: u32) -> i64 {
     let mean = |quarter: &[i32]| {
-        let second =
-            |triple: &[i32]| (i64::from(triple[0]) - 2 * i64::from(triple[1]) + i64::from(triple[2])).abs();
-        quarter.windows(3).map(second).sum::<i64>() / (quarter.len() as i64 - 2).max(1)
+        let second = |triple: &[i32]| {
+            let [before, middle, after] = [triple[0] >> shift, triple[1] >> shift, triple[2] >> shift];
+            (before - middle + (after - middle)).abs()
+        };
+        quarter.windows(3).map(second).sum::<i32>() * 307 / (100 * (QUARTER as i32 - 2))
     };
-    points.chunks(QUARTER).map(|quarter| 307 * mean(quarter) / 100).min().unwrap_or(0)
+    points.chunks(QUARTER).map(mean).min().map_or(0, |least| i64::from(least) << shift)
 }
 
 #[cfg(test)]

@@ -6,115 +6,123 @@
 
 use heapless::Vec;
 
+use crate::ringing::answer::{Answer, Refusal};
 use crate::ringing::capture::{Capture, POINTS};
 use crate::ringing::judge::{Evidence, Scale};
 use crate::ringing::mode::Mode;
-use crate::ringing::search::{Found, STARTS, Search};
+use crate::ringing::search::Search;
 use crate::ringing::seeds::Seeds;
-use crate::ringing::{Answer, Refusal};
+use crate::ringing::triangle::Triangle;
 
 /// Fewest points that are tried.
 const FEWEST: usize = 16;
 /// Smallest change that is tried. Unit: encoder steps
 const LEAST: f32 = 2.0;
 
-/// The workspace of a fit.
+/// The workspace of a fit, one and a half kibibytes.
 #[derive(Clone, Debug, Default)]
 pub struct Fit {
     /// Largest size 1, the first is 0.
     points: Vec<f32, POINTS>,
     scale: Scale,
-    task: Task,
-    plain: Found,
-    tailed: Found,
+    stage: Stage,
+    /// Of the seeds and of the search in turn.
+    triangle: Triangle,
+    seeds: Seeds,
+    search: Search,
+    evidence: Evidence,
 }
 
 /// What is under way.
-#[derive(Clone, Debug, Default)]
-enum Task {
+#[derive(Clone, Copy, Debug, Default)]
+enum Stage {
     #[default]
     Nothing,
     Refuse(Refusal),
-    Seeds(Seeds),
-    /// An oscillation alone; the modes that it began with.
-    Plain(Search, Vec<Mode, STARTS>),
+    /// Modes to begin with.
+    Seeds,
+    /// An oscillation alone.
+    Plain,
     /// An oscillation and a tail.
-    Tailed(Search),
+    Tailed,
     /// Two exponentials.
-    Null(Search),
-    Judge(Evidence),
+    Null,
+    Judge,
 }
 
 impl Fit {
     /// Begins with this capture; what was under way is dropped. Unit: ticks/s
     pub fn start(&mut self, capture: &Capture, ticks_per_second: u32) {
         let first = capture.points().first().copied().unwrap_or(0);
-        let from_first = |point: &i32| (i64::from(*point) - i64::from(first)) as f32;
+        let from_first = |point: &i32| point.saturating_sub(first) as f32;
         let largest = capture.points().iter().map(|point| from_first(point).abs()).fold(0.0, f32::max);
         let unit = if largest > 0.0 { 1.0 / largest } else { 0.0 };
-        self.points = capture.points().iter().map(|point| from_first(point) * unit).collect();
+        self.points.clear();
+        self.points.extend(capture.points().iter().map(|point| from_first(point) * unit));
         let counts = largest / capture.samples() as f32;
         self.scale = Scale {
             counts,
             seconds: capture.period() / ticks_per_second.max(1) as f32,
             step: capture.encoder_step() as f32 * unit * capture.samples() as f32,
         };
-        self.task = match () {
-            () if self.points.len() < FEWEST => Task::Refuse(Refusal::TooShort),
-            () if capture.is_uneven() => Task::Refuse(Refusal::Uneven),
-            () if capture.is_overflown() => Task::Refuse(Refusal::TooLarge),
-            () if counts < LEAST * capture.encoder_step() as f32 => Task::Refuse(Refusal::Still),
-            () => Task::Seeds(Seeds::new(&self.points)),
+        self.seeds.begin(&self.points, &mut self.triangle);
+        self.stage = match () {
+            () if self.points.len() < FEWEST => Stage::Refuse(Refusal::TooShort),
+            () if capture.is_uneven() => Stage::Refuse(Refusal::Uneven),
+            () if capture.is_overflown() => Stage::Refuse(Refusal::TooLarge),
+            () if counts < LEAST * capture.encoder_step() as f32 => Stage::Refuse(Refusal::Still),
+            () => Stage::Seeds,
         };
     }
 
     /// Whether there is nothing to do: [`Fit::step`] would return `None` for ever.
     pub fn is_idle(&self) -> bool {
-        matches!(self.task, Task::Nothing)
+        matches!(self.stage, Stage::Nothing)
     }
 
     /// Goes on by a slice; returns the answer once, when it is found.
     pub fn step(&mut self) -> Option<Answer> {
-        let points = self.points.as_slice();
+        let Fit { points, triangle, seeds, search, evidence, .. } = self;
         let count = points.len();
-        self.task = match &mut self.task {
-            Task::Nothing => return None,
-            Task::Refuse(refusal) => {
-                let answer = Answer::Refused(*refusal);
-                return self.end(answer);
-            }
-            Task::Seeds(seeds) => {
-                let modes = seeds.step(points)?;
-                let plain = modes.iter().map(|mode| Mode { tail: 0.0, ..*mode }).collect();
-                let none = modes.is_empty();
-                if none {
-                    Task::Refuse(Refusal::NoOscillation)
-                } else {
-                    Task::Plain(Search::new(plain, count), modes)
+        match self.stage {
+            Stage::Nothing => None,
+            Stage::Refuse(refusal) => self.end(Answer::Refused(refusal)),
+            Stage::Seeds => {
+                if seeds.step(points, triangle) {
+                    let plain = seeds.found().map(|mode| Mode { tail: 0.0, ..mode });
+                    search.begin(plain, triangle, count);
+                    let none = seeds.found().next().is_none();
+                    self.stage = if none { Stage::Refuse(Refusal::NoOscillation) } else { Stage::Plain };
                 }
+                None
             }
-            Task::Plain(search, modes) => {
-                self.plain = search.step(points)?;
-                Task::Tailed(Search::new(with_tails(modes, &self.plain.mode, count), count))
+            Stage::Plain => {
+                let found = search.step(points, triangle)?;
+                *evidence = Evidence::new(&found, count);
+                search.begin(with_tails(seeds, found.mode, count), triangle, count);
+                self.stage = Stage::Tailed;
+                None
             }
-            Task::Tailed(search) => {
-                self.tailed = search.step(points)?;
-                Task::Null(Search::new(exponentials(count), count))
+            Stage::Tailed => {
+                evidence.with_tail(&search.step(points, triangle)?);
+                search.begin(exponentials(count), triangle, count);
+                self.stage = Stage::Null;
+                None
             }
-            Task::Null(search) => {
-                let null = search.step(points)?;
-                Task::Judge(Evidence::new(points, &self.plain, &self.tailed, &null))
+            Stage::Null => {
+                evidence.beside(&search.step(points, triangle)?);
+                self.stage = Stage::Judge;
+                None
             }
-            Task::Judge(evidence) => {
-                let answer = evidence.answer(points, &self.scale);
-                return self.end(answer);
+            Stage::Judge => {
+                let answer = evidence.step(points, &self.scale)?;
+                self.end(answer)
             }
-        };
-        None
+        }
     }
 
     fn end(&mut self, answer: Answer) -> Option<Answer> {
-        self.task = Task::Nothing;
+        self.stage = Stage::Nothing;
         Some(answer)
     }
 }
@@ -123,20 +131,18 @@ impl Fit {
 const TAILS: [f32; 2] = [1.5, 6.0];
 
 /// Oscillations with tails: those of the seeds with their own or the slowest, that of the plain search with each.
-fn with_tails(seeds: &[Mode], plain: &Mode, points: usize) -> Vec<Mode, STARTS> {
-    let rate = |turns: f32| turns / points as f32;
-    let own = |mode: &Mode| Mode { tail: if mode.tail > 0.0 { mode.tail } else { rate(TAILS[0]) }, ..*mode };
-    let given = TAILS.iter().map(|turns| Mode { tail: rate(*turns), ..*plain });
-    seeds.iter().map(own).chain(given).take(STARTS).collect()
+fn with_tails(seeds: &Seeds, plain: Mode, points: usize) -> impl Iterator<Item = Mode> {
+    let rate = move |turns: f32| turns / points as f32;
+    let own =
+        move |mode: Mode| Mode { tail: if mode.tail > 0.0 { mode.tail } else { rate(TAILS[0]) }, ..mode };
+    seeds.found().map(own).chain(TAILS.into_iter().map(move |turns| Mode { tail: rate(turns), ..plain }))
 }
 
 /// Pairs of exponentials that a search begins with, a slow and a quick one. Unit: 1/all points
 const PAIRS: [(f32, f32); 4] = [(1.0, 4.0), (2.0, 12.0), (8.0, 30.0), (0.5, 20.0)];
 
-fn exponentials(points: usize) -> Vec<Mode, STARTS> {
+fn exponentials(points: usize) -> impl Iterator<Item = Mode> {
     let count = points as f32;
-    PAIRS
-        .iter()
-        .map(|(slow, quick)| Mode { frequency: 0.0, decay: quick / count, tail: slow / count })
-        .collect()
+    let mode = move |(slow, quick)| Mode { frequency: 0.0, decay: quick / count, tail: slow / count };
+    PAIRS.into_iter().map(mode)
 }

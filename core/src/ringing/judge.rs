@@ -4,11 +4,11 @@
 
 use core::f32::consts::TAU;
 
+use crate::ringing::answer::{Answer, Damping, Refusal, Ringing};
 use crate::ringing::elementary::{ln, root};
-use crate::ringing::mode::Columns;
+use crate::ringing::mode::{Columns, Sizes};
 use crate::ringing::search::Found;
 use crate::ringing::turning::Swings;
-use crate::ringing::{Answer, Refusal, Ringing};
 
 /// Units of the points.
 #[derive(Clone, Copy, Debug, Default)]
@@ -21,50 +21,73 @@ pub(crate) struct Scale {
     pub step: f32,
 }
 
+/// What f32 leaves of points without noise, at most; neighbours err alike. Unit: largest point
+const ROUNDING: f32 = 3e-6;
+/// Points in a slice.
+const SLICE: usize = 64;
+
 /// Highest frequency, and quickest decay: an oscillation must be alive for eight points. Unit: 1/point
 const HIGHEST: f32 = 0.4;
 const QUICKEST: f32 = 3.0 / 8.0;
 
 /// The fitted oscillation and what speaks for it.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Evidence {
     best: Found,
     /// Number of points, and of parameters of the best.
     points: f32,
     parameters: f32,
-    /// Lag-1 autocorrelation of what the fit leaves.
-    correlation: f32,
     /// The same sum of squares for exponentials alone.
     null: f32,
+    rest: Rest,
+    noise: Option<f32>,
 }
 
 impl Evidence {
-    pub(crate) fn new(points: &[f32], plain: &Found, tailed: &Found, null: &Found) -> Evidence {
-        let count = points.len() as f32;
-        // Schwarz's criterion for two parameters more.
-        let better = count * (ln(plain.squares) - ln(tailed.squares)) > 2.0 * ln(count);
-        let (best, parameters) = if better { (*tailed, 7.0) } else { (*plain, 5.0) };
-        Evidence {
-            best,
-            points: count,
-            parameters,
-            correlation: correlation(points, &best),
-            null: null.squares,
+    /// Of an oscillation alone.
+    pub(crate) fn new(plain: &Found, points: usize) -> Evidence {
+        Evidence { best: *plain, points: points as f32, parameters: 5.0, ..Evidence::default() }
+    }
+
+    /// The oscillation, now that it was also fitted with a tail: Schwarz's criterion for two parameters more.
+    pub(crate) fn with_tail(&mut self, tailed: &Found) {
+        let least = ROUNDING * ROUNDING * self.points;
+        let gain = self.points * (ln(self.best.squares.max(least)) - ln(tailed.squares.max(least)));
+        if gain > 2.0 * ln(self.points) {
+            (self.best, self.parameters) = (*tailed, 7.0);
         }
+        self.rest = Rest { columns: Columns::new(&self.best.mode), ..Rest::default() };
+    }
+
+    /// Beside exponentials alone.
+    pub(crate) fn beside(&mut self, null: &Found) {
+        self.null = null.squares;
+    }
+
+    /// Goes on by a slice; returns the answer when all is weighed.
+    pub(crate) fn step(&mut self, points: &[f32], scale: &Scale) -> Option<Answer> {
+        if self.rest.step(points, &self.best.sizes) {
+            return None;
+        }
+        let Some(noise) = self.noise else {
+            self.noise = Some(noise(points));
+            return None;
+        };
+        Some(self.answer(Swings::new(points, noise, scale.step), scale))
     }
 
     /// Factor on variances, as neighbouring points err alike.
     fn inflation(&self) -> f32 {
-        let correlation = self.correlation.clamp(0.0, 0.98);
+        let correlation = self.rest.correlation().clamp(0.0, 0.98);
         (1.0 + correlation) / (1.0 - correlation)
     }
 
+    /// Standard deviation of what the fit leaves. Unit: that of the points
     fn deviation(&self) -> f32 {
-        root(self.best.squares / (self.points - self.parameters).max(1.0))
+        root(self.best.squares / (self.points - self.parameters).max(1.0)).max(ROUNDING)
     }
 
-    pub(crate) fn answer(&self, points: &[f32], scale: &Scale) -> Answer {
-        let swings = Swings::new(points, noise(points), scale.step);
+    fn answer(&self, swings: Option<Swings>, scale: &Scale) -> Answer {
         match (self.refusal(scale), swings) {
             (None, Some(swings)) if swings.turns > 3 && !self.agrees(&swings) => {
                 Answer::Refused(Refusal::NotExponential)
@@ -109,7 +132,7 @@ impl Evidence {
         Ringing {
             frequency: hertz,
             frequency_u: hertz * u_frequency,
-            damping: Some((ratio / root(square), u_ratio / (square * root(square)))),
+            damping: Some(Damping { ratio: ratio / root(square), u: u_ratio / (square * root(square)) }),
             tail: (mode.tail > 0.0).then(|| scale.seconds / mode.tail),
             amplitude: self.amplitude() * scale.counts,
         }
@@ -138,12 +161,12 @@ impl Evidence {
         let (u_frequency, u_ratio) = self.uncertainties();
         let squares = self.best.squares.max(1e-30);
         // Beside a tail, more damping can't be told from friction.
-        let most = if mode.tail > 0.0 { 0.25 } else { 0.45 };
+        let most = if mode.tail > 0.0 { 0.25 } else { 0.5 };
         let gain = self.points * (ln(self.null.max(1e-30)) - ln(squares));
         let refusals = [
             (gain < 25.0 * self.inflation() || squares > 0.5 * self.null, Refusal::NotBeyondDecay),
             (mode.frequency > HIGHEST * TAU || mode.decay > QUICKEST, Refusal::TooFast),
-            (self.correlation > 0.5, Refusal::NotExponential),
+            (self.rest.correlation() > 0.5, Refusal::NotExponential),
             (!(-0.01..=most).contains(&ratio), Refusal::Damping),
             (self.visible(scale) < 1.4, Refusal::TooFewPeriods),
             (u_frequency > 0.1, Refusal::UncertainFrequency),
@@ -153,17 +176,36 @@ impl Evidence {
     }
 }
 
-/// Lag-1 autocorrelation of what a fit leaves of the points.
-fn correlation(points: &[f32], found: &Found) -> f32 {
-    let mut columns = Columns::new(&found.mode);
-    let (mut square, mut product, mut before) = (0.0, 0.0, 0.0);
-    for point in points {
-        let rest = columns.rest(&found.sizes, *point);
-        square += rest * rest;
-        product += rest * before;
-        before = rest;
+/// What a fit leaves of the points, summed up slice by slice.
+#[derive(Clone, Copy, Debug, Default)]
+struct Rest {
+    columns: Columns,
+    at: usize,
+    /// Sums of squares, and of products of neighbours; what the last point left.
+    square: f32,
+    product: f32,
+    before: f32,
+}
+
+impl Rest {
+    /// Goes on by some points; false if there are none.
+    fn step(&mut self, points: &[f32], sizes: &Sizes) -> bool {
+        let next = points.iter().skip(self.at).take(SLICE);
+        let begun = self.at;
+        for point in next {
+            let rest = self.columns.rest(sizes, *point);
+            self.square += rest * rest;
+            self.product += rest * self.before;
+            (self.before, self.at) = (rest, self.at + 1);
+        }
+        self.at > begun
     }
-    if square > 0.0 { product / square } else { 0.0 }
+
+    /// Autocorrelation of neighbours.
+    fn correlation(&self) -> f32 {
+        let rounded = ROUNDING * ROUNDING * self.at as f32;
+        if self.square > rounded { self.product / self.square } else { 0.0 }
+    }
 }
 
 /// Standard deviation of the noise, from the second differences in the quietest quarter. Unit: that of the points

@@ -11,7 +11,7 @@ use crate::ringing::mode::{Columns, DERIVATIVES, Mode, Sizes};
 use crate::ringing::triangle::{Block, RIGHT, ROWS, Triangle};
 
 /// Most modes to begin with.
-pub(crate) const STARTS: usize = 10;
+pub(crate) const STARTS: usize = 6;
 /// Most passes over the points after the first of each start.
 const PASSES: u8 = 16;
 /// The damping at the beginning, and the one that ends the search.
@@ -59,8 +59,8 @@ impl Found {
             damps[k][k] = root(square * damping);
         }
         let mut triangle = Triangle::default();
-        triangle.add(problem);
-        triangle.add(damps);
+        triangle.add(&mut problem);
+        triangle.add(&mut damps);
         triangle
     }
 
@@ -97,71 +97,83 @@ impl Found {
 /// A search that goes on slice by slice.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Search {
+    /// Modes to begin with that were not tried yet.
     starts: Vec<Mode, STARTS>,
     best: Option<Found>,
+    /// What the last pass found, before it is judged.
+    fresh: Option<Found>,
     damping: f32,
     /// Passes that are left.
     passes: u8,
-    /// The pass under way.
+    /// The pass under way, and the points it has seen.
     mode: Mode,
     columns: Columns,
-    triangle: Triangle,
     at: usize,
 }
 
 impl Search {
-    /// A search that begins at the best of these modes.
-    pub(crate) fn new(starts: Vec<Mode, STARTS>, points: usize) -> Search {
-        let mut search = Search { starts, damping: DAMPING, passes: PASSES, ..Search::default() };
-        search.next_start(points);
-        search
+    /// Begins at the best of these modes.
+    pub(crate) fn begin(
+        &mut self,
+        starts: impl Iterator<Item = Mode>,
+        triangle: &mut Triangle,
+        points: usize,
+    ) {
+        (self.best, self.fresh, self.damping, self.passes) = (None, None, DAMPING, PASSES);
+        self.starts.clear();
+        self.starts.extend(starts.take(STARTS));
+        self.next_start(triangle, points);
     }
 
     /// Goes on by four points, or by one step of the mode; returns the mode when it is found.
-    pub(crate) fn step(&mut self, points: &[f32]) -> Option<Found> {
-        let from = self.at.min(points.len());
-        let until = (from + ROWS).min(points.len());
-        let block = points.get(from..until).unwrap_or(&[]);
+    pub(crate) fn step(&mut self, points: &[f32], triangle: &mut Triangle) -> Option<Found> {
+        let block = points.get(self.at..).and_then(|left| left.chunks(ROWS).next()).unwrap_or(&[]);
         if !block.is_empty() {
-            self.triangle.add(self.columns.block(block));
-            self.at = until;
+            triangle.add(&mut self.columns.block(block));
+            self.at += block.len();
             return None;
         }
-        let found = Found::new(self.mode, &self.triangle);
+        let Some(found) = self.fresh.take() else {
+            self.fresh = Some(Found::new(self.mode, triangle));
+            return None;
+        };
         let better = self.best.is_none_or(|best| found.squares < best.squares);
-        if self.next_start(points.len()) {
-            self.best = if better { Some(found) } else { self.best };
-            return None;
+        if better {
+            self.best = Some(found);
         }
-        self.propose(found, better, points.len())
+        if self.next_start(triangle, points.len()) {
+            None
+        } else {
+            self.propose(better, triangle, points.len())
+        }
     }
 
     /// Whether there is another start.
-    fn next_start(&mut self, points: usize) -> bool {
+    fn next_start(&mut self, triangle: &mut Triangle, points: usize) -> bool {
         let next = self.starts.pop();
         if let Some(mode) = next {
-            self.begin(mode.bounded(points as f32));
+            self.pass(mode.bounded(points as f32), triangle);
         }
         next.is_some()
     }
 
-    fn begin(&mut self, mode: Mode) {
-        (self.mode, self.columns, self.triangle, self.at) =
-            (mode, Columns::new(&mode), Triangle::default(), 0);
+    /// Begins a pass over the points.
+    fn pass(&mut self, mode: Mode, triangle: &mut Triangle) {
+        (self.mode, self.columns, self.at) = (mode, Columns::new(&mode), 0);
+        *triangle = Triangle::default();
     }
 
     /// The next mode to try, from the best one; or the best one, if it can't be bettered.
-    fn propose(&mut self, found: Found, better: bool, points: usize) -> Option<Found> {
-        let best = if better { found } else { self.best? };
+    fn propose(&mut self, better: bool, triangle: &mut Triangle, points: usize) -> Option<Found> {
+        let best = self.best.as_ref()?;
         self.damping = if better { self.damping / 8.0 } else { self.damping * 6.0 };
-        self.best = Some(best);
         let change = best.damped(self.damping).solve();
         let nothing = best.gain(&change) <= NOTHING * best.squares / points as f32;
         if self.passes == 0 || nothing || self.damping > STUCK {
-            return Some(best);
+            return self.best;
         }
         self.passes -= 1;
-        self.begin(best.mode.changed(change, points as f32));
+        self.pass(best.mode.changed(change, points as f32), triangle);
         None
     }
 }

@@ -1,8 +1,8 @@
 //! In: points. Out: modes that a search may begin with.
 //!
 //! Steiglitz & McBride 1965 (from memory): the points are taken as the response of a filter to an impulse. Its recursive
-//! part is found by linear least squares after filtering both with that of the iteration before. Degree 2 is an
-//! oscillation, 3 one with an offset or tail, 4 one with both. Least squares without that filtering (Prony's) are biased
+//! part is found by linear least squares after filtering both with that of the iteration before. Degree 3 is an
+//! oscillation with an offset or a tail, 4 one with both. Least squares without that filtering (Prony's) are biased
 //! so much by noise that they can't even serve as a beginning.
 
 use heapless::Vec;
@@ -14,8 +14,8 @@ use crate::ringing::search::STARTS;
 use crate::ringing::triangle::{Block, RIGHT, Triangle};
 
 /// Degrees that are tried.
-const DEGREES: (usize, usize) = (2, 4);
-const ITERATIONS: u8 = 5;
+const DEGREES: (usize, usize) = (3, 4);
+const ITERATIONS: u8 = 3;
 
 /// Modes are collected here, slice by slice.
 #[derive(Clone, Debug, Default)]
@@ -27,45 +27,54 @@ pub(crate) struct Seeds {
     filter: [f32; DEGREE],
     /// The last outputs for the points and for the impulse, the newest first.
     past: ([f32; DEGREE], [f32; DEGREE]),
-    triangle: Triangle,
     at: usize,
-    roots: Option<Roots>,
+    roots: Roots,
     mean: f32,
 }
 
 impl Seeds {
-    /// The mean of the last eighth is where the points end.
-    pub(crate) fn new(points: &[f32]) -> Seeds {
+    /// Begins with these points. The mean of the last eighth is where they end.
+    pub(crate) fn begin(&mut self, points: &[f32], triangle: &mut Triangle) {
         let last = points.get(points.len() - points.len() / 8..).unwrap_or(&[]);
-        let mean = last.iter().sum::<f32>() / last.len().max(1) as f32;
-        Seeds { degree: DEGREES.0, mean, ..Seeds::default() }
+        self.mean = last.iter().sum::<f32>() / last.len().max(1) as f32;
+        self.found.clear();
+        (self.degree, self.iteration, self.filter) = (DEGREES.0, 0, [0.0; DEGREE]);
+        self.filter_anew(triangle);
     }
 
-    /// Goes on by a slice; returns the modes when all degrees are done.
-    pub(crate) fn step(&mut self, points: &[f32]) -> Option<Vec<Mode, STARTS>> {
+    /// The modes that were found.
+    pub(crate) fn found(&self) -> impl Iterator<Item = Mode> {
+        self.found.iter().copied()
+    }
+
+    /// Goes on by a slice; whether all degrees are done.
+    pub(crate) fn step(&mut self, points: &[f32], triangle: &mut Triangle) -> bool {
         if self.at < points.len() {
-            self.add(points);
-            return None;
+            triangle.add(&mut self.block(points));
+            return false;
         }
-        let mut roots = self.roots.unwrap_or(Roots::new(self.degree));
-        let polynomial = self.solved();
-        let done = roots.step(&polynomial);
-        self.roots = Some(roots);
-        if !done {
-            return None;
+        let all: [f32; 2 * DEGREE] = triangle.solve();
+        if !self.roots.step(&core::array::from_fn(|k| all[k])) {
+            return false;
         }
-        self.filter = roots.polynomial();
+        self.filter = self.roots.polynomial();
         self.iteration += 1;
         if self.iteration >= ITERATIONS {
-            self.collect(&roots);
-            (self.degree, self.iteration, self.filter) = (self.degree + 1, 0, Default::default());
+            self.collect();
+            (self.degree, self.iteration, self.filter) = (self.degree + 1, 0, [0.0; DEGREE]);
         }
-        (self.past, self.triangle, self.at, self.roots) = Default::default();
-        (self.degree > DEGREES.1).then(|| self.found.clone())
+        self.filter_anew(triangle);
+        self.degree > DEGREES.1
     }
 
-    /// Adds the next rows: outputs for the points are predicted by those before them and by those for the impulse.
-    fn add(&mut self, points: &[f32]) {
+    fn filter_anew(&mut self, triangle: &mut Triangle) {
+        (self.past, self.at) = Default::default();
+        self.roots = Roots::new(self.degree);
+        *triangle = Triangle::default();
+    }
+
+    /// The next rows: outputs for the points are predicted by those before them and by those for the impulse.
+    fn block(&mut self, points: &[f32]) -> Block {
         let mut block = Block::default();
         for row in block.iter_mut() {
             let Some(point) = points.get(self.at) else { break };
@@ -81,23 +90,17 @@ impl Seeds {
             row[RIGHT] = of_point;
             self.at += 1;
         }
-        self.triangle.add(block);
+        block
     }
 
     fn filtered(&self, input: f32, past: &[f32; DEGREE]) -> f32 {
         input - self.filter.iter().zip(past).map(|(a, output)| a * output).sum::<f32>()
     }
 
-    /// The recursive part by the rows so far.
-    fn solved(&self) -> [f32; DEGREE] {
-        let all: [f32; 2 * DEGREE] = self.triangle.solve();
-        core::array::from_fn(|k| all[k])
-    }
-
-    /// Each oscillation among the roots, with each tail among them and without.
-    fn collect(&mut self, roots: &Roots) {
-        let tail = roots.inside().filter(is_tail).map(|root| -ln(root.re)).fold(0.0, f32::max);
-        for root in roots.inside().filter(|root| root.im > 1e-4) {
+    /// Each oscillation among the roots, with the quickest tail among them.
+    fn collect(&mut self) {
+        let tail = self.roots.inside().filter(is_tail).map(|root| -ln(root.re)).fold(0.0, f32::max);
+        for root in self.roots.inside().filter(|root| root.im > 1e-4) {
             let mode = Mode { frequency: angle(root.im, root.re), decay: -ln(root.square()) / 2.0, tail };
             let _full = self.found.push(mode);
         }
