@@ -162,12 +162,13 @@ fn friction_leaves_a_frequency() {
     assert!(f64::from(far) <= 0.01 * f64::from(stops) && f64::from(dampings) <= 0.01 * f64::from(stops));
 }
 
-/// The slow twin finds the same mode: within a twentieth of the stated uncertainty.
+/// The slow twin finds the same mode, within a twentieth of the stated uncertainty; one in a hundred may differ, where only
+/// one of the two finds the tail that Schwarz's criterion wants.
 #[test]
 fn the_twin_agrees() {
     let mut chance = Chance::new(seed(56));
     let (cells, tailed) = (without_tail(), with_tail());
-    let (mut compared, mut apart) = (0, 0);
+    let (mut compared, mut apart) = (0_u64, 0_u64);
     for k in 0..rounds(60) as usize {
         let cell = if k % 2 == 0 { &cells[k * 7 % cells.len()] } else { &tailed[k * 11 % tailed.len()] };
         let captured = capture(&cell.stop(&mut chance).errors(&mut chance));
@@ -197,7 +198,7 @@ fn the_twin_agrees() {
         }
     }
     println!("{compared} compared, {apart} apart");
-    assert!(compared * 2 > rounds(60) && apart == 0);
+    assert!(compared * 2 > rounds(60) && apart * 100 <= compared, "{apart} of {compared}");
 }
 
 /// Whatever is captured, the fit ends, and what it states is a number.

@@ -55,10 +55,15 @@ impl Fit {
     pub fn start(&mut self, capture: &Capture, ticks_per_second: u32) {
         let first = capture.points().first().copied().unwrap_or(0);
         let from_first = |point: &i32| point.saturating_sub(first) as f32;
-        let largest = capture.points().iter().map(|point| from_first(point).abs()).fold(0.0, f32::max);
+        let mut largest = 0.0;
+        for size in capture.points().iter().map(|point| from_first(point).abs()) {
+            largest = if size > largest { size } else { largest };
+        }
         let unit = if largest > 0.0 { 1.0 / largest } else { 0.0 };
         self.points.clear();
-        self.points.extend(capture.points().iter().map(|point| from_first(point) * unit));
+        for point in capture.points() {
+            let _full = self.points.push(from_first(point) * unit);
+        }
         let counts = largest / capture.samples() as f32;
         self.scale = Scale {
             counts,

@@ -129,16 +129,29 @@ impl Mode {
     /// The nearest mode that these points could show.
     pub(crate) fn bounded(&self, points: f32) -> Mode {
         let mut mode = *self;
+        let exponential = |rate: f32| limited(rate, FLATTEST / points, STEEPEST);
         if mode.frequency > 0.0 {
-            mode.frequency = mode.frequency.clamp(SLOWEST / points, FASTEST);
-            mode.decay = mode.decay.clamp(LEAST_RATIO * mode.frequency, LARGEST_RATIO * mode.frequency);
+            mode.frequency = limited(mode.frequency, SLOWEST / points, FASTEST);
+            let ratio = limited(mode.decay / mode.frequency, LEAST_RATIO, LARGEST_RATIO);
+            mode.decay = ratio * mode.frequency;
         } else {
-            mode.decay = mode.decay.clamp(FLATTEST / points, STEEPEST);
+            mode.decay = exponential(mode.decay);
         }
         if mode.tail > 0.0 {
-            mode.tail = mode.tail.clamp(FLATTEST / points, STEEPEST);
+            mode.tail = exponential(mode.tail);
         }
         mode
+    }
+}
+
+/// The nearest number between two; `f32::clamp` would panic if they changed places.
+fn limited(number: f32, least: f32, most: f32) -> f32 {
+    if number < least {
+        least
+    } else if number > most {
+        most
+    } else {
+        number
     }
 }
 

@@ -101,8 +101,8 @@ impl Roots {
         let mut product = [Complex::default(); DEGREE + 1];
         product[0].re = 1.0;
         for root in self.inside() {
-            for k in (1..=DEGREE).rev() {
-                product[k] = product[k].minus(root.times(product[k - 1]));
+            for k in (0..DEGREE).rev() {
+                product[k + 1] = product[k + 1].minus(root.times(product[k]));
             }
         }
         core::array::from_fn(|k| product[k + 1].re)

@@ -121,7 +121,9 @@ impl Search {
     ) {
         (self.best, self.fresh, self.damping, self.passes) = (None, None, DAMPING, PASSES);
         self.starts.clear();
-        self.starts.extend(starts.take(STARTS));
+        for mode in starts {
+            let _full = self.starts.push(mode);
+        }
         self.next_start(triangle, points);
     }
 

@@ -35,8 +35,10 @@ impl Triangle {
 
     /// Turns the block's elements of a column into zeros. `below` is the sum of their squares.
     fn reflect(&mut self, column: usize, below: f32, block: &mut Block) {
-        let Some(top) = self.rows.get_mut(column) else { return };
-        let old = top[column.min(RIGHT)];
+        // The column exists; so the compiler sees it, too, and no index can panic.
+        let column = column.min(RIGHT);
+        let top = &mut self.rows[column];
+        let old = top[column];
         let length = root(old * old + below);
         let new = if old > 0.0 { -length } else { length };
         let head = old - new;

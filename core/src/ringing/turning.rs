@@ -70,11 +70,17 @@ fn vertex(points: &[f32], at: usize) -> f32 {
 impl Swings {
     /// Of points with this noise and this step of the encoder. Unit: that of the points
     pub(crate) fn new(points: &[f32], noise: f32, step: f32) -> Option<Swings> {
-        let (least, most) = points.iter().fold((0.0_f32, 0.0_f32), |(a, b), p| (a.min(*p), b.max(*p)));
+        // Comparisons: `f32::min` is a call on a Cortex-M4F, which has no instruction for it.
+        let (mut least, mut most) = (0.0_f32, 0.0_f32);
+        for &point in points {
+            least = if point < least { point } else { least };
+            most = if point > most { point } else { most };
+        }
         let hysteresis = (8.0 * noise).max(3.0 * step).max(0.03 * (most - least));
         let turns = Turns::new(points, hysteresis).found;
-        let spacings = turns.windows(2).map(|pair| pair[1].0 - pair[0].0);
-        let swings = turns.windows(2).map(|pair| (pair[1].1 - pair[0].1).abs());
+        let pairs = turns.iter().zip(turns.iter().skip(1));
+        let spacings = pairs.clone().map(|(one, next)| next.0 - one.0);
+        let swings = pairs.map(|(one, next)| (next.1 - one.1).abs());
         let grows = swings.clone().zip(swings.skip(1)).any(|(one, next)| next > GROWTH * one);
         let (first, last) = (turns.first()?, turns.last()?);
         let count = (turns.len() - 1) as f32;

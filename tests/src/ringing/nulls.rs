@@ -120,17 +120,17 @@ impl Null {
             Null::RandomWalk => walk(chance),
             Null::Jumps => jumps(chance),
             Null::Friction => of(&|t| (1.0 - t / (2.0 * time)).max(0.0).powi(2)),
-            Null::CorrelatedTail => {
-                let (share, size) = ([0.8, 0.95, 0.99][chance.below(3) as usize], between(0.02, 0.3, chance));
-                let noise = correlated(share, chance);
-                noise
-                    .iter()
-                    .enumerate()
-                    .map(|(k, x)| (-(k as f64) / SAMPLES as f64 / time).exp() + size * x)
-                    .collect()
-            }
+            Null::CorrelatedTail => tail_in_noise(time, chance),
         }
     }
+}
+
+/// A tail of this time constant in noise whose neighbours are alike. Unit: 1/all samples
+fn tail_in_noise(time: f64, chance: &mut Chance) -> Vec<f64> {
+    let share = [0.8, 0.95, 0.99][chance.below(3) as usize];
+    let size = between(0.02, 0.3, chance);
+    let tail = (0..SAMPLES).map(|k| (-(k as f64) / SAMPLES as f64 / time).exp());
+    tail.zip(correlated(share, chance)).map(|(tail, noise)| tail + size * noise).collect()
 }
 
 fn walk(chance: &mut Chance) -> Vec<f64> {
