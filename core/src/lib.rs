@@ -54,6 +54,7 @@ mod sample;
 mod turn;
 mod motion;
 mod settling;
+pub mod ringing;
 mod reasons;
 mod record;
 mod axis;

@@ -20,6 +20,7 @@ pub mod chance;
 pub mod profile;
 pub mod stops;
 pub mod stop_families;
+pub mod ringing;
 pub mod coverage;
 pub mod monitor;
 pub mod recording;
