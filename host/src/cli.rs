@@ -21,6 +21,8 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Measure(Box<cmd::measure::Arguments>),
+    Compare(Box<cmd::compare::Arguments>),
+    Window(Box<cmd::window::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
     Watch(cmd::watch::Arguments),
     Device(cmd::device::Arguments),
@@ -43,6 +45,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let result = match cli.command {
         None => cmd::rehearse::run(&cmd::rehearse::Arguments::default()),
         Some(Command::Measure(arguments)) => cmd::measure::run(&arguments),
+        Some(Command::Compare(arguments)) => cmd::compare::run(&arguments),
+        Some(Command::Window(arguments)) => cmd::window::run(&arguments),
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
         Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
         Some(Command::Device(arguments)) => cmd::device::run(&arguments),

@@ -11,6 +11,12 @@ pub mod alarms;
 pub mod trend;
 pub mod store;
 mod recording_options;
+mod measuring;
+mod recordings;
 pub mod measure;
+mod group;
+mod notes;
+pub mod compare;
+pub mod window;
 
 pub(crate) use output::notify;
