@@ -22,6 +22,9 @@ struct Cli {
 enum Command {
     Measure(Box<cmd::measure::Arguments>),
     Identify(Box<cmd::identify::Arguments>),
+
+    Compare(Box<cmd::compare::Arguments>),
+    Window(Box<cmd::window::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
     Watch(cmd::watch::Arguments),
     Device(cmd::device::Arguments),
@@ -45,6 +48,9 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         None => cmd::rehearse::run(&cmd::rehearse::Arguments::default()),
         Some(Command::Measure(arguments)) => cmd::measure::run(&arguments),
         Some(Command::Identify(arguments)) => cmd::identify::run(&arguments),
+
+        Some(Command::Compare(arguments)) => cmd::compare::run(&arguments),
+        Some(Command::Window(arguments)) => cmd::window::run(&arguments),
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
         Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
         Some(Command::Device(arguments)) => cmd::device::run(&arguments),

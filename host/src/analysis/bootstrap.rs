@@ -1,6 +1,6 @@
 //! In: values and a statistic of them. Out: confidence intervals for the statistic, by resampling the values.
 //!
-//! The command `compare` will use this; until then only tests call it.
+//! Only tests call it: the intervals of `shift_interval` hold for fewer values.
 //!
 //! Source: Efron, "Better bootstrap confidence intervals", J. American Statistical Association 82 (1987): BCa corrects
 //! the percentile interval for bias and for a spread that changes with the figure. Values must be independent; a

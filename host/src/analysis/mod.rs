@@ -1,6 +1,4 @@
 //! In: what was recorded over hours and weeks, in memory. Out: figures that people decide by.
-//!
-//! `bootstrap` has no caller yet: the command `compare` will use it.
 
 // Statistics.
 pub mod order;
@@ -8,6 +6,10 @@ pub mod quantile;
 pub mod mann_kendall;
 pub mod theil_sen;
 pub mod rank_sum;
+pub mod differences;
+pub mod shift_interval;
+pub mod newcombe;
+pub mod dependence;
 pub mod slower;
 pub mod bootstrap;
 pub mod regression;
@@ -15,6 +17,7 @@ pub mod linear;
 pub mod low_pass;
 pub mod noise;
 pub mod exact;
+pub mod tolerance;
 pub mod density;
 
 // One kind of moves over time.
@@ -33,3 +36,9 @@ pub mod trend;
 
 // What an axis is made of.
 pub mod identify;
+
+// Moves of several recordings.
+pub mod like_moves;
+pub mod stop_curves;
+pub mod comparison;
+pub mod window_limit;

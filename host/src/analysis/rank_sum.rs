@@ -59,7 +59,7 @@ pub fn rank_sum(first: &[f64], second: &[f64]) -> Option<RankSum> {
 /// Share of all orders of `m` and `n` values whose statistic is at most `most`.
 ///
 /// The number of orders with each statistic are the coefficients of the Gaussian binomial: Π (1 − x^(n+i)) / (1 − x^i).
-fn share_up_to(m: usize, n: usize, most: usize) -> f64 {
+pub(super) fn share_up_to(m: usize, n: usize, most: usize) -> f64 {
     let mut orders = vec![0.0; m * n + 1];
     orders[0] = 1.0;
     for i in 1..=m {

@@ -186,13 +186,13 @@ fn steep(points: &[(f64, f64)]) -> (u64, u64) {
 }
 
 /// An integer for each number, in the same order.
-fn key(number: f64) -> i128 {
+pub(super) fn key(number: f64) -> i128 {
     let bits = i128::from(number.abs().to_bits());
     if number < 0.0 { -bits } else { bits }
 }
 
 /// The number of a [`key`].
-fn number(key: i128) -> f64 {
+pub(super) fn number(key: i128) -> f64 {
     let size = f64::from_bits(key.unsigned_abs() as u64);
     if key < 0 { -size } else { size }
 }

@@ -3,19 +3,19 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
-use stillpoint_core::Definition;
+use clap::Args;
 
+use super::measuring::{Measuring, window};
 use super::option_value::whole_from_1;
 use super::output::{Output, OutputFormat, notify};
 use super::progress;
 use super::recording_options::{Columns, Scale};
+use super::recordings;
 use crate::error::Error;
-use crate::measure::{MeasureOptions, Measured, Summary, Wrap, measure};
+use crate::measure::{MeasureOptions, Measured, Summary, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
-use crate::trace::choice::{fraction, position};
-use crate::trace::{Choice, Trace};
+use crate::trace::Choice;
 
 /// Measure every move of a recording
 ///
@@ -31,36 +31,8 @@ pub struct Arguments {
     /// Half-width of the position window, in the unit of the recording
     #[arg(long, value_name = "W", allow_negative_numbers = true)]
     window: String,
-    /// How long feedback must stay inside to count; 0 for not at all
-    #[arg(long, value_name = "T", default_value = "10", value_parser = milliseconds)]
-    #[arg(allow_negative_numbers = true)]
-    window_time_ms: f64,
-    /// How long the command must stand to end a move; never less than three samples
-    #[arg(long, value_name = "T", default_value = "20", value_parser = milliseconds)]
-    #[arg(allow_negative_numbers = true)]
-    rest_time_ms: f64,
-    /// Where the command stood before the first row, in the unit of the recording; for a step in that row
-    #[arg(long, value_name = "P", allow_hyphen_values = true)]
-    from: Option<String>,
-    /// Which definition of settling time is reported
-    #[arg(long, value_enum, default_value = "last-entry")]
-    definition: DefinitionName,
-    /// Command and samples share a clock, as in a trace that the drive wrote itself
-    ///
-    /// Otherwise the command ended at any time since the sample before, and settling times count from the middle of
-    /// that sample period, with an uncertainty that covers it.
-    #[arg(long)]
-    synchronous: bool,
-    /// Distance after which positions begin anew, in the unit of the recording: 360; 0: they never do
-    ///
-    /// Without it, a move during which a position jumps by close to a whole turn is untrusted.
-    #[arg(long, value_name = "TURN", allow_negative_numbers = true)]
-    wrap: Option<String>,
-    /// How far a noisy command may be from its mean while it stands, in the unit of the recording; 0 for not at all
-    ///
-    /// Without it, 4.5 times the noise of the command, if it is noisy.
-    #[arg(long, value_name = "X", value_parser = dead_band, allow_negative_numbers = true)]
-    command_dead_band: Option<f64>,
+    #[command(flatten)]
+    measuring: Measuring,
     /// How the moves are printed
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
@@ -75,17 +47,6 @@ pub struct Arguments {
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
-}
-
-#[derive(Clone, Copy, ValueEnum)]
-enum DefinitionName {
-    /// Command end to the last entry into the window
-    LastEntry,
-    /// First crossing into the window to staying inside (ISO 9283, 7.4)
-    #[value(name = "iso-9283")]
-    Iso9283,
-    /// Command end to the window held for the window time (CiA 402, statusword bit 10)
-    TargetReached,
 }
 
 const EXAMPLES: &str = "\
@@ -104,53 +65,10 @@ Examples:
 Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a tenth of
 its rows can't be read (its moves are still printed), 2 wrong arguments.";
 
-impl Arguments {
-    fn wrap(&self) -> Result<Wrap, Error> {
-        match self.wrap.as_deref() {
-            None => Ok(Wrap::Unknown),
-            Some("0") => Ok(Wrap::Never),
-            Some(turn) => fraction("--wrap", turn).map(Wrap::Turn),
-        }
-    }
-
-    fn options(&self) -> Result<MeasureOptions, Error> {
-        Ok(MeasureOptions {
-            window: fraction("--window", &self.window).map_err(|_| Error::window(&self.window))?,
-            window_time_ms: self.window_time_ms,
-            rest_time_ms: self.rest_time_ms,
-            definition: match self.definition {
-                DefinitionName::LastEntry => Definition::LastEntry,
-                DefinitionName::Iso9283 => Definition::Iso9283,
-                DefinitionName::TargetReached => Definition::TargetReached,
-            },
-            from: self.from.as_deref().map(|text| position("--from", text)).transpose()?,
-            encoder_step: self.scale.encoder_step()?,
-            max_speed: self.scale.max_speed(),
-            synchronous: self.synchronous,
-            wrap: self.wrap()?,
-            command_dead_band: self.command_dead_band,
-        })
-    }
-}
-
-/// A width of 0 or more. Unit: that of the recording
-fn dead_band(text: &str) -> Result<f64, String> {
-    let width: Option<f64> = text.parse().ok().filter(|width: &f64| width.is_finite() && *width >= 0.0);
-    width.ok_or_else(|| "give a number from 0 in the unit of the recording, such as 0.01".to_owned())
-}
-
-/// A time that settings can count, whatever the recording. Unit: ms
-fn milliseconds(text: &str) -> Result<f64, String> {
-    let time: Option<f64> = text.parse().ok().filter(|time| (0.0..=LONGEST_MS).contains(time));
-    time.ok_or_else(|| format!("give milliseconds from 0 to {LONGEST_MS}"))
-}
-
-/// What the coarsest clock of a recording can count: 2^30 µs. Unit: ms
-const LONGEST_MS: f64 = 1_073_741.0;
-
 /// Measures all files; for one that can't be used an error is printed, and the others are still measured.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let (options, choice) = (arguments.options()?, arguments.columns.choice(&arguments.scale)?);
+    let options = arguments.measuring.options(window(&arguments.window)?, &arguments.scale)?;
+    let choice = arguments.columns.choice(&arguments.scale)?;
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
@@ -161,7 +79,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         let name = file.display().to_string();
         let failure = match work.file(file, &name) {
             Ok(summary) => {
-                notes.extend(summary.notes.iter().map(|note| placed(&name, note)));
+                notes.extend(summary.notes.iter().map(|note| recordings::placed(&name, note)));
                 measured = true;
                 summary.stopped
             }
@@ -186,12 +104,6 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     Ok(ExitCode::from(status))
 }
 
-/// A note with its file, in the shape of an error message.
-fn placed(name: &str, note: &str) -> String {
-    let mark = if note.starts_with("line ") { "," } else { ":" };
-    format!("{name}{mark} {note}")
-}
-
 struct Work<'a> {
     arguments: &'a Arguments,
     options: MeasureOptions,
@@ -202,11 +114,7 @@ struct Work<'a> {
 
 impl Work<'_> {
     fn file(&mut self, path: &Path, name: &str) -> Result<Summary, Error> {
-        let mut trace = if path.as_os_str() == "-" {
-            Trace::from_reader("standard input", std::io::stdin(), &self.choice)?
-        } else {
-            Trace::open(path, &self.choice)?
-        };
+        let mut trace = recordings::open(path, &self.choice)?;
         let bytes = path.metadata().ok().map(|data| data.len());
         let bar = progress::bar(name, bytes);
         let axis = path.file_stem().map_or_else(|| name.into(), |stem| stem.to_string_lossy());

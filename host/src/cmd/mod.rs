@@ -11,7 +11,14 @@ pub mod alarms;
 pub mod trend;
 pub mod store;
 mod recording_options;
+mod measuring;
+mod recordings;
 pub mod measure;
 pub mod identify;
+
+mod group;
+mod notes;
+pub mod compare;
+pub mod window;
 
 pub(crate) use output::notify;

@@ -20,6 +20,12 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
     number.ok_or_else(|| "give a plain number above 0, such as 0.5".to_owned())
 }
 
+/// A probability worth stating.
+pub(super) fn probability(text: &str) -> Result<f64, String> {
+    let number: Option<f64> = text.parse().ok().filter(|number| (0.5..=0.999).contains(number));
+    number.ok_or_else(|| "give a number from 0.5 to 0.999, such as 0.95".to_owned())
+}
+
 /// A single character, such as a delimiter or a decimal sign.
 pub(super) fn character(text: &str) -> Result<char, String> {
     text.parse().map_err(|_| "give a single character, such as ',' or ';'".to_owned())
@@ -45,6 +51,7 @@ mod tests {
         assert!(character(";") == Ok(';') && character("").is_err());
         assert!(character("tab").unwrap_err().contains("a single character"));
         assert!(person(" \t").is_err() && person(" M. Ito ") == Ok("M. Ito".to_owned()));
+        assert!(probability("0.95") == Ok(0.95) && probability("95").unwrap_err().contains("0.95"));
         assert!(whole_from_1("0").is_err() && positive("0.25") == Ok(0.25));
         for wrong in ["0", "-1", "nan", "inf", "1e999", "x"] {
             assert!(positive(wrong).unwrap_err().contains("above 0"), "{wrong}");

@@ -84,8 +84,7 @@ impl Output {
             Output::Table(reports) => {
                 let terminal = io::stdout().is_terminal();
                 let colour = terminal && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
-                let width = std::env::var("COLUMNS").ok().and_then(|columns| columns.parse().ok());
-                let width = width.or_else(|| terminal.then(width_of_terminal).flatten());
+                let width = given_width().or_else(|| terminal.then(width_of_terminal).flatten());
                 io::stdout().write_all(table::table(&reports, colour, width).as_bytes())
             }
             Output::Jsonl(mut out) => out.flush(),
@@ -93,6 +92,17 @@ impl Output {
             Output::Closed => Ok(()),
         }
     }
+}
+
+/// Width of tables: that of the terminal, or 80. Unit: characters
+pub(super) fn width() -> usize {
+    let of_terminal = || io::stdout().is_terminal().then(width_of_terminal).flatten();
+    given_width().or_else(of_terminal).unwrap_or(80)
+}
+
+/// Unit: characters
+fn given_width() -> Option<usize> {
+    std::env::var("COLUMNS").ok()?.parse().ok()
 }
 
 /// Unit: characters

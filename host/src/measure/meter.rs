@@ -11,6 +11,7 @@ use crate::error::Error;
 use crate::plot::StopTrace;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
+use crate::report::field::WindowSettling;
 use crate::report::move_report::MoveReport;
 use crate::report::number;
 use crate::trace::{Layout, Row};
@@ -22,6 +23,8 @@ pub struct Measured {
     pub report: MoveReport,
     /// Its samples; empty unless they were recorded for a picture.
     pub samples: StopTrace,
+    /// Its settling curve, as fine as the samples; empty like `samples`, or without a curve in the report.
+    pub curve: Vec<WindowSettling>,
 }
 
 /// One axis being measured.
@@ -46,6 +49,8 @@ pub struct Meter {
     /// Readings that are yet to be measured.
     readings: Vec<Reading>,
     recorder: Option<StopRecorder>,
+    /// The stop before, as it stood when the command started, until it is decided whether it goes on.
+    undecided: Option<StopRecorder>,
     moves: u64,
     command_changes: u64,
     command: Option<i32>,
@@ -87,6 +92,7 @@ impl Meter {
             context,
             clock_reading: None,
             readings: Vec::new(),
+            undecided: None,
             recorder: pictures.then(|| StopRecorder::new(layout.origin_s)),
             moves: 0,
             command_changes: 0,
@@ -205,7 +211,9 @@ impl Meter {
                 return count;
             }
             if self.axis.is_under_way() && !was_under_way {
-                self.recorder = Some(StopRecorder::new(before));
+                self.begin_recording(before);
+            } else if !self.axis.is_undecided() {
+                self.undecided = None;
             }
             if let (true, Some(recorder)) = (has_gap, &mut self.recorder) {
                 recorder.gap(before, now);
@@ -216,6 +224,15 @@ impl Meter {
             }
         }
         readings.len()
+    }
+
+    /// The command starts; the stop before may yet go on, if that was a late pulse. Unit: s
+    fn begin_recording(&mut self, second: f64) {
+        if self.axis.is_undecided() {
+            self.undecided = self.recorder.clone();
+        } else {
+            self.recorder = Some(StopRecorder::new(second));
+        }
     }
 
     /// Reports finished moves; `before` is the last reading of their rest.
@@ -233,11 +250,14 @@ impl Meter {
             let curve = curve.map(|point| self.signals.point(point));
             let job = self.jobs.of(record.start);
             let report = MoveReport { job, ..MoveReport::new(&self.context, &record, curve) };
-            let points = self.recorder.as_ref().map(StopRecorder::points).unwrap_or_default();
-            let gaps = self.recorder.as_ref().map(StopRecorder::gaps).unwrap_or_default();
+            let undecided = self.undecided.take();
+            let recorder = undecided.as_ref().or(self.recorder.as_ref());
+            let points = recorder.map(StopRecorder::points).unwrap_or_default();
+            let gaps = recorder.map(StopRecorder::gaps).unwrap_or_default();
+            let fine = recorder.map(|recorder| recorder.envelope().curve(&report)).unwrap_or_default();
             let samples = StopTrace::from_clock(points, gaps, report.command_end_s);
             self.moves += 1;
-            self.withheld.push(Measured { report, samples });
+            self.withheld.push(Measured { report, samples, curve: fine });
             if verdict == Verdict::Open && self.likeness.is_full() {
                 self.follows()?;
             }

@@ -13,6 +13,7 @@ mod quiet;
 mod turn_jumps;
 mod signals;
 mod likeness;
+mod envelope;
 mod stop_recorder;
 mod jobs;
 mod meter;
@@ -38,7 +39,7 @@ pub struct Summary {
 /// Measures one recording. Every move goes to `on_move` as soon as its rest is over, and the bytes read so
 /// far to `on_bytes` now and then.
 ///
-/// `pictures` records the samples of each move, at most a few thousand.
+/// `pictures` records the samples of each move, at most a few thousand, and its settling curve as fine as the samples.
 pub fn measure(
     trace: &mut Trace,
     names: (&str, &str),

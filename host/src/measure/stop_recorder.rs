@@ -1,5 +1,7 @@
-//! In: the error at every sample, and gaps. Out: the points of one move worth drawing, few however long its rest.
+//! In: the error at every sample, and gaps. Out: the points of one move worth drawing, few however long its rest, and its
+//! envelope.
 
+use super::envelope::Envelope;
 use crate::plot::decimate::{Decimator, POINTS};
 
 /// What is drawn beyond the last sample outside, at the least. Unit: s
@@ -16,18 +18,26 @@ pub(crate) struct StopRecorder {
     outside_s: f64,
     /// Where samples are missing.
     gaps: Vec<(f64, f64)>,
+    envelope: Envelope,
 }
 
 impl StopRecorder {
     /// A move begins.
     pub(crate) fn new(second: f64) -> StopRecorder {
-        StopRecorder { points: Decimator::new(POINTS), moving_s: second, outside_s: second, gaps: Vec::new() }
+        StopRecorder {
+            points: Decimator::new(POINTS),
+            moving_s: second,
+            outside_s: second,
+            gaps: Vec::new(),
+            envelope: Envelope::default(),
+        }
     }
 
     /// Adds one sample, on the recording's clock.
     ///
     /// Once feedback has stood inside for as long as it took to get there, the rest adds nothing.
     pub(crate) fn push(&mut self, second: f64, error: f64, moving: bool, outside: bool) {
+        self.envelope.push(second, error.abs());
         if moving {
             self.moving_s = second;
         }
@@ -50,6 +60,11 @@ impl StopRecorder {
     /// The gaps, as far as they are drawn.
     pub(super) fn gaps(&self) -> Vec<(f64, f64)> {
         self.gaps.clone()
+    }
+
+    /// Of all samples.
+    pub(super) fn envelope(&self) -> &Envelope {
+        &self.envelope
     }
 
     /// The points: second on the recording's clock, error.

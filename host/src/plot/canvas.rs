@@ -109,6 +109,15 @@ impl Canvas {
         }
     }
 
+    /// The same with this opacity, so that what lies below can be seen.
+    pub(super) fn tint(&mut self, points: &[(f64, f64)], fill: &str, opacity: f64) {
+        if points.len() > 2 {
+            let opacity = pixel(opacity);
+            self.body +=
+                &format!("<path d=\"{}Z\" fill=\"{fill}\" fill-opacity=\"{opacity}\"/>\n", through(points));
+        }
+    }
+
     pub(super) fn circle(&mut self, at: (f64, f64), radius: f64, fill: &str, stroke: Stroke) {
         self.body += &format!(
             "<circle cx=\"{}\" cy=\"{}\" r=\"{}\" fill=\"{fill}\" {}/>\n",

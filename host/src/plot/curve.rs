@@ -48,7 +48,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: 
 }
 
 /// The same as stairs: between two points a window settles no later than the narrower of them.
-fn stairs(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+pub(super) fn stairs(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut stairs: Vec<(f64, f64)> =
         points.windows(2).flat_map(|pair| [pair[0], (pair[1].0, pair[0].1)]).collect();
     stairs.extend(points.last());

@@ -43,11 +43,13 @@ mod stop;
 mod curve;
 mod overlay;
 mod sheet;
+pub mod spread;
 
 // The files.
 mod raster;
 mod page;
 mod format;
+pub mod figure;
 
 #[cfg(test)]
 mod tests;

@@ -23,6 +23,11 @@ pub mod move_times;
 pub mod stories;
 pub mod explained;
 
+// Moves of several recordings.
+pub mod kind_moves;
+pub mod compare;
+pub mod window;
+
 // A shift, and what becomes of settling.
 pub mod shift;
 pub mod trend;

@@ -1,0 +1,215 @@
+//! In: recordings from before a change and after it. Out: whether it helped, as text or JSON; with `--plot` a picture too.
+
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Args, ValueEnum};
+use stillpoint_core::Fraction;
+
+use super::group::GroupPaths;
+use super::measuring::{Measuring, window};
+use super::option_value::{positive, probability};
+use super::output::width;
+use super::recording_options::{Columns, Scale};
+use super::recordings::Reader;
+use crate::analysis::comparison::{Margin, Terms};
+use crate::error::Error;
+use crate::plot::Format;
+use crate::plot::figure::Figure;
+use crate::plot::spread::{Chart, Series};
+use crate::report::compare::curves::{KindCurves, curves, round_curves};
+use crate::report::compare::table::{Heading, answer, table};
+use crate::report::compare::{Basis, Compared, Group, GroupLine, by_kind};
+use crate::report::kind_moves::KindMoves;
+use crate::report::move_report::definition_name;
+use crate::report::number::plain;
+
+/// Find out whether a change made an axis settle faster
+///
+/// Measures recordings from before and after the change, compares moves of the same kind (direction, distance and speed),
+/// and says by how much they settle sooner or later, with an interval; or why that can't be said. Moves that do not settle
+/// count as later than all others. Several settings are compared pair by pair, and window by window: which is best may
+/// depend on the window. The section Comparison of core/METHOD.md defines each number.
+#[derive(Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Arguments {
+    /// BEFORE AFTER [AFTER2 …]: each a recording, a folder of recordings, or NAME=FILE,FILE…
+    #[arg(required = true, num_args = 2.., value_name = "RECORDINGS")]
+    groups: Vec<String>,
+    /// Half-width of the position window, in the unit of the recordings
+    #[arg(long, value_name = "W", allow_negative_numbers = true)]
+    window: String,
+    /// Change of settling time that is too small to matter
+    #[arg(long, value_name = "M", value_parser = positive, allow_negative_numbers = true)]
+    margin_ms: Option<f64>,
+    /// The same as a part of the median before: 5%
+    #[arg(long, value_name = "P%", value_parser = percent, conflicts_with = "margin_ms")]
+    margin: Option<f64>,
+    /// Probability with which each interval holds
+    #[arg(long, value_name = "C", value_parser = probability, default_value = "0.95")]
+    confidence: f64,
+    /// What was changed, in words; the first belongs to AFTER, the second to AFTER2
+    #[arg(long, value_name = "TEXT")]
+    note: Vec<String>,
+    /// What was changed, as CSV of name, old, new, unit; the first belongs to AFTER, the second to AFTER2
+    #[arg(long, value_name = "CSV")]
+    note_file: Vec<PathBuf>,
+    /// How the result is printed
+    #[arg(long, value_enum, default_value = "table")]
+    format: Form,
+    /// Draw the settling curves of all groups with their spread; the name ends in .svg, .png or .html
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
+    #[command(flatten)]
+    measuring: Measuring,
+    #[command(flatten)]
+    columns: Columns,
+    #[command(flatten)]
+    scale: Scale,
+}
+
+/// How one result is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Form {
+    /// For people.
+    Table,
+    /// One JSON object.
+    Json,
+}
+
+const EXAMPLES: &str = "\
+Examples:
+  stillpoint compare before.csv after.csv --window 0.05
+  stillpoint compare monday/ tuesday/ --window 0.05 --margin-ms 5 --note 'belt 42 -> 68 Hz'
+  stillpoint compare gain_1=a.csv,b.csv gain_2=c.csv,d.csv gain_4=e.csv --window 3 --plot gains.svg
+  stillpoint compare before.csv after.csv --window 0.05 --note-file changes.csv --format json
+
+A note file has a line for each parameter: name, old, new, unit; with or without a header.
+
+Exit status: 0 done, whatever the verdict; 1 a recording can't be used; 2 wrong arguments.";
+
+/// Windows in the picture: all that the core tells apart.
+const DRAWN_WINDOWS: usize = 200;
+/// Kinds with a picture of their own; those with most moves.
+const DRAWN_KINDS: usize = 3;
+
+/// A part in percent, with or without the sign.
+fn percent(text: &str) -> Result<f64, String> {
+    let number: Option<f64> = text.trim_end_matches('%').trim().parse().ok();
+    let number = number.filter(|number: &f64| number.is_finite() && *number > 0.0 && *number < 100.0);
+    number
+        .map(|number| number / 100.0)
+        .ok_or_else(|| "give a part of the median before, such as 5%".to_owned())
+}
+
+/// Compares the groups.
+pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    if let Some(path) = &arguments.plot {
+        Format::of(path)?;
+    }
+    let window = window(&arguments.window)?;
+    let (groups, basis) = groups(arguments, window)?;
+    let kinds = by_kind(&groups, &basis);
+    let compared = Compared::new(&groups, &kinds, &basis);
+    let heading = heading(arguments, &groups, &basis);
+    if let Some(path) = &arguments.plot {
+        draw(path, &compared, &kinds, &heading)?;
+    }
+    let text = match arguments.format {
+        Form::Json => compared.json().map_err(Error::from)?,
+        Form::Table => {
+            let is_shown =
+                |kind: &&KindMoves| kind.groups.iter().filter(|moves| !moves.is_empty()).count() > 1;
+            let curves: Vec<KindCurves> =
+                kinds.iter().filter(is_shown).map(|kind| round_curves(kind, window.to_f64())).collect();
+            table(&compared, &curves, &heading, width())
+        }
+    };
+    io::stdout().write_all(text.as_bytes())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Reads and measures all groups.
+fn groups(arguments: &Arguments, window: Fraction) -> Result<(Vec<Group>, Basis), Error> {
+    let reader = Reader::new(Some(window), &arguments.measuring, (&arguments.columns, &arguments.scale))?;
+    let paths = GroupPaths::all(&arguments.groups)?;
+    let notes = super::notes::all(&arguments.note, &arguments.note_file, paths.len() - 1)?;
+    let margin = match (arguments.margin_ms, arguments.margin) {
+        (_, Some(share)) => Margin::Share(share),
+        (ms, None) => Margin::Time(ms.unwrap_or(0.0) * 1e-3),
+    };
+    let terms = Terms { confidence: arguments.confidence, margin };
+    let mut basis = Basis { terms, unit: String::new(), encoder_step: 0.0, sample_period_s: 0.0 };
+    let mut groups = Vec::new();
+    for (at, GroupPaths { name, files }) in paths.into_iter().enumerate() {
+        let recorded = reader.all(&files)?;
+        if groups.is_empty() {
+            basis.unit = recorded.unit.clone();
+        }
+        if basis.unit != recorded.unit {
+            return Err(super::recordings::other_unit(&name, &recorded.unit, &basis.unit));
+        }
+        basis.encoder_step = basis.encoder_step.max(recorded.encoder_step);
+        basis.sample_period_s = basis.sample_period_s.max(recorded.sample_period_s);
+        groups.push(Group {
+            name,
+            files: files.iter().map(|file| file.display().to_string()).collect(),
+            note: at.checked_sub(1).map_or(String::new(), |at| notes[at].clone()),
+            moves: recorded.moves,
+        });
+    }
+    Ok((groups, basis))
+}
+
+fn heading(arguments: &Arguments, groups: &[Group], basis: &Basis) -> Heading {
+    let report = groups.iter().find_map(|group| group.moves.first());
+    let (window, time, definition) = report.map_or((arguments.window.clone(), 0.0, ""), |report| {
+        (plain(report.window), report.window_time_s, definition_name(report.definition))
+    });
+    Heading {
+        window: format!("± {window} {} for {} ms", basis.unit, plain(1e3 * time)),
+        definition: definition.to_owned(),
+        unit: basis.unit.clone(),
+    }
+}
+
+fn draw(
+    path: &std::path::Path,
+    compared: &Compared,
+    kinds: &[KindMoves],
+    heading: &Heading,
+) -> Result<(), Error> {
+    let mut shown: Vec<&KindMoves> = kinds.iter().collect();
+    // The least of all groups counts: a kind that one of them lacks comes last.
+    shown.sort_by_key(|kind| std::cmp::Reverse(kind.groups.iter().map(Vec::len).min()));
+    shown.truncate(DRAWN_KINDS);
+    let window =
+        kinds.iter().flat_map(|kind| kind.groups.iter().flatten()).next().map(|report| report.window);
+    let chart = |curves: KindCurves| chart(curves, compared, (&heading.unit, window));
+    let note = |group: &GroupLine| Some(format!("{}: {}", group.name, group.note.as_ref()?));
+    let figure = Figure {
+        heading: answer(compared, heading),
+        subject: heading.window.clone() + ", " + &heading.definition,
+        charts: shown.into_iter().map(|kind| chart(curves(kind, DRAWN_WINDOWS))).collect(),
+        notes: compared.groups.iter().filter_map(note).collect(),
+        text: table(compared, &[], heading, usize::MAX),
+    };
+    Ok(figure.draw(path)?)
+}
+
+/// The picture of one kind.
+fn chart(curves: KindCurves, compared: &Compared, (unit, window): (&str, Option<f64>)) -> Chart {
+    let series = compared.groups.iter().zip(curves.groups).map(|(group, (moves, spreads))| Series {
+        name: format!("{}, {moves} move{}", group.name, if moves == 1 { "" } else { "s" }),
+        spreads,
+    });
+    Chart {
+        title: curves.kind,
+        series: series.collect(),
+        windows: curves.windows,
+        unit: unit.to_owned(),
+        window,
+        bound: None,
+    }
+}

@@ -1,0 +1,86 @@
+//! In: notes of what was changed, as text and as files. Out: one note for each change.
+
+use std::path::PathBuf;
+
+use crate::error::Error;
+
+/// The note of each of `changes` changes: the text, then the file, of its place; empty where there is none.
+pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result<Vec<String>, Error> {
+    for (option, count) in [("--note", texts.len()), ("--note-file", files.len())] {
+        if count > changes {
+            return Err(Error::Option {
+                option: option.to_owned(),
+                value: format!("given {count} times"),
+                wrong: format!("there are {changes} changes, one for each group after the first"),
+                remedy: "give one for each of them".to_owned(),
+            });
+        }
+    }
+    let note = |at: usize| {
+        let text = texts.get(at).cloned();
+        let file = files.get(at).map(|file| from_file(&file.display().to_string())).transpose()?;
+        let parts: Vec<String> = text.into_iter().chain(file).filter(|part| !part.is_empty()).collect();
+        Ok(parts.join("; "))
+    };
+    (0..changes).map(note).collect()
+}
+
+/// `belt tension 42 → 68 Hz; …` from lines of name, old, new, unit.
+fn from_file(name: &str) -> Result<String, Error> {
+    let bytes = std::fs::read(name).map_err(|source| Error::Unreadable { file: name.to_owned(), source })?;
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .flexible(true)
+        .trim(csv::Trim::All)
+        .from_reader(bytes.as_slice());
+    let mut parts = Vec::new();
+    for (line, row) in (1..).zip(reader.records()) {
+        let wrong = |wrong: String| Error::Recording {
+            file: name.to_owned(),
+            line,
+            wrong,
+            remedy: "write name, old, new, unit in each line".to_owned(),
+        };
+        let row = row.map_err(|error| wrong(format!("is no CSV: {error}")))?;
+        if !(3..=4).contains(&row.len()) {
+            return Err(wrong(format!("has {} fields", row.len())));
+        }
+        let unit =
+            row.get(3).filter(|unit| !unit.is_empty()).map_or(String::new(), |unit| format!(" {unit}"));
+        // A header names the columns.
+        if line > 1 || !(row[1].eq_ignore_ascii_case("old") && row[2].eq_ignore_ascii_case("new")) {
+            parts.push(format!("{} {} → {}{unit}", &row[0], &row[1], &row[2]));
+        }
+    }
+    Ok(parts.join("; "))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_change_has_its_text_and_its_file() {
+        let folder = std::env::temp_dir().join(format!("stillpoint-notes-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).unwrap();
+        let write = |name: &str, text: &str| {
+            std::fs::write(folder.join(name), text).unwrap();
+            folder.join(name)
+        };
+        let file = write("a.csv", "name,old,new,unit\nbelt tension,42,68,Hz\n\"gain, position\",1,2\n");
+        let texts = ["by hand".to_owned()];
+        assert_eq!(
+            all(&texts, &[file.clone()], 2).unwrap(),
+            ["by hand; belt tension 42 → 68 Hz; gain, position 1 → 2", ""]
+        );
+        assert!(
+            all(&texts, &[file.clone(), file], 1)
+                .unwrap_err()
+                .to_string()
+                .contains("--note-file given 2 times")
+        );
+        let error = all(&[], &[write("b.csv", "a,1,2\nb,1\n")], 1).unwrap_err().to_string();
+        assert!(error.contains("b.csv, line 2: has 2 fields; write name, old, new, unit"), "{error}");
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+}
