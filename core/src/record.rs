@@ -9,6 +9,7 @@ use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
 use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
+use crate::signature::Signature;
 
 mod times;
 
@@ -93,6 +94,16 @@ pub struct Record {
     pub gaps: u32,
     /// Longest sample period with a gap in it. Unit: ticks
     pub longest_gap: u32,
+    /// Which shape the stop has; none if it is untrusted or interrupted.
+    pub signature: Option<Signature>,
+    /// Turning points of the error before the last entry, or of all if it ends outside; 0 without a signature.
+    pub turning_points: u32,
+    /// Mean time from one turning point to the next, all that followed the command end counted. Unit: ticks
+    pub turning_spacing: Option<u32>,
+    /// Time by which feedback follows the command at speed; negative if it leads. Unit: ticks
+    pub cruise_lag: Option<i32>,
+    /// Share of the time for which feedback stands between turning points. Unit: 1/16
+    pub standing: Option<u8>,
 }
 
 impl Record {
@@ -132,6 +143,11 @@ impl Record {
             settling_narrower: times.narrower,
             gaps: stop.gaps,
             longest_gap: stop.longest_gap,
+            signature: None,
+            turning_points: 0,
+            turning_spacing: None,
+            cruise_lag: None,
+            standing: None,
         }
     }
 }
@@ -234,6 +250,11 @@ pub(crate) mod fixture {
             settling_narrower: None,
             gaps: 0,
             longest_gap: 0,
+            signature: None,
+            turning_points: 0,
+            turning_spacing: None,
+            cruise_lag: None,
+            standing: None,
         }
     }
 }

@@ -10,6 +10,7 @@ use super::appended;
 use crate::reasons::Reasons;
 use crate::record::{self, Record};
 use crate::settling::peaks::Speed;
+use crate::signature::Signature;
 
 /// Whether a stop settled, and why not.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -71,6 +72,12 @@ pub mod flag2 {
     pub const SETTLING_WIDER: u32 = 1;
     /// `settling_narrower` is present.
     pub const SETTLING_NARROWER: u32 = 1 << 1;
+    /// `turning_spacing` is present.
+    pub const TURNING_SPACING: u32 = 1 << 2;
+    /// `cruise_lag` is present.
+    pub const CRUISE_LAG: u32 = 1 << 3;
+    /// The share of standing in `shape` is present.
+    pub const STANDING: u32 = 1 << 4;
 }
 
 /// The record of a move as it is sent. An optional value is 0 if its [`flag`] is not set.
@@ -149,6 +156,18 @@ pub struct Move {
     /// Number of the product that the axis worked on; 0 means none.
     #[serde(deserialize_with = "appended")]
     pub job: u32,
+    /// Number of the signature from 1, 0 for none, in bits 0 to 3; share of standing in bits 4 to 7. Unit: 1/16
+    #[serde(deserialize_with = "appended")]
+    pub shape: u8,
+    /// Number of turning points.
+    #[serde(deserialize_with = "appended")]
+    pub turning_points: u32,
+    /// Mean time from one turning point to the next. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub turning_spacing: u32,
+    /// Time by which feedback follows the command at speed. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub cruise_lag: i32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
@@ -170,6 +189,20 @@ fn flags2(record: &Record) -> u32 {
     let bit = |present: bool, flag: u32| if present { flag } else { 0 };
     bit(record.settling_wider.is_some(), flag2::SETTLING_WIDER)
         | bit(record.settling_narrower.is_some(), flag2::SETTLING_NARROWER)
+        | bit(record.turning_spacing.is_some(), flag2::TURNING_SPACING)
+        | bit(record.cruise_lag.is_some(), flag2::CRUISE_LAG)
+        | bit(record.standing.is_some(), flag2::STANDING)
+}
+
+/// Signature and share of standing; see [`Move::shape`].
+fn shape(record: &Record) -> u8 {
+    let signature = record.signature.map_or(0, |signature| signature as u8 + 1);
+    signature | record.standing.unwrap_or(0) << 4
+}
+
+/// The signature of a [`Move::shape`]; none if its number is unknown.
+fn signature(shape: u8) -> Option<Signature> {
+    Signature::ALL.get(usize::from(shape & 15).checked_sub(1)?).copied()
 }
 
 /// A time less the value that is expected of it, wrapping; 0 if there is no time. Unit: ticks
@@ -215,6 +248,10 @@ impl Move {
             gaps: record.gaps,
             longest_gap: record.longest_gap,
             job: 0,
+            shape: shape(record),
+            turning_points: record.turning_points,
+            turning_spacing: record.turning_spacing.unwrap_or(0),
+            cruise_lag: record.cruise_lag.unwrap_or(0),
         }
     }
 
@@ -231,8 +268,9 @@ impl From<&Move> for Record {
         let time = |flag: u8, difference: i32, expected: u32| {
             present(flag).then_some(expected.wrapping_add(difference as u32))
         };
+        let appended = |flag: u32| sent.flags2 & flag != 0;
         let other_window = |flag: u32, difference: i32| {
-            (sent.flags2 & flag != 0).then_some(sent.settling.wrapping_add(difference as u32))
+            appended(flag).then_some(sent.settling.wrapping_add(difference as u32))
         };
         let first_entry = time(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
         let expected_stabilization = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
@@ -262,6 +300,11 @@ impl From<&Move> for Record {
             settling_narrower: other_window(flag2::SETTLING_NARROWER, sent.settling_narrower),
             gaps: sent.gaps,
             longest_gap: sent.longest_gap,
+            signature: signature(sent.shape),
+            turning_points: sent.turning_points,
+            turning_spacing: appended(flag2::TURNING_SPACING).then_some(sent.turning_spacing),
+            cruise_lag: appended(flag2::CRUISE_LAG).then_some(sent.cruise_lag),
+            standing: appended(flag2::STANDING).then_some(sent.shape >> 4),
         }
     }
 }
