@@ -112,11 +112,9 @@ impl Record {
         let times = Times::new(settings, move_command, stop);
         let (outcome, reasons) = judge(settings, move_command, stop, &times);
         let times = if outcome == Outcome::Untrusted { Times::default() } else { times };
-        let settled = outcome == Outcome::Settled;
-        let uncertainty = times.uncertainty;
-        let at_rest = stop.position != Position::Outside;
-        let rest_error =
-            if at_rest { Some(stop.rest_error) } else { stop.offset.map(|offset| 256 * i64::from(offset)) };
+        let (settled, at_rest) = (outcome == Outcome::Settled, stop.position != Position::Outside);
+        let uncertainty = if settled { times.uncertainty } else { Uncertainty::default() };
+        let offset = stop.offset.map(|offset| 256 * i64::from(offset));
         Record {
             number,
             start: move_command.start,
@@ -125,8 +123,8 @@ impl Record {
             outcome,
             reasons,
             settling: times.reported.filter(|_| settled),
-            settling_u: if settled { uncertainty.standard } else { 0 },
-            settling_95: if settled { uncertainty.expanded } else { 0 },
+            settling_u: uncertainty.standard,
+            settling_95: uncertainty.expanded,
             first_entry: times.first_entry,
             confirmation: times.confirmation,
             stabilization: times.stabilization,
@@ -134,7 +132,7 @@ impl Record {
             overshoot: stop.overshoot,
             peak_following_error: stop.peak_following_error,
             error_at_command_end: stop.error_at_command_end,
-            rest_error,
+            rest_error: if at_rest { Some(stop.rest_error) } else { offset },
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,

@@ -210,11 +210,15 @@ fn difference(time: Option<u32>, expected: u32) -> i32 {
     time.map_or(0, |time| time.wrapping_sub(expected) as i32)
 }
 
+/// What was sent as a difference to a base, wrapping. Unit: ticks
+fn sum(base: u32, difference: i32) -> u32 {
+    base.wrapping_add(difference as u32)
+}
+
 impl Move {
     /// The payload of a record, with kind and job 0; `inferred` if the command end was inferred from feedback.
     pub fn new(axis: u8, inferred: bool, record: &Record) -> Move {
-        let settling = record.settling.unwrap_or(0);
-        let first_entry = record.first_entry.unwrap_or(0);
+        let (settling, first_entry) = (record.settling.unwrap_or(0), record.first_entry.unwrap_or(0));
         Move {
             axis,
             number: record.number,
@@ -239,7 +243,6 @@ impl Move {
             rest_noise_rms: record.rest_noise_rms.unwrap_or(0),
             peak_speed_distance: record.peak_speed.distance,
             peak_speed_time: record.peak_speed.time,
-            kind: 0,
             flags2: flags2(record),
             reasons2: (record.reasons.bits() >> 16) as u32,
             command_end_u: record.command_end_u,
@@ -247,11 +250,11 @@ impl Move {
             settling_narrower: difference(record.settling_narrower, settling),
             gaps: record.gaps,
             longest_gap: record.longest_gap,
-            job: 0,
             shape: shape(record),
             turning_points: record.turning_points,
             turning_spacing: record.turning_spacing.unwrap_or(0),
             cruise_lag: record.cruise_lag.unwrap_or(0),
+            ..Move::default()
         }
     }
 
@@ -265,13 +268,9 @@ impl From<&Move> for Record {
     // Every field is named, so that a new field of the record does not compile until it is decoded here.
     fn from(sent: &Move) -> Record {
         let present = |flag: u8| sent.flags & flag != 0;
-        let time = |flag: u8, difference: i32, expected: u32| {
-            present(flag).then_some(expected.wrapping_add(difference as u32))
-        };
+        let time = |flag: u8, difference: i32, base: u32| present(flag).then_some(sum(base, difference));
         let appended = |flag: u32| sent.flags2 & flag != 0;
-        let other_window = |flag: u32, difference: i32| {
-            appended(flag).then_some(sent.settling.wrapping_add(difference as u32))
-        };
+        let other_window = |flag, difference| appended(flag).then_some(sum(sent.settling, difference));
         let first_entry = time(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
         let expected_stabilization = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
         Record {
@@ -283,7 +282,7 @@ impl From<&Move> for Record {
             reasons: Reasons::from_bits(u64::from(sent.reasons) | u64::from(sent.reasons2) << 16),
             settling: present(flag::SETTLING).then_some(sent.settling),
             settling_u: sent.settling_u,
-            settling_95: sent.settling_u.wrapping_mul(2).wrapping_add(sent.settling_95 as u32),
+            settling_95: sum(sent.settling_u.wrapping_mul(2), sent.settling_95),
             first_entry,
             confirmation: time(flag::CONFIRMATION, sent.confirmation, sent.settling),
             stabilization: time(flag::STABILIZATION, sent.stabilization, expected_stabilization),
