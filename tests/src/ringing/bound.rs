@@ -11,8 +11,11 @@ use crate::ringing::stops::{RATE, Stop};
 /// Least standard deviations, and the amplitude that the points see. Unit: Hz, 1, counts
 #[derive(Clone, Copy, Debug)]
 pub struct Bound {
+    /// Least standard deviation of the frequency. Unit: Hz
     pub frequency: f64,
+    /// Least standard deviation of the damping ratio.
     pub damping: f64,
+    /// Amplitude at the first point. Unit: counts
     pub amplitude: f64,
 }
 

@@ -15,6 +15,7 @@ pub const SAMPLES: usize = 1024;
 /// A cell of a grid.
 #[derive(Clone, Copy, Debug)]
 pub struct Cell {
+    /// Damping ratio.
     pub damping: f64,
     /// Periods in the record.
     pub periods: f64,
@@ -57,11 +58,13 @@ pub fn with_tail() -> Vec<Cell> {
 /// What the runs of a cell came to.
 #[derive(Clone, Debug, Default)]
 pub struct Tally {
+    /// All runs.
     pub runs: u32,
     /// Runs whose truth shows 1.5 periods.
     pub visible: u32,
-    /// Of these, answers with damping, and with a frequency alone.
+    /// Of these, answers with damping.
     pub accepted: u32,
+    /// Of these, answers with a frequency alone.
     pub frequency_only: u32,
     /// Errors in units of the bound, of frequency and damping, as squares.
     pub squares: (f64, f64),
@@ -69,7 +72,9 @@ pub struct Tally {
     pub covered: (u32, u32),
     /// Further from the truth than eight bounds and 5 %.
     pub gross: u32,
+    /// Slices of work of all fits.
     pub slices: u64,
+    /// Refusals by their name.
     pub refusals: std::collections::BTreeMap<String, u32>,
 }
 
@@ -80,6 +85,7 @@ impl Tally {
         ((self.squares.0 / count).sqrt(), (self.squares.1 / count).sqrt())
     }
 
+    /// Adds the runs of another tally.
     pub fn add(&mut self, other: &Tally) {
         self.runs += other.runs;
         self.visible += other.visible;

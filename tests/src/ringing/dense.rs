@@ -12,14 +12,17 @@ use crate::linear::solve;
 /// Offset, cosine, sine, tail; frequency, decay and the tail's rate. Unit: counts, 1/point
 pub type Parameters = [f64; 7];
 
-/// Parameters that are unknown without a tail and with one.
+/// Parameters that are unknown without a tail.
 pub const PLAIN: [usize; 5] = [0, 1, 2, 4, 5];
+/// Parameters that are unknown with a tail.
 pub const TAILED: [usize; 7] = [0, 1, 2, 3, 4, 5, 6];
 
 /// The nearest mode and what it leaves.
 #[derive(Clone, Debug)]
 pub struct Nearest {
+    /// Its parameters.
     pub parameters: Parameters,
+    /// Sum of the squares that it leaves.
     pub squares: f64,
 }
 

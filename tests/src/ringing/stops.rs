@@ -14,15 +14,23 @@ pub const TICKS: u32 = 1_000_000;
 /// A stop: e^(−αt) cos(2πft + φ), a tail, an offset, and noise. Unit: Hz, rad, counts, s
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Stop {
+    /// Frequency of the oscillation. Unit: Hz
     pub frequency: f64,
     /// Damping ratio.
     pub damping: f64,
+    /// Amplitude of the oscillation at the command end. Unit: counts
     pub amplitude: f64,
+    /// Phase at the command end. Unit: rad
     pub phase: f64,
+    /// Error that stays. Unit: counts
     pub offset: f64,
+    /// Size of the tail at the command end. Unit: counts
     pub tail: f64,
+    /// Time constant of the tail. Unit: s
     pub tail_time: f64,
+    /// Standard deviation of a reading. Unit: counts
     pub noise: f64,
+    /// Number of samples.
     pub samples: usize,
 }
 
