@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use stillpoint_core::Reading;
+
 use crate::analysis::identify::Stretch;
 use crate::error::Error;
 use crate::trace::ratio::Ratio;
@@ -36,51 +38,76 @@ const UNEVEN: f64 = 0.01;
 impl MovesWithEffort {
     /// Reads the recording to its end; `scale` multiplies the effort.
     pub fn read(mut trace: Trace, scale: Option<Ratio>) -> Result<MovesWithEffort, Error> {
-        let scale = scale.map_or(1.0, Ratio::to_f64);
-        let (rate, counts) = (f64::from(trace.layout().ticks_per_second), trace.layout().counts_per_unit);
-        let counts = counts.numerator() as f64 / counts.denominator() as f64;
-        let (mut rows, mut efforts) = (Vec::new(), HashMap::new());
-        let (mut pieces, mut without) = (vec![Vec::new()], 0_u64);
-        let (mut last, mut position, mut second) = (None::<(u32, i32)>, 0_i64, 0.0);
+        let counts = trace.layout().counts_per_unit;
+        let mut pieces = Pieces {
+            scale: scale.map_or(1.0, Ratio::to_f64),
+            ticks_per_second: f64::from(trace.layout().ticks_per_second),
+            counts_per_unit: counts.numerator() as f64 / counts.denominator() as f64,
+            pieces: vec![Vec::new()],
+            ..Pieces::default()
+        };
+        let mut rows = Vec::new();
         while trace.next_block(&mut rows)? {
-            for row in &rows {
-                match row {
-                    Row::Effort { line, effort } => drop(efforts.insert(*line, *effort)),
-                    Row::Reading { line, reading } => {
-                        // Ticks and positions may wrap.
-                        if let Some((tick, feedback)) = last.replace((reading.tick, reading.feedback)) {
-                            position += i64::from(reading.feedback.wrapping_sub(feedback));
-                            second += f64::from(reading.tick.wrapping_sub(tick)) / rate;
-                        }
-                        let position = position as f64 / counts;
-                        match efforts.remove(line) {
-                            Some(effort) => {
-                                let moment = Moment { second, position, effort: effort * scale };
-                                pieces.last_mut().into_iter().for_each(|piece| piece.push(moment));
-                            }
-                            None => {
-                                without += 1;
-                                pieces.push(Vec::new());
-                            }
-                        }
-                    }
-                    Row::Gap { .. } | Row::Clock { .. } => pieces.push(Vec::new()),
-                    Row::Job { .. } => {}
-                }
-            }
+            rows.iter().for_each(|row| pieces.push(row));
         }
         let mut notes = trace.layout().notes.clone();
         notes.extend(trace.faults().to_string().lines().map(str::to_owned));
-        if without > 0 {
-            notes.push(format!("{without} rows have no effort; they are left out as gaps"));
+        if pieces.without > 0 {
+            notes.push(format!("{} rows have no effort; they are left out as gaps", pieces.without));
         }
-        let layout = trace.layout();
-        Ok(MovesWithEffort { pieces, unit: layout.unit.clone(), period_s: layout.sample_period_s, notes })
+        let (unit, period_s) = (trace.layout().unit.clone(), trace.layout().sample_period_s);
+        Ok(MovesWithEffort { pieces: pieces.pieces, unit, period_s, notes })
     }
 
     /// The stretches, with this time between two rows. Unit: s
     pub fn stretches(&self, period: f64) -> impl Iterator<Item = Stretch> {
         self.pieces.iter().filter(|piece| piece.len() > 1).map(move |piece| even(piece, period))
+    }
+}
+
+/// Joins each reading with its effort.
+#[derive(Default)]
+struct Pieces {
+    scale: f64,
+    ticks_per_second: f64,
+    counts_per_unit: f64,
+    /// Efforts whose reading has not come yet, by line.
+    efforts: HashMap<u64, f64>,
+    pieces: Vec<Vec<Moment>>,
+    /// Rows without an effort.
+    without: u64,
+    last: Option<Reading>,
+    /// Unit: counts
+    position: i64,
+    /// Unit: s
+    second: f64,
+}
+
+impl Pieces {
+    fn push(&mut self, row: &Row) {
+        match row {
+            Row::Effort { line, effort } => drop(self.efforts.insert(*line, *effort)),
+            Row::Reading { line, reading } => {
+                self.follow(*reading);
+                let Some(effort) = self.efforts.remove(line) else {
+                    self.without += 1;
+                    return self.pieces.push(Vec::new());
+                };
+                let position = self.position as f64 / self.counts_per_unit;
+                let moment = Moment { second: self.second, position, effort: effort * self.scale };
+                self.pieces.last_mut().into_iter().for_each(|piece| piece.push(moment));
+            }
+            Row::Gap { .. } | Row::Clock { .. } => self.pieces.push(Vec::new()),
+            Row::Job { .. } => {}
+        }
+    }
+
+    /// Ticks and positions may wrap.
+    fn follow(&mut self, reading: Reading) {
+        if let Some(Reading { tick, feedback, .. }) = self.last.replace(reading) {
+            self.position += i64::from(reading.feedback.wrapping_sub(feedback));
+            self.second += f64::from(reading.tick.wrapping_sub(tick)) / self.ticks_per_second;
+        }
     }
 }
 

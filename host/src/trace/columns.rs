@@ -87,13 +87,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         return table.in_order(timed);
     }
     let mut selected = table.by_options(choice, time_name)?;
-    let is_command_needed = choice.effort.is_none() || !table.scored(Signal::Command, &selected).is_empty();
-    let needed = |signal: &Signal| match signal {
-        Signal::Time => timed,
-        Signal::Command => is_command_needed,
-        Signal::Feedback => true,
-    };
-    let needed: Vec<Signal> = Signal::ALL.into_iter().filter(needed).collect();
+    let needed = table.needed(&selected, timed, choice.effort.is_none());
     table.all_missing(&selected, &needed)?;
     let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
     let no_time = table.complete(&mut selected, &mut is_error, &needed)?;
@@ -129,6 +123,16 @@ impl Table<'_> {
             }
         }
         Ok(selected)
+    }
+
+    /// The signals that a recording must have. A command that is not needed is used if a name means it.
+    fn needed(&self, selected: &Selected, timed: bool, is_command_needed: bool) -> Vec<Signal> {
+        let is_needed = |signal: &Signal| match signal {
+            Signal::Time => timed,
+            Signal::Command => is_command_needed || !self.scored(Signal::Command, selected).is_empty(),
+            Signal::Feedback => true,
+        };
+        Signal::ALL.into_iter().filter(is_needed).collect()
     }
 
     /// One error for all signals that no name means, if these are several.

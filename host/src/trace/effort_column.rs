@@ -2,6 +2,7 @@
 
 use crate::error::Error;
 use crate::trace::cell::Dialect;
+use crate::trace::choice::Choice;
 use crate::trace::columns::{Columns, Table};
 use crate::trace::number;
 use crate::trace::rows::Row;
@@ -14,13 +15,14 @@ pub(crate) struct EffortColumn {
 }
 
 impl EffortColumn {
-    /// The column of numbers that the option names.
+    /// The column of numbers that the option names, if it is given.
     pub(crate) fn find(
         table: Table<'_>,
         chosen: &Columns,
-        name: &str,
+        choice: &Choice,
         dialect: Dialect,
-    ) -> Result<EffortColumn, Error> {
+    ) -> Result<Option<EffortColumn>, Error> {
+        let Some(name) = &choice.effort else { return Ok(None) };
         let column = table.beside("--effort", name)?;
         let is_time = chosen.time.as_ref().is_some_and(|time| time.index == column.index);
         let wrong = if is_time || column.index == chosen.feedback.index {
@@ -28,7 +30,7 @@ impl EffortColumn {
         } else if !column.numeric {
             format!("column '{}' does not hold numbers", column.name)
         } else {
-            return Ok(EffortColumn { index: column.index, dialect });
+            return Ok(Some(EffortColumn { index: column.index, dialect }));
         };
         Err(table.unusable("--effort", wrong))
     }

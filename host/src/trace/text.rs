@@ -80,15 +80,13 @@ impl<R: Read> Text<R> {
         let parser = RowParser::new(found.dialect, &columns);
         let notes = log.as_mut().map(|log| log.examine(&texts[first..])).transpose();
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?.unwrap_or_default();
-        let (terminator, whole, offset) = (lines.terminator(), lines.is_whole(), cut[first].0);
+        let (terminator, whole) = (lines.terminator(), lines.is_whole());
         let pieces = Pieces { lines: &texts, first, windows, terminator, whole };
         let (job, job_note) = match &log {
             Some(_) => no_job_in_log(place, choice)?,
             None => JobColumn::find(table, &columns, choice, found.dialect)?.unzip(),
         };
-        let effort = choice.effort.as_deref().filter(|_| log.is_none());
-        let effort =
-            effort.map(|name| EffortColumn::find(table, &columns, name, found.dialect)).transpose()?;
+        let effort = EffortColumn::find(table, &columns, choice, found.dialect)?.filter(|_| log.is_none());
         let rules = Rules { job, effort, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
@@ -97,7 +95,7 @@ impl<R: Read> Text<R> {
             reader.note_sampled();
         }
         head.note.iter().chain(&notes).chain(&job_note).for_each(|note| reader.note(note));
-        lines.skip(offset, first as u64);
+        lines.skip(cut[first].0, first as u64);
         Ok((Text { lines, rules: Rules { clocks: clocks.map(|(cells, ..)| cells), ..rules }, log }, reader))
     }
 
