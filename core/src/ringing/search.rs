@@ -82,9 +82,10 @@ impl Found {
         let mut variances = [0.0; 3];
         for (k, variance) in variances.iter_mut().enumerate() {
             let mut row = [0.0; 3];
-            for j in k..3 {
+            for j in 0..3 {
                 let unit = if j == k { 1.0 } else { 0.0 };
-                let known: f32 = (k..j).map(|i| row[i] * triangle.at(i, j)).sum();
+                let known: f32 =
+                    row.iter().enumerate().take(j).map(|(i, cell)| cell * triangle.at(i, j)).sum();
                 let pivot = triangle.at(j, j);
                 row[j] = if pivot != 0.0 { (unit - known) / pivot } else { 0.0 };
             }

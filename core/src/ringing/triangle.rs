@@ -24,36 +24,18 @@ pub(crate) struct Triangle {
 
 impl Triangle {
     /// Adds rows, which are used up; about 400 multiplications with all columns in use.
+    #[allow(clippy::needless_range_loop)]
     pub(crate) fn add(&mut self, block: &mut Block) {
-        for column in 0..WIDTH {
-            let below: f32 = block.iter().map(|row| row[column] * row[column]).sum();
+        for (column, top) in self.rows.iter_mut().enumerate() {
+            let (mut elements, mut below) = ([0.0; ROWS], 0.0);
+            for k in 0..ROWS {
+                elements[k] = block[k].get(column).copied().unwrap_or(0.0);
+                below += elements[k] * elements[k];
+            }
             if below > 0.0 {
-                self.reflect(column, below, block);
+                reflect(column, top, &elements, below, block);
             }
         }
-    }
-
-    /// Turns the block's elements of a column into zeros. `below` is the sum of their squares.
-    fn reflect(&mut self, column: usize, below: f32, block: &mut Block) {
-        // The column exists; so the compiler sees it, too, and no index can panic.
-        let column = column.min(RIGHT);
-        let top = &mut self.rows[column];
-        let old = top[column];
-        let length = root(old * old + below);
-        let new = if old > 0.0 { -length } else { length };
-        let head = old - new;
-        // Half the square of the reflection's vector.
-        let half = -new * head;
-        if half <= 0.0 {
-            return;
-        }
-        for other in column + 1..WIDTH {
-            let along: f32 = block.iter().map(|row| row[column] * row[other]).sum();
-            let share = (head * top[other] + along) / half;
-            top[other] -= share * head;
-            block.iter_mut().for_each(|row| row[other] -= share * row[column]);
-        }
-        top[column] = new;
     }
 
     /// An element; 0 below the diagonal and outside.
@@ -70,6 +52,37 @@ impl Triangle {
             found[row] = if pivot != 0.0 { (self.at(row, RIGHT) - known) / pivot } else { 0.0 };
         }
         found
+    }
+}
+
+#[allow(clippy::needless_range_loop)]
+/// Turns the block's elements of a column into zeros, whose squares add up to `below`; `top` is the triangle's row.
+fn reflect(column: usize, top: &mut [f32; WIDTH], elements: &[f32; ROWS], below: f32, block: &mut Block) {
+    let old = top.get(column).copied().unwrap_or(0.0);
+    let length = root(old * old + below);
+    let new = if old > 0.0 { -length } else { length };
+    let head = old - new;
+    // Half the square of the reflection's vector.
+    let half = -new * head;
+    if half <= 0.0 {
+        return;
+    }
+    // Loops over numbers: iterators cost three times as much when optimised for size.
+    let mut other = column + 1;
+    while other < WIDTH {
+        let mut along = head * top[other];
+        for k in 0..ROWS {
+            along += elements[k] * block[k][other];
+        }
+        let share = along / half;
+        top[other] -= share * head;
+        for k in 0..ROWS {
+            block[k][other] -= share * elements[k];
+        }
+        other += 1;
+    }
+    if let Some(diagonal) = top.get_mut(column) {
+        *diagonal = new;
     }
 }
 
