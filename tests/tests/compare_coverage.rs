@@ -110,17 +110,22 @@ fn coverage((before, after): (&Side, &Side), (moves, correlation): (usize, f64),
     (held as f64 / with.max(1) as f64, 1.0 - with as f64 / count as f64)
 }
 
-/// 93 to 97 of 100, two standard deviations of the simulated share aside; on a grid, more.
+/// Three standard deviations of a simulated share.
+fn chance_of(count: u64) -> f64 {
+    3.0 * (0.05 * 0.95 / count as f64).sqrt()
+}
+
+/// 93 to 97 of 100, chance aside; on a grid, more.
 #[test]
 fn intervals_hold_the_true_shift() {
     println!("family | moves | held | without an interval");
     let mut wrong = Vec::new();
     for (name, before, after, is_on_grid) in families() {
-        for (moves, short) in [(20, 1000), (50, 600), (200, 250)] {
+        for (moves, short) in [(20, 500), (50, 250), (200, 80)] {
             let count = rounds(short);
             let (held, without) = coverage((&before, &after), (moves, 0.0), count);
             println!("{name:22} | {moves:4} | {held:.3} | {without:.3}");
-            let chance = 2.0 * (0.05 * 0.95 / count as f64).sqrt();
+            let chance = chance_of(count);
             let most = if is_on_grid { 1.0 } else { 0.97 + chance };
             if !(0.93 - chance..=most).contains(&held) || without > 0.1 {
                 wrong.push(format!("{name}, {moves} moves: {held} held, {without} without"));
@@ -136,13 +141,11 @@ fn moves_that_follow_each_other_widen_the_interval_or_refuse_it() {
     println!("family | correlation | moves | held | without an interval");
     let mut wrong = Vec::new();
     for (name, before, after, _) in families().into_iter().filter(|family| !family.3) {
-        for (correlation, moves, short) in
-            [(0.3, 50, 400), (0.6, 50, 400), (0.6, 200, 150), (0.9, 50, 200), (0.9, 200, 100)]
-        {
+        for (correlation, moves, short) in [(0.3, 50, 150), (0.6, 50, 200), (0.6, 200, 50), (0.9, 50, 80)] {
             let count = rounds(short);
             let (held, without) = coverage((&before, &after), (moves, correlation), count);
             println!("{name:22} | {correlation} | {moves:4} | {held:.3} | {without:.3}");
-            let chance = 2.0 * (0.05 * 0.95 / count as f64).sqrt();
+            let chance = chance_of(count);
             let is_wrong = if correlation > 0.75 { without < 0.95 } else { held < 0.92 - chance };
             if is_wrong {
                 wrong.push(format!("{name}, {correlation}, {moves} moves: {held} held, {without} without"));
@@ -156,7 +159,7 @@ fn moves_that_follow_each_other_widen_the_interval_or_refuse_it() {
 #[test]
 fn where_nothing_changed_a_verdict_is_rare() {
     for unsettled in [0.0, 0.2] {
-        let (side, count) = (Side { unsettled, ..PLAIN }, rounds(500));
+        let (side, count) = (Side { unsettled, ..PLAIN }, rounds(250));
         let mut chance = Chance::new(seed(0) + 77);
         let claims = (0..count).filter(|_| {
             let (one, other) = (side.moves(&mut chance, 60, 0.0), side.moves(&mut chance, 60, 0.0));
@@ -164,12 +167,7 @@ fn where_nothing_changed_a_verdict_is_rare() {
         });
         let share = claims.count() as f64 / count as f64;
         println!("{unsettled} unsettled: {share} of verdicts wrong");
-        assert!(
-            share
-                <= 0.05
-                    + 2.0 * (0.05 * 0.95 / count as f64).sqrt()
-                    + if unsettled > 0.0 { 0.03 } else { 0.0 }
-        );
+        assert!(share <= 0.05 + chance_of(count) + if unsettled > 0.0 { 0.03 } else { 0.0 });
     }
 }
 
@@ -201,7 +199,7 @@ fn limits_of_windows_hold() {
     println!("moves | correlation | one point held | whole curve held");
     let wish = Wish { share: 0.95, confidence: 0.95 };
     let truth = TIMES.map(|time| true_window(time, wish.share));
-    for (moves, correlation, short) in [(100, 0.0, 600), (300, 0.0, 300), (100, 0.5, 300)] {
+    for (moves, correlation, short) in [(100, 0.0, 300), (300, 0.0, 100), (100, 0.5, 150)] {
         let count = rounds(short);
         let mut chance = Chance::new(seed(0) + 5);
         let (mut one, mut whole) = (0, 0);
@@ -213,7 +211,7 @@ fn limits_of_windows_hold() {
         }
         let share = |held: u64| held as f64 / count as f64;
         println!("{moves:4} | {correlation} | {:.3} | {:.3}", share(one), share(whole));
-        let room = 2.0 * (0.05 * 0.95 / count as f64).sqrt();
+        let room = chance_of(count);
         if correlation == 0.0 {
             assert!(share(one) >= 0.95 - room && share(whole) >= 0.95 - room, "{moves}");
         } else {

@@ -42,13 +42,17 @@ fn shifts_are_those_of_another_library() {
     );
 }
 
-/// Values that never came, which other libraries refuse: the differences counted by hand.
+/// Values that never came, which other libraries refuse, counted by hand: of 36 differences five are −∞, 25 lie between −142
+/// and −115, one is 0 and five are +∞. For six and six values a rank sum of 5 or less has 4.1 % on both sides, so the sixth
+/// from each end counts.
 #[test]
-fn values_that_never_came_open_the_interval() {
+fn values_that_never_came_are_the_latest() {
     const NEVER: f64 = f64::INFINITY;
     let before = [200.0, 190.0, 210.0, 205.0, NEVER, 198.0];
     let after = [70.0, 72.0, 68.0, 75.0, 71.0, NEVER];
     let found = shift(&before, &after, 0.95, (1.0, 1.0)).expect("enough values");
     assert_eq!((found.estimate, found.is_exact), (-129.5, true));
-    assert_eq!((found.low, found.high), (f64::NEG_INFINITY, NEVER));
+    assert_eq!((found.low, found.high), (-142.0, 0.0));
+    let most = shift(&before, &after, 0.99, (1.0, 1.0)).expect("enough values");
+    assert_eq!((most.low, most.high), (f64::NEG_INFINITY, NEVER));
 }
