@@ -39,8 +39,10 @@ pub enum Refusal {
         /// Expanded uncertainty (2u) as a share of the value.
         share: f64,
     },
-    /// The axis seems to accelerate against its effort.
+    /// The axis seems to accelerate against its effort, or friction to push it.
     Negative,
+    /// The effort never changes, or the axis never moves.
+    Still,
     /// Too few rows with motion.
     TooFew,
 }
@@ -91,7 +93,15 @@ pub fn identify(stretches: &[Stretch], period: f64) -> Identified {
     let cut_off_hz = CUT_OFF_HZ.min(CUT_OFF_PER_RATE / period);
     let rows = Rows::new(stretches, period, cut_off_hz);
     let lower = LOWER.map(|share| Rows::new(stretches, period, share * cut_off_hz).fit());
-    let Some(fit) = rows.fit() else { return Identified::nothing(rows.effort.len(), cut_off_hz) };
+    let nothing = |why| Identified::nothing(rows.effort.len(), cut_off_hz, why);
+    let is_still = |of: fn(&Stretch) -> &[f64]| {
+        let mut values = stretches.iter().flat_map(of);
+        values.next().is_none_or(|first| values.all(|value| value == first))
+    };
+    if is_still(|stretch| &stretch.position) || is_still(|stretch| &stretch.effort) {
+        return nothing(Refusal::Still);
+    }
+    let Some(fit) = rows.fit() else { return nothing(Refusal::TooFew) };
     let estimate = |column: usize| fit.estimate(column, &lower);
     let whole = fit.coulomb_is_known;
     let scale = |column: usize| estimate(column).value.abs();
@@ -102,9 +112,14 @@ pub fn identify(stretches: &[Stretch], period: f64) -> Identified {
         (false, false) => Err(Refusal::OneDirection),
     };
     let mass = estimate(MASS);
+    // Friction that is shown to push says the same of the sign.
+    let pushes = |column: usize| estimate(column).value < -2.0 * estimate(column).u;
+    if mass.value <= 0.0 || pushes(VISCOUS) || whole && pushes(COULOMB) {
+        return nothing(Refusal::Negative);
+    }
     let mass = Estimate { u: mass.u.hypot(MASS_U * mass.value), ..mass };
     Identified {
-        mass: if mass.value > 0.0 { fit.judge(mass, MASS, mass.value) } else { Err(Refusal::Negative) },
+        mass: fit.judge(mass, MASS, mass.value),
         viscous: fit.judge(estimate(VISCOUS), VISCOUS, scale(VISCOUS)),
         coulomb: apart(COULOMB, if whole { scale(COULOMB) } else { 0.0 }),
         offset: apart(OFFSET, friction),
@@ -115,9 +130,8 @@ pub fn identify(stretches: &[Stretch], period: f64) -> Identified {
 }
 
 impl Identified {
-    fn nothing(samples: usize, cut_off_hz: f64) -> Identified {
-        let few = Err(Refusal::TooFew);
-        let [mass, viscous, coulomb, offset] = [few; 4];
+    fn nothing(samples: usize, cut_off_hz: f64, why: Refusal) -> Identified {
+        let [mass, viscous, coulomb, offset] = [Err(why); 4];
         Identified { mass, viscous, coulomb, offset, friction_and_offset: None, samples, cut_off_hz }
     }
 }

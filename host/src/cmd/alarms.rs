@@ -48,6 +48,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let zone = TimeZone::system();
     let drifts = store.drifts(axis, within, &zone)?;
     let lines = store.alarms(axis, within, &drifts)?;
+    let mut older = store.alarms(axis, (i64::MIN, within.0), &[])?;
+    older.retain(|line| line.next.is_some());
     let no_moves = arguments.within.no_moves(&store, &zone)?;
     let mut out = io::stdout().lock();
     if arguments.format != OutputFormat::Table {
@@ -55,7 +57,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     match arguments.format {
         OutputFormat::Table => {
-            let text = text(&lines, &drifts, no_moves, &zone) + &store.explained_words(axis, within.1)?;
+            let text =
+                text((&lines, &older), &drifts, no_moves, &zone) + &store.explained_words(axis, within.1)?;
             out.write_all(text.as_bytes())?;
         }
         OutputFormat::Jsonl => {
@@ -75,12 +78,22 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     Ok(ExitCode::SUCCESS)
 }
 
-/// The state changes and what to do next, then a line for each drift.
-fn text(lines: &[AlarmLine], drifts: &[StoredDrift], no_moves: Option<String>, zone: &TimeZone) -> String {
+/// The state changes, the alarms that stand since before, and what to do next; then a line for each drift.
+fn text(
+    (lines, older): (&[AlarmLine], &[AlarmLine]),
+    drifts: &[StoredDrift],
+    no_moves: Option<String>,
+    zone: &TimeZone,
+) -> String {
     let stories: Vec<String> = drifts.iter().map(|drift| story(drift, zone)).collect();
     let table = if lines.is_empty() { String::new() } else { table::table(lines, zone) };
     let no_moves = no_moves.map(|text| format!("{text}\n")).unwrap_or_default();
-    let parts = [no_moves, table, table::next(lines), stories.concat()];
+    let before = match older.len() {
+        0 => String::new(),
+        count => format!("{count} since before this period:\n{}", table::table(older, zone)),
+    };
+    let next = table::next(older) + &table::next(lines);
+    let parts = [no_moves, before, table, next, stories.concat()];
     let parts: Vec<String> = parts.into_iter().filter(|part| !part.is_empty()).collect();
     if parts.is_empty() { "no alarms\n".to_owned() } else { parts.join("\n") }
 }

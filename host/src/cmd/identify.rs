@@ -70,7 +70,16 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let effort = Some(arguments.effort.clone());
     let choice = Choice { effort, ..arguments.columns.choice(&arguments.scale)? };
     let mut recordings = Vec::new();
-    for file in &arguments.files {
+    for (place, file) in arguments.files.iter().enumerate() {
+        if arguments.files[..place].contains(file) {
+            // Its rows would count twice, and the uncertainty would come out too small.
+            return Err(Error::Option {
+                option: "FILE".to_owned(),
+                value: file.display().to_string(),
+                wrong: "is given twice".to_owned(),
+                remedy: "give each recording once".to_owned(),
+            });
+        }
         recordings.push(MovesWithEffort::read(Trace::open(file, &choice)?, scale)?);
     }
     let period = one_axis(&arguments.files, &recordings)?;

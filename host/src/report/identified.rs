@@ -66,9 +66,17 @@ pub fn table(result: &Identified, units: &Units) -> String {
         text.push_str(&format!("Coulomb friction and constant effort together: {value} {effort}\n"));
     }
     if let (Some(rotor), Ok(mass)) = (units.rotor, result.mass) {
+        if rotor > mass.value {
+            text.push_str("load / motor      not stated: the motor is heavier than the whole; check the unit of --rotor\n");
+            return closing(text, result);
+        }
         let ratio = (mass.value - rotor) / rotor;
         text.push_str(&format!("load / motor      {ratio:.2} ± {:.2}\n", 2.0 * mass.u / rotor));
     }
+    closing(text, result)
+}
+
+fn closing(mut text: String, result: &Identified) -> String {
     text.push_str(&format!(
         "{} rows with motion, compared below {:.0} Hz; ± is 95 %. No mass is better than ± 2 %: belts and the shape of\n\
          friction are not in the model.\n",
@@ -95,12 +103,15 @@ fn reason(refusal: Refusal) -> String {
              speed, distance and direction"
         ),
         Refusal::Alike { .. } => "these moves show it only together with the others; vary speed, distance and direction".to_owned(),
-        Refusal::Uncertain { share } => {
+        Refusal::Uncertain { share } if share < 1.0 => {
             format!("± {:.0} % is more than ± 10 %; record more and faster moves", 100.0 * share)
         }
+        Refusal::Uncertain { .. } => "it is not shown to differ from 0; record more and faster moves".to_owned(),
         Refusal::Negative => {
-            "the axis accelerates against its effort; if the effort counts the other way, give --effort-scale -1".to_owned()
+            "effort and motion contradict each other; if the effort counts the other way, give --effort-scale -1"
+                .to_owned()
         }
+        Refusal::Still => "position or effort never changes; check the columns".to_owned(),
         Refusal::TooFew => "too few rows with motion and acceleration; record at least ten moves".to_owned(),
     }
 }

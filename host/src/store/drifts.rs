@@ -55,6 +55,12 @@ impl StoredDrift {
     pub fn stands_at(&self, at: i64) -> bool {
         self.at < at && self.end.as_ref().is_none_or(|end| end.0 >= at)
     }
+
+    /// As it was known at the end of a time; none if it did not stand within. Unit: µs since 1970, UTC
+    fn within(mut self, (since, until): (i64, i64)) -> Option<StoredDrift> {
+        self.end = self.end.filter(|end| end.0 < until);
+        (self.at < until && self.end.as_ref().is_none_or(|end| end.0 >= since)).then_some(self)
+    }
 }
 
 /// What a monitor reported of the drift of a kind, or that it began anew.
@@ -91,7 +97,7 @@ const REPORTS: &str = "
     ORDER BY 1, 2";
 
 impl Store {
-    /// Drifts of axes that were found within a time; `axis` is a name or a number, none for all. Times in words are those
+    /// Drifts of axes that stood within a time, as they were known at its end; `axis` is a name or a number, none for all. Times in words are those
     /// of the zone. Unit: µs since 1970, UTC
     pub fn drifts(
         &self,
@@ -103,9 +109,8 @@ impl Store {
         for known in self.find_axes(axis)? {
             let kinds = self.kind_descriptions(&known)?;
             let read = || -> rusqlite::Result<Vec<StoredDrift>> {
-                let read = self.drifts_of(&known, &kinds, zone)?;
-                let mut read: Vec<StoredDrift> =
-                    read.into_iter().filter(|drift| (within.0..within.1).contains(&drift.at)).collect();
+                let read = self.drifts_of(&known, &kinds, zone)?.into_iter();
+                let mut read: Vec<StoredDrift> = read.filter_map(|drift| drift.within(within)).collect();
                 read.iter_mut().try_for_each(|drift| self.measure(&known, drift, within.1))?;
                 Ok(read)
             };

@@ -30,6 +30,19 @@ pub struct RecentMoves {
 }
 
 impl Store {
+    /// Whether there are moves, but none of the monitor with this number.
+    pub fn is_of_others(&self, number: &[u8; 12]) -> Result<bool, Error> {
+        let read = || -> rusqlite::Result<bool> {
+            let device = devices::newest(&self.connection, number)?;
+            self.connection.query_row(
+                "SELECT EXISTS (SELECT 1 FROM moves) AND NOT EXISTS (SELECT 1 FROM moves WHERE device = ?1)",
+                params![device],
+                |row| row.get(0),
+            )
+        };
+        read().map_err(|error| self.fault(&error))
+    }
+
     /// Moves of the last hour and the week before of an axis of the monitor with this number; empty if the store has
     /// none. `now` in µs since 1970, UTC.
     pub fn recent_moves(&self, number: &[u8; 12], axis: u8, now: i64) -> Result<Vec<RecentMoves>, Error> {

@@ -51,6 +51,10 @@ pub(super) fn run(session: &mut Session, store: Option<&Path>, declare: &Declare
 fn refuse_slow_moves(session: &Session, store: &Path, declare: &Declare) -> Result<Option<String>, Error> {
     let Declare { axis, kind, .. } = *declare;
     let store = Store::open(store, &Options::default())?;
+    if store.is_of_others(&session.monitor.number)? {
+        let wrong = format!("axis {axis} is not declared good: the store has moves of other monitors only");
+        return Err(session.error(wrong, "give the store that `stillpoint watch` fills, or --anyway"));
+    }
     let groups = store.recent_moves(&session.monitor.number, axis, time::now())?;
     let groups: Vec<RecentMoves> =
         groups.into_iter().filter(|group| kind == 0 || kind == group.number).collect();
