@@ -95,7 +95,7 @@ fn weeks_in_a_store_open_are_printed_and_cost_what_they_cost() {
         let lines = trends(&store, interval);
         println!("trend by {interval} s in {:.2} s", begun.elapsed().as_secs_f64());
         check(&lines, &stocks, &sums);
-        let text = table::table(&lines);
+        let text = table::table(&lines, &jiff::tz::TimeZone::UTC);
         assert!(text.lines().filter(|line| line.contains(stocks[0].known.name)).count() >= 8, "{text}");
         println!("{text}");
     }

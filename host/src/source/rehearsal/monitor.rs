@@ -183,8 +183,9 @@ impl Monitor {
     /// As [`Monitor::step`], but sends only while `out` is shorter than `capacity`. The rest stays in the monitor's queues,
     /// which count their losses; its log has the moves. Unit: bytes
     pub fn step_within(&mut self, out: &mut Vec<u8>, capacity: usize) -> [Reading; 3] {
-        // The command comes before the first move of the product.
+        // The command comes before the first move of the product. What is queued goes first: the answers need its room.
         if let Some(command) = self.host.step(self.machine.seconds()) {
+            self.transmit(out, capacity);
             self.app.receive(&command);
         }
         let readings = self.machine.step();
