@@ -219,7 +219,7 @@ impl Claimed {
         let time = found.time_to_limit.expect("a limit");
         self.forecasts += u64::from(time.latest_s.or(time.likely_s).is_some());
         let line = TrendLine::new("axis", "kind", &found, options.limit_s);
-        self.slower += u64::from(table::table(&[line]).contains("slower: "));
+        self.slower += u64::from(table::table(&[line], &jiff::tz::TimeZone::UTC).contains("slower: "));
         let values: Vec<f64> = intervals.iter().map(|interval| measure.of(interval)).collect();
         let limit = (1.1 * values[0]).max(values[0] + 0.002);
         self.beyond += values.iter().filter(|value| **value > limit).count();

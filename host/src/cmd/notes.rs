@@ -70,7 +70,7 @@ mod tests {
         let file = write("a.csv", "name,old,new,unit\nbelt tension,42,68,Hz\n\"gain, position\",1,2\n");
         let texts = ["by hand".to_owned()];
         assert_eq!(
-            all(&texts, &[file.clone()], 2).unwrap(),
+            all(&texts, std::slice::from_ref(&file), 2).unwrap(),
             ["by hand; belt tension 42 → 68 Hz; gain, position 1 → 2", ""]
         );
         assert!(
