@@ -77,7 +77,6 @@ impl<R: Read> Text<R> {
             Ok(columns) if !columns.assumed => (columns, None),
             columns => choose_log(place, &texts, &head, &found, choice, columns)?,
         };
-        let parser = RowParser::new(found.dialect, &columns);
         let notes = log.as_mut().map(|log| log.examine(&texts[first..])).transpose();
         let notes = notes.map_err(|wrong| place.error(wrong, "sort the lines by time"))?.unwrap_or_default();
         let (terminator, whole) = (lines.terminator(), lines.is_whole());
@@ -87,7 +86,7 @@ impl<R: Read> Text<R> {
             None => JobColumn::find(table, &columns, choice, found.dialect)?.unzip(),
         };
         let effort = EffortColumn::find(table, &columns, choice, found.dialect)?.filter(|_| log.is_none());
-        let rules = Rules { job, effort, ..Rules::find(&head, &found, &pieces, parser, log.is_some()) };
+        let rules = Rules { job, effort, ..Rules::find(&head, &found, &pieces, &columns, log.is_some()) };
         let clocks = two_clocks(&pieces, &columns, found.dialect, choice).filter(|_| log.is_none());
         let mut reader = rules.reader(&pieces, (&columns, log.as_ref()), clocks.as_ref(), choice, place)?;
         log.iter().for_each(|log| prepare_for_log(&mut reader, log));
@@ -149,7 +148,8 @@ impl From<io::Error> for Stop {
 
 impl Rules {
     /// Without the cells of two clocks and the job.
-    fn find(head: &Head, found: &Found, pieces: &Pieces<'_>, parser: RowParser, is_log: bool) -> Rules {
+    fn find(head: &Head, found: &Found, pieces: &Pieces<'_>, columns: &Columns, is_log: bool) -> Rules {
+        let parser = RowParser::new(found.dialect, columns);
         let held = match is_log {
             true => Held::default(),
             false => Held::find(&parser, pieces.lines[head.first..].iter().copied().take(SNIFFED.0)),
