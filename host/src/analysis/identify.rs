@@ -103,27 +103,26 @@ pub fn identify(stretches: &[Stretch], period: f64) -> Identified {
     }
     let Some(fit) = rows.fit() else { return nothing(Refusal::TooFew) };
     let estimate = |column: usize| fit.estimate(column, &lower);
-    let whole = fit.coulomb_is_known;
-    let scale = |column: usize| estimate(column).value.abs();
-    let friction = if whole { scale(OFFSET).max(scale(COULOMB)) } else { 0.0 };
-    let apart = |column: usize, against: f64| match (whole, rows.both_ways) {
-        (true, _) => fit.judge(estimate(column), column, against),
-        (false, true) => Err(Refusal::Alike { inflation: fit.coulomb_inflation }),
-        (false, false) => Err(Refusal::OneDirection),
-    };
-    let mass = estimate(MASS);
-    // Friction that is shown to push says the same of the sign.
-    let pushes = |column: usize| estimate(column).value < -2.0 * estimate(column).u;
-    if mass.value <= 0.0 || pushes(VISCOUS) || whole && pushes(COULOMB) {
+    let (mass, viscous, offset) = (estimate(MASS), estimate(VISCOUS), estimate(OFFSET));
+    let coulomb = fit.coulomb_is_known.then(|| estimate(COULOMB));
+    // Friction that is shown to push says the same of the sign as a mass below 0.
+    let pushes = |friction: Estimate| friction.value < -2.0 * friction.u;
+    if mass.value <= 0.0 || pushes(viscous) || coulomb.is_some_and(pushes) {
         return nothing(Refusal::Negative);
     }
     let mass = Estimate { u: mass.u.hypot(MASS_U * mass.value), ..mass };
+    let together = match rows.both_ways {
+        true => Refusal::Alike { inflation: fit.coulomb_inflation },
+        false => Refusal::OneDirection,
+    };
+    let size = |estimate: Estimate| estimate.value.abs();
     Identified {
         mass: fit.judge(mass, MASS, mass.value),
-        viscous: fit.judge(estimate(VISCOUS), VISCOUS, scale(VISCOUS)),
-        coulomb: apart(COULOMB, if whole { scale(COULOMB) } else { 0.0 }),
-        offset: apart(OFFSET, friction),
-        friction_and_offset: (!whole && !rows.both_ways).then(|| estimate(OFFSET)),
+        viscous: fit.judge(viscous, VISCOUS, size(viscous)),
+        coulomb: coulomb.map_or(Err(together), |coulomb| fit.judge(coulomb, COULOMB, size(coulomb))),
+        offset: coulomb
+            .map_or(Err(together), |coulomb| fit.judge(offset, OFFSET, size(offset).max(size(coulomb)))),
+        friction_and_offset: (coulomb.is_none() && !rows.both_ways).then_some(offset),
         samples: rows.effort.len(),
         cut_off_hz,
     }

@@ -4,13 +4,13 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 use stillpoint_core::Fraction;
 
 use super::group::GroupPaths;
 use super::measuring::{Measuring, window};
 use super::option_value::{positive, probability};
-use super::output::width;
+use super::output::{Form, width};
 use super::recording_options::{Columns, Scale};
 use super::recordings::Reader;
 use crate::analysis::comparison::{Margin, Terms};
@@ -67,15 +67,6 @@ pub struct Arguments {
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
-}
-
-/// How one result is printed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(super) enum Form {
-    /// For people.
-    Table,
-    /// One JSON object.
-    Json,
 }
 
 const EXAMPLES: &str = "\

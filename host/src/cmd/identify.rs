@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, ValueEnum};
+use clap::Args;
 
-use super::notify;
 use super::option_value::positive;
+use super::output::{Form, notify};
 use super::recording_options::{Columns, Scale};
 use crate::analysis::identify::{LEAST_RATE_HZ, Stretch, identify};
 use crate::error::Error;
@@ -40,21 +40,13 @@ pub struct Arguments {
     /// Mass or inertia of the motor alone, in the unit of the result: prints the ratio of the load to it
     #[arg(long, value_name = "M", value_parser = positive, allow_negative_numbers = true)]
     rotor: Option<f64>,
-    /// How the result is printed
+    /// How the result is printed; in JSON a parameter that is refused is null
     #[arg(long, value_enum, default_value = "table")]
-    format: Format,
+    format: Form,
     #[command(flatten)]
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, ValueEnum)]
-enum Format {
-    /// For people
-    Table,
-    /// One object; null where a parameter is refused
-    Json,
 }
 
 const EXAMPLES: &str = "\
@@ -89,8 +81,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let unit = recordings.first().map_or_else(String::new, |recording| recording.unit.clone());
     let units = Units { position: unit, effort: arguments.effort_unit.clone(), rotor: arguments.rotor };
     match arguments.format {
-        Format::Json => println!("{}", identified::json(&result)),
-        Format::Table => print!("{}", identified::table(&result, &units)),
+        Form::Json => println!("{}", identified::json(&result)),
+        Form::Table => print!("{}", identified::table(&result, &units)),
     }
     for (file, recording) in arguments.files.iter().zip(&recordings) {
         recording.notes.iter().for_each(|note| notify(format_args!("{}: {note}", file.display())));

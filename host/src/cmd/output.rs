@@ -23,6 +23,15 @@ pub(super) enum OutputFormat {
     Csv,
 }
 
+/// How one result is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum Form {
+    /// For people.
+    Table,
+    /// One JSON object.
+    Json,
+}
+
 /// Destination of moves.
 pub(super) enum Output {
     /// Collected until the end.

@@ -6,10 +6,9 @@ use std::process::ExitCode;
 
 use clap::Args;
 
-use super::compare::Form;
 use super::measuring::{self, Measuring};
 use super::option_value::{positive, probability};
-use super::output::width;
+use super::output::{Form, width};
 use super::recording_options::{Columns, Scale};
 use super::recordings::{Reader, Recorded};
 use crate::analysis::window_limit::Wish;
