@@ -6,13 +6,15 @@
 use heapless::Deque;
 
 use crate::motion::{Aside, Motion, MoveCommand, Phase, Rest};
-use crate::record::{LONGEST_MOVE, Record};
+use crate::record::{LONGEST_MOVE, Outcome, Record};
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Curve, CurvePoint, Readout};
 use crate::settling::stop::RestEnd;
 use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
+use crate::signature::Shape;
+use crate::signature::evidence::Measured;
 
 mod batch;
 
@@ -43,6 +45,7 @@ pub struct Axis {
     sampler: Sampler,
     motion: Motion,
     settling: Settling,
+    shape: Shape,
     /// The last move, whose rest is not over yet.
     pending: Option<MoveCommand>,
     /// A finished record that is void if the command goes no further than a late pulse.
@@ -65,6 +68,7 @@ impl Axis {
             sampler: Sampler::default(),
             motion: Motion::default(),
             settling: Settling::default(),
+            shape: Shape::default(),
             pending: None,
             held: None,
             following_error: false,
@@ -137,6 +141,7 @@ impl Axis {
             Phase::Resting | Phase::Idle | Phase::Moving | Phase::Holding => (),
         }
         let status = self.settling.step(&self.settings, sample, step.phase, now);
+        self.shape.step(&self.settings, sample, step.phase, status.position != Position::Outside);
         if step.phase == Phase::Resting && self.rest_is_long(now) {
             let record = self.close(self.last_sample());
             event |= self.report(record);
@@ -271,6 +276,7 @@ impl Axis {
     /// It is decided what becomes of the part set aside; returns whether its record is reported.
     fn resolve(&mut self, aside: Aside) -> bool {
         self.settling.resolve(aside);
+        self.shape.resolve(aside);
         let held = self.held.take();
         aside == Aside::StandsAlone && self.report(held)
     }
@@ -291,8 +297,23 @@ impl Axis {
             set: (self.settings.window, None),
         };
         let stop = self.settling.stop(&self.settings, &move_command, end, &readout);
-        let record = Record::new(&self.settings, self.moves.saturating_add(1), &move_command, &stop);
+        let mut record = Record::new(&self.settings, self.moves.saturating_add(1), &move_command, &stop);
         readout.set.1 = record.confirmation.map(|held| held.saturating_sub(self.settings.window_time));
+        let measured = Measured {
+            move_command: &move_command,
+            settling: &self.settling,
+            stop: &stop,
+            end,
+            readout: &readout,
+        };
+        if has_curve && matches!(record.outcome, Outcome::Settled | Outcome::Unsettled) {
+            let evidence = self.shape.evidence(&self.settings, measured);
+            record.signature = Some(evidence.signature(&self.settings, None));
+            record.turning_points = evidence.turning_points;
+            record.turning_spacing = evidence.turning_spacing;
+            record.cruise_lag = evidence.cruise_lag;
+            record.standing = evidence.standing;
+        }
         self.readout = has_curve.then_some(readout);
         self.curve.clone_from(&self.settling.curve);
         Some(record)

@@ -9,6 +9,7 @@ use crate::settling::peaks::Speed;
 use crate::settling::stop::Stop;
 use crate::settling::uncertainty::Uncertainty;
 use crate::settling::window::Position;
+use crate::signature::Signature;
 
 mod times;
 
@@ -93,6 +94,16 @@ pub struct Record {
     pub gaps: u32,
     /// Longest sample period with a gap in it. Unit: ticks
     pub longest_gap: u32,
+    /// Which shape the stop has; none if it is untrusted or interrupted.
+    pub signature: Option<Signature>,
+    /// Turning points of the error before the last entry, or of all if it ends outside; 0 without a signature.
+    pub turning_points: u32,
+    /// Mean time from one turning point to the next, all that followed the command end counted. Unit: ticks
+    pub turning_spacing: Option<u32>,
+    /// Time by which feedback follows the command at speed; negative if it leads. Unit: ticks
+    pub cruise_lag: Option<i32>,
+    /// Share of the time for which feedback stands between turning points. Unit: 1/16
+    pub standing: Option<u8>,
 }
 
 impl Record {
@@ -101,11 +112,9 @@ impl Record {
         let times = Times::new(settings, move_command, stop);
         let (outcome, reasons) = judge(settings, move_command, stop, &times);
         let times = if outcome == Outcome::Untrusted { Times::default() } else { times };
-        let settled = outcome == Outcome::Settled;
-        let uncertainty = times.uncertainty;
-        let at_rest = stop.position != Position::Outside;
-        let rest_error =
-            if at_rest { Some(stop.rest_error) } else { stop.offset.map(|offset| 256 * i64::from(offset)) };
+        let (settled, at_rest) = (outcome == Outcome::Settled, stop.position != Position::Outside);
+        let uncertainty = if settled { times.uncertainty } else { Uncertainty::default() };
+        let offset = stop.offset.map(|offset| 256 * i64::from(offset));
         Record {
             number,
             start: move_command.start,
@@ -114,8 +123,8 @@ impl Record {
             outcome,
             reasons,
             settling: times.reported.filter(|_| settled),
-            settling_u: if settled { uncertainty.standard } else { 0 },
-            settling_95: if settled { uncertainty.expanded } else { 0 },
+            settling_u: uncertainty.standard,
+            settling_95: uncertainty.expanded,
             first_entry: times.first_entry,
             confirmation: times.confirmation,
             stabilization: times.stabilization,
@@ -123,7 +132,7 @@ impl Record {
             overshoot: stop.overshoot,
             peak_following_error: stop.peak_following_error,
             error_at_command_end: stop.error_at_command_end,
-            rest_error,
+            rest_error: if at_rest { Some(stop.rest_error) } else { offset },
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
@@ -132,6 +141,11 @@ impl Record {
             settling_narrower: times.narrower,
             gaps: stop.gaps,
             longest_gap: stop.longest_gap,
+            signature: None,
+            turning_points: 0,
+            turning_spacing: None,
+            cruise_lag: None,
+            standing: None,
         }
     }
 }
@@ -234,6 +248,11 @@ pub(crate) mod fixture {
             settling_narrower: None,
             gaps: 0,
             longest_gap: 0,
+            signature: None,
+            turning_points: 0,
+            turning_spacing: None,
+            cruise_lag: None,
+            standing: None,
         }
     }
 }

@@ -19,6 +19,7 @@ pub mod pettitt;
 pub mod chance;
 pub mod profile;
 pub mod stops;
+pub mod signature_twin;
 pub mod stop_families;
 pub mod linear;
 pub mod ringing;

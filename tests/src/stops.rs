@@ -4,6 +4,8 @@
 //! to them. Time counts samples from the true command end. The encoder's phase, the recorder's phase, amplitude,
 //! window and noise are drawn anew for every stop.
 
+pub mod caused;
+
 use core::f64::consts::{PI, TAU};
 
 use stillpoint_core::{Definition, Outcome, Parameters, Record};

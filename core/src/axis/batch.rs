@@ -28,6 +28,8 @@ use crate::settling::nearby::Nearby;
 use crate::settling::peaks::{BLOCK, BlockStart, Least, Peaks};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
+use crate::signature::Shape;
+use crate::signature::lag::Lag;
 
 /// Most samples of a batch.
 const LENGTH: usize = 256;
@@ -152,6 +154,7 @@ impl Axis {
         } else {
             self.motion.hold(batch.readings.len() as u32);
             self.settling.add_standing(&self.settings, batch);
+            self.shape.add_standing(batch, batch.extremes());
         }
         batch.readings.len()
     }
@@ -195,7 +198,7 @@ impl Axis {
 
     /// Adds samples at which the command changes, as it did at the sample before.
     fn add_moving(&mut self, batch: &Batch) {
-        let Axis { settings, sampler, motion, settling, .. } = self;
+        let Axis { settings, sampler, motion, settling, shape, .. } = self;
         settling.holes.move_on();
         motion.move_on(batch.before, batch.readings, batch.end(), sampler.now);
         let (least, most) = batch.extremes();
@@ -211,6 +214,36 @@ impl Axis {
             settling.approach.step(reading.feedback, reading.tick, settings.window);
         }
         settling.window.moving(settings, sampler.error());
+        shape.lag.add(batch);
+    }
+}
+
+impl Shape {
+    /// Adds samples at which the command stands, on one side of the window.
+    fn add_standing(&mut self, batch: &Batch, (least, most): (i32, i32)) {
+        let errors = batch.errors();
+        let added = errors.get(1..).unwrap_or_default();
+        self.lag.hold(added.len() as u32);
+        if self.turns[0].are_within(self.hysteresis, least, most) {
+            self.noise.add(errors);
+            self.blocks.add(added);
+            self.standing.add(added);
+            return;
+        }
+        for (change, reading) in errors.windows(2).zip(batch.readings) {
+            self.add(change[1], change[0].wrapping_sub(change[1]), reading.tick);
+        }
+    }
+}
+
+impl Lag {
+    /// Adds samples at which the command changes.
+    fn add(&mut self, batch: &Batch) {
+        let mut before = batch.before.command;
+        for (reading, error) in batch.readings.iter().zip(batch.errors().get(1..).unwrap_or_default()) {
+            self.change(reading.command.wrapping_sub(before), *error);
+            before = reading.command;
+        }
     }
 }
 

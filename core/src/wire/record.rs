@@ -10,6 +10,7 @@ use super::appended;
 use crate::reasons::Reasons;
 use crate::record::{self, Record};
 use crate::settling::peaks::Speed;
+use crate::signature::Signature;
 
 /// Whether a stop settled, and why not.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -71,6 +72,12 @@ pub mod flag2 {
     pub const SETTLING_WIDER: u32 = 1;
     /// `settling_narrower` is present.
     pub const SETTLING_NARROWER: u32 = 1 << 1;
+    /// `turning_spacing` is present.
+    pub const TURNING_SPACING: u32 = 1 << 2;
+    /// `cruise_lag` is present.
+    pub const CRUISE_LAG: u32 = 1 << 3;
+    /// The share of standing in `shape` is present.
+    pub const STANDING: u32 = 1 << 4;
 }
 
 /// The record of a move as it is sent. An optional value is 0 if its [`flag`] is not set.
@@ -149,6 +156,18 @@ pub struct Move {
     /// Number of the product that the axis worked on; 0 means none.
     #[serde(deserialize_with = "appended")]
     pub job: u32,
+    /// Number of the signature from 1, 0 for none, in bits 0 to 3; share of standing in bits 4 to 7. Unit: 1/16
+    #[serde(deserialize_with = "appended")]
+    pub shape: u8,
+    /// Number of turning points.
+    #[serde(deserialize_with = "appended")]
+    pub turning_points: u32,
+    /// Mean time from one turning point to the next. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub turning_spacing: u32,
+    /// Time by which feedback follows the command at speed. Unit: ticks
+    #[serde(deserialize_with = "appended")]
+    pub cruise_lag: i32,
 }
 
 const fn bit(present: bool, flag: u8) -> u8 {
@@ -170,6 +189,20 @@ fn flags2(record: &Record) -> u32 {
     let bit = |present: bool, flag: u32| if present { flag } else { 0 };
     bit(record.settling_wider.is_some(), flag2::SETTLING_WIDER)
         | bit(record.settling_narrower.is_some(), flag2::SETTLING_NARROWER)
+        | bit(record.turning_spacing.is_some(), flag2::TURNING_SPACING)
+        | bit(record.cruise_lag.is_some(), flag2::CRUISE_LAG)
+        | bit(record.standing.is_some(), flag2::STANDING)
+}
+
+/// Signature and share of standing; see [`Move::shape`].
+fn shape(record: &Record) -> u8 {
+    let signature = record.signature.map_or(0, |signature| signature as u8 + 1);
+    signature | record.standing.unwrap_or(0) << 4
+}
+
+/// The signature of a [`Move::shape`]; none if its number is unknown.
+fn signature(shape: u8) -> Option<Signature> {
+    Signature::ALL.get(usize::from(shape & 15).checked_sub(1)?).copied()
 }
 
 /// A time less the value that is expected of it, wrapping; 0 if there is no time. Unit: ticks
@@ -177,11 +210,15 @@ fn difference(time: Option<u32>, expected: u32) -> i32 {
     time.map_or(0, |time| time.wrapping_sub(expected) as i32)
 }
 
+/// What was sent as a difference to a base, wrapping. Unit: ticks
+fn sum(base: u32, difference: i32) -> u32 {
+    base.wrapping_add(difference as u32)
+}
+
 impl Move {
     /// The payload of a record, with kind and job 0; `inferred` if the command end was inferred from feedback.
     pub fn new(axis: u8, inferred: bool, record: &Record) -> Move {
-        let settling = record.settling.unwrap_or(0);
-        let first_entry = record.first_entry.unwrap_or(0);
+        let (settling, first_entry) = (record.settling.unwrap_or(0), record.first_entry.unwrap_or(0));
         Move {
             axis,
             number: record.number,
@@ -206,7 +243,6 @@ impl Move {
             rest_noise_rms: record.rest_noise_rms.unwrap_or(0),
             peak_speed_distance: record.peak_speed.distance,
             peak_speed_time: record.peak_speed.time,
-            kind: 0,
             flags2: flags2(record),
             reasons2: (record.reasons.bits() >> 16) as u32,
             command_end_u: record.command_end_u,
@@ -214,7 +250,11 @@ impl Move {
             settling_narrower: difference(record.settling_narrower, settling),
             gaps: record.gaps,
             longest_gap: record.longest_gap,
-            job: 0,
+            shape: shape(record),
+            turning_points: record.turning_points,
+            turning_spacing: record.turning_spacing.unwrap_or(0),
+            cruise_lag: record.cruise_lag.unwrap_or(0),
+            ..Move::default()
         }
     }
 
@@ -228,12 +268,9 @@ impl From<&Move> for Record {
     // Every field is named, so that a new field of the record does not compile until it is decoded here.
     fn from(sent: &Move) -> Record {
         let present = |flag: u8| sent.flags & flag != 0;
-        let time = |flag: u8, difference: i32, expected: u32| {
-            present(flag).then_some(expected.wrapping_add(difference as u32))
-        };
-        let other_window = |flag: u32, difference: i32| {
-            (sent.flags2 & flag != 0).then_some(sent.settling.wrapping_add(difference as u32))
-        };
+        let time = |flag: u8, difference: i32, base: u32| present(flag).then_some(sum(base, difference));
+        let appended = |flag: u32| sent.flags2 & flag != 0;
+        let other_window = |flag, difference| appended(flag).then_some(sum(sent.settling, difference));
         let first_entry = time(flag::FIRST_ENTRY, sent.first_entry, sent.settling);
         let expected_stabilization = sent.settling.wrapping_sub(first_entry.unwrap_or(0));
         Record {
@@ -245,7 +282,7 @@ impl From<&Move> for Record {
             reasons: Reasons::from_bits(u64::from(sent.reasons) | u64::from(sent.reasons2) << 16),
             settling: present(flag::SETTLING).then_some(sent.settling),
             settling_u: sent.settling_u,
-            settling_95: sent.settling_u.wrapping_mul(2).wrapping_add(sent.settling_95 as u32),
+            settling_95: sum(sent.settling_u.wrapping_mul(2), sent.settling_95),
             first_entry,
             confirmation: time(flag::CONFIRMATION, sent.confirmation, sent.settling),
             stabilization: time(flag::STABILIZATION, sent.stabilization, expected_stabilization),
@@ -262,6 +299,11 @@ impl From<&Move> for Record {
             settling_narrower: other_window(flag2::SETTLING_NARROWER, sent.settling_narrower),
             gaps: sent.gaps,
             longest_gap: sent.longest_gap,
+            signature: signature(sent.shape),
+            turning_points: sent.turning_points,
+            turning_spacing: appended(flag2::TURNING_SPACING).then_some(sent.turning_spacing),
+            cruise_lag: appended(flag2::CRUISE_LAG).then_some(sent.cruise_lag),
+            standing: appended(flag2::STANDING).then_some(sent.shape >> 4),
         }
     }
 }

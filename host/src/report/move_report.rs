@@ -130,8 +130,9 @@ move_report! {
     damping_ratio: Option<f64>, "1" = None;
     /// Time constant of a monotone decay after command end; reserved.
     tail_s: Option<f64>, "s" = None;
-    /// Shape of the stop; reserved.
-    signature: Option<String>, "", column ("\nsignature", 2, Plain) = None;
+    /// Shape of the stop: `clean`, `lag`, `ringing`, `creep`, `overshoot`, `hunting`, `offset` or `unsure`.
+    signature: Option<String>, "", column ("\nsignature", 2, Plain),
+        from signature = signature.map(|signature| signature.word().to_owned());
     /// Settling time for other windows, widest first: window in `unit`, settling in s or none.
     settling_curve: Vec<WindowSettling>, "unit, s" = settling_curve::with_set_window(axis, curve, record);
     /// Half-width of the interval that holds the true settling time in 95 of 100 moves.
@@ -151,6 +152,15 @@ move_report! {
     job: Option<u32>, "", column ("\njob", 4, Plain) = None;
     /// Command end to the next change of the command, or to the end of the samples: as long as the axis had to settle.
     held_s: f64, "s", from held = axis.seconds(held as f64);
+    /// How often the error turned before it settled, or in the whole rest if it did not; none without a signature.
+    turning_points: Option<u32>, "1", from turning_points = record.signature.map(|_| turning_points);
+    /// Mean time from one turning point of the error to the next: half a period of ringing or hunting.
+    turning_spacing_s: Option<f64>, "s", from turning_spacing = axis.optional_seconds(turning_spacing);
+    /// Time by which feedback followed the command while the axis moved; negative if it led.
+    cruise_lag_s: Option<f64>, "s", from cruise_lag = cruise_lag
+        .map(|lag| axis.seconds(lag.unsigned_abs()) * f64::from(lag.signum()));
+    /// Share of the time, between turning points, for which feedback stood.
+    standing: Option<f64>, "1", from standing = standing.map(|share| f64::from(share) / 16.0);
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

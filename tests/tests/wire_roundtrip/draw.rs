@@ -12,7 +12,7 @@ use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
-use stillpoint_core::{Definition, Outcome, Parameters, Reasons, Record, Speed};
+use stillpoint_core::{Definition, Outcome, Parameters, Reasons, Record, Signature, Speed};
 
 /// Numbers to fill fields with, one after the other.
 pub(crate) struct Draw(pub(crate) std::vec::IntoIter<u64>);
@@ -67,6 +67,11 @@ pub(crate) fn record(draw: &mut Draw) -> Record {
         settling_narrower: draw.time(),
         gaps: draw.u32(),
         longest_gap: draw.u32(),
+        signature: draw.bool().then(|| draw.one_of(&Signature::ALL)),
+        turning_points: draw.u32(),
+        turning_spacing: draw.time(),
+        cruise_lag: draw.bool().then(|| draw.u32() as i32),
+        standing: draw.bool().then(|| draw.u32() as u8 & 15),
     }
 }
 

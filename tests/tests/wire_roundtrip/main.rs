@@ -56,7 +56,7 @@ proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..cases(1000) })]
 
     #[test]
-    fn a_record_survives(numbers in vec(wild(), 40), axis: u8, inferred: bool) {
+    fn a_record_survives(numbers in vec(wild(), 48), axis: u8, inferred: bool) {
         let mut draw = Draw(numbers.into_iter());
         let record = record(&mut draw);
         let sent = Move { kind: draw.u32(), job: draw.u32(), ..Move::new(axis, inferred, &record) };
