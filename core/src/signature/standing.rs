@@ -111,7 +111,8 @@ mod tests {
         check(&steps, &turns, 15..=15);
         // A third of the time on the way.
         let way = |k: usize| {
-            (3 * ((k as i32 + 50) % 100 - 50)).clamp(-50, 50) * if (k + 50) / 100 % 2 == 0 { 1 } else { -1 }
+            (3 * ((k as i32 + 50) % 100 - 50)).clamp(-50, 50)
+                * if ((k + 50) / 100).is_multiple_of(2) { 1 } else { -1 }
         };
         let ramps: Vec<i32> = (0..1000).map(way).collect();
         check(&ramps, &turns, 7..=9);
