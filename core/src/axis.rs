@@ -3,8 +3,6 @@
 //! The only place that knows all stages of a measurement. [`Axis::step`] runs through all of them; [`batch`] adds
 //! many readings at once where nothing but sums and extremes would change.
 
-use heapless::Deque;
-
 use crate::motion::{Aside, Motion, MoveCommand, Phase, Rest};
 use crate::record::{LONGEST_MOVE, Outcome, Record};
 use crate::sample::{Reading, Sampler};
@@ -20,9 +18,6 @@ mod batch;
 
 use batch::Batch;
 
-/// Length of the event queue; one step adds at most two. An event is as large as a record, so there is no room to spare.
-const EVENTS: usize = 2;
-
 /// Longest rest; then its move is reported without waiting for the next move. Unit: ticks
 const LONGEST_REST: u64 = 1 << 30;
 
@@ -34,6 +29,17 @@ pub enum Event {
     /// The following-error flag has changed: set when the error has lasted longer than its time-out, cleared when it is
     /// inside its window again.
     FollowingError(bool),
+}
+
+/// The one record that an axis holds; each is large.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+enum Finished {
+    #[default]
+    None,
+    /// Void if the command goes no further than a late pulse.
+    Undecided(Record),
+    /// Waits to be read.
+    Reported(Record),
 }
 
 /// One axis: its settings and the state of all stages.
@@ -48,14 +54,14 @@ pub struct Axis {
     shape: Shape,
     /// The last move, whose rest is not over yet.
     pending: Option<MoveCommand>,
-    /// A finished record that is void if the command goes no further than a late pulse.
-    held: Option<Record>,
+    finished: Finished,
     following_error: bool,
     moves: u32,
     /// Settling curve of the last finished record.
     curve: Curve,
     readout: Option<Readout>,
-    events: Deque<Event, EVENTS>,
+    /// A change of the following-error flag that waits to be read.
+    changed: Option<bool>,
     lost: u32,
 }
 
@@ -70,12 +76,12 @@ impl Axis {
             settling: Settling::default(),
             shape: Shape::default(),
             pending: None,
-            held: None,
+            finished: Finished::None,
             following_error: false,
             moves: 0,
             curve: Curve::default(),
             readout: None,
-            events: Deque::new(),
+            changed: None,
             lost: 0,
         }
     }
@@ -131,7 +137,7 @@ impl Axis {
             // The rest ended with the sample before.
             Phase::Start { undecided } => {
                 let record = last.and_then(|last| self.close(last));
-                if undecided { self.held = record } else { event |= self.report(record) }
+                if undecided { self.wait(record) } else { event |= self.report(record) }
             }
             Phase::End => {
                 let move_command = self.motion.move_command();
@@ -150,7 +156,7 @@ impl Axis {
         Status { event, ..status }
     }
 
-    /// Adds readings up to the first at which an event was queued; returns the number of readings added.
+    /// Adds readings up to the first with an event; returns the number of readings added.
     ///
     /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, readings: &[Reading]) -> usize {
@@ -181,10 +187,14 @@ impl Axis {
         may_go_on || self.motion.under_way()
     }
 
-    /// The oldest event in the queue, removed from it. The queue holds two, as many as one step adds; with
-    /// no room a new event is lost.
+    /// An event that was not read before: a move first, then a change of the following-error flag. One step adds one of
+    /// each at most; one that is not read before the next of its sort is lost.
     pub fn event(&mut self) -> Option<Event> {
-        self.events.pop_front()
+        if let Finished::Reported(record) = self.finished {
+            self.finished = Finished::None;
+            return Some(Event::Move(record));
+        }
+        self.changed.take().map(Event::FollowingError)
     }
 
     /// Settling curve of the last move reported; empty before the first, or if its clock had a fault. Valid until the
@@ -210,7 +220,7 @@ impl Axis {
 
     /// Whether a stop waits to be reported, because the last changes of the command may be late pulses of its move.
     pub fn is_undecided(&self) -> bool {
-        self.held.is_some()
+        matches!(self.finished, Finished::Undecided(_))
     }
 
     /// Number of moves reported.
@@ -229,7 +239,7 @@ impl Axis {
         self.motion.turning_points()
     }
 
-    /// Number of events dropped because the queue was full.
+    /// Number of events that were not read in time.
     pub fn lost(&self) -> u32 {
         self.lost
     }
@@ -245,12 +255,12 @@ impl Axis {
         Status { moving: false, event, position: self.settling.position(), following_error }
     }
 
-    /// Queues an event if the following-error flag has changed; returns whether it did.
+    /// Adds an event if the following-error flag has changed; returns whether it did.
     fn update_following_error(&mut self, following_error: bool) -> bool {
         let changed = following_error != self.following_error;
         if changed {
             self.following_error = following_error;
-            self.push(Event::FollowingError(following_error));
+            self.lost = self.lost.saturating_add(self.changed.replace(following_error).is_some().into());
         }
         changed
     }
@@ -277,8 +287,9 @@ impl Axis {
     fn resolve(&mut self, aside: Aside) -> bool {
         self.settling.resolve(aside);
         self.shape.resolve(aside);
-        let held = self.held.take();
-        aside == Aside::StandsAlone && self.report(held)
+        let Finished::Undecided(record) = self.finished else { return false };
+        self.finished = Finished::None;
+        aside == Aside::StandsAlone && self.report(Some(record))
     }
 
     /// The record of the pending move, whose rest ends with this sample.
@@ -319,16 +330,24 @@ impl Axis {
         Some(record)
     }
 
-    /// Queues the event of a record; returns whether there is one.
+    /// Adds the event of a record; returns whether there is one.
     fn report(&mut self, record: Option<Record>) -> bool {
         let Some(record) = record else { return false };
         self.moves = record.number;
-        self.push(Event::Move(record));
+        self.put(Finished::Reported(record));
         true
     }
 
-    fn push(&mut self, event: Event) {
-        if self.events.push_back(event).is_err() {
+    /// The record waits until it is known whether its move is over.
+    fn wait(&mut self, record: Option<Record>) {
+        if let Some(record) = record {
+            self.put(Finished::Undecided(record));
+        }
+    }
+
+    fn put(&mut self, finished: Finished) {
+        let before = core::mem::replace(&mut self.finished, finished);
+        if matches!(before, Finished::Reported(_)) {
             self.lost = self.lost.saturating_add(1);
         }
     }

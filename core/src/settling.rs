@@ -42,7 +42,7 @@ use window::{Position, Transition, Window};
 pub struct Status {
     /// The command has changed at this sample.
     pub moving: bool,
-    /// An event was queued at this sample: read it with [`crate::Axis::event`].
+    /// There is an event at this sample: read it with [`crate::Axis::event`].
     pub event: bool,
     /// Position of feedback relative to the position window.
     pub position: Position,

@@ -5,7 +5,7 @@
 //!
 //! # Invariant
 //!
-//! At every sample of a batch [`Axis::step`] would take the same branches and queue no event. Only sums, extremes and
+//! At every sample of a batch [`Axis::step`] would take the same branches and add no event. Only sums, extremes and
 //! last values change then, and each can be updated in a loop of its own. This holds if
 //!
 //! - the readings are sound: the clock advances, no reading is missing, feedback does not jump;
