@@ -5,6 +5,7 @@
 
 use crate::motion::{Aside, Motion, MoveCommand, Phase, Rest};
 use crate::record::{LONGEST_MOVE, Outcome, Record};
+use crate::ringing::StopCapture;
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Curve, CurvePoint, Readout};
@@ -31,32 +32,20 @@ pub enum Event {
     FollowingError(bool),
 }
 
-/// The one record that an axis holds; each is large.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-enum Finished {
-    #[default]
-    None,
-    /// Void if the command goes no further than a late pulse.
-    Undecided(Record),
-    /// Waits to be read.
-    Reported(Record),
-}
-
 /// One axis: its settings and the state of all stages.
 #[derive(Clone, Debug)]
 pub struct Axis {
     settings: Settings,
-    /// Whether a reading was added.
-    started: bool,
     sampler: Sampler,
     motion: Motion,
     settling: Settling,
     shape: Shape,
     /// The last move, whose rest is not over yet.
     pending: Option<MoveCommand>,
-    finished: Finished,
+    /// A finished record. It waits to be read, or it is undecided: void if the command goes no further than a late pulse.
+    finished: Option<Record>,
+    undecided: bool,
     following_error: bool,
-    moves: u32,
     /// Settling curve of the last finished record.
     curve: Curve,
     readout: Option<Readout>,
@@ -70,15 +59,14 @@ impl Axis {
     pub fn new(settings: Settings) -> Axis {
         Axis {
             settings,
-            started: false,
             sampler: Sampler::default(),
             motion: Motion::default(),
             settling: Settling::default(),
             shape: Shape::default(),
             pending: None,
-            finished: Finished::None,
+            finished: None,
+            undecided: false,
             following_error: false,
-            moves: 0,
             curve: Curve::default(),
             readout: None,
             changed: None,
@@ -122,7 +110,7 @@ impl Axis {
 
     /// Adds one reading; returns the status at its instant.
     pub fn step(&mut self, reading: Reading) -> Status {
-        if !self.started {
+        if !self.sampler.has_begun() {
             return self.begin(reading);
         }
         // A command that stands needs neither.
@@ -137,7 +125,7 @@ impl Axis {
             // The rest ended with the sample before.
             Phase::Start { undecided } => {
                 let record = last.and_then(|last| self.close(last));
-                if undecided { self.wait(record) } else { event |= self.report(record) }
+                event |= if undecided { self.hold(record) } else { self.report(record) };
             }
             Phase::End => {
                 let move_command = self.motion.move_command();
@@ -160,16 +148,31 @@ impl Axis {
     ///
     /// The same as that many steps, and faster where many readings are at hand.
     pub fn run(&mut self, readings: &[Reading]) -> usize {
+        self.run_beside(readings, |_, _, _| ())
+    }
+
+    /// As [`Axis::run`]; the stops are captured.
+    pub fn run_capturing(&mut self, readings: &[Reading], stop: &mut StopCapture) -> usize {
+        self.run_beside(readings, |moving, readings, errors| stop.add(moving, readings, errors))
+    }
+
+    /// Runs; `added` gets all readings and their errors, in parts with none of which the command changes or with all.
+    fn run_beside(&mut self, readings: &[Reading], mut added: impl FnMut(bool, &[Reading], &[i32])) -> usize {
         let (mut remaining, mut batch) = (readings, Batch::empty());
         loop {
-            let added = self.add_batch(&mut batch, remaining);
-            remaining = remaining.get(added..).unwrap_or_default();
+            let count = self.add_batch(&mut batch, remaining);
+            let (before, after) = remaining.split_at_checked(count).unwrap_or_default();
+            remaining = after;
+            if count > 0 {
+                added(self.settling.moving, before, batch.errors_of_readings());
+                continue;
+            }
             let Some((reading, others)) = remaining.split_first() else { return readings.len() };
-            if added == 0 {
-                remaining = others;
-                if self.step(*reading).event {
-                    return readings.len() - remaining.len();
-                }
+            remaining = others;
+            let status = self.step(*reading);
+            added(status.moving, &[*reading], &[self.error()]);
+            if status.event {
+                return readings.len() - remaining.len();
             }
         }
     }
@@ -190,11 +193,8 @@ impl Axis {
     /// An event that was not read before: a move first, then a change of the following-error flag. One step adds one of
     /// each at most; one that is not read before the next of its sort is lost.
     pub fn event(&mut self) -> Option<Event> {
-        if let Finished::Reported(record) = self.finished {
-            self.finished = Finished::None;
-            return Some(Event::Move(record));
-        }
-        self.changed.take().map(Event::FollowingError)
+        let record = self.finished.take_if(|_| !self.undecided);
+        record.map(Event::Move).or_else(|| self.changed.take().map(Event::FollowingError))
     }
 
     /// Settling curve of the last move reported; empty before the first, or if its clock had a fault. Valid until the
@@ -220,12 +220,12 @@ impl Axis {
 
     /// Whether a stop waits to be reported, because the last changes of the command may be late pulses of its move.
     pub fn is_undecided(&self) -> bool {
-        matches!(self.finished, Finished::Undecided(_))
+        self.undecided
     }
 
     /// Number of moves reported.
     pub fn moves(&self) -> u32 {
-        self.moves
+        self.motion.moves
     }
 
     /// Number of small excursions, which stayed within the window and are no moves.
@@ -246,7 +246,6 @@ impl Axis {
 
     /// Adds the first reading: with none before it there is no change and no window transition.
     fn begin(&mut self, reading: Reading) -> Status {
-        self.started = true;
         self.sampler.begin(&self.settings, reading);
         let error = self.error();
         self.settling.begin(&self.settings, error);
@@ -287,9 +286,9 @@ impl Axis {
     fn resolve(&mut self, aside: Aside) -> bool {
         self.settling.resolve(aside);
         self.shape.resolve(aside);
-        let Finished::Undecided(record) = self.finished else { return false };
-        self.finished = Finished::None;
-        aside == Aside::StandsAlone && self.report(Some(record))
+        let record = self.finished.take_if(|_| self.undecided);
+        self.undecided = false;
+        aside == Aside::StandsAlone && self.report(record)
     }
 
     /// The record of the pending move, whose rest ends with this sample.
@@ -308,7 +307,8 @@ impl Axis {
             set: (self.settings.window, None),
         };
         let stop = self.settling.stop(&self.settings, &move_command, end, &readout);
-        let mut record = Record::new(&self.settings, self.moves.saturating_add(1), &move_command, &stop);
+        let mut record =
+            Record::new(&self.settings, self.motion.moves.saturating_add(1), &move_command, &stop);
         readout.set.1 = record.confirmation.map(|held| held.saturating_sub(self.settings.window_time));
         let measured = Measured {
             move_command: &move_command,
@@ -319,7 +319,7 @@ impl Axis {
         };
         if has_curve && matches!(record.outcome, Outcome::Settled | Outcome::Unsettled) {
             let evidence = self.shape.evidence(&self.settings, measured);
-            record.signature = Some(evidence.signature(&self.settings, None));
+            record.signature = Some(evidence.signature(&self.settings));
             record.turning_points = evidence.turning_points;
             record.turning_spacing = evidence.turning_spacing;
             record.cruise_lag = evidence.cruise_lag;
@@ -333,22 +333,22 @@ impl Axis {
     /// Adds the event of a record; returns whether there is one.
     fn report(&mut self, record: Option<Record>) -> bool {
         let Some(record) = record else { return false };
-        self.moves = record.number;
-        self.put(Finished::Reported(record));
+        self.motion.moves = record.number;
+        self.put(record, false);
         true
     }
 
-    /// The record waits until it is known whether its move is over.
-    fn wait(&mut self, record: Option<Record>) {
+    /// Holds a record until it is known whether its move is over; there is no event.
+    fn hold(&mut self, record: Option<Record>) -> bool {
         if let Some(record) = record {
-            self.put(Finished::Undecided(record));
+            self.put(record, true);
         }
+        false
     }
 
-    fn put(&mut self, finished: Finished) {
-        let before = core::mem::replace(&mut self.finished, finished);
-        if matches!(before, Finished::Reported(_)) {
-            self.lost = self.lost.saturating_add(1);
-        }
+    fn put(&mut self, record: Record, undecided: bool) {
+        let unread = self.finished.replace(record).is_some() && !self.undecided;
+        self.lost = self.lost.saturating_add(unread.into());
+        self.undecided = undecided;
     }
 }

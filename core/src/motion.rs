@@ -145,6 +145,8 @@ pub(crate) struct Motion {
     /// Pulses of an excursion that is a regular train so far; 0 in any other.
     pulses: u32,
     aside: Option<Part>,
+    /// Number of moves whose rest is over.
+    pub(crate) moves: u32,
     /// Small excursions, which stayed within the window and are no moves.
     small: u32,
     /// Stops that could not be told from turning points of the command.

@@ -1,5 +1,7 @@
 //! In: the command data of a move and its stop. Out: the record: outcome, reasons and numbers of the move.
 
+use core::num::NonZeroU32;
+
 use crate::motion::MoveCommand;
 use crate::reasons::Reasons;
 use crate::sample::Faults;
@@ -99,7 +101,7 @@ pub struct Record {
     /// Turning points of the error before the last entry, or of all if it ends outside; 0 without a signature.
     pub turning_points: u32,
     /// Mean time from one turning point to the next, all that followed the command end counted. Unit: ticks
-    pub turning_spacing: Option<u32>,
+    pub turning_spacing: Option<NonZeroU32>,
     /// Time by which feedback follows the command at speed; negative if it leads. Unit: ticks
     pub cruise_lag: Option<i32>,
     /// Share of the time for which feedback stands between turning points. Unit: 1/16

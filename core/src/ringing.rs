@@ -1,7 +1,7 @@
 //! In: the error of a stop after its command end. Out: the frequency and damping of its ringing with uncertainties, or the
 //! reason why none is stated.
 //!
-//! A [`Capture`] for each axis holds the stop, a [`Fit`] for all axes works on one of them in spare time.
+//! A [`Capture`] for each axis, which [`StopCapture`] begins at each command end, holds the stop; a [`Fit`] for all axes works on one of them in spare time.
 //!
 //! ```
 //! use stillpoint_core::ringing::{Answer, Capture, Fit};
@@ -30,6 +30,7 @@ mod answer;
 mod elementary;
 mod triangle;
 mod capture;
+mod stop;
 mod mode;
 mod search;
 mod poles;
@@ -41,3 +42,4 @@ mod fit;
 pub use answer::{Answer, Damping, Refusal, Ringing};
 pub use capture::{Capture, POINTS};
 pub use fit::Fit;
+pub use stop::StopCapture;

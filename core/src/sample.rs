@@ -91,12 +91,18 @@ pub(crate) struct Sampler {
     pub(crate) now: u64,
     /// Faults to report with the next reading.
     pub(crate) faults: Faults,
+    begun: bool,
 }
 
 impl Sampler {
     /// Readings are missing before the next one.
     pub(crate) fn gap(&mut self) {
         self.faults = self.faults.with(Faults::GAP);
+    }
+
+    /// Whether there was a reading.
+    pub(crate) fn has_begun(&self) -> bool {
+        self.begun
     }
 
     /// Time since the first reading. Unit: ticks
@@ -117,7 +123,7 @@ impl Sampler {
     /// Starts from the first reading; it makes no sample, because there is no reading before it.
     pub(crate) fn begin(&mut self, settings: &Settings, reading: Reading) {
         (self.command, self.remainder) = scaled(settings, reading.command, 0);
-        (self.last, self.faults) = (reading, Faults::NONE);
+        (self.last, self.faults, self.begun) = (reading, Faults::NONE, true);
     }
 
     /// Scales the command of the last reading by a new `command_scale`.

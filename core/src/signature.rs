@@ -80,14 +80,12 @@ pub(crate) struct Shape {
     pub(crate) blocks: Blocks,
     pub(crate) standing: Standing,
     pub(crate) noise: Noise,
-    /// The smaller hysteresis. Unit: counts
-    pub(crate) hysteresis: u32,
     moving: bool,
     inside: bool,
 }
 
 /// Smallest hysteresis of turning points: half a window, and three encoder steps. Unit: counts
-fn hysteresis(settings: &Settings) -> u32 {
+pub(crate) fn hysteresis(settings: &Settings) -> u32 {
     (settings.window / 2).max(settings.encoder_step.saturating_mul(3))
 }
 
@@ -127,15 +125,15 @@ impl Shape {
             self.turns.iter_mut().for_each(Turns::enter);
         }
         self.inside = inside;
-        self.add(sample.error, sample.feedback_change, sample.tick);
+        self.add(hysteresis(settings), sample.error, sample.feedback_change, sample.tick);
     }
 
     /// Adds one error at a standing command, and the change of feedback.
-    pub(crate) fn add(&mut self, error: i32, change: i32, tick: u32) {
+    pub(crate) fn add(&mut self, hysteresis: u32, error: i32, change: i32, tick: u32) {
         self.noise.step(change);
         self.blocks.step(error);
         self.standing.step(error);
-        self.turn(error, tick);
+        self.turn(hysteresis, error, tick);
     }
 
     /// The sample before this one may have been the command end.
@@ -143,7 +141,6 @@ impl Shape {
         let (error, tick) = (sample.error_before(), sample.tick_before());
         self.moving = false;
         self.inside = error.unsigned_abs() <= settings.window;
-        self.hysteresis = hysteresis(settings);
         self.turns.iter_mut().for_each(|turns| turns.restart(error, tick));
         self.blocks.restart(error);
         self.standing = Standing::default();
@@ -154,17 +151,17 @@ impl Shape {
     ///
     /// What is new to the larger hysteresis is new to the smaller one: its extremes are among those of the smaller one,
     /// and it turns only while the smaller one turns or finds a new extreme.
-    fn turn(&mut self, error: i32, tick: u32) {
+    fn turn(&mut self, hysteresis: u32, error: i32, tick: u32) {
         let [fine, coarse] = &mut self.turns;
-        match fine.step(self.hysteresis, error, tick) {
+        match fine.step(hysteresis, error, tick) {
             Step::Within => return,
             Step::Further => (),
             Step::Turned(extreme) => {
                 self.blocks.turn(0);
-                self.standing.turn(extreme);
+                self.standing.turn(extreme, fine.count > 1);
             }
         }
-        if let Step::Turned(_) = coarse.step(self.hysteresis.saturating_mul(2), error, tick) {
+        if let Step::Turned(_) = coarse.step(hysteresis.saturating_mul(2), error, tick) {
             self.blocks.turn(1);
         }
     }

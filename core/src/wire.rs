@@ -46,6 +46,7 @@ pub mod alarm;
 pub mod drift;
 pub mod finding;
 pub mod job;
+pub mod ringing;
 pub mod message;
 pub mod command;
 pub mod receive;

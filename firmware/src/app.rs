@@ -23,6 +23,7 @@ use crate::store::Store;
 use channel::AxisChannel;
 use config::AxisConfig;
 use publish::Publisher;
+use ringing::RingingMonitor;
 
 mod clock;
 mod config;
@@ -30,6 +31,7 @@ mod alarms;
 mod limits;
 mod kinds;
 mod job;
+mod ringing;
 mod channel;
 mod output;
 mod publish;
@@ -56,6 +58,7 @@ pub struct App<const AXES: usize, F, const LINE: usize = 0, const KINDS: usize =
     /// One per axis.
     channels: Vec<AxisChannel<LINE, KINDS>, AXES>,
     publisher: Publisher<AXES, F>,
+    ringing: RingingMonitor,
     receiver: Receiver,
     /// UTC at the first reading, once a host has set the clock. Unit: µs since 1970
     epoch: Option<i64>,
@@ -105,6 +108,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
             sampler: Sampler::new(identity.period),
             channels: Vec::new(),
             publisher: Publisher::new(store, rate),
+            ringing: RingingMonitor::default(),
             receiver: Receiver::new(Direction::FromHost),
             epoch: None,
         }
@@ -140,14 +144,41 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         }
     }
 
-    /// Judges the move that has waited longest, if any does: at most some 2,000 instructions and a frame.
+    /// Judges the move that has waited longest, if any does; else looks for ringing in a stop: BOARDS.md says how many
+    /// instructions that takes at most, and a frame.
     ///
     /// For a main loop with no tick to serve; [`App::transmit`] does the same.
     pub fn idle(&mut self) {
         let waiting = self.channels.iter_mut().filter(|channel| channel.has_unjudged());
-        let Some(channel) = waiting.min_by_key(|channel| channel.unjudged_since()) else { return };
+        let Some(channel) = waiting.min_by_key(|channel| channel.unjudged_since()) else {
+            return self.look_for_ringing();
+        };
         if let Some(judgement) = channel.judge() {
             self.publisher.judgement(&judgement);
+        }
+    }
+
+    /// Whether [`App::idle`] has something to do.
+    pub fn is_busy(&self) -> bool {
+        let waits =
+            |channel: &AxisChannel<LINE, KINDS>| channel.has_unjudged() || channel.unfitted().is_some();
+        !self.ringing.is_idle() || self.channels.iter().any(waits)
+    }
+
+    /// Goes on with the stop under way, or begins with one that waits.
+    fn look_for_ringing(&mut self) {
+        if !self.ringing.is_idle() {
+            if let Some(ringing) = self.ringing.step() {
+                self.publisher.publish(&Message::Ringing(ringing));
+            }
+            return;
+        }
+        let since = |channel: &AxisChannel<LINE, KINDS>| channel.unfitted().map(|stop| stop.since);
+        let waiting = self.channels.iter_mut().filter(|channel| since(channel).is_some());
+        let Some(channel) = waiting.min_by_key(|channel| since(channel)) else { return };
+        let (axis, rate) = (channel.number(), channel.ticks_per_second());
+        if let Some((stop, capture)) = channel.fit_stop() {
+            self.ringing.start((axis, stop.number), capture, rate);
         }
     }
 
@@ -166,7 +197,7 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
             channel.finish();
             publish_events(channel, &mut self.publisher);
         }
-        while self.channels.iter().any(AxisChannel::has_unjudged) {
+        while self.is_busy() {
             self.idle();
         }
     }
@@ -240,7 +271,11 @@ fn step<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize>(
             return;
         }
     }
-    if channel.step(reading, &publisher.clock) {
+    let stepped = channel.step(reading, &publisher.clock);
+    if let Some(number) = stepped.overwritten {
+        publisher.not_evaluated(channel.number(), number);
+    }
+    if stepped.event {
         publish_events(channel, publisher);
     }
     channel.record(reading);

@@ -20,6 +20,7 @@
 use core::ops::Range;
 
 use super::{Axis, LONGEST_REST};
+use crate::ringing::StopCapture;
 use crate::sample::{Faults, Reading};
 use crate::settings::Settings;
 use crate::settling::Settling;
@@ -28,8 +29,8 @@ use crate::settling::nearby::Nearby;
 use crate::settling::peaks::{BLOCK, BlockStart, Least, Peaks};
 use crate::settling::rest::{Rest, square};
 use crate::settling::window::Position;
-use crate::signature::Shape;
 use crate::signature::lag::Lag;
+use crate::signature::{Shape, hysteresis};
 
 /// Most samples of a batch.
 const LENGTH: usize = 256;
@@ -127,6 +128,11 @@ impl<'a> Batch<'a> {
         self.errors.get(..=self.readings.len()).unwrap_or(&self.errors)
     }
 
+    /// Errors of its own readings. Unit: feedback counts
+    pub(super) fn errors_of_readings(&self) -> &[i32] {
+        self.errors().get(1..).unwrap_or_default()
+    }
+
     /// Smallest and largest of these errors. Unit: feedback counts
     fn extremes(&self) -> (i32, i32) {
         let first = self.errors[0];
@@ -154,7 +160,7 @@ impl Axis {
         } else {
             self.motion.hold(batch.readings.len() as u32);
             self.settling.add_standing(&self.settings, batch);
-            self.shape.add_standing(batch, batch.extremes());
+            self.shape.add_standing(&self.settings, batch, batch.extremes());
         }
         batch.readings.len()
     }
@@ -162,7 +168,7 @@ impl Axis {
     /// The bounds of a batch that begins with the next reading, if it may be part of one.
     fn bounds(&self) -> Option<Bounds> {
         let Axis { settings, sampler, settling, .. } = self;
-        if !self.started || sampler.faults != Faults::NONE || settling.following.is_outside() {
+        if !sampler.has_begun() || sampler.faults != Faults::NONE || settling.following.is_outside() {
             return None;
         }
         let widest = i64::from(settings.following_error_window).min(i64::from(i32::MAX));
@@ -220,18 +226,18 @@ impl Axis {
 
 impl Shape {
     /// Adds samples at which the command stands, on one side of the window.
-    fn add_standing(&mut self, batch: &Batch, (least, most): (i32, i32)) {
-        let errors = batch.errors();
+    fn add_standing(&mut self, settings: &Settings, batch: &Batch, (least, most): (i32, i32)) {
+        let (errors, hysteresis) = (batch.errors(), hysteresis(settings));
         let added = errors.get(1..).unwrap_or_default();
         self.lag.hold(added.len() as u32);
-        if self.turns[0].are_within(self.hysteresis, least, most) {
+        if self.turns[0].are_within(hysteresis, least, most) {
             self.noise.add(errors);
             self.blocks.add(added);
             self.standing.add(added);
             return;
         }
         for (change, reading) in errors.windows(2).zip(batch.readings) {
-            self.add(change[1], change[0].wrapping_sub(change[1]), reading.tick);
+            self.add(hysteresis, change[1], change[0].wrapping_sub(change[1]), reading.tick);
         }
     }
 }
@@ -243,6 +249,16 @@ impl Lag {
         for (reading, error) in batch.readings.iter().zip(batch.errors().get(1..).unwrap_or_default()) {
             self.change(reading.command.wrapping_sub(before), *error);
             before = reading.command;
+        }
+    }
+}
+
+impl StopCapture {
+    /// Adds samples with all of which the command has changed, or with none.
+    pub(super) fn add(&mut self, moving: bool, readings: &[Reading], errors: &[i32]) {
+        let needless = if moving { readings.len().saturating_sub(1) } else { 0 };
+        for (reading, error) in readings.iter().zip(errors).skip(needless) {
+            self.step(moving, reading.tick, *error);
         }
     }
 }

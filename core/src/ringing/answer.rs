@@ -62,3 +62,21 @@ pub enum Refusal {
     /// The damping is uncertain by more than three tenths of itself and by more than 0.03.
     UncertainDamping = 12,
 }
+
+impl Refusal {
+    /// All of them, in order.
+    pub const ALL: [Refusal; 12] = [
+        Refusal::TooShort,
+        Refusal::Uneven,
+        Refusal::TooLarge,
+        Refusal::Still,
+        Refusal::NoOscillation,
+        Refusal::TooFast,
+        Refusal::NotBeyondDecay,
+        Refusal::NotExponential,
+        Refusal::Damping,
+        Refusal::TooFewPeriods,
+        Refusal::UncertainFrequency,
+        Refusal::UncertainDamping,
+    ];
+}

@@ -96,6 +96,16 @@ impl Capture {
         self.complete
     }
 
+    /// Whether there is no sample.
+    pub fn is_empty(&self) -> bool {
+        self.all == 0
+    }
+
+    /// Time stamp of the first sample. Unit: ticks
+    pub fn first(&self) -> u32 {
+        self.first
+    }
+
     /// Whether an interval between samples differed by half from the first.
     pub(crate) fn is_uneven(&self) -> bool {
         self.uneven

@@ -7,24 +7,24 @@
 /// Most blocks.
 const BLOCKS: usize = 12;
 
-/// Extremes and turning points of one block.
+/// Extremes of one block.
 #[derive(Clone, Copy, Debug, Default)]
 struct Block {
     least: i32,
     most: i32,
-    /// Turning points found, one number for each hysteresis.
-    turns: [u8; 2],
 }
 
 impl Block {
     fn with(self, other: Block) -> Block {
-        let turns = |level: usize| self.turns[level].saturating_add(other.turns[level]);
-        Block {
-            least: self.least.min(other.least),
-            most: self.most.max(other.most),
-            turns: [turns(0), turns(1)],
-        }
+        Block { least: self.least.min(other.least), most: self.most.max(other.most) }
     }
+}
+
+/// Turning points found in one block, one number for each hysteresis.
+type Turned = [u8; 2];
+
+fn sum(one: Turned, other: Turned) -> Turned {
+    [one[0].saturating_add(other[0]), one[1].saturating_add(other[1])]
 }
 
 /// A part of a rest.
@@ -75,6 +75,7 @@ pub(crate) struct Blocks {
     /// The block under way.
     current: usize,
     blocks: [Block; BLOCKS],
+    turns: [Turned; BLOCKS],
 }
 
 impl Blocks {
@@ -91,9 +92,13 @@ impl Blocks {
             self.next();
         }
         self.count = self.count.saturating_add(1);
-        let Some(block) = self.blocks.get_mut(self.current) else { return };
+        let (Some(block), Some(turns)) =
+            (self.blocks.get_mut(self.current), self.turns.get_mut(self.current))
+        else {
+            return;
+        };
         if begins {
-            *block = Block { least: error, most: error, turns: [0; 2] };
+            (*block, *turns) = (Block { least: error, most: error }, [0; 2]);
         } else {
             (block.least, block.most) = (block.least.min(error), block.most.max(error));
         }
@@ -119,8 +124,8 @@ impl Blocks {
 
     /// Adds a turning point found with the last error.
     pub(crate) fn turn(&mut self, level: usize) {
-        let block = self.blocks.get_mut(self.current);
-        if let Some(turns) = block.and_then(|block| block.turns.get_mut(level)) {
+        let block = self.turns.get_mut(self.current);
+        if let Some(turns) = block.and_then(|block| block.get_mut(level)) {
             *turns = turns.saturating_add(1);
         }
     }
@@ -131,13 +136,8 @@ impl Blocks {
         if self.current < BLOCKS {
             return;
         }
-        for k in 0..BLOCKS / 2 {
-            let two = self.blocks.get(2 * k).zip(self.blocks.get(2 * k + 1));
-            let joined = two.map(|(one, other)| one.with(*other));
-            if let (Some(place), Some(joined)) = (self.blocks.get_mut(k), joined) {
-                *place = joined;
-            }
-        }
+        join_pairs(&mut self.blocks, Block::with);
+        join_pairs(&mut self.turns, sum);
         (self.current, self.length) = (BLOCKS / 2, self.length.saturating_mul(2));
     }
 
@@ -150,9 +150,21 @@ impl Blocks {
         };
         let first = edge(from).min(self.current);
         let last = edge(to).max(first + 1);
-        let blocks = self.blocks.get(first..last.min(self.current + 1)).unwrap_or_default();
-        let joined = blocks.iter().copied().reduce(Block::with).unwrap_or_default();
-        Part { least: joined.least, most: joined.most, turns: joined.turns }
+        let range = first..last.min(self.current + 1);
+        let (blocks, turns) = (self.blocks.get(range.clone()), self.turns.get(range));
+        let Block { least, most } =
+            blocks.unwrap_or_default().iter().copied().reduce(Block::with).unwrap_or_default();
+        Part { least, most, turns: turns.unwrap_or_default().iter().copied().fold([0; 2], sum) }
+    }
+}
+
+/// Each two become one, in the first half.
+fn join_pairs<T: Copy>(places: &mut [T; BLOCKS], join: impl Fn(T, T) -> T) {
+    for k in 0..BLOCKS / 2 {
+        let two = places.get(2 * k).copied().zip(places.get(2 * k + 1).copied());
+        if let (Some((one, other)), Some(place)) = (two, places.get_mut(k)) {
+            *place = join(one, other);
+        }
     }
 }
 

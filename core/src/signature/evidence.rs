@@ -1,6 +1,8 @@
 //! In: the features of a stop, and what the settling stage measured of it. Out: the evidence that the rules compare.
 
-use super::Shape;
+use core::num::NonZeroU32;
+
+use super::{Shape, hysteresis};
 use crate::motion::MoveCommand;
 use crate::settings::Settings;
 use crate::settling::Settling;
@@ -18,7 +20,7 @@ pub(crate) struct Evidence {
     /// Number of turning points before the last entry, or of all if it ends outside.
     pub turning_points: u32,
     /// Mean time from one turning point to the next. Unit: ticks
-    pub turning_spacing: Option<u32>,
+    pub turning_spacing: Option<NonZeroU32>,
     /// Number of turning points in the second half of the rest.
     pub late_turns: u32,
     /// Range of the error in the last third of the rest. Unit: counts
@@ -104,7 +106,7 @@ impl Shape {
     pub(crate) fn evidence(&self, settings: &Settings, measured: Measured) -> Evidence {
         let Measured { move_command, readout, .. } = measured;
         let noise = measured.noise(self);
-        let level = usize::from(noise > self.hysteresis);
+        let level = usize::from(noise > hysteresis(settings));
         let turns = self.turns.get(level).copied().unwrap_or_default();
         let late_turns = self.blocks.part(1, 2, 2).turns.get(level).copied().unwrap_or(0);
         let time = readout.set.1.unwrap_or(readout.held);
@@ -114,7 +116,7 @@ impl Shape {
             settled: measured.stop.position == Position::TargetReached,
             time,
             turning_points: if measured.is_inside() { turns.before_entry() } else { turns.count },
-            turning_spacing: turns.spacing(),
+            turning_spacing: turns.spacing().and_then(NonZeroU32::new),
             late_turns: late_turns.into(),
             noise,
             peak,

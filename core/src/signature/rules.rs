@@ -1,4 +1,4 @@
-//! In: the evidence of a stop, and a ring that was fitted to it, if one was. Out: its signature.
+//! In: the evidence of a stop. Out: its signature.
 //!
 //! Comparisons only, in this order; the first that holds decides. METHOD.md, *Signature*, has the reason of each
 //! threshold.
@@ -16,21 +16,13 @@ const SLOW_BEYOND: i64 = 200;
 /// Share of standing, from which feedback sticks and jumps. Unit: 1/16
 const STICKS: u8 = 8;
 
-/// An oscillation fitted to the error after the command end.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct FittedRing {
-    /// Damping ratio; above 0.003 the oscillation dies.
-    pub(crate) damping_ratio: f32,
-}
-
 impl Evidence {
     /// The signature of the stop.
-    pub(crate) fn signature(&self, settings: &Settings, ring: Option<FittedRing>) -> Signature {
-        let dies = ring.is_some_and(|ring| ring.damping_ratio > 0.003);
+    pub(crate) fn signature(&self, settings: &Settings) -> Signature {
         if self.settled && self.time <= settings.ticks_per_second / CLEAN {
             Signature::Clean
         } else if self.is_sustained(settings) {
-            if dies { Signature::Ringing } else { Signature::Hunting }
+            Signature::Hunting
         } else if self.is_noisy(settings) {
             Signature::Unsure
         } else if self.stands_outside(settings) {
@@ -141,11 +133,7 @@ mod tests {
     #[track_caller]
     fn check(expected: Signature, evidence: Evidence) {
         let settings = Settings::new(Parameters { window: 100, ..Parameters::at(1_000_000) }).unwrap();
-        assert_eq!(evidence.signature(&settings, None), expected, "{evidence:?}");
-        if expected == Signature::Hunting {
-            let dies = |damping_ratio| evidence.signature(&settings, Some(FittedRing { damping_ratio }));
-            assert_eq!((dies(0.002), dies(0.02)), (Signature::Hunting, Signature::Ringing));
-        }
+        assert_eq!(evidence.signature(&settings), expected, "{evidence:?}");
     }
 
     #[test]

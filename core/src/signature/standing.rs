@@ -6,8 +6,8 @@
 /// Samples between turning points.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Standing {
-    /// The last turning point, if there was one. Unit: counts
-    extreme: Option<i32>,
+    /// The last turning point. Unit: counts
+    extreme: i32,
     /// The middle half of the last swing: its least error, and its width, 0 before the first. Unit: counts
     least: i32,
     width: u32,
@@ -36,9 +36,10 @@ impl Standing {
         }
     }
 
-    /// Adds a turning point. Unit: counts
-    pub(crate) fn turn(&mut self, extreme: i32) {
-        if let Some(before) = self.extreme.replace(extreme) {
+    /// Adds a turning point, the first or another. Unit: counts
+    pub(crate) fn turn(&mut self, extreme: i32, another: bool) {
+        let before = core::mem::replace(&mut self.extreme, extreme);
+        if another {
             let range = extreme.max(before).wrapping_sub(extreme.min(before)) as u32;
             self.least = extreme.min(before).wrapping_add((range / 4) as i32);
             self.width = (range / 2).max(1);
@@ -64,7 +65,7 @@ mod tests {
         for (k, error) in errors.iter().enumerate() {
             standing.step(*error);
             if turns.contains(&k) {
-                standing.turn(*error);
+                standing.turn(*error, turns.first() != Some(&k));
             }
         }
         standing.share()
@@ -94,7 +95,7 @@ mod tests {
         let mut from = 0;
         for turn in turns {
             many.add(&errors[from..=*turn]);
-            many.turn(errors[*turn]);
+            many.turn(errors[*turn], from > 0);
             from = turn + 1;
         }
         many.add(&errors[from..]);

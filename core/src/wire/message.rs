@@ -10,12 +10,13 @@ use super::frame::Payload;
 use super::header::{Direction, Priority};
 use super::job::Job;
 use super::record::Move;
+use super::ringing::Ringing;
 use super::settings::Settings;
 use super::status::{Gap, Hello, Status};
 use super::trace::Trace;
 
 /// Every message of a device; a variant's position is its kind number. New kinds go to the end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Message<'a> {
     /// Identity of the device.
     #[serde(borrow)]
@@ -50,11 +51,13 @@ pub enum Message<'a> {
     Job(Job),
     /// How much a cause moves the settling time of an axis. Since version 2.
     Explained(Explained),
+    /// The ringing of a stop. Since version 2.
+    Ringing(Ringing),
 }
 
 impl<'a> Payload<'a> for Message<'a> {
     const DIRECTION: Direction = Direction::FromDevice;
-    const KINDS: u8 = 16;
+    const KINDS: u8 = 17;
 
     fn priority(&self) -> Priority {
         match self {
@@ -63,7 +66,7 @@ impl<'a> Payload<'a> for Message<'a> {
             Message::Baseline(_) | Message::Drift(_) | Message::Finding(_) => Priority::Move,
             Message::Kind(_) | Message::Restart(_) | Message::Arranged(_) => Priority::Move,
             Message::Job(_) | Message::Explained(_) => Priority::Move,
-            Message::Curve(_) | Message::Status(_) => Priority::Curve,
+            Message::Curve(_) | Message::Status(_) | Message::Ringing(_) => Priority::Curve,
             Message::Trace(_) => Priority::Trace,
         }
     }

@@ -4,6 +4,8 @@
 //! mostly 0 and needs one byte. Differences wrap, so that any record can be sent. A shift of moves then fits the
 //! flash log.
 
+use core::num::NonZeroU32;
+
 use serde::{Deserialize, Serialize};
 
 use super::appended;
@@ -72,12 +74,12 @@ pub mod flag2 {
     pub const SETTLING_WIDER: u32 = 1;
     /// `settling_narrower` is present.
     pub const SETTLING_NARROWER: u32 = 1 << 1;
-    /// `turning_spacing` is present.
-    pub const TURNING_SPACING: u32 = 1 << 2;
     /// `cruise_lag` is present.
-    pub const CRUISE_LAG: u32 = 1 << 3;
+    pub const CRUISE_LAG: u32 = 1 << 2;
     /// The share of standing in `shape` is present.
-    pub const STANDING: u32 = 1 << 4;
+    pub const STANDING: u32 = 1 << 3;
+    /// A message about the ringing of this move follows.
+    pub const RINGING: u32 = 1 << 4;
 }
 
 /// The record of a move as it is sent. An optional value is 0 if its [`flag`] is not set.
@@ -162,7 +164,7 @@ pub struct Move {
     /// Number of turning points.
     #[serde(deserialize_with = "appended")]
     pub turning_points: u32,
-    /// Mean time from one turning point to the next. Unit: ticks
+    /// Mean time from one turning point to the next; 0: none. Unit: ticks
     #[serde(deserialize_with = "appended")]
     pub turning_spacing: u32,
     /// Time by which feedback follows the command at speed. Unit: ticks
@@ -189,7 +191,6 @@ fn flags2(record: &Record) -> u32 {
     let bit = |present: bool, flag: u32| if present { flag } else { 0 };
     bit(record.settling_wider.is_some(), flag2::SETTLING_WIDER)
         | bit(record.settling_narrower.is_some(), flag2::SETTLING_NARROWER)
-        | bit(record.turning_spacing.is_some(), flag2::TURNING_SPACING)
         | bit(record.cruise_lag.is_some(), flag2::CRUISE_LAG)
         | bit(record.standing.is_some(), flag2::STANDING)
 }
@@ -252,7 +253,7 @@ impl Move {
             longest_gap: record.longest_gap,
             shape: shape(record),
             turning_points: record.turning_points,
-            turning_spacing: record.turning_spacing.unwrap_or(0),
+            turning_spacing: record.turning_spacing.map_or(0, NonZeroU32::get),
             cruise_lag: record.cruise_lag.unwrap_or(0),
             ..Move::default()
         }
@@ -301,7 +302,7 @@ impl From<&Move> for Record {
             longest_gap: sent.longest_gap,
             signature: signature(sent.shape),
             turning_points: sent.turning_points,
-            turning_spacing: appended(flag2::TURNING_SPACING).then_some(sent.turning_spacing),
+            turning_spacing: NonZeroU32::new(sent.turning_spacing),
             cruise_lag: appended(flag2::CRUISE_LAG).then_some(sent.cruise_lag),
             standing: appended(flag2::STANDING).then_some(sent.shape >> 4),
         }

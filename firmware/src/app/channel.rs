@@ -9,10 +9,11 @@
 //! dead one which the change is about.
 
 use stillpoint_core::drift::DriftSettings;
+use stillpoint_core::ringing::{self, StopCapture};
 use stillpoint_core::wire::alarm::Subject;
 use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::job;
-use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::record::{Move, flag2};
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::status::{self, Cause, Gap, Missing};
 use stillpoint_core::{Axis, CurvePoint, Event, Invalid, Outcome, Reading, Record, Status, Turn};
@@ -49,10 +50,30 @@ pub(super) struct Stop {
     /// What the classification found.
     pub(super) classified: Classified,
     pub(super) capture: Option<CaptureReason>,
+    /// Its ringing can't be evaluated: another stop is captured.
+    pub(super) unfitted: bool,
     /// Shares of moves against limits that a person gives, where this stop changed what is shown.
     pub(super) limits: [Option<Figure>; 2],
     /// Stops in a row that did not settle, if this stop changed the number.
     pub(super) unsettled: Option<Figure>,
+}
+
+/// A stop that waits for a fit.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Unfitted {
+    /// Of its move.
+    pub(super) number: u32,
+    /// When its rest was over. Unit: ticks since the first reading
+    pub(super) since: u64,
+}
+
+/// What one reading of an axis came to.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Stepped {
+    /// Something happened, see [`AxisChannel::event`].
+    pub(super) event: bool,
+    /// A stop that waited for a fit is overwritten by the next: number of its move.
+    pub(super) overwritten: Option<u32>,
 }
 
 /// Counts of the axis before its last reset.
@@ -104,6 +125,10 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     near_limit: bool,
     /// Around the last stop.
     capture: Capture,
+    /// Of the last stop.
+    stop_capture: StopCapture,
+    /// The captured stop waits for a fit.
+    unfitted: Option<Unfitted>,
     evidence: EvidenceBudget,
     /// Stops whose samples a host has requested.
     requested_stops: u32,
@@ -142,6 +167,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             limits: None,
             near_limit: false,
             capture: Capture::new(Capture::factor_of(rate)),
+            stop_capture: StopCapture::new(config.settings.encoder_step),
+            unfitted: None,
             evidence: EvidenceBudget::default(),
             requested_stops: 0,
             unsettled: 0,
@@ -203,8 +230,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         Some(delayed.reading)
     }
 
-    /// Gives the axis a reading; whether anything happened, see [`AxisChannel::event`].
-    pub(super) fn step(&mut self, reading: Reading, clock: &Clock) -> bool {
+    /// Gives the axis a reading.
+    pub(super) fn step(&mut self, reading: Reading, clock: &Clock) -> Stepped {
         let now = clock.now();
         self.origin.get_or_insert_with(|| clock.instant(reading.tick));
         let (before, was_moving) = (self.last_step, self.status.moving);
@@ -216,7 +243,9 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
                 self.begun = before;
             }
         }
-        self.status.event
+        let begins = self.stop_capture.step(self.status.moving, reading.tick, self.axis.error());
+        let overwritten = if begins { self.unfitted.take().map(|stop| stop.number) } else { None };
+        Stepped { event: self.status.event, overwritten }
     }
 
     /// Adds the same reading to the capture of the stop to come, after the events before it are published.
@@ -236,6 +265,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// A move and its rest are over.
     pub(super) fn stop(&mut self, record: Record, now: u64) -> Stop {
+        let is_evaluated = matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
+        let has_stop = self.stop_capture.of(record.command_end).is_some();
         let (mut record, inferred) = (self.placed(record), self.inferred);
         if inferred {
             self.inference.mark_record(&mut record, self.axis.settings().window, self.axis.curve());
@@ -245,14 +276,19 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let job = self.job.of(record.start);
         let classified = self.kinds.classify(self.axis.settings(), &self.drift, (&record, job), now);
         let kind = classified.kind;
-        let message = Move { kind, job, ..Move::new(self.number, inferred, &record) };
+        let mut message = Move { kind, job, ..Move::new(self.number, inferred, &record) };
+        let unfitted = is_evaluated && !has_stop;
+        if is_evaluated {
+            message.flags2 |= flag2::RINGING;
+            self.unfitted = has_stop.then_some(Unfitted { number: record.number, since: now });
+        }
         let unsettled = unsettled.map(|count| Figure {
             number: record.number,
             kind,
             ..Figure::new(self.number, Subject::Unsettled, count.into())
         });
         let limits = self.limit_monitor.step(&self.stop_limits, self.number, kind, &record);
-        Stop { message, classified, capture, limits, unsettled }
+        Stop { message, classified, capture, unfitted, limits, unsettled }
     }
 
     /// Stops in a row that did not settle, if this one changes the number.
@@ -306,6 +342,16 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         let value = if lasts { beyond.max(1) } else { beyond.min(0) };
         let number = self.moves().wrapping_add(1);
         Figure { number, ..Figure::new(self.number, Subject::FollowingError, value) }
+    }
+
+    /// The stop that waits for a fit, if one does.
+    pub(super) fn unfitted(&self) -> Option<Unfitted> {
+        self.unfitted
+    }
+
+    /// The capture of the stop that waits for a fit; it waits no more.
+    pub(super) fn fit_stop(&mut self) -> Option<(Unfitted, &ringing::Capture)> {
+        Some((self.unfitted.take()?, self.stop_capture.captured()))
     }
 
     /// Judges the oldest move that waits for it.
@@ -367,10 +413,12 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
         (self.health, self.limits, self.near_limit) = (Health::default(), None, false);
         // A command that is under way keeps its settings: then the axis begins anew.
         if !config.invalidates(&old) && self.axis.set(config.settings) {
+            self.stop_capture.set(config.settings.encoder_step);
             return;
         }
         self.earlier = Earlier { moves: self.moves(), small: self.small(), lost: self.lost() };
         (self.axis, self.origin) = (Axis::new(config.settings), None);
+        self.stop_capture.restart(config.settings.encoder_step);
         let last = self.last.take();
         // Inferred and tapped readings are not of the same instant.
         if let Some(last) = last.filter(|_| !config.inferred && !old.inferred) {

@@ -5,6 +5,7 @@ use stillpoint_core::wire::alarm::{Alarm, Subject};
 use stillpoint_core::wire::drift::RestartReason;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::ringing::Ringing;
 use stillpoint_core::wire::status::Status;
 
 use super::alarms::{Alarms, Figure};
@@ -60,7 +61,7 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
         channel: &AxisChannel<LINE, KINDS>,
         stop: &Stop,
     ) {
-        let Stop { message, classified, capture, limits, unsettled } = stop;
+        let Stop { message, classified, capture, unfitted, limits, unsettled } = stop;
         if let Some(evicted) = &classified.evicted {
             self.restarted(evicted);
         }
@@ -72,6 +73,9 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
         }
         self.publish(&Message::Move(*message));
         self.curve_and_trace(channel, message.number, *capture);
+        if *unfitted {
+            self.not_evaluated(channel.number(), message.number);
+        }
         for figure in limits.iter().chain([unsettled]).flatten() {
             self.evaluate(figure);
         }
@@ -97,6 +101,11 @@ impl<const AXES: usize, F: NorFlash> Publisher<AXES, F> {
             Some(CaptureReason::Requested) => output.trace(Priority::Trace, of, channel.capture()),
             None => (),
         }
+    }
+
+    /// Another stop has overwritten the one of this move before a fit was free.
+    pub(super) fn not_evaluated(&mut self, axis: u8, number: u32) {
+        self.publish(&Message::Ringing(Ringing::new(axis, number, None)));
     }
 
     /// What judging a move found.

@@ -1,5 +1,7 @@
 //! In: the record of a move and its axis. Out: its report in units and seconds; the one list of what is reported.
 
+use std::num::NonZeroU32;
+
 use serde::{Serialize, Serializer};
 use stillpoint_core::{CurvePoint, Definition, Outcome, Record};
 
@@ -155,7 +157,8 @@ move_report! {
     /// How often the error turned before it settled, or in the whole rest if it did not; none without a signature.
     turning_points: Option<u32>, "1", from turning_points = record.signature.map(|_| turning_points);
     /// Mean time from one turning point of the error to the next: half a period of ringing or hunting.
-    turning_spacing_s: Option<f64>, "s", from turning_spacing = axis.optional_seconds(turning_spacing);
+    turning_spacing_s: Option<f64>, "s",
+        from turning_spacing = axis.optional_seconds(turning_spacing.map(NonZeroU32::get));
     /// Time by which feedback followed the command while the axis moved; negative if it led.
     cruise_lag_s: Option<f64>, "s", from cruise_lag = cruise_lag
         .map(|lag| axis.seconds(lag.unsigned_abs()) * f64::from(lag.signum()));
