@@ -257,7 +257,7 @@ fn hour(store: &Store) -> Result<(), Error> {
     let since = BEGIN + 15 * 86_400_000_000;
     for curves in [false, true] {
         let axis = Some("axis 1".to_owned());
-        let query = MoveQuery { axis, since, until: since + 3_600_000_000, curves };
+        let query = MoveQuery { axis, since, until: since + 3_600_000_000, details: curves };
         let (mut best, mut count) = (f64::MAX, 0_u64);
         for _ in 0..5 {
             (count, best) = (0, best);

@@ -1,11 +1,12 @@
 //! In: bytes of a monitor, in any chunks. Out: its events, moves with their curves among them, and the missing frames.
 //!
-//! A move and its settling curve arrive in different frames, the curve later. A move is emitted when its curve is
+//! A move, its settling curve and its ringing arrive in different frames, in this order. A move is emitted when it is
 //! complete, or when the next move of the axis arrives.
 
 use std::collections::{BTreeMap, HashSet};
 
 use crate::checksum::FastCrc;
+use stillpoint_core::ringing::Answer;
 use stillpoint_core::wire::alarm::{Alarm, Arranged};
 use stillpoint_core::wire::counts::Counts;
 use stillpoint_core::wire::curve::Curve;
@@ -16,11 +17,34 @@ use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::job::Job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
-use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::record::{Move, flag2};
+use stillpoint_core::wire::ringing::Ringing;
 use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
 use stillpoint_core::{CurvePoint, Record};
+
+/// What is known of the ringing of a stop.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum StopRinging {
+    /// Nothing was heard of it, or none is looked for after such a stop.
+    #[default]
+    Unknown,
+    /// There was no time for a fit.
+    NotEvaluated,
+    /// The fit has ended.
+    Evaluated(Answer),
+}
+
+impl From<&Ringing> for StopRinging {
+    fn from(sent: &Ringing) -> StopRinging {
+        match sent.answer() {
+            Some(answer) => StopRinging::Evaluated(answer),
+            None if sent.refusal == Ringing::NOT_EVALUATED => StopRinging::NotEvaluated,
+            None => StopRinging::Unknown,
+        }
+    }
+}
 
 /// A move with its settling curve.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,6 +61,8 @@ pub struct DecodedMove {
     pub record: Record,
     /// Its settling curve; empty if the frames of the curve were lost.
     pub curve: Vec<CurvePoint>,
+    /// What is known of its ringing.
+    pub ringing: StopRinging,
 }
 
 /// An event that a monitor reports, or a loss of its frames.
@@ -106,8 +132,8 @@ pub struct Decoder {
     receiver: Receiver<FastCrc>,
     sequence: Sequence,
     counts: Counts,
-    /// Moves by axis whose curves are incomplete.
-    open: BTreeMap<u8, DecodedMove>,
+    /// Incomplete moves by axis.
+    open: BTreeMap<u8, OpenMove>,
     /// Boot and number of the move frames received: a replayed frame must not count twice.
     known: HashSet<(u32, u32)>,
 }
@@ -149,12 +175,12 @@ impl Decoder {
         }
     }
 
-    /// Ends the bytes: moves whose curves are incomplete are emitted.
+    /// Ends the bytes: incomplete moves are emitted.
     pub fn finish(&mut self, out: &mut impl FnMut(DeviceEvent)) {
         if let Some(corrupt) = self.receiver.finish() {
             self.counts.corrupt(corrupt);
         }
-        std::mem::take(&mut self.open).into_values().for_each(|open| out(DeviceEvent::Move(Box::new(open))));
+        std::mem::take(&mut self.open).into_values().for_each(|open| open.emit(out));
     }
 
     /// Numbers of received, lost and corrupt frames.
@@ -176,7 +202,7 @@ fn missing(header: &Header, continuity: Continuity) -> Option<MissingFrames> {
 fn decode(
     frame: &Frame,
     counts: &mut Counts,
-    open: &mut BTreeMap<u8, DecodedMove>,
+    open: &mut BTreeMap<u8, OpenMove>,
     out: &mut impl FnMut(DeviceEvent),
 ) {
     let read = frame.read::<Message>();
@@ -204,39 +230,72 @@ fn decode(
         Message::Status(status) => out(DeviceEvent::Status(Box::new(status))),
         Message::Move(record) => add_move(&record, frame.header.replay, open, out),
         Message::Curve(curve) => add_curve(&curve, open, out),
+        Message::Ringing(ringing) => add_ringing(&ringing, open, out),
         // Captured samples; the store keeps their frames.
         Message::Trace(_) => (),
     }
 }
 
-/// Adds a move that waits for its curve, and emits the one before it on the axis. A replayed move is emitted at once,
-/// because the log of a monitor holds no curves.
-fn add_move(
-    record: &Move,
-    is_replay: bool,
-    open: &mut BTreeMap<u8, DecodedMove>,
-    out: &mut impl FnMut(DeviceEvent),
-) {
-    let Move { axis, kind, job, .. } = *record;
-    let (inferred, record) = (record.is_inferred(), Record::from(record));
-    let decoded = DecodedMove { axis, inferred, kind, job, record, curve: Vec::new() };
-    if is_replay {
-        out(DeviceEvent::Move(Box::new(decoded)));
-    } else if let Some(before) = open.insert(axis, decoded) {
-        out(DeviceEvent::Move(Box::new(before)));
+/// A move that is not complete yet.
+#[derive(Debug)]
+struct OpenMove {
+    decoded: DecodedMove,
+    awaits_curve: bool,
+    awaits_ringing: bool,
+}
+
+impl OpenMove {
+    fn emit(self, out: &mut impl FnMut(DeviceEvent)) {
+        out(DeviceEvent::Move(Box::new(self.decoded)));
     }
 }
 
-/// Adds a part of a curve to its move; the last part emits the move.
-fn add_curve(curve: &Curve, open: &mut BTreeMap<u8, DecodedMove>, out: &mut impl FnMut(DeviceEvent)) {
-    let Some(decoded) = open.get_mut(&curve.axis) else { return };
+/// Adds a move that waits for its curve and ringing, and emits the one before it on the axis. A replayed move is emitted
+/// at once, because the log of a monitor holds neither.
+fn add_move(
+    record: &Move,
+    is_replay: bool,
+    open: &mut BTreeMap<u8, OpenMove>,
+    out: &mut impl FnMut(DeviceEvent),
+) {
+    let Move { axis, kind, job, .. } = *record;
+    let awaits_ringing = record.flags2 & flag2::RINGING != 0;
+    let (inferred, record) = (record.is_inferred(), Record::from(record));
+    let (curve, ringing) = (Vec::new(), StopRinging::Unknown);
+    let decoded = DecodedMove { axis, inferred, kind, job, record, curve, ringing };
+    let added = OpenMove { decoded, awaits_curve: true, awaits_ringing };
+    if is_replay {
+        added.emit(out);
+    } else if let Some(before) = open.insert(axis, added) {
+        before.emit(out);
+    }
+}
+
+/// Adds a part of a curve to its move; the last part may complete the move.
+fn add_curve(curve: &Curve, open: &mut BTreeMap<u8, OpenMove>, out: &mut impl FnMut(DeviceEvent)) {
+    let Some(OpenMove { decoded, awaits_curve, .. }) = open.get_mut(&curve.axis) else { return };
     if decoded.record.number != curve.number || decoded.curve.len() != usize::from(curve.first) {
         return;
     }
     decoded.curve.extend(curve.points());
-    if curve.last
-        && let Some(decoded) = open.remove(&curve.axis)
+    *awaits_curve &= !curve.last;
+    emit_complete(curve.axis, open, out);
+}
+
+/// Adds what was found of the ringing of a move.
+fn add_ringing(ringing: &Ringing, open: &mut BTreeMap<u8, OpenMove>, out: &mut impl FnMut(DeviceEvent)) {
+    let Some(OpenMove { decoded, awaits_ringing, .. }) = open.get_mut(&ringing.axis) else { return };
+    if decoded.record.number == ringing.number {
+        (decoded.ringing, *awaits_ringing) = (ringing.into(), false);
+        emit_complete(ringing.axis, open, out);
+    }
+}
+
+fn emit_complete(axis: u8, open: &mut BTreeMap<u8, OpenMove>, out: &mut impl FnMut(DeviceEvent)) {
+    let complete = |open: &OpenMove| !open.awaits_curve && !open.awaits_ringing;
+    if open.get(&axis).is_some_and(complete)
+        && let Some(complete) = open.remove(&axis)
     {
-        out(DeviceEvent::Move(Box::new(decoded)));
+        complete.emit(out);
     }
 }

@@ -24,7 +24,7 @@ pub struct Arguments {
     /// How they are printed
     #[arg(long, value_enum, default_value = "table")]
     format: OutputFormat,
-    /// Leave settling curves out, which is faster
+    /// Leave settling curves and ringing out, which is faster
     #[arg(long)]
     no_curves: bool,
 }
@@ -100,9 +100,9 @@ impl Within {
     }
 
     /// The query for its moves.
-    pub(super) fn query(&self, store: &Store, curves: bool) -> Result<MoveQuery, Error> {
+    pub(super) fn query(&self, store: &Store, details: bool) -> Result<MoveQuery, Error> {
         let (since, until) = self.interval(store)?;
-        Ok(MoveQuery { axis: self.axis.clone(), since, until, curves })
+        Ok(MoveQuery { axis: self.axis.clone(), since, until, details })
     }
 }
 

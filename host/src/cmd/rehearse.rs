@@ -357,7 +357,7 @@ fn watch_axis(info: &AxisInfo) -> watch::Axis {
 /// The report of a move; `None` for any other event.
 fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
     let DeviceEvent::Move(decoded) = event else { return None };
-    let DecodedMove { axis, job, record, curve, .. } = *decoded;
+    let DecodedMove { axis, job, record, curve, ringing, .. } = *decoded;
     let info = axes.get(usize::from(axis))?;
     let context = AxisContext {
         file: "rehearsal".to_owned(),
@@ -369,7 +369,8 @@ fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
         clock: Clock::new(info.settings.ticks_per_second, 0.0),
     };
     let job = Some(job).filter(|job| *job > 0);
-    Some(MoveReport { job, ..MoveReport::new(&context, &record, curve) })
+    let report = MoveReport { job, ..MoveReport::new(&context, &record, curve) };
+    Some(report.with_ringing(ringing))
 }
 
 #[cfg(test)]

@@ -286,7 +286,8 @@ impl Watch<'_> {
             settings,
         };
         let job = Some(decoded.job).filter(|job| *job > 0);
-        Some(MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) })
+        let report = MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) };
+        Some(report.with_ringing(decoded.ringing))
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {

@@ -1,12 +1,14 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
-use stillpoint_core::{Axis, Event, Position, Reading, Reasons, Record};
+use stillpoint_core::ringing::{Fit, StopCapture};
+use stillpoint_core::{Axis, Event, Outcome, Position, Reading, Reasons, Record};
 
 use super::jobs::Jobs;
 use super::likeness::{Likeness, Verdict};
 use super::options::MeasureOptions;
 use super::signals::Signals;
 use super::stop_recorder::StopRecorder;
+use crate::decode::StopRinging;
 use crate::error::Error;
 use crate::plot::StopTrace;
 use crate::report::axis_context::AxisContext;
@@ -37,6 +39,8 @@ pub struct Meter {
     /// Whether samples are missing before the next reading.
     has_gap: bool,
     axis: Axis,
+    stop: StopCapture,
+    fit: Fit,
     likeness: Likeness,
     /// Moves withheld until feedback has followed the command.
     withheld: Vec<Measured>,
@@ -85,6 +89,8 @@ impl Meter {
             jobs: Jobs::default(),
             has_gap: false,
             axis: Axis::new(settings),
+            stop: StopCapture::new(settings.encoder_step),
+            fit: Fit::default(),
             likeness: Likeness::default(),
             withheld: Vec::new(),
             last: None,
@@ -179,7 +185,7 @@ impl Meter {
             let part = &remaining[..until];
             let count = match self.recorder {
                 Some(_) => self.record_samples(part),
-                None => self.axis.run(part),
+                None => self.axis.run_capturing(part, &mut self.stop),
             };
             let (measured, others) = remaining.split_at(count);
             remaining = others;
@@ -205,6 +211,7 @@ impl Meter {
             let was_under_way = self.axis.is_under_way();
             let before = self.context.clock.second(self.axis.now());
             let status = self.axis.step(*reading);
+            self.stop.step(status.moving, reading.tick, self.axis.error());
             let now = self.context.clock.second(self.axis.now());
             let has_gap = std::mem::take(&mut self.has_gap);
             if status.event {
@@ -250,6 +257,7 @@ impl Meter {
             let curve = curve.map(|point| self.signals.point(point));
             let job = self.jobs.of(record.start);
             let report = MoveReport { job, ..MoveReport::new(&self.context, &record, curve) };
+            let report = report.with_ringing(self.ringing(&record));
             let undecided = self.undecided.take();
             let recorder = undecided.as_ref().or(self.recorder.as_ref());
             let points = recorder.map(StopRecorder::points).unwrap_or_default();
@@ -269,6 +277,20 @@ impl Meter {
             }
         }
         Ok(())
+    }
+
+    /// Looks for ringing in the stop of a move, as a monitor does.
+    fn ringing(&mut self, record: &Record) -> StopRinging {
+        if !matches!(record.outcome, Outcome::Settled | Outcome::Unsettled) {
+            return StopRinging::Unknown;
+        }
+        let Some(capture) = self.stop.of(record.command_end) else { return StopRinging::NotEvaluated };
+        self.fit.start(capture, self.context.settings.ticks_per_second);
+        loop {
+            if let Some(answer) = self.fit.step() {
+                return StopRinging::Evaluated(answer);
+            }
+        }
     }
 
     /// Compares the travel of feedback, from the rest before to `end`, with that of the command.

@@ -44,7 +44,7 @@ macro_rules! move_report {
         )+];
 
         impl MoveReport {
-            /// The report of a move with its settling curve, without a job and a kind.
+            /// The report of a move with its settling curve, without a job, a kind and ringing.
             #[deny(unused_variables)]
             pub fn new(
                 $axis: &AxisContext,
@@ -124,13 +124,13 @@ move_report! {
         from rest_noise_rms = rest_noise_rms.map(|parts| axis.fine_length(f64::from(parts)));
     /// Feedback counts per unit.
     counts_per_unit: f64, "count/unit" = axis.counts_per_unit;
-    /// Frequency of a decaying oscillation after command end; reserved, not measured yet.
+    /// Damped frequency of the oscillation after command end; none unless one is found.
     ringing_hz: Option<f64>, "Hz" = None;
-    /// Standard uncertainty of `ringing_hz`; reserved.
+    /// Standard uncertainty of `ringing_hz`.
     ringing_u_hz: Option<f64>, "Hz" = None;
-    /// Damping ratio of that oscillation; reserved.
+    /// Damping ratio of that oscillation; none if its decay is not exponential.
     damping_ratio: Option<f64>, "1" = None;
-    /// Time constant of a monotone decay after command end; reserved.
+    /// Time constant of a monotone decay after command end: of a lag or a creep, or beside the oscillation.
     tail_s: Option<f64>, "s" = None;
     /// Shape of the stop: `clean`, `lag`, `ringing`, `creep`, `overshoot`, `hunting`, `offset` or `unsure`.
     signature: Option<String>, "", column ("\nsignature", 2, Plain),
@@ -164,6 +164,12 @@ move_report! {
         .map(|lag| axis.seconds(lag.unsigned_abs()) * f64::from(lag.signum()));
     /// Share of the time, between turning points, for which feedback stood.
     standing: Option<f64>, "1", from standing = standing.map(|share| f64::from(share) / 16.0);
+    /// Standard uncertainty of `damping_ratio`.
+    damping_u: Option<f64>, "1" = None;
+    /// Amplitude of the oscillation at the command end.
+    ringing_amplitude: Option<f64>, "unit" = None;
+    /// Why no ringing, or no damping ratio, is stated; none where both are, or nothing is known.
+    ringing_reason: Option<String>, "" = None;
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

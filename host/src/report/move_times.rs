@@ -49,6 +49,7 @@ impl MoveTimes {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::decode::StopRinging;
     use stillpoint_core::wire::record::{Move, Outcome, flag};
 
     fn decoded(number: u32, kind: u32, outcome: Outcome) -> DecodedMove {
@@ -59,7 +60,15 @@ mod tests {
             start: u64::from(number) * 1000,
             ..Move::default()
         };
-        DecodedMove { axis: 1, inferred: false, kind, job: 0, record: (&sent).into(), curve: vec![] }
+        DecodedMove {
+            axis: 1,
+            inferred: false,
+            kind,
+            job: 0,
+            record: (&sent).into(),
+            curve: vec![],
+            ringing: StopRinging::Unknown,
+        }
     }
 
     #[test]

@@ -71,9 +71,9 @@ pub(super) fn message(body: &[u8]) -> Option<Message<'_>> {
     StoredFrame::new(0, 0, body)?.message()
 }
 
-/// Whether a frame is a curve or a trace, by its kind (core/WIRE.md): no row of a table follows from those.
+/// Whether a frame is a curve, a trace or ringing, by its kind (core/WIRE.md): no row of a table follows from those.
 pub(super) fn is_raw_only(frame: &Frame) -> bool {
-    matches!(frame.kind(), 3 | 9)
+    matches!(frame.kind(), 3 | 9 | 16)
 }
 
 /// A body without its first byte, which holds the mark of a replay, and without its checksum: what is equal when a
@@ -89,11 +89,12 @@ mod tests {
     use stillpoint_core::wire::frame::{Payload, encode_body};
     use stillpoint_core::wire::header::{Direction, Numbers};
     use stillpoint_core::wire::record::Move;
+    use stillpoint_core::wire::ringing::Ringing;
     use stillpoint_core::wire::settings::Settings;
     use stillpoint_core::wire::status::{Hello, Status};
 
     #[test]
-    fn only_curves_and_traces_are_raw_only() {
+    fn only_curves_traces_and_ringing_are_raw_only() {
         let points = std::iter::once(stillpoint_core::CurvePoint { window: 64, settling: None });
         let mut buffer = [0; stillpoint_core::wire::LONGEST_PIECE];
         let curve = Curve::pack((0, 1, 0), &mut points.peekable(), &mut buffer).unwrap();
@@ -102,6 +103,7 @@ mod tests {
             (Message::Settings(Settings::default()), false),
             (Message::Move(Move::default()), false),
             (Message::Curve(curve), true),
+            (Message::Ringing(Ringing::default()), true),
             (Message::Status(Status::default()), false),
         ] {
             let header = Numbers::new(Direction::FromDevice, 1).next_header(message.priority());

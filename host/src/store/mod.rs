@@ -61,7 +61,7 @@ mod summaries;
 mod partial;
 pub mod kinds;
 pub mod statistics;
-mod curves;
+mod details;
 pub mod moves;
 mod residual_error;
 pub mod drift_sizes;

@@ -5,12 +5,13 @@ use std::collections::BTreeMap;
 use rusqlite::params;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
-use stillpoint_core::{CurvePoint, Parameters, Record, Settings};
+use stillpoint_core::{Parameters, Record, Settings};
 
 use super::axes::KnownAxis;
 use super::database::Store;
+use super::details::{self, Details};
 use super::devices::Axis;
-use super::{curves, frame, kind};
+use super::{frame, kind};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
@@ -28,13 +29,13 @@ pub struct MoveQuery {
     pub since: i64,
     /// Before this. Unit: µs since 1970, UTC
     pub until: i64,
-    /// With settling curves, which takes longer.
-    pub curves: bool,
+    /// With settling curves and ringing, which takes longer.
+    pub details: bool,
 }
 
 impl Default for MoveQuery {
     fn default() -> MoveQuery {
-        MoveQuery { axis: None, since: i64::MIN, until: i64::MAX, curves: true }
+        MoveQuery { axis: None, since: i64::MIN, until: i64::MAX, details: true }
     }
 }
 
@@ -62,8 +63,8 @@ pub(super) struct SettingsFrom {
     settings: Settings,
 }
 
-/// Receives a move and its curve.
-pub(super) type Out<'a> = dyn FnMut(&StoredMove, Vec<CurvePoint>) -> Result<(), Error> + 'a;
+/// Receives a move and its details.
+pub(super) type Out<'a> = dyn FnMut(&StoredMove, Details) -> Result<(), Error> + 'a;
 
 impl Store {
     /// Passes moves to `out`, axis by axis in the order of time.
@@ -83,18 +84,18 @@ impl Store {
     ) -> Result<(), Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
         let reports = Reports { known, settings, kinds: self.kind_descriptions(known)? };
-        self.stored_moves(known, (query.since, query.until), query.curves, &mut |stored, curve| {
-            reports.of(stored, curve).map_or(Ok(()), |report| out(&report))
+        self.stored_moves(known, (query.since, query.until), query.details, &mut |stored, details| {
+            reports.of(stored, details).map_or(Ok(()), |report| out(&report))
         })
     }
 
-    /// Passes the moves of an axis within a time to `out`, in its order, each with its settling curve if `curves` and if
-    /// it came.
+    /// Passes the moves of an axis within a time to `out`, in its order, each with its details if `with_details` and as
+    /// far as they came.
     pub(super) fn stored_moves(
         &self,
         known: &KnownAxis,
         (since, until): (i64, i64),
-        curves: bool,
+        with_details: bool,
         out: &mut Out,
     ) -> Result<(), Error> {
         let wrong = |error| self.fault(&error);
@@ -114,11 +115,11 @@ impl Store {
             // A row that can't be read is damage, which `check` reports.
             let (at, boot, sequence, Some(wire)) = read().map_err(wrong)? else { continue };
             if batch.len() == BATCH || batch.last().is_some_and(|last| last.boot != boot) {
-                self.pass(known, &mut batch, curves, out)?;
+                self.pass(known, &mut batch, with_details, out)?;
             }
             batch.push(StoredMove { at, boot, sequence, wire });
         }
-        self.pass(known, &mut batch, curves, out)
+        self.pass(known, &mut batch, with_details, out)
     }
 
     /// Passes moves of one start to `out`, and empties the batch.
@@ -126,19 +127,19 @@ impl Store {
         &self,
         known: &KnownAxis,
         batch: &mut Vec<StoredMove>,
-        curves: bool,
+        with_details: bool,
         out: &mut Out,
     ) -> Result<(), Error> {
         let (Some(first), Some(last)) = (batch.first(), batch.last()) else { return Ok(()) };
         let mut found = Default::default();
-        if curves {
+        if with_details {
             let start = (known.device, first.boot, known.axis.axis);
             let numbers = (first.wire.number, last.wire.number);
-            found = curves::read(&self.connection, start, numbers).map_err(|error| self.fault(&error))?;
+            found = details::read(&self.connection, start, numbers).map_err(|error| self.fault(&error))?;
         }
         for stored in batch.drain(..) {
-            let curve = found.remove(&stored.wire.number).unwrap_or_default();
-            out(&stored, curve)?;
+            let details = found.remove(&stored.wire.number).unwrap_or_default();
+            out(&stored, details)?;
         }
         Ok(())
     }
@@ -177,7 +178,7 @@ struct Reports<'a> {
 }
 
 impl Reports<'_> {
-    fn of(&self, stored: &StoredMove, curve: Vec<CurvePoint>) -> Option<MoveReport> {
+    fn of(&self, stored: &StoredMove, details: Details) -> Option<MoveReport> {
         // If no settings frame of the monitor came, the defaults are assumed.
         let settings = stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
@@ -193,7 +194,8 @@ impl Reports<'_> {
             clock: Clock::new(settings.ticks_per_second, 0.0),
             settings,
         };
-        let report = MoveReport::new(&context, &Record::from(&stored.wire), curve);
+        let report = MoveReport::new(&context, &Record::from(&stored.wire), details.curve);
+        let report = report.with_ringing(details.ringing);
         let job = Some(stored.wire.job).filter(|job| *job > 0);
         Some(MoveReport { job, kind: self.kind(stored), ..report })
     }

@@ -107,7 +107,7 @@ impl Store {
     /// Writes moves as Parquet, without settling curves. Returns how many.
     pub fn export_moves_as_parquet(&self, query: &MoveQuery, out: impl Write + Send) -> Result<u64, Error> {
         let mut rows = Rows::new(move_columns().collect(), out)?;
-        self.moves(&MoveQuery { curves: false, ..query.clone() }, &mut |report| rows.push(report))?;
+        self.moves(&MoveQuery { details: true, ..query.clone() }, &mut |report| rows.push(report))?;
         rows.finish()
     }
 

@@ -22,14 +22,14 @@ impl Store {
     ) -> Result<BTreeMap<i64, ResidualErrors>, Error> {
         let settings = self.settings(known).map_err(|error| self.fault(&error))?;
         let mut kinds = BTreeMap::new();
-        self.stored_moves(known, within, true, &mut |stored, curve| {
+        self.stored_moves(known, within, true, &mut |stored, details| {
             let record = Record::from(&stored.wire);
             let counts = matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
             let Some(settings) = stored.settings(&settings).filter(|_| counts) else { return Ok(()) };
             let stop = Stop {
                 time_s: stored.at as f64 * 1e-6,
                 settling: record.settling,
-                curve: &curve,
+                curve: &details.curve,
                 window: settings.window,
             };
             let errors = kinds

@@ -151,7 +151,7 @@ fn a_time_that_begins_within_an_interval_has_its_moves() {
     let mut counts = [0_u64; 2];
     place
         .store()
-        .moves(&MoveQuery { since, until, curves: false, ..MoveQuery::default() }, &mut |report| {
+        .moves(&MoveQuery { since, until, details: false, ..MoveQuery::default() }, &mut |report| {
             counts[usize::from(report.settling_s.is_none())] += 1;
             Ok(())
         })
