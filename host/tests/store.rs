@@ -128,7 +128,7 @@ fn push(log: &mut Log, chunks: &[Vec<u8>], mut now: i64) -> i64 {
 /// Axis and number of every move stored, as they are printed.
 fn numbers(store: &Store) -> Vec<(String, u32)> {
     let mut numbers = vec![];
-    let query = MoveQuery { curves: false, ..MoveQuery::default() };
+    let query = MoveQuery { details: false, ..MoveQuery::default() };
     store
         .moves(&query, &mut |line| {
             numbers.push((line.axis.clone(), line.number));

@@ -9,6 +9,7 @@ use stillpoint_core::wire::drift::{Baseline, Drift, Explained, Kind, Restart};
 use stillpoint_core::wire::finding::{Finding, Severity, Which};
 use stillpoint_core::wire::job;
 use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::ringing::Ringing;
 use stillpoint_core::wire::settings;
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Cause, Gap, Hello, Missing, Position, Reset, Status};
@@ -69,7 +70,7 @@ pub(crate) fn record(draw: &mut Draw) -> Record {
         longest_gap: draw.u32(),
         signature: draw.bool().then(|| draw.one_of(&Signature::ALL)),
         turning_points: draw.u32(),
-        turning_spacing: draw.time(),
+        turning_spacing: draw.time().and_then(std::num::NonZeroU32::new),
         cruise_lag: draw.bool().then(|| draw.u32() as i32),
         standing: draw.bool().then(|| draw.u32() as u8 & 15),
     }
@@ -184,6 +185,14 @@ fn baseline(draw: &mut Draw) -> Baseline {
         median_is_empty: draw.bool(),
         provisional: draw.bool(),
     }
+}
+
+fn ringing(draw: &mut Draw) -> Ringing {
+    // Any bits but those of no number, which is equal to nothing.
+    let mut number = || Some(f32::from_bits(draw.u32())).filter(|number| !number.is_nan()).unwrap_or(0.5);
+    let [frequency, frequency_u, damping, damping_u, tail, amplitude] = core::array::from_fn(|_| number());
+    let (axis, number, refusal) = (draw.next() as u8, draw.u32(), draw.next() as u8);
+    Ringing { axis, number, refusal, frequency, frequency_u, damping, damping_u, tail, amplitude }
 }
 
 fn explained(draw: &mut Draw) -> Explained {
@@ -327,6 +336,7 @@ pub(crate) fn message(draw: &mut Draw, kind: usize) -> Message<'static> {
             Message::Job(job::Job { axis, at, number })
         }
         11 => Message::Explained(explained(draw)),
+        12 => Message::Ringing(ringing(draw)),
         _ => {
             let refused = draw.bool().then(|| draw.next() as u8);
             let (axis, pending, parameters) = (draw.next() as u8, draw.bool(), wire_parameters(draw));

@@ -10,6 +10,7 @@ use stillpoint_core::wire::header::Header;
 use stillpoint_core::wire::job;
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::record::Move;
+use stillpoint_core::wire::ringing::Ringing;
 use stillpoint_core::wire::settings::{Limits, Parameters, Settings};
 
 use crate::{Golden, v01};
@@ -55,7 +56,7 @@ const COMMANDS: [&str; 9] = [
 pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
     let as_before = as_version_2(v01::messages(), &MESSAGES);
     let header = as_before[0].1;
-    let appended = [a_move(), settings(), baseline(), drift(), job(), explained(), alarm()];
+    let appended = [a_move(), settings(), baseline(), drift(), job(), explained(), alarm(), ringing()];
     let appended = APPENDED
         .iter()
         .zip(appended)
@@ -64,7 +65,7 @@ pub(crate) fn messages() -> Vec<Golden<Message<'static>>> {
 }
 
 /// Frames whose appended fields have values.
-const APPENDED: [&str; 7] = [
+const APPENDED: [&str; 8] = [
     "0512570b0201050201393f1b8004a0c0cb0dc09a0ce0a712ffffff0f92f4012903c313a09c0113029c18c8dc03 \
      fff00483028003f0f512d00f1d8380808008051d8fc802c00c02b817e9207307b09f01c313a6d9016200",
     "0512570b0201030102020101010101010101010101010101010101130180dddb0180c007c0b802320a044a6f43 \
@@ -74,6 +75,7 @@ const APPENDED: [&str; 7] = [
     "0512570b02010e0e0180d5928311e920b51d924100",
     "0512570b0201140f0180d592831103e9209c02c6018c014e1c030101010bffff03feff031f2af31b00",
     "0502570b02010306090206010101010101010105f04dc4d900",
+    "0522570b02010410023901010392410103803d0101023e0101023c0101023d058089436b032d0300",
 ];
 
 fn a_move() -> Message<'static> {
@@ -142,6 +144,20 @@ fn job() -> Message<'static> {
 fn explained() -> Message<'static> {
     let permille = [142, 99, 70, 39, 14, -2, 0, 0, 0, 0, i16::MIN, i16::MAX];
     Message::Explained(Explained { axis: 1, at: 4_570_000_000, cause: Cause::Job, key: 4_201, permille })
+}
+
+fn ringing() -> Message<'static> {
+    Message::Ringing(Ringing {
+        axis: 2,
+        number: 57,
+        refusal: 0,
+        frequency: 18.25,
+        frequency_u: 0.0625,
+        damping: 0.125,
+        damping_u: 0.0078125,
+        tail: 0.03125,
+        amplitude: 275.0,
+    })
 }
 
 fn alarm() -> Message<'static> {
