@@ -158,6 +158,11 @@ impl<const AXES: usize, F: NorFlash, const LINE: usize, const KINDS: usize> App<
         }
     }
 
+    /// Whether ringing is looked for, as it is by default. Without it no move announces a message about its ringing.
+    pub fn set_finds_ringing(&mut self, finds: bool) {
+        self.channels.iter_mut().for_each(|channel| channel.set_finds_ringing(finds));
+    }
+
     /// Whether [`App::idle`] has something to do.
     pub fn is_busy(&self) -> bool {
         let waits =

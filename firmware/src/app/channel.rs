@@ -129,6 +129,7 @@ pub(super) struct AxisChannel<const LINE: usize, const KINDS: usize> {
     stop_capture: StopCapture,
     /// The captured stop waits for a fit.
     unfitted: Option<Unfitted>,
+    finds_ringing: bool,
     evidence: EvidenceBudget,
     /// Stops whose samples a host has requested.
     requested_stops: u32,
@@ -169,6 +170,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
             capture: Capture::new(Capture::factor_of(rate)),
             stop_capture: StopCapture::new(config.settings.encoder_step),
             unfitted: None,
+            finds_ringing: true,
             evidence: EvidenceBudget::default(),
             requested_stops: 0,
             unsettled: 0,
@@ -265,7 +267,8 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// A move and its rest are over.
     pub(super) fn stop(&mut self, record: Record, now: u64) -> Stop {
-        let is_evaluated = matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
+        let is_evaluated =
+            self.finds_ringing && matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
         let has_stop = self.stop_capture.of(record.command_end).is_some();
         let (mut record, inferred) = (self.placed(record), self.inferred);
         if inferred {
@@ -347,6 +350,11 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// The stop that waits for a fit, if one does.
     pub(super) fn unfitted(&self) -> Option<Unfitted> {
         self.unfitted
+    }
+
+    /// Whether ringing is looked for.
+    pub(super) fn set_finds_ringing(&mut self, finds: bool) {
+        self.finds_ringing = finds;
     }
 
     /// The capture of the stop that waits for a fit; it waits no more.

@@ -240,6 +240,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let (mut monitor, axes) =
         Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     monitor.set_baseline(&axes, arguments.baseline_minutes());
+    if arguments.format.is_some() || arguments.store.is_some() {
+        monitor.find_ringing();
+    }
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?,
         store: arguments.open(&axes)?,

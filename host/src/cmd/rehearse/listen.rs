@@ -30,6 +30,7 @@ pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> 
     let (seed, rate) = (arguments.seed, arguments.rate);
     let (mut monitor, axes) = Monitor::with_device_number(device, axes, seed, rate, Some(arguments.hours))?;
     monitor.set_baseline(&axes, arguments.baseline_minutes());
+    monitor.find_ringing();
     let mut samples = Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?;
     let mut port = Port::open(address)?;
     introduce(&port, arguments.hours);

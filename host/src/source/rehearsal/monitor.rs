@@ -161,8 +161,9 @@ impl Monitor {
         };
         let host = Host::new(Products::new(&a.data().nuisances, seed));
         let settings = axes.each_ref().map(|axis| axis.settings);
-        let app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
+        let mut app = App::new(identity, settings, MemoryFlash::new(vec![0; FLASH]))
             .map_err(|error| refused(format!("the virtual flash can't be used: {error:?}")))?;
+        app.set_finds_ringing(false);
         Ok((Monitor { machine: ParallelMachine::new(machine), app, host }, axes.into()))
     }
 
@@ -173,6 +174,11 @@ impl Monitor {
             let parameters = settings::Parameters { baseline_minutes: minutes, ..(&*info.settings).into() };
             self.app.receive(&self.host.commands.encode(&Command::Apply(Apply { axis, parameters })));
         }
+    }
+
+    /// Looks for ringing in every stop, which takes most of the time of a rehearsal; without this it does not.
+    pub fn find_ringing(&mut self) {
+        self.app.set_finds_ringing(true);
     }
 
     /// Samples all axes once and appends the bytes sent to `out`.
