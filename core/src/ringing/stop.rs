@@ -1,9 +1,14 @@
 //! In: the error of one axis at every sample. Out: the capture of its last stop.
 //!
-//! A capture begins at the last change of the command and goes on until the next one; then it stays until the command
-//! stands again.
+//! A capture begins at the last change of the command. A command that starts slowly stands for single samples: only if it
+//! stands for [`EARLY`] of them, the stop before is overwritten, and until then it stays for whoever has not read it.
+
+use heapless::Vec;
 
 use crate::ringing::capture::Capture;
+
+/// Samples after which a standing command is a stop; a fit needs as many.
+pub const EARLY: usize = 15;
 
 /// The capture of one axis.
 #[derive(Clone, Debug)]
@@ -13,10 +18,9 @@ pub struct StopCapture {
     encoder_step: u32,
     /// Time stamp of the first sample. Unit: ticks
     origin: Option<u32>,
-    /// Time stamp and error of the last sample. Unit: ticks, counts
-    last: (u32, i32),
-    moving: bool,
-    /// The stop goes on.
+    /// Time stamps and errors from the last change of the command on, until they are captured. Unit: ticks, counts
+    early: Vec<(u32, i32), { EARLY + 1 }>,
+    /// The captured stop goes on.
     stands: bool,
 }
 
@@ -27,8 +31,7 @@ impl StopCapture {
             capture: Capture::new(encoder_step),
             encoder_step,
             origin: None,
-            last: (0, 0),
-            moving: false,
+            early: Vec::new(),
             stands: false,
         }
     }
@@ -36,29 +39,37 @@ impl StopCapture {
     /// The axis begins anew; the capture stays until the next stop. Unit: counts
     pub fn restart(&mut self, encoder_step: u32) {
         self.set(encoder_step);
-        (self.origin, self.moving) = (None, false);
+        self.origin = None;
     }
 
     /// The settings of the axis change, with which its stop ends. Unit: counts
     pub fn set(&mut self, encoder_step: u32) {
         (self.encoder_step, self.stands) = (encoder_step, false);
+        self.early.clear();
     }
 
-    /// Adds a sample, with which the command has changed or not; returns whether a stop began with the sample before, and
-    /// that captured earlier is overwritten. Unit: ticks, counts
+    /// Adds a sample, with which the command has changed or not; returns whether another stop is captured from now on.
+    /// Unit: ticks, counts
     pub fn step(&mut self, moving: bool, tick: u32, error: i32) -> bool {
         self.origin.get_or_insert(tick);
-        let begins = self.moving && !moving;
-        if begins {
-            self.capture = Capture::new(self.encoder_step);
-            self.capture.step(self.last.0, self.last.1);
+        if moving {
+            self.stands = false;
+            self.early.clear();
+            return self.early.push((tick, error)).is_err();
         }
-        self.stands = !moving && (self.stands || begins);
         if self.stands {
             self.capture.step(tick, error);
+            return false;
         }
-        (self.last, self.moving) = ((tick, error), moving);
-        begins
+        // Without a change of the command there is no stop.
+        if self.early.is_empty() || self.early.push((tick, error)).is_ok() && !self.early.is_full() {
+            return false;
+        }
+        self.capture = Capture::new(self.encoder_step);
+        self.early.iter().for_each(|(tick, error)| self.capture.step(*tick, *error));
+        self.early.clear();
+        self.stands = true;
+        true
     }
 
     /// The stop of the move with this command end, if it is the captured one. Unit: ticks since the first sample
@@ -87,15 +98,17 @@ mod tests {
         let add = |stop: &mut StopCapture, from: u32, to: u32| {
             (from..to).filter(|k| stop.step(moving(*k), tick(*k), error(*k))).collect::<Vec<_>>()
         };
-        assert_eq!(add(&mut stop, 0, 65), [20]);
+        assert_eq!(add(&mut stop, 0, 65), [34]);
         let capture = stop.of(190).expect("the command ended at sample 19");
         assert_eq!(capture.points(), (19..60).map(error).collect::<Vec<_>>());
         assert!(stop.of(200).is_none() && stop.of(180).is_none());
-        assert_eq!(add(&mut stop, 65, 72), [70]);
+        assert_eq!(add(&mut stop, 65, 84), [], "until then it is as it was");
+        assert!(stop.of(190).is_some());
+        assert_eq!(add(&mut stop, 84, 86), [84]);
         assert!(stop.of(190).is_none() && stop.of(690).is_some());
         stop.set(2);
-        assert_eq!(add(&mut stop, 72, 90), []);
-        assert_eq!(stop.captured().points().len(), 3, "settings end a stop");
+        assert_eq!(add(&mut stop, 86, 120), []);
+        assert_eq!(stop.captured().points().len(), 17, "settings end a stop");
         stop.restart(2);
         assert!(stop.of(690).is_none() && !stop.captured().is_empty());
     }

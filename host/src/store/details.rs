@@ -1,7 +1,7 @@
 //! In: moves of an axis. Out: their settling curves and what is known of their ringing, from the raw frames.
 //!
-//! Neither has a table. Within a start both come in the order of the moves of an axis, so the first is found by
-//! bisection, and the others follow it.
+//! Neither has a table. Within a start the curves come in the order of the moves of an axis, so the first is found by
+//! bisection, and the others follow it. Ringing comes with the curve, or some moves later.
 
 use std::collections::HashMap;
 
@@ -12,6 +12,9 @@ use stillpoint_core::wire::message::Message;
 
 use super::frame;
 use crate::decode::StopRinging;
+
+/// Ringing may come while so many further moves do.
+const LATER: u32 = 8;
 
 /// What came of a move beside its record.
 #[derive(Clone, Debug, Default)]
@@ -31,8 +34,8 @@ pub(super) fn read(
     let mut found: HashMap<u32, Details> = HashMap::new();
     let Some(from) = find(store, start, first)? else { return Ok(found) };
     each(store, start, from, |_, number, message| {
-        if number > last {
-            return false;
+        if !(first..=last).contains(&number) {
+            return number <= last.saturating_add(LATER);
         }
         let details = found.entry(number).or_default();
         match message {
@@ -61,9 +64,10 @@ fn find(store: &Connection, start: (i64, u32, u8), number: u32) -> rusqlite::Res
     while low < high {
         let middle = low + (high - low) / 2;
         let mut found = None;
-        each(store, start, middle, |sequence, number, _| {
-            found = Some((sequence, number));
-            false
+        each(store, start, middle, |sequence, number, message| {
+            let is_curve = matches!(message, Message::Curve(_));
+            found = is_curve.then_some((sequence, number));
+            !is_curve
         })?;
         match found {
             Some((sequence, earlier)) if earlier < number && sequence < high => low = sequence + 1,
