@@ -8,7 +8,7 @@ use heapless::Vec;
 use crate::ringing::capture::Capture;
 
 /// Samples after which a standing command is a stop; a fit needs as many.
-pub const EARLY: usize = 15;
+const EARLY: usize = 15;
 
 /// The capture of one axis.
 #[derive(Clone, Debug)]

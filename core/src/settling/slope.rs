@@ -4,6 +4,8 @@
 //! last outside a wider window. Once per move, in f32, whose sums, products and quotients are exactly rounded on every
 //! machine.
 
+use micromath::F32Ext;
+
 use crate::settings::Settings;
 use crate::settling::crossing::{Crossing, quotient};
 
@@ -135,10 +137,31 @@ impl Slope {
     }
 }
 
-/// Square root, to a millionth: Newton's method, from a guess that halves the exponent.
+/// Square root, to a millionth: three steps of Newton's method. The guess is micromath's, wrong by up to 7 %, of which a
+/// step leaves half the square.
 pub(crate) fn real_root(square: f32) -> f32 {
     if square <= 0.0 {
         return 0.0;
     }
-    (0..3).fold(f32::from_bits(0x1fbd_1df5 + square.to_bits() / 2), |root, _| (root + square / root) / 2.0)
+    (0..3).fold(F32Ext::sqrt(square), |root, _| (root + square / root) / 2.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn roots_are_those_of_f64_to_a_millionth() {
+        let numbers = (0..200_000_u32).map(|k| f32::from_bits(0x0080_0000 + k.wrapping_mul(10_457)));
+        let (mut guess, mut root): (f64, f64) = (0.0, 0.0);
+        for number in numbers.filter(|number| number.is_finite()) {
+            let exact = f64::from(number).sqrt();
+            let error = |found: f32| (f64::from(found) / exact - 1.0).abs();
+            guess = guess.max(error(F32Ext::sqrt(number)));
+            root = root.max(error(real_root(number)));
+        }
+        assert!(guess > 0.05 && guess < 0.07, "{guess}");
+        assert!(root < 1e-6, "{root}");
+        assert_eq!((real_root(0.0), real_root(-1.0)), (0.0, 0.0));
+    }
 }
