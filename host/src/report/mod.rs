@@ -26,6 +26,7 @@ pub mod explained;
 // Moves of several recordings.
 pub mod kind_moves;
 pub mod compare;
+pub mod rungs;
 pub mod window;
 
 // A shift, and what becomes of settling.

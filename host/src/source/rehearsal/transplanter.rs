@@ -86,6 +86,7 @@ pub fn tray_shuttle() -> AxisData {
         wear: Wear { tension: Ramp { from: (0.15, 1.0), to: (1.0, 0.2) }, ..Wear::NONE },
         response: RESPONSES[0],
         nuisances: vec![],
+        adjustments: vec![],
     }
 }
 
@@ -128,6 +129,7 @@ pub fn dibble() -> AxisData {
         wear: Wear { slip: Ramp { from: (0.55, 0.0), to: (1.0, -0.032) }, ..Wear::NONE },
         response: RESPONSES[1],
         nuisances: vec![],
+        adjustments: vec![],
     }
 }
 
@@ -170,6 +172,7 @@ pub fn gripper_turntable() -> AxisData {
         wear: Wear { friction: Ramp { from: (0.35, 1.0), to: (1.0, 7.0) }, ..Wear::NONE },
         response: RESPONSES[2],
         nuisances: vec![],
+        adjustments: vec![],
     }
 }
 

@@ -1,0 +1,204 @@
+//! In: the moves of settings that were tried one after another. Out: each setting against the first and the best before it.
+//!
+//! For each kind of moves the first setting is the best until another one is shown to be faster. So the best never rests on
+//! chance alone, and of settings that are not told apart the earlier one stays. Each comparison holds with the confidence
+//! that was asked for, by itself; the claim for the best setting allows for all comparisons of its kind (Bonferroni).
+
+use serde::Serialize;
+
+use super::{Basis, Compared, Group, PairLine, UNLIKE, group_line, line, settling};
+use crate::analysis::comparison::{Terms, Verdict};
+use crate::report::kind_moves::KindMoves;
+
+/// What became of one kind of moves from setting to setting.
+#[derive(Clone, Debug)]
+pub struct KindLadder {
+    /// The kind in words.
+    pub kind: String,
+    /// Settings with moves of this kind, and those without that come after one, in order.
+    pub rungs: Vec<Rung>,
+    /// Place of the best setting among all groups.
+    pub best: usize,
+    /// Comparisons that were made.
+    pub comparisons: usize,
+    /// The best setting against the first one, all comparisons allowed for; none if the first one is the best.
+    pub claim: Option<PairLine>,
+}
+
+/// One setting.
+#[derive(Clone, Debug)]
+pub struct Rung {
+    /// Place among all groups.
+    pub group: usize,
+    /// Settling times of its moves, in their order; +∞ where a move did not settle. Unit: s
+    pub settling_s: Vec<f64>,
+    /// Against the first setting; none for that one.
+    pub first: Option<PairLine>,
+    /// Place of the best setting before this one, and this one against it; none if that is the first one.
+    pub best: Option<(usize, PairLine)>,
+}
+
+/// The best setting for one kind of moves, as other tools read it. Times in seconds.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct BestLine {
+    /// The kind in words.
+    pub kind: String,
+    /// Name of the first setting.
+    pub first: String,
+    /// Name of the best setting.
+    pub best: String,
+    /// Comparisons of this kind that were made.
+    pub comparisons: usize,
+    /// Confidence of the interval, so that all comparisons together hold with the confidence that was asked for.
+    pub confidence: f64,
+    /// Median of all differences, best − first.
+    pub shift_s: Option<f64>,
+    /// Its interval; an end is none if it is open or lies among unsettled moves.
+    pub shift_all_s: Option<[Option<f64>; 2]>,
+    /// The verdict with that interval.
+    pub verdict: &'static str,
+}
+
+/// The ladder of each kind.
+pub fn ladders(groups: &[Group], kinds: &[KindMoves], basis: &Basis) -> Vec<KindLadder> {
+    kinds.iter().map(|kind| ladder(kind, groups, (kinds, basis))).collect()
+}
+
+fn ladder(kind: &KindMoves, groups: &[Group], (kinds, basis): (&[KindMoves], &Basis)) -> KindLadder {
+    let name = |at: usize| groups[at].name.as_str();
+    let pair = |before: usize, after: usize, basis: &Basis| {
+        line(kind, (before, after), (name(before), name(after)), (kinds, basis))
+    };
+    // A kind has moves in one group at least.
+    let first = kind.groups.iter().position(|moves| !moves.is_empty()).unwrap_or(0);
+    let (mut best, mut comparisons) = (first, 0);
+    let settling_s = |group: usize| kind.groups[group].iter().filter_map(|report| settling(report)).collect();
+    let mut rungs = vec![Rung { group: first, settling_s: settling_s(first), first: None, best: None }];
+    for group in first + 1..kind.groups.len() {
+        let against_first = pair(first, group, basis);
+        let against_best = (best != first).then(|| (best, pair(best, group, basis)));
+        let pairs = std::iter::once(&against_first).chain(against_best.as_ref().map(|(_, pair)| pair));
+        comparisons += pairs.clone().filter(|pair| pair.verdict != UNLIKE).count();
+        if pairs.last().is_some_and(|pair| pair.verdict == Verdict::Faster.word()) {
+            best = group;
+        }
+        let settling_s = settling_s(group);
+        rungs.push(Rung { group, settling_s, first: Some(against_first), best: against_best });
+    }
+    let claim = (best != first).then(|| {
+        let confidence = 1.0 - (1.0 - basis.terms.confidence) / comparisons.max(1) as f64;
+        pair(first, best, &Basis { terms: Terms { confidence, ..basis.terms }, ..basis.clone() })
+    });
+    KindLadder { kind: kind.name.clone(), rungs, best, comparisons, claim }
+}
+
+impl Compared {
+    /// The pairs of ladders: by setting, those with the first one before those with the best one.
+    pub fn of_ladders(groups: &[Group], kinds: &[KindMoves], ladders: &[KindLadder]) -> Compared {
+        let mut pairs: Vec<(usize, usize, PairLine)> = Vec::new();
+        for (place, rung) in ladders.iter().flat_map(|ladder| ladder.rungs.iter().enumerate()) {
+            let first = rung.group - place;
+            pairs.extend(rung.first.clone().map(|pair| (rung.group, first, pair)));
+            pairs.extend(rung.best.clone().map(|(best, pair)| (rung.group, best, pair)));
+        }
+        pairs.sort_by_key(|(group, other, _)| (*group, *other));
+        Compared {
+            groups: groups.iter().enumerate().map(|(at, group)| group_line(at, group, kinds)).collect(),
+            pairs: pairs.into_iter().map(|(_, _, pair)| pair).collect(),
+            best: ladders.iter().filter_map(best_line).collect(),
+        }
+    }
+}
+
+fn best_line(ladder: &KindLadder) -> Option<BestLine> {
+    let claim = ladder.claim.as_ref()?;
+    Some(BestLine {
+        kind: ladder.kind.clone(),
+        first: claim.before.clone(),
+        best: claim.after.clone(),
+        comparisons: ladder.comparisons,
+        confidence: claim.confidence,
+        shift_s: claim.shift_s,
+        shift_all_s: claim.shift_95_s,
+        verdict: claim.verdict,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::by_kind;
+    use super::*;
+    use crate::analysis::comparison::Margin;
+    use crate::report::fixture::report;
+
+    /// Moves that settle after `middle` ms and up to a tenth more or less, in an order without dependence.
+    fn group(number: usize, count: u32, middle: f64) -> Group {
+        let settling = |k: u32| middle * (0.9 + 0.2 * f64::from(k * 37 % 101) / 101.0) * 1e-3;
+        Group {
+            name: format!("setting {number}"),
+            moves: (0..count).map(|k| report(k + 1, Some(settling(k)))).collect(),
+            ..Group::default()
+        }
+    }
+
+    fn basis() -> Basis {
+        let terms = Terms { confidence: 0.95, margin: Margin::Time(0.0) };
+        Basis { terms, unit: "mm".to_owned(), encoder_step: 0.001, sample_period_s: 0.0 }
+    }
+
+    #[test]
+    fn the_best_is_the_one_that_was_shown_to_be_faster() {
+        let middles = [150.0, 45.0, 45.2, 300.0, 6.0];
+        let groups: Vec<Group> =
+            (1..).zip(middles).map(|(number, middle)| group(number, 30, middle)).collect();
+        let kinds = by_kind(&groups, &basis());
+        let ladders = ladders(&groups, &kinds, &basis());
+        assert_eq!(ladders.len(), 1);
+        let ladder = &ladders[0];
+        assert_eq!((ladder.best, ladder.comparisons, ladder.rungs.len()), (4, 7, 5));
+        let verdicts: Vec<(Option<&str>, Option<(usize, &str)>)> = ladder
+            .rungs
+            .iter()
+            .map(|rung| {
+                let best = rung.best.as_ref().map(|(best, pair)| (*best, pair.verdict));
+                (rung.first.as_ref().map(|pair| pair.verdict), best)
+            })
+            .collect();
+        assert_eq!(
+            verdicts,
+            [
+                (None, None),
+                (Some("faster"), None),
+                (Some("faster"), Some((1, "no difference shown"))),
+                (Some("slower"), Some((1, "slower"))),
+                (Some("faster"), Some((1, "faster"))),
+            ]
+        );
+        let compared = Compared::of_ladders(&groups, &kinds, &ladders);
+        let names: Vec<(&str, &str)> =
+            compared.pairs.iter().map(|pair| (pair.before.as_str(), pair.after.as_str())).collect();
+        let expected = [(1, 2), (1, 3), (2, 3), (1, 4), (2, 4), (1, 5), (2, 5)];
+        let expected =
+            expected.map(|(before, after)| (format!("setting {before}"), format!("setting {after}")));
+        assert_eq!(names, expected.each_ref().map(|(before, after)| (before.as_str(), after.as_str())));
+        let best = &compared.best[0];
+        assert_eq!(
+            (best.first.as_str(), best.best.as_str(), best.verdict),
+            ("setting 1", "setting 5", "faster")
+        );
+        assert!((best.confidence - (1.0 - 0.05 / 7.0)).abs() < 1e-12);
+        // It allows for all comparisons, so it is wider than that of the pair.
+        let pair = compared.pairs.iter().find(|pair| pair.after == "setting 5").unwrap();
+        let (narrow, wide) = (pair.shift_95_s.unwrap(), best.shift_all_s.unwrap());
+        assert!(wide[0] < narrow[0] && narrow[1] < wide[1], "{narrow:?} {wide:?}");
+    }
+
+    #[test]
+    fn a_setting_without_moves_is_no_comparison() {
+        let groups = [group(1, 0, 1.0), group(2, 20, 40.0), group(3, 0, 1.0), group(4, 20, 20.0)];
+        let kinds = by_kind(&groups, &basis());
+        let ladder = &ladders(&groups, &kinds, &basis())[0];
+        assert_eq!((ladder.rungs[0].group, ladder.best, ladder.comparisons), (1, 3, 1));
+        assert_eq!(ladder.rungs[1].first.as_ref().map(|pair| pair.verdict), Some(UNLIKE));
+    }
+}
