@@ -4,6 +4,7 @@ mod option_value;
 mod output;
 mod progress;
 mod local_time;
+mod tuning;
 pub mod rehearse;
 pub mod watch;
 pub mod device;

@@ -13,6 +13,7 @@ use tune::Notes;
 use super::option_value::{positive, whole, whole_from_1};
 use super::output::{Output, OutputFormat, notify};
 use super::progress;
+use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
@@ -66,6 +67,9 @@ pub struct Arguments {
     /// store; no axis wears
     #[arg(long, value_name = "FILE", conflicts_with_all = ["wear", "healthy", "nuisance"])]
     tune: Option<PathBuf>,
+    /// Print after each move what every setting does so far; see `stillpoint watch --tuning`
+    #[arg(long, requires_all = ["store", "tune"], conflicts_with = "listen")]
+    tuning: bool,
     /// Run in real time
     #[arg(long)]
     real_time: bool,
@@ -115,6 +119,7 @@ impl Default for Arguments {
             healthy: false,
             nuisance: Vec::new(),
             tune: None,
+            tuning: false,
             real_time: false,
             rate: 4000,
             store: Some(PathBuf::from("rehearsal.store")),
@@ -142,9 +147,18 @@ impl Arguments {
         Log::open(path, &store::Options::default(), Some(number), axes).map(Some)
     }
 
+    /// The running table, if it was asked for.
+    fn running_table(&self) -> Result<Option<RunningTable>, Error> {
+        let format = self.format.unwrap_or(OutputFormat::Table);
+        let path = self.store.as_deref().filter(|_| self.tuning);
+        path.map(|path| RunningTable::open(path, i64::MIN, format)).transpose()
+    }
+
     /// Whether an axis wears.
     fn wears(&self, name: &str) -> bool {
-        !self.healthy && self.tune.is_none() && (self.wear.is_empty() || self.wear.iter().any(|axis| axis == name))
+        !self.healthy
+            && self.tune.is_none()
+            && (self.wear.is_empty() || self.wear.iter().any(|axis| axis == name))
     }
 
     /// Name of the shift.
@@ -266,10 +280,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?,
         store: arguments.open(&axes, number)?,
+        tuning: arguments.running_table()?,
         notes: Notes::new(&exercise, number),
         number,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
-        output: arguments.format.map(Output::new).transpose()?,
+        output: arguments.format.filter(|_| !arguments.tuning).map(Output::new).transpose()?,
         summary: ShiftSummary::new(arguments.hours * 3600.0),
         watch: WatchSummary::new(axes.iter().map(watch_axis).collect()),
         decoder: Decoder::default(),
@@ -282,6 +297,7 @@ struct Shift {
     samples: Samples,
     store: Option<Log>,
     notes: Notes,
+    tuning: Option<RunningTable>,
     /// Number of the virtual monitor.
     number: [u8; 12],
     /// Start of the shift. Unit: µs since 1970, UTC
@@ -333,7 +349,12 @@ impl Shift {
             reports.extend(move_report(event, &self.axes));
         });
         bytes.clear();
-        reports.iter().try_for_each(|report| self.write(report))
+        reports.iter().try_for_each(|report| self.write(report))?;
+        if let (Some(tuning), false) = (&mut self.tuning, reports.is_empty()) {
+            self.store.as_mut().map(Log::commit);
+            tuning.refresh()?;
+        }
+        Ok(())
     }
 
     fn write(&mut self, report: &MoveReport) -> Result<(), Error> {
@@ -357,6 +378,8 @@ impl Shift {
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             notify(format_args!("{}: {stored}", store.path().display()));
         }
+        let is_tabled = self.tuning.is_some();
+        self.tuning.iter_mut().try_for_each(|tuning| tuning.refresh().and_then(|()| tuning.finish()))?;
         let counts = self.decoder.counts();
         let summary =
             format!("{} frames, {} lost, {} corrupt parts", counts.frames, counts.lost, counts.corrupt);
@@ -366,6 +389,7 @@ impl Shift {
                 output.finish()?;
                 watch.lines().for_each(notify);
             }
+            None if is_tabled => (),
             None => write!(std::io::stdout(), "{}\n{watch}", self.summary.text())?,
         }
         notify(format_args!("the machine and its data are invented; {summary}"));
@@ -441,7 +465,11 @@ mod tests {
     fn nuisances_are_named_once_and_in_any_order() {
         let of = |arguments: &[&str]| {
             let arguments = parsed(arguments).unwrap();
-            (arguments.axes().unwrap()[1].nuisances.clone(), arguments.name(), arguments.number(&Exercise::default()))
+            (
+                arguments.axes().unwrap()[1].nuisances.clone(),
+                arguments.name(),
+                arguments.number(&Exercise::default()),
+            )
         };
         let both = vec![Nuisance::WarmUp, Nuisance::Weekend];
         let found = of(&["--nuisance", "weekend,warm-up"]);

@@ -27,6 +27,7 @@ pub mod explained;
 pub mod kind_moves;
 pub mod compare;
 pub mod rungs;
+pub mod tuning;
 pub mod window;
 
 // A shift, and what becomes of settling.

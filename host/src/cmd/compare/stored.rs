@@ -33,7 +33,8 @@ pub(super) fn groups(
     };
     let mut groups = if arguments.by_note {
         let within = within(arguments, &here)?;
-        by_note(changes(&store, &axes)?, &moves(within)?, within)?
+        let name = axes.first().map_or("", |known| known.axis.name.as_str());
+        by_note(name, &changes(&store, &axes)?, &moves(within)?, within)?
     } else {
         let intervals = intervals(&arguments.groups, &here)?;
         let group = |one: Named| {
@@ -42,11 +43,27 @@ pub(super) fn groups(
         };
         intervals.into_iter().map(group).collect::<Result<Vec<_>, Error>>()?
     };
+    if groups.iter().all(|group| group.moves.is_empty()) {
+        return Err(no_moves(&store, &axes)?);
+    }
     groups.iter_mut().for_each(|group| group.files = vec![path.display().to_string()]);
     refuse_other_settings(&groups)?;
     let encoder_step = encoder_step(&store, &axes)?;
     let unit = axes.first().map_or(String::new(), |known| known.axis.unit.clone());
     Ok((groups, Basis { terms, unit, encoder_step, sample_period_s: 0.0 }))
+}
+
+/// That no move lies in the intervals, and when there are some.
+fn no_moves(store: &Store, axes: &[KnownAxis]) -> Result<Error, Error> {
+    let span = store.move_span(axes)?.map(|(first, last)| [first, last].map(time::text));
+    Ok(Error::Store {
+        file: store.path().display().to_string(),
+        wrong: "no move of this axis lies in these times as a whole".to_owned(),
+        remedy: match span {
+            Some([first, last]) => format!("its moves are from {first} to {last}"),
+            None => "it has none".to_owned(),
+        },
+    })
 }
 
 /// The axis of that name, once for each time its monitor's memory was erased.
@@ -66,8 +83,8 @@ fn one_axis(store: &Store, wanted: Option<&str>) -> Result<Vec<KnownAxis>, Error
     names.dedup();
     Err(Error::Option {
         option: "--axis".to_owned(),
-        value: wanted.unwrap_or_default().to_owned(),
-        wrong: "is needed: settings are those of one axis".to_owned(),
+        value: wanted.unwrap_or("not given").to_owned(),
+        wrong: "settings are those of one axis".to_owned(),
         remedy: format!("give one of: {}", names.join(", ")),
     })
 }
@@ -101,8 +118,13 @@ fn changes(store: &Store, axes: &[KnownAxis]) -> Result<Vec<Change>, Error> {
     Ok(notes.into_iter().map(|note| Change { at: note.at, text: note.text }).collect())
 }
 
-fn by_note(changes: Vec<Change>, moves: &[DatedMove], within: (i64, i64)) -> Result<Vec<Group>, Error> {
-    let Rungs { groups, between } = Rungs::new(&changes, moves, within);
+fn by_note(
+    axis: &str,
+    changes: &[Change],
+    moves: &[DatedMove],
+    within: (i64, i64),
+) -> Result<Vec<Group>, Error> {
+    let Rungs { groups, between } = Rungs::new(changes, moves, within);
     if between > 0 {
         let (verb, moves) = if between == 1 { ("belongs", "move") } else { ("belong", "moves") };
         notify(format_args!("{between} {moves} during which a note was given {verb} to no setting"));
@@ -112,8 +134,8 @@ fn by_note(changes: Vec<Change>, moves: &[DatedMove], within: (i64, i64)) -> Res
     }
     Err(Error::Option {
         option: "--by-note".to_owned(),
-        value: String::new(),
-        wrong: "parts nothing: no note lies between moves of this axis in this time".to_owned(),
+        value: axis.to_owned(),
+        wrong: "no note lies between its moves in this time".to_owned(),
         remedy: "note each change with `stillpoint note --store PATH TEXT`, or compare intervals: \
             `stillpoint compare --store PATH 14:00..14:20 14:30..14:50`"
             .to_owned(),

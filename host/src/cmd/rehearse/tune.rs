@@ -11,8 +11,8 @@ use crate::store::log::Log;
 pub(super) fn read(path: Option<&Path>, hours: f64) -> Result<Exercise, Error> {
     let Some(path) = path else { return Ok(Exercise::default()) };
     let file = path.display().to_string();
-    let text = std::fs::read_to_string(path)
-        .map_err(|source| Error::Unreadable { file: file.clone(), source })?;
+    let text =
+        std::fs::read_to_string(path).map_err(|source| Error::Unreadable { file: file.clone(), source })?;
     let exercise = Exercise::read(&file, &text)?;
     if exercise.last() < 3600.0 * hours {
         return Ok(exercise);

@@ -4,6 +4,8 @@
 //! chance alone, and of settings that are not told apart the earlier one stays. Each comparison holds with the confidence
 //! that was asked for, by itself; the claim for the best setting allows for all comparisons of its kind (Bonferroni).
 
+use std::collections::HashMap;
+
 use serde::Serialize;
 
 use super::{Basis, Compared, Group, PairLine, UNLIKE, group_line, line, settling};
@@ -59,24 +61,46 @@ pub struct BestLine {
     pub verdict: &'static str,
 }
 
+/// Comparisons that were made: number of the kind, places of two groups, and their moves. It holds as long as groups only
+/// grow at their end.
+#[derive(Clone, Debug, Default)]
+pub struct Cache(HashMap<[usize; 5], PairLine>);
+
 /// The ladder of each kind.
 pub fn ladders(groups: &[Group], kinds: &[KindMoves], basis: &Basis) -> Vec<KindLadder> {
-    kinds.iter().map(|kind| ladder(kind, groups, (kinds, basis))).collect()
+    ladders_cached(groups, kinds, basis, &mut Cache::default())
 }
 
-fn ladder(kind: &KindMoves, groups: &[Group], (kinds, basis): (&[KindMoves], &Basis)) -> KindLadder {
-    let name = |at: usize| groups[at].name.as_str();
-    let pair = |before: usize, after: usize, basis: &Basis| {
-        line(kind, (before, after), (name(before), name(after)), (kinds, basis))
+/// The same, without the comparisons that were made already.
+pub fn ladders_cached(
+    groups: &[Group],
+    kinds: &[KindMoves],
+    basis: &Basis,
+    cache: &mut Cache,
+) -> Vec<KindLadder> {
+    let mut pair = |kind: &KindMoves, (before, after): (usize, usize)| {
+        let moves = |at: usize| kind.groups[at].len();
+        let key = [kind.typical.number as usize, before, after, moves(before), moves(after)];
+        let names = (groups[before].name.as_str(), groups[after].name.as_str());
+        let made = cache.0.entry(key).or_insert_with(|| line(kind, (before, after), names, (kinds, basis)));
+        PairLine { kind: kind.name.clone(), ..made.clone() }
     };
+    let mut ladders: Vec<KindLadder> = kinds.iter().map(|kind| ladder(kind, &mut pair)).collect();
+    for (ladder, kind) in ladders.iter_mut().zip(kinds) {
+        ladder.claim = claim(ladder, kind, groups, (kinds, basis));
+    }
+    ladders
+}
+
+fn ladder(kind: &KindMoves, pair: &mut dyn FnMut(&KindMoves, (usize, usize)) -> PairLine) -> KindLadder {
+    let settling_s = |group: usize| kind.groups[group].iter().filter_map(|report| settling(report)).collect();
     // A kind has moves in one group at least.
     let first = kind.groups.iter().position(|moves| !moves.is_empty()).unwrap_or(0);
     let (mut best, mut comparisons) = (first, 0);
-    let settling_s = |group: usize| kind.groups[group].iter().filter_map(|report| settling(report)).collect();
     let mut rungs = vec![Rung { group: first, settling_s: settling_s(first), first: None, best: None }];
     for group in first + 1..kind.groups.len() {
-        let against_first = pair(first, group, basis);
-        let against_best = (best != first).then(|| (best, pair(best, group, basis)));
+        let against_first = pair(kind, (first, group));
+        let against_best = (best != first).then(|| (best, pair(kind, (best, group))));
         let pairs = std::iter::once(&against_first).chain(against_best.as_ref().map(|(_, pair)| pair));
         comparisons += pairs.clone().filter(|pair| pair.verdict != UNLIKE).count();
         if pairs.last().is_some_and(|pair| pair.verdict == Verdict::Faster.word()) {
@@ -85,11 +109,21 @@ fn ladder(kind: &KindMoves, groups: &[Group], (kinds, basis): (&[KindMoves], &Ba
         let settling_s = settling_s(group);
         rungs.push(Rung { group, settling_s, first: Some(against_first), best: against_best });
     }
-    let claim = (best != first).then(|| {
-        let confidence = 1.0 - (1.0 - basis.terms.confidence) / comparisons.max(1) as f64;
-        pair(first, best, &Basis { terms: Terms { confidence, ..basis.terms }, ..basis.clone() })
-    });
-    KindLadder { kind: kind.name.clone(), rungs, best, comparisons, claim }
+    KindLadder { kind: kind.name.clone(), rungs, best, comparisons, claim: None }
+}
+
+/// The best setting against the first one, with an interval that allows for all comparisons.
+fn claim(
+    ladder: &KindLadder,
+    kind: &KindMoves,
+    groups: &[Group],
+    (kinds, basis): (&[KindMoves], &Basis),
+) -> Option<PairLine> {
+    let (first, best) = (ladder.rungs.first()?.group, ladder.best);
+    let confidence = 1.0 - (1.0 - basis.terms.confidence) / ladder.comparisons.max(1) as f64;
+    let basis = Basis { terms: Terms { confidence, ..basis.terms }, ..basis.clone() };
+    let names = (groups[first].name.as_str(), groups[best].name.as_str());
+    (best != first).then(|| line(kind, (first, best), names, (kinds, &basis)))
 }
 
 impl Compared {

@@ -2,7 +2,7 @@
 
 use super::ladder::{KindLadder, Rung};
 use super::table::{Heading, groups, interval, sizes};
-use super::{Compared, PairLine};
+use super::{Compared, PairLine, UNLIKE};
 use crate::analysis::comparison::Side;
 use crate::report::number;
 use crate::report::printable::printable;
@@ -42,7 +42,10 @@ fn best(ladder: &KindLadder) -> String {
     let all =
         if comparisons == 1 { String::new() } else { format!(", {comparisons} comparisons allowed for") };
     let size = match (claim.verdict, claim.shift_s, claim.shift_95_s) {
-        ("faster", Some(shift), Some(ends)) => interval(sizes(shift, ends), claim.confidence),
+        ("faster", Some(shift), Some(ends)) if is_by_time(claim) => {
+            interval(sizes(shift, ends), claim.confidence)
+        }
+        ("faster", _, _) => format!("{} % sure: more moves settle", number::plain(100.0 * claim.confidence)),
         _ => "more moves are needed to be sure".to_owned(),
     };
     format!("{best} is the best, faster than {first} ({size}{all})")
@@ -81,7 +84,7 @@ fn rungs(ladder: &KindLadder, width: usize) -> String {
 }
 
 /// The median of settling times in ms, in words where it is no number.
-pub(crate) fn median(settling_s: &[f64]) -> String {
+fn median(settling_s: &[f64]) -> String {
     match (Side::of(settling_s).median, settling_s.len()) {
         (_, 0) => "–".to_owned(),
         (median, _) if median.is_finite() => number::fixed(1e3 * median, 1),
@@ -89,10 +92,23 @@ pub(crate) fn median(settling_s: &[f64]) -> String {
     }
 }
 
+/// Whether the time decides, not the share of unsettled moves.
+pub(crate) fn is_by_time(pair: &PairLine) -> bool {
+    match (pair.verdict, pair.shift_95_s) {
+        ("faster", Some([_, Some(high)])) => high < 0.0,
+        ("slower", Some([Some(low), _])) => low > 0.0,
+        _ => false,
+    }
+}
+
 /// `faster 98.0 to 112.1`.
 fn verdict(pair: &PairLine) -> String {
     let figure = |seconds: f64| number::fixed(1e3 * seconds, 1);
     match (pair.verdict, pair.shift_s, pair.shift_95_s) {
+        ("faster" | "slower", _, _) if !is_by_time(pair) => {
+            format!("{}, {} settle", pair.verdict, if pair.verdict == "faster" { "more" } else { "fewer" })
+        }
+        (UNLIKE, _, _) => "no such moves".to_owned(),
         ("faster" | "slower", Some(shift), Some(ends)) => match sizes(shift, ends) {
             [Some(low), Some(high)] => format!("{} {} to {}", pair.verdict, figure(low), figure(high)),
             [Some(low), None] => format!("{} over {}", pair.verdict, figure(low)),
@@ -106,7 +122,7 @@ fn verdict(pair: &PairLine) -> String {
 fn reasons(ladder: &KindLadder) -> String {
     let pairs =
         ladder.rungs.iter().flat_map(|rung| rung.first.iter().chain(rung.best.as_ref().map(|best| &best.1)));
-    let worded = pairs.filter(|pair| !pair.reason.is_empty());
+    let worded = pairs.filter(|pair| !pair.reason.is_empty() && pair.verdict != UNLIKE);
     worded
         .map(|pair| format!("  {} and {}: {}\n", pair.before, pair.after, pair.reason))
         .map(|line| printable(line.trim_end()) + "\n")

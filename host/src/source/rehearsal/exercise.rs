@@ -106,9 +106,8 @@ fn change(cells: &[&str]) -> Result<(usize, Adjustment), String> {
     let minute = number(minute).filter(|minute| *minute >= 0.0);
     let minute = minute.ok_or("its minute is no number from 0 on")?;
     let place = NAMES.iter().position(|name| *name == axis);
-    let place = place.ok_or_else(|| {
-        format!("{} is none of the axes {}", printable(axis), NAMES.join(", "))
-    })?;
+    let place =
+        place.ok_or_else(|| format!("{} is none of the axes {}", printable(axis), NAMES.join(", ")))?;
     let found = Lever::named(lever).ok_or_else(|| {
         let names = LEVERS.map(|lever| lever.name).join(", ");
         format!("{} is none of the levers {names}", printable(lever))

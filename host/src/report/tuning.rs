@@ -1,0 +1,288 @@
+//! In: the settings that were tried on an axis so far. Out: a running table: what each one does, and whether it is better.
+//!
+//! It is looked at after every move. An interval of 95 % that is looked at so often is wrong sooner or later; these have
+//! 99.75 %, by which a verdict is wrong in 5 of 100 comparisons however often it is looked at.
+
+use serde::Serialize;
+
+use super::compare::ladder::{Cache, KindLadder, Rung, ladders_cached};
+
+use super::compare::{Basis, Group, PairLine, by_kind};
+use super::kind_moves::KindMoves;
+use super::number::{fixed, plain};
+use super::rungs::Rungs;
+use crate::analysis::comparison::{Comparison, Margin, Side, Terms, Verdict};
+use crate::analysis::median_interval::median_interval;
+use crate::analysis::more_moves::{Claim, MoreMoves, more_moves};
+
+/// Confidence of each interval by which a verdict is given.
+pub const CONFIDENCE: f64 = 0.9975;
+/// Change that more moves are to show, as a share of the best median.
+pub const CHANGE: f64 = 0.1;
+/// Probability with which they show it.
+pub const POWER: f64 = 0.9;
+
+/// Longest note in the table. Unit: characters
+const LONGEST_NOTE: usize = 60;
+
+/// What a setting does with one kind of moves, as other tools read it. Times in seconds.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SettingLine {
+    /// Name of the axis.
+    pub axis: String,
+    /// The kind in words.
+    pub kind: String,
+    /// Number of the setting, from 1.
+    pub setting: usize,
+    /// What was changed before it.
+    pub note: Option<String>,
+    /// Moves that settled or did not.
+    pub moves: usize,
+    /// Moves that did not.
+    pub unsettled: usize,
+    /// Median, unsettled moves as the latest; none if that is unsettled.
+    pub median_s: Option<f64>,
+    /// Its interval at 95 %; an end among unsettled moves is none.
+    pub median_95_s: Option<[Option<f64>; 2]>,
+    /// Shape of most stops; none where no shape is known.
+    pub signature: Option<String>,
+    /// Whether it is the best that was shown so far.
+    pub is_best: bool,
+    /// Number of the setting that it is compared with: the best before it; none for the first one.
+    pub against: Option<usize>,
+    /// The verdict, as in a comparison.
+    pub verdict: Option<&'static str>,
+    /// Median of all differences to that setting; negative: sooner.
+    pub shift_s: Option<f64>,
+    /// Its interval at 99.75 %, which allows for looking at it after every move.
+    pub shift_9975_s: Option<[Option<f64>; 2]>,
+    /// More moves with this setting that would show a change by a tenth, nine times in ten; 0: those there are would have.
+    pub more_moves: Option<usize>,
+    /// Moves that both settings need in all, where those of the best one are too few for that.
+    pub each_moves: Option<usize>,
+    /// The verdict in words.
+    pub words: String,
+}
+
+/// The settings of one axis, kind by kind.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct TuningTable {
+    /// For each kind its settings.
+    pub kinds: Vec<Vec<SettingLine>>,
+}
+
+/// How the moves of the table are compared.
+pub fn basis(unit: &str, encoder_step: f64) -> Basis {
+    let terms = Terms { confidence: CONFIDENCE, margin: Margin::Time(0.0) };
+    Basis { terms, unit: unit.to_owned(), encoder_step, sample_period_s: 0.0 }
+}
+
+impl TuningTable {
+    /// The table of an axis.
+    pub fn new(axis: &str, rungs: &Rungs, basis: &Basis, cache: &mut Cache) -> TuningTable {
+        let kinds = by_kind(&rungs.groups, basis);
+        let ladders = ladders_cached(&rungs.groups, &kinds, basis, cache);
+        let lines = |(ladder, kind): (&KindLadder, &KindMoves)| {
+            let line = |rung| line(axis, rung, (ladder, kind), &rungs.groups);
+            ladder.rungs.iter().map(line).collect()
+        };
+        TuningTable { kinds: ladders.iter().zip(&kinds).map(lines).collect() }
+    }
+
+    /// The lines whose number of moves has changed since an earlier table.
+    pub fn news<'a>(&'a self, before: &'a TuningTable) -> impl Iterator<Item = &'a SettingLine> {
+        let old = |kind: usize, line: usize| before.kinds.get(kind).and_then(|lines| lines.get(line));
+        let moves = move |kind: usize, line: usize| old(kind, line).map_or(0, |line| line.moves);
+        self.kinds.iter().enumerate().flat_map(move |(kind, lines)| {
+            let is_new = move |(at, line): &(usize, &SettingLine)| line.moves != moves(kind, *at);
+            lines.iter().enumerate().filter(is_new).map(|(_, line)| line)
+        })
+    }
+
+    /// The table as text, of at most `width` characters.
+    pub fn text(&self, width: usize) -> String {
+        let mut text = String::new();
+        for lines in &self.kinds {
+            let Some(first) = lines.first() else { continue };
+            text += &cut(&format!("{}, {}", first.axis, first.kind), width);
+            text += "\nsetting  moves  median ms (95 % sure)  unsettled  signature\n";
+            lines.iter().for_each(|line| text += &line.text(width));
+        }
+        text
+    }
+}
+
+fn line(axis: &str, rung: &Rung, (ladder, kind): (&KindLadder, &KindMoves), groups: &[Group]) -> SettingLine {
+    let finite = |value: f64| Some(value).filter(|value| value.is_finite());
+    let (side, group) = (Side::of(&rung.settling_s), &groups[rung.group]);
+    let first = ladder.rungs.first().map_or(0, |rung| rung.group);
+    let (against, pair) = match (&rung.best, &rung.first) {
+        (Some((best, pair)), _) => (Some(*best), Some(pair)),
+        (None, pair) => (pair.as_ref().map(|_| first), pair.as_ref()),
+    };
+    let other = ladder.rungs.iter().find(|other| Some(other.group) == against);
+    let more = pair.zip(other).and_then(|(pair, other)| more(pair, &other.settling_s, &rung.settling_s));
+    SettingLine {
+        axis: axis.to_owned(),
+        kind: ladder.kind.clone(),
+        setting: rung.group + 1,
+        note: Some(group.note.clone()).filter(|note| !note.is_empty()),
+        moves: side.moves,
+        unsettled: side.unsettled,
+        median_s: finite(side.median),
+        median_95_s: median_interval(&rung.settling_s, 0.95).map(|(low, high)| [finite(low), finite(high)]),
+        signature: signature(&kind.groups[rung.group]),
+        is_best: rung.group == ladder.best && ladder.best != first,
+        against: against.map(|against| against + 1),
+        verdict: pair.map(|pair| pair.verdict),
+        shift_s: pair.and_then(|pair| pair.shift_s),
+        shift_9975_s: pair.and_then(|pair| pair.shift_95_s),
+        more_moves: more.and_then(|more| match more {
+            MoreMoves::OfThis(moves) => Some(moves),
+            MoreMoves::OfEach(_) => None,
+        }),
+        each_moves: more.and_then(|more| match more {
+            MoreMoves::OfEach(moves) => Some(moves),
+            MoreMoves::OfThis(_) => None,
+        }),
+        words: pair.map_or("the first setting".to_owned(), |pair| words(pair, against, more)),
+    }
+}
+
+/// The shape that most stops have; of two as frequent ones the first by name.
+fn signature(moves: &[&super::move_report::MoveReport]) -> Option<String> {
+    let mut shapes: Vec<&str> = moves.iter().filter_map(|report| report.signature.as_deref()).collect();
+    shapes.sort_unstable();
+    let runs = shapes.chunk_by(|one, other| one == other);
+    runs.rev().max_by_key(|run| run.len()).and_then(|run| run.first()).map(|shape| (*shape).to_owned())
+}
+
+/// How many more moves would show a change by a tenth, where nothing is shown yet.
+fn more(pair: &PairLine, best: &[f64], this: &[f64]) -> Option<MoreMoves> {
+    let is_open = pair.verdict == Verdict::NotShown.word() || pair.verdict == Verdict::TooFew.word();
+    let change = CHANGE * pair.median_before_s?;
+    let claim = Claim { change, confidence: CONFIDENCE, power: POWER };
+    is_open.then(|| more_moves(best, this, &claim)).flatten()
+}
+
+/// The verdict in words: against the best setting before.
+fn words(pair: &PairLine, against: Option<usize>, more: Option<MoreMoves>) -> String {
+    let other = against.map_or(String::new(), |against| (against + 1).to_string());
+    match pair.verdict {
+        "faster" | "slower" => beside(pair, &other),
+        "no difference shown" => {
+            format!("no difference to {other} shown{}", more.map_or(String::new(), |more| wanted(more, pair)))
+        }
+        "too few" => {
+            let needed = Comparison::needed(&basis("", 0.0).terms);
+            let missing = |there: usize| needed.saturating_sub(there);
+            match (missing(pair.n_before), missing(pair.n_after)) {
+                (0, missing) => format!("too few moves yet to compare with {other}: {missing} more"),
+                (missing, _) => format!("{other} has too few moves to compare with: {missing} more of it"),
+            }
+        }
+        "too dependent" => format!("can't be compared with {other}: {}", pair.reason),
+        _ => "no such moves yet".to_owned(),
+    }
+}
+
+fn beside(pair: &PairLine, other: &str) -> String {
+    let (verdict, figure) = (pair.verdict, |seconds: f64| fixed(1e3 * seconds.abs(), 1));
+    let ends = pair.shift_95_s.unwrap_or_default();
+    let [near, far] = if verdict == "faster" { [ends[1], ends[0]] } else { ends };
+    match (near, far) {
+        _ if !super::compare::ladder_table::is_by_time(pair) => {
+            format!(
+                "{verdict} than {other}: {} moves settle",
+                if verdict == "faster" { "more" } else { "fewer" }
+            )
+        }
+        (Some(near), Some(far)) => {
+            format!("{verdict} than {other} by {} to {} ms", figure(near), figure(far))
+        }
+        (Some(near), None) => format!("{verdict} than {other} by more than {} ms", figure(near)),
+        _ => format!("{verdict} than {other}"),
+    }
+}
+
+/// `; 12 more moves would show 10 %`.
+fn wanted(more: MoreMoves, pair: &PairLine) -> String {
+    let change = format!("{} %", plain(100.0 * CHANGE));
+    match more {
+        MoreMoves::OfThis(0) => {
+            apart(pair).map_or(String::new(), |apart| format!("; at most {apart} % apart"))
+        }
+        MoreMoves::OfThis(1) => format!("; 1 more move would show {change}"),
+        MoreMoves::OfThis(moves) => format!("; {moves} more moves would show {change}"),
+        MoreMoves::OfEach(moves) => format!("; {moves} moves of each would show {change}"),
+    }
+}
+
+/// How far the interval reaches, as a share of the median before, rounded up. Unit: %
+fn apart(pair: &PairLine) -> Option<String> {
+    let [low, high] = pair.shift_95_s?;
+    let share = low?.abs().max(high?.abs()) / pair.median_before_s.filter(|median| *median > 0.0)?;
+    Some(fixed((100.0 * share).ceil(), 0))
+}
+
+impl SettingLine {
+    /// Its figures, then its note and its verdict on lines of their own.
+    fn text(&self, width: usize) -> String {
+        let mark = if self.is_best { "*" } else { " " };
+        let share = match self.moves {
+            0 => "–".to_owned(),
+            moves => format!("{} %", fixed(100.0 * self.unsettled as f64 / moves as f64, 0)),
+        };
+        let figures = format!(
+            "{:>6}{mark}  {:>5}  {:<22}  {:>7}    {}",
+            self.setting,
+            self.moves,
+            self.median(),
+            share,
+            self.signature.as_deref().unwrap_or(super::table::DASH)
+        );
+        let note = self.note.as_ref().map(|note| cut(note, LONGEST_NOTE));
+        let below = note.into_iter().chain([self.words.clone()]);
+        let below: String = below.map(|line| cut(&format!("         {line}"), width) + "\n").collect();
+        cut(figures.trim_end(), width) + "\n" + &below
+    }
+
+    /// `45.1 (44.0 to 46.2)`.
+    fn median(&self) -> String {
+        let figure = |end: Option<f64>| end.map_or("unsettled".to_owned(), |end| fixed(1e3 * end, 1));
+        let median = match self.moves {
+            0 => return super::table::DASH.to_owned(),
+            _ => figure(self.median_s),
+        };
+        match self.median_95_s {
+            Some([None, None]) | None => median,
+            Some([low, high]) => format!("{median} ({} to {})", figure(low), figure(high)),
+        }
+    }
+
+    /// Two lines that stand by themselves: which setting, and its verdict.
+    pub fn lines(&self) -> String {
+        let shape = self.signature.as_ref().map_or(String::new(), |shape| format!(", {shape}"));
+        let settles = format!(
+            "{}, {}\n  setting {}: {} move{}, median {} ms, {} unsettled{shape}\n  {}\n",
+            self.axis,
+            self.kind,
+            self.setting,
+            self.moves,
+            if self.moves == 1 { "" } else { "s" },
+            self.median(),
+            self.unsettled,
+            self.words
+        );
+        settles.lines().map(|line| cut(line, 80) + "\n").collect()
+    }
+}
+
+/// At most so many characters; the last one of a text that is longer says so.
+fn cut(text: &str, width: usize) -> String {
+    let text = super::printable::printable(text);
+    if text.chars().count() <= width {
+        return text;
+    }
+    text.chars().take(width.saturating_sub(1)).chain(['…']).collect()
+}
