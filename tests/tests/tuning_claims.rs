@@ -7,7 +7,7 @@ use stillpoint::analysis::more_moves::{Claim, MoreMoves, more_moves};
 use stillpoint::analysis::quantile::median;
 use stillpoint::report::tuning::{CHANGE, CONFIDENCE, POWER};
 use stillpoint_tests::chance::Chance;
-use stillpoint_tests::rounds::{rounds, seed};
+use stillpoint_tests::rounds::{round, rounds, seed};
 
 /// How a setting settles: lognormal around 100 ms, on a grid if there is one, some at once.
 #[derive(Clone, Copy)]
@@ -75,9 +75,11 @@ fn chance_of(share: f64, count: u64) -> f64 {
 /// Two equal settings, looked at after each of 120 moves: a difference is shown at any time in 5 of 100 cases at most.
 #[test]
 fn looked_at_after_every_move_a_verdict_is_seldom_wrong() {
-    let count = rounds(60);
+    let count = rounds(24);
     println!("family | ever shown | with an interval of 95 % each time");
-    for (name, setting) in families() {
+    // All families take minutes; these are the ones that differ.
+    let is_run = |name: &str| round().is_some() || !name.starts_with("spread 1") && !name.contains("steps");
+    for (name, setting) in families().into_iter().filter(|family| is_run(family.0)) {
         let mut chance = Chance::new(seed(11));
         let (mut shown, mut shown_at_95) = (0, 0);
         for _ in 0..count {
@@ -96,7 +98,7 @@ fn looked_at_after_every_move_a_verdict_is_seldom_wrong() {
 /// As many more moves as claimed show the change nine times in ten.
 #[test]
 fn as_many_more_moves_as_claimed_show_the_change() {
-    let count = rounds(150);
+    let count = rounds(80);
     println!("family | moves | claimed, middle | shown");
     let mut wrong = Vec::new();
     for (name, setting) in families() {
@@ -137,7 +139,7 @@ fn as_many_more_moves_as_claimed_show_the_change() {
 
 #[test]
 fn the_interval_of_a_median_holds_it() {
-    let count = rounds(800);
+    let count = rounds(300);
     println!("family | moves | held");
     for (name, setting) in families() {
         for moves in [8, 20, 100] {
@@ -162,7 +164,9 @@ fn the_interval_of_a_median_holds_it() {
             let few_dependent = setting.correlation > 0.0 && moves < 20;
             let least = if few_dependent { 0.88 } else { 0.93 };
             assert!(share >= least - chance_of(0.05, count), "{name}, {moves} moves: {share}");
-            assert!(share <= 0.995, "{name}, {moves} moves: {share}");
+            // Of 8 moves the interval is all of them: 254 of 256.
+            let most = if moves < 20 { 1.0 } else { 0.975 + chance_of(0.05, count) };
+            assert!(share <= most, "{name}, {moves} moves: {share}");
         }
     }
 }

@@ -1,7 +1,7 @@
 //! In: the settings that were tried on an axis so far. Out: a running table: what each one does, and whether it is better.
 //!
-//! It is looked at after every move. An interval of 95 % that is looked at so often is wrong sooner or later; these have
-//! 99.75 %, by which a verdict is wrong in 5 of 100 comparisons however often it is looked at.
+//! It is looked at after every move. Intervals of 95 % that are looked at so often are wrong in a fourth of all comparisons
+//! sooner or later; these have 99.9 %, by which a verdict is wrong in less than 5 of 100, however often it is looked at.
 
 use serde::Serialize;
 
@@ -16,7 +16,7 @@ use crate::analysis::median_interval::median_interval;
 use crate::analysis::more_moves::{Claim, MoreMoves, more_moves};
 
 /// Confidence of each interval by which a verdict is given.
-pub const CONFIDENCE: f64 = 0.9975;
+pub const CONFIDENCE: f64 = 0.999;
 /// Change that more moves are to show, as a share of the best median.
 pub const CHANGE: f64 = 0.1;
 /// Probability with which they show it.
@@ -54,8 +54,8 @@ pub struct SettingLine {
     pub verdict: Option<&'static str>,
     /// Median of all differences to that setting; negative: sooner.
     pub shift_s: Option<f64>,
-    /// Its interval at 99.75 %, which allows for looking at it after every move.
-    pub shift_9975_s: Option<[Option<f64>; 2]>,
+    /// Its interval at 99.9 %, which allows for looking at it after every move.
+    pub shift_999_s: Option<[Option<f64>; 2]>,
     /// More moves with this setting that would show a change by a tenth, nine times in ten; 0: those there are would have.
     pub more_moves: Option<usize>,
     /// Moves that both settings need in all, where those of the best one are too few for that.
@@ -136,7 +136,7 @@ fn line(axis: &str, rung: &Rung, (ladder, kind): (&KindLadder, &KindMoves), grou
         against: against.map(|against| against + 1),
         verdict: pair.map(|pair| pair.verdict),
         shift_s: pair.and_then(|pair| pair.shift_s),
-        shift_9975_s: pair.and_then(|pair| pair.shift_95_s),
+        shift_999_s: pair.and_then(|pair| pair.shift_95_s),
         more_moves: more.and_then(|more| match more {
             MoreMoves::OfThis(moves) => Some(moves),
             MoreMoves::OfEach(_) => None,

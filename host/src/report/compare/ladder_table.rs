@@ -14,7 +14,7 @@ pub fn table(compared: &Compared, ladders: &[KindLadder], heading: &Heading, wid
     text += &groups(&compared.groups);
     text += &format!("window {}, {}\n", printable(&heading.window), heading.definition);
     for ladder in ladders {
-        text += &format!("\n{}: {}\n", printable(&ladder.kind), best(ladder));
+        text += &format!("\n{}:\n  {}\n", printable(&ladder.kind), best(ladder));
         text += &rungs(ladder, width);
         text += &reasons(ladder);
     }
@@ -26,9 +26,15 @@ pub fn answer(ladders: &[KindLadder], heading: &Heading) -> String {
     let moves = |ladder: &&KindLadder| ladder.rungs.iter().map(|rung| rung.settling_s.len()).sum::<usize>();
     match ladders.iter().rev().max_by_key(moves) {
         None => "No moves were found".to_owned(),
-        Some(ladder) => {
-            format!("{}: {}, at {}", printable(&ladder.kind), best(ladder), printable(&heading.window))
-        }
+        Some(ladder) => match &ladder.claim {
+            None => format!(
+                "No setting is shown to be faster than the first one at {}",
+                printable(&heading.window)
+            ),
+            Some(claim) => {
+                format!("{} is the best at {}", printable(&claim.after), printable(&heading.window))
+            }
+        },
     }
 }
 
@@ -48,7 +54,7 @@ fn best(ladder: &KindLadder) -> String {
         ("faster", _, _) => format!("{} % sure: more moves settle", number::plain(100.0 * claim.confidence)),
         _ => "more moves are needed to be sure".to_owned(),
     };
-    format!("{best} is the best, faster than {first} ({size}{all})")
+    format!("{best} is the best, faster than {first}\n  ({size}{all})")
 }
 
 fn rungs(ladder: &KindLadder, width: usize) -> String {
@@ -138,8 +144,9 @@ fn caution(ladders: &[KindLadder]) -> String {
     };
     let by_chance = number::plain(1.0 / (1.0 - confidence));
     format!(
-        "\n* the best. {comparisons} comparisons, each {} % sure by itself: of settings that are all alike,\n\
-         about one comparison in {by_chance} shows a difference. Try the best one once more before you keep it.\n",
+        "\n* the best that was shown. {comparisons} comparisons, each {} % sure by itself:\n\
+         of settings that are all alike about one comparison in {by_chance} shows a difference.\n\
+         Try the best one once more before you keep it.\n",
         number::plain(100.0 * confidence)
     )
 }
