@@ -428,6 +428,8 @@ fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::number::plain;
+    use crate::source::rehearsal::lever::LEVERS;
     use clap::{Command, FromArgMatches};
 
     fn parsed(arguments: &[&str]) -> Result<Arguments, String> {
@@ -492,6 +494,15 @@ mod tests {
         assert!(refusal(&["--healthy"]).unwrap().contains("leave out --healthy"));
         assert!(refusal(&["--wear", "dibble"]).unwrap().contains("add --wear tray_shuttle"));
         assert_eq!(refusal(&["--wear", "dibble", "--wear", "tray_shuttle"]), None);
+    }
+
+    #[test]
+    fn the_manual_names_every_lever_and_its_range() {
+        for lever in LEVERS {
+            let range = format!("{} {} to {}", lever.name, plain(lever.range.0), plain(lever.range.1));
+            let unit = lever.unit.map_or(", in the unit of the axis".to_owned(), |unit| format!(" {unit}"));
+            assert!(EXAMPLES.contains(&(range.clone() + &unit)), "{range}{unit}");
+        }
     }
 
     #[test]
