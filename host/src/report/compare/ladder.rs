@@ -175,6 +175,12 @@ mod tests {
         }
     }
 
+    /// Five settings of 30 moves each.
+    fn groups() -> Vec<Group> {
+        let middles = [150.0, 45.0, 45.2, 300.0, 6.0];
+        (1..).zip(middles).map(|(number, middle)| group(number, 30, middle)).collect()
+    }
+
     fn basis() -> Basis {
         let terms = Terms { confidence: 0.95, margin: Margin::Time(0.0) };
         Basis { terms, unit: "mm".to_owned(), encoder_step: 0.001, sample_period_s: 0.0 }
@@ -182,9 +188,7 @@ mod tests {
 
     #[test]
     fn the_best_is_the_one_that_was_shown_to_be_faster() {
-        let middles = [150.0, 45.0, 45.2, 300.0, 6.0];
-        let groups: Vec<Group> =
-            (1..).zip(middles).map(|(number, middle)| group(number, 30, middle)).collect();
+        let groups = groups();
         let kinds = by_kind(&groups, &basis());
         let ladders = ladders(&groups, &kinds, &basis());
         assert_eq!(ladders.len(), 1);
@@ -208,6 +212,13 @@ mod tests {
                 (Some("faster"), Some((1, "faster"))),
             ]
         );
+    }
+
+    #[test]
+    fn pairs_and_the_best_are_as_other_tools_read_them() {
+        let groups = groups();
+        let kinds = by_kind(&groups, &basis());
+        let ladders = ladders(&groups, &kinds, &basis());
         let compared = Compared::of_ladders(&groups, &kinds, &ladders);
         let names: Vec<(&str, &str)> =
             compared.pairs.iter().map(|pair| (pair.before.as_str(), pair.after.as_str())).collect();
