@@ -111,7 +111,7 @@ impl RunningTable {
         let tables: String = self.shown().map(|axis| axis.table.text(width) + "\n").collect();
         // From the upper left corner; what was there is cleared.
         let mut out = io::stdout().lock();
-        write!(out, "\x1b[H\x1b[J{tables}Settings of one axis at a time; keep clear while it moves.\n")?;
+        writeln!(out, "\x1b[H\x1b[J{tables}Change one thing at a time; keep clear while the axis moves.")?;
         Ok(out.flush()?)
     }
 }

@@ -286,3 +286,88 @@ fn cut(text: &str, width: usize) -> String {
     }
     text.chars().take(width.saturating_sub(1)).chain(['…']).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::report;
+    use super::super::move_report::MoveReport;
+    use super::*;
+
+    /// Moves that settle after `middle` ms and up to a tenth more or less, in an order without dependence.
+    fn moves(count: u32, middle: f64) -> Vec<MoveReport> {
+        let settling = |k: u32| middle * (0.9 + 0.2 * f64::from(k * 37 % 101) / 101.0) * 1e-3;
+        (0..count).map(|k| report(k + 1, Some(settling(k)))).collect()
+    }
+
+    fn table(groups: &[(&str, Vec<MoveReport>)]) -> TuningTable {
+        let group = |(at, (note, moves)): (usize, &(&str, Vec<MoveReport>))| Group {
+            name: format!("setting {}", at + 1),
+            note: (*note).to_owned(),
+            moves: moves.clone(),
+            ..Group::default()
+        };
+        let rungs = Rungs { groups: groups.iter().enumerate().map(group).collect(), between: 0 };
+        TuningTable::new("tray", &rungs, &basis("mm", 0.001), &mut Cache::default())
+    }
+
+    fn words(groups: &[(&str, Vec<MoveReport>)]) -> Vec<String> {
+        table(groups).kinds[0].iter().map(|line| line.words.clone()).collect()
+    }
+
+    #[test]
+    fn verdicts_are_against_the_best_before_and_say_what_is_missing() {
+        let first = || ("", moves(60, 100.0));
+        let found = words(&[first(), ("a", moves(40, 50.0)), ("b", moves(2, 51.0))]);
+        assert_eq!(found[0], "the first setting");
+        assert!(found[1].starts_with("faster than 1 by 4") && found[1].ends_with(" ms"), "{}", found[1]);
+        assert_eq!(found[2], "too few moves yet to compare with 2: 5 more");
+        let found = words(&[first(), ("a", moves(12, 101.0))]);
+        assert!(found[1].starts_with("no difference to 1 shown; "), "{}", found[1]);
+        assert!(found[1].ends_with(" more moves would show 10 %"), "{}", found[1]);
+        let found = words(&[first(), ("a", moves(90, 100.0))]);
+        assert!(found[1].contains("no difference to 1 shown; at most ") && found[1].ends_with(" % apart"));
+        let mut patchy = moves(60, 100.0);
+        patchy.iter_mut().step_by(5).for_each(|one| *one = report(one.number, None));
+        assert_eq!(words(&[first(), ("a", patchy)])[1], "slower than 1: fewer moves settle");
+        assert_eq!(words(&[first(), ("a", vec![])])[1], "no such moves yet");
+        let few = words(&[("", moves(3, 100.0)), ("a", moves(3, 50.0))]);
+        assert_eq!(few[1], "1 has too few moves to compare with: 4 more of it");
+    }
+
+    #[test]
+    fn the_table_fits_and_shows_shapes_where_there_are_some() {
+        let long = "position gain 40 → 60 1/s; velocity feedforward 80 → 100 %; integral 25 → 30 1/s";
+        let mut shapes = moves(30, 50.0);
+        shapes.iter_mut().for_each(|one| one.signature = None);
+        let text = table(&[("", moves(30, 100.0)), (long, shapes)]).text(80);
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{text}");
+        let row =
+            |start: &str| text.lines().find(|line| line.trim_start().starts_with(start)).expect("a row");
+        assert!(row("1 ").ends_with("0 %    ringing") && row("2*").ends_with("0 %    –"), "{text}");
+        assert!(text.contains("…") && text.contains("faster than 1 by"), "{text}");
+    }
+
+    #[test]
+    fn news_are_the_settings_with_more_moves() {
+        let one = |count| table(&[("", moves(30, 100.0)), ("a", moves(count, 50.0))]);
+        let (before, after) = (one(7), one(8));
+        let news: Vec<usize> = after.news(&before).map(|line| line.setting).collect();
+        assert_eq!(news, [2]);
+        assert_eq!(after.news(&TuningTable::default()).count(), 2);
+        let lines = after.kinds[0][1].lines();
+        assert!(lines.contains("setting 2: 8 moves, median ") && lines.lines().count() == 3, "{lines}");
+    }
+
+    #[test]
+    fn what_was_compared_before_is_not_compared_anew() {
+        let mut cache = Cache::default();
+        for count in [20, 21] {
+            let group = |name: &str, moves| Group { name: name.to_owned(), moves, ..Group::default() };
+            let groups = vec![group("setting 1", moves(30, 100.0)), group("setting 2", moves(count, 50.0))];
+            let rungs = Rungs { groups, between: 0 };
+            let cached = TuningTable::new("tray", &rungs, &basis("mm", 0.001), &mut cache);
+            let anew = TuningTable::new("tray", &rungs, &basis("mm", 0.001), &mut Cache::default());
+            assert_eq!(cached, anew);
+        }
+    }
+}

@@ -175,6 +175,9 @@ mod tests {
         }
     }
 
+    /// Against the first, and against the best with its place.
+    type Verdicts<'a> = (Option<&'a str>, Option<(usize, &'a str)>);
+
     /// Five settings of 30 moves each.
     fn groups() -> Vec<Group> {
         let middles = [150.0, 45.0, 45.2, 300.0, 6.0];
@@ -194,7 +197,7 @@ mod tests {
         assert_eq!(ladders.len(), 1);
         let ladder = &ladders[0];
         assert_eq!((ladder.best, ladder.comparisons, ladder.rungs.len()), (4, 7, 5));
-        let verdicts: Vec<(Option<&str>, Option<(usize, &str)>)> = ladder
+        let verdicts: Vec<Verdicts> = ladder
             .rungs
             .iter()
             .map(|rung| {
