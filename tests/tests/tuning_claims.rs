@@ -3,9 +3,9 @@
 
 use stillpoint::analysis::comparison::{Comparison, Margin, Terms, Verdict};
 use stillpoint::analysis::median_interval::median_interval;
-use stillpoint::analysis::more_moves::{Claim, MoreMoves, more_moves};
+use stillpoint::analysis::more_moves::{MoreMoves, more_moves};
 use stillpoint::analysis::quantile::median;
-use stillpoint::report::tuning::{CHANGE, CONFIDENCE, POWER};
+use stillpoint::report::tuning::{CHANGE, POWER, claim, confidence};
 use stillpoint_tests::chance::Chance;
 use stillpoint_tests::rounds::{round, rounds, seed};
 
@@ -85,9 +85,11 @@ fn looked_at_after_every_move_a_verdict_is_seldom_wrong() {
         for _ in 0..count {
             let first = Moves::new(setting, 100.0, &mut chance).take(40, &mut chance);
             let second = Moves::new(setting, 100.0, &mut chance).take(120, &mut chance);
-            let ever = |confidence| (3..=120).any(|n| is_shown(verdict(&first, &second[..n], confidence)));
-            shown += u64::from(ever(CONFIDENCE));
-            shown_at_95 += u64::from(ever(0.95));
+            let ever = |confidence: &dyn Fn(usize) -> f64| {
+                (3..=120).any(|n| is_shown(verdict(&first, &second[..n], confidence(n.min(first.len())))))
+            };
+            shown += u64::from(ever(&confidence));
+            shown_at_95 += u64::from(ever(&|_| 0.95));
         }
         let [share, at_95] = [shown, shown_at_95].map(|shown| shown as f64 / count as f64);
         println!("{name:16} | {share:.3} | {at_95:.3}");
@@ -112,8 +114,7 @@ fn as_many_more_moves_as_claimed_show_the_change() {
                 let mut first = before.take(one, &mut chance);
                 let mut second = after.take(other, &mut chance);
                 let change = CHANGE * median(&first).expect("moves");
-                let claim = Claim { change, confidence: CONFIDENCE, power: POWER };
-                let more = match more_moves(&first, &second, &claim) {
+                let more = match more_moves(&first, &second, &claim(change)) {
                     Some(MoreMoves::OfThis(more)) => more,
                     Some(MoreMoves::OfEach(each)) => {
                         first.extend(before.take(each - one, &mut chance));
@@ -124,7 +125,8 @@ fn as_many_more_moves_as_claimed_show_the_change() {
                 second.extend(after.take(more, &mut chance));
                 claims += 1;
                 claimed.push(more as f64);
-                shown += u64::from(is_shown(verdict(&first, &second, CONFIDENCE)));
+                let confidence = confidence(first.len().min(second.len()));
+                shown += u64::from(is_shown(verdict(&first, &second, confidence)));
             }
             let (share, middle) = (shown as f64 / claims as f64, median(&claimed).unwrap_or(0.0));
             println!("{name:16} | {one:3} {other:3} | {middle:5.0} | {share:.3} of {claims}");

@@ -30,6 +30,8 @@ pub struct Claim {
     pub confidence: f64,
     /// Probability that it is shown.
     pub power: f64,
+    /// Fewest moves on each side that the claim is made for.
+    pub fewest: usize,
 }
 
 /// Moves that would show a change.
@@ -50,6 +52,9 @@ pub fn more_moves(first: &[f64], second: &[f64], claim: &Claim) -> Option<MoreMo
     // Few moves say little of their spread; then it is taken for that of the first setting.
     let of_second = Spread::of(second).unwrap_or(of_first);
     let is_enough = |one: usize, other: usize| {
+        if one.min(other) < claim.fewest {
+            return false;
+        }
         let scatter = (of_first.variance / one as f64 + of_second.variance / other as f64).sqrt();
         let independent = (one as f64 / of_first.factor).min(other as f64 / of_second.factor);
         factor(independent, claim).is_some_and(|factor| factor * scatter <= claim.change)
@@ -117,7 +122,7 @@ mod tests {
     use rand_pcg::Pcg32;
     use rand_pcg::rand_core::Rng;
 
-    const CLAIM: Claim = Claim { change: 10.0, confidence: 0.95, power: 0.9 };
+    const CLAIM: Claim = Claim { change: 10.0, confidence: 0.95, power: 0.9, fewest: 8 };
 
     fn drawn(random: &mut Pcg32, count: usize, deviation: f64) -> Vec<f64> {
         let mut normal =

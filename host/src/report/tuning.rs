@@ -1,7 +1,8 @@
 //! In: the settings that were tried on an axis so far. Out: a running table: what each one does, and whether it is better.
 //!
 //! It is looked at after every move. Intervals of 95 % that are looked at so often are wrong in a fourth of all comparisons
-//! sooner or later; these have 99.9 %, by which a verdict is wrong in less than 5 of 100, however often it is looked at.
+//! sooner or later; these are wider, so that a verdict is wrong in 5 of 100 comparisons at most, however often it is looked
+//! at. Fewer than 20 moves don't show whether they depend on each other, so they have to show more.
 
 use serde::Serialize;
 
@@ -11,16 +12,23 @@ use super::compare::{Basis, Group, PairLine, by_kind};
 use super::kind_moves::KindMoves;
 use super::number::{fixed, plain};
 use super::rungs::Rungs;
-use crate::analysis::comparison::{Comparison, Margin, Side, Terms, Verdict};
+use crate::analysis::comparison::{Comparison, FEWEST_FOR_DEPENDENCE, Margin, Side, Terms, Verdict};
 use crate::analysis::median_interval::median_interval;
 use crate::analysis::more_moves::{Claim, MoreMoves, more_moves};
 
-/// Confidence of each interval by which a verdict is given.
-pub const CONFIDENCE: f64 = 0.999;
+/// Confidence of each interval by which a verdict is given, from 20 moves on each side on.
+pub const CONFIDENCE: f64 = 0.9975;
+/// The same for fewer moves. Both were found by simulation.
+pub const CONFIDENCE_OF_FEW: f64 = 0.9999;
 /// Change that more moves are to show, as a share of the best median.
 pub const CHANGE: f64 = 0.1;
 /// Probability with which they show it.
 pub const POWER: f64 = 0.9;
+
+/// Confidence of an interval, by the moves of the smaller side.
+pub fn confidence(moves: usize) -> f64 {
+    if moves < FEWEST_FOR_DEPENDENCE { CONFIDENCE_OF_FEW } else { CONFIDENCE }
+}
 
 /// Longest note in the table. Unit: characters
 const LONGEST_NOTE: usize = 60;
@@ -54,8 +62,10 @@ pub struct SettingLine {
     pub verdict: Option<&'static str>,
     /// Median of all differences to that setting; negative: sooner.
     pub shift_s: Option<f64>,
-    /// Its interval at 99.9 %, which allows for looking at it after every move.
-    pub shift_999_s: Option<[Option<f64>; 2]>,
+    /// Its interval; an end is none if it is open or lies among unsettled moves.
+    pub shift_interval_s: Option<[Option<f64>; 2]>,
+    /// Confidence of that interval, which allows for looking at it after every move.
+    pub confidence: Option<f64>,
     /// More moves with this setting that would show a change by a tenth, nine times in ten; 0: those there are would have.
     pub more_moves: Option<usize>,
     /// Moves that both settings need in all, where those of the best one are too few for that.
@@ -73,7 +83,7 @@ pub struct TuningTable {
 
 /// How the moves of the table are compared.
 pub fn basis(unit: &str, encoder_step: f64) -> Basis {
-    let terms = Terms { confidence: CONFIDENCE, margin: Margin::Time(0.0) };
+    let terms = Terms { confidence: CONFIDENCE_OF_FEW, margin: Margin::Time(0.0) };
     Basis { terms, unit: unit.to_owned(), encoder_step, sample_period_s: 0.0 }
 }
 
@@ -81,7 +91,7 @@ impl TuningTable {
     /// The table of an axis.
     pub fn new(axis: &str, rungs: &Rungs, basis: &Basis, cache: &mut Cache) -> TuningTable {
         let kinds = by_kind(&rungs.groups, basis);
-        let ladders = ladders_cached(&rungs.groups, &kinds, basis, cache);
+        let ladders = ladders_cached(&rungs.groups, &kinds, (basis, &confidence), cache);
         let lines = |(ladder, kind): (&KindLadder, &KindMoves)| {
             let line = |rung| line(axis, rung, (ladder, kind), &rungs.groups);
             ladder.rungs.iter().map(line).collect()
@@ -136,7 +146,8 @@ fn line(axis: &str, rung: &Rung, (ladder, kind): (&KindLadder, &KindMoves), grou
         against: against.map(|against| against + 1),
         verdict: pair.map(|pair| pair.verdict),
         shift_s: pair.and_then(|pair| pair.shift_s),
-        shift_999_s: pair.and_then(|pair| pair.shift_95_s),
+        shift_interval_s: pair.and_then(|pair| pair.shift_95_s),
+        confidence: pair.map(|pair| pair.confidence),
         more_moves: more.and_then(|more| match more {
             MoreMoves::OfThis(moves) => Some(moves),
             MoreMoves::OfEach(_) => None,
@@ -161,8 +172,13 @@ fn signature(moves: &[&super::move_report::MoveReport]) -> Option<String> {
 fn more(pair: &PairLine, best: &[f64], this: &[f64]) -> Option<MoreMoves> {
     let is_open = pair.verdict == Verdict::NotShown.word() || pair.verdict == Verdict::TooFew.word();
     let change = CHANGE * pair.median_before_s?;
-    let claim = Claim { change, confidence: CONFIDENCE, power: POWER };
+    let claim = claim(change);
     is_open.then(|| more_moves(best, this, &claim)).flatten()
+}
+
+/// What is claimed of a change of this size. Unit: s
+pub fn claim(change: f64) -> Claim {
+    Claim { change, confidence: CONFIDENCE, power: POWER, fewest: FEWEST_FOR_DEPENDENCE }
 }
 
 /// The verdict in words: against the best setting before.
@@ -320,7 +336,7 @@ mod tests {
         let found = words(&[first(), ("a", moves(40, 50.0)), ("b", moves(2, 51.0))]);
         assert_eq!(found[0], "the first setting");
         assert!(found[1].starts_with("faster than 1 by 4") && found[1].ends_with(" ms"), "{}", found[1]);
-        assert_eq!(found[2], "too few moves yet to compare with 2: 5 more");
+        assert_eq!(found[2], "too few moves yet to compare with 2: 6 more");
         let found = words(&[first(), ("a", moves(12, 101.0))]);
         assert!(found[1].starts_with("no difference to 1 shown; "), "{}", found[1]);
         assert!(found[1].ends_with(" more moves would show 10 %"), "{}", found[1]);
@@ -331,7 +347,7 @@ mod tests {
         assert_eq!(words(&[first(), ("a", patchy)])[1], "slower than 1: fewer moves settle");
         assert_eq!(words(&[first(), ("a", vec![])])[1], "no such moves yet");
         let few = words(&[("", moves(3, 100.0)), ("a", moves(3, 50.0))]);
-        assert_eq!(few[1], "1 has too few moves to compare with: 4 more of it");
+        assert_eq!(few[1], "1 has too few moves to compare with: 5 more of it");
     }
 
     #[test]

@@ -68,21 +68,25 @@ pub struct Cache(HashMap<[usize; 5], PairLine>);
 
 /// The ladder of each kind.
 pub fn ladders(groups: &[Group], kinds: &[KindMoves], basis: &Basis) -> Vec<KindLadder> {
-    ladders_cached(groups, kinds, basis, &mut Cache::default())
+    ladders_cached(groups, kinds, (basis, &|_| basis.terms.confidence), &mut Cache::default())
 }
 
-/// The same, without the comparisons that were made already.
+/// The same without the comparisons that were made already, and with a confidence that depends on the moves of the smaller
+/// side.
 pub fn ladders_cached(
     groups: &[Group],
     kinds: &[KindMoves],
-    basis: &Basis,
+    (basis, confidence): (&Basis, &dyn Fn(usize) -> f64),
     cache: &mut Cache,
 ) -> Vec<KindLadder> {
     let mut pair = |kind: &KindMoves, (before, after): (usize, usize)| {
         let moves = |at: usize| kind.groups[at].len();
         let key = [kind.typical.number as usize, before, after, moves(before), moves(after)];
         let names = (groups[before].name.as_str(), groups[after].name.as_str());
-        let made = cache.0.entry(key).or_insert_with(|| line(kind, (before, after), names, (kinds, basis)));
+        let confidence = confidence(moves(before).min(moves(after)));
+        let basis = Basis { terms: Terms { confidence, ..basis.terms }, ..basis.clone() };
+        let made = cache.0.entry(key);
+        let made = made.or_insert_with(|| line(kind, (before, after), names, (kinds, &basis)));
         PairLine { kind: kind.name.clone(), ..made.clone() }
     };
     let mut ladders: Vec<KindLadder> = kinds.iter().map(|kind| ladder(kind, &mut pair)).collect();
