@@ -41,4 +41,6 @@ pub mod identify;
 pub mod like_moves;
 pub mod stop_curves;
 pub mod comparison;
+pub mod median_interval;
+pub mod more_moves;
 pub mod window_limit;

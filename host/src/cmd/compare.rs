@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Args;
-use stillpoint_core::Fraction;
 
 use super::group::GroupPaths;
 use super::measuring::{Measuring, window};
@@ -19,27 +18,49 @@ use crate::plot::Format;
 use crate::plot::figure::Figure;
 use crate::plot::spread::{Chart, Series};
 use crate::report::compare::curves::{KindCurves, curves, round_curves};
+use crate::report::compare::ladder::ladders;
+use crate::report::compare::ladder_table;
 use crate::report::compare::table::{Heading, answer, table};
 use crate::report::compare::{Basis, Compared, Group, GroupLine, by_kind};
 use crate::report::kind_moves::KindMoves;
 use crate::report::move_report::definition_name;
 use crate::report::number::plain;
 
+mod stored;
+
 /// Find out whether a change made an axis settle faster
 ///
 /// Measures recordings from before and after the change, compares moves of the same kind (direction, distance and speed),
 /// and says by how much they settle sooner or later, with an interval; or why that can't be said. Moves that do not settle
 /// count as later than all others. Several settings are compared pair by pair, and window by window: which is best may
-/// depend on the window. The section Comparison of core/METHOD.md defines each number.
+/// depend on the window. With --store the moves come from a store: --by-note compares each setting with the first one and
+/// with the best before it, intervals of time are compared like recordings. The sections Comparison and Settings one after
+/// another of core/METHOD.md define each number.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
-    /// BEFORE AFTER [AFTER2 …]: each a recording, a folder of recordings, or NAME=FILE,FILE…
-    #[arg(required = true, num_args = 2.., value_name = "RECORDINGS")]
+    /// BEFORE AFTER [AFTER2 …]: each a recording, a folder of recordings, or NAME=FILE,FILE…; with --store an interval of
+    /// time, A..B or NAME=A..B
+    #[arg(required_unless_present = "by_note", num_args = 2.., value_name = "RECORDINGS")]
     groups: Vec<String>,
     /// Half-width of the position window, in the unit of the recordings
-    #[arg(long, value_name = "W", allow_negative_numbers = true)]
-    window: String,
+    #[arg(long, value_name = "W", allow_negative_numbers = true, required_unless_present = "store")]
+    window: Option<String>,
+    /// Compare moves of this store, as its monitor measured them
+    #[arg(long, value_name = "PATH", conflicts_with_all = ["window", "Measuring", "Columns", "Scale"])]
+    store: Option<PathBuf>,
+    /// Compare the settings between the notes of the store; see `stillpoint note`
+    #[arg(long, requires = "store", conflicts_with_all = ["groups", "note", "note_file"])]
+    by_note: bool,
+    /// Name or number of the axis in the store
+    #[arg(long, value_name = "A", requires = "store")]
+    axis: Option<String>,
+    /// With --by-note from this time on: 14:00, RFC 3339, or how long ago: 30m, 2h, 3d
+    #[arg(long, value_name = "T", requires = "by_note")]
+    since: Option<String>,
+    /// With --by-note before this time
+    #[arg(long, value_name = "T", requires = "by_note")]
+    until: Option<String>,
     /// Change of settling time that is too small to matter
     #[arg(long, value_name = "M", value_parser = positive, allow_negative_numbers = true)]
     margin_ms: Option<f64>,
@@ -75,7 +96,10 @@ Examples:
   stillpoint compare monday/ tuesday/ --window 0.05 --margin-ms 5 --note 'belt 42 -> 68 Hz'
   stillpoint compare gain_1=a.csv,b.csv gain_2=c.csv,d.csv gain_4=e.csv --window 3 --plot gains.svg
   stillpoint compare before.csv after.csv --window 0.05 --note-file changes.csv --format json
+  stillpoint compare --store shift.store --by-note --axis tray_shuttle --since 13:00
+  stillpoint compare --store shift.store --axis dibble 14:00..14:20 'gain 60=14:30..14:50'
 
+A time of day is the last one until now, or the first after the beginning of its interval, in this computer's time zone.
 A note file has a line for each parameter: name, old, new, unit; with or without a header.
 
 Exit status: 0 done, whatever the verdict; 1 a recording can't be used; 2 wrong arguments.";
@@ -99,41 +123,59 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
-    let window = window(&arguments.window)?;
-    let (groups, basis) = groups(arguments, window)?;
+    let (groups, basis) = groups(arguments)?;
     let kinds = by_kind(&groups, &basis);
-    let compared = Compared::new(&groups, &kinds, &basis);
     let heading = heading(arguments, &groups, &basis);
+    let ladders = if arguments.by_note { ladders(&groups, &kinds, &basis) } else { Vec::new() };
+    let compared = match arguments.by_note {
+        true => Compared::of_ladders(&groups, &kinds, &ladders),
+        false => Compared::new(&groups, &kinds, &basis),
+    };
     if let Some(path) = &arguments.plot {
         draw(path, &compared, &kinds, &heading)?;
     }
-    let text = match arguments.format {
-        Form::Json => compared.json().map_err(Error::from)?,
-        Form::Table => {
-            let is_shown =
-                |kind: &&KindMoves| kind.groups.iter().filter(|moves| !moves.is_empty()).count() > 1;
-            let curves: Vec<KindCurves> =
-                kinds.iter().filter(is_shown).map(|kind| round_curves(kind, window.to_f64())).collect();
-            table(&compared, &curves, &heading, width())
-        }
+    let text = match (arguments.format, arguments.by_note) {
+        (Form::Json, _) => compared.json().map_err(Error::from)?,
+        (Form::Table, true) => ladder_table::table(&compared, &ladders, &heading, width()),
+        (Form::Table, false) => table(&compared, &shown_curves(&groups, &kinds), &heading, width()),
     };
     io::stdout().write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
 }
 
-/// Reads and measures all groups.
-fn groups(arguments: &Arguments, window: Fraction) -> Result<(Vec<Group>, Basis), Error> {
-    let reader = Reader::new(Some(window), &arguments.measuring, (&arguments.columns, &arguments.scale))?;
-    let paths = GroupPaths::all(&arguments.groups)?;
-    let notes = super::notes::all(&arguments.note, &arguments.note_file, paths.len() - 1)?;
+/// The settling curves of kinds that two groups have at least, at round windows and at the one that was set.
+fn shown_curves(groups: &[Group], kinds: &[KindMoves]) -> Vec<KindCurves> {
+    let Some(set) = groups.iter().find_map(|group| group.moves.first()) else { return Vec::new() };
+    let is_shown = |kind: &&KindMoves| kind.groups.iter().filter(|moves| !moves.is_empty()).count() > 1;
+    kinds.iter().filter(is_shown).map(|kind| round_curves(kind, set.window)).collect()
+}
+
+/// Reads all groups.
+fn groups(arguments: &Arguments) -> Result<(Vec<Group>, Basis), Error> {
     let margin = match (arguments.margin_ms, arguments.margin) {
         (_, Some(share)) => Margin::Share(share),
         (ms, None) => Margin::Time(ms.unwrap_or(0.0) * 1e-3),
     };
     let terms = Terms { confidence: arguments.confidence, margin };
+    let (mut groups, basis) = match &arguments.store {
+        Some(path) => stored::groups(arguments, path, terms)?,
+        None => recorded(arguments, terms)?,
+    };
+    if !arguments.by_note {
+        let notes = super::notes::all(&arguments.note, &arguments.note_file, groups.len() - 1)?;
+        groups.iter_mut().skip(1).zip(notes).for_each(|(group, note)| group.note = note);
+    }
+    Ok((groups, basis))
+}
+
+/// Reads and measures recordings.
+fn recorded(arguments: &Arguments, terms: Terms) -> Result<(Vec<Group>, Basis), Error> {
+    let window = window(arguments.window.as_deref().unwrap_or_default())?;
+    let reader = Reader::new(Some(window), &arguments.measuring, (&arguments.columns, &arguments.scale))?;
+    let paths = GroupPaths::all(&arguments.groups)?;
     let mut basis = Basis { terms, unit: String::new(), encoder_step: 0.0, sample_period_s: 0.0 };
     let mut groups = Vec::new();
-    for (at, GroupPaths { name, files }) in paths.into_iter().enumerate() {
+    for GroupPaths { name, files } in paths {
         let recorded = reader.all(&files)?;
         if groups.is_empty() {
             basis.unit = recorded.unit.clone();
@@ -146,7 +188,7 @@ fn groups(arguments: &Arguments, window: Fraction) -> Result<(Vec<Group>, Basis)
         groups.push(Group {
             name,
             files: files.iter().map(|file| file.display().to_string()).collect(),
-            note: at.checked_sub(1).map_or(String::new(), |at| notes[at].clone()),
+            note: String::new(),
             moves: recorded.moves,
         });
     }
@@ -155,7 +197,8 @@ fn groups(arguments: &Arguments, window: Fraction) -> Result<(Vec<Group>, Basis)
 
 fn heading(arguments: &Arguments, groups: &[Group], basis: &Basis) -> Heading {
     let report = groups.iter().find_map(|group| group.moves.first());
-    let (window, time, definition) = report.map_or((arguments.window.clone(), 0.0, ""), |report| {
+    let unknown = arguments.window.clone().unwrap_or_else(|| "–".to_owned());
+    let (window, time, definition) = report.map_or((unknown, 0.0, ""), |report| {
         (plain(report.window), report.window_time_s, definition_name(report.definition))
     });
     Heading {

@@ -3,6 +3,8 @@
 mod option_value;
 mod output;
 mod progress;
+mod local_time;
+mod tuning;
 pub mod rehearse;
 pub mod watch;
 pub mod device;
@@ -18,6 +20,7 @@ pub mod identify;
 
 mod group;
 mod notes;
+pub mod note;
 pub mod compare;
 pub mod window;
 

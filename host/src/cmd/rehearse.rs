@@ -8,10 +8,12 @@ use std::time::{Duration, Instant};
 use clap::builder::PossibleValuesParser;
 use clap::{Args, ValueEnum};
 use samples::Samples;
+use tune::Notes;
 
 use super::option_value::{positive, whole, whole_from_1};
 use super::output::{Output, OutputFormat, notify};
 use super::progress;
+use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
@@ -20,6 +22,7 @@ use crate::report::move_report::MoveReport;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
 use crate::source::rehearsal::axis::AxisData;
+use crate::source::rehearsal::exercise::Exercise;
 use crate::source::rehearsal::monitor::{AxisInfo, Monitor};
 use crate::source::rehearsal::nuisance::Nuisance;
 use crate::source::rehearsal::transplanter::{NAMES, axes_wearing};
@@ -30,6 +33,7 @@ use crate::store::{self, Store, time};
 mod port;
 mod samples;
 mod listen;
+mod tune;
 
 /// Rehearse a shift on a virtual machine
 ///
@@ -37,7 +41,8 @@ mod listen;
 /// of the monitor are decoded as if they came over a connection. Unless --healthy is given, the machine wears out in the
 /// last five eighths of the shift: the tray shuttle's belt slackens, the dibble's coupling slips, the gripper turntable's
 /// bearing tightens. With --wear only the named axes wear. With --nuisance the machine also warms up, changes products and
-/// the like: to see what the monitor makes of that.
+/// the like: to see what the monitor makes of that. With --tune the settings of an axis are changed one after another, to
+/// practise `compare --by-note` and `watch --tuning`.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -58,6 +63,13 @@ pub struct Arguments {
     /// What changes settling times, or the work, other than wear; several: NAME,NAME
     #[arg(long, value_name = "NAME", value_enum, value_delimiter = ',')]
     nuisance: Vec<Nuisance>,
+    /// Change an axis while it runs, as this file says: lines of minute, axis, lever, value. Each change is noted in the
+    /// store; no axis wears
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["wear", "healthy", "nuisance"])]
+    tune: Option<PathBuf>,
+    /// Print after each move what every setting does so far; see `stillpoint watch --tuning`
+    #[arg(long, requires_all = ["store", "tune"], conflicts_with = "listen")]
+    tuning: bool,
     /// Run in real time
     #[arg(long)]
     real_time: bool,
@@ -85,7 +97,17 @@ Examples:
   stillpoint rehearse --hours 8 --wear dibble --store shift.store
   stillpoint rehearse --hours 8 --healthy --nuisance warm-up,breaks,product-changes
   stillpoint rehearse --hours 0.2 --seed 7 --format jsonl --save-samples samples
-  stillpoint rehearse --listen 127.0.0.1:7007 --hours 1";
+  stillpoint rehearse --tune tuning.csv --store tuning.store
+  stillpoint rehearse --listen 127.0.0.1:7007 --hours 1
+
+Levers of --tune, with their ranges; values in % are shares of the axis as built:
+  position gain 1 to 500 1/s           command smoothing 0.5 to 200 ms
+  velocity gain 5 to 400 %             friction 0 to 1000 %
+  integral 0 to 500 1/s                stiffness 2 to 400 %
+  velocity feedforward 0 to 120 %      damping 0 to 1000 %
+  acceleration feedforward 0 to 200 %  play 0 to 1, in the unit of the axis
+A change takes effect with the next move. Settings of a real drive are another matter: they can make an axis oscillate or
+run away; follow the manual of the drive.";
 
 impl Default for Arguments {
     /// One hour, stored in the current folder: the arguments of `stillpoint` without a command.
@@ -96,6 +118,8 @@ impl Default for Arguments {
             wear: Vec::new(),
             healthy: false,
             nuisance: Vec::new(),
+            tune: None,
+            tuning: false,
             real_time: false,
             rate: 4000,
             store: Some(PathBuf::from("rehearsal.store")),
@@ -108,9 +132,9 @@ impl Default for Arguments {
 
 impl Arguments {
     /// Opens the store. The device number is a hash of the arguments, so that the store recognises the same shift.
-    fn open(&self, axes: &[AxisInfo]) -> Result<Option<Log>, Error> {
+    fn open(&self, axes: &[AxisInfo], number: [u8; 12]) -> Result<Option<Log>, Error> {
         let Some(path) = &self.store else { return Ok(None) };
-        self.refuse_store_of_others(path)?;
+        refuse_store_of_others(path, number)?;
         let axis = |(axis, info): (usize, &AxisInfo)| Axis {
             axis: axis as u8,
             name: info.name.to_owned(),
@@ -120,27 +144,21 @@ impl Arguments {
             source: "rehearsal".to_owned(),
         };
         let axes = axes.iter().enumerate().map(axis).collect();
-        Log::open(path, &store::Options::default(), Some(self.number()), axes).map(Some)
+        Log::open(path, &store::Options::default(), Some(number), axes).map(Some)
     }
 
-    /// Refuses a store of another machine: its axes have the same names, and their stories would be told as one.
-    fn refuse_store_of_others(&self, path: &Path) -> Result<(), Error> {
-        // What can't be opened is refused when it is opened for writing, with its own message.
-        let known = path.exists().then(|| Store::open(path, &store::Options::default()).ok()).flatten();
-        let Some(known) = known else { return Ok(()) };
-        let Some(shifts) = known.shifts_of_others(&self.number())? else { return Ok(()) };
-        let what = if shifts.is_empty() { String::new() } else { format!(": {}", shifts.join("; ")) };
-        Err(Error::Option {
-            option: "--store".to_owned(),
-            value: path.display().to_string(),
-            wrong: format!("holds the moves of another machine{what}"),
-            remedy: "give another file, or remove this one".to_owned(),
-        })
+    /// The running table, if it was asked for.
+    fn running_table(&self) -> Result<Option<RunningTable>, Error> {
+        let format = self.format.unwrap_or(OutputFormat::Table);
+        let path = self.store.as_deref().filter(|_| self.tuning);
+        path.map(|path| RunningTable::open(path, i64::MIN, format)).transpose()
     }
 
     /// Whether an axis wears.
     fn wears(&self, name: &str) -> bool {
-        !self.healthy && (self.wear.is_empty() || self.wear.iter().any(|axis| axis == name))
+        !self.healthy
+            && self.tune.is_none()
+            && (self.wear.is_empty() || self.wear.iter().any(|axis| axis == name))
     }
 
     /// Name of the shift.
@@ -152,7 +170,8 @@ impl Arguments {
         };
         let names: Vec<String> = self.nuisances().map(name).collect();
         let nuisances = if names.is_empty() { String::new() } else { format!(", {}", names.join(", ")) };
-        format!("rehearsal of {} h, seed {}{wear}{nuisances}", self.hours, self.seed)
+        let tune = if self.tune.is_some() { ", tuned" } else { "" };
+        format!("rehearsal of {} h, seed {}{wear}{nuisances}{tune}", self.hours, self.seed)
     }
 
     /// Each nuisance once, in the order of `--help`.
@@ -194,12 +213,13 @@ impl Arguments {
     }
 
     /// Number of the virtual monitor.
-    fn number(&self) -> [u8; 12] {
+    fn number(&self, exercise: &Exercise) -> [u8; 12] {
         let healthy = NAMES.iter().fold(0, |healthy, name| 2 * healthy + u64::from(!self.wears(name)));
         let baseline = u64::from(self.baseline_minutes());
         let shift = [self.hours.to_bits(), self.seed, healthy, u64::from(self.rate), baseline];
         let bytes = shift.into_iter().flat_map(u64::to_le_bytes);
         let bytes = bytes.chain(self.nuisances().flat_map(|nuisance| name(nuisance).into_bytes()));
+        let bytes = bytes.chain(exercise.bytes());
         // FNV-1a with 64 bits is enough to distinguish rehearsals.
         let hash = bytes.fold(0xCBF2_9CE4_8422_2325_u64, |hash, byte| {
             (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01B3)
@@ -208,6 +228,21 @@ impl Arguments {
         number.iter_mut().skip(4).zip(hash.to_le_bytes()).for_each(|(place, byte)| *place = byte);
         number
     }
+}
+
+/// Refuses a store of another machine: its axes have the same names, and their stories would be told as one.
+fn refuse_store_of_others(path: &Path, number: [u8; 12]) -> Result<(), Error> {
+    // What can't be opened is refused when it is opened for writing, with its own message.
+    let known = path.exists().then(|| Store::open(path, &store::Options::default()).ok()).flatten();
+    let Some(known) = known else { return Ok(()) };
+    let Some(shifts) = known.shifts_of_others(&number)? else { return Ok(()) };
+    let what = if shifts.is_empty() { String::new() } else { format!(": {}", shifts.join("; ")) };
+    Err(Error::Option {
+        option: "--store".to_owned(),
+        value: path.display().to_string(),
+        wrong: format!("holds the moves of another machine{what}"),
+        remedy: "give another file, or remove this one".to_owned(),
+    })
 }
 
 /// Name of a nuisance on the command line.
@@ -233,10 +268,12 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             remedy: format!("give more than 0 and at most {LONGEST} hours, such as 0.5"),
         });
     }
-    let axes = arguments.axes()?;
+    let exercise = tune::read(arguments.tune.as_deref(), arguments.hours)?;
+    let axes = exercise.axes(arguments.axes()?);
     if let Some(address) = &arguments.listen {
-        return listen::run(address, arguments, axes);
+        return listen::run(address, arguments, axes, &exercise);
     }
+    let number = arguments.number(&exercise);
     let (mut monitor, axes) =
         Monitor::with_axes(axes, arguments.seed, arguments.rate, Some(arguments.hours))?;
     monitor.set_baseline(&axes, arguments.baseline_minutes());
@@ -245,9 +282,12 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     let shift = Shift {
         samples: Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?,
-        store: arguments.open(&axes)?,
+        store: arguments.open(&axes, number)?,
+        tuning: arguments.running_table()?,
+        notes: Notes::new(&exercise, number),
+        number,
         begun: time::now() - if arguments.real_time { 0 } else { microseconds(arguments.hours * 3600.0) },
-        output: arguments.format.map(Output::new).transpose()?,
+        output: arguments.format.filter(|_| !arguments.tuning).map(Output::new).transpose()?,
         summary: ShiftSummary::new(arguments.hours * 3600.0),
         watch: WatchSummary::new(axes.iter().map(watch_axis).collect()),
         decoder: Decoder::default(),
@@ -259,6 +299,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 struct Shift {
     samples: Samples,
     store: Option<Log>,
+    notes: Notes,
+    tuning: Option<RunningTable>,
+    /// Number of the virtual monitor.
+    number: [u8; 12],
     /// Start of the shift. Unit: µs since 1970, UTC
     begun: i64,
     /// Output of every move, if requested.
@@ -300,6 +344,7 @@ impl Shift {
         if let Some(store) = &mut self.store {
             store.push(bytes, self.begun.saturating_add(microseconds(second)));
             store.drain_notes().iter().for_each(notify);
+            self.notes.write(store, second)?;
         }
         let mut reports = Vec::new();
         self.decoder.push(bytes, &mut |event| {
@@ -307,7 +352,12 @@ impl Shift {
             reports.extend(move_report(event, &self.axes));
         });
         bytes.clear();
-        reports.iter().try_for_each(|report| self.write(report))
+        reports.iter().try_for_each(|report| self.write(report))?;
+        if let (Some(tuning), false) = (&mut self.tuning, reports.is_empty()) {
+            self.store.as_mut().map(Log::commit);
+            tuning.refresh()?;
+        }
+        Ok(())
     }
 
     fn write(&mut self, report: &MoveReport) -> Result<(), Error> {
@@ -327,10 +377,12 @@ impl Shift {
             let (store, stored) = store.finish()?;
             let name = arguments.name();
             // A shift stored earlier keeps its start.
-            let begun = store.newest_start(&arguments.number())?.unwrap_or(self.begun);
+            let begun = store.newest_start(&self.number)?.unwrap_or(self.begun);
             store.name_shift(&name, begun, begun.saturating_add(microseconds(arguments.hours * 3600.0)))?;
             notify(format_args!("{}: {stored}", store.path().display()));
         }
+        let is_tabled = self.tuning.is_some();
+        self.tuning.iter_mut().try_for_each(|tuning| tuning.refresh().and_then(|()| tuning.finish()))?;
         let counts = self.decoder.counts();
         let summary =
             format!("{} frames, {} lost, {} corrupt parts", counts.frames, counts.lost, counts.corrupt);
@@ -340,6 +392,7 @@ impl Shift {
                 output.finish()?;
                 watch.lines().for_each(notify);
             }
+            None if is_tabled => (),
             None => write!(std::io::stdout(), "{}\n{watch}", self.summary.text())?,
         }
         notify(format_args!("the machine and its data are invented; {summary}"));
@@ -379,6 +432,8 @@ fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::number::plain;
+    use crate::source::rehearsal::lever::LEVERS;
     use clap::{Command, FromArgMatches};
 
     fn parsed(arguments: &[&str]) -> Result<Arguments, String> {
@@ -416,7 +471,11 @@ mod tests {
     fn nuisances_are_named_once_and_in_any_order() {
         let of = |arguments: &[&str]| {
             let arguments = parsed(arguments).unwrap();
-            (arguments.axes().unwrap()[1].nuisances.clone(), arguments.name(), arguments.number())
+            (
+                arguments.axes().unwrap()[1].nuisances.clone(),
+                arguments.name(),
+                arguments.number(&Exercise::default()),
+            )
         };
         let both = vec![Nuisance::WarmUp, Nuisance::Weekend];
         let found = of(&["--nuisance", "weekend,warm-up"]);
@@ -442,11 +501,20 @@ mod tests {
     }
 
     #[test]
+    fn the_manual_names_every_lever_and_its_range() {
+        for lever in LEVERS {
+            let range = format!("{} {} to {}", lever.name, plain(lever.range.0), plain(lever.range.1));
+            let unit = lever.unit.map_or(", in the unit of the axis".to_owned(), |unit| format!(" {unit}"));
+            assert!(EXAMPLES.contains(&(range.clone() + &unit)), "{range}{unit}");
+        }
+    }
+
+    #[test]
     fn every_choice_of_wear_is_another_machine() {
         let of = |healthy, wear: &[&str]| {
             let wear = wear.iter().map(|name| name.to_string()).collect();
             let arguments = Arguments { healthy, wear, ..Arguments::default() };
-            (arguments.number(), arguments.name())
+            (arguments.number(&Exercise::default()), arguments.name())
         };
         let [shuttle, dibble, turntable] = NAMES;
         let cases = [of(false, &[]), of(true, &[]), of(false, &[shuttle]), of(false, &[dibble, turntable])];

@@ -12,7 +12,9 @@ use stillpoint_core::wire::drift::Kind;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::{Parameters, Settings};
 
+use super::local_time::LocalTime;
 use super::output::{Output, OutputFormat, notify};
+use super::tuning::RunningTable;
 use crate::command::CommandEncoder;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent, MissingFrames};
 use crate::error::Error;
@@ -47,9 +49,15 @@ pub struct Arguments {
     /// Stored data survives a crash of this program (normal) or a power cut (full)
     #[arg(long, value_enum, default_value = "normal", requires = "store")]
     durability: Durable,
-    /// Output format; a table is printed at the end
-    #[arg(long, value_enum, default_value = "jsonl")]
-    format: OutputFormat,
+    /// Print after each move what every setting noted in the store does so far, instead of the moves; see `stillpoint note`
+    #[arg(long, requires = "store")]
+    tuning: bool,
+    /// With --tuning: moves from this time on: 14:00, RFC 3339, or how long ago: 30m, 2h, 3d; default: 8h, for file:PATH all
+    #[arg(long, value_name = "T", requires = "tuning")]
+    since: Option<String>,
+    /// Output format; a table of moves is printed at the end; default: jsonl, with --tuning table
+    #[arg(long, value_enum)]
+    format: Option<OutputFormat>,
     /// Names of the axes, in order
     #[arg(long, value_name = "NAME", value_delimiter = ',')]
     axes: Vec<String>,
@@ -73,6 +81,7 @@ Examples:
   stillpoint watch serial:/dev/ttyACM0 --store shift.store --axes tray,dibble,turntable
   stillpoint watch probe:STM32G474RETx --image stillpoint-nucleo-g474re
   stillpoint watch file:old.frames --store shift.store
+  stillpoint watch tcp:127.0.0.1:7007 --store shift.store --axes tray,dibble,turntable --tuning
   stillpoint watch file:old.frames --format table";
 
 /// Largest read. Unit: bytes
@@ -98,15 +107,31 @@ impl Arguments {
     }
 }
 
+impl Arguments {
+    /// The running table, if it was asked for.
+    fn running_table(&self) -> Result<Option<RunningTable>, Error> {
+        let Some(path) = self.store.as_deref().filter(|_| self.tuning) else { return Ok(None) };
+        let here = LocalTime::here();
+        let since = match (&self.since, self.source.starts_with("file:")) {
+            (Some(since), _) => here.last("--since", since)?,
+            (None, true) => i64::MIN,
+            (None, false) => here.last("--since", "8h")?,
+        };
+        RunningTable::open(path, since, self.format.unwrap_or(OutputFormat::Table)).map(Some)
+    }
+}
+
 /// Watches until the connection ends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let counts_per_unit = fraction("--counts-per-unit", &arguments.counts_per_unit)?.to_f64();
     let Connection { mut reader, writer } = source::open_with(&arguments.source, arguments.image.as_deref())?;
+    let log = arguments.open(counts_per_unit)?;
     let mut watch = Watch {
         arguments,
         counts_per_unit,
-        log: arguments.open(counts_per_unit)?,
-        output: Output::new(arguments.format)?,
+        log,
+        tuning: arguments.running_table()?,
+        output: Output::new(arguments.format.unwrap_or(OutputFormat::Jsonl))?,
         settings: BTreeMap::new(),
         monitor: MonitorClock::default(),
         kinds: BTreeMap::new(),
@@ -132,6 +157,7 @@ struct Watch<'a> {
     arguments: &'a Arguments,
     counts_per_unit: f64,
     log: Option<Log>,
+    tuning: Option<RunningTable>,
     output: Output,
     settings: BTreeMap<u8, Settings>,
     monitor: MonitorClock,
@@ -174,7 +200,8 @@ impl Watch<'_> {
             [] => decoder.finish(&mut |event| events.push(event)),
             _ => decoder.push(bytes, &mut |event| events.push(event)),
         }
-        events.into_iter().try_for_each(|event| self.report(event))
+        events.into_iter().try_for_each(|event| self.report(event))?;
+        self.tuning.as_mut().map_or(Ok(()), RunningTable::refresh)
     }
 
     /// Stores the bytes, and requests the frames that the store lacks.
@@ -194,7 +221,7 @@ impl Watch<'_> {
         self.report_drift(&event);
         match event {
             DeviceEvent::Move(decoded) => {
-                let report = self.move_report(*decoded);
+                let report = self.move_report(*decoded).filter(|_| self.tuning.is_none());
                 report.map_or(Ok(()), |report| self.output.write(&report))?;
             }
             // Moves are measured with the old settings until the new ones are in force.
@@ -291,9 +318,13 @@ impl Watch<'_> {
     }
 
     fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {
-        self.output.finish()?;
-        if let Some(log) = self.log {
-            notify(log.finish()?.1);
+        let stored = self.log.map(Log::finish).transpose()?;
+        match self.tuning {
+            Some(mut tuning) => tuning.refresh().and_then(|()| tuning.finish())?,
+            None => self.output.finish()?,
+        }
+        if let Some((_, stats)) = stored {
+            notify(stats);
         }
         let counts = decoder.counts();
         notify(format_args!(

@@ -4,7 +4,9 @@
 
 mod reason;
 pub mod curves;
+pub mod ladder;
 pub mod table;
+pub mod ladder_table;
 
 use std::io;
 
@@ -107,8 +109,11 @@ const UNLIKE: &str = "unlike moves";
 pub struct Compared {
     /// The groups, in order.
     pub groups: Vec<GroupLine>,
-    /// All pairs of groups, the earlier one first, with all kinds.
+    /// All pairs of groups, the earlier one first, with all kinds; of a ladder, those with the first and the best.
     pub pairs: Vec<PairLine>,
+    /// Of a ladder: the best setting for each kind of which one is shown to be faster than the first.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub best: Vec<ladder::BestLine>,
 }
 
 /// The moves of all groups that settled or did not, by kind.
@@ -141,6 +146,7 @@ impl Compared {
         Compared {
             groups: groups.iter().enumerate().map(|(at, group)| group_line(at, group, kinds)).collect(),
             pairs: pairs.flat_map(|(before, after)| pair(before, after)).collect(),
+            best: Vec::new(),
         }
     }
 

@@ -27,6 +27,8 @@ pub mod explained;
 // Moves of several recordings.
 pub mod kind_moves;
 pub mod compare;
+pub mod rungs;
+pub mod tuning;
 pub mod window;
 
 // A shift, and what becomes of settling.

@@ -35,6 +35,21 @@ pub(super) fn write(store: &Connection, who: &str, what: &str, text: &str) -> ru
     Ok(())
 }
 
+/// Writes a line about a change that a person made to an axis, or to the whole machine, now. Returns its number.
+pub(super) fn write_of_change(
+    store: &Connection,
+    who: &str,
+    (what, text): (&str, &str),
+    axis: Option<(i64, u8)>,
+) -> rusqlite::Result<i64> {
+    let mut statement = store.prepare_cached(
+        "INSERT INTO journal (at_us, who, what, text, device, axis) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
+    )?;
+    let (device, axis) = axis.unzip();
+    statement.execute(params![time::now(), who, what, text, device, axis])?;
+    Ok(store.last_insert_rowid())
+}
+
 /// Writes a line about what a person had a monitor do, now; `answer` is the frame with which the monitor answered.
 pub(super) fn write_of_action(
     store: &Connection,

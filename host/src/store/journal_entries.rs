@@ -13,7 +13,7 @@ pub struct Entry {
     pub at: String,
     /// Who: the name of a person, `monitor`, or `store`.
     pub who: String,
-    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, note.
+    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, change, note.
     pub what: String,
     /// In words.
     pub text: String,

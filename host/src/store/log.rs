@@ -109,6 +109,11 @@ impl Log {
         })
     }
 
+    /// The store, to read from it.
+    pub fn store(&self) -> &Store {
+        &self.store
+    }
+
     /// Logs bytes as they come. `now` in µs since 1970, UTC.
     pub fn push(&mut self, bytes: &[u8], now: i64) {
         self.check_clock(now);

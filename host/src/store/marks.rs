@@ -18,3 +18,8 @@ pub(super) fn write(store: &Connection, name: &str, value: i64) -> rusqlite::Res
     store.prepare_cached("INSERT OR REPLACE INTO marks VALUES (?1, ?2)")?.execute(params![name, value])?;
     Ok(())
 }
+
+/// Removes a mark. Returns whether it was there.
+pub(super) fn remove(store: &Connection, name: &str) -> rusqlite::Result<bool> {
+    Ok(store.prepare_cached("DELETE FROM marks WHERE name = ?1")?.execute([name])? > 0)
+}

@@ -60,7 +60,7 @@ impl StoredMove {
 pub(super) struct SettingsFrom {
     /// Start and number of the frame from which on they were in force.
     from: (u32, u32),
-    settings: Settings,
+    pub(super) settings: Settings,
 }
 
 /// Receives a move and its details.
@@ -82,8 +82,7 @@ impl Store {
         query: &MoveQuery,
         out: &mut dyn FnMut(&MoveReport) -> Result<(), Error>,
     ) -> Result<(), Error> {
-        let settings = self.settings(known).map_err(|error| self.fault(&error))?;
-        let reports = Reports { known, settings, kinds: self.kind_descriptions(known)? };
+        let reports = Reports::new(self, known)?;
         self.stored_moves(known, (query.since, query.until), query.details, &mut |stored, details| {
             reports.of(stored, details).map_or(Ok(()), |report| out(&report))
         })
@@ -170,15 +169,21 @@ fn move_in(body: &[u8]) -> Option<Move> {
 }
 
 /// From rows of an axis to reports.
-struct Reports<'a> {
+pub(super) struct Reports<'a> {
     known: &'a KnownAxis,
     settings: Vec<SettingsFrom>,
     /// Descriptions of the kinds, by [`kind::id`].
     kinds: BTreeMap<i64, String>,
 }
 
-impl Reports<'_> {
-    fn of(&self, stored: &StoredMove, details: Details) -> Option<MoveReport> {
+impl<'a> Reports<'a> {
+    /// Reads what holds for all moves of an axis.
+    pub(super) fn new(store: &Store, known: &'a KnownAxis) -> Result<Reports<'a>, Error> {
+        let settings = store.settings(known).map_err(|error| store.fault(&error))?;
+        Ok(Reports { known, settings, kinds: store.kind_descriptions(known)? })
+    }
+
+    pub(super) fn of(&self, stored: &StoredMove, details: Details) -> Option<MoveReport> {
         // If no settings frame of the monitor came, the defaults are assumed.
         let settings = stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;

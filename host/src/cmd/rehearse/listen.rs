@@ -11,6 +11,7 @@ use super::samples::Samples;
 use super::{Arguments, notify};
 use crate::error::Error;
 use crate::source::rehearsal::axis::AxisData;
+use crate::source::rehearsal::exercise::{Exercise, ExerciseNote};
 use crate::source::rehearsal::monitor::Monitor;
 use crate::source::rehearsal::transplanter::NAMES;
 use crate::store::time;
@@ -22,7 +23,12 @@ const STEPS: u32 = 100;
 const CAPACITY: usize = 1 << 14;
 
 /// Rehearses in real time for the clients that connect.
-pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> Result<ExitCode, Error> {
+pub(super) fn run(
+    address: &str,
+    arguments: &Arguments,
+    axes: [AxisData; 3],
+    exercise: &Exercise,
+) -> Result<ExitCode, Error> {
     refuse(arguments)?;
     // A device number from the current time, so that a store does not confuse it with the same shift at another time.
     let mut device = *b"inv\x01\0\0\0\0\0\0\0\0";
@@ -36,11 +42,15 @@ pub(super) fn run(address: &str, arguments: &Arguments, axes: [AxisData; 3]) -> 
     introduce(&port, arguments.hours);
     port.wait()?;
     let (begun, end_s, mut bytes) = (Instant::now(), arguments.hours * 3600.0, Vec::new());
+    let mut changes = exercise.notes.iter().peekable();
     while monitor.seconds() < end_s {
         for _ in 0..(rate / STEPS).max(1) {
             let second = monitor.seconds();
             let readings = monitor.step_within(&mut bytes, CAPACITY);
             samples.write(second, &readings, monitor.job())?;
+        }
+        while let Some(change) = changes.next_if(|change| change.at <= monitor.seconds()) {
+            announce(change);
         }
         port.step(&mut bytes, Instant::now(), &mut |command| monitor.receive(command));
         let due = begun + Duration::from_secs_f64(monitor.seconds());
@@ -61,6 +71,12 @@ fn refuse(arguments: &Arguments) -> Result<(), Error> {
     let remedy = format!("give it to the command that connects: `stillpoint watch tcp:… {option} {value}`");
     let wrong = "with --listen this command stores and prints nothing".to_owned();
     Err(Error::Option { option: option.to_owned(), value, wrong, remedy })
+}
+
+/// The client has the store, so that a person notes the change.
+fn announce(change: &ExerciseNote) {
+    let ExerciseNote { axis, text, .. } = change;
+    notify(format_args!("{axis} is changed; note it: stillpoint note --store PATH --axis {axis} '{text}'"));
 }
 
 fn introduce(port: &Port, hours: f64) {

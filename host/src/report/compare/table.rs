@@ -59,7 +59,7 @@ pub fn answer(compared: &Compared, heading: &Heading) -> String {
     }
 }
 
-fn groups(groups: &[GroupLine]) -> String {
+pub(super) fn groups(groups: &[GroupLine]) -> String {
     let line = |(number, group): (usize, &GroupLine)| {
         let omitted = match group.omitted {
             0 => String::new(),
@@ -100,13 +100,13 @@ fn kind(pair: &PairLine) -> String {
 }
 
 /// The ends of an interval as sizes of a shift, where both ends have its sign.
-fn sizes(shift: f64, [low, high]: [Option<f64>; 2]) -> [Option<f64>; 2] {
+pub(super) fn sizes(shift: f64, [low, high]: [Option<f64>; 2]) -> [Option<f64>; 2] {
     let turned = |end: Option<f64>| end.map(|end| -end);
     if shift < 0.0 { [turned(high), turned(low)] } else { [low, high] }
 }
 
 /// `95 % sure: -55.0 to -51.2 ms`.
-fn interval([low, high]: [Option<f64>; 2], confidence: f64) -> String {
+pub(super) fn interval([low, high]: [Option<f64>; 2], confidence: f64) -> String {
     let sure = format!("{} % sure:", number::plain(100.0 * confidence));
     match (low, high) {
         (Some(low), Some(high)) => {

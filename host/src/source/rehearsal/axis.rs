@@ -6,6 +6,7 @@ use thiserror::Error;
 
 use super::conditions::{Conditions, Response};
 use super::drive::{Command, Drive, Gains};
+use super::lever::{Adjustment, Setup};
 use super::mechanics::{Body, State};
 use super::nuisance::Nuisance;
 use super::profile::{Profile, Unplannable};
@@ -49,6 +50,8 @@ pub struct AxisData {
     pub response: Response,
     /// Nuisances that vary from move to move or stop the machine; see [`AxisData::with_nuisances`].
     pub nuisances: Vec<Nuisance>,
+    /// What is changed while it runs, in the order of time; each change takes effect with the next move.
+    pub adjustments: Vec<Adjustment>,
 }
 
 /// Factor on the noise of a noisy sensor.
@@ -60,6 +63,11 @@ impl AxisData {
     /// A random stream for each axis and use: neither the rate nor another axis changes the moves.
     pub(super) fn stream(&self) -> u64 {
         self.name.bytes().fold(0, |sum: u64, byte| sum.wrapping_mul(31).wrapping_add(u64::from(byte)))
+    }
+
+    /// What can be changed on it.
+    pub fn setup(&self) -> Setup {
+        Setup { body: self.body, gains: self.gains, acceleration: self.acceleration, jerk: self.jerk }
     }
 
     /// The same axis under these nuisances.
@@ -112,6 +120,9 @@ struct Leg {
 #[derive(Clone, Debug)]
 pub struct Axis {
     data: AxisData,
+    as_built: Setup,
+    /// Changes that have taken effect.
+    adjusted: usize,
     run: Run,
     conditions: Conditions,
     random: Pcg32,
@@ -167,6 +178,8 @@ impl Axis {
             body: data.body,
             drive: Drive::default(),
             state: State::default(),
+            adjusted: 0,
+            as_built: data.setup(),
             data,
         })
     }
@@ -258,7 +271,20 @@ impl Axis {
         }
     }
 
+    /// Makes the changes that are due. Unit: s
+    fn adjust(&mut self, now: f64) {
+        while let Some(due) = self.data.adjustments.get(self.adjusted).filter(|one| one.at <= now).copied() {
+            let mut setup = self.data.setup();
+            (due.lever.set)(&mut setup, &self.as_built, due.value);
+            let Setup { body, gains, acceleration, jerk } = setup;
+            (self.data.body, self.data.gains) = (body, gains);
+            (self.data.acceleration, self.data.jerk) = (acceleration, jerk);
+            self.adjusted += 1;
+        }
+    }
+
     fn begin_move(&mut self, now: f64) {
+        self.adjust(now);
         let start = self.leg.target;
         let planned = self.run.next_move().and_then(|next| {
             let profile = plan(&self.data, next.target - start).ok()?;

@@ -82,10 +82,11 @@ pub fn tray_shuttle() -> AxisData {
         jerk: 2_000_000.0,
         noise_rms: 1.5,
         lead_in: 0.1,
-        script: Script { moves, load_spread: 0.1, dwell_spread: 0.08 },
+        script: varied(moves, 0.1),
         wear: Wear { tension: Ramp { from: (0.15, 1.0), to: (1.0, 0.2) }, ..Wear::NONE },
         response: RESPONSES[0],
         nuisances: vec![],
+        adjustments: vec![],
     }
 }
 
@@ -120,14 +121,11 @@ pub fn dibble() -> AxisData {
         jerk: 1_500_000.0,
         noise_rms: 0.8,
         lead_in: 0.1,
-        script: Script {
-            moves: vec![Move::to(25.0, 0.12), Move::to(0.0, 0.25)],
-            load_spread: 0.15,
-            dwell_spread: 0.08,
-        },
+        script: varied(vec![Move::to(25.0, 0.12), Move::to(0.0, 0.25)], 0.15),
         wear: Wear { slip: Ramp { from: (0.55, 0.0), to: (1.0, -0.032) }, ..Wear::NONE },
         response: RESPONSES[1],
         nuisances: vec![],
+        adjustments: vec![],
     }
 }
 
@@ -162,15 +160,17 @@ pub fn gripper_turntable() -> AxisData {
         jerk: 400_000.0,
         noise_rms: 1.0,
         lead_in: 0.1,
-        script: Script {
-            moves: vec![Move::to(90.0, 0.25), Move::to(0.0, 0.25)],
-            load_spread: 0.15,
-            dwell_spread: 0.08,
-        },
+        script: varied(vec![Move::to(90.0, 0.25), Move::to(0.0, 0.25)], 0.15),
         wear: Wear { friction: Ramp { from: (0.35, 1.0), to: (1.0, 7.0) }, ..Wear::NONE },
         response: RESPONSES[2],
         nuisances: vec![],
+        adjustments: vec![],
     }
+}
+
+/// Moves whose load varies by that share, and whose rests vary by 8 %.
+fn varied(moves: Vec<Move>, load_spread: f64) -> Script {
+    Script { moves, load_spread, dwell_spread: 0.08 }
 }
 
 /// `counts / length` for numbers written above, which are never zero.
