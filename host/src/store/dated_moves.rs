@@ -9,7 +9,7 @@ use crate::error::Error;
 use crate::report::rungs::DatedMove;
 
 impl Store {
-    /// The moves of an axis whose command ended within a time, in their order; with their settling curves if `curves`.
+    /// The moves of an axis whose command ended within a time, in their order; with their details if `details`.
     /// Unit: µs since 1970, UTC
     pub fn dated_moves(
         &self,
@@ -20,7 +20,7 @@ impl Store {
         let reports = Reports::new(self, known)?;
         let mut moves = Vec::new();
         self.stored_moves(known, within, details, &mut |stored, curve| {
-            moves.extend(reports.of(stored, curve).map(|report| {
+            moves.extend(reports.of(stored, found).map(|report| {
                 let length = (1e6 * (report.command_end_s - report.start_s)).round() as i64;
                 DatedMove { start: stored.at.saturating_sub(length), end: stored.at, report }
             }));
