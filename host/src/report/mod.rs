@@ -27,6 +27,7 @@ pub mod explained;
 pub mod kind_moves;
 pub mod compare;
 pub mod window;
+pub mod limit;
 
 // A shift, and what becomes of settling.
 pub mod shift;
