@@ -13,11 +13,13 @@ pub mod store;
 mod recording_options;
 mod measuring;
 mod recordings;
+mod notes;
+mod page_options;
+mod sign_off;
 pub mod measure;
 pub mod identify;
 
 mod group;
-mod notes;
 pub mod compare;
 pub mod window;
 

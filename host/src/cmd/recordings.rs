@@ -106,8 +106,8 @@ impl Reader {
     }
 }
 
-/// Unit: that of position
-fn encoder_step(layout: &Layout) -> f64 {
+/// Smallest change of feedback. Unit: that of position
+pub(super) fn encoder_step(layout: &Layout) -> f64 {
     f64::from(layout.encoder_step.max(1)) / layout.counts_per_unit.to_f64()
 }
 

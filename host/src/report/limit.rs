@@ -218,7 +218,8 @@ impl Checked {
             Verdict::Passes => format!("Passes: {found}"),
             Verdict::Barely => format!("Passes by less than its uncertainty: {found}"),
             Verdict::NotShown if moves == 0 => "Does not pass: there are no moves".to_owned(),
-            Verdict::NotShown | Verdict::Fails => format!("Does not pass: {found}"),
+            Verdict::NotShown => format!("Does not pass: {found}, which shows too little"),
+            Verdict::Fails => format!("Does not pass: {found}"),
         }
     }
 
@@ -242,7 +243,7 @@ impl Checked {
             format!("Slowest settled move: {} (move {number}).", beside(settling, half))
         });
         let confidence = number::plain(100.0 * self.limit.confidence);
-        let bound = bound.filter(|_| counts.moves > 0).map(|bound| {
+        let bound = bound.filter(|bound| *bound >= 1e-4).map(|bound| {
             format!(
                 "With {confidence} % confidence, at least {} of all such moves keep the limit.",
                 share(bound)
