@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use sha2::{Digest, Sha256};
 
-use super::model::{Block, Page};
+use super::model::{Block, Column, Page, Row, Table};
 use crate::error::Error;
 use crate::report::wall_time;
 
@@ -42,8 +42,37 @@ pub fn sha256(path: &Path) -> Result<String, Error> {
     }
 }
 
+/// Sentences one below the other; `None.` where there are none.
+pub(super) fn list(texts: Vec<String>) -> Block {
+    if texts.is_empty() { Block::Text("None.".to_owned()) } else { Block::List(texts) }
+}
+
+/// What is to be written on the lines of a page that is handed over.
+pub(super) fn lines() -> Vec<String> {
+    ["Prepared by, date", "Accepted by, date", "Machine, serial number"].map(str::to_owned).to_vec()
+}
+
+/// A table of recordings with their hashes; what is no file has none. Each with the name of its group, if there are several.
+pub fn recordings(groups: &[(&str, Vec<String>)]) -> Result<Table, Error> {
+    let mut rows = Vec::new();
+    for (group, file) in groups.iter().flat_map(|(group, files)| files.iter().map(move |file| (group, file)))
+    {
+        let path = Path::new(file);
+        let hash = if path.is_file() { sha256(path)? } else { "none: it is no file".to_owned() };
+        let group = (groups.len() > 1).then(|| (*group).to_owned());
+        rows.push(Row {
+            cells: group.into_iter().chain([file.clone(), hash]).collect(),
+            remark: String::new(),
+            is_bold: false,
+        });
+    }
+    let group = (groups.len() > 1).then_some("group");
+    let columns = group.into_iter().chain(["file", "SHA-256"]).map(Column::text).collect();
+    Ok(Table { caption: String::new(), columns, rows })
+}
+
 /// What a person must know who works by a page, at its end.
-pub fn safety(page: &mut Page) {
+pub(super) fn safety(page: &mut Page) {
     page.blocks.push(Block::Heading("Safety".to_owned()));
     page.blocks.push(Block::Text(
         "Recording signals of a running axis and tuning its drive mean working near moving machinery and in control \

@@ -19,3 +19,5 @@ pub mod file;
 // What is said.
 pub mod about;
 pub mod sign_off;
+pub mod comparison;
+pub mod window;

@@ -180,10 +180,7 @@ fn cautions(signed: &SignOff) -> Block {
     let moves: Vec<&MoveReport> = signed.moves.iter().collect();
     let mut cautions = signed.notes.to_vec();
     cautions.extend(table::reasons(&moves));
-    match cautions.is_empty() {
-        true => Block::Text("None.".to_owned()),
-        false => Block::List(cautions),
-    }
+    about::list(cautions)
 }
 
 /// Every move with all fields that tables have, and what it shows of the limit.
