@@ -157,6 +157,7 @@ fn groups(arguments: &Arguments, window: Fraction) -> Result<(Vec<Group>, Basis)
             files: files.iter().map(|file| file.display().to_string()).collect(),
             note: at.checked_sub(1).map_or(String::new(), |at| notes[at].clone()),
             moves: recorded.moves,
+            cautions: recorded.notes,
         });
     }
     Ok((groups, basis))

@@ -22,5 +22,6 @@ pub mod identify;
 mod group;
 pub mod compare;
 pub mod window;
+pub mod shift;
 
 pub(crate) use output::notify;

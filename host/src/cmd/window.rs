@@ -110,7 +110,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         figure(&windows, &kinds, &basis).draw(path)?;
     }
-    arguments.page.write(|| page::page(&arguments.files, &recorded.moves, (&windows, &kinds, &basis)))?;
+    arguments.page.write(|| page::page(&arguments.files, &recorded, (&windows, &kinds, &basis)))?;
     let text = match arguments.format {
         Form::Json => windows.json()?,
         Form::Table => table(&windows, &basis, width()),

@@ -43,12 +43,12 @@ pub fn sha256(path: &Path) -> Result<String, Error> {
 }
 
 /// Sentences one below the other; `None.` where there are none.
-pub(super) fn list(texts: Vec<String>) -> Block {
+pub fn list(texts: Vec<String>) -> Block {
     if texts.is_empty() { Block::Text("None.".to_owned()) } else { Block::List(texts) }
 }
 
 /// What is to be written on the lines of a page that is handed over.
-pub(super) fn lines() -> Vec<String> {
+pub fn lines() -> Vec<String> {
     ["Prepared by, date", "Accepted by, date", "Machine, serial number"].map(str::to_owned).to_vec()
 }
 
@@ -72,7 +72,7 @@ pub fn recordings(groups: &[(&str, Vec<String>)]) -> Result<Table, Error> {
 }
 
 /// What a person must know who works by a page, at its end.
-pub(super) fn safety(page: &mut Page) {
+pub fn safety(page: &mut Page) {
     page.blocks.push(Block::Heading("Safety".to_owned()));
     page.blocks.push(Block::Text(
         "Recording signals of a running axis and tuning its drive mean working near moving machinery and in control \

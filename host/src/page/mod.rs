@@ -12,6 +12,7 @@ pub mod paper;
 mod text;
 
 // How it is written.
+pub mod plain;
 mod html;
 mod pdf;
 pub mod file;

@@ -80,7 +80,7 @@ fn points(kind: &KindLine, basis: &Basis) -> Table {
         if basis.cycle.is_some() {
             cells.extend([fixed(point.cycle_s, 3), fixed(point.parts_per_hour, 0)]);
         }
-        cells.push(point.limited_by.map_or(String::new(), |cause| format!("limited by {cause}")));
+        cells.push(point.limited_by.map_or(table::DASH.to_owned(), |cause| format!("limited by {cause}")));
         Row { cells, remark: String::new(), is_bold: false }
     };
     let mut columns = vec![

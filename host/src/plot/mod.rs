@@ -45,6 +45,7 @@ mod overlay;
 mod succession;
 mod sheet;
 pub mod spread;
+pub mod lanes;
 
 // The files.
 mod raster;

@@ -32,6 +32,7 @@ pub mod limit;
 // A shift, and what becomes of settling.
 pub mod shift;
 pub mod trend;
+pub mod glance;
 
 // An axis.
 pub mod identified;

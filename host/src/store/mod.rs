@@ -58,6 +58,8 @@ pub mod shifts;
 pub mod axes;
 mod move_span;
 mod summaries;
+pub mod holes;
+pub mod in_force;
 mod partial;
 pub mod kinds;
 pub mod statistics;

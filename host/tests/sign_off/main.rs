@@ -1,8 +1,9 @@
-//! In: recordings made here, given to `stillpoint measure` with a limit. Out: whether verdict, exit status and page say the
+//! In: recordings made here, given to `stillpoint measure` with a limit, `compare` and `window`. Out: whether verdict, exit status and page say the
 //! same, and whether the page is one that can be printed and signed.
 
 #[path = "../compare/made.rs"]
 mod made;
+mod handed_over;
 mod pages;
 
 use std::path::PathBuf;
@@ -50,9 +51,13 @@ pub(crate) fn text(bytes: &[u8]) -> String {
     String::from_utf8(bytes.to_vec()).expect("UTF-8")
 }
 
+/// Runs the program.
+pub(crate) fn run(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
+}
+
 fn measure(arguments: &[&str]) -> Output {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_stillpoint"));
-    command.args(["measure", "--window", "0.01"]).args(arguments).output().expect("it runs")
+    run(&[&["measure", "--window", "0.01"], arguments].concat())
 }
 
 /// Runs it, and looks for words on stderr.

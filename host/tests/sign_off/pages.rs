@@ -6,7 +6,7 @@ use crate::made::recording;
 use crate::{Folder, measure, stops, text};
 
 /// Whether the tools are there that read PDF; says so if not, in the form that `tests/run` counts.
-fn has_reader() -> bool {
+pub(crate) fn has_reader() -> bool {
     let found =
         Command::new("pdftotext").arg("-v").stdout(Stdio::null()).stderr(Stdio::null()).status().is_ok();
     if !found {
@@ -15,7 +15,7 @@ fn has_reader() -> bool {
     found
 }
 
-fn tool(name: &str, arguments: &[&str]) -> String {
+pub(crate) fn tool(name: &str, arguments: &[&str]) -> String {
     let output = Command::new(name).args(arguments).output().expect("it runs");
     assert!(output.status.success(), "{name} {arguments:?}: {}", text(&output.stderr));
     text(&output.stdout)
@@ -84,12 +84,13 @@ fn pages(folder: &Folder, file: &str, more: &[&str]) -> (String, String, Option<
     (std::fs::read_to_string(html).expect("a page"), pdf, status)
 }
 
-/// The text of both, without the instant at which each was made.
+/// Compares the text of both, without the instant at which each was made, up to the heading `next` after it. Returns the
+/// number of sheets.
 #[track_caller]
-fn same_text(html: &str, pdf: &str) -> usize {
+pub(crate) fn same_text(html: &str, pdf: &str, next: &str) -> usize {
     let without_time = |text: &str| {
         let at = text.find("Pagemade").expect("the time of the page") + "Pagemade".len();
-        let end = at + text[at..].find("Whatwaschanged").expect("the next heading");
+        let end = at + text[at..].find(&letters(next)).expect("the next heading");
         format!("{}{}", &text[..at], &text[end..])
     };
     let sheets = seen_in_pdf(pdf, &heading_of_moves(html));
@@ -115,7 +116,7 @@ fn both_pages_say_the_same_on_all_their_sheets() {
         let more = ["--limit-ms", limit, "--changed", "by hand & with care", "--changed", &changed];
         let (html, pdf, found) = pages(&folder, &file, &more);
         assert_eq!(found, Some(status), "{moves} moves");
-        let sheets = same_text(&html, &pdf);
+        let sheets = same_text(&html, &pdf, "What was changed");
         assert!(if moves == 500 { sheets > 8 } else { sheets <= 4 }, "{moves} moves on {sheets} sheets");
         let hash = tool("sha256sum", &[&file]);
         for part in
@@ -156,7 +157,7 @@ fn names_cannot_break_a_page() {
     }
     if has_reader() {
         // The font of the PDF has no such letter, and says so.
-        same_text(&html.replace('軸', "\u{FFFD}"), &pdf);
+        same_text(&html.replace('軸', "\u{FFFD}"), &pdf, "What was changed");
     }
 }
 

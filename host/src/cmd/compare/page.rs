@@ -42,10 +42,11 @@ pub(super) fn page(
     }))
 }
 
-/// What the moves of a group were noticed for.
+/// What the recordings of a group and its moves were noticed for.
 fn cautions(group: &Group) -> Vec<String> {
     let moves: Vec<&MoveReport> = group.moves.iter().collect();
-    table::reasons(&moves).into_iter().map(|reason| format!("{}, {reason}", group.name)).collect()
+    let reasons = table::reasons(&moves).into_iter().map(|reason| format!("{}, {reason}", group.name));
+    group.cautions.iter().cloned().chain(reasons).collect()
 }
 
 fn settings(basis: &Basis, heading: &Heading, made: &str) -> Vec<(String, String)> {

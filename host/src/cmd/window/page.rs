@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
+use super::super::recordings::Recorded;
 use super::{DRAWN_KINDS, chart, shown};
 use crate::error::Error;
 use crate::page::about;
@@ -15,7 +16,7 @@ use crate::report::kind_moves::KindMoves;
 use crate::report::move_report::{MoveReport, definition_name};
 use crate::report::number::plain;
 use crate::report::table;
-use crate::report::window::{Basis, Windows};
+use crate::report::window::{Basis, Choice, Windows, counts};
 
 /// Width of a picture. Unit: pixel
 const WIDTH: f64 = 900.0;
@@ -23,13 +24,13 @@ const WIDTH: f64 = 900.0;
 /// The page with all that was found, its settings and its recordings.
 pub(super) fn page(
     files: &[PathBuf],
-    moves: &[MoveReport],
+    recorded: &Recorded,
     (windows, kinds, basis): (&Windows, &[KindMoves], &Basis),
 ) -> Result<Page, Error> {
     let made = about::instant(Timestamp::now(), &TimeZone::system());
     let drawn = |(at, (kind, line))| chart(kind, line, basis).alone(WIDTH, &format!("curve{at}"));
     let pictures = shown(windows, kinds).into_iter().take(DRAWN_KINDS).enumerate().map(drawn);
-    let reports: Vec<&MoveReport> = moves.iter().collect();
+    let moves = recorded.moves.as_slice();
     let mut names: Vec<&str> = moves.iter().map(|report| report.axis.as_str()).collect();
     names.dedup();
     let files = files.iter().map(|file| file.display().to_string()).collect();
@@ -38,11 +39,22 @@ pub(super) fn page(
         windows,
         basis,
         settings: settings(moves, basis, &made),
-        cautions: table::reasons(&reports),
+        cautions: cautions(recorded, basis),
         pictures: pictures.collect::<Vec<Drawn>>(),
         recordings: about::recordings(&[("", files)])?,
         made,
     }))
+}
+
+/// What was noticed of the recordings, how many moves say nothing, and the reasons of the moves where they are about the
+/// window that was asked for.
+fn cautions(recorded: &Recorded, basis: &Basis) -> Vec<String> {
+    let moves: Vec<&MoveReport> = recorded.moves.iter().collect();
+    let others = moves.iter().filter(|report| !counts(report)).count();
+    let others =
+        (others > 0).then(|| format!("{others} of {} moves are untrusted and not counted", moves.len()));
+    let reasons = if matches!(basis.choice, Choice::Window(_)) { table::reasons(&moves) } else { Vec::new() };
+    recorded.notes.iter().cloned().chain(others).chain(reasons).collect()
 }
 
 fn settings(moves: &[MoveReport], basis: &Basis, made: &str) -> Vec<(String, String)> {
