@@ -7,11 +7,12 @@ const UNITS: [&str; 12] = ["%", "ms", "s", "min", "h", "mm", "µm", "m", "°", "
 
 /// As every writer shows it.
 pub(super) fn shown(text: &str) -> String {
-    let text = printable(text).replace("± ", "±\u{A0}").replace(" ±", "\u{A0}±");
+    let text = printable(text).replace("± ", "±\u{A0}");
     let mut words = text.split(' ');
     let mut joined = words.next().unwrap_or_default().to_owned();
     for word in words {
-        let is_unit = UNITS.contains(&word.trim_end_matches(['.', ',', ';', ':', ')']));
+        let is_unit =
+            word.starts_with('±') || UNITS.contains(&word.trim_end_matches(['.', ',', ';', ':', ')']));
         let is_behind = joined.ends_with(|letter: char| letter.is_ascii_digit());
         joined.push(if is_unit && is_behind { '\u{A0}' } else { ' ' });
         joined += word;

@@ -166,7 +166,7 @@ mod tests {
         assert!(drawn(&[], 900.0).is_none());
         let found = drawn(&[lane(20.0, Some(40.0)), lane(300.0, Some(60.0))], 900.0).unwrap();
         let left = SIDES.0 + LIMIT * (900.0 - SIDES.0 - SIDES.1);
-        let post = format!("x1=\"{left}\"");
+        let post = format!("x2=\"{left}\"");
         assert_eq!(found.svg.matches(&post).count(), 2, "{}", found.svg);
         assert!(
             found.svg.contains("dibble &lt;1&gt;")

@@ -88,6 +88,8 @@ impl Laid {
     }
 
     fn heading(&mut self, sheets: &mut Sheets, text: &str, style: Style, level: u16) {
+        // A heading without letters would have no place among the tags.
+        let text = if text.trim().is_empty() { "–" } else { text };
         let leaf = sheets.leaf();
         sheets.keep(style.leading());
         self.outline.push((text.to_owned(), sheets.sheets.len() - 1, sheets.y));
