@@ -41,11 +41,14 @@ pub fn drawn(lanes: &[Lane], width: f64) -> Option<Drawn> {
     if lanes.is_empty() {
         return None;
     }
-    let title = "Settling now, against normal and limit".to_owned();
+    let has_limit = lanes.iter().any(|lane| lane.limit_s.is_some());
+    let title =
+        if has_limit { "Settling now, against normal and limit" } else { "Settling now, against normal" };
+    let title = title.to_owned();
     let height = ABOVE + HEIGHT * lanes.len() as f64 + 12.0;
     let mut canvas = Canvas::named("lanes");
     canvas.text((14.0, 20.0), Anchor::Start, TITLE, &title);
-    legend(&mut canvas, lanes);
+    legend(&mut canvas, has_limit);
     let without_limit = lanes.iter().filter(|lane| lane.limit_s.is_none());
     let longest = without_limit.flat_map(|lane| [lane.now_s, lane.normal_s]).flatten().fold(0.0, f64::max);
     for (at, lane) in lanes.iter().enumerate() {
@@ -69,7 +72,7 @@ fn sentence(lane: &Lane) -> String {
     format!("{}: {}, now {}, normal {}{limit}", lane.name, lane.state, ms(lane.now_s), ms(lane.normal_s))
 }
 
-fn legend(canvas: &mut Canvas, lanes: &[Lane]) {
+fn legend(canvas: &mut Canvas, has_limit: bool) {
     let mut x = SIDES.0;
     let mut entry = |canvas: &mut Canvas, stroke: Stroke, text: &str| {
         canvas.line((x, 38.0), (x + 26.0, 38.0), stroke);
@@ -78,7 +81,7 @@ fn legend(canvas: &mut Canvas, lanes: &[Lane]) {
     };
     entry(canvas, Stroke::solid(INK, 8.0), "now");
     entry(canvas, NORMAL, "normal");
-    if lanes.iter().any(|lane| lane.limit_s.is_some()) {
+    if has_limit {
         entry(canvas, POST, "limit, at the same place for every axis");
     }
 }
