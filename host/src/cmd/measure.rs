@@ -69,9 +69,9 @@ Examples:
   stillpoint measure axis.csv --window 0.05 --limit-ms 40 --limit-share 0.99 --report axis.pdf \\
       --name 'Tray shuttle' --changed 'belt 42 -> 68 Hz'
 
-Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a tenth of
-its rows can't be read (its moves are still printed), 2 wrong arguments, 3 the moves are not shown to keep
-the limit of --limit-ms: some don't, or they are too few.";
+Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a
+tenth of its rows can't be read (its moves are still printed), 2 wrong arguments, 3 the moves are not
+shown to keep the limit of --limit-ms: some don't, or they are too few.";
 
 /// Measures all files; for one that can't be used an error is printed, and the others are still measured.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {

@@ -20,7 +20,6 @@ use crate::report::glance::{Glance, State};
 use crate::report::move_report::MoveReport;
 use crate::report::trend::TrendLine;
 use crate::store::alarms::AlarmLine;
-use crate::store::axes::KnownAxis;
 use crate::store::drifts::StoredDrift;
 use crate::store::holes::HoleLine;
 use crate::store::in_force::InForce;
@@ -137,47 +136,60 @@ fn shift(arguments: &Arguments, store: &Store, zone: &TimeZone) -> Result<Shift,
         kinds: Vec::new(),
         changes,
         alarms,
-        holes: store.holes(axis, within)?,
+        holes: store.holes(axis, watched(within))?,
         evidence,
         settings: Vec::new(),
         drifts,
         explained: store.explained_words(axis, within.1)?,
     };
-    for known in store.find_axes(axis)? {
-        add(&mut shift, arguments, store, (known, within))?;
+    let mut names: Vec<String> = store.find_axes(axis)?.into_iter().map(|known| known.axis.name).collect();
+    names.sort_unstable();
+    names.dedup();
+    for name in names {
+        add(&mut shift, arguments, store, (name, within))?;
     }
     shift.axes.sort_by(|a, b| b.state.cmp(&a.state).then(b.ratio().total_cmp(&a.ratio())));
     Ok(shift)
 }
 
-/// Adds an axis.
+/// The time in which something could be seen: until now, where only its beginning is given. Unit: µs since 1970, UTC
+fn watched((since, until): (i64, i64)) -> (i64, i64) {
+    let is_open = (since, until) == (i64::MIN, i64::MAX);
+    (since, if is_open { until } else { until.min(time::now()).max(since) })
+}
+
+/// Adds the axis of a name, whichever monitors watched it.
 fn add(
     shift: &mut Shift,
     arguments: &Arguments,
     store: &Store,
-    (known, within): (KnownAxis, (i64, i64)),
+    (name, within): (String, (i64, i64)),
 ) -> Result<(), Error> {
-    let settings = store.settings_in_force(&known, within)?;
-    let set = settings.as_ref().and_then(|settings| settings.limit_s).filter(|(_, kind)| *kind == 0);
+    let mut moves = 0;
+    let mut settings: Option<AxisSettings> = None;
+    for known in store.find_axes(Some(&name))?.into_iter().filter(|known| known.axis.name == name) {
+        let summaries = store.summaries(&known, (INTERVAL, kind::ALL), within)?;
+        moves += summaries.iter().flat_map(|summary| summary.outcomes).sum::<i64>();
+        if let Some(in_force) = store.settings_in_force(&known, within)? {
+            let (axis_number, unit) = (known.axis.axis, known.axis.unit);
+            settings = Some(AxisSettings { axis: name.clone(), axis_number, unit, in_force });
+        }
+    }
+    let set = settings.as_ref().and_then(|settings| settings.in_force.limit_s).filter(|(_, kind)| *kind == 0);
     let limit_s = arguments.limit_ms.map(|limit| 1e-3 * limit).or(set.map(|(limit, _)| limit));
     let query = Query {
         store,
-        axis: Some(known.axis.name.clone()),
+        axis: Some(name.clone()),
         kind: None,
         within,
         span: INTERVAL,
         options: TrendOptions { limit_s, ..TrendOptions::new(INTERVAL as f64) },
     };
-    let lines = query.lines()?.lines;
-    let summaries = store.summaries(&known, (INTERVAL, kind::ALL), within)?;
-    let moves: i64 = summaries.iter().flat_map(|summary| summary.outcomes).sum();
+    let lines: Vec<TrendLine> = query.lines()?.lines.into_iter().filter(|line| line.axis == name).collect();
     let of_axis: Vec<&TrendLine> = lines.iter().collect();
-    shift.axes.push(Glance::of(&known.axis.name, &of_axis, u64::try_from(moves).unwrap_or(0)));
+    shift.axes.push(Glance::of(&name, &of_axis, u64::try_from(moves).unwrap_or(0)));
     shift.kinds.extend(lines);
-    let axis = known.axis;
-    let named =
-        |in_force| AxisSettings { axis: axis.name, axis_number: axis.axis, unit: axis.unit, in_force };
-    shift.settings.extend(settings.map(named));
+    shift.settings.extend(settings);
     Ok(())
 }
 
@@ -200,10 +212,11 @@ fn evidence(store: &Store, alarm: &AlarmLine) -> Result<Option<MoveReport>, Erro
     Ok(found)
 }
 
-/// How many axes are in each state, the worst first: `1 late, 2 steady`.
+/// How many axes are in each state, the worst first: `3 axes: 1 late, 2 steady`.
 fn counts(axes: &[Glance]) -> String {
     let mut states: Vec<State> = axes.iter().map(|glance| glance.state).collect();
     states.sort_by(|a, b| b.cmp(a));
     let each = states.chunk_by(|a, b| a == b).map(|alike| format!("{} {}", alike.len(), alike[0].word()));
-    each.collect::<Vec<String>>().join(", ")
+    let count = if axes.len() == 1 { "1 axis".to_owned() } else { format!("{} axes", axes.len()) };
+    format!("{count}: {}", each.collect::<Vec<String>>().join(", "))
 }

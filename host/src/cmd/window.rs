@@ -66,9 +66,9 @@ pub struct Arguments {
     #[arg(long, value_name = "FILE")]
     plot: Option<PathBuf>,
     #[command(flatten)]
-    page: PageOptions,
-    #[command(flatten)]
     measuring: Measuring,
+    #[command(flatten)]
+    page: PageOptions,
     #[command(flatten)]
     columns: Columns,
     #[command(flatten)]

@@ -1,6 +1,6 @@
 //! In: a page. Out: the same as text for a terminal, without its pictures and its lines to sign on.
 
-use super::model::{Block, Page, Table};
+use super::model::{self as page, Block, Page, Table};
 use crate::report::printable::printable;
 use crate::report::table::{Column, drawn, fitted};
 
@@ -31,8 +31,11 @@ fn block(block: &Block, width: usize) -> String {
 }
 
 fn of_table(table: &Table, width: usize) -> String {
-    let column = |(at, column): (usize, &super::model::Column)| Column {
-        heading: printable(&column.heading),
+    let headings: Vec<String> = table.columns.iter().map(heading).collect();
+    let lines = headings.iter().map(|heading| heading.lines().count()).max().unwrap_or(1);
+    let column = |(at, column): (usize, &page::Column)| Column {
+        // All headings stand on the last line.
+        heading: "\n".repeat(lines - headings[at].lines().count().max(1)) + &headings[at],
         spare: at.min(usize::from(u8::MAX)) as u8,
         is_text: column.is_text,
         cells: table
@@ -43,6 +46,9 @@ fn of_table(table: &Table, width: usize) -> String {
     };
     let (mut columns, dropped) = fitted(table.columns.iter().enumerate().map(column).collect(), width);
     let mut text = drawn(&mut columns);
+    if !table.caption.is_empty() {
+        text += &format!("{}\n", printable(&table.caption));
+    }
     let remarks = table.rows.iter().filter(|row| !row.remark.is_empty());
     remarks.for_each(|row| text += &format!("* {}: {}\n", printable(&row.cells[0]), printable(&row.remark)));
     if !dropped.is_empty() {
@@ -51,10 +57,16 @@ fn of_table(table: &Table, width: usize) -> String {
     text
 }
 
+/// A heading over numbers has a word on each line, so that its column stays narrow.
+fn heading(column: &page::Column) -> String {
+    let text = printable(&column.heading);
+    if column.is_text { text } else { text.replace(' ', "\n") }
+}
+
 #[cfg(test)]
 mod tests {
+    use super::page::{Row, Sign, Stamp};
     use super::*;
-    use crate::page::model::{Row, Sign, Stamp};
 
     #[test]
     fn a_narrow_terminal_leaves_out_columns_and_names_them() {
@@ -65,9 +77,9 @@ mod tests {
         };
         let table = Table {
             columns: vec![
-                super::super::model::Column::text("axis"),
-                super::super::model::Column::number("now ms"),
-                super::super::model::Column::text("last"),
+                page::Column::text("axis"),
+                page::Column::number("now ms"),
+                page::Column::text("last"),
             ],
             rows: vec![row(["dibble", "12.0", "long words"], "why")],
             ..Table::default()
@@ -79,11 +91,11 @@ mod tests {
         };
         assert_eq!(
             plain(&page, 80),
-            "steady\n\nAxes\naxis    now ms  last\ndibble    12.0  long words\n* dibble: why\n"
+            "steady\n\nAxes\n         now\naxis      ms  last\ndibble  12.0  long words\n* dibble: why\n"
         );
         assert_eq!(
             plain(&page, 16),
-            "steady\n\nAxes\naxis    now ms\ndibble    12.0\n* dibble: why\nToo narrow for: last\n"
+            "steady\n\nAxes\n         now\naxis      ms\ndibble  12.0\n* dibble: why\nToo narrow for: last\n"
         );
     }
 }

@@ -84,6 +84,8 @@ pub struct Glance {
     pub lost_s: Option<f64>,
     /// Whether that is a lower bound.
     pub lost_at_least: bool,
+    /// End of the last interval, on the clock of the store: what is stated of now is of then. Unit: s
+    pub to_s: Option<f64>,
 }
 
 impl Glance {
@@ -117,6 +119,7 @@ impl Glance {
             unsettled: lines.iter().map(|line| line.unsettled).sum(),
             lost_s: lost.reduce(|sum, one| sum + one),
             lost_at_least: lines.iter().any(|line| line.lost_at_least),
+            to_s: worst.map(|line| line.to_s),
         }
     }
 }

@@ -46,8 +46,11 @@ impl Store {
     /// a name or a number, none for all. Unit: µs since 1970, UTC
     pub fn holes(&self, axis: Option<&str>, within: (i64, i64)) -> Result<Vec<HoleLine>, Error> {
         let mut holes = self.missing(axis, within).map_err(|error| self.fault(&error))?;
-        for known in self.find_axes(axis)? {
-            holes.extend(self.without_moves(&known, within)?);
+        let mut axes = self.find_axes(axis)?;
+        axes.sort_by(|a, b| a.axis.name.cmp(&b.axis.name));
+        // An axis of one name is one axis, whichever monitor watched it.
+        for alike in axes.chunk_by(|a, b| a.axis.name == b.axis.name) {
+            holes.extend(self.without_moves(alike, within)?);
         }
         Ok(holes)
     }
@@ -68,11 +71,15 @@ impl Store {
     }
 
     /// Stretches of whole intervals without a move, between moves and up to the ends of the time where it has ends.
-    fn without_moves(&self, known: &KnownAxis, (since, until): (i64, i64)) -> Result<Vec<HoleLine>, Error> {
+    fn without_moves(&self, alike: &[KnownAxis], (since, until): (i64, i64)) -> Result<Vec<HoleLine>, Error> {
         let span = INTERVAL * 1_000_000;
         let begin = since.saturating_sub(span);
-        let summaries = self.summaries(known, (INTERVAL, ALL), (begin, until))?;
-        let mut starts: Vec<i64> = summaries.iter().map(|summary| summary.at).collect();
+        let mut starts: Vec<i64> = Vec::new();
+        for known in alike {
+            let summaries = self.summaries(known, (INTERVAL, ALL), (begin, until))?;
+            starts.extend(summaries.iter().map(|summary| summary.at));
+        }
+        starts.sort_unstable();
         // Ends that are given stand for moves.
         if since > i64::MIN {
             starts.insert(0, since.div_euclid(span) * span - span);
@@ -84,7 +91,7 @@ impl Store {
             let from = (pair[0] + span).max(since);
             let length = (pair[1] - from) / span * INTERVAL;
             (length > 0).then(|| HoleLine {
-                axis: known.axis.name.clone(),
+                axis: alike.first().map_or(String::new(), |known| known.axis.name.clone()),
                 at: time::text(from),
                 what: "no moves",
                 count: None,

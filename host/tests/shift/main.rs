@@ -1,12 +1,26 @@
 //! In: rehearsals in a store, read by `stillpoint shift`. Out: whether its text, its JSON and its page agree with the store.
 
+#[path = "../store/frames.rs"]
+mod frames;
 #[path = "../program/mod.rs"]
 mod program;
 
 use std::path::PathBuf;
 
+use frames::{RATE, Start};
 use program::{done, stillpoint};
 use serde_json::Value;
+use stillpoint::store::Options;
+use stillpoint::store::log::Log;
+use stillpoint_core::wire::drift::Kind;
+use stillpoint_core::wire::header::Priority;
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::record::{Move, flag};
+use stillpoint_core::wire::settings::{Limits, Parameters, Settings};
+use stillpoint_core::wire::status::{Cause, Gap, Missing};
+
+/// 2026-06-02T10:00:00Z. Unit: µs since 1970
+const BEGIN: i64 = 1_780_394_400_000_000;
 
 /// A folder for one test; goes when the test is over.
 struct Folder(PathBuf);
@@ -91,9 +105,9 @@ fn limits(store: &str) {
     let text = done(&["shift", "--store", store, "--limit-ms", "0.5"]);
     let first = text.lines().next().expect("an answer");
     assert!(first.contains("limit 0.5 ms; 2 more axes need action"), "{first}");
-    let table =
-        text.lines().take_while(|line| !line.is_empty()).filter(|line| !line.starts_with('*')).skip(1);
-    assert!(table.clone().count() > 4 && table.clone().all(|line| line.chars().count() <= 80), "{text}");
+    // Two lines of headings and three axes.
+    let table: Vec<&str> = text.lines().skip(2).take(5).collect();
+    assert!(table[1].starts_with("axis") && table.iter().all(|line| line.chars().count() <= 80), "{text}");
     assert!(!text.contains('\u{a0}') && text.contains("What was not seen"));
 }
 
@@ -145,4 +159,95 @@ fn a_time_without_moves_is_no_steady_axis() {
     refused(&["--report", "shift.svg"], 2, "must end in .html or .pdf");
     refused(&["--axis", "none"], 2, "it has: ");
     refused(&["--report", &folder.path("none/shift.pdf")], 1, "shift.pdf: can't be written");
+}
+
+/// Moves each ten seconds that settle in 18 to 22 ms. Unit: s
+fn moves(start: &mut Start, from: u64, to: u64) {
+    for number in from / 10 + 1..=to / 10 {
+        start.send(&Message::Move(Move {
+            flags: flag::SETTLING,
+            number: number as u32,
+            start: number * 10 * RATE - RATE / 2,
+            duration: RATE / 4,
+            travel: 60_000,
+            settling: (18_000 + number * 37 % 101 * 40) as u32,
+            kind: 1,
+            ..Move::default()
+        }));
+    }
+}
+
+/// An hour of moves, half an hour of nothing, an hour of moves; meanwhile samples and frames were lost.
+#[test]
+fn what_was_not_seen_and_what_was_set_on_the_monitor_are_reported() {
+    let folder = Folder::new("holes");
+    let store = folder.path("shift.store");
+    let mut start = Start::new(1);
+    let limits = Limits { settling: 15_000, unsettled_permille: 20, ..Limits::default() };
+    let parameters = Parameters {
+        ticks_per_second: RATE as u32,
+        window: 50,
+        window_time: 10_000,
+        rest_time: 20_000,
+        encoder_step: 1,
+        command_scale: (1, 1),
+        limits,
+        ..Parameters::default()
+    };
+    start.send(&Message::Settings(Settings { parameters, ..Settings::default() }));
+    let (distance, speed_distance, speed_time) = (60_000, 6000, 10_000);
+    start.send(&Message::Kind(Kind {
+        kind: 1,
+        forward: true,
+        distance,
+        speed_distance,
+        speed_time,
+        ..Kind::default()
+    }));
+    moves(&mut start, 0, 3600);
+    let missing = Missing::Samples { axis: 0, first: 9 };
+    start.send(&Message::Gap(Gap { missing, count: 7, cause: Cause::Overrun }));
+    let missing = Missing::Frames { priority: Priority::Curve as u8, first: 4 };
+    start.send(&Message::Gap(Gap { missing, count: 3, cause: Cause::QueueFull }));
+    moves(&mut start, 5400, 9000);
+    let mut log = Log::open(store.as_ref(), &Options::default(), None, vec![]).expect("a store");
+    log.push(&start.bytes, BEGIN);
+    log.finish().expect("room");
+    let shift = json(&["--store", &store]);
+    let holes: Vec<(&str, &str, Option<i64>, Option<i64>, &str)> = shift["holes"]
+        .as_array()
+        .expect("holes")
+        .iter()
+        .map(|hole| {
+            let text = |name: &str| hole[name].as_str().unwrap_or_default();
+            (text("axis"), text("what"), hole["count"].as_i64(), hole["length_s"].as_i64(), text("cause"))
+        })
+        .collect();
+    let expected = [
+        ("axis 0", "samples", Some(7), None, "Overrun"),
+        ("", "frames", Some(3), None, "QueueFull"),
+        ("axis 0", "no moves", None, Some(1800), ""),
+    ];
+    assert_eq!(holes, expected);
+    let axis = &shift["axes"][0];
+    assert_eq!(
+        (&axis["state"], &axis["limit_s"], &axis["moves"]),
+        (&"late".into(), &0.015.into(), &720.into()),
+        "{axis}"
+    );
+    let set = &shift["settings"][0];
+    assert_eq!(
+        (&set["window"], &set["rest_time_s"], &set["unsettled_limit"]),
+        (&50.0.into(), &0.02.into(), &0.02.into())
+    );
+    // The limit of the command line counts instead.
+    let given = json(&["--store", &store, "--limit-ms", "30"]);
+    assert_eq!(
+        (&given["axes"][0]["state"], &given["axes"][0]["limit_s"]),
+        (&"learning".into(), &0.03.into())
+    );
+    let text = done(&["shift", "--store", &store]);
+    for part in ["7 samples missing", "3 frames missing", "no move for 30 min", "axis 0 is late: 2"] {
+        assert!(text.contains(part), "{part:?} is not in {text}");
+    }
 }

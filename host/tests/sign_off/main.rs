@@ -192,3 +192,16 @@ fn a_page_that_cannot_be_written_is_an_error() {
     );
     assert!(text(&output.stdout).contains("4 moves: 4 settled"));
 }
+
+/// The words of README.md are those of the program, for the recording that comes with it.
+#[test]
+fn the_example_of_the_readme_is_what_the_program_says() {
+    let package = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let file = package.join("recordings/transplanter_tray_shuttle.csv").display().to_string();
+    let output = run(&["measure", &file, "--window", "0.05", "--limit-ms", "40"]);
+    assert_eq!(output.status.code(), Some(3));
+    let readme = std::fs::read_to_string(package.join("../README.md")).expect("README.md");
+    let said = text(&output.stderr);
+    let verdict = said.lines().last().expect("a verdict");
+    assert!(readme.replace('\n', " ").contains(verdict), "README.md does not have {verdict:?}");
+}

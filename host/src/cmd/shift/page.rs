@@ -30,12 +30,7 @@ pub(super) fn page(arguments: &Arguments, shift: &Shift, zone: &TimeZone) -> Pag
         verdict: Some(Stamp {
             sign: Sign::Plain,
             heading: answer(shift, zone),
-            text: vec![format!(
-                "{} axes: {}. Times are in {}.",
-                shift.axes.len(),
-                counts(&shift.axes),
-                wall_time::zone(zone)
-            )],
+            text: vec![format!("{}. Times are in {}.", counts(&shift.axes), wall_time::zone(zone))],
         }),
         blocks: vec![Block::Table(axes(&shift.axes, zone))],
         foot: about::foot(&made),
@@ -153,13 +148,13 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
             ms(glance.now_s),
             ms(glance.normal_s),
             ms(glance.limit_s),
-            format!("{} of {}", glance.unsettled, glance.moves),
             lost(glance.lost_s, glance.lost_at_least),
+            format!("{} of {}", glance.unsettled, glance.moves),
         ],
-        remark: match glance.kind.is_empty() {
-            true => String::new(),
-            false => format!("by its worst kind, {}; {} of the last interval", glance.kind, glance.measure),
-        },
+        remark: glance.to_s.map_or(String::new(), |to| {
+            let Glance { kind, measure, .. } = glance;
+            format!("by its worst kind, {kind}; now: {measure} of the interval until {}", minute(to, zone))
+        }),
         is_bold: glance.state.needs_action(),
     };
     let columns = vec![
@@ -169,8 +164,8 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
         Column::number("now ms"),
         Column::number("normal ms"),
         Column::number("limit ms"),
-        Column::number("unsettled"),
         Column::number("lost s"),
+        Column::number("unsettled"),
     ];
     let caption = "Normal is the baseline; lost are seconds against it, ≥ where some moves did not settle. – is not known.";
     Table { caption: caption.to_owned(), columns, rows: axes.iter().map(row).collect() }
@@ -253,18 +248,19 @@ fn kinds(lines: &[TrendLine]) -> Table {
         cells: vec![
             line.axis.clone(),
             line.kind.clone(),
-            line.measure.clone(),
             ms(line.last_s),
             ms(line.compared_s()),
+            lost(line.lost_against_baseline_s, line.lost_at_least),
             (line.moves + line.unsettled + line.interrupted).to_string(),
             line.unsettled_share.map_or(DASH.to_owned(), |share| format!("{} %", fixed(100.0 * share, 1))),
-            lost(line.lost_against_baseline_s, line.lost_at_least),
+            line.measure.clone(),
         ],
         remark: String::new(),
         is_bold: false,
     };
-    let mut columns = ["axis", "kind of move", "of"].map(Column::text).to_vec();
-    columns.extend(["now ms", "normal ms", "moves", "unsettled", "lost s"].map(Column::number));
+    let mut columns = ["axis", "kind of move"].map(Column::text).to_vec();
+    columns.extend(["now ms", "normal ms", "lost s", "moves", "unsettled"].map(Column::number));
+    columns.push(Column::text("compared"));
     Table { caption: String::new(), columns, rows: lines.iter().map(row).collect() }
 }
 
@@ -278,9 +274,7 @@ fn holes(holes: &[HoleLine], zone: &TimeZone) -> Block {
     }
     let row = |hole: &HoleLine| {
         let count = hole.count.map(|count| format!("{count} {} missing", hole.what));
-        let length = hole.length_s.map(|length| {
-            format!("no move for {} min: the axis stood, or was not heard", plain(length as f64 / 60.0))
-        });
+        let length = hole.length_s.map(|length| format!("no move for {} min", plain(length as f64 / 60.0)));
         let axis = if hole.axis.is_empty() { "the monitor" } else { &hole.axis };
         let cause = if hole.cause.is_empty() { DASH } else { &hole.cause };
         Row {
@@ -295,7 +289,8 @@ fn holes(holes: &[HoleLine], zone: &TimeZone) -> Block {
         }
     };
     let columns = ["at", "axis", "what", "cause"].map(Column::text).to_vec();
-    Block::Table(Table { caption: String::new(), columns, rows: holes.iter().map(row).collect() })
+    let caption = "Where there was no move, the axis stood or was not heard.".to_owned();
+    Block::Table(Table { caption, columns, rows: holes.iter().map(row).collect() })
 }
 
 fn settings(shift: &Shift) -> Table {
