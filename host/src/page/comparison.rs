@@ -57,13 +57,18 @@ pub fn page(compared: &Comparison) -> Page {
 
 /// The groups with their notes.
 fn changed(compared: &Comparison) -> Block {
-    let groups = compared.compared.groups.iter().map(|group| {
+    let groups = compared.compared.groups.iter().enumerate().map(|(at, group)| {
         let omitted = match group.omitted {
             0 => String::new(),
             omitted => format!("; {omitted} more say nothing of settling"),
         };
-        let note = group.note.clone().unwrap_or_else(|| "nothing was stated".to_owned());
-        (group.name.clone(), format!("{note} ({} moves{omitted})", group.moves))
+        let note = match (&group.note, at) {
+            (Some(note), _) => format!("{note}; "),
+            // The first group is what the others were changed from.
+            (None, 0) => String::new(),
+            (None, _) => "nothing was stated; ".to_owned(),
+        };
+        (group.name.clone(), format!("{note}{} moves{omitted}", group.moves))
     });
     Block::Facts(groups.collect())
 }
