@@ -32,6 +32,7 @@ enum Command {
     Moves(cmd::moves::Arguments),
     Alarms(cmd::alarms::Arguments),
     Trend(cmd::trend::Arguments),
+    Shift(cmd::shift::Arguments),
     Store(Box<cmd::store::Arguments>),
 }
 
@@ -59,6 +60,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
         Some(Command::Moves(arguments)) => cmd::moves::run(&arguments),
         Some(Command::Alarms(arguments)) => cmd::alarms::run(&arguments),
         Some(Command::Trend(arguments)) => cmd::trend::run(&arguments),
+        Some(Command::Shift(arguments)) => cmd::shift::run(&arguments),
         Some(Command::Store(arguments)) => cmd::store::run(&arguments),
     };
     match result {

@@ -8,6 +8,7 @@ pub mod checksum;
 pub mod decode;
 pub mod report;
 pub mod plot;
+pub mod page;
 pub mod measure;
 pub mod command;
 pub mod source;

@@ -18,6 +18,7 @@ pub mod low_pass;
 pub mod noise;
 pub mod exact;
 pub mod tolerance;
+pub mod share_bound;
 pub mod density;
 
 // One kind of moves over time.

@@ -98,6 +98,11 @@ fn text(
     if parts.is_empty() { "no alarms\n".to_owned() } else { parts.join("\n") }
 }
 
+/// The story of each drift, a sentence each.
+pub(super) fn stories(drifts: &[StoredDrift], zone: &TimeZone) -> Vec<String> {
+    drifts.iter().map(|drift| story(drift, zone).trim_end().to_owned()).collect()
+}
+
 /// `dibble, +60 mm at 600 mm/s (kind 2), 14:20: slower by …; back at baseline at 16:40`.
 fn story(drift: &StoredDrift, zone: &TimeZone) -> String {
     let StoredDrift { name, kind, at, text, growth, end, .. } = drift;

@@ -1,4 +1,5 @@
-//! In: recordings from before a change and after it. Out: whether it helped, as text or JSON; with `--plot` a picture too.
+//! In: recordings from before a change and after it. Out: whether it helped, as text or JSON; with `--plot` a picture too,
+//! with `--report` a page to be handed over.
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -10,6 +11,7 @@ use super::group::GroupPaths;
 use super::measuring::{Measuring, window};
 use super::option_value::{positive, probability};
 use super::output::{Form, width};
+use super::page_options::PageOptions;
 use super::recording_options::{Columns, Scale};
 use super::recordings::Reader;
 use crate::analysis::comparison::{Margin, Terms};
@@ -26,6 +28,7 @@ use crate::report::kind_moves::KindMoves;
 use crate::report::move_report::definition_name;
 use crate::report::number::plain;
 
+mod page;
 mod stored;
 
 /// Find out whether a change made an axis settle faster
@@ -85,6 +88,8 @@ pub struct Arguments {
     #[command(flatten)]
     measuring: Measuring,
     #[command(flatten)]
+    page: PageOptions,
+    #[command(flatten)]
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
@@ -96,6 +101,7 @@ Examples:
   stillpoint compare monday/ tuesday/ --window 0.05 --margin-ms 5 --note 'belt 42 -> 68 Hz'
   stillpoint compare gain_1=a.csv,b.csv gain_2=c.csv,d.csv gain_4=e.csv --window 3 --plot gains.svg
   stillpoint compare before.csv after.csv --window 0.05 --note-file changes.csv --format json
+  stillpoint compare before.csv after.csv --window 0.05 --note 'belt 42 -> 68 Hz' --report change.pdf
   stillpoint compare --store shift.store --by-note --axis tray_shuttle --since 13:00
   stillpoint compare --store shift.store --axis dibble 14:00..14:20 'gain 60=14:30..14:50'
 
@@ -120,6 +126,7 @@ fn percent(text: &str) -> Result<f64, String> {
 
 /// Compares the groups.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    arguments.page.check()?;
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
@@ -134,6 +141,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         draw(path, &compared, &kinds, &heading)?;
     }
+    arguments.page.write(|| page::page(&groups, &basis, (&compared, &kinds, &heading)))?;
     let text = match (arguments.format, arguments.by_note) {
         (Form::Json, _) => compared.json().map_err(Error::from)?,
         (Form::Table, true) => ladder_table::table(&compared, &ladders, &heading, width()),
@@ -190,6 +198,7 @@ fn recorded(arguments: &Arguments, terms: Terms) -> Result<(Vec<Group>, Basis), 
             files: files.iter().map(|file| file.display().to_string()).collect(),
             note: String::new(),
             moves: recorded.moves,
+            cautions: recorded.notes,
         });
     }
     Ok((groups, basis))
@@ -214,22 +223,27 @@ fn draw(
     kinds: &[KindMoves],
     heading: &Heading,
 ) -> Result<(), Error> {
+    let note = |group: &GroupLine| Some(format!("{}: {}", group.name, group.note.as_ref()?));
+    let figure = Figure {
+        heading: answer(compared, heading),
+        subject: heading.window.clone() + ", " + &heading.definition,
+        charts: charts(compared, kinds, heading),
+        notes: compared.groups.iter().filter_map(note).collect(),
+        text: table(compared, &[], heading, usize::MAX),
+    };
+    Ok(figure.draw(path)?)
+}
+
+/// The pictures of the kinds with most moves.
+fn charts(compared: &Compared, kinds: &[KindMoves], heading: &Heading) -> Vec<Chart> {
     let mut shown: Vec<&KindMoves> = kinds.iter().collect();
     // The least of all groups counts: a kind that one of them lacks comes last.
     shown.sort_by_key(|kind| std::cmp::Reverse(kind.groups.iter().map(Vec::len).min()));
     shown.truncate(DRAWN_KINDS);
     let window =
         kinds.iter().flat_map(|kind| kind.groups.iter().flatten()).next().map(|report| report.window);
-    let chart = |curves: KindCurves| chart(curves, compared, (&heading.unit, window));
-    let note = |group: &GroupLine| Some(format!("{}: {}", group.name, group.note.as_ref()?));
-    let figure = Figure {
-        heading: answer(compared, heading),
-        subject: heading.window.clone() + ", " + &heading.definition,
-        charts: shown.into_iter().map(|kind| chart(curves(kind, DRAWN_WINDOWS))).collect(),
-        notes: compared.groups.iter().filter_map(note).collect(),
-        text: table(compared, &[], heading, usize::MAX),
-    };
-    Ok(figure.draw(path)?)
+    let chart = |kind| chart(curves(kind, DRAWN_WINDOWS), compared, (&heading.unit, window));
+    shown.into_iter().map(chart).collect()
 }
 
 /// The picture of one kind.

@@ -1,4 +1,5 @@
-//! In: recordings and options. Out: their moves as a table, JSON lines or CSV; with `--plot` a picture too.
+//! In: recordings and options. Out: their moves as a table, JSON lines or CSV; with `--plot` a picture too, with
+//! `--limit-ms` a verdict on stderr and by the exit status 3, with `--report` the page on which it is signed.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -11,6 +12,7 @@ use super::output::{Output, OutputFormat, notify};
 use super::progress;
 use super::recording_options::{Columns, Scale};
 use super::recordings;
+use super::sign_off::{Collected, SignOffOptions};
 use crate::error::Error;
 use crate::measure::{MeasureOptions, Measured, Summary, measure};
 use crate::plot::album::Album;
@@ -44,6 +46,8 @@ pub struct Arguments {
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
     #[command(flatten)]
+    sign_off: SignOffOptions,
+    #[command(flatten)]
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
@@ -61,9 +65,13 @@ Examples:
   stillpoint measure drive.csv --window 0.01 --following-error 'Position deviation'
   stillpoint measure turntable.csv --window 0.02 --wrap 360
   stillpoint measure monday/*.csv --window 0.05 --format jsonl > monday.jsonl
+  stillpoint measure axis.csv --window 0.05 --limit-ms 40
+  stillpoint measure axis.csv --window 0.05 --limit-ms 40 --limit-share 0.99 --report axis.pdf \\
+      --name 'Tray shuttle' --changed 'belt 42 -> 68 Hz'
 
-Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a tenth of
-its rows can't be read (its moves are still printed), 2 wrong arguments.";
+Exit status: 0 done, 1 a recording can't be used (the others are still measured), or more than a
+tenth of its rows can't be read (its moves are still printed), 2 wrong arguments, 3 the moves are not
+shown to keep the limit of --limit-ms: some don't, or they are too few.";
 
 /// Measures all files; for one that can't be used an error is printed, and the others are still measured.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
@@ -72,8 +80,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
-    let mut work =
-        Work { arguments, options, choice, output: Output::new(arguments.format)?, album: Album::default() };
+    let collected = arguments.sign_off.begin()?;
+    let output = Output::new(arguments.format)?;
+    let mut work = Work { arguments, options, choice, output, album: Album::default(), collected };
     let (mut notes, mut status, mut measured) = (Vec::new(), 0, false);
     for file in &arguments.files {
         let name = file.display().to_string();
@@ -87,9 +96,13 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
             Err(error @ Error::Option { .. }) => {
                 notify(format_args!("stillpoint: {name}: {error}"));
                 status = status.max(error.status());
+                work.lacks_one();
                 None
             }
-            Err(error) => Some(error),
+            Err(error) => {
+                work.lacks_one();
+                Some(error)
+            }
         };
         if let Some(error) = failure {
             notify(format_args!("stillpoint: {error}"));
@@ -98,10 +111,8 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     notes.iter().for_each(notify);
     // Where nothing could be read, "no moves" would be wrong.
-    if measured {
-        work.finish(&notes)?;
-    }
-    Ok(ExitCode::from(status))
+    let verdict = if measured { work.finish(&notes)? } else { 0 };
+    Ok(ExitCode::from(if status == 0 { verdict } else { status }))
 }
 
 struct Work<'a> {
@@ -110,6 +121,8 @@ struct Work<'a> {
     choice: Choice,
     output: Output,
     album: Album,
+    /// For a sign-off.
+    collected: Option<Collected>,
 }
 
 impl Work<'_> {
@@ -119,12 +132,19 @@ impl Work<'_> {
         let bar = progress::bar(name, bytes);
         let axis = path.file_stem().map_or_else(|| name.into(), |stem| stem.to_string_lossy());
         let (output, album, chosen) = (&mut self.output, &mut self.album, self.arguments.plot_move);
-        let pictures = self.arguments.plot.is_some();
+        let pictures = self.arguments.plot.is_some() || self.arguments.sign_off.has_page();
+        let mut collected = self.collected.as_mut();
+        if let Some(collected) = &mut collected {
+            collected.begin(name, trace.layout())?;
+        }
         let on_move = |measured: Measured| {
             match output.write(&measured.report).map_err(Error::from) {
-                // The picture is drawn even if the reader of stdout has gone.
-                Err(Error::Closed) if pictures => output.close(),
+                // The picture is drawn and the verdict found even if the reader of stdout has gone.
+                Err(Error::Closed) if pictures || collected.is_some() => output.close(),
                 written => written?,
+            }
+            if let Some(collected) = &mut collected {
+                collected.push(&measured.report);
             }
             if pictures {
                 let is_chosen = chosen == Some(measured.report.number);
@@ -135,19 +155,35 @@ impl Work<'_> {
         let summary = measure(&mut trace, (name, &axis), &self.options, pictures, on_move, |bytes| {
             bar.set_position(bytes)
         });
+        if let (Some(collected), Ok(summary)) = (&mut self.collected, &summary) {
+            collected.add(path, name, trace.layout(), summary)?;
+        }
         bar.finish_and_clear();
         summary
     }
 
-    fn finish(self, notes: &[String]) -> Result<(), Error> {
+    /// A recording can't be used, so that nothing can be signed.
+    fn lacks_one(&mut self) {
+        self.collected.iter_mut().for_each(Collected::lacks_one);
+    }
+
+    /// Prints what is printed at the end, draws, and returns the exit status of the verdict.
+    fn finish(self, notes: &[String]) -> Result<u8, Error> {
         let written = self.output.finish().map_err(Error::from);
-        let Some(path) = &self.arguments.plot else { return written };
         let sheet = self.album.sheet("Stillpoint: moves and their stops", notes);
-        if let (Some(number), None) = (self.arguments.plot_move, sheet.chosen) {
-            notify(format_args!("there is no move {number} to draw large; the slowest one is instead"));
+        if let Some(path) = &self.arguments.plot {
+            if let (Some(number), None) = (self.arguments.plot_move, sheet.chosen) {
+                notify(format_args!("there is no move {number} to draw large; the slowest one is instead"));
+            }
+            let reports: Vec<_> = sheet.moves.iter().map(|shown| shown.report.clone()).collect();
+            plot::draw(path, &sheet, &reports)?;
         }
-        let reports: Vec<_> = sheet.moves.iter().map(|shown| shown.report.clone()).collect();
-        plot::draw(path, &sheet, &reports)?;
-        written
+        let Some(collected) = self.collected else { return written.map(|()| 0) };
+        let verdict = self.arguments.sign_off.finish(collected, &self.options, &sheet, notes)?;
+        match written {
+            // The verdict counts, though nobody read the moves to the end.
+            Err(Error::Closed) => Ok(verdict),
+            written => written.map(|()| verdict),
+        }
     }
 }

@@ -15,13 +15,16 @@ pub mod store;
 mod recording_options;
 mod measuring;
 mod recordings;
+mod notes;
+mod page_options;
+mod sign_off;
 pub mod measure;
 pub mod identify;
 
 mod group;
-mod notes;
 pub mod note;
 pub mod compare;
 pub mod window;
+pub mod shift;
 
 pub(crate) use output::notify;

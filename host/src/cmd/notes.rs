@@ -1,6 +1,6 @@
 //! In: notes of what was changed, as text and as files. Out: one note for each change.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::error::Error;
 
@@ -25,8 +25,23 @@ pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result
     (0..changes).map(note).collect()
 }
 
+/// What was changed, a sentence each: words as they are, and the lines of files.
+pub(super) fn changes(texts: &[String]) -> Result<Vec<String>, Error> {
+    let mut changes = Vec::new();
+    for text in texts {
+        let is_file = text.to_lowercase().ends_with(".csv") || Path::new(text).is_file();
+        if is_file { changes.extend(lines(text)?) } else { changes.push(text.clone()) }
+    }
+    Ok(changes)
+}
+
 /// `belt tension 42 → 68 Hz; …` from lines of name, old, new, unit.
 fn from_file(name: &str) -> Result<String, Error> {
+    Ok(lines(name)?.join("; "))
+}
+
+/// A sentence for each line of name, old, new, unit.
+fn lines(name: &str) -> Result<Vec<String>, Error> {
     let bytes = std::fs::read(name).map_err(|source| Error::Unreadable { file: name.to_owned(), source })?;
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
@@ -52,7 +67,7 @@ fn from_file(name: &str) -> Result<String, Error> {
             parts.push(format!("{} {} → {}{unit}", &row[0], &row[1], &row[2]));
         }
     }
-    Ok(parts.join("; "))
+    Ok(parts)
 }
 
 #[cfg(test)]
@@ -72,6 +87,14 @@ mod tests {
         assert_eq!(
             all(&texts, std::slice::from_ref(&file), 2).unwrap(),
             ["by hand; belt tension 42 → 68 Hz; gain, position 1 → 2", ""]
+        );
+        let changed = [texts[0].clone(), file.display().to_string()];
+        assert_eq!(
+            changes(&changed).unwrap(),
+            ["by hand", "belt tension 42 → 68 Hz", "gain, position 1 → 2"]
+        );
+        assert!(
+            changes(&["none.csv".to_owned()]).unwrap_err().to_string().contains("none.csv: can't be read")
         );
         assert!(
             all(&texts, &[file.clone(), file], 1)

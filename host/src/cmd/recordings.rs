@@ -24,6 +24,8 @@ pub(super) struct Recorded {
     pub(super) encoder_step: f64,
     /// The longest of all recordings. Unit: s
     pub(super) sample_period_s: f64,
+    /// What was noticed of the recordings as a whole, a sentence each.
+    pub(super) notes: Vec<String>,
 }
 
 /// How recordings are read and measured.
@@ -81,6 +83,7 @@ impl Reader {
         let summary =
             measure(&mut trace, (&name, &axis), &options, true, on_move, |bytes| bar.set_position(bytes))?;
         bar.finish_and_clear();
+        all.notes.extend(summary.notes.iter().map(|note| placed(&name, note)));
         summary.notes.iter().for_each(|note| notify(placed(&name, note)));
         summary.stopped.map_or(Ok(()), Err)
     }
@@ -106,8 +109,8 @@ impl Reader {
     }
 }
 
-/// Unit: that of position
-fn encoder_step(layout: &Layout) -> f64 {
+/// Smallest change of feedback. Unit: that of position
+pub(super) fn encoder_step(layout: &Layout) -> f64 {
     f64::from(layout.encoder_step.max(1)) / layout.counts_per_unit.to_f64()
 }
 

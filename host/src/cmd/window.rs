@@ -1,4 +1,5 @@
-//! In: recordings of an axis. Out: which window and settling time its process can have, as text or JSON, with a picture.
+//! In: recordings of an axis. Out: which window and settling time its process can have, as text or JSON, with
+//! a picture, or as a page to be handed over.
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -9,6 +10,7 @@ use clap::Args;
 use super::measuring::{self, Measuring};
 use super::option_value::{positive, probability};
 use super::output::{Form, width};
+use super::page_options::PageOptions;
 use super::recording_options::{Columns, Scale};
 use super::recordings::{Reader, Recorded};
 use crate::analysis::window_limit::Wish;
@@ -20,6 +22,8 @@ use crate::report::compare::curves::curves;
 use crate::report::kind_moves::{KindMoves, by_kind};
 use crate::report::window::table::{answer, table};
 use crate::report::window::{Basis, Choice, Cycle, KindLine, Windows, counts};
+
+mod page;
 
 /// Find out which position window and settling time an axis can have
 ///
@@ -64,6 +68,8 @@ pub struct Arguments {
     #[command(flatten)]
     measuring: Measuring,
     #[command(flatten)]
+    page: PageOptions,
+    #[command(flatten)]
     columns: Columns,
     #[command(flatten)]
     scale: Scale,
@@ -75,6 +81,7 @@ Examples:
   stillpoint window monday/*.csv --settling-ms 40 --share 0.99
   stillpoint window axis.csv --window 0.05
   stillpoint window axis.csv --cycle-s 2.6 --wait-ms 140 --plot window.svg
+  stillpoint window axis.csv --settling-ms 40 --report window.pdf
 
 A cycle with another wait is taken to be as much longer or shorter as the waits of its moves.
 
@@ -93,6 +100,7 @@ fn not_negative(text: &str) -> Result<f64, String> {
 
 /// Measures and states the windows.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    arguments.page.check()?;
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
@@ -102,6 +110,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         figure(&windows, &kinds, &basis).draw(path)?;
     }
+    arguments.page.write(|| page::page(&arguments.files, &recorded, (&windows, &kinds, &basis)))?;
     let text = match arguments.format {
         Form::Json => windows.json()?,
         Form::Table => table(&windows, &basis, width()),
@@ -136,9 +145,15 @@ fn recorded(arguments: &Arguments) -> Result<(Recorded, Basis), Error> {
     Ok((recorded, basis))
 }
 
-fn figure(windows: &Windows, kinds: &[KindMoves], basis: &Basis) -> Figure {
+/// The kinds, those with most moves first.
+fn shown<'a>(windows: &'a Windows, kinds: &'a [KindMoves<'a>]) -> Vec<(&'a KindMoves<'a>, &'a KindLine)> {
     let mut shown: Vec<(&KindMoves, &KindLine)> = kinds.iter().zip(&windows.kinds).collect();
     shown.sort_by_key(|(_, line)| std::cmp::Reverse(line.moves));
+    shown
+}
+
+fn figure(windows: &Windows, kinds: &[KindMoves], basis: &Basis) -> Figure {
+    let shown = shown(windows, kinds);
     let notes = shown.iter().filter(|(_, line)| !line.reason.is_empty());
     Figure {
         heading: answer(windows, basis),

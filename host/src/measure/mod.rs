@@ -34,6 +34,10 @@ pub struct Summary {
     /// Why reading stopped before the end, or why the rows that were read are too few to be trusted; the moves up to there
     /// are reported.
     pub stopped: Option<Error>,
+    /// Rows with a reading.
+    pub readings: u64,
+    /// Places where rows are missing or can't be read.
+    pub faults: u64,
 }
 
 /// Measures one recording. Every move goes to `on_move` as soon as its rest is over, and the bytes read so
@@ -49,9 +53,10 @@ pub fn measure(
     mut on_bytes: impl FnMut(u64),
 ) -> Result<Summary, Error> {
     let mut meter = Meter::new(trace.layout(), names, options, pictures)?;
-    let mut rows: Vec<Row> = Vec::new();
+    let (mut rows, mut readings) = (Vec::<Row>::new(), 0);
     let stopped = loop {
         let more = trace.next_block(&mut rows);
+        readings += rows.iter().filter(|row| matches!(row, Row::Reading { .. })).count() as u64;
         meter.push(&rows, &mut on_move)?;
         on_bytes(trace.bytes_read());
         match more {
@@ -65,5 +70,5 @@ pub fn measure(
     notes.extend(meter.notes());
     let faults = trace.faults().to_string();
     notes.extend(faults.lines().map(str::to_owned));
-    Ok(Summary { notes, stopped })
+    Ok(Summary { notes, stopped, readings, faults: trace.faults().count })
 }

@@ -42,8 +42,10 @@ mod thin;
 mod stop;
 mod curve;
 mod overlay;
+mod succession;
 mod sheet;
 pub mod spread;
+pub mod lanes;
 
 // The files.
 mod raster;
@@ -56,8 +58,8 @@ mod tests;
 
 pub use format::{Format, draw};
 pub use page::html;
-pub use raster::png;
-pub use sheet::svg;
+pub use raster::{png, tree};
+pub use sheet::{drawn, svg};
 
 use crate::report::move_report::MoveReport;
 
@@ -102,6 +104,19 @@ pub struct Sheet<'a> {
     pub heading: String,
     /// What a reader should be careful about, one sentence each.
     pub notes: &'a [String],
+}
+
+/// A picture by itself.
+#[derive(Clone, Debug, Default)]
+pub struct Drawn {
+    /// What it shows.
+    pub title: String,
+    /// What is to be seen in it, for who can't see it.
+    pub description: String,
+    /// Width and height. Unit: pixel
+    pub size: (f64, f64),
+    /// The picture.
+    pub svg: String,
 }
 
 /// Why there is no picture.

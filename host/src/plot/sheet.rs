@@ -1,7 +1,7 @@
 //! In: a sheet of moves. Out: one SVG with its heading and three pictures one below the other.
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
-use super::{Sheet, caption, curve, frame, overlay, stop, text_fit};
+use super::{Drawn, Sheet, caption, curve, frame, overlay, stop, succession, text_fit};
 use crate::report::move_report::MoveReport;
 
 /// Width of a sheet; with its height it fills an A4 page. Unit: pixel
@@ -64,6 +64,23 @@ impl Picture {
         self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height: self.height() }, sheet);
         canvas.finish(width, self.height(), self.title(), &description(sheet))
     }
+}
+
+/// The pictures one by one: settling time against the number of the move with the `limit`, all moves, the stop drawn large,
+/// its settling curve. Unit: s
+pub fn drawn(sheet: &Sheet, limit: f64) -> Vec<Drawn> {
+    let reports: Vec<&MoveReport> = sheet.moves.iter().map(|shown| shown.report).collect();
+    if reports.is_empty() {
+        return Vec::new();
+    }
+    let alone = |(at, picture): (usize, Picture)| Drawn {
+        title: picture.title().to_owned(),
+        description: description(sheet),
+        size: (WIDTH, picture.height()),
+        svg: picture.alone(sheet, WIDTH, &format!("picture{at}")),
+    };
+    let pictures = [Picture::Overlay, Picture::Stop, Picture::Curve].into_iter().enumerate().map(alone);
+    std::iter::once(succession::drawn(&reports, limit, WIDTH)).chain(pictures).collect()
 }
 
 /// The whole sheet as SVG.

@@ -4,8 +4,9 @@ use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, Stroke};
 use super::curve::stairs;
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{caption, text_fit};
+use super::{Drawn, caption, text_fit};
 use crate::analysis::stop_curves::Spread;
+use crate::report::number;
 
 /// One picture.
 #[derive(Clone, Debug, Default)]
@@ -69,6 +70,36 @@ impl Chart {
     /// How high it is drawn. Unit: pixel
     pub(super) fn height(&self) -> f64 {
         380.0 + ROW * self.rows()
+    }
+
+    /// The picture by itself; `name` must be unique on its page.
+    pub fn alone(&self, width: f64, name: &str) -> Drawn {
+        let (mut canvas, height) = (Canvas::named(name), self.height());
+        self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height });
+        let (title, description) =
+            (format!("{}: settling time against window", self.title), self.description());
+        let svg = canvas.finish(width, height, &title, &description);
+        Drawn { title, description, size: (width, height), svg }
+    }
+
+    /// The medians at the narrowest and the widest window, and at the set one.
+    fn description(&self) -> String {
+        let at = |series: &Series, at: usize| {
+            let middle = series.spreads.get(at).copied().flatten()?.middle;
+            let settles = match middle.is_finite() {
+                true => format!("{} ms", number::fixed(1e3 * middle, 1)),
+                false => "not settled".to_owned(),
+            };
+            Some(format!("{settles} at ± {}", caption::length(*self.windows.get(at)?, &self.unit)))
+        };
+        let set = self.window.map(|window| self.windows.partition_point(|of| *of < window * (1.0 - 1e-9)));
+        let places = [Some(0), set, self.windows.len().checked_sub(1)];
+        let series = self.series.iter().map(|series| {
+            let points: Vec<String> =
+                places.iter().flatten().filter_map(|place| at(series, *place)).collect();
+            format!("{}: median {}", series.name, points.join(", "))
+        });
+        series.collect::<Vec<String>>().join(". ")
     }
 
     fn rows(&self) -> f64 {

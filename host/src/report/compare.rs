@@ -28,6 +28,8 @@ pub struct Group {
     pub note: String,
     /// All moves in their order.
     pub moves: Vec<MoveReport>,
+    /// What was noticed of its recordings, a sentence each.
+    pub cautions: Vec<String>,
 }
 
 /// What all groups have in common.

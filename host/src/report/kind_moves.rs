@@ -17,6 +17,13 @@ pub struct KindMoves<'a> {
     pub groups: Vec<Vec<&'a MoveReport>>,
 }
 
+/// The number of the kind of each of these moves; none where its travel is not known. `step` is the smallest change of a
+/// position. Unit: that of the moves
+pub fn numbers(moves: &[MoveReport], step: f64) -> Vec<Option<u32>> {
+    let motions: Vec<Option<Motion>> = moves.iter().map(motion).collect();
+    like_moves::kinds(&motions, step).0
+}
+
 /// A move with the place of its group and the number of its kind.
 type Numbered<'a> = (usize, &'a MoveReport, Option<u32>);
 

@@ -30,10 +30,12 @@ pub mod compare;
 pub mod rungs;
 pub mod tuning;
 pub mod window;
+pub mod limit;
 
 // A shift, and what becomes of settling.
 pub mod shift;
 pub mod trend;
+pub mod glance;
 
 // An axis.
 pub mod identified;

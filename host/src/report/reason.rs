@@ -20,6 +20,14 @@ pub fn without_figures(text: &str) -> String {
     reasons.collect::<Vec<_>>().join("; ")
 }
 
+/// Whether the samples ended before the rest did, by the text of the reasons.
+pub fn is_cut_short(text: &str) -> bool {
+    let ended = Reasons::ENDED;
+    let wordings = [ended, ended.with(Reasons::OUTSIDE), ended.with(Reasons::SHORT)];
+    let mut wordings = wordings.into_iter().flat_map(Reasons::worded).map(|(_, wording)| wording);
+    wordings.any(|wording| text.split("; ").any(|reason| reason.starts_with(wording)))
+}
+
 /// The figures of this move that belong to a reason.
 fn figures(axis: &AxisContext, record: &Record, reason: Reasons) -> Option<String> {
     match reason {
@@ -67,6 +75,21 @@ mod tests {
         change(&mut record);
         let text = text(&fixture::axis(), record.reasons, &record);
         assert_eq!((text.as_str(), without_figures(&text).as_str()), (expected, bare));
+    }
+
+    #[test]
+    fn the_end_of_the_samples_is_seen_in_every_wording() {
+        for (reasons, expected) in [
+            (Reasons::ENDED, true),
+            (Reasons::ENDED.with(Reasons::OUTSIDE), true),
+            (Reasons::ENDED.with(Reasons::SHORT), true),
+            (Reasons::ENDED.with(Reasons::STEP), true),
+            (Reasons::OUTSIDE, false),
+            (Reasons::NONE, false),
+        ] {
+            let text = text(&fixture::axis(), reasons, &fixture::record(1, Some(0.05)));
+            assert_eq!(is_cut_short(&text), expected, "{text}");
+        }
     }
 
     #[test]

@@ -66,6 +66,7 @@ impl Rungs {
                     files: Vec::new(),
                     note,
                     moves: inside,
+                    cautions: Vec::new(),
                 });
             }
         }

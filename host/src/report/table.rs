@@ -96,7 +96,7 @@ fn heading(shown: &TableField, unit: &str) -> String {
 }
 
 /// Stands for a value that does not exist, so that no column has holes.
-pub(super) const DASH: &str = "–";
+pub(crate) const DASH: &str = "–";
 
 /// The columns that fit into `width` characters, and the headings of those dropped.
 pub(crate) fn fitted(mut columns: Vec<Column>, width: usize) -> (Vec<Column>, Vec<String>) {
@@ -155,7 +155,7 @@ fn coloured(drawn: &str) -> String {
 }
 
 /// Every reason once, with the moves it is about: `moves 3, 7–9: …`; figures only where it is about one move.
-fn reasons(moves: &[&MoveReport]) -> Vec<String> {
+pub(crate) fn reasons(moves: &[&MoveReport]) -> Vec<String> {
     let mut reasons: Vec<(&str, Vec<u32>)> = Vec::new();
     let mut place: HashMap<String, usize> = HashMap::new();
     for report in moves.iter().filter(|report| !report.reason.is_empty()) {

@@ -244,7 +244,7 @@ impl TrendLine {
     }
 
     /// The level of the baseline that the followed statistic is compared with. Unit: s
-    fn compared_s(&self) -> Option<f64> {
+    pub fn compared_s(&self) -> Option<f64> {
         match self.measure.as_str() {
             "mean" => self.baseline_mean_s,
             "p95" => self.baseline_p95_s,

@@ -162,25 +162,30 @@ fn line(name: &str, moves: &[&MoveReport], basis: &Basis) -> KindLine {
     let correlations: Vec<f64> = points.iter().map(|point| point.dependence.correlation).collect();
     let correlation = median(&correlations).unwrap_or(0.0);
     line.reason = dependence(moves.len(), correlation, &basis.wish);
-    if moves.len() < FEWEST_FOR_DEPENDENCE || correlation <= MOST_DEPENDENT {
+    if !is_too_dependent(moves.len(), correlation) {
         line.curve = points.iter().map(|point| point_line(point, line.rest_noise_rms, basis)).collect();
     }
     line
 }
 
 /// `95 % of moves at 95 % confidence`.
-fn promise(wish: &Wish) -> String {
+pub(super) fn promise(wish: &Wish) -> String {
     let percent = |part: f64| number::plain(100.0 * part);
     format!("{} % of moves at {} % confidence", percent(wish.share), percent(wish.confidence))
 }
 
+/// Whether moves follow each other so closely that no limit holds.
+pub(super) fn is_too_dependent(moves: usize, correlation: f64) -> bool {
+    moves >= FEWEST_FOR_DEPENDENCE && correlation > MOST_DEPENDENT
+}
+
 /// What the dependence of moves on each other means for the limits.
-fn dependence(moves: usize, correlation: f64, wish: &Wish) -> String {
+pub(super) fn dependence(moves: usize, correlation: f64, wish: &Wish) -> String {
     let follows = format!("each move follows the one before (correlation {})", number::fixed(correlation, 2));
     if moves < FEWEST_FOR_DEPENDENCE || correlation <= DEPENDENT {
         return String::new();
     }
-    match correlation > MOST_DEPENDENT {
+    match is_too_dependent(moves, correlation) {
         true => format!("{follows}: no limit holds; record other moves or waits between them"),
         false => format!(
             "{follows}: limits hold in fewer than {} of 100 cases",

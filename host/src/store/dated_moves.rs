@@ -19,7 +19,7 @@ impl Store {
     ) -> Result<Vec<DatedMove>, Error> {
         let reports = Reports::new(self, known)?;
         let mut moves = Vec::new();
-        self.stored_moves(known, within, details, &mut |stored, curve| {
+        self.stored_moves(known, within, details, &mut |stored, found| {
             moves.extend(reports.of(stored, found).map(|report| {
                 let length = (1e6 * (report.command_end_s - report.start_s)).round() as i64;
                 DatedMove { start: stored.at.saturating_sub(length), end: stored.at, report }

@@ -59,6 +59,8 @@ pub mod axes;
 pub mod notes;
 mod move_span;
 mod summaries;
+pub mod holes;
+pub mod in_force;
 mod partial;
 pub mod kinds;
 pub mod statistics;

@@ -72,18 +72,22 @@ pub(super) fn groups(groups: &[GroupLine]) -> String {
     groups.iter().enumerate().map(line).collect()
 }
 
-/// One kind between two groups.
-fn kind(pair: &PairLine) -> String {
-    let median = |median: Option<f64>, moves: usize| match (median, moves) {
+/// A median in milliseconds, or why there is none.
+pub(crate) fn middle(median: Option<f64>, moves: usize) -> String {
+    match (median, moves) {
         (Some(median), _) => number::fixed(1e3 * median, 1),
         (None, 0) => "none".to_owned(),
         (None, _) => "unsettled".to_owned(),
-    };
+    }
+}
+
+/// One kind between two groups.
+fn kind(pair: &PairLine) -> String {
     let mut text = format!("  {}: {}\n", printable(&pair.kind), pair.verdict);
     text += &format!(
         "    median {} → {} ms; moves {} → {}, unsettled {} → {}\n",
-        median(pair.median_before_s, pair.n_before),
-        median(pair.median_after_s, pair.n_after),
+        middle(pair.median_before_s, pair.n_before),
+        middle(pair.median_after_s, pair.n_after),
         pair.n_before,
         pair.n_after,
         pair.unsettled_before,
@@ -106,7 +110,7 @@ pub(super) fn sizes(shift: f64, [low, high]: [Option<f64>; 2]) -> [Option<f64>; 
 }
 
 /// `95 % sure: -55.0 to -51.2 ms`.
-pub(super) fn interval([low, high]: [Option<f64>; 2], confidence: f64) -> String {
+pub(crate) fn interval([low, high]: [Option<f64>; 2], confidence: f64) -> String {
     let sure = format!("{} % sure:", number::plain(100.0 * confidence));
     match (low, high) {
         (Some(low), Some(high)) => {

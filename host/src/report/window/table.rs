@@ -96,7 +96,7 @@ fn points(kind: &KindLine, basis: &Basis, width: usize) -> String {
 }
 
 /// What the marked points are limited by.
-fn limits(kind: &KindLine, basis: &Basis) -> String {
+pub(crate) fn limits(kind: &KindLine, basis: &Basis) -> String {
     let unit = printable(&basis.unit);
     let noise = kind.rest_noise_rms.unwrap_or(0.0);
     let sentences = [
