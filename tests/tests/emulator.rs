@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 
 use stillpoint::checksum::FastCrc;
+use stillpoint_core::wire::frame::{Frame, Read};
 use stillpoint_core::wire::header::{Direction, Priority};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::receive::{Event, Receiver};
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Parameters, Settings};
@@ -20,13 +23,13 @@ const SAMPLES_PER_MOVE: u32 = 50;
 
 /// Four axes that move and stop, never two in step; stops ring, with noise and now and then a late one. On the
 /// last one some miss the window altogether: an alarm, and evidence.
-fn samples() -> Vec<(u32, [(i32, i32); AXES])> {
+fn samples(moves: u64) -> Vec<(u32, [(i32, i32); AXES])> {
     let mut noise = 1_u32;
     let mut next = move || {
         noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
         noise >> 16
     };
-    (0..rounds(1700) as u32 * SAMPLES_PER_MOVE)
+    (0..moves as u32 * SAMPLES_PER_MOVE)
         .map(|k| {
             let pairs = core::array::from_fn(|axis| {
                 let at = k + axis as u32 * 13;
@@ -61,13 +64,14 @@ fn bytes(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
 }
 
 /// The same firmware, here.
-fn here(samples: &[(u32, [(i32, i32); AXES])]) -> Vec<u8> {
+fn here(samples: &[(u32, [(i32, i32); AXES])], finds_ringing: bool) -> Vec<u8> {
     let parameters = Parameters { window: 1000, ..Parameters::at(10_000_000) };
     let settings = Settings::new(parameters).expect("valid settings");
     let identity =
         Identity { device: *b"emulated\0\0\0\0", board: "emulated", reset: Reset::PowerOn, period: 10_000 };
     let flash = MemoryFlash::new(vec![0; 1 << 20]);
     let mut app: App<AXES, _> = App::new(identity, [settings; AXES], flash).expect("the flash opens");
+    app.set_finds_ringing(finds_ringing);
     let (mut line, mut room) = (vec![], [0; 4096]);
     let mut transmit = |app: &mut App<AXES, _>| loop {
         let count = app.transmit(&mut room);
@@ -101,9 +105,9 @@ fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
 #[test]
 fn emulator_and_host_report_the_same_to_the_last_bit() {
     let Some(image) = image("monitor") else { return };
-    let samples = samples();
+    let samples = samples(rounds(1700));
     let there = frames(&Emulator::start(&image).run(bytes(&samples)));
-    let here = frames(&here(&samples));
+    let here = frames(&here(&samples, false));
     let moves = there.keys().filter(|key| key.0 == Priority::Move).count();
     let most = rounds(1700) as usize * AXES;
     assert!(moves * 100 > most * 96, "{moves} frames of moves, {most} at most");
@@ -122,4 +126,33 @@ fn emulator_and_host_report_the_same_to_the_last_bit() {
         assert!(there == here, "{priority:?}: {} and {} frames differ", there.len(), here.len());
         println!("ran emulator: {} frames of priority {priority:?} are the same bytes", there.len());
     }
+}
+
+/// What is said of the ringing of each stop that was evaluated, to the last bit.
+fn ringing(frames: &BTreeMap<(Priority, u32), Vec<u8>>) -> BTreeMap<(u8, u32), (u8, [u32; 6])> {
+    let found = frames.values().filter_map(|body| {
+        let frame = Frame::check::<FastCrc>(body).expect("sealed");
+        let Ok(Read { payload: Message::Ringing(found), .. }) = frame.read::<Message>() else { return None };
+        let Ringing { frequency, frequency_u, damping, damping_u, tail, amplitude, .. } = found;
+        let bits = [frequency, frequency_u, damping, damping_u, tail, amplitude].map(f32::to_bits);
+        (found.refusal != Ringing::NOT_EVALUATED)
+            .then_some(((found.axis, found.number), (found.refusal, bits)))
+    });
+    found.collect()
+}
+
+/// How many stops are evaluated depends on the time there is; what is found in them does not.
+#[test]
+fn emulator_and_host_find_the_same_ringing_to_the_last_bit() {
+    let Some(image) = image("monitor") else { return };
+    let samples = samples(rounds(60));
+    let sent = [&[3], bytes(&samples).as_slice()].concat();
+    let there = ringing(&frames(&Emulator::start(&image).run(sent)));
+    let here = ringing(&frames(&here(&samples, true)));
+    let both: Vec<_> =
+        there.iter().filter_map(|(stop, found)| Some((stop, found, here.get(stop)?))).collect();
+    both.iter().for_each(|(stop, there, here)| assert_eq!(there, here, "{stop:?}"));
+    let stated = both.iter().filter(|(_, found, _)| found.0 == 0).count();
+    println!("ran the emulator: {} stops evaluated as here, ringing stated in {stated}", both.len());
+    assert!(both.len() > 100 && stated > 20, "{} stops, {stated} ring", both.len());
 }

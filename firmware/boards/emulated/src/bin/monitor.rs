@@ -1,7 +1,8 @@
 //! In: samples on one UART, commands on another. Out: the monitor's frames, and nothing else.
 //!
 //! The whole firmware on an emulated Cortex-M4F, with RAM for flash. A sample is the mark 1, the tick and, for each of
-//! four axes, command and feedback, all 32 bits little-endian; the mark 2 ends the recording.
+//! four axes, command and feedback, all 32 bits little-endian; the mark 2 ends the recording. The mark 3 before it lets the
+//! monitor look for ringing, which takes most of the time of an emulation.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[cfg(not(target_os = "none"))]
@@ -61,6 +62,7 @@ mod image {
 
     fn run(mut monitor: Monitor) {
         let Some([samples, line]) = Uart::start() else { return };
+        monitor.set_finds_ringing(false);
         let (mut sample, mut filled) = ([0; SAMPLE], 0);
         loop {
             if let Some(byte) = samples.read() {
@@ -70,6 +72,10 @@ mod image {
                 }
                 match sample {
                     [2, ..] => break,
+                    [3, ..] => {
+                        monitor.set_finds_ringing(true);
+                        (sample, filled) = ([0; SAMPLE], 0);
+                    }
                     _ if filled == SAMPLE => {
                         add(&mut monitor, &sample);
                         filled = 0;
