@@ -132,7 +132,14 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         false => Compared::new(&groups, &kinds, &basis),
     };
     if let Some(path) = &arguments.plot {
-        draw(path, &compared, &kinds, &heading)?;
+        let words = match arguments.by_note {
+            true => {
+                let text = ladder_table::table(&compared, &ladders, &heading, usize::MAX);
+                (ladder_table::answer(&ladders, &heading), text)
+            }
+            false => (answer(&compared, &heading), table(&compared, &[], &heading, usize::MAX)),
+        };
+        draw(path, words, (&compared, &kinds), &heading)?;
     }
     let text = match (arguments.format, arguments.by_note) {
         (Form::Json, _) => compared.json().map_err(Error::from)?,
@@ -208,10 +215,11 @@ fn heading(arguments: &Arguments, groups: &[Group], basis: &Basis) -> Heading {
     }
 }
 
+/// Draws the curves with the answer above and the text beside them.
 fn draw(
     path: &std::path::Path,
-    compared: &Compared,
-    kinds: &[KindMoves],
+    (answer, text): (String, String),
+    (compared, kinds): (&Compared, &[KindMoves]),
     heading: &Heading,
 ) -> Result<(), Error> {
     let mut shown: Vec<&KindMoves> = kinds.iter().collect();
@@ -223,11 +231,11 @@ fn draw(
     let chart = |curves: KindCurves| chart(curves, compared, (&heading.unit, window));
     let note = |group: &GroupLine| Some(format!("{}: {}", group.name, group.note.as_ref()?));
     let figure = Figure {
-        heading: answer(compared, heading),
+        heading: answer,
         subject: heading.window.clone() + ", " + &heading.definition,
         charts: shown.into_iter().map(|kind| chart(curves(kind, DRAWN_WINDOWS))).collect(),
         notes: compared.groups.iter().filter_map(note).collect(),
-        text: table(compared, &[], heading, usize::MAX),
+        text,
     };
     Ok(figure.draw(path)?)
 }
