@@ -45,7 +45,7 @@ impl Moves {
         Moves { setting, middle, latent: chance.normal() }
     }
 
-    fn take(&mut self, count: usize, chance: &mut Chance) -> Vec<f64> {
+    fn next(&mut self, count: usize, chance: &mut Chance) -> Vec<f64> {
         let Setting { spread, step, zeros, correlation } = self.setting;
         (0..count)
             .map(|_| {
@@ -83,8 +83,8 @@ fn looked_at_after_every_move_a_verdict_is_seldom_wrong() {
         let mut chance = Chance::new(seed(11));
         let (mut shown, mut shown_at_95) = (0, 0);
         for _ in 0..count {
-            let first = Moves::new(setting, 100.0, &mut chance).take(40, &mut chance);
-            let second = Moves::new(setting, 100.0, &mut chance).take(120, &mut chance);
+            let first = Moves::new(setting, 100.0, &mut chance).next(40, &mut chance);
+            let second = Moves::new(setting, 100.0, &mut chance).next(120, &mut chance);
             let ever = |confidence: &dyn Fn(usize) -> f64| {
                 (3..=120).any(|n| is_shown(verdict(&first, &second[..n], confidence(n.min(first.len())))))
             };
@@ -111,18 +111,18 @@ fn as_many_more_moves_as_claimed_show_the_change() {
                 let change = if round % 2 == 0 { 1.0 - CHANGE } else { 1.0 + CHANGE };
                 let mut before = Moves::new(setting, 100.0, &mut chance);
                 let mut after = Moves::new(setting, 100.0 * change, &mut chance);
-                let mut first = before.take(one, &mut chance);
-                let mut second = after.take(other, &mut chance);
+                let mut first = before.next(one, &mut chance);
+                let mut second = after.next(other, &mut chance);
                 let change = CHANGE * median(&first).expect("moves");
                 let more = match more_moves(&first, &second, &claim(change)) {
                     Some(MoreMoves::OfThis(more)) => more,
                     Some(MoreMoves::OfEach(each)) => {
-                        first.extend(before.take(each - one, &mut chance));
+                        first.extend(before.next(each - one, &mut chance));
                         each - other
                     }
                     None => continue,
                 };
-                second.extend(after.take(more, &mut chance));
+                second.extend(after.next(more, &mut chance));
                 claims += 1;
                 claimed.push(more as f64);
                 let confidence = confidence(first.len().min(second.len()));
@@ -153,11 +153,11 @@ fn the_interval_of_a_median_holds_it() {
                 100.0,
                 &mut chance,
             )
-            .take(200_001, &mut chance);
+            .next(200_001, &mut chance);
             let truth = quantile(inner, (0.5 - zeros) / (1.0 - zeros));
             let held = (0..count)
                 .filter(|_| {
-                    let values = Moves::new(setting, 100.0, &mut chance).take(moves, &mut chance);
+                    let values = Moves::new(setting, 100.0, &mut chance).next(moves, &mut chance);
                     median_interval(&values, 0.95).is_some_and(|(low, high)| low <= truth && truth <= high)
                 })
                 .count();

@@ -139,7 +139,14 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         false => Compared::new(&groups, &kinds, &basis),
     };
     if let Some(path) = &arguments.plot {
-        draw(path, &compared, &kinds, &heading)?;
+        let words = match arguments.by_note {
+            true => {
+                let text = ladder_table::table(&compared, &ladders, &heading, usize::MAX);
+                (ladder_table::answer(&ladders, &heading), text)
+            }
+            false => (answer(&compared, &heading), table(&compared, &[], &heading, usize::MAX)),
+        };
+        draw(path, words, (&compared, &kinds), &heading)?;
     }
     arguments.page.write(|| page::page(&groups, &basis, (&compared, &kinds, &heading)))?;
     let text = match (arguments.format, arguments.by_note) {
@@ -217,19 +224,20 @@ fn heading(arguments: &Arguments, groups: &[Group], basis: &Basis) -> Heading {
     }
 }
 
+/// Draws the curves with the answer above and the text beside them.
 fn draw(
     path: &std::path::Path,
-    compared: &Compared,
-    kinds: &[KindMoves],
+    (answer, text): (String, String),
+    (compared, kinds): (&Compared, &[KindMoves]),
     heading: &Heading,
 ) -> Result<(), Error> {
     let note = |group: &GroupLine| Some(format!("{}: {}", group.name, group.note.as_ref()?));
     let figure = Figure {
-        heading: answer(compared, heading),
+        heading: answer,
         subject: heading.window.clone() + ", " + &heading.definition,
         charts: charts(compared, kinds, heading),
         notes: compared.groups.iter().filter_map(note).collect(),
-        text: table(compared, &[], heading, usize::MAX),
+        text,
     };
     Ok(figure.draw(path)?)
 }

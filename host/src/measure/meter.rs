@@ -65,6 +65,19 @@ pub struct Meter {
     sample_period: u32,
 }
 
+/// What reports of the axis need. `names`: of the file and of the axis.
+fn context(layout: &Layout, names: (&str, &str), options: &MeasureOptions) -> Result<AxisContext, Error> {
+    Ok(AxisContext {
+        file: names.0.to_owned(),
+        name: names.1.to_owned(),
+        unit: layout.unit.clone(),
+        window: options.window.to_f64(),
+        counts_per_unit: layout.counts_per_unit.to_f64(),
+        settings: options.settings(layout)?,
+        clock: Clock::new(layout.ticks_per_second, layout.origin_s),
+    })
+}
+
 impl Meter {
     /// `names`: of the file and of the axis. `pictures` records samples.
     pub fn new(
@@ -73,16 +86,8 @@ impl Meter {
         options: &MeasureOptions,
         pictures: bool,
     ) -> Result<Meter, Error> {
-        let settings = options.settings(layout)?;
-        let context = AxisContext {
-            file: names.0.to_owned(),
-            name: names.1.to_owned(),
-            unit: layout.unit.clone(),
-            window: options.window.to_f64(),
-            counts_per_unit: layout.counts_per_unit.to_f64(),
-            settings,
-            clock: Clock::new(layout.ticks_per_second, layout.origin_s),
-        };
+        let context = context(layout, names, options)?;
+        let settings = context.settings;
         Ok(Meter {
             feedback: (layout.columns.2.clone(), 0),
             signals: Signals::new(layout, options, &settings),
