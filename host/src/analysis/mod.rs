@@ -42,3 +42,9 @@ pub mod like_moves;
 pub mod stop_curves;
 pub mod comparison;
 pub mod window_limit;
+
+// Why stops are slow.
+pub mod signature_share;
+pub mod median_interval;
+pub mod offset_by_direction;
+pub mod frequency_trend;

@@ -20,5 +20,6 @@ mod group;
 mod notes;
 pub mod compare;
 pub mod window;
+pub mod explain;
 
 pub(crate) use output::notify;

@@ -29,6 +29,10 @@ pub mod kind_moves;
 pub mod compare;
 pub mod window;
 
+// Why stops are slow.
+pub mod advice;
+pub mod explain;
+
 // A shift, and what becomes of settling.
 pub mod shift;
 pub mod trend;
