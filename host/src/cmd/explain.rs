@@ -22,7 +22,7 @@ use crate::report::explain::{AxisMoves, Explained};
 /// then which part of the rest errors follows direction or distance, and how the ringing frequency changes. What too few
 /// moves can't show is not said. The section Advice of core/METHOD.md defines each number.
 #[derive(Args)]
-#[command(after_help = EXAMPLES)]
+#[command(after_help = EXAMPLES, override_usage = USAGE)]
 pub struct Arguments {
     /// Recordings of one axis
     #[arg(required_unless_present = "store", conflicts_with = "store", value_name = "FILE")]
@@ -43,6 +43,9 @@ pub struct Arguments {
     #[command(flatten)]
     scale: Scale,
 }
+
+const USAGE: &str = "stillpoint explain --window <W> [OPTIONS] <FILE>...
+       stillpoint explain --store <PATH> [OPTIONS]";
 
 const EXAMPLES: &str = "\
 Examples:

@@ -151,7 +151,7 @@ mod tests {
 
     #[test]
     fn figures_decide_between_levers() {
-        let typical = Typical { ringing_hz: Some(18.2), settling_s: Some(0.164), ..Typical::default() };
+        let typical = Typical { ringing_hz: Some(18.2), settling_s: Some(0.16), ..Typical::default() };
         check(
             Signature::Ringing,
             typical,

@@ -34,18 +34,28 @@ pub struct Stops<'a> {
 pub fn evidence(signature: Signature, stops: &Stops, scale: Scale) -> String {
     let parts = match signature {
         Signature::Clean => {
-            vec![stops.settling_s.map(|time| format!("settles within {} ms", plain_to(1e3 * time, 2)))]
+            vec![stops.settling_s.map(clean)]
         }
         Signature::Lag => lag(stops.figures, scale),
         Signature::Ringing => ringing(stops),
-        Signature::Creep => creep(stops.figures),
+        Signature::Creep => creep(stops.figures, scale),
         Signature::Overshoot => overshoot(stops.figures, scale),
         Signature::Hunting => hunting(stops.figures, scale),
         Signature::Offset => offset(stops.figures, scale),
-        Signature::Unsure => vec![Some("no rule fits these stops, or noise hides which".to_owned())],
+        Signature::Unsure => return "no rule fits these stops, or noise hides which".to_owned(),
     };
     let parts: Vec<String> = parts.into_iter().flatten().collect();
-    if parts.is_empty() { "no figure of these stops is known".to_owned() } else { parts.join(", ") }
+    match parts.is_empty() {
+        true => "no figure of these stops is known".to_owned(),
+        false => format!("feedback {}", parts.join(", ")),
+    }
+}
+
+fn clean(settling_s: f64) -> String {
+    match settling_s > 0.0 {
+        true => format!("settles within {} ms", plain_to(1e3 * settling_s, 2)),
+        false => "is inside the window at the command end".to_owned(),
+    }
 }
 
 /// Unit of the result: ms
@@ -56,7 +66,7 @@ fn ms(figure: &MedianInterval) -> String {
 /// A length beside the window.
 fn length(figure: &MedianInterval, scale: Scale) -> String {
     let windows = plain_to(figure.median.abs() / scale.window, 2);
-    format!("{} {} ({windows} windows)", with_interval(figure, 1.0), scale.unit)
+    format!("{} {} ({windows} × the window)", with_interval(figure, 1.0), scale.unit)
 }
 
 fn ringing(stops: &Stops) -> Vec<Option<String>> {
@@ -86,14 +96,22 @@ fn lag(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
     ]
 }
 
-fn creep(figures: &Figures) -> Vec<Option<String>> {
+fn creep(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
+    let error = |error: &MedianInterval| {
+        let place = if error.median < 0.0 { "beyond the target" } else { "behind" };
+        format!("is {} {place} at the command end", length(&error.size(), scale))
+    };
     let tail = |tail: &MedianInterval| format!("comes in with a time constant of {}", ms(tail));
     let lag = |lag: &MedianInterval| match lag.median < 0.0 {
-        true => "leads while the axis moves, which does not explain it".to_owned(),
-        false => format!("follows by {} while the axis moves, which does not explain it", ms(lag)),
+        true => "led while the axis moved, which does not explain it".to_owned(),
+        false => format!("followed by {} while the axis moved, which does not explain it", ms(lag)),
     };
-    let far = (figures.tail_s.is_none()).then(|| "comes in slowly".to_owned());
-    vec![figures.tail_s.as_ref().map(tail).or(far), figures.cruise_lag_s.as_ref().map(lag)]
+    let slow = || Some("comes in slowly".to_owned());
+    vec![
+        figures.error_at_command_end.as_ref().map(error),
+        figures.tail_s.as_ref().map(tail).or_else(slow),
+        figures.cruise_lag_s.as_ref().map(lag),
+    ]
 }
 
 fn overshoot(figures: &Figures, scale: Scale) -> Vec<Option<String>> {

@@ -120,13 +120,18 @@ fn not_held(stop: &MoveReport) -> Option<f64> {
     stop.settling_curve.iter().find(|point| point.1.is_none()).map(|point| point.0)
 }
 
+/// Most digits of a median: beyond these its interval says nothing that can be used.
+const DIGITS: f64 = 4.0;
+
 /// `18.20 ± 0.10`: a median with its 95 % interval, `times` a factor; without one where the stops are too few or alike.
 pub fn with_interval(figure: &MedianInterval, times: f64) -> String {
     let median = figure.median * times;
     match figure.half_width().map(|half| half * times).filter(|half| *half > 0.0) {
         Some(half) => {
-            let places = decimals(half);
-            format!("{} ± {}", fixed(median, places), fixed(half, places))
+            let size = median.abs().max(half).log10().floor();
+            let places = decimals(half).min((DIGITS - 1.0 - size).max(0.0) as usize);
+            // Half a last digit or less would be rounded to nothing.
+            format!("{} ± {}", fixed(median, places), fixed(half.max(10f64.powi(-(places as i32))), places))
         }
         None => plain_to(median, 3),
     }
@@ -166,6 +171,7 @@ mod tests {
         let figure = |ends| MedianInterval { median: 18.2034, ends, values: 41 };
         assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1.0), "18.20 ± 0.10");
         assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1e3), "18203 ± 103");
+        assert_eq!(with_interval(&figure(Some((18.2033, 18.2035))), 1.0), "18.20 ± 0.01");
         assert_eq!(with_interval(&figure(None), 1.0), "18.2");
         assert_eq!(with_interval(&figure(Some((18.2034, 18.2034))), 1.0), "18.2");
     }

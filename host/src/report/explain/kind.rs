@@ -21,8 +21,10 @@ const FEWEST_NOISES: f64 = 3.0;
 const FEWEST_NOISES_OF_ENTRIES: f64 = 6.0;
 /// Window entries of such a stop.
 const MANY_ENTRIES: f64 = 5.0;
-/// Signatures that are explained where none prevails.
+/// Signatures that are explained.
 const EXPLAINED: usize = 2;
+/// Smallest share of the stops from which on a signature that does not prevail is explained too.
+const WORTH_EXPLAINING: f64 = 0.1;
 
 /// How many stops have a signature, as other tools read it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -77,7 +79,8 @@ pub struct KindLine {
     pub moves_needed: Option<usize>,
     /// Why the window is too small to judge by; empty if it is not.
     pub window_too_small: String,
-    /// Of the signature that prevails, or of the two most frequent ones if none does.
+    /// Of the signature that prevails, and of those that a tenth of the stops or more have beside it: two at most. Of too
+    /// few moves, evidence of the most frequent one only, without a lever.
     pub causes: Vec<CauseLine>,
     /// How the ringing frequency changes; none where that can't be said.
     pub frequency: Option<TrendLine>,
@@ -95,14 +98,16 @@ pub fn line(kind: &KindMoves, scale: Scale) -> KindLine {
     let moves: Vec<&MoveReport> = kind.groups.iter().flatten().copied().collect();
     let signatures: Vec<Signature> = moves.iter().filter_map(|report| signature(report)).collect();
     let shares = shares(&signatures);
-    let (prevails, moves_needed, explained) = match prevailing(&shares) {
-        Prevailing::One(signature) => (signature.word(), None, vec![signature]),
-        Prevailing::Mixed => ("mixed", None, shares.iter().map(|share| share.signature).collect()),
-        Prevailing::TooFew(needed) => ("too few moves", Some(needed), Vec::new()),
+    let prevailing = prevailing(&shares);
+    let (prevails, moves_needed) = match prevailing {
+        Prevailing::One(signature) => (signature.word(), None),
+        Prevailing::Mixed => ("mixed", None),
+        Prevailing::TooFew(needed) => ("too few moves", Some(needed)),
     };
     let unsettled = moves.iter().filter(|report| report.outcome == Outcome::Unsettled).count();
     let (low, high) = share_interval(unsettled, moves.len());
     let trend = trend(&moves);
+    let present_hz = trend.as_ref().ok().filter(|trend| trend.shown).map(|trend| trend.last_hz);
     KindLine {
         kind: kind.name.clone(),
         moves: moves.len(),
@@ -113,7 +118,7 @@ pub fn line(kind: &KindMoves, scale: Scale) -> KindLine {
         prevails,
         moves_needed,
         window_too_small: window_too_small(&moves, scale).unwrap_or_default(),
-        causes: explained.iter().take(EXPLAINED).map(|signature| cause(*signature, &moves, scale)).collect(),
+        causes: causes(&shares, prevailing, (&moves, present_hz), scale),
         frequency_refused: trend.as_ref().err().cloned().unwrap_or_default(),
         frequency: trend.ok(),
     }
@@ -139,13 +144,47 @@ fn share_line(share: &SignatureShare, of: usize) -> ShareLine {
     }
 }
 
-fn cause(of: Signature, moves: &[&MoveReport], scale: Scale) -> CauseLine {
+/// `moves` with the ringing frequency at last, where it changed.
+fn causes(
+    shares: &[SignatureShare],
+    prevailing: Prevailing,
+    moves: (&[&MoveReport], Option<f64>),
+    scale: Scale,
+) -> Vec<CauseLine> {
+    let of: usize = shares.iter().map(|share| share.stops).sum();
+    let is_worth = |share: &&SignatureShare| match prevailing {
+        Prevailing::One(signature) if signature == share.signature => true,
+        Prevailing::TooFew(_) => share.stops == shares[0].stops,
+        _ => {
+            let has_lever = advice(share.signature, &Typical::default()).is_some();
+            has_lever && share.stops as f64 >= WORTH_EXPLAINING * of as f64
+        }
+    };
+    let cause = |share: &SignatureShare| {
+        let cause = cause(share.signature, moves, scale);
+        match prevailing {
+            Prevailing::TooFew(_) => cause.without_lever(),
+            _ => cause,
+        }
+    };
+    shares.iter().filter(is_worth).take(EXPLAINED).map(cause).collect()
+}
+
+impl CauseLine {
+    /// Evidence alone.
+    fn without_lever(self) -> CauseLine {
+        let none = String::new;
+        CauseLine { lever: none(), second: none(), trade_off: none(), ..self }
+    }
+}
+
+fn cause(of: Signature, (moves, present_hz): (&[&MoveReport], Option<f64>), scale: Scale) -> CauseLine {
     let stops: Vec<&MoveReport> =
         moves.iter().copied().filter(|report| signature(report) == Some(of)).collect();
     let figures = Figures::of(&stops);
     let settling_s = median_settling(&stops);
     let typical = Typical {
-        ringing_hz: figures.ringing_hz.map(|hz| hz.median),
+        ringing_hz: present_hz.or(figures.ringing_hz.map(|hz| hz.median)),
         settling_s,
         standing: figures.standing.map(|share| share.median),
         leads: leads(&figures),

@@ -8,6 +8,7 @@ use crate::analysis::median_interval::{MedianInterval, median_interval};
 use crate::analysis::offset_by_direction::{
     FEWEST_KINDS, KindOffset, Part, Parts, Refusal, offset_by_direction,
 };
+use crate::analysis::quantile::median;
 use crate::report::kind_moves::KindMoves;
 
 /// A rest error below this is not worth acting on. Unit: windows
@@ -75,9 +76,19 @@ pub fn offset(kinds: &[KindMoves], scale: Scale) -> OffsetLine {
         .collect();
     let line = OffsetLine { kinds: errors.iter().map(kind_line).collect(), ..OffsetLine::default() };
     match offset_by_direction(&usable) {
-        Ok(parts) => with_parts(line, &parts, farthest(&usable), scale),
+        Ok(parts) => {
+            let least = (SMALL * scale.window).max(STEP * scale.encoder_step).max(rest_noise(kinds));
+            with_parts(line, &parts, (least, farthest(&usable)), scale)
+        }
         Err(refusal) => OffsetLine { refused: why(refusal).to_owned(), ..line },
     }
+}
+
+/// Median rest noise of all moves. A rest that scatters by more than its mean still comes in, or swings. Unit: that of
+/// position
+fn rest_noise(kinds: &[KindMoves]) -> f64 {
+    let moves = kinds.iter().flat_map(|kind| kind.groups.iter().flatten());
+    median(&moves.filter_map(|report| report.rest_noise_rms).collect::<Vec<f64>>()).unwrap_or(0.0)
 }
 
 fn rest_error(kind: &KindMoves) -> Option<MedianInterval> {
@@ -110,8 +121,7 @@ fn why(refusal: Refusal) -> &'static str {
     }
 }
 
-fn with_parts(line: OffsetLine, parts: &Parts, farthest: f64, scale: Scale) -> OffsetLine {
-    let least = (SMALL * scale.window).max(STEP * scale.encoder_step);
+fn with_parts(line: OffsetLine, parts: &Parts, (least, farthest): (f64, f64), scale: Scale) -> OffsetLine {
     let part = |part: Part, times: f64, least: f64| PartLine {
         value: part.value * times,
         interval_95: [(part.value - part.half_width) * times, (part.value + part.half_width) * times],

@@ -1,6 +1,6 @@
 //! In: why stops are slow. Out: text for people: the answer, then each kind with its evidence and levers.
 
-use super::kind::{CauseLine, KindLine};
+use super::kind::{KindLine, ShareLine};
 use super::offset::{KindOffsetLine, OffsetLine};
 use super::{AxisLine, Explained};
 use crate::report::number::{self, plain};
@@ -18,11 +18,8 @@ pub fn table(explained: &Explained, width: usize) -> String {
         return "No moves were found\n".to_owned();
     }
     let mut text = explained.axes.iter().map(|axis| of_axis(axis, width) + "\n").collect::<String>();
-    text += &hanging(
-        "",
-        "± and \"95 % sure\": 95 % intervals of the median over the moves, or of a share.",
-        (0, width),
-    );
+    text +=
+        &hanging("", "± and from … to: 95 % intervals, of medians over the moves and of shares.", (0, width));
     text += &hanging("Caution: ", explained.caution, (0, width));
     text
 }
@@ -54,12 +51,16 @@ pub fn answer(axis: &AxisLine) -> String {
     };
     let KindLine { kind, prevails, .. } = slowest;
     let slow = if axis.kinds.len() == 1 { "" } else { "the slowest kind, " };
-    let cause = match *prevails {
-        "clean" => "settles within 10 ms: nothing to gain".to_owned(),
-        "mixed" => "no signature prevails".to_owned(),
-        "too few moves" => "too few moves to say why".to_owned(),
-        "unsure" => "no rule says why".to_owned(),
-        signature => format!("{signature} prevails"),
+    let beside = slowest.causes.iter().find(|cause| cause.signature != *prevails);
+    let cause = match (*prevails, beside) {
+        ("clean", Some(cause)) => {
+            format!("mostly clean, but {} of {} {}", cause.stops, slowest.moves, cause.signature)
+        }
+        ("clean", None) => "settles within 10 ms: nothing to gain".to_owned(),
+        ("mixed", _) => "no signature prevails".to_owned(),
+        ("too few moves", _) => "too few moves to say why".to_owned(),
+        ("unsure", _) => "no rule says why".to_owned(),
+        (signature, _) => format!("{signature} prevails"),
     };
     format!("{name}: {slow}{kind}: {cause}")
 }
@@ -84,16 +85,14 @@ fn of_kind(kind: &KindLine, width: usize) -> String {
         text += &line("Window", &too_small);
     }
     for cause in &kind.causes {
-        text += &line(if kind.causes.len() > 1 { cause.signature } else { "Evidence" }, &sentence(cause));
+        let is_named = kind.causes.len() > 1 || cause.signature != kind.prevails;
+        let whose = if is_named { format!("{}: ", cause.signature) } else { String::new() };
+        text += &line("Evidence", &(whose + &cause.evidence));
         text += &line("Lever", &cause.lever);
         text += &line("Second", &cause.second);
         text += &line("Trade-off", &cause.trade_off);
     }
     text + &line("Frequency", &frequency(kind))
-}
-
-fn sentence(cause: &CauseLine) -> String {
-    cause.evidence.clone()
 }
 
 /// The frequency, where one was found in any stop.
@@ -106,7 +105,7 @@ fn frequency(kind: &KindLine) -> String {
     }
 }
 
-/// `43 moves, settles in 62.0 ms (median), 2 unsettled (5 %, 95 % sure: 1 to 16 %)`.
+/// `43 moves, median settling 62.0 ms, 2 unsettled (5 %; 1 to 16 %)`.
 fn counted(kind: &KindLine) -> String {
     let median = match kind.median_settling_s {
         Some(median) => format!("median settling {} ms", number::fixed(1e3 * median, 1)),
@@ -115,17 +114,14 @@ fn counted(kind: &KindLine) -> String {
     let share = percent(kind.unsettled as f64 / kind.moves as f64);
     let plural = if kind.moves == 1 { "" } else { "s" };
     let range = range(kind.unsettled_95);
-    format!(
-        "{} move{plural}, {median}, {} unsettled ({share} %, 95 % sure: {range})",
-        kind.moves, kind.unsettled
-    )
+    format!("{} move{plural}, {median}, {} unsettled ({share} %; {range})", kind.moves, kind.unsettled)
 }
 
-/// `ringing 41 (95 %, 95 % sure: 84 to 99 %), lag 2 (…)`.
+/// `ringing 41 (95 %; 84 to 99 %), lag 2 (5 %; 1 to 16 %)`.
 fn signatures(kind: &KindLine) -> String {
-    let line = |share: &super::kind::ShareLine| {
+    let line = |share: &ShareLine| {
         let range = range(share.share_95);
-        format!("{} {} ({} %, 95 % sure: {range})", share.signature, share.stops, percent(share.share))
+        format!("{} {} ({} %; {range})", share.signature, share.stops, percent(share.share))
     };
     match kind.signatures.is_empty() {
         true => "no signature is known".to_owned(),
@@ -134,7 +130,7 @@ fn signatures(kind: &KindLine) -> String {
 }
 
 fn percent(share: f64) -> String {
-    number::fixed(100.0 * share, 0)
+    number::plain_to(100.0 * share, 2)
 }
 
 fn range([low, high]: [f64; 2]) -> String {
@@ -173,7 +169,7 @@ fn rest_errors(kinds: &[KindOffsetLine], unit: &str, width: usize) -> String {
         column("kind".to_owned(), true, &|kind| printable(&kind.kind)),
         column("moves".to_owned(), false, &|kind| kind.moves.to_string()),
         column(format!("rest error\n{unit}"), false, &|kind| number::plain_to(kind.rest_error, 3)),
-        column(format!("95 % sure\n{unit}"), false, &ends),
+        column(format!("from … to\n{unit}"), false, &ends),
     ];
     let (mut columns, _) = fitted(columns, width);
     drawn(&mut columns)

@@ -11,17 +11,17 @@ use crate::report::number::{decimals, fixed, plain_to};
 pub struct TrendLine {
     /// Stops with a frequency.
     pub stops: usize,
-    /// The line at the first of them.
+    /// In the middle of the first fifth of them.
     pub first_hz: f64,
-    /// The line at the last.
+    /// In the middle of the last fifth.
     pub last_hz: f64,
-    /// Slope of the line in Hz per `slope_per`.
+    /// Slope over all of them in Hz per `slope_per`.
     pub slope: f64,
-    /// Ends of its 95 % interval.
-    pub slope_95: [f64; 2],
+    /// Ends of its 95 % interval; none where the stops follow each other too closely.
+    pub slope_95: [Option<f64>; 2],
     /// `s` where all stops stand on one clock, else `stop`.
     pub slope_per: &'static str,
-    /// Change from the first to the last as a part of the first.
+    /// Change from the first fifth to the last as a part of the first.
     pub change: f64,
     /// Ends of its 95 % interval.
     pub change_95: [f64; 2],
@@ -56,21 +56,23 @@ fn places(stops: &[&MoveReport]) -> (Vec<f64>, &'static str) {
 fn why(refusal: Refusal) -> String {
     match refusal {
         Refusal::TooFew(stops) => format!("{FEWEST} stops with a frequency are needed, {stops} have one"),
-        Refusal::Spread(_) => "the frequencies scatter by more than a tenth: not one oscillation".to_owned(),
+        Refusal::Scatter(_) => {
+            "the frequency scatters by more than a tenth from stop to stop: not one oscillation".to_owned()
+        }
         Refusal::NoInterval => "each stop follows the one before too closely for an interval".to_owned(),
     }
 }
 
 fn line(trend: &FrequencyTrend, slope_per: &'static str) -> TrendLine {
-    let [slope, slope_low, slope_high] = trend.slope;
+    let finite = |end: f64| Some(end).filter(|end| end.is_finite());
     let [change, low, high] = trend.change;
     let [stiffness_change, stiffness_low, stiffness_high] = trend.stiffness_change();
     TrendLine {
         stops: trend.stops,
-        first_hz: trend.first_hz,
-        last_hz: trend.last_hz,
-        slope,
-        slope_95: [slope_low, slope_high],
+        first_hz: trend.first.median,
+        last_hz: trend.last.median,
+        slope: trend.slope.slope,
+        slope_95: [finite(trend.slope.low), finite(trend.slope.high)],
         slope_per,
         change,
         change_95: [low, high],
@@ -86,13 +88,13 @@ impl TrendLine {
         let stops = self.stops;
         let range = percent(self.change, self.change_95);
         if !self.shown {
-            return format!("no change shown over {stops} stops (95 % sure: {range})");
+            return format!("no change shown over {stops} stops (first fifth to last, 95 % sure: {range})");
         }
         let (first, last) = (plain_to(self.first_hz, 4), plain_to(self.last_hz, 4));
         let sign = if self.change < 0.0 { "fell" } else { "rose" };
         let stiffness = percent(self.stiffness_change, self.stiffness_change_95);
         format!(
-            "{sign} from {first} to {last} Hz over {stops} stops (95 % sure: {range}); if the moved mass stayed the same, \
+            "{sign} from {first} to {last} Hz, first fifth to last of {stops} stops (95 % sure: {range}); if the moved mass stayed the same, \
              the stiffness changed by {stiffness}"
         )
     }
@@ -127,16 +129,19 @@ mod tests {
         let falling = of(&stops(60, |number| 18.0 - 0.02 * number)).unwrap();
         assert!((falling.slope + 0.02 / 0.9).abs() < 0.002, "0.9 s from stop to stop: {falling:?}");
         let words = falling.words();
-        assert!(words.starts_with("fell from 18.0") && words.contains("stiffness changed by -1"), "{words}");
+        assert!(
+            words.starts_with("fell from 17.97 to 16.99 Hz") && words.contains("stiffness changed by -1"),
+            "{words}"
+        );
         let steady = of(&stops(60, |_| 18.0)).unwrap();
         assert!(
-            steady.words().starts_with("no change shown over 60 stops (95 % sure: -0."),
+            steady.words().starts_with("no change shown over 60 stops (first fifth to last, 95 % sure: -0."),
             "{}",
             steady.words()
         );
         assert_eq!(
-            of(&stops(19, |_| 18.0)).unwrap_err(),
-            "20 stops with a frequency are needed, 19 have one"
+            of(&stops(29, |_| 18.0)).unwrap_err(),
+            "30 stops with a frequency are needed, 29 have one"
         );
     }
 
