@@ -8,6 +8,8 @@ pub mod offset;
 pub mod trend;
 pub mod kind;
 pub mod table;
+#[cfg(test)]
+mod tests;
 
 use std::io;
 

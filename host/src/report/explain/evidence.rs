@@ -91,25 +91,29 @@ fn lag(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
     let tail = |tail: &MedianInterval| format!("comes in with a time constant of {}", ms(tail));
     vec![
         figures.cruise_lag_s.as_ref().map(follows),
-        figures.error_at_command_end.as_ref().map(error),
+        figures.error_at_command_end.as_ref().filter(|error| error.median > 0.0).map(error),
         figures.tail_s.as_ref().map(tail),
     ]
 }
 
 fn creep(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
-    let error = |error: &MedianInterval| {
-        let place = if error.median < 0.0 { "beyond the target" } else { "behind" };
-        format!("is {} {place} at the command end", length(&error.size(), scale))
+    let is_beyond = figures.overshoot.is_some_and(|beyond| beyond.median > scale.window);
+    let place = match is_beyond {
+        true => figures.overshoot.map(|beyond| format!("goes {} beyond the target", length(&beyond, scale))),
+        false => figures
+            .error_at_command_end
+            .filter(|error| error.median > 0.0)
+            .map(|error| format!("is {} behind at the command end", length(&error, scale))),
     };
-    let tail = |tail: &MedianInterval| format!("comes in with a time constant of {}", ms(tail));
+    let comes = if is_beyond { "comes back" } else { "comes in" };
+    let tail = |tail: &MedianInterval| format!("{comes} with a time constant of {}", ms(tail));
     let lag = |lag: &MedianInterval| match lag.median < 0.0 {
         true => "led while the axis moved, which does not explain it".to_owned(),
         false => format!("followed by {} while the axis moved, which does not explain it", ms(lag)),
     };
-    let slow = || Some("comes in slowly".to_owned());
     vec![
-        figures.error_at_command_end.as_ref().map(error),
-        figures.tail_s.as_ref().map(tail).or_else(slow),
+        place,
+        figures.tail_s.as_ref().map(tail).or_else(|| Some(format!("{comes} slowly"))),
         figures.cruise_lag_s.as_ref().map(lag),
     ]
 }

@@ -235,7 +235,7 @@ fn window_too_small(moves: &[&MoveReport], scale: Scale) -> Option<String> {
     let noise_text = plain_to(noise, 2);
     if window < FEWEST_NOISES * noise {
         return Some(format!(
-            "it is below three times the rest noise of {noise_text} {unit} (rms): chance decides"
+            "it is below three times the rest noise of {noise_text} {unit} (rms): noise or slow swings decide"
         ));
     }
     (window < FEWEST_NOISES_OF_ENTRIES * noise && entries >= MANY_ENTRIES).then(|| {

@@ -170,7 +170,7 @@ fn finding(parts: &Parts, line: &OffsetLine, least: f64, scale: Scale) -> String
     }
     if sentences.is_empty() {
         let least = crate::report::number::plain_to(least, 2);
-        return format!("no part is shown to be beyond {least} {unit}, which is too small to act on");
+        return format!("nothing beyond {least} {unit}; less is not worth acting on");
     }
     sentences.join("; ")
 }

@@ -7,6 +7,9 @@ use crate::report::number::{self, plain};
 use crate::report::printable::printable;
 use crate::report::table::{Column, drawn, fitted};
 
+/// What ± and the ranges are.
+const NOTE: &str = "± and from … to: 95 % intervals, of medians over the moves and of shares. A median without ± is of \
+    too few moves, of equal ones, or of moves that follow each other too closely.";
 /// Blanks before what follows a heading.
 const INDENT: usize = 2;
 /// Widest word before a sentence, with its colon and blank.
@@ -18,8 +21,7 @@ pub fn table(explained: &Explained, width: usize) -> String {
         return "No moves were found\n".to_owned();
     }
     let mut text = explained.axes.iter().map(|axis| of_axis(axis, width) + "\n").collect::<String>();
-    text +=
-        &hanging("", "± and from … to: 95 % intervals, of medians over the moves and of shares.", (0, width));
+    text += &hanging("", NOTE, (0, width));
     text += &hanging("Caution: ", explained.caution, (0, width));
     text
 }

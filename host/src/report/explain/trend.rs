@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::analysis::frequency_trend::{FEWEST, FrequencyTrend, Refusal, frequency_trend};
 use crate::report::move_report::MoveReport;
-use crate::report::number::{decimals, fixed, plain_to};
+use crate::report::number::{decimals, fixed};
 
 /// A frequency trend as other tools read it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -90,7 +90,7 @@ impl TrendLine {
         if !self.shown {
             return format!("no change shown over {stops} stops (first fifth to last, 95 % sure: {range})");
         }
-        let (first, last) = (plain_to(self.first_hz, 4), plain_to(self.last_hz, 4));
+        let [first, last] = [self.first_hz, self.last_hz].map(hertz);
         let sign = if self.change < 0.0 { "fell" } else { "rose" };
         let stiffness = percent(self.stiffness_change, self.stiffness_change_95);
         format!(
@@ -98,6 +98,11 @@ impl TrendLine {
              the stiffness changed by {stiffness}"
         )
     }
+}
+
+/// With four digits. Unit: Hz
+fn hertz(frequency: f64) -> String {
+    fixed(frequency, (3.0 - frequency.log10().floor()).clamp(0.0, 4.0) as usize)
 }
 
 /// `-5.1 to -4.2 %`.
