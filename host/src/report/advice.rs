@@ -10,6 +10,9 @@ use super::number::plain_to;
 /// Share of standing between turning points from which on an axis sticks and jumps, as the signature has it. Unit: 1
 const STICKS: f64 = 0.5;
 
+/// A fall of the ringing frequency from which on the lost stiffness is the first lever: a tenth of it. Unit: 1
+const FELL: f64 = -0.05;
+
 /// What tuning means for people; it goes with every advice.
 pub const CAUTION: &str = "Stillpoint only listens and is no safety function. Tuning moves the machine: leave it to a \
     qualified person, follow the drive's and the machine's manuals and local rules, keep guards closed and everybody clear \
@@ -26,6 +29,8 @@ pub struct Typical {
     pub standing: Option<f64>,
     /// Whether feedback leads the command while the axis moves.
     pub leads: bool,
+    /// Change of the ringing frequency that is shown, as a part of the first. Unit: 1
+    pub frequency_change: Option<f64>,
 }
 
 /// What to pull.
@@ -81,11 +86,20 @@ fn ringing(typical: &Typical) -> Advice {
             "smoothing makes each move a period longer, a shaper half a period".to_owned(),
         ),
     };
-    Advice::new(
-        format!("smooth the command{length}, or shape it with two impulses{shaper}"),
-        "a stiffer belt, coupling or frame; a lower gain; a notch filter at that frequency, only if the loop itself rings",
-        format!("{cost}; a lower gain follows more slowly"),
-    )
+    let smoothing = format!("smooth the command{length}, or shape it with two impulses{shaper}");
+    let trade_off = format!("{cost}; a lower gain follows more slowly");
+    match typical.frequency_change.is_some_and(|change| change <= FELL) {
+        true => Advice::new(
+            "restore the stiffness that fell with the frequency: belt tension, coupling, clamping, mounting",
+            format!("{smoothing}; or a lower gain"),
+            trade_off,
+        ),
+        false => Advice::new(
+            smoothing,
+            "a stiffer belt, coupling or frame; a lower gain; a notch filter at that frequency, only if the loop itself rings",
+            trade_off,
+        ),
+    }
 }
 
 fn creep() -> Advice {
@@ -159,6 +173,10 @@ mod tests {
             "27 ms, and can save 160",
         );
         check(Signature::Ringing, Typical::default(), "over one period", "half a period");
+        let fell = Typical { frequency_change: Some(-0.05), ..typical };
+        check(Signature::Ringing, fell, "restore the stiffness", "27 ms");
+        let steady = Typical { frequency_change: Some(-0.04), ..typical };
+        check(Signature::Ringing, steady, "smooth the command", "27 ms");
         let leads = Typical { leads: true, ..Typical::default() };
         check(Signature::Overshoot, leads, "less velocity feedforward", "lags");
         check(Signature::Overshoot, Typical::default(), "less acceleration feedforward", "lags");

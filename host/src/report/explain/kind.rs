@@ -107,7 +107,7 @@ pub fn line(kind: &KindMoves, scale: Scale) -> KindLine {
     let unsettled = moves.iter().filter(|report| report.outcome == Outcome::Unsettled).count();
     let (low, high) = share_interval(unsettled, moves.len());
     let trend = trend(&moves);
-    let present_hz = trend.as_ref().ok().filter(|trend| trend.shown).map(|trend| trend.last_hz);
+    let changed = trend.as_ref().ok().filter(|trend| trend.shown);
     KindLine {
         kind: kind.name.clone(),
         moves: moves.len(),
@@ -118,7 +118,7 @@ pub fn line(kind: &KindMoves, scale: Scale) -> KindLine {
         prevails,
         moves_needed,
         window_too_small: window_too_small(&moves, scale).unwrap_or_default(),
-        causes: causes(&shares, prevailing, (&moves, present_hz), scale),
+        causes: causes(&shares, prevailing, (&moves, changed), scale),
         frequency_refused: trend.as_ref().err().cloned().unwrap_or_default(),
         frequency: trend.ok(),
     }
@@ -144,11 +144,11 @@ fn share_line(share: &SignatureShare, of: usize) -> ShareLine {
     }
 }
 
-/// `moves` with the ringing frequency at last, where it changed.
+/// `moves` with the trend of the ringing frequency, where it changed.
 fn causes(
     shares: &[SignatureShare],
     prevailing: Prevailing,
-    moves: (&[&MoveReport], Option<f64>),
+    moves: (&[&MoveReport], Option<&TrendLine>),
     scale: Scale,
 ) -> Vec<CauseLine> {
     let of: usize = shares.iter().map(|share| share.stops).sum();
@@ -178,16 +178,17 @@ impl CauseLine {
     }
 }
 
-fn cause(of: Signature, (moves, present_hz): (&[&MoveReport], Option<f64>), scale: Scale) -> CauseLine {
+fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), scale: Scale) -> CauseLine {
     let stops: Vec<&MoveReport> =
         moves.iter().copied().filter(|report| signature(report) == Some(of)).collect();
     let figures = Figures::of(&stops);
     let settling_s = median_settling(&stops);
     let typical = Typical {
-        ringing_hz: present_hz.or(figures.ringing_hz.map(|hz| hz.median)),
+        ringing_hz: changed.map(|trend| trend.last_hz).or(figures.ringing_hz.map(|hz| hz.median)),
         settling_s,
         standing: figures.standing.map(|share| share.median),
         leads: leads(&figures),
+        frequency_change: changed.map(|trend| trend.change),
     };
     let no_frequency = most_frequent(stops.iter().filter_map(|stop| stop.ringing_reason.as_deref()));
     let advice = advice(of, &typical);
