@@ -105,7 +105,7 @@ fn ringing(typical: &Typical) -> Advice {
 fn creep() -> Advice {
     Advice::new(
         "less friction: lubrication, guides, seals, alignment, preload; then more integral action",
-        "a wider window, if the process allows it",
+        "a coupling or clamp that gives after the stop looks the same: look for one; a wider window, if the process allows it",
         "more integral action overshoots, and hunts where friction sticks",
     )
 }

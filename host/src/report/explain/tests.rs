@@ -17,7 +17,7 @@ fn axis_of(back: bool, count: u32, signature: &str, change: impl Fn(&mut MoveRep
         let scatter = 1.0 + 0.002 * (f64::from(number * 37 % 23) - 11.0);
         let mut report = MoveReport {
             signature: Some(signature.to_owned()),
-            travel: if back && number % 2 == 0 { -60.0 } else { 60.0 },
+            travel: if back && number.is_multiple_of(2) { -60.0 } else { 60.0 },
             ringing_hz: None,
             ringing_u_hz: None,
             damping_ratio: None,

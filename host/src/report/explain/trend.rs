@@ -25,7 +25,8 @@ pub struct TrendLine {
     pub change: f64,
     /// Ends of its 95 % interval.
     pub change_95: [f64; 2],
-    /// Change of stiffness as a part of the first, for the same mass.
+    /// Change of the stiffness that the mass swings on as a part of the first, if the mass stayed the same; of a single part of
+    /// that stiffness it is more.
     pub stiffness_change: f64,
     /// Ends of its 95 % interval.
     pub stiffness_change_95: [f64; 2],
@@ -95,7 +96,7 @@ impl TrendLine {
         let stiffness = percent(self.stiffness_change, self.stiffness_change_95);
         format!(
             "{sign} from {first} to {last} Hz, first fifth to last of {stops} stops (95 % sure: {range}); if the moved mass stayed the same, \
-             the stiffness changed by {stiffness}"
+             the stiffness it swings on changed by {stiffness}, that of a single worn part by more"
         )
     }
 }
@@ -135,7 +136,7 @@ mod tests {
         assert!((falling.slope + 0.02 / 0.9).abs() < 0.002, "0.9 s from stop to stop: {falling:?}");
         let words = falling.words();
         assert!(
-            words.starts_with("fell from 17.97 to 16.99 Hz") && words.contains("stiffness changed by -1"),
+            words.starts_with("fell from 17.97 to 16.99 Hz") && words.contains("swings on changed by -1"),
             "{words}"
         );
         let steady = of(&stops(60, |_| 18.0)).unwrap();
