@@ -36,7 +36,7 @@ struct Processor {
     slice: f64,
 }
 
-/// BOARDS.md, *Ringing* and *Instructions per sample*, image profile for the fit.
+/// BOARDS.md, *Ringing*, and *Instructions of the whole monitor*.
 const PROCESSORS: [Processor; 2] = [
     Processor {
         name: "Cortex-M4F at 144 MHz",
