@@ -29,6 +29,8 @@ pub struct Typical {
     pub standing: Option<f64>,
     /// Whether feedback leads the command while the axis moves.
     pub leads: bool,
+    /// Whether feedback goes beyond the target by more than the window.
+    pub is_beyond: bool,
     /// Change of the ringing frequency that is shown, as a part of the first. Unit: 1
     pub frequency_change: Option<f64>,
 }
@@ -56,7 +58,7 @@ pub fn advice(signature: Signature, typical: &Typical) -> Option<Advice> {
         Signature::Clean | Signature::Unsure => None,
         Signature::Lag => Some(lag()),
         Signature::Ringing => Some(ringing(typical)),
-        Signature::Creep => Some(creep()),
+        Signature::Creep => Some(creep(typical.is_beyond)),
         Signature::Overshoot => Some(overshoot(typical.leads)),
         Signature::Hunting => Some(hunting(typical.standing)),
         Signature::Offset => Some(offset()),
@@ -102,11 +104,15 @@ fn ringing(typical: &Typical) -> Advice {
     }
 }
 
-fn creep() -> Advice {
+fn creep(is_beyond: bool) -> Advice {
+    let integral = match is_beyond {
+        true => "less integral action while the axis moves, which it must take back at rest",
+        false => "more integral action",
+    };
     Advice::new(
-        "less friction: lubrication, guides, seals, alignment, preload; then more integral action",
+        format!("less friction: lubrication, guides, seals, alignment, preload; then {integral}"),
         "a coupling or clamp that gives after the stop looks the same: look for one; a wider window, if the process allows it",
-        "more integral action overshoots, and hunts where friction sticks",
+        "more integral action overshoots, and hunts where friction sticks; less comes in more slowly against friction",
     )
 }
 
@@ -180,6 +186,9 @@ mod tests {
         let leads = Typical { leads: true, ..Typical::default() };
         check(Signature::Overshoot, leads, "less velocity feedforward", "lags");
         check(Signature::Overshoot, Typical::default(), "less acceleration feedforward", "lags");
+        let beyond = Typical { is_beyond: true, ..Typical::default() };
+        check(Signature::Creep, beyond, "then less integral action", "hunts");
+        check(Signature::Creep, Typical::default(), "then more integral action", "hunts");
         let standing = |share| Typical { standing: Some(share), ..Typical::default() };
         check(Signature::Hunting, standing(0.5), "friction and backlash", "offset");
         check(Signature::Hunting, standing(0.4), "lower velocity gain", "slowly");

@@ -97,7 +97,7 @@ fn lag(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
 }
 
 fn creep(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
-    let is_beyond = figures.overshoot.is_some_and(|beyond| beyond.median > scale.window);
+    let is_beyond = goes_beyond(figures, scale.window);
     let place = match is_beyond {
         true => figures.overshoot.map(|beyond| format!("goes {} beyond the target", length(&beyond, scale))),
         false => figures
@@ -116,6 +116,11 @@ fn creep(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
         figures.tail_s.as_ref().map(tail).or_else(|| Some(format!("{comes} slowly"))),
         figures.cruise_lag_s.as_ref().map(lag),
     ]
+}
+
+/// Whether feedback goes beyond the target by more than the window.
+pub fn goes_beyond(figures: &Figures, window: f64) -> bool {
+    figures.overshoot.is_some_and(|beyond| beyond.median > window)
 }
 
 fn overshoot(figures: &Figures, scale: Scale) -> Vec<Option<String>> {

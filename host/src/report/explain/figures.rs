@@ -123,9 +123,15 @@ fn not_held(stop: &MoveReport) -> Option<f64> {
 /// Most digits of a median: beyond these its interval says nothing that can be used.
 const DIGITS: f64 = 4.0;
 
-/// `18.20 ± 0.10`: a median with its 95 % interval, `times` a factor; without one where the stops are too few or alike.
+/// `18.20 ± 0.10`: a median with its 95 % interval, `times` a factor; `208 (from 171 to 427)` where that is wider than half
+/// the median; without one where the stops are too few or alike.
 pub fn with_interval(figure: &MedianInterval, times: f64) -> String {
     let median = figure.median * times;
+    let is_wide = figure.half_width().is_some_and(|half| half > 0.5 * figure.median.abs());
+    if let Some((low, high)) = figure.ends.filter(|(low, high)| is_wide && low < high) {
+        let [median, low, high] = [median, low * times, high * times].map(|value| plain_to(value, 3));
+        return format!("{median} (from {low} to {high})");
+    }
     match figure.half_width().map(|half| half * times).filter(|half| *half > 0.0) {
         Some(half) => {
             let size = median.abs().max(half).log10().floor();
@@ -172,6 +178,7 @@ mod tests {
         assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1.0), "18.20 ± 0.10");
         assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1e3), "18203 ± 103");
         assert_eq!(with_interval(&figure(Some((18.2033, 18.2035))), 1.0), "18.20 ± 0.01");
+        assert_eq!(with_interval(&figure(Some((17.0, 40.0))), 1.0), "18.2 (from 17 to 40)");
         assert_eq!(with_interval(&figure(None), 1.0), "18.2");
         assert_eq!(with_interval(&figure(Some((18.2034, 18.2034))), 1.0), "18.2");
     }

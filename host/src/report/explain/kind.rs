@@ -3,7 +3,7 @@
 use serde::Serialize;
 use stillpoint_core::{Outcome, Signature};
 
-use super::evidence::{Scale, Stops, evidence, leads};
+use super::evidence::{Scale, Stops, evidence, goes_beyond, leads};
 use super::figures::{FigureLine, Figures};
 use super::trend::{TrendLine, trend};
 use crate::analysis::quantile::median;
@@ -21,6 +21,8 @@ const FEWEST_NOISES: f64 = 3.0;
 const FEWEST_NOISES_OF_ENTRIES: f64 = 6.0;
 /// Window entries of such a stop.
 const MANY_ENTRIES: f64 = 5.0;
+/// Stops with a frequency from which on a lever is for that frequency: the fewest that show what is typical.
+const FEWEST_FREQUENCIES: usize = 6;
 /// Signatures that are explained.
 const EXPLAINED: usize = 2;
 /// Smallest share of the stops from which on a signature that does not prevail is explained too.
@@ -183,11 +185,13 @@ fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), 
         moves.iter().copied().filter(|report| signature(report) == Some(of)).collect();
     let figures = Figures::of(&stops);
     let settling_s = median_settling(&stops);
+    let typical_hz = figures.ringing_hz.filter(|hz| hz.values >= FEWEST_FREQUENCIES).map(|hz| hz.median);
     let typical = Typical {
-        ringing_hz: changed.map(|trend| trend.last_hz).or(figures.ringing_hz.map(|hz| hz.median)),
+        ringing_hz: changed.map(|trend| trend.last_hz).or(typical_hz),
         settling_s,
         standing: figures.standing.map(|share| share.median),
         leads: leads(&figures),
+        is_beyond: goes_beyond(&figures, scale.window),
         frequency_change: changed.map(|trend| trend.change),
     };
     let no_frequency = most_frequent(stops.iter().filter_map(|stop| stop.ringing_reason.as_deref()));
