@@ -25,6 +25,7 @@ enum Command {
 
     Compare(Box<cmd::compare::Arguments>),
     Window(Box<cmd::window::Arguments>),
+    Explain(Box<cmd::explain::Arguments>),
     Rehearse(cmd::rehearse::Arguments),
     Watch(cmd::watch::Arguments),
     Note(cmd::note::Arguments),
@@ -53,6 +54,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
 
         Some(Command::Compare(arguments)) => cmd::compare::run(&arguments),
         Some(Command::Window(arguments)) => cmd::window::run(&arguments),
+        Some(Command::Explain(arguments)) => cmd::explain::run(&arguments),
         Some(Command::Rehearse(arguments)) => cmd::rehearse::run(&arguments),
         Some(Command::Watch(arguments)) => cmd::watch::run(&arguments),
         Some(Command::Note(arguments)) => cmd::note::run(&arguments),

@@ -7,7 +7,7 @@ use stillpoint_core::wire::frame::{Frame, Read};
 use stillpoint_core::wire::header::{Direction, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
-use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::ringing::Ringing;
 use stillpoint_core::wire::status::Reset;
 use stillpoint_core::{Parameters, Settings};
 use stillpoint_firmware::app::{App, Identity};

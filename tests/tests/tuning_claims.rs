@@ -2,7 +2,7 @@
 //! holds: looked at after every move, how many more moves a change needs, and the interval of a median.
 
 use stillpoint::analysis::comparison::{Comparison, Margin, Terms, Verdict};
-use stillpoint::analysis::median_interval::median_interval;
+use stillpoint::analysis::median_interval::median_ends;
 use stillpoint::analysis::more_moves::{MoreMoves, more_moves};
 use stillpoint::analysis::quantile::median;
 use stillpoint::report::tuning::{CHANGE, POWER, claim, confidence};
@@ -158,7 +158,7 @@ fn the_interval_of_a_median_holds_it() {
             let held = (0..count)
                 .filter(|_| {
                     let values = Moves::new(setting, 100.0, &mut chance).next(moves, &mut chance);
-                    median_interval(&values, 0.95).is_some_and(|(low, high)| low <= truth && truth <= high)
+                    median_ends(&values, 0.95).is_some_and(|(low, high)| low <= truth && truth <= high)
                 })
                 .count();
             let share = held as f64 / count as f64;

@@ -50,7 +50,11 @@ pub fn at_least(count: u64, of: u64, share: f64) -> f64 {
         term /= ratio(k);
         below += term;
     }
-    if below.is_infinite() { 0.0 } else { above / (above + below) }
+    match (above.is_infinite(), below.is_infinite()) {
+        (true, _) => 1.0,
+        (_, true) => 0.0,
+        _ => above / (above + below),
+    }
 }
 
 /// Sums of probabilities relative to that of the observed table.

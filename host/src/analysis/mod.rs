@@ -45,3 +45,8 @@ pub mod comparison;
 pub mod median_interval;
 pub mod more_moves;
 pub mod window_limit;
+
+// Why stops are slow.
+pub mod signature_share;
+pub mod offset_by_direction;
+pub mod frequency_trend;

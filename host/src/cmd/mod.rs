@@ -26,5 +26,6 @@ pub mod note;
 pub mod compare;
 pub mod window;
 pub mod shift;
+pub mod explain;
 
 pub(crate) use output::notify;

@@ -16,7 +16,7 @@ use crate::trace::{Choice, Layout, Trace};
 /// Moves of one or more recordings of an axis, and what they were recorded with.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Recorded {
-    /// In the order of the recordings, and of time in each; with settling curves as fine as the samples.
+    /// In the order of the recordings, and of time in each; with settling curves as fine as the samples, or the core's own.
     pub(super) moves: Vec<MoveReport>,
     /// Name of the unit of position.
     pub(super) unit: String,
@@ -34,6 +34,8 @@ pub(super) struct Reader {
     options: MeasureOptions,
     /// Whether moves are measured with a window of two encoder steps, as none is given.
     finds_window: bool,
+    /// Whether settling curves are as fine as the samples.
+    fine_curves: bool,
 }
 
 /// The narrowest window worth measuring with. Unit: encoder steps
@@ -50,7 +52,13 @@ impl Reader {
             choice: columns.choice(scale)?,
             options: measuring.options(window.unwrap_or(Fraction::ONE), scale)?,
             finds_window: window.is_none(),
+            fine_curves: true,
         })
+    }
+
+    /// With the settling curves that a monitor reports, so that a recording says the same as a store.
+    pub(super) fn with_own_curves(self) -> Reader {
+        Reader { fine_curves: false, ..self }
     }
 
     /// Measures all recordings; the first that can't be used ends it, since a part of the moves would mislead.
@@ -77,11 +85,14 @@ impl Reader {
         let bar = progress::bar(&name, path.metadata().ok().map(|data| data.len()));
         let axis = path.file_stem().map_or_else(|| name.as_str().into(), |stem| stem.to_string_lossy());
         let on_move = |measured: Measured| {
-            all.moves.push(MoveReport { settling_curve: measured.curve, ..measured.report });
+            all.moves.push(match self.fine_curves {
+                true => MoveReport { settling_curve: measured.curve, ..measured.report },
+                false => measured.report,
+            });
             Ok(())
         };
-        let summary =
-            measure(&mut trace, (&name, &axis), &options, true, on_move, |bytes| bar.set_position(bytes))?;
+        let on_bytes = |bytes| bar.set_position(bytes);
+        let summary = measure(&mut trace, (&name, &axis), &options, self.fine_curves, on_move, on_bytes)?;
         bar.finish_and_clear();
         all.notes.extend(summary.notes.iter().map(|note| placed(&name, note)));
         summary.notes.iter().for_each(|note| notify(placed(&name, note)));

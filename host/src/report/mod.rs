@@ -32,6 +32,10 @@ pub mod tuning;
 pub mod window;
 pub mod limit;
 
+// Why stops are slow.
+pub mod advice;
+pub mod explain;
+
 // A shift, and what becomes of settling.
 pub mod shift;
 pub mod trend;

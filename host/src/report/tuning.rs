@@ -13,7 +13,7 @@ use super::kind_moves::KindMoves;
 use super::number::{fixed, plain};
 use super::rungs::Rungs;
 use crate::analysis::comparison::{Comparison, FEWEST_FOR_DEPENDENCE, Margin, Side, Terms, Verdict};
-use crate::analysis::median_interval::median_interval;
+use crate::analysis::median_interval::median_ends;
 use crate::analysis::more_moves::{Claim, MoreMoves, more_moves};
 
 /// Confidence of each interval by which a verdict is given, from 20 moves on each side on.
@@ -140,7 +140,7 @@ fn line(axis: &str, rung: &Rung, (ladder, kind): (&KindLadder, &KindMoves), grou
         moves: side.moves,
         unsettled: side.unsettled,
         median_s: finite(side.median),
-        median_95_s: median_interval(&rung.settling_s, 0.95).map(|(low, high)| [finite(low), finite(high)]),
+        median_95_s: median_ends(&rung.settling_s, 0.95).map(|(low, high)| [finite(low), finite(high)]),
         signature: signature(&kind.groups[rung.group]),
         is_best: rung.group == ladder.best && ladder.best != first,
         against: against.map(|against| against + 1),

@@ -1,0 +1,99 @@
+//! In: the moves of one or more axes. Out: why their stops are slow, kind by kind, and what to change.
+//!
+//! The field names are a contract: other tools read them. Add at the end, never rename.
+
+pub mod figures;
+pub mod evidence;
+pub mod offset;
+pub mod trend;
+pub mod kind;
+pub mod table;
+#[cfg(test)]
+mod tests;
+
+use std::io;
+
+use serde::Serialize;
+
+use super::advice::CAUTION;
+use super::kind_moves::by_kind;
+use super::move_report::{MoveReport, definition_name};
+use evidence::Scale;
+use kind::{KindLine, counts};
+use offset::OffsetLine;
+
+/// The moves of one axis.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AxisMoves {
+    /// Name of the axis.
+    pub name: String,
+    /// In the order in which they came.
+    pub moves: Vec<MoveReport>,
+    /// Smallest change of feedback. Unit: that of position
+    pub encoder_step: f64,
+}
+
+/// One axis, as other tools read it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AxisLine {
+    /// Its name.
+    pub axis: String,
+    /// Name of the unit of position.
+    pub unit: String,
+    /// Half-width of the window of the last move, by which all are explained.
+    pub window: f64,
+    /// How long feedback must stay inside.
+    pub window_time_s: f64,
+    /// Name of the definition of settling.
+    pub definition: &'static str,
+    /// Moves measured otherwise, which are left out.
+    pub measured_otherwise: usize,
+    /// Moves that say nothing of settling: interrupted, untrusted, or begun before the recording.
+    pub omitted: usize,
+    /// Kind by kind.
+    pub kinds: Vec<KindLine>,
+    /// Rest errors by direction and distance.
+    pub offset: OffsetLine,
+}
+
+/// All axes, as other tools read them.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Explained {
+    /// Axis by axis; those without moves are left out.
+    pub axes: Vec<AxisLine>,
+    /// What tuning means for people.
+    pub caution: &'static str,
+}
+
+impl Explained {
+    /// Of these axes.
+    pub fn new(axes: &[AxisMoves]) -> Explained {
+        Explained { axes: axes.iter().filter_map(axis_line).collect(), caution: CAUTION }
+    }
+
+    /// One JSON object.
+    pub fn json(&self) -> io::Result<String> {
+        Ok(serde_json::to_string(self)? + "\n")
+    }
+}
+
+/// The moves measured like the last one; another window or definition makes other signatures.
+fn axis_line(axis: &AxisMoves) -> Option<AxisLine> {
+    let last = axis.moves.last()?;
+    let how = |one: &MoveReport| (one.window, one.window_time_s, one.definition);
+    let alike: Vec<MoveReport> = axis.moves.iter().filter(|one| how(one) == how(last)).cloned().collect();
+    let scale = Scale { window: last.window, encoder_step: axis.encoder_step, unit: &last.unit };
+    let kinds = by_kind(&[&alike], (axis.encoder_step, &last.unit), counts);
+    let counted: usize = kinds.iter().flat_map(|kind| &kind.groups).map(Vec::len).sum();
+    Some(AxisLine {
+        axis: axis.name.clone(),
+        unit: last.unit.clone(),
+        window: last.window,
+        window_time_s: last.window_time_s,
+        definition: definition_name(last.definition),
+        measured_otherwise: axis.moves.len() - alike.len(),
+        omitted: alike.len() - counted,
+        kinds: kinds.iter().map(|kind| kind::line(kind, scale)).collect(),
+        offset: offset::offset(&kinds, scale),
+    })
+}

@@ -1,0 +1,177 @@
+//! In: invented moves of each signature. Out: whether what is said of them is what was said when it was last read.
+
+use stillpoint_core::Outcome;
+
+use super::table::table;
+use super::{AxisMoves, Explained};
+use crate::report::fixture;
+use crate::report::kind_moves;
+use crate::report::move_report::MoveReport;
+
+/// Texts that were read; each begins with a line `== signature`.
+const GOLDEN: &str = include_str!("golden.txt");
+
+/// Moves there and, if `back`, back in turn, each changed by `change`, which is given a number that scatters about 1.
+fn axis_of(back: bool, count: u32, signature: &str, change: impl Fn(&mut MoveReport, f64)) -> AxisMoves {
+    let one = |number: u32| {
+        let scatter = 1.0 + 0.002 * (f64::from(number * 37 % 23) - 11.0);
+        let mut report = MoveReport {
+            signature: Some(signature.to_owned()),
+            travel: if back && number.is_multiple_of(2) { -60.0 } else { 60.0 },
+            ringing_hz: None,
+            ringing_u_hz: None,
+            damping_ratio: None,
+            overshoot: 0.0,
+            window_entries: 1,
+            rest_error: Some(0.0),
+            rest_noise_rms: Some(0.001),
+            ..fixture::report(number, Some(0.06 * scatter))
+        };
+        change(&mut report, scatter);
+        report
+    };
+    AxisMoves { name: "tray shuttle".to_owned(), moves: (1..=count).map(one).collect(), encoder_step: 0.001 }
+}
+
+/// The same, all forward.
+fn axis(count: u32, signature: &str, change: impl Fn(&mut MoveReport, f64)) -> AxisMoves {
+    axis_of(false, count, signature, change)
+}
+
+/// A move that did not settle.
+fn unsettled(report: &mut MoveReport) {
+    (report.outcome, report.settling_s) = (Outcome::Unsettled, None);
+    (report.settling_u_s, report.confirmation_s) = (None, None);
+}
+
+/// One axis for each signature.
+fn invented() -> Vec<(&'static str, AxisMoves)> {
+    let sign = |report: &MoveReport| report.travel.signum();
+    vec![
+        ("clean", axis(24, "clean", |report, scatter| report.settling_s = Some(0.006 * scatter))),
+        (
+            "lag",
+            axis(24, "lag", |report, scatter| {
+                (report.cruise_lag_s, report.tail_s) = (Some(0.014 * scatter), Some(0.012 * scatter));
+                report.error_at_command_end = 0.12 * scatter * sign(report);
+            }),
+        ),
+        (
+            "ringing",
+            axis(43, "ringing", |report, scatter| {
+                report.ringing_hz = Some((18.4 - 0.01 * f64::from(report.number)) * (0.9 + 0.1 * scatter));
+                (report.damping_ratio, report.turning_points) = (Some(0.055 * scatter), Some(4));
+            }),
+        ),
+        (
+            "creep",
+            axis(24, "creep", |report, scatter| {
+                (report.cruise_lag_s, report.tail_s) = (Some(0.002 * scatter), Some(0.18 * scatter));
+                report.error_at_command_end = 0.05 * scatter * sign(report);
+            }),
+        ),
+        (
+            "overshoot",
+            axis(24, "overshoot", |report, scatter| {
+                (report.cruise_lag_s, report.overshoot) = (Some(-0.001 * scatter), 0.024 * scatter);
+            }),
+        ),
+        (
+            "hunting",
+            axis(24, "hunting", |report, scatter| {
+                unsettled(report);
+                (report.turning_spacing_s, report.standing) = (Some(0.125 * scatter), Some(0.8125));
+                report.settling_curve = vec![(0.019, Some(0.1)), (0.016, None)];
+                report.rest_error = None;
+            }),
+        ),
+        (
+            "offset",
+            axis_of(true, 24, "offset", |report, scatter| {
+                unsettled(report);
+                report.rest_error = Some(0.024 * scatter * sign(report));
+            }),
+        ),
+        ("unsure", axis(24, "unsure", |_, _| ())),
+        (
+            "mixed",
+            axis(24, "ringing", |report, _| {
+                let other = report.number % 4 > 1;
+                report.signature = Some(if other { "lag" } else { "ringing" }.to_owned());
+                report.window_entries = 7;
+                report.rest_noise_rms = Some(0.002);
+            }),
+        ),
+        ("too few moves", axis(5, "lag", |report, scatter| report.cruise_lag_s = Some(0.014 * scatter))),
+    ]
+}
+
+fn said(axis: &AxisMoves) -> String {
+    table(&Explained::new(std::slice::from_ref(axis)), 80)
+}
+
+#[test]
+fn each_signature_has_its_words() {
+    // The last lines are the same for all.
+    let of = |axis: &AxisMoves| said(axis).split("\n±").next().unwrap_or_default().to_owned();
+    let found: String = invented().iter().map(|(name, axis)| format!("== {name}\n{}", of(axis))).collect();
+    assert!(found == GOLDEN, "what is said has changed; read it, then paste it into golden.txt:\n{found}");
+}
+
+#[test]
+fn lines_fit_and_json_has_the_same_words() {
+    for (name, axis) in invented() {
+        let text = said(&axis);
+        assert!(text.lines().all(|line| line.chars().count() <= 80), "{name}: {text}");
+        let json: serde_json::Value =
+            serde_json::from_str(&Explained::new(&[axis]).json().unwrap()).expect("one JSON object");
+        let kind = &json["axes"][0]["kinds"][0];
+        assert_eq!(kind["prevails"], name, "{kind}");
+        let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
+        for cause in kind["causes"].as_array().expect("causes") {
+            for field in ["evidence", "lever", "second", "trade_off"] {
+                assert!(words.contains(cause[field].as_str().expect("a text")), "{name}: {field} of {cause}");
+            }
+        }
+    }
+}
+
+#[test]
+fn moves_measured_otherwise_are_left_out_and_counted() {
+    let mut axis = axis(24, "lag", |_, _| ());
+    axis.moves[..4].iter_mut().for_each(|report| report.window = 0.02);
+    axis.moves[5].outcome = Outcome::Untrusted;
+    let explained = Explained::new(&[axis]);
+    let found = &explained.axes[0];
+    let counted: usize = found.kinds.iter().map(|kind| kind.moves).sum();
+    assert_eq!((found.measured_otherwise, found.omitted, counted), (4, 1, 19));
+}
+
+/// The reason of each limit of the window: encoder step, rest noise, entries.
+#[test]
+fn a_window_too_small_is_named() {
+    let said = |step: f64, noise: f64, entries: u32| {
+        let mut axis = axis(24, "unsure", |report, _| {
+            (report.rest_noise_rms, report.window_entries) = (Some(noise), entries);
+        });
+        axis.encoder_step = step;
+        let explained = Explained::new(&[axis]);
+        explained.axes[0].kinds[0].window_too_small.clone()
+    };
+    assert_eq!(said(0.005, 0.001, 9), "");
+    assert_eq!(said(0.001, 0.002, 4), "");
+    assert!(said(0.0051, 0.001, 1).contains("two encoder steps"));
+    assert!(said(0.001, 0.0034, 1).contains("three times the rest noise"));
+    assert!(said(0.001, 0.002, 5).contains("entered 5 times"));
+}
+
+/// Kinds are those of `compare` and `window`.
+#[test]
+fn kinds_go_by_direction() {
+    let axis = axis_of(true, 24, "lag", |_, _| ());
+    let kinds = kind_moves::by_kind(&[&axis.moves], (0.001, "mm"), super::kind::counts);
+    let explained = Explained::new(std::slice::from_ref(&axis));
+    let names: Vec<&str> = explained.axes[0].kinds.iter().map(|kind| kind.kind.as_str()).collect();
+    assert_eq!(names, kinds.iter().map(|kind| kind.name.as_str()).collect::<Vec<_>>());
+    assert_eq!(names.len(), 2);
+}
