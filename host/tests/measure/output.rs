@@ -48,8 +48,6 @@ const FIRST_FIELDS: [&str; 32] = [
 /// Fields that hold a value if, and only if, the move settled.
 const ONLY_SETTLED: [&str; 3] = ["settling_s", "settling_u_s", "settling_95_s"];
 
-/// Fields that are null in every move: their names are reserved, nothing measures them yet.
-
 /// Fields that may be null.
 const OPTIONAL: [&str; 10] = [
     "first_entry_s",
