@@ -5,6 +5,7 @@ use std::path::Path;
 use minijinja::{Environment, context};
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
+use super::picture::Picture;
 use super::spread::Chart;
 use super::{Format, PlotError, raster, text_fit};
 use crate::report::printable::printable;
@@ -16,20 +17,26 @@ const MARGIN: f64 = 14.0;
 
 /// An answer with its pictures.
 #[derive(Clone, Debug, Default)]
-pub struct Figure {
+pub struct Figure<P = Chart> {
     /// The answer, in a sentence.
     pub heading: String,
     /// What it is about.
     pub subject: String,
     /// The pictures, one below the other.
-    pub charts: Vec<Chart>,
+    pub charts: Vec<P>,
     /// What a reader should know, one sentence each.
     pub notes: Vec<String>,
     /// The same in figures, as the terminal prints it; HTML shows it below the pictures.
     pub text: String,
 }
 
-impl Figure {
+impl<P: Picture> Figure<P> {
+    /// One without pictures.
+    pub fn empty() -> Figure<P> {
+        let [heading, subject, text] = [(); 3].map(|()| String::new());
+        Figure { heading, subject, charts: Vec::new(), notes: Vec::new(), text }
+    }
+
     /// Draws it into the file at `path`, in the format its extension names; an old file is replaced.
     pub fn draw(&self, path: &Path) -> Result<(), PlotError> {
         let bytes = match Format::of(path)? {

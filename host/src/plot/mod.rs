@@ -29,7 +29,10 @@
 mod canvas;
 mod text_fit;
 mod scale;
+mod local_ticks;
 mod frame;
+mod picture;
+mod hatch;
 
 // The moves to be drawn.
 pub mod decimate;
@@ -37,6 +40,8 @@ mod outcome;
 mod caption;
 pub mod album;
 mod thin;
+mod dots;
+pub mod moments;
 
 // The pictures.
 mod stop;
@@ -46,6 +51,9 @@ mod succession;
 mod sheet;
 pub mod spread;
 pub mod lanes;
+pub mod names;
+pub mod history;
+pub mod course;
 
 // The files.
 mod raster;

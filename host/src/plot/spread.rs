@@ -3,6 +3,7 @@
 use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, Stroke};
 use super::curve::stairs;
 use super::frame::{self, Frame};
+use super::picture::Picture;
 use super::scale::{self, Scale};
 use super::{Drawn, caption, text_fit};
 use crate::analysis::stop_curves::Spread;
@@ -66,12 +67,32 @@ const ROW: f64 = 18.0;
 /// Room for one entry of the legend before its text. Unit: pixel
 const SAMPLE: f64 = 40.0;
 
-impl Chart {
-    /// How high it is drawn. Unit: pixel
-    pub(super) fn height(&self) -> f64 {
+impl Picture for Chart {
+    fn height(&self) -> f64 {
         380.0 + ROW * self.rows()
     }
 
+    fn draw(&self, canvas: &mut Canvas, outer: Area) {
+        caption::title(canvas, outer, &self.title);
+        let area = frame::inner(outer, ABOVE + ROW * self.rows());
+        let Some((frame, factor, unit)) = self.frame(area) else {
+            return frame::empty(
+                canvas,
+                area,
+                "No move settled for any window, so there is nothing to draw.",
+            );
+        };
+        canvas.clipped(area, |canvas| self.bands(canvas, &frame, factor));
+        frame.grid(canvas);
+        canvas.clipped(area, |canvas| self.lines(canvas, &frame, factor));
+        self.legend(canvas, outer);
+        let label = format!("window, half-width ({}), log scale", self.unit);
+        frame.edges(canvas, &label, &format!("settling time ({unit})"));
+        self.marks(canvas, &frame, factor);
+    }
+}
+
+impl Chart {
     /// The picture by itself; `name` must be unique on its page.
     pub fn alone(&self, width: f64, name: &str) -> Drawn {
         let (mut canvas, height) = (Canvas::named(name), self.height());
@@ -104,26 +125,6 @@ impl Chart {
 
     fn rows(&self) -> f64 {
         self.series.len() as f64 + if self.bound.is_some() { 1.0 } else { 0.0 }
-    }
-
-    /// Draws it into `outer`.
-    pub(super) fn draw(&self, canvas: &mut Canvas, outer: Area) {
-        caption::title(canvas, outer, &self.title);
-        let area = frame::inner(outer, ABOVE + ROW * self.rows());
-        let Some((frame, factor, unit)) = self.frame(area) else {
-            return frame::empty(
-                canvas,
-                area,
-                "No move settled for any window, so there is nothing to draw.",
-            );
-        };
-        canvas.clipped(area, |canvas| self.bands(canvas, &frame, factor));
-        frame.grid(canvas);
-        canvas.clipped(area, |canvas| self.lines(canvas, &frame, factor));
-        self.legend(canvas, outer);
-        let label = format!("window, half-width ({}), log scale", self.unit);
-        frame.edges(canvas, &label, &format!("settling time ({unit})"));
-        self.marks(canvas, &frame, factor);
     }
 
     fn stroke(&self, at: usize) -> Stroke {
