@@ -2,16 +2,18 @@
 //!
 //! The figures stand in the key in the words of the table of `trend`, so that both say the same.
 
+use stillpoint_core::Outcome;
+
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::moments::{self, Span, Unseen};
 use super::picture::Picture;
 use super::scale::{self, Scale};
-use super::{caption, hatch, text_fit};
+use super::{caption, hatch, outcome, text_fit};
 use crate::analysis::quantile::quantile_sorted;
 use crate::report::moment::Moment;
+use crate::report::number;
 use crate::report::trend::{TrendLine, table};
-use crate::report::wall_time;
 
 /// One picture.
 #[derive(Clone, Debug)]
@@ -46,10 +48,13 @@ const SHOWN: f64 = 0.995;
 const STEEPEST: f64 = 1e6;
 
 const TREND: Stroke = Stroke::solid(INK, 2.4);
+/// A line whose slope may be anything.
+const VAGUE: Stroke = Stroke::solid(INK, 1.6).dashed("14 5");
 const MEDIAN: Stroke = Stroke::solid("#2f6690", 2.2).dashed("9 4");
 const P95: Stroke = Stroke::solid("#2f6690", 1.6).dashed("2 3");
 const LIMIT: Stroke = Stroke::solid(INK, 2.6);
 const STEP: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("2 3");
+const DRIFT: Stroke = Stroke::solid("#9a3d00", 1.8).dashed("10 3");
 const ANEW: Stroke = Stroke::solid("#5b3a8c", 1.4).dashed("8 3 2 3");
 /// Opacity of the interval of the slope.
 const WEDGE: f64 = 0.18;
@@ -63,6 +68,7 @@ enum Sample {
     /// A line with its interval.
     Wedge,
     Warm,
+    Limit,
     Nothing,
 }
 
@@ -84,12 +90,16 @@ impl Picture for Chart {
         }
         moments::band(canvas, &frame, &self.moments);
         moments::unseen(canvas, &frame, &self.unseen);
-        moments::settled(canvas, &frame, &self.moments, factor);
+        moments::settled(canvas, &frame, &self.moments, (factor, outcome::style(Outcome::Settled).faint()));
         canvas.clipped(frame.area, |canvas| self.lines(canvas, &frame, factor));
         self.uprights(canvas, &frame);
         self.beyond(canvas, &frame, factor);
+        if let Some(limit) = self.line.limit_s {
+            let (right, y) = (frame.area.right() - 4.0, frame.y(limit * factor));
+            canvas.text((right, y - 5.0), Anchor::End, LABEL, "limit");
+        }
         frame.outline(canvas);
-        frame.x_edge(canvas, &ticks, &format!("command end, {}", wall_time::zone(&self.span.zone)));
+        frame.x_edge(canvas, &ticks, &self.span.label());
         frame.y_edge(canvas, &format!("settling time ({unit})"));
     }
 }
@@ -108,22 +118,40 @@ impl Chart {
     fn rows(&self) -> Vec<(Sample, String)> {
         let (line, zone) = (&self.line, &self.span.zone);
         let mut rows = vec![self.trend_row()];
-        let baseline = [(MEDIAN, "median", line.baseline_median_s), (P95, "p95", line.baseline_p95_s)];
-        for (stroke, name, level) in baseline {
-            let text = format!("baseline {name} {} ms ({})", table::ms(level), line.baseline_from);
-            rows.extend(level.map(|_| (Sample::Line(stroke), text)));
+        for (stroke, name, level) in self.baseline() {
+            let text = format!("baseline {name} {} ms ({})", table::ms(Some(level)), line.baseline_from);
+            rows.push((Sample::Line(stroke), text));
         }
         let limit = || format!("limit {} ms: {}", table::ms(line.limit_s), table::limit(line));
-        rows.extend(line.limit_s.map(|_| (Sample::Line(LIMIT), limit())));
+        rows.extend(line.limit_s.map(|_| (Sample::Limit, limit())));
         rows.extend(self.step_rows());
-        let restarts: Vec<String> = line.restarts.iter().map(|at| table::minute(*at, zone)).collect();
-        if !restarts.is_empty() {
-            rows.push((Sample::Line(ANEW), format!("watch began anew {}", listed(&restarts))));
+        let minutes =
+            |all: &[f64]| listed(&all.iter().map(|at| table::minute(*at, zone)).collect::<Vec<String>>());
+        let drift =
+            || format!("drift since {}, as the monitor has it", minutes(line.drift_since_s.as_slice()));
+        rows.extend(line.drift_since_s.map(|_| (Sample::Line(DRIFT), drift())));
+        if !line.restarts.is_empty() {
+            rows.push((Sample::Line(ANEW), format!("watch began anew {}", minutes(&line.restarts))));
         }
         if line.warm_up_intervals > 0 {
-            rows.push((Sample::Warm, format!("warm-up, {} intervals", line.warm_up_intervals)));
+            rows.push((
+                Sample::Warm,
+                format!("warm-up: {}", number::count(line.warm_up_intervals, "interval")),
+            ));
         }
         rows
+    }
+
+    /// Levels of the baseline that are known, each with its look and its name; the mean where there is no median.
+    fn baseline(&self) -> Vec<(Stroke, &'static str, f64)> {
+        let line = &self.line;
+        let mean = line.baseline_mean_s.filter(|_| line.baseline_median_s.is_none());
+        let levels = [
+            (MEDIAN, "median", line.baseline_median_s),
+            (MEDIAN, "mean", mean),
+            (P95, "p95", line.baseline_p95_s),
+        ];
+        levels.into_iter().filter_map(|(stroke, name, level)| Some((stroke, name, level?))).collect()
     }
 
     fn trend_row(&self) -> (Sample, String) {
@@ -135,10 +163,9 @@ impl Chart {
         }
         let since = line.fitted_from_s.map(|from| format!(" since {}", table::minute(from, zone)));
         let text = format!("{last}; slope {} ms/h{}", table::slope(line), since.unwrap_or_default());
-        let open = "; interval open";
         match self.wedge() {
             Some(_) => (Sample::Wedge, text),
-            None => (Sample::Line(TREND), text + open),
+            None => (Sample::Line(VAGUE), text + "; its interval is open"),
         }
     }
 
@@ -174,6 +201,10 @@ impl Chart {
                     canvas.tint(&block, INK, WEDGE);
                     canvas.line((x, y - 4.0), (end, y - 4.0), TREND);
                 }
+                Sample::Limit => {
+                    hatch::within(canvas, Area { left: x, top: y - 10.0, width: end - x, height: 7.0 });
+                    canvas.line((x, y - 2.0), (end, y - 2.0), LIMIT);
+                }
                 Sample::Warm => canvas.shape(&block, WARM),
                 Sample::Nothing => {}
             }
@@ -201,10 +232,10 @@ impl Chart {
         let mut times: Vec<f64> = self.moments.iter().filter_map(|one| one.settling_s).collect();
         times.sort_by(f64::total_cmp);
         let of_moves = quantile_sorted(&times, SHOWN);
-        let levels =
-            [of_moves, line.baseline_median_s, line.baseline_p95_s, line.level_s, line.last_s, line.limit_s];
+        let levels = [of_moves, line.level_s, line.last_s, line.limit_s].into_iter().flatten();
         let steps = line.change_points.iter().flat_map(|step| [step.1, step.2]);
-        levels.into_iter().flatten().chain(steps).filter(|time| time.is_finite()).fold(0.0, f64::max)
+        let baseline = self.baseline().into_iter().map(|(_, _, level)| level);
+        levels.chain(steps).chain(baseline).filter(|time| time.is_finite()).fold(0.0, f64::max)
     }
 
     fn warm(&self, canvas: &mut Canvas, frame: &Frame) {
@@ -223,12 +254,11 @@ impl Chart {
             canvas.line(
                 (frame.area.left, y),
                 (frame.area.right(), y),
-                Stroke::solid("#fff", stroke.width + 2.0),
+                Stroke::solid("#fff", stroke.width + 1.2),
             );
             canvas.line((frame.area.left, y), (frame.area.right(), y), stroke);
         };
-        level(canvas, line.baseline_p95_s, P95);
-        level(canvas, line.baseline_median_s, MEDIAN);
+        self.baseline().into_iter().for_each(|(stroke, _, at)| level(canvas, Some(at), stroke));
         level(canvas, line.limit_s, LIMIT);
         let Some(ends) = self.trend() else { return };
         let at = |t: f64, value: f64| (frame.x(t), frame.y(value * factor));
@@ -242,8 +272,8 @@ impl Chart {
             }
         }
         let path = ends.map(|(t, value)| at(t, value));
-        canvas.path(&path, Stroke::solid("#fff", TREND.width + 2.4));
-        canvas.path(&path, TREND);
+        canvas.path(&path, Stroke::solid("#fff", TREND.width + 1.2));
+        canvas.path(&path, if self.wedge().is_some() { TREND } else { VAGUE });
     }
 
     /// Both ends of the trend line. Unit: s since 1970, UTC, and s
@@ -260,11 +290,12 @@ impl Chart {
         Some([low, high].map(|slope| slope.clamp(-STEEPEST, STEEPEST) / 3600.0))
     }
 
-    /// Steps and new beginnings.
+    /// Steps, new beginnings and the drift that stands.
     fn uprights(&self, canvas: &mut Canvas, frame: &Frame) {
         let steps = self.line.change_points.iter().map(|step| (step.0, STEP));
         let anew = self.line.restarts.iter().map(|at| (*at, ANEW));
-        for (at, stroke) in anew.chain(steps) {
+        let drift = self.line.drift_since_s.map(|at| (at, DRIFT));
+        for (at, stroke) in anew.chain(steps).chain(drift) {
             let x = frame.x(at);
             if (frame.area.left..=frame.area.right()).contains(&x) {
                 canvas.line((x, frame.area.top), (x, frame.area.bottom()), stroke);

@@ -11,10 +11,16 @@ const APART: f64 = 11.0;
 pub(super) fn above(canvas: &mut Canvas, frame: &Frame, limit: f64) {
     let (left, right, top, bottom) = (frame.area.left, frame.area.right(), frame.area.top, frame.y(limit));
     let area = Area { left, top, width: right - left, height: (bottom - top).max(0.0) };
-    let count = ((right - left + area.height) / APART) as usize;
+    within(canvas, area);
+}
+
+/// Crosses an area.
+pub(super) fn within(canvas: &mut Canvas, area: Area) {
+    let Area { left, top, height, .. } = area;
+    let count = ((area.width + height) / APART) as usize;
     canvas.clipped(area, |canvas| {
         for x in (0..=count).map(|at| left + at as f64 * APART) {
-            canvas.line((x, top), (x - area.height, bottom), LINE);
+            canvas.line((x, top), (x - height, area.bottom()), LINE);
         }
     });
 }

@@ -10,7 +10,7 @@ use super::scale::{self, Scale};
 use super::{caption, dots, outcome, text_fit};
 use crate::analysis::quantile::rank;
 use crate::report::moment::Moment;
-use crate::report::{number, wall_time};
+use crate::report::number;
 
 /// One picture.
 #[derive(Clone, Debug)]
@@ -56,13 +56,13 @@ impl Picture for Chart {
             moments::unseen(canvas, &frame, &self.unseen);
             frame.message(canvas, "No move of this kind settled, so there is no settling time to draw.");
             frame.outline(canvas);
-            return frame.x_edge(canvas, &ticks, &self.x_label());
+            return frame.x_edge(canvas, &ticks, &self.span.label());
         };
         frame.y_grid(canvas);
         moments::unseen(canvas, &frame, &self.unseen);
-        moments::settled(canvas, &frame, &self.moments, factor);
+        moments::settled(canvas, &frame, &self.moments, (factor, outcome::style(Outcome::Settled)));
         frame.outline(canvas);
-        frame.x_edge(canvas, &ticks, &self.x_label());
+        frame.x_edge(canvas, &ticks, &self.span.label());
         frame.y_edge(canvas, &format!("settling time ({unit})"));
         self.histogram(canvas, &frame, outer, factor);
     }
@@ -74,7 +74,7 @@ impl Chart {
         let mut times: Vec<f64> = self.moments.iter().filter_map(|one| one.settling_s).collect();
         times.sort_by(f64::total_cmp);
         let ms = |seconds: &f64| format!("{} ms", number::fixed(1e3 * seconds, 1));
-        let mut parts = vec![format!("{} moves", self.moments.len()), format!("{} settled", times.len())];
+        let mut parts = vec![number::count(self.moments.len(), "move"), format!("{} settled", times.len())];
         // As in the trend, a move that did not settle is slower than all that did.
         let unsettled = self.moments.iter().filter(|one| one.outcome == Outcome::Unsettled).count();
         let middle = rank(0.5, (times.len() + unsettled) as u64).and_then(|at| times.get(at as usize));
@@ -94,10 +94,6 @@ impl Chart {
             format!("samples or frames missing {} times (strokes at the bottom)", self.unseen.missing.len())
         }));
         parts.join(", ")
-    }
-
-    fn x_label(&self) -> String {
-        format!("command end, {}", wall_time::zone(&self.span.zone))
     }
 
     /// The frame; the factor from seconds to its unit and that unit, if a move settled.
@@ -139,4 +135,45 @@ impl Chart {
 
 fn beside(outer: Area) -> f64 {
     if outer.width >= WIDE { BESIDE[0] } else { BESIDE[1] }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::tz::TimeZone;
+
+    use super::*;
+    use crate::plot::figure::Figure;
+
+    /// A hundred thousand moves in eight kinds, as scattered as they can be, with one that is far slower.
+    #[test]
+    fn very_many_moves_are_a_small_file_and_no_extreme_is_lost() {
+        let mut state = 1_u32;
+        let mut chance = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            f64::from(state >> 8) / f64::from(1_u32 << 24)
+        };
+        let mut moment = |at: i64| {
+            let settling = if at == 6_001 { 0.9 } else { 0.2 * chance() };
+            let outcomes = [Outcome::Unsettled, Outcome::Interrupted, Outcome::Untrusted];
+            let without = (chance() < 0.1 && at != 6_001).then(|| outcomes[at as usize % 3]);
+            let settling_s = without.is_none().then_some(settling);
+            Moment { at: at * 1_000_000, outcome: without.unwrap_or(Outcome::Settled), settling_s }
+        };
+        let charts = (0..8).map(|kind| {
+            let moments: Vec<Moment> = (0..12_500).map(&mut moment).collect();
+            let span = Span::of(moments.iter().map(|one| one.at), TimeZone::UTC).expect("a span");
+            Chart { title: format!("kind {kind}"), moments, span, unseen: Unseen::default() }
+        });
+        let figure = Figure { charts: charts.collect(), ..Figure::empty() };
+        let svg = figure.svg(900.0, "figure");
+        assert!(svg.len() < 700_000, "{} bytes", svg.len());
+        // In each picture the slowest move is a dot at its own place, 0.9 s of a scale to 0.954 s.
+        let mut top = 12.0 + 12.0;
+        for chart in &figure.charts {
+            let (frame, _) = chart.frame(Area { left: 0.0, top, width: 900.0, height: chart.height() });
+            let [x, y] = [frame.x(6_001.0), frame.y(900.0)].map(|place| (10.0 * place).round() / 10.0);
+            assert!(svg.contains(&format!("M{x} {y}h0")), "M{x} {y}h0");
+            top += chart.height();
+        }
+    }
 }

@@ -6,8 +6,11 @@ use stillpoint_core::Outcome;
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, QUIET, Stroke};
 use super::frame::Frame;
-use super::{dots, local_ticks, outcome, scale::Tick, text_fit};
+use super::outcome::{self, Style};
+use super::scale::Tick;
+use super::{dots, local_ticks, text_fit};
 use crate::report::moment::Moment;
+use crate::report::wall_time;
 
 /// The time that all pictures of a figure show.
 #[derive(Clone, Debug)]
@@ -56,6 +59,11 @@ impl Span {
         Some(Span { from: from.saturating_sub(room), to: to.saturating_add(room), zone })
     }
 
+    /// What the axis of time shows.
+    pub(super) fn label(&self) -> String {
+        format!("local time at command end, zone {}", wall_time::zone(&self.zone))
+    }
+
     /// About a tick for every 95 pixels.
     pub(super) fn ticks(&self, area: Area) -> Vec<Tick> {
         local_ticks::local_ticks((self.from, self.to), (area.width / 95.0) as usize, &self.zone)
@@ -100,7 +108,7 @@ pub(super) fn band(canvas: &mut Canvas, frame: &Frame, moments: &[Moment]) {
 
 /// A dot for every settled move not higher than the frame, as far as dots can be told from each other. `factor` leads from
 /// seconds to the scale.
-pub(super) fn settled(canvas: &mut Canvas, frame: &Frame, moments: &[Moment], factor: f64) {
+pub(super) fn settled(canvas: &mut Canvas, frame: &Frame, moments: &[Moment], (factor, look): (f64, Style)) {
     let top = frame.y.ends().1;
     let place = |one: &Moment| {
         let settling =
@@ -109,7 +117,7 @@ pub(super) fn settled(canvas: &mut Canvas, frame: &Frame, moments: &[Moment], fa
     };
     let places: Vec<(f64, f64)> = moments.iter().filter_map(place).collect();
     let cell = if places.len() > MANY { COARSE } else { CELL };
-    outcome::style(Outcome::Settled).signs(canvas, &dots::thinned(&places, cell));
+    look.signs(canvas, &dots::thinned(&places, cell));
 }
 
 /// Where there was no move nothing is drawn, not even the grid, and it is said; marks below the frame where samples or frames

@@ -22,6 +22,9 @@ pub(super) struct Style {
 
 /// Diameter of the dot of a settled move where there are many. Unit: pixel
 const DOT: f64 = 2.8;
+/// The same of up to so many.
+const LARGE_DOT: f64 = 5.0;
+const FEW: usize = 100;
 
 /// Colours differ for the colour-blind (blue, orange, dark purple, grey) and in lightness.
 pub(super) fn style(outcome: Outcome) -> Style {
@@ -35,6 +38,11 @@ pub(super) fn style(outcome: Outcome) -> Style {
 }
 
 impl Style {
+    /// Its mark in grey, where something else is to be seen over it.
+    pub(super) const fn faint(self) -> Self {
+        Self { stroke: Stroke { colour: "#7d97ab", ..self.stroke }, ..self }
+    }
+
     /// Its stroke, fainter where `crowd` lines lie over each other.
     pub(super) fn in_a_crowd(self, crowd: usize) -> Stroke {
         let opacity = (6.0 / crowd.max(1) as f64).sqrt().clamp(0.35, 1.0);
@@ -46,7 +54,10 @@ impl Style {
         let colour = self.stroke.colour;
         let (line, edge) = (Stroke::solid(colour, 1.4), Stroke::solid(colour, 0.4));
         match self.mark {
-            Mark::Disc => canvas.signs(places, "h0", "none", Stroke::solid(colour, DOT)),
+            Mark::Disc => {
+                let size = if places.len() > FEW { DOT } else { LARGE_DOT };
+                canvas.signs(places, "h0", "none", Stroke::solid(colour, size));
+            }
             Mark::Cross => canvas.signs(places, "m-3-3l6 6m0-6l-6 6", "none", line),
             Mark::Square => canvas.signs(places, "m-2.5-2.5h5v5h-5z", colour, edge),
             Mark::Triangle => canvas.signs(places, "m0-3.5l3.5 6h-7z", colour, edge),

@@ -8,7 +8,7 @@ use super::super::watched::{Watched, span, watched};
 use crate::error::Error;
 use crate::plot::figure::Figure;
 use crate::plot::history::Chart;
-use crate::report::wall_time;
+use crate::report::{number, wall_time};
 use crate::store::Store;
 use crate::store::moments::KindMoments;
 use stillpoint_core::Outcome;
@@ -48,7 +48,8 @@ fn figure(all: &[Watched], within: (i64, i64), zone: &TimeZone) -> Figure<Chart>
     let [from, to] = [first, last].map(|at| wall_time::second(at, zone));
     let mut notes = vec![NOTE.to_owned()];
     if !others.is_empty() {
-        notes.insert(0, format!("{} rarer kinds with {of_others} moves are left out.", others.len()));
+        let (kinds, moves) = (number::count(others.len(), "rarer kind"), number::count(of_others, "move"));
+        notes.insert(0, format!("Not pictured: {kinds} with {moves}."));
     }
     Figure {
         heading: heading(&kinds),
@@ -64,8 +65,8 @@ const NOTE: &str = "A dot is a settled move; dots that would cover each other ar
 
 fn shown(shown: usize, all: usize) -> String {
     match (shown, all) {
-        (1, 1) => "the only kind of moves".to_owned(),
-        _ if shown == all => format!("all {all} kinds of moves, the most frequent first"),
+        (1, 1) => "all of one kind".to_owned(),
+        _ if shown == all => format!("{all} kinds of moves, the most frequent first"),
         _ => format!("the {shown} most frequent of {all} kinds of moves"),
     }
 }
@@ -79,7 +80,8 @@ fn title(axis: &Watched, kind: &KindMoments) -> String {
 fn heading(kinds: &[(&Watched, &KindMoments)]) -> String {
     let moments = || kinds.iter().flat_map(|(_, kind)| &kind.moments);
     let count = |of: Outcome| moments().filter(|one| one.outcome == of).count();
-    let mut parts = vec![format!("{} of {} moves settled", count(Outcome::Settled), moments().count())];
+    let mut parts =
+        vec![format!("{} of {} settled", count(Outcome::Settled), number::count(moments().count(), "move"))];
     for of in [Outcome::Unsettled, Outcome::Interrupted, Outcome::Untrusted] {
         parts
             .extend(Some(count(of)).filter(|count| *count > 0).map(|count| format!("{count} {}", of.word())));

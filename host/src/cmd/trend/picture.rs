@@ -11,7 +11,7 @@ use crate::plot::course::Chart;
 use crate::plot::figure::Figure;
 use crate::plot::moments::Span;
 use crate::report::trend::{TrendLine, table};
-use crate::report::wall_time;
+use crate::report::{number, wall_time};
 use crate::store::moments::KindMoments;
 
 /// Most kinds that are pictured.
@@ -34,18 +34,16 @@ pub(super) fn draw(path: &Path, query: &Query, found: &Found, zone: &TimeZone) -
     let text = table::table(&found.lines, zone);
     let mut notes = vec![NOTE.to_owned()];
     if let Some(omitted) = charts.len().checked_sub(MOST).filter(|omitted| *omitted > 0) {
-        notes.insert(0, format!("{omitted} rarer kinds are left out; the table has them."));
+        notes
+            .insert(0, format!("Not pictured: {}; the table has all.", number::count(omitted, "rarer kind")));
         charts.truncate(MOST);
     }
     let heading = match text.lines().next().filter(|_| !charts.is_empty()) {
         Some(first) => sentence(first),
         None => "No kind has enough moves for a trend".to_owned(),
     };
-    let subject = format!(
-        "{} kinds of moves, the most frequent first; times in {}",
-        charts.len(),
-        wall_time::zone(zone)
-    );
+    let kinds = number::count(charts.len(), "kind");
+    let subject = format!("{kinds} of moves, the most frequent first; times in {}", wall_time::zone(zone));
     Ok(Figure { heading, subject, charts, notes, text }.draw(path)?)
 }
 
