@@ -28,11 +28,13 @@
 // What lines and words are drawn with.
 mod canvas;
 mod text_fit;
+pub mod names;
 mod scale;
 mod local_ticks;
 mod frame;
 mod picture;
 mod hatch;
+mod palette;
 
 // The moves to be drawn.
 pub mod decimate;
@@ -51,7 +53,6 @@ mod succession;
 mod sheet;
 pub mod spread;
 pub mod lanes;
-pub mod names;
 pub mod history;
 pub mod course;
 

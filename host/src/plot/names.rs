@@ -74,7 +74,7 @@ mod tests {
                 "greenhouse_hall_2_line_B_tray_shuttle_of_the_transplanter",
             ],
             24,
-            &["gr…_A_t…r", "gr…_B_t…r"],
+            &["gr…e_A_tray_shu…nsplanter", "gr…e_B_tray_shu…nsplanter"],
         );
     }
 

@@ -38,9 +38,19 @@ pub(super) fn style(outcome: Outcome) -> Style {
 }
 
 impl Style {
+    /// Its mark beside another line.
+    pub(super) const fn with_stroke(self, stroke: Stroke) -> Self {
+        Self { stroke, ..self }
+    }
+
+    /// Its mark in another colour.
+    pub(super) const fn coloured(self, colour: &'static str) -> Self {
+        Self { stroke: Stroke { colour, ..self.stroke }, ..self }
+    }
+
     /// Its mark in grey, where something else is to be seen over it.
     pub(super) const fn faint(self) -> Self {
-        Self { stroke: Stroke { colour: "#7d97ab", ..self.stroke }, ..self }
+        self.coloured("#7d97ab")
     }
 
     /// Its stroke, fainter where `crowd` lines lie over each other.

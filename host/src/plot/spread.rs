@@ -1,8 +1,9 @@
 //! In: settling times of several groups of moves for many windows. Out: one picture of their settling curves with spread.
 
-use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::canvas::{ASIDE, Anchor, Area, Canvas, LABEL, Stroke};
 use super::curve::stairs;
 use super::frame::{self, Frame};
+use super::palette::STROKES;
 use super::picture::Picture;
 use super::scale::{self, Scale};
 use super::{Drawn, caption, text_fit};
@@ -46,15 +47,6 @@ pub struct Bound {
     pub chosen: Option<(f64, f64)>,
 }
 
-/// Reference first: steel blue and dashed; the present: ink. Each line has its own dashes, as colours alone would not do.
-const STROKES: [Stroke; 6] = [
-    Stroke::solid("#2f6690", 2.0).dashed("9 4"),
-    Stroke::solid(INK, 2.2),
-    Stroke::solid("#9a3d00", 2.2).dashed("3 3"),
-    Stroke::solid("#2c6e49", 2.2).dashed("12 3 3 3"),
-    Stroke::solid("#7a2e7e", 2.2).dashed("6 2 2 2 2 2"),
-    Stroke::solid("#5c5c00", 2.2).dashed("1 3"),
-];
 const ALONE: Stroke = STROKES[1];
 const BOUND: Stroke = Stroke::solid("#9a3d00", 2.2);
 const SET: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
