@@ -73,8 +73,8 @@ enum Sample {
 }
 
 impl Picture for Chart {
-    fn height(&self) -> f64 {
-        self.above() + FRAME + frame::BELOW + 12.0
+    fn height(&self, width: f64) -> f64 {
+        self.above(width) + FRAME + frame::BELOW + 12.0
     }
 
     fn draw(&self, canvas: &mut Canvas, outer: Area) {
@@ -111,8 +111,18 @@ impl Chart {
         rows.join("; ")
     }
 
-    fn above(&self) -> f64 {
-        TITLE + ROW * self.rows().len() as f64 + moments::band_height(&moments::without(&self.moments)) + 12.0
+    fn above(&self, width: f64) -> f64 {
+        let band = moments::band_height(&moments::without(&self.moments));
+        TITLE + ROW * self.lines_of_key(width).len() as f64 + band + 12.0
+    }
+
+    /// The rows of the key, long ones broken.
+    fn lines_of_key(&self, width: f64) -> Vec<(Sample, String)> {
+        let broken = |(sample, text): (Sample, String)| {
+            let lines = text_fit::wrapped(&text, LABEL.size, width - SAMPLE - 28.0).into_iter().enumerate();
+            lines.map(move |(at, line)| (if at == 0 { sample } else { Sample::Nothing }, line))
+        };
+        self.rows().into_iter().flat_map(broken).collect()
     }
 
     fn rows(&self) -> Vec<(Sample, String)> {
@@ -191,7 +201,7 @@ impl Chart {
     }
 
     fn key(&self, canvas: &mut Canvas, outer: Area) {
-        for (at, (sample, text)) in self.rows().into_iter().enumerate() {
+        for (at, (sample, text)) in self.lines_of_key(outer.width).into_iter().enumerate() {
             let (x, y) = (outer.left + 14.0, outer.top + TITLE + ROW * (at as f64 + 1.0));
             let end = x + SAMPLE - 8.0;
             let block = [(x, y - 10.0), (end, y - 10.0), (end, y + 1.0), (x, y + 1.0)];
@@ -208,14 +218,13 @@ impl Chart {
                 Sample::Warm => canvas.shape(&block, WARM),
                 Sample::Nothing => {}
             }
-            let text = text_fit::shortened(&text, LABEL.size, outer.width - SAMPLE - 28.0);
             canvas.text((x + SAMPLE, y), Anchor::Start, LABEL, &text);
         }
     }
 
     /// The frame, and the factor from seconds to its unit with that unit.
     fn frame(&self, outer: Area) -> (Frame, (f64, &'static str)) {
-        let above = self.above();
+        let above = self.above(outer.width);
         let area = frame::inner(Area { height: above + FRAME + frame::BELOW, ..outer }, above);
         // Counts of moves without a settling time stand at the right.
         let area = Area { width: area.width - 28.0, ..area };

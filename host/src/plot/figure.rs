@@ -62,8 +62,8 @@ impl<P: Picture> Figure<P> {
         }
         y += 12.0;
         for chart in &self.charts {
-            chart.draw(&mut canvas, Area { left: 0.0, top: y, width, height: chart.height() });
-            y += chart.height();
+            chart.draw(&mut canvas, Area { left: 0.0, top: y, width, height: chart.height(width) });
+            y += chart.height(width);
         }
         for line in self.notes.iter().flat_map(|note| text_fit::wrapped(note, ASIDE.size, room)) {
             y += 17.0;

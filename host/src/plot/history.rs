@@ -27,8 +27,10 @@ pub struct Chart {
 
 /// Height of the frame. Unit: pixel
 const FRAME: f64 = 170.0;
-/// Room above it for the title and the sentence below that. Unit: pixel
-const ABOVE: f64 = 52.0;
+/// Room above it for the title. Unit: pixel
+const TITLE: f64 = 22.0;
+/// Height of a line of the sentence below that. Unit: pixel
+const ROW: f64 = 17.0;
 /// Width of the histogram, on a wide page and on a narrow one. Unit: pixel
 const BESIDE: [f64; 2] = [120.0, 64.0];
 /// Width that a wide page has at least. Unit: pixel
@@ -40,14 +42,16 @@ const BARS: usize = 34;
 const SMALL: Face = Face { size: 11.0, ..ASIDE };
 
 impl Picture for Chart {
-    fn height(&self) -> f64 {
-        ABOVE + moments::band_height(&moments::without(&self.moments)) + FRAME + frame::BELOW + 10.0
+    fn height(&self, width: f64) -> f64 {
+        self.above(width) + FRAME + frame::BELOW + 10.0
     }
 
     fn draw(&self, canvas: &mut Canvas, outer: Area) {
         caption::title(canvas, outer, &self.title);
-        let sentence = text_fit::shortened(&self.sentence(), ASIDE.size, outer.width - 28.0);
-        canvas.text((outer.left + 14.0, outer.top + 38.0), Anchor::Start, ASIDE, &sentence);
+        for (at, line) in self.lines(outer.width).iter().enumerate() {
+            let y = outer.top + TITLE + ROW * (at as f64 + 1.0);
+            canvas.text((outer.left + 14.0, y), Anchor::Start, ASIDE, line);
+        }
         let (frame, unit) = self.frame(outer);
         let ticks = self.span.ticks(frame.area);
         frame.x_grid(canvas, &ticks);
@@ -69,6 +73,16 @@ impl Picture for Chart {
 }
 
 impl Chart {
+    fn above(&self, width: f64) -> f64 {
+        let band = moments::band_height(&moments::without(&self.moments));
+        TITLE + ROW * self.lines(width).len() as f64 + band + 13.0
+    }
+
+    /// The sentence as it is broken.
+    fn lines(&self, width: f64) -> Vec<String> {
+        text_fit::wrapped(&self.sentence(), ASIDE.size, width - 28.0)
+    }
+
     /// How the moves ended, in a sentence.
     pub fn sentence(&self) -> String {
         let mut times: Vec<f64> = self.moments.iter().filter_map(|one| one.settling_s).collect();
@@ -99,7 +113,7 @@ impl Chart {
     /// The frame; the factor from seconds to its unit and that unit, if a move settled.
     fn frame(&self, outer: Area) -> (Frame, Option<(f64, &'static str)>) {
         let longest = self.moments.iter().filter_map(|one| one.settling_s).reduce(f64::max);
-        let above = ABOVE + moments::band_height(&moments::without(&self.moments));
+        let above = self.above(outer.width);
         let area = frame::inner(Area { height: above + FRAME + frame::BELOW, ..outer }, above);
         let area = Area { width: area.width - BETWEEN - beside(outer), ..area };
         let unit = longest.map(scale::time_unit);
@@ -170,10 +184,10 @@ mod tests {
         // In each picture the slowest move is a dot at its own place, 0.9 s of a scale to 0.954 s.
         let mut top = 12.0 + 12.0;
         for chart in &figure.charts {
-            let (frame, _) = chart.frame(Area { left: 0.0, top, width: 900.0, height: chart.height() });
+            let (frame, _) = chart.frame(Area { left: 0.0, top, width: 900.0, height: chart.height(900.0) });
             let [x, y] = [frame.x(6_001.0), frame.y(900.0)].map(|place| (10.0 * place).round() / 10.0);
             assert!(svg.contains(&format!("M{x} {y}h0")), "M{x} {y}h0");
-            top += chart.height();
+            top += chart.height(900.0);
         }
     }
 }

@@ -60,7 +60,7 @@ const ROW: f64 = 18.0;
 const SAMPLE: f64 = 40.0;
 
 impl Picture for Chart {
-    fn height(&self) -> f64 {
+    fn height(&self, _: f64) -> f64 {
         380.0 + ROW * self.rows()
     }
 
@@ -87,7 +87,7 @@ impl Picture for Chart {
 impl Chart {
     /// The picture by itself; `name` must be unique on its page.
     pub fn alone(&self, width: f64, name: &str) -> Drawn {
-        let (mut canvas, height) = (Canvas::named(name), self.height());
+        let (mut canvas, height) = (Canvas::named(name), self.height(width));
         self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height });
         let (title, description) =
             (format!("{}: settling time against window", self.title), self.description());
