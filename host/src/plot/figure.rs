@@ -16,7 +16,7 @@ const HEADING: Face = Face { size: 20.0, ..TITLE };
 const MARGIN: f64 = 14.0;
 
 /// An answer with its pictures.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct Figure<P = Chart> {
     /// The answer, in a sentence.
     pub heading: String,
@@ -30,13 +30,14 @@ pub struct Figure<P = Chart> {
     pub text: String,
 }
 
-impl<P: Picture> Figure<P> {
-    /// One without pictures.
-    pub fn empty() -> Figure<P> {
-        let [heading, subject, text] = [(); 3].map(|()| String::new());
+impl<P> Default for Figure<P> {
+    fn default() -> Self {
+        let (heading, subject, text) = Default::default();
         Figure { heading, subject, charts: Vec::new(), notes: Vec::new(), text }
     }
+}
 
+impl<P: Picture> Figure<P> {
     /// Draws it into the file at `path`, in the format its extension names; an old file is replaced.
     pub fn draw(&self, path: &Path) -> Result<(), PlotError> {
         let bytes = match Format::of(path)? {

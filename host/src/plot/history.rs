@@ -178,7 +178,7 @@ mod tests {
             let span = Span::of(moments.iter().map(|one| one.at), TimeZone::UTC).expect("a span");
             Chart { title: format!("kind {kind}"), moments, span, unseen: Unseen::default() }
         });
-        let figure = Figure { charts: charts.collect(), ..Figure::empty() };
+        let figure = Figure { charts: charts.collect(), ..Figure::default() };
         let svg = figure.svg(900.0, "figure");
         assert!(svg.len() < 700_000, "{} bytes", svg.len());
         // In each picture the slowest move is a dot at its own place, 0.9 s of a scale to 0.954 s.

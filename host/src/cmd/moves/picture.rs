@@ -32,7 +32,7 @@ fn figure(all: &[Watched], within: (i64, i64), zone: &TimeZone) -> Figure<Chart>
         all.iter().flat_map(|one| one.kinds.iter().map(move |kind| (one, kind))).collect();
     kinds.sort_by_key(|(_, kind)| std::cmp::Reverse(kind.moments.len()));
     let Some(span) = span(all, within, zone) else {
-        return Figure { heading: "No moves in this time".to_owned(), ..Figure::empty() };
+        return Figure { heading: "No moves in this time".to_owned(), ..Figure::default() };
     };
     let chart = |(axis, kind): &(&Watched, &KindMoments)| Chart {
         title: title(axis, kind),
