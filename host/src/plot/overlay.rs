@@ -39,8 +39,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[PlottedMove]) {
     let names = if (2..=STROKES.len()).contains(&sources.names.len()) { &sources.names[..] } else { &[] };
     let room = outer.width - frame::LEFT - frame::RIGHT;
     let legend = placed(entries(&counts, names, &window_names(&windows, unit)), room);
-    let more_rows = legend.last().map_or(0.0, |entry| entry.row);
-    let area = frame::inner(outer, ABOVE + ROW * more_rows);
+    let area = frame::inner(outer, ABOVE + ROW * legend.last().map_or(0.0, |entry| entry.row));
     caption::title(canvas, outer, &heading(moves.len(), same.len(), unit));
     let Some(end) = longest(&same) else {
         return frame::empty(canvas, area, "No samples of any move were recorded, so no stop can be drawn.");
@@ -53,11 +52,8 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[PlottedMove]) {
     };
     let all: Vec<OverlayLine> = same.iter().filter_map(line).collect();
     let look = |line: &OverlayLine| look(line, !names.is_empty());
-    let highest = all.iter().flat_map(|line| &line.points).map(|p| p.1).fold(floor * 10.0, f64::max);
-    let highest = windows.iter().fold(highest, |m, window| m.max(*window));
     let (factor, time_unit) = scale::time_unit(end);
-    let frame =
-        Frame { area, x: Scale::linear(0.0, end * factor), y: Scale::log(0.8 * floor, 1.3 * highest) };
+    let frame = framed(area, end * factor, (floor, &windows), &all);
     let drawn = thin::drawn(&all);
     if drawn.len() < all.len() {
         range(canvas, &frame, &all, end, columns, factor);
@@ -73,6 +69,13 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[PlottedMove]) {
     let label =
         format!("time from command end ({time_unit}){}", remark(&same, end / columns as f64, &drawn, &all));
     frame.edges(canvas, &label, &format!("|error| ({unit}), log scale"));
+}
+
+/// The frame, from command end to `end`, high enough for all lines and windows.
+fn framed(area: Area, end: f64, (floor, windows): (f64, &[f64]), all: &[OverlayLine]) -> Frame {
+    let highest = all.iter().flat_map(|line| &line.points).map(|p| p.1).fold(floor * 10.0, f64::max);
+    let highest = windows.iter().fold(highest, |m, window| m.max(*window));
+    Frame { area, x: Scale::linear(0.0, end), y: Scale::log(0.8 * floor, 1.3 * highest) }
 }
 
 /// What is not drawn one to one: zero crossings, and moves when there are too many.
