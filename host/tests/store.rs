@@ -24,6 +24,8 @@ mod ledger;
 #[cfg(feature = "parquet")]
 #[path = "store/parquet_export.rs"]
 mod parquet_export;
+#[path = "store/pictures.rs"]
+mod pictures;
 #[path = "store/rescue.rs"]
 mod rescue;
 #[path = "store/trend.rs"]

@@ -5,6 +5,7 @@ mod output;
 mod progress;
 mod local_time;
 mod tuning;
+mod watched;
 pub mod rehearse;
 pub mod watch;
 pub mod device;

@@ -1,4 +1,6 @@
-//! In: a store and a time. Out: its moves, as `measure` prints them.
+//! In: a store and a time. Out: its moves, as `measure` prints them; with `--plot` a picture too.
+
+mod picture;
 
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -9,6 +11,7 @@ use jiff::tz::TimeZone;
 
 use super::output::{Output, OutputFormat, notify};
 use crate::error::Error;
+use crate::plot::Format;
 use crate::report::wall_time;
 use crate::store::moves::MoveQuery;
 use crate::store::{Options, Store, time};
@@ -27,12 +30,16 @@ pub struct Arguments {
     /// Leave settling curves and ringing out, which is faster
     #[arg(long)]
     no_curves: bool,
+    /// Also draw settling time against time, kind by kind: FILE.svg, FILE.png or FILE.html
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
 }
 
 const EXAMPLES: &str = "\
 Examples:
   stillpoint moves --store shift.store --axis tray_shuttle --since 2h
   stillpoint moves --store shift.store --since 2026-05-04T06:00:00Z --until 2026-05-04T14:00:00Z --format csv
+  stillpoint moves --store shift.store --since 8h --plot moves.html
 
 Lengths are in the unit that the field `unit` names, speeds in that per second, times in s. In CSV the points of
 settling_curve are parted by `;`, each of them window : settling s.";
@@ -108,8 +115,19 @@ impl Within {
 
 /// Prints the moves.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    if let Some(path) = &arguments.plot {
+        Format::of(path)?;
+    }
     let store = arguments.within.open()?;
     let query = arguments.within.query(&store, !arguments.no_curves)?;
+    if let Some(path) = &arguments.plot {
+        picture::draw(
+            path,
+            &store,
+            (query.axis.as_deref(), (query.since, query.until)),
+            &TimeZone::system(),
+        )?;
+    }
     if let Some(text) = arguments.within.no_moves(&store, &TimeZone::system())? {
         if arguments.format == OutputFormat::Table {
             writeln!(io::stdout(), "{text}")?;

@@ -1,7 +1,10 @@
-//! In: a store and a time. Out: how the settling time of each kind of moves changes.
+//! In: a store and a time. Out: how the settling time of each kind of moves changes; with `--plot` a picture too.
+
+mod picture;
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
@@ -16,6 +19,7 @@ use crate::analysis::residual_error::ResidualErrors;
 use crate::analysis::trend::{TrendOptions, trend};
 use crate::analysis::warm_up::Rule;
 use crate::error::Error;
+use crate::plot::Format;
 use crate::report::explained;
 use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
@@ -65,6 +69,9 @@ pub struct Arguments {
     #[arg(long, value_name = "N", requires = "cycle_s")]
     #[arg(value_parser = positive, allow_negative_numbers = true)]
     moves_per_cycle: Option<f64>,
+    /// Also draw the trends over the moves: FILE.svg, FILE.png or FILE.html
+    #[arg(long, value_name = "FILE")]
+    plot: Option<PathBuf>,
 }
 
 const EXAMPLES: &str = "\
@@ -72,6 +79,7 @@ Examples:
   stillpoint trend --store shift.store --limit-ms 40
   stillpoint trend --store shift.store --axis dibble --kind 1 --since 8h --format jsonl
   stillpoint trend --store shift.store --interval 1h --baseline-ms 12 --cycle-s 2.4 --moves-per-cycle 1
+  stillpoint trend --store shift.store --axis dibble --plot dibble.svg
 
 In CSV the entries of a list are separated by `;`, the numbers of an entry by `:`:
   change_points        at s : median before s : after s
@@ -104,6 +112,9 @@ impl Interval {
 
 /// Prints the trends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    if let Some(path) = &arguments.plot {
+        Format::of(path)?;
+    }
     let store = arguments.within.open()?;
     let query = Query {
         store: &store,
@@ -121,6 +132,9 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
     }
     let zone = TimeZone::system();
+    if let Some(path) = &arguments.plot {
+        picture::draw(path, &query, &found, &zone)?;
+    }
     match arguments.within.no_moves(&store, &zone)?.filter(|_| found.lines.is_empty()) {
         Some(text) if arguments.format == OutputFormat::Table => writeln!(io::stdout(), "{text}")?,
         no_moves => {
@@ -152,11 +166,27 @@ pub struct Query<'s> {
 pub struct Found {
     /// One for each kind.
     pub lines: Vec<TrendLine>,
+    /// What each of them is about.
+    pub sources: Vec<LineSource>,
     /// Number of kinds with too few moves.
     pub too_short: usize,
     /// Kinds with other numbers than the one that was asked for, in words.
     pub others: Vec<String>,
 }
+
+/// What the line of a trend is about.
+#[derive(Clone, Debug)]
+pub struct LineSource {
+    /// The axis.
+    pub known: KnownAxis,
+    /// Its kind.
+    pub kind: Kind,
+    /// Warm-ups. Unit: s since 1970, UTC
+    pub warm_ups: Vec<(f64, f64)>,
+}
+
+/// A line, and the warm-ups that it counts.
+type LineAndWarmUps = (TrendLine, Vec<(f64, f64)>);
 
 impl Query<'_> {
     /// The trends of all kinds.
@@ -175,11 +205,12 @@ impl Query<'_> {
                     continue;
                 }
                 match self.line(&known, &kind, errors.as_ref())? {
-                    Some(line) => {
+                    Some((line, warm_ups)) => {
                         let drift_since_s =
                             since_s(&drifts, &known, &kind).filter(|_| line.drifts_up == Some(true));
                         let explained = explained.clone();
                         found.lines.push(TrendLine { drift_since_s, explained, ..line });
+                        found.sources.push(LineSource { known: known.clone(), kind, warm_ups });
                     }
                     None => found.too_short += 1,
                 }
@@ -202,14 +233,14 @@ impl Query<'_> {
         known: &KnownAxis,
         kind: &Kind,
         errors: Option<&BTreeMap<i64, ResidualErrors>>,
-    ) -> Result<Option<TrendLine>, Error> {
+    ) -> Result<Option<LineAndWarmUps>, Error> {
         let given = self.options_of_kind(known, kind)?;
         let residual_errors = errors.and_then(|errors| errors_of_kind(errors, kind));
         let options = TrendOptions { residual_errors, ..given };
         let drifts_up = self.store.is_slower(known, kind, self.within.1)?;
         for span in SPANS.into_iter().filter(|span| *span >= self.span) {
-            if let Some(line) = self.line_over(known, kind, (span, &options))? {
-                return Ok(Some(TrendLine { drifts_up, interval_s: span as f64, ..line }));
+            if let Some((line, warm_ups)) = self.line_over(known, kind, (span, &options))? {
+                return Ok(Some((TrendLine { drifts_up, interval_s: span as f64, ..line }, warm_ups)));
             }
         }
         Ok(None)
@@ -221,7 +252,7 @@ impl Query<'_> {
         known: &KnownAxis,
         kind: &Kind,
         (span, options): (i64, &TrendOptions),
-    ) -> Result<Option<TrendLine>, Error> {
+    ) -> Result<Option<LineAndWarmUps>, Error> {
         let bins = Bins::default();
         let summaries = self.store.summaries_of(known, (span, kind), self.within)?;
         let intervals: Vec<IntervalStats> =
@@ -231,8 +262,9 @@ impl Query<'_> {
         let options = TrendOptions { measure, rule: Rule::new(span as f64), ..options.clone() };
         let found = trend(&intervals, &options);
         Ok(found.map(|found| {
-            TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
-                .with_levels(overall.levels, overall.median_is_empty)
+            let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
+                .with_levels(overall.levels, overall.median_is_empty);
+            (line, found.warm_ups.iter().map(|warm_up| (warm_up.from_s, warm_up.to_s)).collect())
         }))
     }
 

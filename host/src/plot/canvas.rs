@@ -68,7 +68,7 @@ pub(super) const ASIDE: Face = Face { size: 12.5, bold: false, colour: QUIET };
 
 /// The body of an SVG being written.
 #[derive(Debug)]
-pub(super) struct Canvas {
+pub struct Canvas {
     body: String,
     name: String,
     clips: usize,
@@ -126,6 +126,19 @@ impl Canvas {
             pixel(radius),
             stroke.attributes()
         );
+    }
+
+    /// The same small sign at many places, as one path: `sign` goes on from a place in relative steps. `fill` is a colour or
+    /// `none`.
+    pub(super) fn signs(&mut self, places: &[(f64, f64)], sign: &str, fill: &str, stroke: Stroke) {
+        if places.is_empty() {
+            return;
+        }
+        let short = |value: f64| pixel((10.0 * value).round() / 10.0);
+        let path: String =
+            places.iter().map(|(x, y)| format!("M{} {}{sign}", short(*x), short(*y))).collect();
+        let attributes = stroke.attributes();
+        self.body += &format!("<path d=\"{path}\" fill=\"{fill}\" stroke-linecap=\"round\" {attributes}/>\n");
     }
 
     pub(super) fn text(&mut self, at: (f64, f64), anchor: Anchor, face: Face, text: &str) {
@@ -189,7 +202,7 @@ impl Canvas {
 
 /// A rectangle. Unit: pixel
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Area {
+pub struct Area {
     pub(super) left: f64,
     pub(super) top: f64,
     pub(super) width: f64,

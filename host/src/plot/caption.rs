@@ -2,7 +2,7 @@
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, TITLE};
 use super::frame::{self, Frame};
-use super::{PlottedMove, Sheet, scale, text_fit};
+use super::{PlottedMove, Sheet, names, scale, text_fit};
 use crate::report::move_report::{MoveReport, definition_name};
 use crate::report::{number, summary};
 
@@ -18,6 +18,38 @@ pub(super) fn aside_right(canvas: &mut Canvas, frame: &Frame, text: &str) {
     canvas.text((frame.area.right(), frame.area.top - 8.0), Anchor::End, ASIDE, text);
 }
 
+/// Letters of a name beside others.
+const NAME: usize = 30;
+
+/// The different ones in their order.
+fn distinct<'a>(values: impl Iterator<Item = &'a str>) -> Vec<String> {
+    let mut known = std::collections::HashSet::new();
+    values.filter(|value| known.insert(*value)).map(str::to_owned).collect()
+}
+
+/// The recordings of moves, each with a short name by which it is told from the others: that of its axis, or of its file where
+/// files have the same axis.
+#[derive(Clone, Debug)]
+pub(super) struct Sources {
+    files: Vec<String>,
+    /// What they are called.
+    pub(super) names: Vec<String>,
+}
+
+impl Sources {
+    pub(super) fn of<'a>(reports: impl Iterator<Item = &'a MoveReport> + Clone) -> Self {
+        let files = distinct(reports.clone().map(|report| report.file.as_str()));
+        let axes = distinct(reports.map(|report| report.axis.as_str()));
+        let names = names::short(if axes.len() == files.len() { &axes } else { &files }, NAME);
+        Self { files, names }
+    }
+
+    /// The place of the recording of a move.
+    pub(super) fn place(&self, report: &MoveReport) -> usize {
+        self.files.iter().position(|file| *file == report.file).unwrap_or(0)
+    }
+}
+
 /// Points that are numbers and in order of time; nothing else may reach a picture.
 pub(super) fn finite(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     points.iter().copied().filter(|(t, error)| t.is_finite() && error.is_finite()).collect()
@@ -30,11 +62,10 @@ pub(super) fn chosen<'a>(sheet: &'a Sheet<'a>) -> Option<&'a PlottedMove<'a>> {
 
 /// What a move is called: by its number, and by its axis where there are several.
 pub(super) fn name(sheet: &Sheet, report: &MoveReport) -> String {
-    let is_only_axis = sheet.moves.iter().all(|shown| shown.report.axis == report.axis);
-    if is_only_axis {
-        format!("Move {}", report.number)
-    } else {
-        format!("Move {} of {}", report.number, report.axis)
+    let axes = distinct(sheet.moves.iter().map(|shown| shown.report.axis.as_str()));
+    match axes.iter().position(|axis| *axis == report.axis).filter(|_| axes.len() > 1) {
+        Some(at) => format!("Move {} of {}", report.number, names::short(&axes, NAME)[at]),
+        None => format!("Move {}", report.number),
     }
 }
 
@@ -56,12 +87,14 @@ pub(super) fn subject(reports: &[&MoveReport]) -> Vec<String> {
         return vec![summary::counts_text([])];
     }
     let settling = summary::settling_text(reports.iter().copied()).map(|text| format!("; {text}"));
-    vec![
-        format!(
-            "{} · axis {}",
-            several(reports, |report| report.file.clone()),
-            several(reports, |report| report.axis.clone())
-        ),
+    let files = several(reports, |report| report.file.clone());
+    let axes = format!("axis {}", several(reports, |report| report.axis.clone()));
+    // Where there are several, each list gets a line.
+    let subject = match reports.iter().all(|report| report.file == reports[0].file) {
+        true => vec![format!("{files} · {axes}")],
+        false => vec![files, axes],
+    };
+    let more = [
         format!(
             "definition {} · position window ± {} · window time {}",
             several(reports, |report| definition_name(report.definition).to_owned()),
@@ -69,7 +102,8 @@ pub(super) fn subject(reports: &[&MoveReport]) -> Vec<String> {
             several(reports, |report| format!("{} ms", number::plain(1e3 * report.window_time_s)))
         ),
         format!("{}{}", summary::counts_text(reports.iter().copied()), settling.unwrap_or_default()),
-    ]
+    ];
+    subject.into_iter().chain(more).collect()
 }
 
 /// The values of `of` that occur: by name up to three, then only how many more.
@@ -81,6 +115,9 @@ fn several(reports: &[&MoveReport], of: impl Fn(&MoveReport) -> String) -> Strin
             continue;
         }
         if values.len() < 3 { values.push(value) } else { _ = more.insert(value) }
+    }
+    if values.len() > 1 {
+        values = names::short(&values, NAME);
     }
     let rest = if more.is_empty() { String::new() } else { format!(" and {} more", more.len()) };
     values.join(", ") + &rest

@@ -5,6 +5,7 @@ use std::path::Path;
 use minijinja::{Environment, context};
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
+use super::picture::Picture;
 use super::spread::Chart;
 use super::{Format, PlotError, raster, text_fit};
 use crate::report::printable::printable;
@@ -15,21 +16,28 @@ const HEADING: Face = Face { size: 20.0, ..TITLE };
 const MARGIN: f64 = 14.0;
 
 /// An answer with its pictures.
-#[derive(Clone, Debug, Default)]
-pub struct Figure {
+#[derive(Clone, Debug)]
+pub struct Figure<P = Chart> {
     /// The answer, in a sentence.
     pub heading: String,
     /// What it is about.
     pub subject: String,
     /// The pictures, one below the other.
-    pub charts: Vec<Chart>,
+    pub charts: Vec<P>,
     /// What a reader should know, one sentence each.
     pub notes: Vec<String>,
     /// The same in figures, as the terminal prints it; HTML shows it below the pictures.
     pub text: String,
 }
 
-impl Figure {
+impl<P> Default for Figure<P> {
+    fn default() -> Self {
+        let (heading, subject, text) = Default::default();
+        Figure { heading, subject, charts: Vec::new(), notes: Vec::new(), text }
+    }
+}
+
+impl<P: Picture> Figure<P> {
     /// Draws it into the file at `path`, in the format its extension names; an old file is replaced.
     pub fn draw(&self, path: &Path) -> Result<(), PlotError> {
         let bytes = match Format::of(path)? {
@@ -55,8 +63,8 @@ impl Figure {
         }
         y += 12.0;
         for chart in &self.charts {
-            chart.draw(&mut canvas, Area { left: 0.0, top: y, width, height: chart.height() });
-            y += chart.height();
+            chart.draw(&mut canvas, Area { left: 0.0, top: y, width, height: chart.height(width) });
+            y += chart.height(width);
         }
         for line in self.notes.iter().flat_map(|note| text_fit::wrapped(note, ASIDE.size, room)) {
             y += 17.0;

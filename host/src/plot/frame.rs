@@ -1,13 +1,14 @@
 //! In: an area, two scales and their labels. Out: a drawn frame with grid and ticks, and where values lie in it.
 
 use super::canvas::{Anchor, Area, Canvas, FAINT, Face, LABEL, QUIET, Stroke, TICK};
-use super::scale::Scale;
+use super::scale::{Scale, Tick};
 use super::text_fit;
 
 /// Room left of a frame for tick values and the label of the axis. Unit: pixel
 pub(super) const LEFT: f64 = 78.0;
 /// Room right of a frame. Unit: pixel
 pub(super) const RIGHT: f64 = 18.0;
+const EDGE: Stroke = Stroke::solid(QUIET, 1.0);
 /// Room below a frame for tick values and the label of the axis. Unit: pixel
 pub(super) const BELOW: f64 = 46.0;
 
@@ -35,10 +36,20 @@ impl Frame {
 
     /// Grid lines, to be drawn before the data.
     pub(super) fn grid(&self, canvas: &mut Canvas) {
-        for tick in self.x_ticks() {
+        self.x_grid(canvas, &self.x_ticks());
+        self.y_grid(canvas);
+    }
+
+    /// The upright ones, at these ticks.
+    pub(super) fn x_grid(&self, canvas: &mut Canvas, ticks: &[Tick]) {
+        for tick in ticks {
             let (x, stroke) = (self.x(tick.value), grid_stroke(tick.text.is_some()));
             canvas.line((x, self.area.top), (x, self.area.bottom()), stroke);
         }
+    }
+
+    /// The level ones.
+    pub(super) fn y_grid(&self, canvas: &mut Canvas) {
         for tick in self.y_ticks() {
             let (y, stroke) = (self.y(tick.value), grid_stroke(tick.text.is_some()));
             canvas.line((self.area.left, y), (self.area.right(), y), stroke);
@@ -47,40 +58,54 @@ impl Frame {
 
     /// Edges, tick values and labels, to be drawn after the data.
     pub(super) fn edges(&self, canvas: &mut Canvas, x_label: &str, y_label: &str) {
-        let Area { left, top, width, height } = self.area;
+        self.outline(canvas);
+        self.x_edge(canvas, &self.x_ticks(), x_label);
+        self.y_edge(canvas, y_label);
+    }
+
+    /// The four edges alone.
+    pub(super) fn outline(&self, canvas: &mut Canvas) {
+        let Area { left, top, .. } = self.area;
         let (right, bottom) = (self.area.right(), self.area.bottom());
-        let edge = Stroke::solid(QUIET, 1.0);
-        canvas.path(&[(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], edge);
-        for tick in self.x_ticks() {
+        canvas.path(&[(left, top), (right, top), (right, bottom), (left, bottom), (left, top)], EDGE);
+    }
+
+    /// What stands below: the values of these ticks and the label.
+    pub(super) fn x_edge(&self, canvas: &mut Canvas, ticks: &[Tick], label: &str) {
+        let Area { left, width, .. } = self.area;
+        let (right, bottom) = (self.area.right(), self.area.bottom());
+        for tick in ticks {
             let x = self.x(tick.value);
             let length = if tick.text.is_some() { 5.0 } else { 3.0 };
-            canvas.line((x, bottom), (x, bottom + length), edge);
-            tick.text.inspect(|text| canvas.text((x, bottom + 18.0), Anchor::Middle, TICK, text));
-        }
-        for tick in self.y_ticks() {
-            let y = self.y(tick.value);
-            let length = if tick.text.is_some() { 5.0 } else { 3.0 };
-            canvas.line((left - length, y), (left, y), edge);
-            tick.text.inspect(|text| canvas.text((left - 8.0, y + 4.5), Anchor::End, TICK, text));
+            canvas.line((x, bottom), (x, bottom + length), EDGE);
+            tick.text.iter().for_each(|text| canvas.text((x, bottom + 18.0), Anchor::Middle, TICK, text));
         }
         // The label under a frame may be a sentence: it gets the whole width of the picture.
         let room = LEFT + width;
-        let place = if text_fit::width(x_label, LABEL.size) > width {
-            right - room / 2.0
-        } else {
-            left + width / 2.0
-        };
-        let x_label = text_fit::shortened(x_label, LABEL.size, room);
-        canvas.text((place, bottom + 37.0), Anchor::Middle, LABEL, &x_label);
-        let y_label = text_fit::shortened(y_label, LABEL.size, height + 40.0);
-        canvas.text_upwards((left - LEFT + 14.0, top + height / 2.0), LABEL, &y_label);
+        let place =
+            if text_fit::width(label, LABEL.size) > width { right - room / 2.0 } else { left + width / 2.0 };
+        let label = text_fit::shortened(label, LABEL.size, room);
+        canvas.text((place, bottom + 37.0), Anchor::Middle, LABEL, &label);
     }
 
-    fn x_ticks(&self) -> Vec<super::scale::Tick> {
+    /// What stands left: tick values and the label.
+    pub(super) fn y_edge(&self, canvas: &mut Canvas, label: &str) {
+        let Area { left, top, height, .. } = self.area;
+        for tick in self.y_ticks() {
+            let y = self.y(tick.value);
+            let length = if tick.text.is_some() { 5.0 } else { 3.0 };
+            canvas.line((left - length, y), (left, y), EDGE);
+            tick.text.inspect(|text| canvas.text((left - 8.0, y + 4.5), Anchor::End, TICK, text));
+        }
+        let label = text_fit::shortened(label, LABEL.size, height + 40.0);
+        canvas.text_upwards((left - LEFT + 14.0, top + height / 2.0), LABEL, &label);
+    }
+
+    fn x_ticks(&self) -> Vec<Tick> {
         self.x.ticks((self.area.width / 95.0) as usize)
     }
 
-    fn y_ticks(&self) -> Vec<super::scale::Tick> {
+    fn y_ticks(&self) -> Vec<Tick> {
         self.y.ticks((self.area.height / 42.0) as usize)
     }
 

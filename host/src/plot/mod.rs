@@ -28,8 +28,13 @@
 // What lines and words are drawn with.
 mod canvas;
 mod text_fit;
+pub mod names;
 mod scale;
+mod local_ticks;
 mod frame;
+mod picture;
+mod hatch;
+mod palette;
 
 // The moves to be drawn.
 pub mod decimate;
@@ -37,6 +42,8 @@ mod outcome;
 mod caption;
 pub mod album;
 mod thin;
+mod dots;
+pub mod moments;
 
 // The pictures.
 mod stop;
@@ -46,6 +53,8 @@ mod succession;
 mod sheet;
 pub mod spread;
 pub mod lanes;
+pub mod history;
+pub mod course;
 
 // The files.
 mod raster;

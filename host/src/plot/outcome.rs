@@ -20,6 +20,12 @@ pub(super) struct Style {
     mark: Mark,
 }
 
+/// Diameter of the dot of a settled move where there are many. Unit: pixel
+const DOT: f64 = 2.8;
+/// The same of up to so many.
+const LARGE_DOT: f64 = 5.0;
+const FEW: usize = 100;
+
 /// Colours differ for the colour-blind (blue, orange, dark purple, grey) and in lightness.
 pub(super) fn style(outcome: Outcome) -> Style {
     let (colour, width, dash, mark) = match outcome {
@@ -32,10 +38,40 @@ pub(super) fn style(outcome: Outcome) -> Style {
 }
 
 impl Style {
+    /// Its mark beside another line.
+    pub(super) const fn with_stroke(self, stroke: Stroke) -> Self {
+        Self { stroke, ..self }
+    }
+
+    /// Its mark in another colour.
+    pub(super) const fn coloured(self, colour: &'static str) -> Self {
+        Self { stroke: Stroke { colour, ..self.stroke }, ..self }
+    }
+
+    /// Its mark in grey, where something else is to be seen over it.
+    pub(super) const fn faint(self) -> Self {
+        self.coloured("#7d97ab")
+    }
+
     /// Its stroke, fainter where `crowd` lines lie over each other.
     pub(super) fn in_a_crowd(self, crowd: usize) -> Stroke {
         let opacity = (6.0 / crowd.max(1) as f64).sqrt().clamp(0.35, 1.0);
         Stroke { opacity, ..self.stroke }
+    }
+
+    /// The same mark, small, at many points.
+    pub(super) fn signs(&self, canvas: &mut Canvas, places: &[(f64, f64)]) {
+        let colour = self.stroke.colour;
+        let (line, edge) = (Stroke::solid(colour, 1.4), Stroke::solid(colour, 0.4));
+        match self.mark {
+            Mark::Disc => {
+                let size = if places.len() > FEW { DOT } else { LARGE_DOT };
+                canvas.signs(places, "h0", "none", Stroke::solid(colour, size));
+            }
+            Mark::Cross => canvas.signs(places, "m-3-3l6 6m0-6l-6 6", "none", line),
+            Mark::Square => canvas.signs(places, "m-2.5-2.5h5v5h-5z", colour, edge),
+            Mark::Triangle => canvas.signs(places, "m0-3.5l3.5 6h-7z", colour, edge),
+        }
     }
 
     /// Its mark at a point.

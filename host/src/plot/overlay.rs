@@ -2,9 +2,10 @@
 
 use stillpoint_core::Outcome;
 
-use super::canvas::{Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::canvas::{Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
-use super::outcome;
+use super::outcome::{self, Style};
+use super::palette::STROKES;
 use super::scale::{self, Scale};
 use super::thin::{self, OverlayLine};
 use super::{PlottedMove, caption, text_fit};
@@ -34,37 +35,47 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, moves: &[PlottedMove]) {
     let same: Vec<&PlottedMove> = moves.iter().filter(|shown| shown.report.unit == unit).collect();
     let counts = summary::counts(same.iter().map(|shown| shown.report));
     let windows = windows(&same);
-    let legend = legend(&counts, &windows, unit, outer.width - frame::LEFT - frame::RIGHT);
-    let more_rows = legend.last().map_or(0.0, |entry| entry.row);
-    let area = frame::inner(outer, ABOVE + ROW * more_rows);
+    let sources = caption::Sources::of(same.iter().map(|shown| shown.report));
+    let names = if (2..=STROKES.len()).contains(&sources.names.len()) { &sources.names[..] } else { &[] };
+    let room = outer.width - frame::LEFT - frame::RIGHT;
+    let legend = placed(entries(&counts, names, &window_names(&windows, unit)), room);
+    let area = frame::inner(outer, ABOVE + ROW * legend.last().map_or(0.0, |entry| entry.row));
     caption::title(canvas, outer, &heading(moves.len(), same.len(), unit));
     let Some(end) = longest(&same) else {
         return frame::empty(canvas, area, "No samples of any move were recorded, so no stop can be drawn.");
     };
     let columns = (area.width / if same.len() > FEW { CROWDED } else { 2.0 }) as usize;
     let floor = floor(&same);
-    let all: Vec<OverlayLine> =
-        same.iter().filter_map(|shown| thin::overlay_line(shown, end, columns, floor)).collect();
-    let highest = all.iter().flat_map(|line| &line.points).map(|p| p.1).fold(floor * 10.0, f64::max);
-    let highest = windows.iter().fold(highest, |m, window| m.max(*window));
+    let line = |shown: &&PlottedMove| {
+        let source = if names.is_empty() { 0 } else { sources.place(shown.report) };
+        Some(thin::overlay_line(shown, end, columns, floor)?.of_source(source))
+    };
+    let all: Vec<OverlayLine> = same.iter().filter_map(line).collect();
+    let look = |line: &OverlayLine| look(line, !names.is_empty());
     let (factor, time_unit) = scale::time_unit(end);
-    let frame =
-        Frame { area, x: Scale::linear(0.0, end * factor), y: Scale::log(0.8 * floor, 1.3 * highest) };
+    let frame = framed(area, end * factor, (floor, &windows), &all);
     let drawn = thin::drawn(&all);
     if drawn.len() < all.len() {
         range(canvas, &frame, &all, end, columns, factor);
     }
     frame.grid(canvas);
-    canvas.clipped(area, |canvas| lines(canvas, &frame, &drawn, factor));
+    canvas.clipped(area, |canvas| lines(canvas, &frame, &drawn, (factor, &look)));
     for window in windows.iter().take(MOST_WINDOWS) {
         let y = frame.y(*window);
         canvas.line((area.left, y), (area.right(), y), WINDOW);
     }
-    marks(canvas, &frame, &drawn, factor);
+    marks(canvas, &frame, &drawn, (factor, &look));
     legend.iter().for_each(|entry| entry.draw(canvas, area.left, outer.top + ABOVE - 12.0));
     let label =
         format!("time from command end ({time_unit}){}", remark(&same, end / columns as f64, &drawn, &all));
     frame.edges(canvas, &label, &format!("|error| ({unit}), log scale"));
+}
+
+/// The frame, from command end to `end`, high enough for all lines and windows.
+fn framed(area: Area, end: f64, (floor, windows): (f64, &[f64]), all: &[OverlayLine]) -> Frame {
+    let highest = all.iter().flat_map(|line| &line.points).map(|p| p.1).fold(floor * 10.0, f64::max);
+    let highest = windows.iter().fold(highest, |m, window| m.max(*window));
+    Frame { area, x: Scale::linear(0.0, end), y: Scale::log(0.8 * floor, 1.3 * highest) }
 }
 
 /// What is not drawn one to one: zero crossings, and moves when there are too many.
@@ -135,8 +146,18 @@ fn range(canvas: &mut Canvas, frame: &Frame, all: &[OverlayLine], end: f64, colu
     canvas.clipped(frame.area, |canvas| canvas.shape(&edge, RANGE));
 }
 
+/// How a line and its mark look.
+type Look<'l> = dyn Fn(&OverlayLine) -> Style + 'l;
+
+/// By its recording where recordings are told apart, else by its outcome; the mark is always that of its outcome.
+fn look(line: &OverlayLine, by_source: bool) -> Style {
+    let style = outcome::style(line.outcome);
+    let stroke = STROKES.get(line.source).filter(|_| by_source);
+    stroke.map_or(style, |stroke| style.with_stroke(*stroke))
+}
+
 /// Settled moves first, so that those that need attention lie on top; a long gap stays open.
-fn lines(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64) {
+fn lines(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], (factor, look): (f64, &Look)) {
     for line in drawn {
         let path: Vec<(f64, f64)> = line.points.iter().map(|(t, e)| (t * factor, *e)).collect();
         let crowd = drawn.iter().filter(|other| other.outcome == line.outcome).count();
@@ -147,64 +168,88 @@ fn lines(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64
                 // A white rim lifts the few that need attention off the crowd.
                 canvas.path(&run, RIM);
             }
-            canvas.path(&run, outcome::style(line.outcome).in_a_crowd(crowd));
+            canvas.path(&run, look(line).in_a_crowd(crowd));
         }
     }
 }
 
 /// A settled move is marked where it came to be inside for good, any other where its line ends.
-fn marks(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], factor: f64) {
+fn marks(canvas: &mut Canvas, frame: &Frame, drawn: &[&OverlayLine], (factor, look): (f64, &Look)) {
     for line in drawn {
         let Some((t, error)) = line.mark else { continue };
         let (x, y) = (frame.x(t * factor), frame.y(error));
         let at = (x.clamp(frame.area.left, frame.area.right()), y.clamp(frame.area.top, frame.area.bottom()));
-        outcome::style(line.outcome).mark(canvas, at);
+        look(line).mark(canvas, at);
     }
 }
 
-/// One outcome, or without one the windows: where its line sample stands, from the left of the frame and
-/// in which row.
+/// What a row of the legend explains.
+#[derive(Clone, Copy, Debug)]
+enum Sample {
+    /// A line with its mark.
+    Outcome(Outcome),
+    /// The mark alone, where lines are those of recordings.
+    Mark(Outcome),
+    /// The place of a recording.
+    Source(usize),
+    Window,
+}
+
+/// Where the sample of an entry stands, from the left of the frame and in which row.
 struct Entry {
-    outcome: Option<Outcome>,
+    sample: Sample,
     text: String,
     left: f64,
     row: f64,
 }
 
-/// The outcomes that occur and the windows, in rows no wider than `room` pixels.
-fn legend(counts: &[(Outcome, usize)], windows: &[f64], unit: &str, room: f64) -> Vec<Entry> {
+fn window_names(windows: &[f64], unit: &str) -> Option<String> {
+    let each: Vec<String> = windows.iter().take(MOST_WINDOWS).map(|w| caption::length(*w, unit)).collect();
+    let more = if windows.len() > MOST_WINDOWS { ", …" } else { "" };
+    (!each.is_empty()).then(|| format!("window ± {}{more}", each.join(", ")))
+}
+
+/// The recordings, if they are told apart, the outcomes that occur, and the windows.
+fn entries(counts: &[(Outcome, usize)], names: &[String], windows: &Option<String>) -> Vec<(Sample, String)> {
+    let sources = names.iter().enumerate().map(|(at, name)| (Sample::Source(at), name.clone()));
     let outcomes = counts.iter().map(|(outcome, count)| {
         let mark = if *outcome == Outcome::Settled { ", marked at its settling time" } else { "" };
         let mark = if *count > 1 { mark.replace("its", "their") } else { mark.to_owned() };
-        (Some(*outcome), format!("{count} {}{mark}", outcome.word()))
+        let sample = if names.is_empty() { Sample::Outcome(*outcome) } else { Sample::Mark(*outcome) };
+        (sample, format!("{count} {}{mark}", outcome.word()))
     });
-    let each: Vec<String> = windows.iter().take(MOST_WINDOWS).map(|w| caption::length(*w, unit)).collect();
-    let more = if windows.len() > MOST_WINDOWS { ", …" } else { "" };
-    let windows = (!each.is_empty()).then(|| (None, format!("window ± {}{more}", each.join(", "))));
+    let windows = windows.iter().map(|text| (Sample::Window, text.clone()));
+    sources.chain(outcomes).chain(windows).collect()
+}
+
+/// The entries in rows no wider than `room` pixels.
+fn placed(entries: Vec<(Sample, String)>, room: f64) -> Vec<Entry> {
     let (mut left, mut row) = (0.0, 0.0);
-    let mut entries = Vec::new();
-    for (outcome, text) in outcomes.chain(windows) {
+    let place = |(sample, text): (Sample, String)| {
         let text = text_fit::shortened(&text, LABEL.size, room - SAMPLE);
         let width = SAMPLE + text_fit::width(&text, LABEL.size);
         if left > 0.0 && left + width > room {
             (left, row) = (0.0, row + 1.0);
         }
-        entries.push(Entry { outcome, text, left, row });
+        let entry = Entry { sample, text, left, row };
         left += width + 14.0;
-    }
-    entries
+        entry
+    };
+    entries.into_iter().map(place).collect()
 }
 
 impl Entry {
     /// Draws it, the legend beginning at `left` and its first line of text standing on `top`.
     fn draw(&self, canvas: &mut Canvas, left: f64, top: f64) {
         let (x, y) = (left + self.left, top + ROW * self.row);
-        let style = self.outcome.map(outcome::style);
-        let stroke = style.map_or(WINDOW, |style| style.stroke);
-        canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), stroke);
-        if let Some(style) = style {
-            style.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0));
-        }
+        let (line, mark) = match self.sample {
+            Sample::Outcome(of) => (Some(outcome::style(of).stroke), Some(outcome::style(of))),
+            Sample::Mark(of) => (None, Some(outcome::style(of).coloured(QUIET))),
+            Sample::Source(at) => (STROKES.get(at).copied(), None),
+            Sample::Window => (Some(WINDOW), None),
+        };
+        line.inspect(|stroke| canvas.line((x, y - 4.0), (x + SAMPLE - 6.0, y - 4.0), *stroke));
+        mark.inspect(|style| style.mark(canvas, (x + (SAMPLE - 6.0) / 2.0, y - 4.0)));
         canvas.text((x + SAMPLE, y), Anchor::Start, LABEL, &self.text);
     }
 }

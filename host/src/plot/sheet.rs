@@ -101,9 +101,9 @@ fn heading(canvas: &mut Canvas, sheet: &Sheet) -> f64 {
     let text = text_fit::shortened(&sheet.heading, HEADING.size * 1.14, room);
     canvas.text((MARGIN, 32.0), Anchor::Start, HEADING, &text);
     let mut y = 38.0;
-    for part in subject(sheet) {
+    for line in subject(sheet).iter().flat_map(|part| text_fit::wrapped(part, LABEL.size, room)) {
         y += 19.0;
-        canvas.text((MARGIN, y), Anchor::Start, LABEL, &text_fit::shortened(&part, LABEL.size, room));
+        canvas.text((MARGIN, y), Anchor::Start, LABEL, &line);
     }
     y + 16.0
 }

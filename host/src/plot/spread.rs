@@ -1,8 +1,10 @@
 //! In: settling times of several groups of moves for many windows. Out: one picture of their settling curves with spread.
 
-use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, Stroke};
+use super::canvas::{ASIDE, Anchor, Area, Canvas, LABEL, Stroke};
 use super::curve::stairs;
 use super::frame::{self, Frame};
+use super::palette::STROKES;
+use super::picture::Picture;
 use super::scale::{self, Scale};
 use super::{Drawn, caption, text_fit};
 use crate::analysis::stop_curves::Spread;
@@ -45,15 +47,6 @@ pub struct Bound {
     pub chosen: Option<(f64, f64)>,
 }
 
-/// Reference first: steel blue and dashed; the present: ink. Each line has its own dashes, as colours alone would not do.
-const STROKES: [Stroke; 6] = [
-    Stroke::solid("#2f6690", 2.0).dashed("9 4"),
-    Stroke::solid(INK, 2.2),
-    Stroke::solid("#9a3d00", 2.2).dashed("3 3"),
-    Stroke::solid("#2c6e49", 2.2).dashed("12 3 3 3"),
-    Stroke::solid("#7a2e7e", 2.2).dashed("6 2 2 2 2 2"),
-    Stroke::solid("#5c5c00", 2.2).dashed("1 3"),
-];
 const ALONE: Stroke = STROKES[1];
 const BOUND: Stroke = Stroke::solid("#9a3d00", 2.2);
 const SET: Stroke = Stroke::solid("#9a3d00", 1.6).dashed("8 4");
@@ -66,15 +59,35 @@ const ROW: f64 = 18.0;
 /// Room for one entry of the legend before its text. Unit: pixel
 const SAMPLE: f64 = 40.0;
 
-impl Chart {
-    /// How high it is drawn. Unit: pixel
-    pub(super) fn height(&self) -> f64 {
+impl Picture for Chart {
+    fn height(&self, _: f64) -> f64 {
         380.0 + ROW * self.rows()
     }
 
+    fn draw(&self, canvas: &mut Canvas, outer: Area) {
+        caption::title(canvas, outer, &self.title);
+        let area = frame::inner(outer, ABOVE + ROW * self.rows());
+        let Some((frame, factor, unit)) = self.frame(area) else {
+            return frame::empty(
+                canvas,
+                area,
+                "No move settled for any window, so there is nothing to draw.",
+            );
+        };
+        canvas.clipped(area, |canvas| self.bands(canvas, &frame, factor));
+        frame.grid(canvas);
+        canvas.clipped(area, |canvas| self.lines(canvas, &frame, factor));
+        self.legend(canvas, outer);
+        let label = format!("window, half-width ({}), log scale", self.unit);
+        frame.edges(canvas, &label, &format!("settling time ({unit})"));
+        self.marks(canvas, &frame, factor);
+    }
+}
+
+impl Chart {
     /// The picture by itself; `name` must be unique on its page.
     pub fn alone(&self, width: f64, name: &str) -> Drawn {
-        let (mut canvas, height) = (Canvas::named(name), self.height());
+        let (mut canvas, height) = (Canvas::named(name), self.height(width));
         self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height });
         let (title, description) =
             (format!("{}: settling time against window", self.title), self.description());
@@ -104,26 +117,6 @@ impl Chart {
 
     fn rows(&self) -> f64 {
         self.series.len() as f64 + if self.bound.is_some() { 1.0 } else { 0.0 }
-    }
-
-    /// Draws it into `outer`.
-    pub(super) fn draw(&self, canvas: &mut Canvas, outer: Area) {
-        caption::title(canvas, outer, &self.title);
-        let area = frame::inner(outer, ABOVE + ROW * self.rows());
-        let Some((frame, factor, unit)) = self.frame(area) else {
-            return frame::empty(
-                canvas,
-                area,
-                "No move settled for any window, so there is nothing to draw.",
-            );
-        };
-        canvas.clipped(area, |canvas| self.bands(canvas, &frame, factor));
-        frame.grid(canvas);
-        canvas.clipped(area, |canvas| self.lines(canvas, &frame, factor));
-        self.legend(canvas, outer);
-        let label = format!("window, half-width ({}), log scale", self.unit);
-        frame.edges(canvas, &label, &format!("settling time ({unit})"));
-        self.marks(canvas, &frame, factor);
     }
 
     fn stroke(&self, at: usize) -> Stroke {

@@ -39,7 +39,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &PlottedMove, name: 
             "No samples of this move were recorded, so its stop cannot be drawn.",
         );
     }
-    let (low, high) = range(report.window, &seen);
+    let (low, high) = range((report.window, report.travel), &seen);
     let (factor, unit) = scale::time_unit(span.1.max(-span.0));
     let frame =
         Frame { area, x: Scale::linear(span.0 * factor, span.1 * factor), y: Scale::linear(low, high) };
@@ -92,15 +92,21 @@ fn span(report: &MoveReport, points: &[(f64, f64)]) -> (f64, f64) {
 }
 
 /// The errors shown: the window with some room, and of the error up to [`MOST_WINDOWS`] or what it
-/// still is in the last third, so that an offset or a hunting axis stays in the picture.
-fn range(window: f64, seen: &[(f64, f64)]) -> (f64, f64) {
+/// still is in the last third, so that an offset or a hunting axis stays in the picture. The overshoot, an
+/// error after command end against the direction of `travel`, is never cut.
+fn range((window, travel): (f64, f64), seen: &[(f64, f64)]) -> (f64, f64) {
     let end = seen.last().map_or(0.0, |point| point.0);
     let after = |from: f64| seen.iter().filter(move |point| point.0 >= from).map(|point| point.1);
     let largest = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, |m: f64, e| m.max(e.abs()));
     let window = if window > 0.0 && window.is_finite() { window } else { largest(&mut after(0.0)) };
     let limit = (MOST_WINDOWS * window).max(1.15 * largest(&mut after(end * 2.0 / 3.0)));
-    let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e)).max(-limit);
-    let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e)).min(limit);
+    let low = after(0.0).fold(-1.6 * window, |m, e| m.min(1.1 * e));
+    let high = after(0.0).fold(1.6 * window, |m, e| m.max(1.1 * e));
+    let (low, high) = match travel {
+        travel if travel > 0.0 => (low, high.min(limit)),
+        travel if travel < 0.0 => (low.max(-limit), high),
+        _ => (low.max(-limit), high.min(limit)),
+    };
     // However far the error is off, the window has a little room on both sides.
     let room = 0.06 * (high - low);
     if room > 0.0 { (low.min(-room), high.max(room)) } else { (-1.0, 1.0) }

@@ -6,7 +6,7 @@ use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::outcome;
 use super::scale::{self, Scale};
-use super::{Drawn, caption, text_fit};
+use super::{Drawn, caption, hatch, text_fit};
 use crate::report::move_report::MoveReport;
 use crate::report::{number, summary};
 
@@ -14,10 +14,6 @@ const HEIGHT: f64 = 300.0;
 /// Room above the frame for title and legend. Unit: pixel
 const ABOVE: f64 = 56.0;
 const LIMIT: Stroke = Stroke::solid(INK, 2.6);
-/// Lines across the times beyond the limit.
-const HATCH: Stroke = Stroke::solid("#b9b9b9", 0.8);
-/// Between two of them. Unit: pixel
-const APART: f64 = 11.0;
 /// Between two recordings.
 const BETWEEN: Stroke = Stroke::solid(QUIET, 1.0).dashed("2 4");
 /// The strip on top for moves without a settling time. Unit: pixel
@@ -41,7 +37,7 @@ pub(super) fn drawn(reports: &[&MoveReport], limit: f64, width: f64) -> Drawn {
         x: Scale::linear(0.5, reports.len() as f64 + 0.5),
         y: Scale::linear(0.0, 1.12 * longest * factor),
     };
-    hatched(&mut canvas, &frame, limit * factor);
+    hatch::above(&mut canvas, &frame, limit * factor);
     frame.grid(&mut canvas);
     between(&mut canvas, &frame, reports);
     let y = frame.y(limit * factor);
@@ -54,18 +50,6 @@ pub(super) fn drawn(reports: &[&MoveReport], limit: f64, width: f64) -> Drawn {
     let description = description(reports, limit);
     let svg = canvas.finish(width, HEIGHT, &title, &description);
     Drawn { title, description, size: (width, HEIGHT), svg }
-}
-
-/// What lies beyond the limit is crossed by lines, as on a drawing.
-fn hatched(canvas: &mut Canvas, frame: &Frame, limit: f64) {
-    let (left, right, top, bottom) = (frame.area.left, frame.area.right(), frame.area.top, frame.y(limit));
-    let area = Area { left, top, width: right - left, height: (bottom - top).max(0.0) };
-    let count = ((right - left + area.height) / APART) as usize;
-    canvas.clipped(area, |canvas| {
-        for x in (0..=count).map(|at| left + at as f64 * APART) {
-            canvas.line((x, top), (x - area.height, bottom), HATCH);
-        }
-    });
 }
 
 /// A line wherever another recording begins.

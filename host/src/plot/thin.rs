@@ -14,6 +14,8 @@ type Points = Vec<(f64, f64)>;
 #[derive(Clone, Debug)]
 pub(super) struct OverlayLine {
     pub(super) outcome: Outcome,
+    /// The place of its recording among those that are told apart; 0 if none are.
+    pub(super) source: usize,
     /// Time from command end (s), largest |error| around it.
     pub(super) points: Points,
     /// Where samples are missing: time from command end (s).
@@ -21,6 +23,13 @@ pub(super) struct OverlayLine {
     /// Where its mark stands.
     pub(super) mark: Option<(f64, f64)>,
     settling_s: Option<f64>,
+}
+
+impl OverlayLine {
+    /// The same, of the recording at this place.
+    pub(super) fn of_source(self, source: usize) -> Self {
+        Self { source, ..self }
+    }
 }
 
 /// The largest |error| in each of `columns` equal parts of 0 to `end`, not below `floor`; none without
@@ -51,6 +60,7 @@ pub(super) fn overlay_line(shown: &PlottedMove, end: f64, columns: usize, floor:
     let gaps = shown.samples.gaps.clone();
     Some(OverlayLine {
         outcome: report.outcome,
+        source: 0,
         points,
         gaps,
         mark: Some(mark),
@@ -62,21 +72,22 @@ fn column(t: f64, end: f64, columns: usize) -> usize {
     (t / end * columns as f64).max(0.0) as usize
 }
 
-/// The lines worth drawing, settled ones first: a fair share of each outcome, evenly spread over the
-/// recording, and always the slowest settled one.
+/// The lines worth drawing, settled ones first: a fair share of each outcome of each recording, evenly spread over it, and
+/// always the slowest settled one.
 pub(super) fn drawn(all: &[OverlayLine]) -> Vec<&OverlayLine> {
     let most = if all.len() <= MOST_LINES { usize::MAX } else { MOST_LINES };
-    let mut outcomes: Vec<Outcome> = Vec::new();
+    let mut groups: Vec<(Outcome, usize)> = Vec::new();
     for line in all {
-        if !outcomes.contains(&line.outcome) {
-            outcomes.push(line.outcome);
+        if !groups.contains(&(line.outcome, line.source)) {
+            groups.push((line.outcome, line.source));
         }
     }
-    outcomes.sort_by_key(|outcome| *outcome != Outcome::Settled);
-    let share = most / outcomes.len().max(1);
+    groups.sort_by_key(|(outcome, _)| *outcome != Outcome::Settled);
+    let share = most / groups.len().max(1);
     let mut drawn: Vec<&OverlayLine> = Vec::new();
-    for outcome in outcomes {
-        let lines: Vec<&OverlayLine> = all.iter().filter(|line| line.outcome == outcome).collect();
+    for group in groups {
+        let lines: Vec<&OverlayLine> =
+            all.iter().filter(|line| (line.outcome, line.source) == group).collect();
         let step = lines.len().div_ceil(share.max(1)).max(1);
         let slowest = lines.iter().copied().reduce(|a, b| if is_slower(b, a) { b } else { a });
         drawn.extend(lines.iter().copied().step_by(step));
@@ -84,6 +95,7 @@ pub(super) fn drawn(all: &[OverlayLine]) -> Vec<&OverlayLine> {
     }
     drawn
 }
+
 /// `points`, in order of time, split where samples are missing.
 pub(super) fn runs<'a>(points: &'a [(f64, f64)], gaps: &[(f64, f64)]) -> Vec<&'a [(f64, f64)]> {
     let mut gaps = gaps.iter().peekable();

@@ -12,6 +12,7 @@ pub mod axis_context;
 pub mod reason;
 pub mod settling_curve;
 pub mod move_report;
+pub mod moment;
 pub mod ringing;
 pub mod cell;
 pub mod csv;

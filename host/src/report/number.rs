@@ -85,6 +85,11 @@ pub fn scientific(value: f64) -> String {
     }
 }
 
+/// How many of something there are: `1 move`, `2 moves`.
+pub fn count(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -67,6 +67,7 @@ pub mod statistics;
 mod details;
 pub mod moves;
 pub mod dated_moves;
+pub mod moments;
 mod residual_error;
 pub mod drift_sizes;
 pub mod drifts;

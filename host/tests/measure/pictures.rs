@@ -71,3 +71,87 @@ fn a_picture_that_can_not_be_written_costs_no_numbers() {
     assert_eq!(folder.run("empty.csv --window 0.01 --plot old.svg").status, 1);
     assert_eq!(std::fs::read(folder.path("old.svg")).expect("a file"), b"the picture of yesterday");
 }
+
+/// A move of 60 mm in the direction of `sign`, then a decaying oscillation that begins with an overshoot. Unit: mm
+fn overshooting(sign: f64, overshoot: f64) -> String {
+    let row = |at: i32| {
+        let part = f64::from(at.clamp(50, 350) - 50) / 300.0;
+        let command = 60.0 * sign * part * part * (3.0 - 2.0 * part);
+        let after = f64::from((at - 350).max(0));
+        let beyond = 1.6 * overshoot * (-after / 60.0).exp() * (after * std::f64::consts::PI / 60.0).sin();
+        let lag = 0.3 * (std::f64::consts::PI * part).sin();
+        format!("{:.3},{command:.4},{:.4}\n", f64::from(at) * 0.001, command + sign * (beyond - lag))
+    };
+    "t_s,command [mm],feedback [mm]\n".to_owned() + &(0..900).map(row).collect::<String>()
+}
+
+/// The places of the first line that is drawn in this colour, in pixels.
+fn line_of(svg: &str, colour: &str) -> Vec<(f64, f64)> {
+    let is_it = |line: &&str| {
+        line.starts_with("<path")
+            && line.contains(&format!("fill=\"none\" stroke-linejoin=\"round\" stroke=\"{colour}\""))
+    };
+    let line = svg.lines().find(is_it).expect("a line");
+    let places = line.split('"').nth(1).expect("a path").split(['M', 'L']);
+    places
+        .filter_map(|place| place.split_once(' '))
+        .map(|(x, y)| (x.parse().expect("x"), y.parse().expect("y")))
+        .collect()
+}
+
+#[test]
+fn an_overshoot_is_never_cut() {
+    let folder = Folder::new("overshoot");
+    for (sign, overshoot) in [(1.0, 0.5), (-1.0, 0.5), (1.0, 5.0), (-1.0, 5.0)] {
+        folder.write("axis.csv", overshooting(sign, overshoot));
+        let ran = folder.run("axis.csv --window 0.05 --plot a.svg");
+        assert_eq!(ran.status, 0, "{ran:?}");
+        let svg = std::fs::read_to_string(folder.path("a.svg")).expect("a picture");
+        // The clip of the first picture is its frame.
+        let clip = svg.lines().find(|line| line.starts_with("<clipPath")).expect("a clip");
+        let side = |name: &str| {
+            let text = clip.split(&format!(" {name}=\"")).nth(1).and_then(|text| text.split('"').next());
+            text.expect("a side").parse::<f64>().expect("a number")
+        };
+        let (left, top, height) = (side("x"), side("y"), side("height"));
+        let line = line_of(&svg, "#0b4f83");
+        let end = svg
+            .lines()
+            .find(|line| line.starts_with("<line") && line.contains("stroke-width=\"1.4\""))
+            .expect("command end");
+        let end: f64 = end.split('"').nth(1).and_then(|x| x.parse().ok()).expect("x");
+        let after: Vec<f64> =
+            line.iter().filter(|place| place.0 > end.max(left)).map(|place| place.1).collect();
+        assert!(after.len() > 50, "{}", after.len());
+        let extreme = if sign > 0.0 {
+            after.iter().copied().fold(0.0, f64::max)
+        } else {
+            after.iter().copied().fold(1e9, f64::min)
+        };
+        assert!(extreme > top && extreme < top + height, "{sign} {overshoot}: {extreme} in {top} + {height}");
+    }
+}
+
+#[test]
+fn recordings_differ_by_colour_and_dash_and_names_where_they_differ() {
+    let folder = Folder::new("several");
+    let name = |line: &str| format!("greenhouse_hall_2_transplanter_{line}_of_line_4_left_tray_shuttle.csv");
+    folder.write(&name("A"), overshooting(1.0, 0.1));
+    folder.write(&name("B"), overshooting(1.0, 0.4));
+    let ran = folder.run(&format!("{} {} --window 0.05 --plot a.svg", name("A"), name("B")));
+    assert_eq!(ran.status, 0, "{ran:?}");
+    let svg = std::fs::read_to_string(folder.path("a.svg")).expect("a picture");
+    let drawn = |colour: &str, dash: &str| {
+        svg.lines().any(|line| {
+            line.starts_with("<path")
+                && line.contains(&format!("stroke=\"{colour}\""))
+                && line.contains("stroke-dasharray") != dash.is_empty()
+        })
+    };
+    assert!(drawn("#2f6690", "9 4") && drawn("#1a1a1a", ""), "{svg}");
+    let texts: Vec<&str> = svg.lines().filter(|line| line.starts_with("<text")).collect();
+    for line in ["_A_", "_B_"] {
+        let named = texts.iter().filter(|text| text.contains(line) && text.contains('…')).count();
+        assert!(named >= 2, "{line} in the subject and in the key: {texts:?}");
+    }
+}

@@ -95,14 +95,19 @@ fn now(line: &TrendLine) -> String {
     line.last_s.map_or("not settled".to_owned(), |last| fixed(1e3 * last, 1))
 }
 
+/// The same with its unit.
+pub(crate) fn now_with_unit(line: &TrendLine) -> String {
+    now(line) + if line.last_s.is_some() { " ms" } else { "" }
+}
+
 /// `2026-05-04 14:02`. Unit: s since 1970, UTC
-fn minute(second: f64, zone: &TimeZone) -> String {
+pub(crate) fn minute(second: f64, zone: &TimeZone) -> String {
     // Beside no instant of its day.
     wall_time::minute((second * 1e6) as i64, i64::MIN, zone)
 }
 
 /// A time in ms.
-fn ms(seconds: Option<f64>) -> String {
+pub(crate) fn ms(seconds: Option<f64>) -> String {
     seconds.map_or(DASH.to_owned(), |seconds| fixed(1e3 * seconds, 1))
 }
 
@@ -201,7 +206,8 @@ fn since(line: &TrendLine, zone: &TimeZone) -> String {
     drift.or_else(step).unwrap_or(DASH.to_owned())
 }
 
-fn slope(line: &TrendLine) -> String {
+/// Slope with its interval. Unit: ms per hour
+pub(crate) fn slope(line: &TrendLine) -> String {
     if line.slope_s_per_h.is_none() {
         return if line.settles_now.is_none() { "too few intervals" } else { DASH }.to_owned();
     }
@@ -229,7 +235,7 @@ fn probability(p: Option<f64>) -> String {
 }
 
 /// When the limit is reached, in words.
-fn limit(line: &TrendLine) -> String {
+pub(crate) fn limit(line: &TrendLine) -> String {
     let time = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), duration);
     let (from, to) = (time(line.limit_earliest_s), time(line.limit_latest_s));
     let text = match line.time_to_limit.as_str() {

@@ -1,0 +1,24 @@
+//! In: a move of a store. Out: when its command ended and how it ended, which is all that a picture of many moves needs.
+
+use stillpoint_core::Outcome;
+
+use super::move_report::MoveReport;
+
+/// One move.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Moment {
+    /// Command end. Unit: µs since 1970, UTC
+    pub at: i64,
+    /// How it ended.
+    pub outcome: Outcome,
+    /// Its settling time; none unless it settled. Unit: s
+    pub settling_s: Option<f64>,
+}
+
+impl Moment {
+    /// Of a report whose command ended at this instant. Unit: µs since 1970, UTC
+    pub fn of(report: &MoveReport, at: i64) -> Moment {
+        let settling_s = report.settling_s.filter(|settling| settling.is_finite());
+        Moment { at, outcome: report.outcome, settling_s }
+    }
+}
