@@ -148,7 +148,13 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         };
         draw(path, words, (&compared, &kinds), &heading)?;
     }
-    arguments.page.write(|| page::page(&groups, &basis, (&compared, &kinds, &heading)))?;
+    arguments.page.write(|| {
+        let words = match arguments.by_note {
+            true => (ladder_table::answer(&ladders, &heading), ladder_table::lines(&ladders)),
+            false => (answer(&compared, &heading), Vec::new()),
+        };
+        page::page(&groups, &basis, (&compared, &kinds, &heading), words)
+    })?;
     let text = match (arguments.format, arguments.by_note) {
         (Form::Json, _) => compared.json().map_err(Error::from)?,
         (Form::Table, true) => ladder_table::table(&compared, &ladders, &heading, width()),

@@ -80,7 +80,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
-    let collected = arguments.sign_off.begin()?;
+    let collected = arguments.sign_off.begin(&arguments.files)?;
     let output = Output::new(arguments.format)?;
     let mut work = Work { arguments, options, choice, output, album: Album::default(), collected };
     let (mut notes, mut status, mut measured) = (Vec::new(), 0, false);

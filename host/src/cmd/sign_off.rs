@@ -1,6 +1,6 @@
 //! In: options of a sign-off, and recordings as they are measured. Out: the verdict on stderr, the page, the exit status.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use jiff::Timestamp;
@@ -53,7 +53,7 @@ pub(super) struct SignOffOptions {
 
 impl SignOffOptions {
     /// What collects the moves; none where no limit is given. Checks all that can be checked before measuring.
-    pub(super) fn begin(&self) -> Result<Option<Collected>, Error> {
+    pub(super) fn begin(&self, files: &[PathBuf]) -> Result<Option<Collected>, Error> {
         self.page.check()?;
         let Some(limit_ms) = self.limit_ms else {
             return match &self.page.report {
@@ -67,9 +67,33 @@ impl SignOffOptions {
                 }),
             };
         };
+        SignOffOptions::once(files)?;
         let limit =
             Limit { settling_s: 1e-3 * limit_ms, share: self.limit_share, confidence: self.limit_confidence };
         Ok(Some(Collected { changed: notes::changes(&self.changed)?, ..Collected::new(limit) }))
+    }
+
+    /// Refuses recordings with the same bytes: their moves would count twice, as evidence that is none.
+    fn once(files: &[PathBuf]) -> Result<(), Error> {
+        let mut hashes = Vec::new();
+        // What can't be read is reported when it is measured; standard input can't be read twice.
+        for file in files.iter().filter(|file| file.is_file()) {
+            let Ok(hash) = about::sha256(file) else { continue };
+            if let Some((before, _)) = hashes.iter().find(|(_, known)| *known == hash) {
+                let before: &&PathBuf = before;
+                return Err(Error::Option {
+                    option: "FILE".to_owned(),
+                    value: file.display().to_string(),
+                    wrong: format!(
+                        "holds the same bytes as {}: its moves would count twice",
+                        before.display()
+                    ),
+                    remedy: "give each recording once".to_owned(),
+                });
+            }
+            hashes.push((file, hash));
+        }
+        Ok(())
     }
 
     /// Whether pictures are needed.

@@ -3,7 +3,7 @@
 use super::about;
 use super::model::{Block, Column, Page, Row, Sign, Stamp, Table};
 use crate::plot::Drawn;
-use crate::report::compare::table::{Heading, answer, interval, middle};
+use crate::report::compare::table::{Heading, interval, middle};
 use crate::report::compare::{Compared, PairLine};
 use crate::report::{number, table};
 
@@ -14,6 +14,10 @@ pub struct Comparison<'a> {
     pub compared: &'a Compared,
     /// By what it was measured.
     pub heading: &'a Heading,
+    /// The answer in a sentence.
+    pub answer: String,
+    /// Of settings one after another: the best of each kind, and what to be careful about; else empty.
+    pub ladder: Vec<String>,
     /// How it was compared: names, each with its value.
     pub settings: Vec<(String, String)>,
     /// What moves were noticed for, group by group, a sentence each.
@@ -35,10 +39,10 @@ pub fn page(compared: &Comparison) -> Page {
         heading: names.join(" → "),
         verdict: Some(Stamp {
             sign: Sign::Plain,
-            heading: answer(compared.compared, compared.heading),
+            heading: compared.answer.clone(),
             text: vec!["Each kind of moves has its own verdict below; the sentence above is that of the kind with most moves.".to_owned()],
         }),
-        blocks: vec![Block::Table(pairs(compared.compared))],
+        blocks: blocks(compared),
         foot: about::foot(&compared.made),
     };
     let heading = |text: &str| Block::Heading(text.to_owned());
@@ -53,6 +57,16 @@ pub fn page(compared: &Comparison) -> Page {
     }
     about::safety(&mut page);
     page
+}
+
+/// What was found.
+fn blocks(compared: &Comparison) -> Vec<Block> {
+    let pairs = Block::Table(pairs(compared.compared));
+    if compared.ladder.is_empty() {
+        return vec![pairs];
+    }
+    let heading = Block::Heading("One setting after another".to_owned());
+    vec![heading, about::list(compared.ladder.clone()), pairs]
 }
 
 /// The groups with their notes.

@@ -217,8 +217,10 @@ impl Checked {
         match self.verdict {
             Verdict::Passes => format!("Passes: {found}"),
             Verdict::Barely => format!("Passes by less than its uncertainty: {found}"),
-            Verdict::NotShown if moves == 0 => "Does not pass: there are no moves".to_owned(),
-            Verdict::NotShown => format!("Does not pass: {found}, which shows too little"),
+            Verdict::NotShown if moves == 0 => {
+                "Not shown, so it does not pass: there are no moves".to_owned()
+            }
+            Verdict::NotShown => format!("Not shown, so it does not pass: {found}, which says too little"),
             Verdict::Fails => format!("Does not pass: {found}"),
         }
     }

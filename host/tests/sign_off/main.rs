@@ -107,7 +107,10 @@ fn a_share_is_shown_by_enough_moves_only() {
     check(
         &[&[few.as_str()], &limit[..]].concat(),
         3,
-        &["Does not pass: 596 of 596", "298 moves; 299 are needed for 99 % of moves at 95 % confidence"],
+        &[
+            "Not shown, so it does not pass: 596 of 596",
+            "298 moves; 299 are needed for 99 % of moves at 95 % confidence",
+        ],
     );
     check(&[&[enough.as_str()], &limit[..]].concat(), 0, &["Passes: 598 of 598", "at least 99.50 %"]);
     // Less confidence needs fewer.
@@ -134,7 +137,7 @@ fn what_did_not_settle_or_is_untrusted_never_passes() {
     check(
         &[&file, "--limit-ms", "90"],
         3,
-        &["Does not pass: 11 of 12", "1 untrusted", "say nothing for the limit"],
+        &["does not pass: 11 of 12", "1 untrusted", "say nothing for the limit"],
     );
 }
 
@@ -147,9 +150,9 @@ fn part_of_the_recordings_does_not_pass() {
     check(
         &[&file, &broken, "--limit-ms", "90", "--report", &page],
         1,
-        &["broken.csv", "Does not pass", "not every recording could be read to its end"],
+        &["broken.csv", "does not pass", "not every recording could be read to its end"],
     );
-    assert!(std::fs::read_to_string(&page).expect("a page").contains("Does not pass"));
+    assert!(std::fs::read_to_string(&page).expect("a page").contains("does not pass"));
     let inches = folder.write("inch.csv", recording(&stops(12, 0.01), 10.0).replace("[mm]", "[in]"));
     check(&[&file, &inches, "--limit-ms", "90"], 1, &["inch.csv", "its unit is in"]);
 }
@@ -204,4 +207,20 @@ fn the_example_of_the_readme_is_what_the_program_says() {
     let said = text(&output.stderr);
     let verdict = said.lines().last().expect("a verdict");
     assert!(readme.replace('\n', " ").contains(verdict), "README.md does not have {verdict:?}");
+}
+
+/// The same moves twice are no more evidence than once.
+#[test]
+fn a_recording_counts_once() {
+    let folder = Folder::new("once");
+    let half = recording(&stops(300, 0.004), 10.0);
+    let (first, copy) = (folder.write("half.csv", &half), folder.write("copy.csv", &half));
+    let limit = ["--limit-ms", "40", "--limit-share", "0.99"];
+    for files in [[&first, &first], [&first, &copy]] {
+        check(
+            &[&files.map(String::as_str)[..], &limit[..]].concat(),
+            2,
+            &["would count twice", "give each recording once"],
+        );
+    }
 }

@@ -58,8 +58,8 @@ fn a_note_while_the_monitor_is_watched_begins_a_setting() {
     let first = lines.find(|line| moves(line) == 2).expect("moves");
     assert_eq!((&first["setting"], &first["words"]), (&1.into(), &"the first setting".into()));
     assert_eq!(
-        (&first["note"], &first["signature"], &first["against"]),
-        (&Value::Null, &Value::Null, &Value::Null)
+        (&first["note"], first["signature"].is_string(), &first["against"]),
+        (&Value::Null, true, &Value::Null)
     );
     let noted = done(&["note", "--store", &store, "gain 1 -> 2", "--axis", AXIS]);
     assert!(noted.contains("dibble at "), "{noted}");

@@ -25,6 +25,7 @@ pub(super) fn page(
     groups: &[Group],
     basis: &Basis,
     (compared, kinds, heading): (&Compared, &[KindMoves], &Heading),
+    (answer, ladder): (String, Vec<String>),
 ) -> Result<Page, Error> {
     let made = about::instant(Timestamp::now(), &TimeZone::system());
     let charts = charts(compared, kinds, heading);
@@ -34,6 +35,8 @@ pub(super) fn page(
     Ok(comparison::page(&Comparison {
         compared,
         heading,
+        answer,
+        ladder,
         settings: settings(basis, heading, &made),
         cautions: groups.iter().flat_map(cautions).collect(),
         pictures: pictures.collect::<Vec<Drawn>>(),
@@ -51,17 +54,24 @@ fn cautions(group: &Group) -> Vec<String> {
 
 fn settings(basis: &Basis, heading: &Heading, made: &str) -> Vec<(String, String)> {
     let margin = match basis.terms.margin {
-        Margin::Time(0.0) => "none".to_owned(),
-        Margin::Time(time) => format!("{} ms", plain(1e3 * time)),
-        Margin::Share(share) => format!("{} % of the median before", plain(100.0 * share)),
+        Margin::Time(0.0) => "none: every change that is shown counts".to_owned(),
+        Margin::Time(time) => format!("{} ms; a smaller change does not matter", plain(1e3 * time)),
+        Margin::Share(share) => {
+            format!("{} % of the median before; a smaller change does not matter", plain(100.0 * share))
+        }
+    };
+    // A store does not say how often its monitor samples.
+    let sample_period = match basis.sample_period_s > 0.0 {
+        true => format!("{} ms", plain(1e3 * basis.sample_period_s)),
+        false => "that of the monitor".to_owned(),
     };
     let facts = [
         ("Position window", heading.window.clone()),
         ("Settling", heading.definition.clone()),
-        ("Margin", format!("{margin}; a smaller change does not matter")),
+        ("Margin", margin),
         ("Confidence", format!("{} % for each interval", plain(100.0 * basis.terms.confidence))),
         ("Encoder step", format!("{} {}", plain(basis.encoder_step), basis.unit)),
-        ("Sample period", format!("{} ms", plain(1e3 * basis.sample_period_s))),
+        ("Sample period", sample_period),
         ("Measured with", about::program()),
         ("Page made", made.to_owned()),
     ];

@@ -38,6 +38,13 @@ pub fn answer(ladders: &[KindLadder], heading: &Heading) -> String {
     }
 }
 
+/// The best setting of each kind, a sentence each, then what to be careful about.
+pub fn lines(ladders: &[KindLadder]) -> Vec<String> {
+    let one = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    let kinds = ladders.iter().map(|ladder| format!("{}: {}", ladder.kind, best(ladder)));
+    kinds.chain([caution(ladders)]).map(|line| printable(&one(&line)).to_string()).collect()
+}
+
 /// The best setting, with all comparisons allowed for.
 fn best(ladder: &KindLadder) -> String {
     let Some(claim) = &ladder.claim else {

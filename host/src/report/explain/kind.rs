@@ -25,7 +25,8 @@ const MANY_ENTRIES: f64 = 5.0;
 const FEWEST_FREQUENCIES: usize = 6;
 /// Signatures that are explained.
 const EXPLAINED: usize = 2;
-/// Smallest share of the stops from which on a signature that does not prevail is explained too.
+/// A signature that does not prevail is explained too if at least this share of all such stops has it: the lower end of its
+/// interval, so that one stop of five gives no lever.
 const WORTH_EXPLAINING: f64 = 0.1;
 
 /// How many stops have a signature, as other tools read it.
@@ -81,7 +82,7 @@ pub struct KindLine {
     pub moves_needed: Option<usize>,
     /// Why the window is too small to judge by; empty if it is not.
     pub window_too_small: String,
-    /// Of the signature that prevails, and of those that a tenth of the stops or more have beside it: two at most. Of too
+    /// Of the signature that prevails, and of those that are shown to be a tenth of all such stops or more: two at most. Of too
     /// few moves, evidence of the most frequent one only, without a lever.
     pub causes: Vec<CauseLine>,
     /// How the ringing frequency changes; none where that can't be said.
@@ -153,13 +154,12 @@ fn causes(
     moves: (&[&MoveReport], Option<&TrendLine>),
     scale: Scale,
 ) -> Vec<CauseLine> {
-    let of: usize = shares.iter().map(|share| share.stops).sum();
     let is_worth = |share: &&SignatureShare| match prevailing {
         Prevailing::One(signature) if signature == share.signature => true,
         Prevailing::TooFew(_) => share.stops == shares[0].stops,
         _ => {
             let has_lever = advice(share.signature, &Typical::default()).is_some();
-            has_lever && share.stops as f64 >= WORTH_EXPLAINING * of as f64
+            has_lever && share.interval.0 >= WORTH_EXPLAINING
         }
     };
     let cause = |share: &SignatureShare| {
