@@ -119,6 +119,23 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     Ok(ExitCode::SUCCESS)
 }
 
+/// What people and the monitor changed: lines of the journal, and notes at the time from which on they hold; those that
+/// were withdrawn are no changes.
+fn changes(store: &Store, within: (i64, i64)) -> Result<Vec<Entry>, Error> {
+    let mut changes = store.journal(within.0, within.1)?;
+    changes.retain(|entry| !matches!(entry.what.as_str(), "alarm" | "change"));
+    let noted = store.changes()?.into_iter().filter(|note| note.at >= within.0 && note.at < within.1);
+    changes.extend(noted.map(|note| Entry {
+        at: time::text(note.at),
+        who: note.who,
+        what: "change".to_owned(),
+        text: note.axis.map_or(note.text.clone(), |axis| format!("{axis}: {}", note.text)),
+        axis: None,
+    }));
+    changes.sort_by(|one, other| one.at.cmp(&other.at));
+    Ok(changes)
+}
+
 /// Reads all of it.
 fn shift(arguments: &Arguments, store: &Store, zone: &TimeZone) -> Result<Shift, Error> {
     let within = arguments.within.interval(store)?;
@@ -126,8 +143,7 @@ fn shift(arguments: &Arguments, store: &Store, zone: &TimeZone) -> Result<Shift,
     let drifts = store.drifts(axis, within, zone)?;
     let alarms = store.alarms(axis, within, &drifts)?;
     let evidence = alarms.iter().map(|alarm| evidence(store, alarm)).collect::<Result<_, _>>()?;
-    let mut changes = store.journal(within.0, within.1)?;
-    changes.retain(|entry| entry.what != "alarm");
+    let changes = changes(store, within)?;
     let end = |at: i64, open: i64| (at != open).then(|| time::text(at));
     let mut shift = Shift {
         since: end(within.0, i64::MIN),

@@ -245,3 +245,23 @@ fn what_was_not_seen_and_what_was_set_on_the_monitor_are_reported() {
         assert!(text.contains(part), "{part:?} is not in {text}");
     }
 }
+
+/// A note is a change at the time from which on it holds, and none once it was withdrawn.
+#[test]
+fn notes_are_changes_at_their_own_time() {
+    let folder = Folder::new("notes");
+    let store = folder.path("shift.store");
+    done(&["rehearse", "--hours", "0.02", "--seed", "7", "--healthy", "--store", &store]);
+    let note = |more: &[&str]| done(&[&["note", "--store", &store, "--axis", "dibble"], more].concat());
+    note(&["gain 40 -> 60", "--at", "2m"]);
+    let noted = note(&["gain 60 -> 80"]);
+    let number = noted.trim_start_matches("note ").split(',').next().expect("note 13, dibble at …");
+    done(&["note", "--store", &store, "--withdraw", number]);
+    let changes = json(&["--store", &store])["changes"].clone();
+    let texts: Vec<&str> =
+        changes.as_array().unwrap().iter().filter_map(|one| one["text"].as_str()).collect();
+    assert!(texts.contains(&"dibble: gain 40 -> 60"), "{texts:?}");
+    assert!(!texts.iter().any(|text| text.contains("60 -> 80") || text.contains("withdrawn")), "{texts:?}");
+    // Written down now, it holds from two minutes ago on.
+    assert!(json(&["--store", &store, "--since", "1m"])["changes"].to_string().find("40 -> 60").is_none());
+}
