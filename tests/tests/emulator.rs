@@ -108,11 +108,11 @@ fn frames(bytes: &[u8]) -> BTreeMap<(Priority, u32), Vec<u8>> {
 #[test]
 fn emulator_and_host_report_the_same_to_the_last_bit() {
     let Some(image) = image("monitor") else { return };
-    let samples = samples(rounds(800));
+    let samples = samples(rounds(1700));
     let there = frames(&Emulator::start(&image).run(bytes(&samples)));
     let here = frames(&here(&samples, false));
     let moves = there.keys().filter(|key| key.0 == Priority::Move).count();
-    let most = rounds(800) as usize * AXES;
+    let most = rounds(1700) as usize * AXES;
     assert!(moves * 100 > most * 96, "{moves} frames of moves, {most} at most");
     assert!(there.keys().filter(|key| key.0 == Priority::Alarm).count() > 2, "an alarm is raised and clears");
     for priority in [Priority::Alarm, Priority::Move, Priority::Curve] {
