@@ -111,6 +111,10 @@ fn behind(stop: &MoveReport, error: f64) -> f64 {
 /// Time constant of the envelope: 1/α with α = ωζ/√(1 − ζ²), ω the damped frequency. Unit: s
 fn decay(stop: &MoveReport) -> Option<f64> {
     let (frequency, ratio) = (stop.ringing_hz?, stop.damping_ratio?);
+    // Without a damping that is shown to be above zero no decay is known.
+    if stop.damping_u.is_some_and(|u| ratio < 2.0 * u) {
+        return None;
+    }
     let alpha = std::f64::consts::TAU * frequency * ratio / (1.0 - ratio * ratio).sqrt();
     (alpha > 0.0).then(|| 1.0 / alpha)
 }

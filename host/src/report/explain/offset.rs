@@ -137,14 +137,15 @@ fn with_parts(line: OffsetLine, parts: &Parts, (least, farthest): (f64, f64), sc
     let refused = match parts.per_distance {
         Some(_) => String::new(),
         None => format!(
-            "growth with distance: {FEWEST_KINDS} kinds are needed, of distances that differ by a factor of two"
+            "growth with distance: {FEWEST_KINDS} kinds are needed, of distances that differ by a factor of two. A scale \
+             error would be part of what is shown"
         ),
     };
-    OffsetLine { finding: finding(parts, &line, least, scale), refused, ..line }
+    OffsetLine { finding: finding(parts, &line, (least, farthest), scale), refused, ..line }
 }
 
 /// What the parts show, as sentences without a last point.
-fn finding(parts: &Parts, line: &OffsetLine, least: f64, scale: Scale) -> String {
+fn finding(parts: &Parts, line: &OffsetLine, (least, farthest): (f64, f64), scale: Scale) -> String {
     let shown = |line: Option<PartLine>| line.is_some_and(|line| line.shown);
     let text = |part: Part, times: f64| {
         let ends = Some((part.value - part.half_width, part.value + part.half_width));
@@ -169,8 +170,19 @@ fn finding(parts: &Parts, line: &OffsetLine, least: f64, scale: Scale) -> String
         sentences.push(format!("with distance, {} ppm {place}: a scale error", text(share, 1e6)));
     }
     if sentences.is_empty() {
+        let lines = [line.constant, line.by_direction, line.per_distance_ppm];
+        let bounds = [least, least, 1e6 * least / farthest];
+        let is_small = |(line, least): (&Option<PartLine>, f64)| {
+            line.is_none_or(|line| line.interval_95.iter().all(|end| end.abs() <= least))
+        };
+        let all_small = lines.iter().zip(bounds).all(is_small);
         let least = crate::report::number::plain_to(least, 2);
-        return format!("nothing beyond {least} {unit}; less is not worth acting on");
+        return match all_small {
+            true => format!("nothing beyond {least} {unit}; less is not worth acting on"),
+            false => format!(
+                "no single part: the intervals reach beyond {least} {unit}, so neither an error nor its absence is known"
+            ),
+        };
     }
     sentences.join("; ")
 }
