@@ -45,12 +45,13 @@ enum Later {
     K13,
     K14,
     K15,
+    K16,
     New(u64),
 }
 
 impl<'a> Payload<'a> for Later {
     const DIRECTION: Direction = Direction::FromDevice;
-    const KINDS: u8 = 17;
+    const KINDS: u8 = 18;
 
     fn priority(&self) -> Priority {
         Priority::Move
@@ -92,7 +93,7 @@ fn an_earlier_payload_fills_up_with_zeros() {
 fn a_kind_of_a_later_version_is_skipped_and_counted() {
     let bytes = body(header(CURRENT + 1), &Later::New(5));
     let read = Frame::check::<SmallTable>(&bytes).unwrap().read::<Message>();
-    assert_eq!(read, Err(Unreadable::Kind(16)));
+    assert_eq!(read, Err(Unreadable::Kind(17)));
     let mut counts = Counts::default();
     counts.read(&read);
     assert_eq!(counts, Counts { unknown_kinds: 1, ..Counts::default() });

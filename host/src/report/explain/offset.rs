@@ -144,6 +144,23 @@ fn with_parts(line: OffsetLine, parts: &Parts, (least, farthest): (f64, f64), sc
     OffsetLine { finding: finding(parts, &line, (least, farthest), scale), refused, ..line }
 }
 
+/// What it means that no part is shown.
+fn none_shown(line: &OffsetLine, (least, farthest): (f64, f64), unit: &str) -> String {
+    let bounds = [least, least, 1e6 * least / farthest];
+    let is_small = |(line, least): (&Option<PartLine>, f64)| {
+        line.is_none_or(|line| line.interval_95.iter().all(|end| end.abs() <= least))
+    };
+    let all_small =
+        [line.constant, line.by_direction, line.per_distance_ppm].iter().zip(bounds).all(is_small);
+    let least = crate::report::number::plain_to(least, 2);
+    match all_small {
+        true => format!("nothing beyond {least} {unit}; less is not worth acting on"),
+        false => format!(
+            "no single part: the intervals reach beyond {least} {unit}, so neither an error nor its absence is known"
+        ),
+    }
+}
+
 /// What the parts show, as sentences without a last point.
 fn finding(parts: &Parts, line: &OffsetLine, (least, farthest): (f64, f64), scale: Scale) -> String {
     let shown = |line: Option<PartLine>| line.is_some_and(|line| line.shown);
@@ -170,19 +187,7 @@ fn finding(parts: &Parts, line: &OffsetLine, (least, farthest): (f64, f64), scal
         sentences.push(format!("with distance, {} ppm {place}: a scale error", text(share, 1e6)));
     }
     if sentences.is_empty() {
-        let lines = [line.constant, line.by_direction, line.per_distance_ppm];
-        let bounds = [least, least, 1e6 * least / farthest];
-        let is_small = |(line, least): (&Option<PartLine>, f64)| {
-            line.is_none_or(|line| line.interval_95.iter().all(|end| end.abs() <= least))
-        };
-        let all_small = lines.iter().zip(bounds).all(is_small);
-        let least = crate::report::number::plain_to(least, 2);
-        return match all_small {
-            true => format!("nothing beyond {least} {unit}; less is not worth acting on"),
-            false => format!(
-                "no single part: the intervals reach beyond {least} {unit}, so neither an error nor its absence is known"
-            ),
-        };
+        return none_shown(line, (least, farthest), unit);
     }
     sentences.join("; ")
 }
