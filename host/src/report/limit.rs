@@ -429,7 +429,7 @@ mod tests {
             &["Passes by less than its uncertainty: 1 of 1"],
         );
         check(&moves(&[Some(0.04)]), all, Verdict::Barely, &["40.00 ± 0.40 ms (move 1)"]);
-        check(&[], all, Verdict::NotShown, &["Does not pass: there are no moves"]);
+        check(&[], all, Verdict::NotShown, &["Not shown, so it does not pass: there are no moves"]);
     }
 
     #[test]
@@ -456,7 +456,7 @@ mod tests {
             share,
             Verdict::NotShown,
             &[
-                "Does not pass: 298 of 298",
+                "Not shown, so it does not pass: 298 of 298",
                 "298 moves; 299 are needed for 99 % of moves at 95 % confidence",
                 "98.99 %",
             ],
