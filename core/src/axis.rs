@@ -4,7 +4,7 @@
 //! many readings at once where nothing but sums and extremes would change.
 
 use crate::motion::{Aside, Motion, MoveCommand, Phase, Rest};
-use crate::record::{LONGEST_MOVE, Outcome, Record};
+use crate::record::{LONGEST_MOVE, Record};
 use crate::ringing::StopCapture;
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
@@ -317,7 +317,7 @@ impl Axis {
             end,
             readout: &readout,
         };
-        if has_curve && matches!(record.outcome, Outcome::Settled | Outcome::Unsettled) {
+        if has_curve && record.outcome.is_whole() {
             let evidence = self.shape.evidence(&self.settings, measured);
             record.signature = Some(evidence.signature(&self.settings));
             record.turning_points = evidence.turning_points;

@@ -40,6 +40,11 @@ impl Outcome {
             Outcome::Untrusted => "untrusted",
         }
     }
+
+    /// Whether the stop was seen as a whole: only then have its errors a shape, and may it ring.
+    pub const fn is_whole(self) -> bool {
+        matches!(self, Outcome::Settled | Outcome::Unsettled)
+    }
 }
 
 /// One move, measured. Instants count ticks since the first reading.

@@ -15,12 +15,7 @@
 //! }
 //! let mut fit = Fit::default();
 //! fit.start(&capture, 1_000_000);
-//! let answer = loop {
-//!     if let Some(answer) = fit.step() {
-//!         break answer;
-//!     }
-//! };
-//! let Answer::Ringing(ringing) = answer else { panic!("{answer:?}") };
+//! let Some(Answer::Ringing(ringing)) = fit.finish() else { panic!("no ringing") };
 //! assert!((ringing.frequency - 20.0).abs() < 0.01 && ringing.frequency_u < 0.01);
 //! // ln 2 / √((2π)² + (ln 2)²)
 //! assert!((ringing.damping.unwrap().ratio - 0.1097).abs() < 0.001);

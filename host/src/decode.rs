@@ -236,6 +236,21 @@ fn decode(
     }
 }
 
+/// Without curve and ringing, which come in frames of their own.
+impl From<&Move> for DecodedMove {
+    fn from(sent: &Move) -> DecodedMove {
+        DecodedMove {
+            axis: sent.axis,
+            inferred: sent.is_inferred(),
+            kind: sent.kind,
+            job: sent.job,
+            record: Record::from(sent),
+            curve: Vec::new(),
+            ringing: StopRinging::Unknown,
+        }
+    }
+}
+
 /// A move that is not complete yet.
 #[derive(Debug)]
 struct OpenMove {
@@ -258,11 +273,8 @@ fn add_move(
     open: &mut BTreeMap<u8, OpenMove>,
     out: &mut impl FnMut(DeviceEvent),
 ) {
-    let Move { axis, kind, job, .. } = *record;
-    let awaits_ringing = record.flags2 & flag2::RINGING != 0;
-    let (inferred, record) = (record.is_inferred(), Record::from(record));
-    let (curve, ringing) = (Vec::new(), StopRinging::Unknown);
-    let decoded = DecodedMove { axis, inferred, kind, job, record, curve, ringing };
+    let decoded = DecodedMove::from(record);
+    let (axis, awaits_ringing) = (record.axis, record.flags2 & flag2::RINGING != 0);
     let added = OpenMove { decoded, awaits_curve: true, awaits_ringing };
     if is_replay {
         added.emit(out);

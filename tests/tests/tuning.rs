@@ -4,8 +4,6 @@
 
 use stillpoint::analysis::comparison::{Margin, Terms};
 use stillpoint::decode::{Decoder, DeviceEvent};
-use stillpoint::report::axis_context::AxisContext;
-use stillpoint::report::clock::Clock;
 use stillpoint::report::compare::ladder::{KindLadder, ladders};
 use stillpoint::report::compare::{Basis, by_kind, settling};
 use stillpoint::report::move_report::MoveReport;
@@ -26,16 +24,7 @@ const TUNINGS: &str = "0,dibble,friction,10\n0,dibble,integral,0\n0,dibble,posit
 
 /// The report of a move with its place in time.
 fn dated(info: &AxisInfo, record: &stillpoint_core::Record) -> DatedMove {
-    let context = AxisContext {
-        file: String::new(),
-        name: info.name.to_owned(),
-        unit: info.unit.to_owned(),
-        window: info.window,
-        counts_per_unit: info.counts_per_unit,
-        settings: info.settings,
-        clock: Clock::new(info.settings.ticks_per_second, 0.0),
-    };
-    let report = MoveReport::new(&context, record, []);
+    let report = MoveReport::new(&info.context(""), record, []);
     let [start, end] = [report.start_s, report.command_end_s].map(|second| (1e6 * second) as i64);
     DatedMove { start, end, report }
 }

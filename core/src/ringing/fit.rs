@@ -126,6 +126,16 @@ impl Fit {
         }
     }
 
+    /// Goes on to the end, where there is time for it; none if there is nothing to do.
+    pub fn finish(&mut self) -> Option<Answer> {
+        while !self.is_idle() {
+            if let Some(answer) = self.step() {
+                return Some(answer);
+            }
+        }
+        None
+    }
+
     fn end(&mut self, answer: Answer) -> Option<Answer> {
         self.stage = Stage::Nothing;
         Some(answer)

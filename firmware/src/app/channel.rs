@@ -267,8 +267,7 @@ impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
 impl<const LINE: usize, const KINDS: usize> AxisChannel<LINE, KINDS> {
     /// A move and its rest are over.
     pub(super) fn stop(&mut self, record: Record, now: u64) -> Stop {
-        let is_evaluated =
-            self.finds_ringing && matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
+        let is_evaluated = self.finds_ringing && record.outcome.is_whole();
         let has_stop = self.stop_capture.of(record.command_end).is_some();
         let (mut record, inferred) = (self.placed(record), self.inferred);
         if inferred {

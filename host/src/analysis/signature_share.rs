@@ -1,18 +1,17 @@
 //! In: how many stops of a kind have each signature. Out: the share of each with an interval, and which one prevails.
 //!
-//! Exact intervals of a share (Clopper & Pearson, Biometrika 26, 1934): its ends are the shares at which the count would
-//! be as small, or as large, with half of the remaining probability. They hold for independent stops, however few.
+//! The intervals are exact, from [`super::share_bound`] on both sides with half of the remaining probability each. They hold
+//! for independent stops, however few.
 
 use stillpoint_core::Signature;
 
 use super::exact::at_least;
+use super::share_bound::lower_bound;
 
 /// Half of the probability that an interval of 95 % misses. Also the probability with which fewer than half prevail.
 const TAIL: f64 = 0.025;
 /// No more stops than these are asked for; a share that needs more to be told from a half prevails for no purpose.
 const MOST_NEEDED: usize = 100;
-/// Halvings of an interval of shares: below a thousandth of any share that is printed.
-const HALVINGS: u32 = 40;
 
 /// How many stops of a kind have one signature.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,20 +60,8 @@ pub fn prevailing(shares: &[SignatureShare]) -> Prevailing {
 
 /// The 95 % interval of the share that `count` of `of` stops show; all shares without stops.
 pub fn share_interval(count: usize, of: usize) -> (f64, f64) {
-    let (count, of) = (count as u64, of as u64);
-    let low = share_where(|share| at_least(count, of, share) >= TAIL);
-    let high = share_where(|share| 1.0 - at_least(count + 1, of, share) < TAIL);
-    (if count == 0 { 0.0 } else { low }, if count == of { 1.0 } else { high })
-}
-
-/// The share from which on a statement holds.
-fn share_where(holds: impl Fn(f64) -> bool) -> f64 {
-    let (mut low, mut high) = (0.0, 1.0);
-    for _ in 0..HALVINGS {
-        let middle = f64::midpoint(low, high);
-        if holds(middle) { high = middle } else { low = middle }
-    }
-    f64::midpoint(low, high)
+    let least = |count: usize| lower_bound(count, of, 1.0 - TAIL);
+    (least(count), 1.0 - least(of - count))
 }
 
 /// Whether the interval of the share lies above a half.

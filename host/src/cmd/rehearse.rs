@@ -16,8 +16,6 @@ use super::progress;
 use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
-use crate::report::axis_context::AxisContext;
-use crate::report::clock::Clock;
 use crate::report::move_report::MoveReport;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
@@ -415,15 +413,7 @@ fn move_report(event: DeviceEvent, axes: &[AxisInfo]) -> Option<MoveReport> {
     let DeviceEvent::Move(decoded) = event else { return None };
     let DecodedMove { axis, job, record, curve, ringing, .. } = *decoded;
     let info = axes.get(usize::from(axis))?;
-    let context = AxisContext {
-        file: "rehearsal".to_owned(),
-        name: info.name.to_owned(),
-        unit: info.unit.to_owned(),
-        window: info.window,
-        counts_per_unit: info.counts_per_unit,
-        settings: info.settings,
-        clock: Clock::new(info.settings.ticks_per_second, 0.0),
-    };
+    let context = info.context("rehearsal");
     let job = Some(job).filter(|job| *job > 0);
     let report = MoveReport { job, ..MoveReport::new(&context, &record, curve) };
     Some(report.with_ringing(ringing))

@@ -1,5 +1,6 @@
 //! In: options of a sign-off, and recordings as they are measured. Out: the verdict on stderr, the page, the exit status.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -67,33 +68,12 @@ impl SignOffOptions {
                 }),
             };
         };
-        SignOffOptions::once(files)?;
         let limit =
             Limit { settling_s: 1e-3 * limit_ms, share: self.limit_share, confidence: self.limit_confidence };
-        Ok(Some(Collected { changed: notes::changes(&self.changed)?, ..Collected::new(limit) }))
-    }
-
-    /// Refuses recordings with the same bytes: their moves would count twice, as evidence that is none.
-    fn once(files: &[PathBuf]) -> Result<(), Error> {
-        let mut hashes = Vec::new();
-        // What can't be read is reported when it is measured; standard input can't be read twice.
-        for file in files.iter().filter(|file| file.is_file()) {
-            let Ok(hash) = about::sha256(file) else { continue };
-            if let Some((before, _)) = hashes.iter().find(|(_, known)| *known == hash) {
-                let before: &&PathBuf = before;
-                return Err(Error::Option {
-                    option: "FILE".to_owned(),
-                    value: file.display().to_string(),
-                    wrong: format!(
-                        "holds the same bytes as {}: its moves would count twice",
-                        before.display()
-                    ),
-                    remedy: "give each recording once".to_owned(),
-                });
-            }
-            hashes.push((file, hash));
-        }
-        Ok(())
+        Ok(Some(Collected {
+            changed: notes::changes(&self.changed)?,
+            ..Collected::new(limit, hashes(files)?)
+        }))
     }
 
     /// Whether pictures are needed.
@@ -109,7 +89,7 @@ impl SignOffOptions {
         sheet: &Sheet,
         summary_notes: &[String],
     ) -> Result<u8, Error> {
-        let Collected { limit, mut moves, recordings, changed, step, unit, is_whole } = collected;
+        let Collected { limit, mut moves, recordings, changed, step, unit, is_whole, .. } = collected;
         let unit = unit.unwrap_or_default();
         let kinds = numbers(&moves, step);
         for (report, kind) in moves.iter_mut().zip(kinds) {
@@ -135,6 +115,26 @@ impl SignOffOptions {
         })?;
         Ok(if checked.verdict.is_pass() { 0 } else { NOT_KEPT })
     }
+}
+
+/// SHA-256 of each recording. Those with the same bytes are refused: their moves would count twice, as evidence that is none.
+fn hashes(files: &[PathBuf]) -> Result<BTreeMap<PathBuf, String>, Error> {
+    let mut hashes = BTreeMap::new();
+    // What can't be read is reported when it is measured; standard input can't be read twice.
+    for file in files.iter().filter(|file| file.is_file()) {
+        let Ok(hash) = about::sha256(file) else { continue };
+        if let Some((before, _)) = hashes.iter().find(|(_, known)| **known == hash) {
+            let before: &PathBuf = before;
+            return Err(Error::Option {
+                option: "FILE".to_owned(),
+                value: file.display().to_string(),
+                wrong: format!("holds the same bytes as {}: its moves would count twice", before.display()),
+                remedy: "give each recording once".to_owned(),
+            });
+        }
+        hashes.insert(file.clone(), hash);
+    }
+    Ok(hashes)
 }
 
 /// `± 0.05 mm held for 10 ms`.
@@ -163,12 +163,15 @@ pub(super) struct Collected {
     step: f64,
     unit: Option<String>,
     is_whole: bool,
+    /// SHA-256 of the recordings.
+    hashes: BTreeMap<PathBuf, String>,
 }
 
 impl Collected {
-    fn new(limit: Limit) -> Collected {
+    fn new(limit: Limit, hashes: BTreeMap<PathBuf, String>) -> Collected {
         Collected {
             limit,
+            hashes,
             moves: Vec::new(),
             recordings: Vec::new(),
             changed: Vec::new(),
@@ -204,7 +207,7 @@ impl Collected {
         self.is_whole &= summary.stopped.is_none();
         let hash = match path.as_os_str() == "-" {
             true => "none: it came from standard input".to_owned(),
-            false => about::sha256(path)?,
+            false => self.hashes.get(path).cloned().map_or_else(|| about::sha256(path), Ok)?,
         };
         let mut facts = vec![
             ("File".to_owned(), name.to_owned()),

@@ -1,7 +1,7 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
 use stillpoint_core::ringing::{Fit, StopCapture};
-use stillpoint_core::{Axis, Event, Outcome, Position, Reading, Reasons, Record};
+use stillpoint_core::{Axis, Event, Position, Reading, Reasons, Record};
 
 use super::jobs::Jobs;
 use super::likeness::{Likeness, Verdict};
@@ -286,16 +286,12 @@ impl Meter {
 
     /// Looks for ringing in the stop of a move, as a monitor does.
     fn ringing(&mut self, record: &Record) -> StopRinging {
-        if !matches!(record.outcome, Outcome::Settled | Outcome::Unsettled) {
+        if !record.outcome.is_whole() {
             return StopRinging::Unknown;
         }
         let Some(capture) = self.stop.of(record.command_end) else { return StopRinging::NotEvaluated };
         self.fit.start(capture, self.context.settings.ticks_per_second);
-        loop {
-            if let Some(answer) = self.fit.step() {
-                return StopRinging::Evaluated(answer);
-            }
-        }
+        self.fit.finish().map_or(StopRinging::Unknown, StopRinging::Evaluated)
     }
 
     /// Compares the travel of feedback, from the rest before to `end`, with that of the command.

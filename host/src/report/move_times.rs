@@ -49,26 +49,19 @@ impl MoveTimes {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::decode::StopRinging;
     use stillpoint_core::wire::record::{Move, Outcome, flag};
 
     fn decoded(number: u32, kind: u32, outcome: Outcome) -> DecodedMove {
         let sent = Move {
+            axis: 1,
+            kind,
             number,
             outcome,
             flags: if outcome == Outcome::Settled { flag::SETTLING } else { 0 },
             start: u64::from(number) * 1000,
             ..Move::default()
         };
-        DecodedMove {
-            axis: 1,
-            inferred: false,
-            kind,
-            job: 0,
-            record: (&sent).into(),
-            curve: vec![],
-            ringing: StopRinging::Unknown,
-        }
+        DecodedMove::from(&sent)
     }
 
     #[test]

@@ -123,7 +123,7 @@ impl Stories {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::decode::{DecodedMove, StopRinging};
+    use crate::decode::DecodedMove;
     use stillpoint_core::wire::drift::{Baseline, Promise, Restart};
     use stillpoint_core::wire::record::Move;
     use stillpoint_core::wire::settings::{DriftConfig, Parameters, Settings};
@@ -134,18 +134,9 @@ mod tests {
 
     /// A move a minute from minute 1 on; ticks are milliseconds.
     fn a_move(number: u32) -> DeviceEvent {
-        let sent = Move { number, start: u64::from(number) * 60_000, ..Move::default() };
+        let sent = Move { kind: 1, number, start: u64::from(number) * 60_000, ..Move::default() };
         let record = stillpoint_core::Record { settling: Some(1), ..(&sent).into() };
-        let (inferred, kind, job, curve) = (false, 1, 0, vec![]);
-        DeviceEvent::Move(Box::new(DecodedMove {
-            axis: 0,
-            inferred,
-            kind,
-            job,
-            record,
-            curve,
-            ringing: StopRinging::Unknown,
-        }))
+        DeviceEvent::Move(Box::new(DecodedMove { record, ..DecodedMove::from(&sent) }))
     }
 
     fn drift(number: u32, score: u32, returned: bool) -> DeviceEvent {

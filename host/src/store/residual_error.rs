@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use stillpoint_core::{Outcome, Record};
+use stillpoint_core::Record;
 
 use super::axes::KnownAxis;
 use super::database::Store;
@@ -24,8 +24,9 @@ impl Store {
         let mut kinds = BTreeMap::new();
         self.stored_moves(known, within, true, &mut |stored, details| {
             let record = Record::from(&stored.wire);
-            let counts = matches!(record.outcome, Outcome::Settled | Outcome::Unsettled);
-            let Some(settings) = stored.settings(&settings).filter(|_| counts) else { return Ok(()) };
+            let Some(settings) = stored.settings(&settings).filter(|_| record.outcome.is_whole()) else {
+                return Ok(());
+            };
             let stop = Stop {
                 time_s: stored.at as f64 * 1e-6,
                 settling: record.settling,

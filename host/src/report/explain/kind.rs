@@ -93,7 +93,7 @@ pub struct KindLine {
 
 /// Whether a move says something of settling.
 pub fn counts(report: &MoveReport) -> bool {
-    matches!(report.outcome, Outcome::Settled | Outcome::Unsettled)
+    report.outcome.is_whole()
 }
 
 /// One kind.

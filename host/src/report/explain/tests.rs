@@ -106,14 +106,14 @@ fn invented() -> Vec<(&'static str, AxisMoves)> {
     ]
 }
 
-fn said(axis: &AxisMoves) -> String {
+fn text_of(axis: &AxisMoves) -> String {
     table(&Explained::new(std::slice::from_ref(axis)), 80)
 }
 
 #[test]
 fn each_signature_has_its_words() {
     // The last lines are the same for all.
-    let of = |axis: &AxisMoves| said(axis).split("\n±").next().unwrap_or_default().to_owned();
+    let of = |axis: &AxisMoves| text_of(axis).split("\n±").next().unwrap_or_default().to_owned();
     let found: String = invented().iter().map(|(name, axis)| format!("== {name}\n{}", of(axis))).collect();
     assert!(found == GOLDEN, "what is said has changed; read it, then paste it into golden.txt:\n{found}");
 }
@@ -121,7 +121,7 @@ fn each_signature_has_its_words() {
 #[test]
 fn lines_fit_and_json_has_the_same_words() {
     for (name, axis) in invented() {
-        let text = said(&axis);
+        let text = text_of(&axis);
         assert!(text.lines().all(|line| line.chars().count() <= 80), "{name}: {text}");
         let json: serde_json::Value =
             serde_json::from_str(&Explained::new(&[axis]).json().unwrap()).expect("one JSON object");
@@ -150,7 +150,7 @@ fn moves_measured_otherwise_are_left_out_and_counted() {
 /// The reason of each limit of the window: encoder step, rest noise, entries.
 #[test]
 fn a_window_too_small_is_named() {
-    let said = |step: f64, noise: f64, entries: u32| {
+    let reason = |step: f64, noise: f64, entries: u32| {
         let mut axis = axis(24, "unsure", |report, _| {
             (report.rest_noise_rms, report.window_entries) = (Some(noise), entries);
         });
@@ -158,11 +158,11 @@ fn a_window_too_small_is_named() {
         let explained = Explained::new(&[axis]);
         explained.axes[0].kinds[0].window_too_small.clone()
     };
-    assert_eq!(said(0.005, 0.001, 9), "");
-    assert_eq!(said(0.001, 0.002, 4), "");
-    assert!(said(0.0051, 0.001, 1).contains("two encoder steps"));
-    assert!(said(0.001, 0.0034, 1).contains("three times the rest noise"));
-    assert!(said(0.001, 0.002, 5).contains("entered 5 times"));
+    assert_eq!(reason(0.005, 0.001, 9), "");
+    assert_eq!(reason(0.001, 0.002, 4), "");
+    assert!(reason(0.0051, 0.001, 1).contains("two encoder steps"));
+    assert!(reason(0.001, 0.0034, 1).contains("three times the rest noise"));
+    assert!(reason(0.001, 0.002, 5).contains("entered 5 times"));
 }
 
 /// Kinds are those of `compare` and `window`.

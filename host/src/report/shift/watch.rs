@@ -204,7 +204,7 @@ fn times(count: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::decode::{DecodedMove, StopRinging};
+    use crate::decode::DecodedMove;
     use stillpoint_core::Record;
     use stillpoint_core::wire::alarm::AlarmState;
     use stillpoint_core::wire::drift::Cause;
@@ -245,16 +245,8 @@ mod tests {
 
     fn move_of_minute(number: u32) -> DeviceEvent {
         let record = Record { number, command_end: u64::from(number) * 60_000_000, ..settled() };
-        let (axis, inferred, kind, job, curve) = (1, false, 1, 0, vec![]);
-        DeviceEvent::Move(Box::new(DecodedMove {
-            axis,
-            inferred,
-            kind,
-            job,
-            record,
-            curve,
-            ringing: StopRinging::Unknown,
-        }))
+        let sent = Move { axis: 1, kind: 1, ..Move::default() };
+        DeviceEvent::Move(Box::new(DecodedMove { record, ..DecodedMove::from(&sent) }))
     }
 
     #[test]

@@ -19,6 +19,8 @@ use super::parallel::ParallelMachine;
 use super::transplanter;
 use crate::command::CommandEncoder;
 use crate::error::Error;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
 use crate::trace::choice::fraction;
 
 /// The monitor's timer; the reader of recordings uses the same rate for such samples. Unit: ticks/s
@@ -102,6 +104,19 @@ fn unusable(wrong: Unusable) -> Error {
 }
 
 impl AxisInfo {
+    /// What reports of its moves need; `file` is where its samples come from.
+    pub fn context(&self, file: &str) -> AxisContext {
+        AxisContext {
+            file: file.to_owned(),
+            name: self.name.to_owned(),
+            unit: self.unit.to_owned(),
+            window: self.window,
+            counts_per_unit: self.counts_per_unit,
+            settings: self.settings,
+            clock: Clock::new(self.settings.ticks_per_second, 0.0),
+        }
+    }
+
     fn new(data: &AxisData, window: &str) -> Result<AxisInfo, Error> {
         let window = fraction("--window", window)?;
         let counts = data.counts_per_unit.times(window).map_err(refused)?;

@@ -134,11 +134,4 @@ mod image {
         hprintln!("worst_usual_instructions_{} {}", course.name, usual);
         hprintln!("worst_ending_instructions_{} {} of {} moves", course.name, ending, axis.moves());
     }
-
-    #[panic_handler]
-    fn panic(info: &core::panic::PanicInfo) -> ! {
-        hprintln!("{}", info);
-        debug::exit(debug::EXIT_FAILURE);
-        loop {}
-    }
 }

@@ -192,11 +192,4 @@ mod image {
             hprintln!("bytes_of_a_move_{} {}", course, self.bytes / (transmit.count * AXES as u32).max(1));
         }
     }
-
-    #[panic_handler]
-    fn panic(info: &core::panic::PanicInfo) -> ! {
-        hprintln!("{}", info);
-        debug::exit(debug::EXIT_FAILURE);
-        loop {}
-    }
 }

@@ -121,11 +121,4 @@ mod image {
             Answer::Ringing(found) => hprintln!("stated_millihertz {}", (found.frequency * 1000.0) as u32),
         }
     }
-
-    #[panic_handler]
-    fn panic(info: &core::panic::PanicInfo) -> ! {
-        hprintln!("{}", info);
-        debug::exit(debug::EXIT_FAILURE);
-        loop {}
-    }
 }

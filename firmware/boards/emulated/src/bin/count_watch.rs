@@ -78,11 +78,4 @@ mod image {
         hprintln!("{}_instructions {}", name, whole / MOVES);
         hprintln!("worst_{}_instructions {}", name, worst);
     }
-
-    #[panic_handler]
-    fn panic(info: &core::panic::PanicInfo) -> ! {
-        hprintln!("{}", info);
-        debug::exit(debug::EXIT_FAILURE);
-        loop {}
-    }
 }

@@ -13,7 +13,7 @@ fn main() {
 #[cfg(target_os = "none")]
 mod image {
     use cortex_m_rt::entry;
-    use cortex_m_semihosting::{debug, hprintln};
+    use cortex_m_semihosting::debug;
     use stillpoint_core::kind::KINDS;
     use stillpoint_core::wire::status::Reset;
     use stillpoint_core::{Parameters, Settings};
@@ -115,12 +115,5 @@ mod image {
             line.write(byte[0]);
         }
         any
-    }
-
-    #[panic_handler]
-    fn panic(info: &core::panic::PanicInfo) -> ! {
-        hprintln!("{}", info);
-        debug::exit(debug::EXIT_FAILURE);
-        loop {}
     }
 }
