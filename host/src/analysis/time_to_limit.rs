@@ -30,6 +30,11 @@ pub struct TimeToLimit {
 }
 
 impl TimeToLimit {
+    /// The same where the limit was seen to be reached.
+    pub fn reached(self) -> TimeToLimit {
+        TimeToLimit { earliest_s: 0.0, likely_s: None, latest_s: Some(0.0), ..self }
+    }
+
     /// Name in the output.
     pub fn word(&self) -> &'static str {
         match (self.earliest_s, self.latest_s) {

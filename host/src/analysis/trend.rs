@@ -134,16 +134,19 @@ pub struct Trend {
     pub unsettled: Option<Unsettled>,
     /// Intervals used that have unsettled moves: start in s, unsettled moves, all settled and unsettled moves.
     pub unsettled_intervals: Vec<(f64, u64, u64)>,
-    /// From the end of the last interval; `None` without a limit.
+    /// From the end of the last interval, reached if that is beyond the limit; `None` without a limit.
     pub time_to_limit: Option<TimeToLimit>,
     /// Whether settling curves gave it, rather than settling times alone.
     pub by_curves: bool,
+    /// Start of the intervals used at the end, warm-up or not, of which each is beyond the limit; `None` without a limit, or if
+    /// the last one is within it. Unit: s
+    pub beyond_since_s: Option<f64>,
     /// The baseline in force at the end: a given one, else the first hot interval.
     pub baseline: Option<Baseline>,
     /// Cost over all intervals, warm-ups included, each against the baseline in force then.
     pub cost: Cost,
-    /// Cost of the warm-ups alone.
-    pub warm_up_cost: Cost,
+    /// Cost of the warm-ups alone; none if it is not known which intervals are warm-up.
+    pub warm_up_cost: Option<Cost>,
     /// Cost of each shift, in the order of the options.
     pub shifts: Vec<(Shift, Cost)>,
 }
@@ -161,6 +164,7 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let course = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
+    let beyond_since_s = options.limit_s.and_then(|limit| beyond_since(&used, options.measure, limit));
     let baselines = options.baselines_or_first(&hot);
     let baseline = in_force(&baselines, end).copied();
     let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
@@ -180,14 +184,21 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         fit: course.fit,
         unsettled: unsettled(since, baseline.and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
-        time_to_limit,
+        time_to_limit: time_to_limit.map(|time| if beyond_since_s.is_some() { time.reached() } else { time }),
         by_curves,
+        beyond_since_s,
         baseline,
         cost: cost_of(intervals, None),
-        warm_up_cost: cost_of(&cold, None),
+        warm_up_cost: warm_ups.iter().all(|warm_up| warm_up.is_known).then(|| cost_of(&cold, None)),
         shifts: options.shifts.iter().map(cost_of_shift).collect(),
         warm_ups,
     })
+}
+
+/// Start of the intervals at the end of which each is beyond the limit; `None` if the last one is not. Unit: s
+fn beyond_since(used: &[IntervalStats], measure: Measure, limit: f64) -> Option<f64> {
+    let beyond = used.iter().rev().take_while(|interval| measure.of(interval) > limit);
+    beyond.last().map(|first| first.time_s)
 }
 
 /// Hot intervals, and those of warm-ups.
@@ -363,6 +374,24 @@ mod tests {
         let worn = of(&|i| fault(i) + if i >= 20 { 0.01 } else { 0.0 });
         let since: Vec<f64> = worn.standing.iter().map(|change| change.time_s).collect();
         assert_eq!((since, worn.fit.expect("a fit").from_s), (vec![6000.0], 6000.0), "{worn:?}");
+    }
+
+    /// Too short for a hot level: what is observed is stated, what is not known is not called warm-up.
+    #[test]
+    fn an_axis_that_is_late_from_its_first_minutes_on_is_beyond_the_limit() {
+        let of = |count, limit| {
+            let options = TrendOptions { limit_s: Some(limit), ..TrendOptions::new(300.0) };
+            trend(&intervals(count), &options).expect("intervals")
+        };
+        let late = of(4, 0.04);
+        assert_eq!((late.beyond_since_s, late.warm_up_cost), (Some(0.0), None), "{late:?}");
+        assert_eq!(of(4, 0.06).beyond_since_s, None);
+        let mut failing = intervals(40);
+        failing.iter_mut().filter(|it| it.time_s >= 9000.0).for_each(|it| it.median_s = f64::INFINITY);
+        let options = TrendOptions { limit_s: Some(0.06), ..TrendOptions::new(300.0) };
+        let found = trend(&failing, &options).expect("intervals");
+        assert_eq!(found.beyond_since_s, Some(9000.0), "{found:?}");
+        assert!(found.warm_up_cost.is_some());
     }
 
     #[test]

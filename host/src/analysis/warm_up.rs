@@ -8,8 +8,8 @@
 //!   on the other side of it.
 //! - They are no warm-up if they jump past the level, or if they do not reach it in time and the last of them is less
 //!   than a quarter of the distance nearer.
-//! - A run too short for a hot level of its own uses that of the run before. Without any hot level, everything within
-//!   `longest_s` is warm-up.
+//! - A run too short for a hot level of its own uses that of the run before. Without any hot level, it is not known which
+//!   intervals within `longest_s` are warm-up: they are no hot running, and nothing is stated of them as a warm-up.
 
 use std::ops::Range;
 
@@ -57,6 +57,8 @@ pub struct WarmUp {
     pub from_s: f64,
     /// End of the last interval. Unit: s
     pub to_s: f64,
+    /// Whether there was a hot level to tell it from; otherwise its intervals may as well be hot running.
+    pub is_known: bool,
     /// Sum over the intervals of (statistic − hot level) × length: size and duration in one number. `None` without a hot
     /// level. Unit: statistic × s
     pub excess: Option<f64>,
@@ -100,6 +102,7 @@ pub fn warm_ups(time: &[f64], values: &[f64], rule: &Rule) -> Vec<WarmUp> {
                 intervals,
                 from_s: start,
                 to_s,
+                is_known: hot.is_some(),
                 excess,
                 against_earlier,
                 p,
@@ -218,7 +221,8 @@ mod tests {
         let found = warm_ups(&time, &figures, &Rule::new(300.0));
         assert_eq!((found[1].first, found[1].intervals), (96, 2));
         let alone = warm_ups(&time[96..], &figures[96..], &Rule::new(300.0));
-        assert_eq!((alone[0].intervals, alone[0].excess), (3, None), "without any hot level all is warm-up");
+        assert_eq!((alone[0].intervals, alone[0].excess), (3, None), "without any hot level none is hot");
+        assert!(found[1].is_known && !alone[0].is_known, "{alone:?}");
         assert_eq!(warm_ups(&[], &[], &Rule::new(300.0)), []);
     }
 

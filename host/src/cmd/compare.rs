@@ -149,11 +149,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         draw(path, words, (&compared, &kinds), &heading)?;
     }
     arguments.page.write(|| {
-        let words = match arguments.by_note {
-            true => (ladder_table::answer(&ladders, &heading), ladder_table::lines(&ladders)),
-            false => (answer(&compared, &heading), Vec::new()),
+        let answer = match arguments.by_note {
+            true => ladder_table::answer(&ladders, &heading),
+            false => answer(&compared, &heading),
         };
-        page::page(&groups, &basis, (&compared, &kinds, &heading), words)
+        page::page(&groups, &basis, (&compared, &kinds, &heading), (answer, &ladders))
     })?;
     let text = match (arguments.format, arguments.by_note) {
         (Form::Json, _) => compared.json().map_err(Error::from)?,
@@ -161,6 +161,11 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         (Form::Table, false) => table(&compared, &shown_curves(&groups, &kinds), &heading, width()),
     };
     io::stdout().write_all(text.as_bytes())?;
+    // Those of recordings were printed while they were read.
+    let cautions = groups.iter().flat_map(|group| &group.cautions).filter(|_| arguments.store.is_some());
+    for caution in cautions.filter(|_| arguments.format == Form::Table) {
+        writeln!(io::stdout(), "\nCaution: {caution}")?;
+    }
     Ok(ExitCode::SUCCESS)
 }
 
@@ -168,7 +173,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 fn shown_curves(groups: &[Group], kinds: &[KindMoves]) -> Vec<KindCurves> {
     let Some(set) = groups.iter().find_map(|group| group.moves.first()) else { return Vec::new() };
     let is_shown = |kind: &&KindMoves| kind.groups.iter().filter(|moves| !moves.is_empty()).count() > 1;
-    kinds.iter().filter(is_shown).map(|kind| round_curves(kind, set.window)).collect()
+    kinds.iter().filter(is_shown).map(|kind| round_curves(kind, (set.window, set.definition))).collect()
 }
 
 /// Reads all groups.

@@ -59,14 +59,17 @@ Exit status: 0 done, also where too few moves were recorded; 1 a recording can't
 
 /// Measures or reads the moves, and explains them.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let axes = match &arguments.within {
+    let (axes, caution) = match &arguments.within {
         Some(within) => stored(within)?,
-        None => vec![recorded(arguments)?],
+        None => (vec![recorded(arguments)?], None),
     };
     let explained = Explained::new(&axes);
     let text = match arguments.format {
         Form::Json => explained.json()?,
-        Form::Table => table(&explained, width()),
+        Form::Table => {
+            table(&explained, width())
+                + &caution.map_or(String::new(), |caution| format!("Caution: {caution}\n"))
+        }
     };
     io::stdout().write_all(text.as_bytes())?;
     Ok(ExitCode::SUCCESS)
@@ -85,8 +88,8 @@ fn recorded(arguments: &Arguments) -> Result<AxisMoves, Error> {
     Ok(AxisMoves { name, moves, encoder_step })
 }
 
-/// The moves of a store, axis by axis.
-fn stored(within: &Within) -> Result<Vec<AxisMoves>, Error> {
+/// The moves of a store, axis by axis; and what must stand beside what is said of them.
+fn stored(within: &Within) -> Result<(Vec<AxisMoves>, Option<&'static str>), Error> {
     let store = within.open()?;
     if let Some(text) = within.no_moves(&store, &TimeZone::system())? {
         notify(text);
@@ -107,5 +110,6 @@ fn stored(within: &Within) -> Result<Vec<AxisMoves>, Error> {
         }
         Ok(())
     })?;
-    Ok(axes)
+    let caution = store.caution(&store.find_axes(within.axis.as_deref())?)?;
+    Ok((axes, caution))
 }

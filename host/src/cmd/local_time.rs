@@ -1,6 +1,6 @@
-//! In: a time as people write it on the day, `14:00`. Out: the instant, in a time zone.
+//! In: a time as people write it on the day, `14:00`, or two. Out: the instant or the interval, in a time zone.
 
-use jiff::civil::{DateTime, Time};
+use jiff::civil::{Date, DateTime, Time};
 use jiff::tz::TimeZone;
 use jiff::{Timestamp, ToSpan};
 
@@ -30,7 +30,22 @@ impl LocalTime {
         self.read(option, text, |clock| self.days(clock, self.now, -DAYS..=0).rfind(|at| *at <= self.now))
     }
 
-    /// The same; a time of day is the first one after `since`.
+    /// From `--since` to `--until`, each as [`LocalTime::last`] reads it; open without. Unit: µs since 1970, UTC
+    pub(super) fn interval(&self, since: Option<&str>, until: Option<&str>) -> Result<(i64, i64), Error> {
+        let read = |option, text: Option<&str>, open| text.map_or(Ok(open), |text| self.last(option, text));
+        let found = (read("--since", since, i64::MIN)?, read("--until", until, i64::MAX)?);
+        if found.0 < found.1 {
+            return Ok(found);
+        }
+        Err(Error::Option {
+            option: "--until".to_owned(),
+            value: until.unwrap_or_default().to_owned(),
+            wrong: "ends before it begins".to_owned(),
+            remedy: format!("give a time after {}, when --since begins", time::text(found.0)),
+        })
+    }
+
+    /// The same as [`LocalTime::last`]; a time of day is the first one after `since`.
     pub(super) fn first_after(&self, since: i64, option: &str, text: &str) -> Result<i64, Error> {
         self.read(option, text, |clock| self.days(clock, since, 0..=DAYS).find(|at| *at > since))
     }
@@ -43,14 +58,17 @@ impl LocalTime {
         }
         let civil = ["%Y-%m-%d %H:%M", "%Y-%m-%d %H:%M:%S%.f", "%Y-%m-%dT%H:%M", "%Y-%m-%dT%H:%M:%S%.f"];
         let civil = civil.iter().find_map(|form| DateTime::strptime(form, text).ok());
-        if let Some(zoned) = civil.and_then(|civil| civil.to_zoned_datetime(self.zone.clone()).ok()) {
+        let date = || Date::strptime("%Y-%m-%d", text).ok().map(DateTime::from);
+        if let Some(zoned) =
+            civil.or_else(date).and_then(|civil| civil.to_zoned_datetime(self.zone.clone()).ok())
+        {
             return Ok(zoned.timestamp().as_microsecond());
         }
         time::parse(option, text, self.now).map_err(|_| Error::Option {
             option: option.to_owned(),
             value: text.to_owned(),
             wrong: "is no time".to_owned(),
-            remedy: "give 14:00, 2026-05-04 14:00 (both in this computer's time zone), \
+            remedy: "give 14:00, 2026-05-04 14:00 or 2026-05-04 (all in this computer's time zone), \
                 2026-05-04T10:00:00Z, or how long ago: 30m, 2h, 3d"
                 .to_owned(),
         })
@@ -96,6 +114,7 @@ mod tests {
             ["11:30", "12:00", "12:01", "2026-06-02 10:00", "15m"].map(last),
             [-30, 0, -1439, -120, -15]
         );
+        assert_eq!(last("2026-06-02"), -720);
         assert_eq!(last("2026-06-02T10:00:00+02:00"), -120);
         assert_eq!(here.last("--at", "11:59:59.5").unwrap(), NOW - 500_000);
         let end = |since: &str, until: &str| {
@@ -104,6 +123,17 @@ mod tests {
         };
         // The beginning is yesterday's, and so is the end, or today's.
         assert_eq!([end("22:00", "23:30"), end("22:00", "01:00"), end("11:00", "11:00")], [90, 180, 1440]);
+    }
+
+    #[test]
+    fn an_interval_is_open_without_an_end_and_begins_before_it_ends() {
+        let here = in_zone(TimeZone::fixed(jiff::tz::offset(2)));
+        let found = |since, until| here.interval(since, until).unwrap();
+        assert_eq!(found(None, None), (i64::MIN, i64::MAX));
+        assert_eq!(found(Some("11:30"), Some("15m")), (NOW - 30 * MINUTE, NOW - 15 * MINUTE));
+        let message = here.interval(Some("11:30"), Some("11:20")).unwrap_err().to_string();
+        let remedy = "--until 11:20: ends before it begins; give a time after 2026-06-02T09:30:00.000000Z";
+        assert!(message.starts_with(remedy), "{message}");
     }
 
     #[test]

@@ -9,12 +9,13 @@ use std::process::ExitCode;
 use clap::Args;
 use jiff::tz::TimeZone;
 
+use super::local_time::LocalTime;
 use super::output::{Output, OutputFormat, notify};
 use crate::error::Error;
 use crate::plot::Format;
 use crate::report::wall_time;
 use crate::store::moves::MoveQuery;
-use crate::store::{Options, Store, time};
+use crate::store::{Options, Store};
 
 /// Print the moves of a store
 ///
@@ -39,6 +40,7 @@ const EXAMPLES: &str = "\
 Examples:
   stillpoint moves --store shift.store --axis tray_shuttle --since 2h
   stillpoint moves --store shift.store --since 2026-05-04T06:00:00Z --until 2026-05-04T14:00:00Z --format csv
+  stillpoint moves --store shift.store --since 14:00 --until 14:20
   stillpoint moves --store shift.store --since 8h --plot moves.html
 
 Lengths are in the unit that the field `unit` names, speeds in that per second, times in s. In CSV the points of
@@ -53,10 +55,10 @@ pub(super) struct Within {
     /// Name or number of an axis
     #[arg(long, value_name = "A")]
     pub(super) axis: Option<String>,
-    /// From this time on: RFC 3339, a date, or how long ago: 30m, 2h, 3d
+    /// From this time on: 14:00 (the last one, in this computer's time zone), a date, RFC 3339, or how long ago: 30m, 2h, 3d
     #[arg(long, value_name = "T")]
     since: Option<String>,
-    /// Before this time
+    /// Before this time, likewise
     #[arg(long, value_name = "T")]
     until: Option<String>,
     /// Within a named interval of the store
@@ -75,21 +77,7 @@ impl Within {
         if let Some(shift) = &self.shift {
             return store.shift(shift);
         }
-        let now = time::now();
-        let read = |option, value: &Option<String>, otherwise| {
-            value.as_deref().map_or(Ok(otherwise), |value| time::parse(option, value, now))
-        };
-        let (since, until) =
-            (read("--since", &self.since, i64::MIN)?, read("--until", &self.until, i64::MAX)?);
-        if since < until {
-            return Ok((since, until));
-        }
-        Err(Error::Option {
-            option: "--until".to_owned(),
-            value: self.until.clone().unwrap_or_default(),
-            wrong: "ends before it begins".to_owned(),
-            remedy: format!("give a time after {}, when --since begins", time::text(since)),
-        })
+        LocalTime::here().interval(self.since.as_deref(), self.until.as_deref())
     }
 
     /// That there are no moves in the time, and when there are some; none if there are. Times are those of the zone.

@@ -4,6 +4,9 @@ use std::path::{Path, PathBuf};
 
 use crate::error::Error;
 
+/// How a file of changes is written.
+const FORM: &str = "write name, old, new, unit in each line";
+
 /// The note of each of `changes` changes: the text, then the file, of its place; empty where there is none.
 pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result<Vec<String>, Error> {
     for (option, count) in [("--note", texts.len()), ("--note-file", files.len())] {
@@ -42,32 +45,65 @@ fn from_file(name: &str) -> Result<String, Error> {
 
 /// A sentence for each line of name, old, new, unit.
 fn lines(name: &str) -> Result<Vec<String>, Error> {
-    let bytes = std::fs::read(name).map_err(|source| Error::Unreadable { file: name.to_owned(), source })?;
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .flexible(true)
-        .trim(csv::Trim::All)
-        .from_reader(bytes.as_slice());
+    let text = std::fs::read_to_string(name)
+        .map_err(|source| Error::Unreadable { file: name.to_owned(), source })?;
+    let wrong = |line: u64, wrong: &str, remedy: &str| Error::Recording {
+        file: name.to_owned(),
+        line,
+        wrong: wrong.to_owned(),
+        remedy: remedy.to_owned(),
+    };
     let mut parts = Vec::new();
-    for (line, row) in (1..).zip(reader.records()) {
-        let wrong = |wrong: String| Error::Recording {
-            file: name.to_owned(),
-            line,
-            wrong,
-            remedy: "write name, old, new, unit in each line".to_owned(),
-        };
-        let row = row.map_err(|error| wrong(format!("is no CSV: {error}")))?;
-        if !(3..=4).contains(&row.len()) {
-            return Err(wrong(format!("has {} fields", row.len())));
+    for (at, line) in text.trim_start_matches('\u{FEFF}').lines().enumerate() {
+        let row = row(line);
+        if let Some((fault, remedy)) = fault(&row, line) {
+            return Err(wrong(at as u64 + 1, &fault, remedy));
         }
+        let [what, old, new, unit @ ..] = &row[..] else { continue };
         let unit =
-            row.get(3).filter(|unit| !unit.is_empty()).map_or(String::new(), |unit| format!(" {unit}"));
+            unit.first().filter(|unit| !unit.is_empty()).map_or(String::new(), |unit| format!(" {unit}"));
         // A header names the columns.
-        if line > 1 || !(row[1].eq_ignore_ascii_case("old") && row[2].eq_ignore_ascii_case("new")) {
-            parts.push(format!("{} {} → {}{unit}", &row[0], &row[1], &row[2]));
+        if !(parts.is_empty() && old.eq_ignore_ascii_case("old") && new.eq_ignore_ascii_case("new")) {
+            parts.push(format!("{what} {old} → {new}{unit}"));
         }
     }
     Ok(parts)
+}
+
+/// The fields of a line; none of an empty one.
+fn row(line: &str) -> Vec<String> {
+    let reader =
+        csv::ReaderBuilder::new().has_headers(false).trim(csv::Trim::All).from_reader(line.as_bytes());
+    let row = reader.into_records().next().and_then(Result::ok).unwrap_or_default();
+    row.iter().map(str::to_owned).collect()
+}
+
+/// What is wrong with a line, and what to do; none if nothing is.
+fn fault(row: &[String], line: &str) -> Option<(String, &'static str)> {
+    let first = row.first()?;
+    if is_open(line) {
+        return Some(("has a quotation mark that is not closed".to_owned(), "close it in the same line"));
+    }
+    let is_of_tune = first.eq_ignore_ascii_case("minute") && row.get(1)?.eq_ignore_ascii_case("axis");
+    if is_of_tune || first.parse::<f64>().is_ok() {
+        let remedy =
+            "write name, old, new, unit; lines of minute, axis, lever, value are for `rehearse --tune`";
+        return Some((format!("begins with {first} instead of a name"), remedy));
+    }
+    (!(3..=4).contains(&row.len())).then(|| (format!("has {} fields", row.len()), FORM))
+}
+
+/// Whether a field in quotation marks begins in a line and does not end in it.
+fn is_open(line: &str) -> bool {
+    let (mut quoted, mut before) = (false, ',');
+    for letter in line.chars() {
+        // A doubled mark within a quoted field closes it and opens it again.
+        if letter == '"' && (quoted || before == ',' || before == '"') {
+            quoted = !quoted;
+        }
+        before = letter;
+    }
+    quoted
 }
 
 #[cfg(test)]
@@ -104,6 +140,20 @@ mod tests {
         );
         let error = all(&[], &[write("b.csv", "a,1,2\nb,1\n")], 1).unwrap_err().to_string();
         assert!(error.contains("b.csv, line 2: has 2 fields; write name, old, new, unit"), "{error}");
+        let check = |text: &str, part: &str| {
+            let error = all(&[], &[write("c.csv", text)], 1).unwrap_err().to_string();
+            assert!(error.contains(part), "{text}: {error}");
+        };
+        check(
+            "a,1,2\n\nminute,axis,lever,value\n",
+            "line 3: begins with minute instead of a name; write name,",
+        );
+        check("1.5,dibble,position gain,60\n", "line 1: begins with 1.5 instead of a name");
+        check("minute,axis,lever,value\n0,dibble,friction,10\n", "are for `rehearse --tune`");
+        check("a,1,2\n\"belt,42,68\nb,1,2\n", "line 2: has a quotation mark that is not closed; close it");
+        check("a,1,\"2\n", "line 1: has a quotation mark that is not closed");
+        let inches = write("d.csv", "\"the 2\"\" pulley\",1,2\nscrew 3\", 1,\"2\"\n");
+        assert_eq!(all(&[], &[inches], 1).unwrap(), ["the 2\" pulley 1 → 2; screw 3\" 1 → 2"]);
         std::fs::remove_dir_all(&folder).unwrap();
     }
 }

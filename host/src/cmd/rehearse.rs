@@ -19,6 +19,7 @@ use crate::error::Error;
 use crate::report::move_report::MoveReport;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
+use crate::source::rehearsal;
 use crate::source::rehearsal::axis::AxisData;
 use crate::source::rehearsal::exercise::Exercise;
 use crate::source::rehearsal::monitor::{AxisInfo, Monitor};
@@ -139,7 +140,7 @@ impl Arguments {
             unit: info.unit.to_owned(),
             counts_per_unit: info.counts_per_unit,
             window: Some(info.window),
-            source: "rehearsal".to_owned(),
+            source: rehearsal::BOARD.to_owned(),
         };
         let axes = axes.iter().enumerate().map(axis).collect();
         Log::open(path, &store::Options::default(), Some(number), axes).map(Some)

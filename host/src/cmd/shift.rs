@@ -89,6 +89,8 @@ struct Shift {
     drifts: Vec<StoredDrift>,
     #[serde(skip)]
     explained: String,
+    /// What must stand beside all of it: that it is a rehearsal's; none if it is not.
+    caution: Option<&'static str>,
 }
 
 /// The settings of an axis.
@@ -157,6 +159,7 @@ fn shift(arguments: &Arguments, store: &Store, zone: &TimeZone) -> Result<Shift,
         settings: Vec::new(),
         drifts,
         explained: store.explained_words(axis, within.1)?,
+        caution: store.caution(&store.find_axes(axis)?)?,
     };
     let mut names: Vec<String> = store.find_axes(axis)?.into_iter().map(|known| known.axis.name).collect();
     names.sort_unstable();

@@ -17,9 +17,9 @@ use crate::error::Error;
 use crate::measure::{MeasureOptions, Summary};
 use crate::page::about;
 use crate::page::sign_off::{Recording, SignOff, page};
-use crate::plot::{Drawn, Sheet};
+use crate::plot::{Drawn, IN_95_OF_100, PlottedMove, Sheet};
 use crate::report::kind_moves::numbers;
-use crate::report::limit::{Checked, Limit};
+use crate::report::limit::{Checked, Limit, as_judged};
 use crate::report::move_report::MoveReport;
 use crate::report::number::{plain, plain_to};
 use crate::trace::Layout;
@@ -91,13 +91,16 @@ impl SignOffOptions {
     ) -> Result<u8, Error> {
         let Collected { limit, mut moves, recordings, changed, step, unit, is_whole, .. } = collected;
         let unit = unit.unwrap_or_default();
+        let checked = Checked::new(&moves, (step, &unit), limit, is_whole);
         let kinds = numbers(&moves, step);
         for (report, kind) in moves.iter_mut().zip(kinds) {
             report.kind = kind.map(|kind| kind.to_string());
         }
-        let checked = Checked::new(&moves, (step, &unit), limit, is_whole);
         notify(format_args!("{}. {}", checked.heading(), checked.found().join(" ")));
-        let pictures: Vec<Drawn> = crate::plot::drawn(sheet, limit.settling_s);
+        for report in &mut moves {
+            *report = as_judged(report);
+        }
+        let pictures = pictures(sheet, limit.settling_s);
         self.page.write(|| {
             Ok(page(&SignOff {
                 name: self.name.clone().unwrap_or_else(|| names(&moves, &recordings)),
@@ -115,6 +118,14 @@ impl SignOffOptions {
         })?;
         Ok(if checked.verdict.is_pass() { 0 } else { NOT_KEPT })
     }
+}
+
+/// The pictures of a sheet, with the same ± as the verdict. Unit: s
+fn pictures(sheet: &Sheet, limit: f64) -> Vec<Drawn> {
+    let reports: Vec<MoveReport> = sheet.moves.iter().map(|shown| as_judged(shown.report)).collect();
+    let moves = reports.iter().zip(&sheet.moves);
+    let moves = moves.map(|(report, shown)| PlottedMove { report, samples: shown.samples }).collect();
+    crate::plot::drawn(&Sheet { moves, plus_minus: IN_95_OF_100, ..sheet.clone() }, limit)
 }
 
 /// SHA-256 of each recording. Those with the same bytes are refused: their moves would count twice, as evidence that is none.
@@ -146,11 +157,10 @@ fn window(options: &MeasureOptions, unit: &str) -> String {
 /// The axes by the names of their recordings.
 fn names(moves: &[MoveReport], recordings: &[Recording]) -> String {
     let mut names: Vec<&str> = moves.iter().map(|report| report.axis.as_str()).collect();
-    names.dedup();
     if names.is_empty() {
         names = recordings.iter().map(|recording| recording.file.as_str()).collect();
     }
-    names.join(", ")
+    about::listed(&names, "recordings")
 }
 
 /// What has been measured so far.

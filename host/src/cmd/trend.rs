@@ -16,7 +16,7 @@ use super::output::{OutputFormat, notify};
 use crate::analysis::cost::{Baseline, Cycle, Source};
 use crate::analysis::interval_stats::{IntervalStats, Levels, Measure};
 use crate::analysis::residual_error::ResidualErrors;
-use crate::analysis::trend::{TrendOptions, trend};
+use crate::analysis::trend::{Trend, TrendOptions, trend};
 use crate::analysis::warm_up::Rule;
 use crate::error::Error;
 use crate::plot::Format;
@@ -140,6 +140,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         no_moves => {
             no_moves.iter().for_each(notify);
             print(arguments.format, &found.lines, &zone)?;
+            let caution = store.caution(&store.find_axes(arguments.within.axis.as_deref())?)?;
+            if let Some(caution) = caution.filter(|_| arguments.format == OutputFormat::Table) {
+                writeln!(io::stdout(), "\nCaution: {caution}")?;
+            }
         }
     }
     Ok(ExitCode::SUCCESS)
@@ -264,7 +268,7 @@ impl Query<'_> {
         Ok(found.map(|found| {
             let line = TrendLine::new(&known.axis.name, &kind.describe(), &found, options.limit_s)
                 .with_levels(overall.levels, overall.median_is_empty);
-            (line, found.warm_ups.iter().map(|warm_up| (warm_up.from_s, warm_up.to_s)).collect())
+            (line, known_warm_ups(&found))
         }))
     }
 
@@ -282,6 +286,12 @@ impl Query<'_> {
         let until_s = if until == i64::MAX { f64::INFINITY } else { until as f64 * 1e-6 };
         Ok(TrendOptions { baselines, restarts, until_s, ..self.options.clone() })
     }
+}
+
+/// From when to when. Unit: s since 1970, UTC
+fn known_warm_ups(found: &Trend) -> Vec<(f64, f64)> {
+    let known = found.warm_ups.iter().filter(|warm_up| warm_up.is_known);
+    known.map(|warm_up| (warm_up.from_s, warm_up.to_s)).collect()
 }
 
 /// When the change came of the last drift of a kind, as `alarms` has it. Unit: s

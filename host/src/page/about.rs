@@ -11,6 +11,9 @@ use super::model::{Block, Column, Page, Row, Table};
 use crate::error::Error;
 use crate::report::wall_time;
 
+/// Most names in a line.
+const MOST_NAMES: usize = 3;
+
 /// `stillpoint 0.1.0 (commit 4be10c2)`; the commit is known if `STILLPOINT_COMMIT` was set when the program was built.
 pub fn program() -> String {
     let commit = option_env!("STILLPOINT_COMMIT")
@@ -45,6 +48,17 @@ pub fn sha256(path: &Path) -> Result<String, Error> {
 /// Sentences one below the other; `None.` where there are none.
 pub fn list(texts: Vec<String>) -> Block {
     if texts.is_empty() { Block::Text("None.".to_owned()) } else { Block::List(texts) }
+}
+
+/// Names in a line, each once: `a, b`; more than a line holds are counted: `12 recordings`.
+pub fn listed(names: &[&str], many: &str) -> String {
+    let mut each: Vec<&str> = Vec::new();
+    for name in names {
+        if !each.contains(name) {
+            each.push(name);
+        }
+    }
+    if each.len() > MOST_NAMES { format!("{} {many}", each.len()) } else { each.join(", ") }
 }
 
 /// What is to be written on the lines of a page that is handed over.
@@ -100,6 +114,13 @@ mod tests {
         }
         std::fs::remove_file(&path).unwrap();
         assert!(sha256(&path).unwrap_err().to_string().contains("can't be read"));
+    }
+
+    #[test]
+    fn many_names_are_counted() {
+        assert_eq!(listed(&["a", "b", "a"], "recordings"), "a, b");
+        assert_eq!(listed(&["a", "b", "c", "d", "a"], "recordings"), "4 recordings");
+        assert_eq!(listed(&[], "recordings"), "");
     }
 
     #[test]

@@ -2,9 +2,13 @@
 
 use super::about;
 use super::model::{Block, Column, Page, Row, Sign, Stamp, Table};
+use crate::analysis::comparison::Side;
+use crate::analysis::median_interval::median_ends;
 use crate::plot::Drawn;
+use crate::report::compare::ladder::{KindLadder, Rung};
+use crate::report::compare::ladder_table::{best, caution, median, verdict};
 use crate::report::compare::table::{Heading, interval, middle};
-use crate::report::compare::{Compared, PairLine};
+use crate::report::compare::{Compared, GroupLine, PairLine};
 use crate::report::{number, table};
 
 /// All that the page says.
@@ -16,8 +20,8 @@ pub struct Comparison<'a> {
     pub heading: &'a Heading,
     /// The answer in a sentence.
     pub answer: String,
-    /// Of settings one after another: the best of each kind, and what to be careful about; else empty.
-    pub ladder: Vec<String>,
+    /// Of settings one after another: those of each kind; else empty.
+    pub ladders: &'a [KindLadder],
     /// How it was compared: names, each with its value.
     pub settings: Vec<(String, String)>,
     /// What moves were noticed for, group by group, a sentence each.
@@ -36,7 +40,10 @@ pub fn page(compared: &Comparison) -> Page {
     let names: Vec<&str> = groups.iter().map(|group| group.name.as_str()).collect();
     let mut page = Page {
         about: "Stillpoint, comparison of settling".to_owned(),
-        heading: names.join(" → "),
+        heading: match names.len() {
+            2 | 3 => names.join(" → "),
+            count => format!("{count} {}", if compared.ladders.is_empty() { "groups" } else { "settings" }),
+        },
         verdict: Some(Stamp {
             sign: Sign::Plain,
             heading: compared.answer.clone(),
@@ -62,11 +69,68 @@ pub fn page(compared: &Comparison) -> Page {
 /// What was found.
 fn blocks(compared: &Comparison) -> Vec<Block> {
     let pairs = Block::Table(pairs(compared.compared));
-    if compared.ladder.is_empty() {
+    if compared.ladders.is_empty() {
         return vec![pairs];
     }
-    let heading = Block::Heading("One setting after another".to_owned());
-    vec![heading, about::list(compared.ladder.clone()), pairs]
+    let heading = |text: &str| Block::Heading(text.to_owned());
+    let mut blocks = vec![heading("One setting after another")];
+    for ladder in compared.ladders {
+        blocks.push(Block::Text(format!("{}: {}.", ladder.kind, best(ladder).join(" "))));
+        blocks.push(Block::Table(rungs(ladder, &compared.compared.groups)));
+    }
+    let caution = caution(compared.ladders).join(" ");
+    blocks.extend(Some(caution).filter(|caution| !caution.is_empty()).map(Block::Text));
+    blocks.extend([heading("Each pair that was compared"), pairs]);
+    blocks
+}
+
+/// A row for each setting of one kind of moves.
+fn rungs(ladder: &KindLadder, groups: &[GroupLine]) -> Table {
+    let row = |rung: &Rung| {
+        let side = Side::of(&rung.settling_s);
+        let (against, pair) = match (&rung.best, &rung.first) {
+            (Some((best, pair)), _) => (*best, Some(pair)),
+            (None, pair) => (ladder.rungs[0].group, pair.as_ref()),
+        };
+        let share = 100.0 * side.unsettled as f64 / side.moves as f64;
+        let share =
+            if side.moves == 0 { String::new() } else { format!(" ({} %)", number::plain_to(share, 2)) };
+        Row {
+            cells: vec![
+                (rung.group + 1).to_string(),
+                groups[rung.group].note.clone().unwrap_or(table::DASH.to_owned()),
+                side.moves.to_string(),
+                format!("{}{share}", side.unsettled),
+                median(&rung.settling_s),
+                ends(&rung.settling_s),
+                pair.map_or(table::DASH.to_owned(), |pair| format!("{}: {}", against + 1, verdict(pair))),
+            ],
+            remark: pair.map_or(String::new(), |pair| pair.reason.clone()),
+            is_bold: rung.group == ladder.best && ladder.claim.is_some(),
+        }
+    };
+    let columns = vec![
+        Column::number("setting"),
+        Column::text("changed before it"),
+        Column::number("moves"),
+        Column::number("unsettled"),
+        Column::number("median ms"),
+        Column::number("95 % ms"),
+        Column::text("against the best before it, ms"),
+    ];
+    let caption =
+        "Bold: the best that was shown. Moves that did not settle count as later than all others.".to_owned();
+    Table { caption, columns, rows: ladder.rungs.iter().map(row).collect() }
+}
+
+/// The interval of a median: `43.0 to 43.1`.
+fn ends(settling_s: &[f64]) -> String {
+    let end = |seconds: f64| match seconds.is_finite() {
+        true => number::fixed(1e3 * seconds, 1),
+        false => "unsettled".to_owned(),
+    };
+    median_ends(settling_s, 0.95)
+        .map_or(table::DASH.to_owned(), |(low, high)| format!("{} to {}", end(low), end(high)))
 }
 
 /// The groups with their notes.

@@ -6,7 +6,7 @@ use stillpoint_core::Definition;
 
 use crate::plot::Drawn;
 use crate::report::cell::{TableField, cell, columns};
-use crate::report::field::{Decimals, Form};
+use crate::report::field::Form;
 use crate::report::limit::{self, Checked, Line};
 use crate::report::move_report::{KIND, MoveReport};
 use crate::report::{number, summary, table};
@@ -19,7 +19,7 @@ const MOST_SPARE: u8 = 4;
 pub struct SignOff<'a> {
     /// Name of the axis or the machine.
     pub name: String,
-    /// The moves, each with the number of its kind as its kind.
+    /// The moves, each with the number of its kind as its kind, and [`limit::as_judged`].
     pub moves: &'a [MoveReport],
     /// What they show.
     pub checked: &'a Checked,
@@ -131,7 +131,7 @@ fn by_kind(checked: &Checked) -> Table {
     columns.push(Column::text("verdict"));
     Table {
         caption: format!(
-            "± holds the true value in 95 of 100 cases. Every move is listed below.{of_no_kind}"
+            "± beside a time, everywhere on this page, holds the true value in 95 of 100 cases. Every move is listed below.{of_no_kind}"
         ),
         columns,
         rows: checked.kinds.iter().chain([&checked.all]).map(row).collect(),
@@ -154,7 +154,7 @@ fn measured(signed: &SignOff) -> Vec<(String, String)> {
             ),
         ),
         ("Moves", counts),
-        ("Recordings", files.join(", ")),
+        ("Recordings", about::listed(&files, "recordings, each with its hash below")),
         ("Measured with", about::program()),
         ("Page made", signed.made.clone()),
     ];
@@ -198,7 +198,7 @@ fn moves(signed: &SignOff) -> Table {
     let row = |(report, shown): (&MoveReport, &limit::Shown)| {
         let decimals = number::count_decimals(report.counts_per_unit);
         let cells =
-            fields.iter().map(|field| text(field, report, decimals).unwrap_or(table::DASH.to_owned()));
+            fields.iter().map(|field| cell(field, report, decimals).unwrap_or(table::DASH.to_owned()));
         let first = files.then(|| number_of(&report.file).to_string());
         Row {
             cells: first.into_iter().chain(cells).chain([shown.word().to_owned()]).collect(),
@@ -207,21 +207,9 @@ fn moves(signed: &SignOff) -> Table {
         }
     };
     Table {
-        caption: "Settling is from command end, starts are from the beginning of the recording. ± holds the true value in \
-                  95 of 100 cases; in the pictures it is 2u, twice the standard uncertainty."
-            .to_owned(),
+        caption: "Settling is from command end, starts are from the beginning of the recording.".to_owned(),
         columns,
         rows: signed.moves.iter().zip(&signed.checked.shown).map(row).collect(),
-    }
-}
-
-/// As in every table, but for a settling time: ± the half-width of its 95 % interval, by which the verdict is found.
-fn text(field: &TableField, report: &MoveReport, decimals: usize) -> Option<String> {
-    match (field.column.decimals, report.settling_95_s) {
-        (Decimals::Uncertainty, Some(half)) => {
-            Some(number::milliseconds(report.settling_s?, Some(half / 2.0)))
-        }
-        _ => cell(field, report, decimals),
     }
 }
 

@@ -58,6 +58,7 @@ impl Album {
         Sheet {
             moves: self.moves.iter().map(|(report, samples)| PlottedMove { report, samples }).collect(),
             chosen: self.chosen,
+            plus_minus: super::TWICE_U,
             heading: heading.to_owned(),
             notes,
         }

@@ -132,7 +132,7 @@ impl Chart {
             let text = format!("baseline {name} {} ms ({})", table::ms(Some(level)), line.baseline_from);
             rows.push((Sample::Line(stroke), text));
         }
-        let limit = || format!("limit {} ms, reached: {}", table::ms(line.limit_s), table::limit(line));
+        let limit = || format!("limit {} ms, reached: {}", table::ms(line.limit_s), table::limit(line, zone));
         rows.extend(line.limit_s.map(|_| (Sample::Limit, limit())));
         rows.extend(self.step_rows());
         let minutes =

@@ -14,8 +14,8 @@ const NEVER: &str = "#efefef";
 /// Room above the frame for title and label. Unit: pixel
 const ABOVE: f64 = 56.0;
 
-/// Draws the settling curve of the move called `name` into `outer`.
-pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: &str) {
+/// Draws the settling curve of the move called `name` into `outer`; with what ± is.
+pub(super) fn draw(canvas: &mut Canvas, outer: Area, (report, plus_minus): (&MoveReport, &str), name: &str) {
     caption::title(canvas, outer, &format!("{name}: settling curve"));
     let area = frame::inner(outer, ABOVE);
     let curve = usable(report);
@@ -44,7 +44,7 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, report: &MoveReport, name: 
         &format!("settling time ({unit})"),
     );
     one_count(canvas, &frame, report);
-    set_window(canvas, &frame, report, factor);
+    set_window(canvas, &frame, (report, plus_minus), factor);
 }
 
 /// The same as stairs: between two points a window settles no later than the narrower of them.
@@ -118,15 +118,15 @@ fn one_count(canvas: &mut Canvas, frame: &Frame, report: &MoveReport) {
     canvas.text(text_at, Anchor::Start, ASIDE, "one count");
 }
 
-/// The set window: its line, its settling time with ± 2u, and the time read off at the axis.
-fn set_window(canvas: &mut Canvas, frame: &Frame, report: &MoveReport, factor: f64) {
+/// The set window: its line, its settling time with its uncertainty, and the time read off at the axis.
+fn set_window(canvas: &mut Canvas, frame: &Frame, (report, plus_minus): (&MoveReport, &str), factor: f64) {
     if !(report.window > 0.0 && report.window.is_finite()) {
         return;
     }
     let window = caption::length(report.window, &report.unit);
     let (settling, uncertainty) = report.last_entry_s();
     let settling = settling.filter(|s| s.is_finite());
-    let result = settling.map_or(report.outcome.word().to_owned(), |s| settled(s, uncertainty));
+    let result = settling.map_or(report.outcome.word().to_owned(), |s| settled((s, uncertainty), plus_minus));
     let text = format!("set window ± {window}: {result}");
     let side = frame::side(frame, report.window, &text);
     frame::mark(canvas, frame, (report.window, 0, side), SET, &text);
@@ -145,7 +145,7 @@ fn set_window(canvas: &mut Canvas, frame: &Frame, report: &MoveReport, factor: f
 }
 
 /// A settling time with its uncertainty and which one that is.
-fn settled(settling_s: f64, uncertainty_s: Option<f64>) -> String {
-    let known = if uncertainty_s.is_some_and(|u| u > 0.0) { " (± 2u)" } else { "" };
+fn settled((settling_s, uncertainty_s): (f64, Option<f64>), plus_minus: &str) -> String {
+    let known = uncertainty_s.filter(|u| *u > 0.0).map_or(String::new(), |_| format!(" ({plus_minus})"));
     format!("settled in {} ms{known}", number::milliseconds(settling_s, uncertainty_s))
 }

@@ -16,6 +16,8 @@ pub struct Lane {
     pub state: String,
     /// Whether a person must do something about it.
     pub needs_action: bool,
+    /// The statistic of both times: `median` or `mean`.
+    pub measure: String,
     /// How it settles now; none if it does not. Unit: s
     pub now_s: Option<f64>,
     /// How it settled when it was good. Unit: s
@@ -67,9 +69,14 @@ fn ms(seconds: Option<f64>) -> String {
     seconds.map_or("not known".to_owned(), |seconds| format!("{} ms", fixed(1e3 * seconds, 1)))
 }
 
+/// `median 41.2 ms`.
+fn now(lane: &Lane) -> String {
+    format!("{} {}", lane.measure, ms(lane.now_s)).trim().to_owned()
+}
+
 fn sentence(lane: &Lane) -> String {
     let limit = lane.limit_s.map_or(String::new(), |_| format!(", limit {}", ms(lane.limit_s)));
-    format!("{}: {}, now {}, normal {}{limit}", lane.name, lane.state, ms(lane.now_s), ms(lane.normal_s))
+    format!("{}: {}, now {}, normal {}{limit}", lane.name, lane.state, now(lane), ms(lane.normal_s))
 }
 
 fn legend(canvas: &mut Canvas, has_limit: bool) {
@@ -131,7 +138,7 @@ fn words(canvas: &mut Canvas, lane: &Lane, area: Area) {
     canvas.text((14.0, middle - 2.0), Anchor::Start, LABEL, &name);
     canvas.text((14.0, middle + 14.0), Anchor::Start, state, &lane.state);
     let right = area.right() + 14.0;
-    let now = lane.now_s.map_or("does not settle".to_owned(), |_| ms(lane.now_s));
+    let now = lane.now_s.map_or("does not settle".to_owned(), |_| now(lane));
     canvas.text((right, middle - 2.0), Anchor::Start, LABEL, &now);
     let limit = lane.limit_s.map_or(String::new(), |_| format!(", limit {}", ms(lane.limit_s)));
     let beside = format!("normal {}{limit}", ms(lane.normal_s).trim_end_matches(" ms"));
@@ -158,6 +165,7 @@ mod tests {
             name: "dibble <1>".to_owned(),
             state: "late".to_owned(),
             needs_action: true,
+            measure: "median".to_owned(),
             now_s: Some(1e-3 * now_ms),
             normal_s: Some(0.012),
             limit_s: limit_ms.map(|limit| 1e-3 * limit),
@@ -173,7 +181,7 @@ mod tests {
         assert_eq!(found.svg.matches(&post).count(), 2, "{}", found.svg);
         assert!(
             found.svg.contains("dibble &lt;1&gt;")
-                && found.description.contains("now 20.0 ms, normal 12.0 ms")
+                && found.description.contains("now median 20.0 ms, normal 12.0 ms")
         );
         // Only the second goes on beyond its lane.
         let arrows = |svg: &str| svg.matches("fill=\"#1a1a1a\"/>").count();

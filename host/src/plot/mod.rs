@@ -101,6 +101,11 @@ pub struct PlottedMove<'a> {
     pub samples: &'a StopTrace,
 }
 
+/// ± is twice the standard uncertainty.
+pub const TWICE_U: &str = "± 2u";
+/// ± is the half-width of the 95 % interval, which stands in the reports for twice the standard uncertainty.
+pub const IN_95_OF_100: &str = "± 95 %";
+
 /// What one sheet of pictures shows.
 #[derive(Clone, Debug)]
 pub struct Sheet<'a> {
@@ -109,6 +114,8 @@ pub struct Sheet<'a> {
     /// Place in `moves` of the one whose stop and settling curve are drawn; none, or a place that does
     /// not exist: the slowest settled one, else the first.
     pub chosen: Option<usize>,
+    /// What ± beside a settling time is: [`TWICE_U`] or [`IN_95_OF_100`].
+    pub plus_minus: &'static str,
     /// The first line.
     pub heading: String,
     /// What a reader should be careful about, one sentence each.

@@ -51,9 +51,12 @@ impl Picture {
             (Self::Stop, Some(shown)) => {
                 stop::draw(canvas, outer, shown, &caption::name(sheet, shown.report))
             }
-            (Self::Curve, Some(shown)) => {
-                curve::draw(canvas, outer, shown.report, &caption::name(sheet, shown.report))
-            }
+            (Self::Curve, Some(shown)) => curve::draw(
+                canvas,
+                outer,
+                (shown.report, sheet.plus_minus),
+                &caption::name(sheet, shown.report),
+            ),
             (Self::Overlay, Some(_)) => overlay::draw(canvas, outer, &sheet.moves),
         }
     }

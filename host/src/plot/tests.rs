@@ -3,7 +3,7 @@
 use resvg::usvg::roxmltree::Document;
 use stillpoint_core::Definition;
 
-use super::{PlottedMove, Sheet, StopTrace, html, png, svg};
+use super::{PlottedMove, Sheet, StopTrace, TWICE_U, html, png, svg};
 use crate::report::fixture::{self, Shape};
 use crate::report::move_report::{MoveReport, definition_name};
 
@@ -19,7 +19,7 @@ fn moves(shapes: &[Shape], count: u32, rest_s: f64) -> Vec<Move> {
 
 fn sheet(moves: &[Move]) -> Sheet<'_> {
     let moves = moves.iter().map(|(report, samples)| PlottedMove { report, samples }).collect();
-    Sheet { moves, chosen: None, heading: "Tray shuttle".to_owned(), notes: &[] }
+    Sheet { moves, chosen: None, plus_minus: TWICE_U, heading: "Tray shuttle".to_owned(), notes: &[] }
 }
 
 /// The SVG is XML with a title and a description, has no coordinate that is not finite, and every word of `labels`.
@@ -211,7 +211,8 @@ fn the_last_entry_is_marked_whatever_the_definition() {
         }
         let samples = StopTrace { points: fixture::points(fixture::ringing, 0.3, 1), ..StopTrace::default() };
         let moves = vec![PlottedMove { report: &report, samples: &samples }];
-        let text = svg(&Sheet { moves, chosen: None, heading: String::new(), notes: &[] });
+        let text =
+            svg(&Sheet { moves, chosen: None, plus_minus: TWICE_U, heading: String::new(), notes: &[] });
         let marked = format!("last entry {:.1}", entry * 1e3);
         assert!(text.contains(&marked), "{definition:?}: {marked}");
         assert_eq!(

@@ -124,9 +124,13 @@ impl Glance {
     }
 }
 
-/// Since when a kind is late or drifts: when the drift came, else the first step that made it slower. Unit: s
+/// Since when a kind is late: since it is beyond its limit. Since when it drifts or fails: when the drift came, else the first
+/// step that made it slower. Unit: s
 fn since(line: &TrendLine, state: State) -> Option<f64> {
-    let changed = matches!(state, State::Late | State::Drifting | State::NotSettling);
+    if state == State::Late {
+        return line.beyond_since_s;
+    }
+    let changed = matches!(state, State::Drifting | State::NotSettling);
     line.drift_since_s.or(line.slower_since_s).filter(|_| changed)
 }
 
@@ -159,6 +163,8 @@ mod tests {
         check(&[&line(Some(12.0))], State::Steady, None);
         check(&[&line(Some(12.0)), &drifting], State::Drifting, Some(60.0));
         check(&[&line(Some(41.0)), &drifting], State::Late, None);
+        let late = TrendLine { beyond_since_s: Some(300.0), last_s: Some(0.05), ..drifting.clone() };
+        check(&[&late, &drifting], State::Late, Some(300.0));
         let failing = TrendLine { unsettled: 60, ..line(None) };
         check(&[&drifting, &failing], State::NotSettling, None);
         check(

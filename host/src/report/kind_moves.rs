@@ -1,5 +1,7 @@
 //! In: the moves of one or more recordings. Out: those that may be compared, kind by kind.
 
+use std::collections::BTreeMap;
+
 use stillpoint_core::{Outcome, Reasons};
 
 use super::describe::{self, Typical};
@@ -27,7 +29,8 @@ pub fn numbers(moves: &[MoveReport], step: f64) -> Vec<Option<u32>> {
 /// A move with the place of its group and the number of its kind.
 type Numbered<'a> = (usize, &'a MoveReport, Option<u32>);
 
-/// The moves of all groups that `counts` accepts, by kind. `step` is the smallest change of a position. Unit: `unit`
+/// The moves of all groups that `counts` accepts, by kind; kinds of a store have the name that the store gives them. `step` is
+/// the smallest change of a position. Unit: `unit`
 pub fn by_kind<'a>(
     groups: &[&'a [MoveReport]],
     (step, unit): (f64, &str),
@@ -49,7 +52,26 @@ pub fn by_kind<'a>(
         typical,
     };
     let kinds = typical.into_iter().map(kind);
-    kinds.filter(|kind| kind.groups.iter().any(|moves| !moves.is_empty())).collect()
+    let mut kinds: Vec<KindMoves> =
+        kinds.filter(|kind| kind.groups.iter().any(|moves| !moves.is_empty())).collect();
+    let stored: Vec<Option<String>> = kinds.iter().map(stored_name).collect();
+    let is_one = |name: &String| stored.iter().flatten().filter(|other| *other == name).count() == 1;
+    for (kind, stored) in kinds.iter_mut().zip(&stored) {
+        // A monitor of few kinds may have one where there are two: then each has its own typical move as its name.
+        if let Some(stored) = stored.as_ref().filter(|stored| is_one(stored)) {
+            kind.name.clone_from(stored);
+        }
+    }
+    kinds
+}
+
+/// The name that the store gives to most moves of a kind; none for moves of recordings.
+fn stored_name(kind: &KindMoves) -> Option<String> {
+    let mut names: BTreeMap<&str, usize> = BTreeMap::new();
+    for name in kind.groups.iter().flatten().filter_map(|report| report.kind.as_deref()) {
+        *names.entry(name).or_default() += 1;
+    }
+    names.into_iter().max_by_key(|(_, moves)| *moves).map(|(name, _)| name.to_owned())
 }
 
 fn name(typical: &TypicalMove, unit: &str) -> String {
@@ -63,4 +85,28 @@ fn motion(report: &MoveReport) -> Option<Motion> {
     let has_travel =
         report.outcome != Outcome::Untrusted && !report.reason.split("; ").any(|one| one.starts_with(joined));
     has_travel.then_some(Motion { travel: report.travel, peak_speed: report.peak_speed })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::fixture;
+
+    #[test]
+    fn kinds_of_a_store_have_its_names() {
+        let of = |travel: f64, kind: Option<&str>| MoveReport {
+            travel,
+            kind: kind.map(str::to_owned),
+            ..fixture::report(1, Some(0.05))
+        };
+        let names = |moves: &[MoveReport]| -> Vec<String> {
+            by_kind(&[moves], (0.001, "mm"), |_| true).into_iter().map(|kind| kind.name).collect()
+        };
+        let stored = "+60 mm at 613 mm/s (kind 4)";
+        assert_eq!(names(&[of(60.0, Some(stored)), of(60.0, Some(stored)), of(60.0, None)]), [stored]);
+        let recorded = names(&[of(60.0, None)]);
+        assert!(recorded[0].starts_with("+60 mm at ") && recorded[0].ends_with("(kind 1)"), "{recorded:?}");
+        let split = names(&[of(60.0, Some(stored)), of(90.0, Some(stored))]);
+        assert!(split[0].ends_with("(kind 1)") && split[1].ends_with("(kind 2)"), "{split:?}");
+    }
 }

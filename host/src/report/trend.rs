@@ -59,7 +59,7 @@ pub struct TrendLine {
     pub variance_factor: Option<f64>,
     /// Settling time that must not be reached. Unit: s
     pub limit_s: Option<f64>,
-    /// `unknown`, `reached`, `between` or `not-before`; empty without a limit.
+    /// `unknown`, `reached`, `between` or `not-before`; empty without a limit. `reached` also if the last interval is beyond it.
     pub time_to_limit: String,
     /// Earliest instant at which the figure reaches the limit, from `to_s`. Unit: s
     pub limit_earliest_s: Option<f64>,
@@ -99,7 +99,7 @@ pub struct TrendLine {
     pub baseline_s: Option<f64>,
     /// `asked`, `monitor` or `first interval`; empty without one.
     pub baseline_from: String,
-    /// Seconds that warm-ups lost against the baseline; they are in the others.
+    /// Seconds that warm-ups lost against the baseline; they are in the others. None if it is not known what is warm-up.
     pub warm_up_lost_s: Option<f64>,
     /// Instant by which the limit is as likely reached as not, from `to_s`; none if that is past, or not as far as can be seen.
     /// Unit: s
@@ -156,6 +156,8 @@ pub struct TrendLine {
     pub drift_since_s: Option<f64>,
     /// What known causes explain of the settling times of the axis, in words.
     pub explained: Vec<String>,
+    /// Start of the intervals at the end of which each is beyond the limit; none if the last one is not. Unit: s
+    pub beyond_since_s: Option<f64>,
 }
 
 impl TrendLine {
@@ -174,7 +176,7 @@ impl TrendLine {
             to_s: trend.span_s.1,
             intervals: trend.intervals,
             left_out: trend.omitted,
-            warm_up_intervals: trend.warm_ups.iter().map(|warm_up| warm_up.intervals).sum(),
+            warm_up_intervals: trend.warm_ups.iter().filter(|it| it.is_known).map(|it| it.intervals).sum(),
             warm_up_p: trend.warm_ups.last().and_then(|warm_up| warm_up.p).map(stated),
             change_points: trend.changes.iter().map(|at| (at.time_s, at.before_s, at.after_s)).collect(),
             fitted_from_s: fit.map(|fit| fit.from_s),
@@ -198,6 +200,7 @@ impl TrendLine {
         let limit = trend.time_to_limit.filter(|limit| limit.seen_s > 0.0);
         TrendLine {
             limit_s,
+            beyond_since_s: trend.beyond_since_s,
             time_to_limit: trend.time_to_limit.map_or("", |time| time.word()).to_owned(),
             limit_earliest_s: limit.map(|limit| limit.earliest_s),
             limit_latest_s: limit.and_then(|limit| limit.latest_s),
@@ -218,8 +221,8 @@ impl TrendLine {
             Some(_) => "",
         };
         let limit_reason = match &trend.time_to_limit {
-            Some(limit) if limit.seen_s == 0.0 => "too little history since the last restart",
             Some(limit) if limit.latest_s == Some(0.0) => "the limit is reached",
+            Some(limit) if limit.seen_s == 0.0 => "too little history since the last restart",
             Some(limit) if limit.likely_s == Some(0.0) => "the limit may be reached already",
             Some(limit) if limit.likely_s.is_none() => "not likely within the time that can be seen",
             _ => "",
@@ -282,7 +285,7 @@ impl TrendLine {
             unsettled_intervals: trend.unsettled_intervals.clone(),
             baseline_s: trend.baseline.and_then(|baseline| baseline.reference_s()),
             baseline_from: trend.baseline.map_or("", |baseline| baseline.source.words()).to_owned(),
-            warm_up_lost_s: trend.warm_up_cost.seconds_against_baseline,
+            warm_up_lost_s: trend.warm_up_cost.and_then(|cost| cost.seconds_against_baseline),
             last_mean_s: trend.last.mean_s,
             last_median_s: trend.last.median_s,
             last_p95_s: trend.last.p95_s,

@@ -5,6 +5,7 @@ use rusqlite::{CachedStatement, OptionalExtension, Row, params};
 use super::database::Store;
 use super::devices::Axis;
 use crate::error::Error;
+use crate::source::rehearsal;
 
 /// An axis with moves in the store.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,6 +59,22 @@ impl Store {
             source: text(6)?.unwrap_or_else(|| self.path().display().to_string()),
         };
         Ok(KnownAxis { device: row.get(0)?, axis })
+    }
+
+    /// What must stand beside results of these axes: that they are of a rehearsal, if one of them is.
+    pub fn caution(&self, axes: &[KnownAxis]) -> Result<Option<&'static str>, Error> {
+        let read = |known: &KnownAxis| -> rusqlite::Result<bool> {
+            let sql = "SELECT board FROM devices WHERE id = ?1";
+            let board = self.connection.prepare_cached(sql)?.query_row([known.device], |row| row.get(0));
+            let board: Option<String> = board.optional()?.flatten();
+            Ok(known.axis.source == rehearsal::BOARD || board.as_deref() == Some(rehearsal::BOARD))
+        };
+        for known in axes {
+            if read(known).map_err(|error| self.fault(&error))? {
+                return Ok(Some(rehearsal::INVENTED));
+            }
+        }
+        Ok(None)
     }
 
     /// Axes of a name or number, all if none; an error lists the names there are.

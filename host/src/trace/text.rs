@@ -194,6 +194,9 @@ impl Rules {
                 columns.feedback_time.as_ref().map_or("", |column| &column.name)
             ));
         }
+        if pieces.lines[..pieces.first].iter().any(|line| is_invented(line)) {
+            reader.note("its first lines say that its data are invented");
+        }
         reader.layout.delimiter = char::from(self.dialect.delimiter);
         reader.layout.decimal = char::from(self.dialect.decimal);
         Ok(reader)
@@ -293,6 +296,12 @@ impl Rules {
 
 fn is_comment(line: &[u8]) -> bool {
     line.starts_with(b"#") || line.starts_with(b"%") || line.starts_with(b"//")
+}
+
+/// Whether a comment says that the data are invented, as that of every rehearsal does.
+fn is_invented(line: &[u8]) -> bool {
+    let words = b"invented data";
+    is_comment(line.trim_ascii()) && line.windows(words.len()).any(|part| part.eq_ignore_ascii_case(words))
 }
 
 fn incomplete(line: TextLine<'_>) -> String {

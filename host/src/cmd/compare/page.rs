@@ -10,6 +10,7 @@ use crate::page::about;
 use crate::page::comparison::{self, Comparison};
 use crate::page::model::Page;
 use crate::plot::Drawn;
+use crate::report::compare::ladder::KindLadder;
 use crate::report::compare::table::Heading;
 use crate::report::compare::{Basis, Compared, Group};
 use crate::report::kind_moves::KindMoves;
@@ -25,7 +26,7 @@ pub(super) fn page(
     groups: &[Group],
     basis: &Basis,
     (compared, kinds, heading): (&Compared, &[KindMoves], &Heading),
-    (answer, ladder): (String, Vec<String>),
+    (answer, ladders): (String, &[KindLadder]),
 ) -> Result<Page, Error> {
     let made = about::instant(Timestamp::now(), &TimeZone::system());
     let charts = charts(compared, kinds, heading);
@@ -36,7 +37,7 @@ pub(super) fn page(
         compared,
         heading,
         answer,
-        ladder,
+        ladders,
         settings: settings(basis, heading, &made),
         cautions: groups.iter().flat_map(cautions).collect(),
         pictures: pictures.collect::<Vec<Drawn>>(),

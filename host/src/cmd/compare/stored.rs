@@ -32,7 +32,7 @@ pub(super) fn groups(
         Ok(moves.collect::<Result<Vec<_>, _>>()?.concat())
     };
     let mut groups = if arguments.by_note {
-        let within = within(arguments, &here)?;
+        let within = here.interval(arguments.since.as_deref(), arguments.until.as_deref())?;
         let name = axes.first().map_or("", |known| known.axis.name.as_str());
         by_note(name, &changes(&store, &axes)?, &moves(within)?, within)?
     } else {
@@ -47,6 +47,8 @@ pub(super) fn groups(
         return Err(no_moves(&store, &axes)?);
     }
     groups.iter_mut().for_each(|group| group.files = vec![path.display().to_string()]);
+    // It holds for all of them.
+    groups[0].cautions.extend(store.caution(&axes)?.map(str::to_owned));
     refuse_other_settings(&groups)?;
     let encoder_step = encoder_step(&store, &axes)?;
     let unit = axes.first().map_or(String::new(), |known| known.axis.unit.clone());
@@ -89,22 +91,9 @@ fn one_axis(store: &Store, wanted: Option<&str>) -> Result<Vec<KnownAxis>, Error
     })
 }
 
-/// The time that is looked at. Unit: µs since 1970, UTC
-fn within(arguments: &Arguments, here: &LocalTime) -> Result<(i64, i64), Error> {
-    let read = |option, text: &Option<String>, otherwise| {
-        text.as_deref().map_or(Ok(otherwise), |text| here.last(option, text))
-    };
-    let since = read("--since", &arguments.since, i64::MIN)?;
-    let until = read("--until", &arguments.until, i64::MAX)?;
-    if since < until {
-        return Ok((since, until));
-    }
-    Err(ends_before("--until", arguments.until.as_deref().unwrap_or_default(), since))
-}
-
-fn ends_before(option: &str, value: &str, since: i64) -> Error {
+fn ends_before(value: &str, since: i64) -> Error {
     Error::Option {
-        option: option.to_owned(),
+        option: "INTERVAL".to_owned(),
         value: value.to_owned(),
         wrong: "ends before it begins".to_owned(),
         remedy: format!("give a time after {}", time::text(since)),
@@ -176,7 +165,7 @@ fn interval(argument: &str, here: &LocalTime) -> Result<Named, Error> {
     let begin = here.last("INTERVAL", since)?;
     let end = here.first_after(begin, "INTERVAL", until)?;
     if begin >= end {
-        return Err(ends_before("INTERVAL", argument, begin));
+        return Err(ends_before(argument, begin));
     }
     Ok(Named { name: name.to_owned(), since: begin, until: end })
 }

@@ -24,7 +24,9 @@ pub(super) fn draw(
     zone: &TimeZone,
 ) -> Result<(), Error> {
     let all = watched(store, axis, within)?;
-    Ok(figure(&all, within, zone).draw(path)?)
+    let mut figure = figure(&all, within, zone);
+    figure.notes.extend(store.caution(&store.find_axes(axis)?)?.map(str::to_owned));
+    Ok(figure.draw(path)?)
 }
 
 fn figure(all: &[Watched], within: (i64, i64), zone: &TimeZone) -> Figure<Chart> {

@@ -30,7 +30,13 @@ pub(super) fn page(arguments: &Arguments, shift: &Shift, zone: &TimeZone) -> Pag
         verdict: Some(Stamp {
             sign: Sign::Plain,
             heading: answer(shift, zone),
-            text: vec![format!("{}. Times are in {}.", counts(&shift.axes), wall_time::zone(zone))],
+            text: [
+                Some(format!("{}. Times are in {}.", counts(&shift.axes), wall_time::zone(zone))),
+                shift.caution.map(str::to_owned),
+            ]
+            .into_iter()
+            .flatten()
+            .collect(),
         }),
         blocks: vec![Block::Table(axes(&shift.axes, zone))],
         foot: about::foot(&made),
@@ -67,6 +73,7 @@ fn lane(glance: &Glance) -> Lane {
         name: glance.axis.clone(),
         state: glance.state.word().to_owned(),
         needs_action: glance.state.needs_action(),
+        measure: glance.measure.clone(),
         now_s: glance.now_s,
         normal_s: glance.normal_s,
         limit_s: glance.limit_s,
@@ -124,7 +131,7 @@ fn answer(shift: &Shift, zone: &TimeZone) -> String {
     let since = |since| wall_time::minute((since * 1e6) as i64, i64::MIN, zone);
     let since = worst.since_s.map_or(String::new(), |at: f64| format!(" since {}", since(at)));
     let now = match worst.now_s {
-        Some(_) => format!("{} ms", ms(worst.now_s)),
+        Some(_) => format!("{} {} ms", worst.measure, ms(worst.now_s)),
         None => "half or more do not settle".to_owned(),
     };
     let limit = worst.limit_s.map_or(String::new(), |_| format!(", limit {} ms", ms(worst.limit_s)));
@@ -145,15 +152,14 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
             glance.axis.clone(),
             glance.state.word().to_owned(),
             glance.since_s.map_or(DASH.to_owned(), |since| minute(since, zone)),
-            ms(glance.now_s),
+            now(&glance.measure, glance.now_s),
             ms(glance.normal_s),
             ms(glance.limit_s),
             lost(glance.lost_s, glance.lost_at_least),
             format!("{} of {}", glance.unsettled, glance.moves),
         ],
         remark: glance.to_s.map_or(String::new(), |to| {
-            let Glance { kind, measure, .. } = glance;
-            format!("by its worst kind, {kind}; now: {measure} of the interval until {}", minute(to, zone))
+            format!("by its worst kind, {}; now: the interval until {}", glance.kind, minute(to, zone))
         }),
         is_bold: glance.state.needs_action(),
     };
@@ -167,8 +173,35 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
         Column::number("lost s"),
         Column::number("unsettled"),
     ];
-    let caption = "Normal is the baseline; lost are seconds against it, ≥ where some moves did not settle. – is not known.";
-    Table { caption: caption.to_owned(), columns, rows: axes.iter().map(row).collect() }
+    let measures = axes.iter().map(|glance| glance.measure.as_str());
+    let caption = format!(
+        "{} Normal is the baseline; lost are seconds against it, ≥ where some moves did not settle. – is not known.",
+        statistic(measures)
+    );
+    Table { caption, columns, rows: axes.iter().map(row).collect() }
+}
+
+/// How a kind settles now, with the name of the statistic: `median 41.2`. Unit: s
+fn now(measure: &str, seconds: Option<f64>) -> String {
+    seconds.map_or(DASH.to_owned(), |_| format!("{measure} {}", ms(seconds)))
+}
+
+/// Which statistic `now` and `normal` are, and why not the same one in all rows.
+fn statistic<'a>(measures: impl Iterator<Item = &'a str>) -> &'static str {
+    let mut means: Vec<bool> =
+        measures.filter(|measure| !measure.is_empty()).map(|measure| measure == "mean").collect();
+    means.sort_unstable();
+    means.dedup();
+    match means[..] {
+        [true] => {
+            "Now and normal are means of the moves that settled: hardly any move settles near the median."
+        }
+        [false, true] => {
+            "Now and normal are medians, unsettled moves as the latest; but means of the moves that settled where hardly any \
+             move settles near the median: don't compare one with the other."
+        }
+        _ => "Now and normal are medians, unsettled moves as the latest.",
+    }
 }
 
 /// Unit: s
@@ -248,20 +281,19 @@ fn kinds(lines: &[TrendLine]) -> Table {
         cells: vec![
             line.axis.clone(),
             line.kind.clone(),
-            ms(line.last_s),
+            now(&line.measure, line.last_s),
             ms(line.compared_s()),
             lost(line.lost_against_baseline_s, line.lost_at_least),
             (line.moves + line.unsettled + line.interrupted).to_string(),
             line.unsettled_share.map_or(DASH.to_owned(), |share| format!("{} %", fixed(100.0 * share, 1))),
-            line.measure.clone(),
         ],
         remark: String::new(),
         is_bold: false,
     };
     let mut columns = ["axis", "kind of move"].map(Column::text).to_vec();
     columns.extend(["now ms", "normal ms", "lost s", "moves", "unsettled"].map(Column::number));
-    columns.push(Column::text("compared"));
-    Table { caption: String::new(), columns, rows: lines.iter().map(row).collect() }
+    let caption = statistic(lines.iter().map(|line| line.measure.as_str())).to_owned();
+    Table { caption, columns, rows: lines.iter().map(row).collect() }
 }
 
 fn holes(holes: &[HoleLine], zone: &TimeZone) -> Block {

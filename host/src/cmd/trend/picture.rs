@@ -33,6 +33,8 @@ pub(super) fn draw(path: &Path, query: &Query, found: &Found, zone: &TimeZone) -
     charts.sort_by_key(|chart| std::cmp::Reverse(chart.moments.len()));
     let text = table::table(&found.lines, zone);
     let mut notes = vec![NOTE.to_owned()];
+    let axes = query.store.find_axes(query.axis.as_deref())?;
+    notes.extend(query.store.caution(&axes)?.map(str::to_owned));
     if let Some(omitted) = charts.len().checked_sub(MOST).filter(|omitted| *omitted > 0) {
         notes
             .insert(0, format!("Not pictured: {}; the table has all.", number::count(omitted, "rarer kind")));

@@ -31,11 +31,10 @@ pub(super) fn page(
     let drawn = |(at, (kind, line))| chart(kind, line, basis).alone(WIDTH, &format!("curve{at}"));
     let pictures = shown(windows, kinds).into_iter().take(DRAWN_KINDS).enumerate().map(drawn);
     let moves = recorded.moves.as_slice();
-    let mut names: Vec<&str> = moves.iter().map(|report| report.axis.as_str()).collect();
-    names.dedup();
+    let names: Vec<&str> = moves.iter().map(|report| report.axis.as_str()).collect();
     let files = files.iter().map(|file| file.display().to_string()).collect();
     Ok(window::page(&WindowPage {
-        name: names.join(", "),
+        name: about::listed(&names, "recordings"),
         windows,
         basis,
         settings: settings(moves, basis, &made),

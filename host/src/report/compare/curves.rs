@@ -1,5 +1,7 @@
 //! In: the moves of a kind, group by group. Out: for each window, how long each group takes to settle.
 
+use stillpoint_core::Definition;
+
 use crate::analysis::quantile::median;
 use crate::analysis::stop_curves::{Curve, Spread, round_windows, settling, windows};
 use crate::report::kind_moves::KindMoves;
@@ -26,13 +28,13 @@ pub fn curves(kind: &KindMoves, most: usize) -> KindCurves {
     at(kind, |curves| windows(curves, most))
 }
 
-/// The curves of a kind at round windows, and at `set`.
-pub fn round_curves(kind: &KindMoves, set: f64) -> KindCurves {
+/// The curves of a kind at round windows, and at `set` if the times there are of the same definition, the last entry.
+pub fn round_curves(kind: &KindMoves, (set, definition): (f64, Definition)) -> KindCurves {
     at(kind, |curves| {
         let mut windows = round_windows(curves);
-        windows.push(set);
+        windows.retain(|window| (window - set).abs() > 1e-9 * set);
+        windows.extend(Some(set).filter(|_| definition == Definition::LastEntry));
         windows.sort_by(f64::total_cmp);
-        windows.dedup_by(|next, first| *next <= *first * (1.0 + 1e-9));
         windows
     })
 }
@@ -41,15 +43,24 @@ fn at(kind: &KindMoves, windows: impl Fn(&[Curve]) -> Vec<f64>) -> KindCurves {
     let curve = |report: &&MoveReport| report.settling_curve.clone();
     let groups: Vec<Vec<Curve>> = kind.groups.iter().map(|moves| moves.iter().map(curve).collect()).collect();
     let windows = windows(&groups.concat());
-    let spreads = |curves: &Vec<Curve>| {
+    let spreads = |moves: &Vec<&MoveReport>| {
         let settlings =
-            |window: f64| curves.iter().map(|curve| settling(curve, window)).collect::<Vec<f64>>();
-        (curves.len(), windows.iter().map(|window| Spread::of(&settlings(*window))).collect())
+            |window: f64| moves.iter().map(|report| settling_at(report, window)).collect::<Vec<f64>>();
+        (moves.len(), windows.iter().map(|window| Spread::of(&settlings(*window))).collect())
     };
-    let groups = groups.iter().map(spreads).collect();
+    let groups = kind.groups.iter().map(spreads).collect();
     let noises: Vec<f64> = kind.groups.iter().flatten().filter_map(|report| report.rest_noise_rms).collect();
     let noise = FEWEST_NOISES * median(&noises).unwrap_or(0.0);
     KindCurves { kind: kind.name.clone(), windows, noise, groups }
+}
+
+/// Settling time of a move for a window: as it was measured where it was measured for that window by the last entry, else by
+/// its curve, which knows it between two windows only; +∞ if it did not settle. Unit: s
+fn settling_at(report: &MoveReport, window: f64) -> f64 {
+    match report.window == window && report.definition == Definition::LastEntry {
+        true => report.settling_s.unwrap_or(f64::INFINITY),
+        false => settling(&report.settling_curve, window),
+    }
 }
 
 impl KindCurves {

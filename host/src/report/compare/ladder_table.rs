@@ -14,11 +14,14 @@ pub fn table(compared: &Compared, ladders: &[KindLadder], heading: &Heading, wid
     text += &groups(&compared.groups);
     text += &format!("window {}, {}\n", printable(&heading.window), heading.definition);
     for ladder in ladders {
-        text += &format!("\n{}:\n  {}\n", printable(&ladder.kind), best(ladder));
+        text += &format!("\n{}:\n  {}\n", printable(&ladder.kind), best(ladder).join("\n  "));
         text += &rungs(ladder, width);
         text += &reasons(ladder);
     }
-    text + &caution(ladders)
+    match caution(ladders) {
+        lines if lines.is_empty() => text,
+        lines => text + "\n* the best that was shown. " + &lines.join("\n") + "\n",
+    }
 }
 
 /// The answer in a sentence: of the kind with most moves.
@@ -38,17 +41,10 @@ pub fn answer(ladders: &[KindLadder], heading: &Heading) -> String {
     }
 }
 
-/// The best setting of each kind, a sentence each, then what to be careful about.
-pub fn lines(ladders: &[KindLadder]) -> Vec<String> {
-    let one = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
-    let kinds = ladders.iter().map(|ladder| format!("{}: {}", ladder.kind, best(ladder)));
-    kinds.chain([caution(ladders)]).map(|line| printable(&one(&line)).to_string()).collect()
-}
-
-/// The best setting, with all comparisons allowed for.
-fn best(ladder: &KindLadder) -> String {
+/// The best setting, and how sure that is with all comparisons allowed for; a line each.
+pub(crate) fn best(ladder: &KindLadder) -> Vec<String> {
     let Some(claim) = &ladder.claim else {
-        return "no setting is shown to be faster than the first one".to_owned();
+        return vec!["no setting is shown to be faster than the first one".to_owned()];
     };
     let (first, best) = (printable(&claim.before), printable(&claim.after));
     let comparisons = ladder.comparisons;
@@ -61,7 +57,7 @@ fn best(ladder: &KindLadder) -> String {
         ("faster", _, _) => format!("{} % sure: more moves settle", number::plain(100.0 * claim.confidence)),
         _ => "more moves are needed to be sure".to_owned(),
     };
-    format!("{best} is the best, faster than {first}\n  ({size}{all})")
+    vec![format!("{best} is the best, faster than {first}"), format!("({size}{all})")]
 }
 
 fn rungs(ladder: &KindLadder, width: usize) -> String {
@@ -97,7 +93,7 @@ fn rungs(ladder: &KindLadder, width: usize) -> String {
 }
 
 /// The median of settling times in ms, in words where it is no number.
-fn median(settling_s: &[f64]) -> String {
+pub(crate) fn median(settling_s: &[f64]) -> String {
     match (Side::of(settling_s).median, settling_s.len()) {
         (_, 0) => "–".to_owned(),
         (median, _) if median.is_finite() => number::fixed(1e3 * median, 1),
@@ -115,7 +111,7 @@ pub(crate) fn is_by_time(pair: &PairLine) -> bool {
 }
 
 /// `faster 98.0 to 112.1`.
-fn verdict(pair: &PairLine) -> String {
+pub(crate) fn verdict(pair: &PairLine) -> String {
     let figure = |seconds: f64| number::fixed(1e3 * seconds, 1);
     match (pair.verdict, pair.shift_s, pair.shift_95_s) {
         ("faster" | "slower", _, _) if !is_by_time(pair) => {
@@ -142,18 +138,17 @@ fn reasons(ladder: &KindLadder) -> String {
         .collect()
 }
 
-/// What each verdict is worth beside the others.
-fn caution(ladders: &[KindLadder]) -> String {
+/// What each verdict is worth beside the others, in lines; none where none was given.
+pub(crate) fn caution(ladders: &[KindLadder]) -> Vec<String> {
     let comparisons: usize = ladders.iter().map(|ladder| ladder.comparisons).sum();
     let confidence = ladders.iter().flat_map(|ladder| &ladder.rungs).find_map(|rung| rung.first.as_ref());
     let Some(confidence) = confidence.map(|pair| pair.confidence).filter(|_| comparisons > 0) else {
-        return String::new();
+        return Vec::new();
     };
     let by_chance = number::plain(1.0 / (1.0 - confidence));
-    format!(
-        "\n* the best that was shown. {comparisons} comparisons, each {} % sure by itself:\n\
-         of settings that are all alike about one comparison in {by_chance} shows a difference.\n\
-         Try the best one once more before you keep it.\n",
-        number::plain(100.0 * confidence)
-    )
+    vec![
+        format!("{comparisons} comparisons, each {} % sure by itself:", number::plain(100.0 * confidence)),
+        format!("of settings that are all alike about one comparison in {by_chance} shows a difference."),
+        "Try the best one once more before you keep it.".to_owned(),
+    ]
 }

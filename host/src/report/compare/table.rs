@@ -35,7 +35,7 @@ pub fn table(compared: &Compared, curves: &[KindCurves], heading: &Heading, widt
         text += &kind(pair);
     }
     for curves in curves {
-        text += &windows(curves, &compared.groups, &heading.unit, width);
+        text += &windows(curves, &compared.groups, heading, width);
     }
     text
 }
@@ -131,12 +131,12 @@ fn ms(seconds: f64) -> String {
 }
 
 /// Medians of all groups for other windows; the smallest is marked.
-fn windows(curves: &KindCurves, groups: &[GroupLine], unit: &str, width: usize) -> String {
+fn windows(curves: &KindCurves, groups: &[GroupLine], heading: &Heading, width: usize) -> String {
     if curves.windows.is_empty() {
         return String::new();
     }
     let window = Column {
-        heading: format!("window\n± {}", printable(unit)),
+        heading: format!("window\n± {}", printable(&heading.unit)),
         spare: 0,
         is_text: false,
         cells: curves.windows.iter().map(|window| number::plain(*window)).collect(),
@@ -149,8 +149,9 @@ fn windows(curves: &KindCurves, groups: &[GroupLine], unit: &str, width: usize) 
     };
     let columns = std::iter::once(window).chain(curves.groups.iter().enumerate().map(column)).collect();
     let (mut columns, dropped) = fitted(columns, width);
+    let by = if heading.definition == "last-entry" { "" } else { " by last entry" };
     let mut text =
-        format!("\n{}, other windows: median ms, * the shortest (not tested)\n", printable(&curves.kind));
+        format!("\n{}, other windows{by}: median ms, * the shortest (not tested)\n", printable(&curves.kind));
     text += &drawn(&mut columns);
     if !dropped.is_empty() {
         text += &format!("Too narrow for: {}\n", dropped.join(", "));

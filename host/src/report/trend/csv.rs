@@ -117,6 +117,7 @@ fn beside(line: &TrendLine) -> Vec<(&'static str, String)> {
         ("interval_s", number(line.interval_s)),
         ("drift_since_s", optional(line.drift_since_s)),
         ("explained", line.explained.join(";")),
+        ("beyond_since_s", optional(line.beyond_since_s)),
     ]
 }
 

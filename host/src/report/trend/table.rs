@@ -187,7 +187,7 @@ const LIMIT: [Cells; 4] = [
     ("axis", 0, |line, _| axis(line)),
     ("kind", 0, |line, _| number(line)),
     ("limit\nms", 0, |line, _| ms(line.limit_s)),
-    ("reached", 0, |line, _| limit(line)),
+    ("reached", 0, limit),
 ];
 
 /// The baseline of the statistic that is followed, with its name: `median 50.0`.
@@ -234,8 +234,12 @@ fn probability(p: Option<f64>) -> String {
     p.map_or(DASH.to_owned(), |p| if p <= LEAST_P { "< 0.001".to_owned() } else { fixed(p, 3) })
 }
 
-/// When the limit is reached, in words.
-pub(crate) fn limit(line: &TrendLine) -> String {
+/// Since when the figure is beyond the limit, or when it will be, in words.
+pub(crate) fn limit(line: &TrendLine, zone: &TimeZone) -> String {
+    if let Some(since) = line.beyond_since_s {
+        let from = if since <= line.from_s { " or earlier" } else { "" };
+        return format!("beyond since {}{from}", minute(since, zone));
+    }
     let time = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), duration);
     let (from, to) = (time(line.limit_earliest_s), time(line.limit_latest_s));
     let text = match line.time_to_limit.as_str() {
@@ -290,6 +294,11 @@ mod tests {
         check(limit("between", Some(0.0), None, Some(300.0)), &["within 5 min\n"]);
         check(limit("unknown", None, None, None), &["unknown\n"]);
         check(limit("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
+        let beyond_since_s = Some(1_795_632_900.0);
+        check(TrendLine { beyond_since_s, ..line() }, &["beyond since 2026-11-25 18:55\n"]);
+        let from_s = 1_795_632_900.0;
+        let words = "beyond since 2026-11-25 18:55 or earlier\n";
+        check(TrendLine { beyond_since_s, from_s, ..line() }, &[words]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);

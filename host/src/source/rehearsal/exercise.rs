@@ -29,6 +29,9 @@ pub struct ExerciseNote {
     pub text: String,
 }
 
+/// The longest rehearsal: a leap year. Unit: min
+const LONGEST: f64 = 8784.0 * 60.0;
+
 impl Exercise {
     /// Reads the text of a file. Lines that begin with `#` say nothing; a first line may name the columns.
     pub fn read(file: &str, text: &str) -> Result<Exercise, Error> {
@@ -103,8 +106,8 @@ fn wrong(file: &str, line: u64, wrong: String) -> Error {
 fn change(cells: &[&str]) -> Result<(usize, Adjustment), String> {
     let &[minute, axis, lever, value] = cells else { return Err(format!("has {} fields", cells.len())) };
     let number = |text: &str| text.parse().ok().filter(|number: &f64| number.is_finite());
-    let minute = number(minute).filter(|minute| *minute >= 0.0);
-    let minute = minute.ok_or("its minute is no number from 0 on")?;
+    let minute = number(minute).filter(|minute| (0.0..=LONGEST).contains(minute));
+    let minute = minute.ok_or_else(|| format!("its minute is no number from 0 to {LONGEST}"))?;
     let place = NAMES.iter().position(|name| *name == axis);
     let place =
         place.ok_or_else(|| format!("{} is none of the axes {}", printable(axis), NAMES.join(", ")))?;
@@ -177,7 +180,8 @@ mod tests {
     fn a_line_that_is_wrong_is_named() {
         for (line, part) in [
             ("1,tray_shuttle,position gain", "has 3 fields"),
-            ("-1,tray_shuttle,position gain,40", "no number from 0 on"),
+            ("-1,tray_shuttle,position gain,40", "no number from 0 to 527040"),
+            ("1e308,dibble,position gain,40", "no number from 0 to 527040"),
             ("1,spindle,position gain,40", "none of the axes tray_shuttle, dibble, gripper_turntable"),
             ("1,dibble,gain,40", "none of the levers position gain, velocity gain"),
             ("1,dibble,position gain,nan", "position gain takes a value from 1 to 500 1/s"),

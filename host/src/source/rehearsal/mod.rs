@@ -8,6 +8,11 @@
 //! Only `+ − × ÷ √` with a fixed step are used, and all random numbers come from a seeded generator that is documented
 //! never to change: the same seed gives the same samples on every platform.
 
+/// What the virtual monitor names itself instead of a board, and the source of its frames where no line lies between.
+pub const BOARD: &str = "rehearsal";
+/// What must stand beside every result of it.
+pub const INVENTED: &str = "Invented data: they come from a rehearsal; no machine was measured.";
+
 pub mod drive;
 pub mod mechanics;
 pub mod profile;

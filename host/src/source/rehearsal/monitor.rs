@@ -170,7 +170,7 @@ impl Monitor {
         let axes = [AxisInfo::new(a.data(), x)?, AxisInfo::new(b.data(), y)?, AxisInfo::new(c.data(), z)?];
         let identity = Identity {
             device,
-            board: "rehearsal",
+            board: super::BOARD,
             reset: Reset::PowerOn,
             period: TICKS_PER_SECOND / rate.max(1),
         };
