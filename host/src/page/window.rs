@@ -70,13 +70,14 @@ pub fn page(stated: &WindowPage) -> Page {
 /// The windows of one kind.
 fn points(kind: &KindLine, basis: &Basis) -> Table {
     let unit = &basis.unit;
-    let number = |value: Option<f64>| value.map_or(table::DASH.to_owned(), number::plain);
+    let rounded = |value: Option<f64>, way: fn(f64) -> String| value.map_or(table::DASH.to_owned(), way);
+    let up = |value: Option<f64>| rounded(value, number::plain_up);
     let fixed = |value: Option<f64>, places| {
         value.map_or(table::DASH.to_owned(), |value| number::fixed(value, places))
     };
     let row = |point: &PointLine| {
-        let mut cells = vec![number(point.settling_s.map(|time| 1e3 * time)), number(point.window)];
-        cells.extend([number(point.window_low), number(point.window_high)]);
+        let mut cells = vec![up(point.settling_s.map(|time| 1e3 * time)), up(point.window)];
+        cells.extend([rounded(point.window_low, number::plain_down), up(point.window_high)]);
         if basis.cycle.is_some() {
             cells.extend([fixed(point.cycle_s, 3), fixed(point.parts_per_hour, 0)]);
         }

@@ -211,7 +211,7 @@ impl Chart {
         canvas.line((area.left, y), (x, y), dots);
         canvas.line((x, y), (x, area.bottom()), dots);
         canvas.circle((x, y), 4.5, "#fff", Stroke::solid(BOUND.colour, 2.0));
-        let text = format!("± {}", caption::length(window, &self.unit));
+        let text = format!("± {} {}", number::plain_up(window), self.unit);
         canvas.text((x + 8.0, y - 8.0), Anchor::Start, ASIDE, &text);
     }
 }

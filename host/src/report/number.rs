@@ -68,6 +68,30 @@ pub fn plain_to(value: f64, digits: u8) -> String {
     trimmed(fixed(value, places as usize))
 }
 
+/// The least number of four significant digits that is not below `value`, as [`plain`] writes it: what is promised of a limit
+/// must hold for the limit that is read.
+pub fn plain_up(value: f64) -> String {
+    outwards(value, f64::ceil)
+}
+
+/// The same of the largest number that is not above `value`.
+pub fn plain_down(value: f64) -> String {
+    outwards(value, f64::floor)
+}
+
+fn outwards(value: f64, rounded: fn(f64) -> f64) -> String {
+    if !value.is_finite() || value == 0.0 {
+        return plain(value);
+    }
+    let decade = value.abs().log10().floor();
+    let places =
+        if (1e-5..1e7).contains(&value.abs()) { (3.0 - decade).clamp(0.0, 9.0) } else { 3.0 - decade };
+    let steps = value * 10_f64.powf(places);
+    // 1e-9: 40 ms may come out of seconds a hair above 40.
+    let is_whole = (steps - steps.round()).abs() <= 1e-9 * steps.abs();
+    plain(if is_whole { value } else { rounded(steps) / 10_f64.powf(places) })
+}
+
 /// `text` of a decimal number without trailing zeros.
 pub fn trimmed(text: String) -> String {
     if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
@@ -93,6 +117,21 @@ pub fn count(count: usize, what: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn limits_are_rounded_outwards() {
+        let ends = |value: f64| [plain_down(value), plain_up(value)];
+        assert_eq!(ends(0.049_371_2), ["0.04937", "0.04938"]);
+        assert_eq!(ends(9.999_91), ["9.999", "10"]);
+        assert_eq!(ends(1e3 * 0.040_12), ["40.12", "40.12"]);
+        assert_eq!(ends(12_345.6), ["12345", "12346"]);
+        assert_eq!(ends(-1.234_56), ["-1.235", "-1.234"]);
+        assert_eq!(ends(0.0), ["0", "0"]);
+        for value in [1.234_56e-7, 3.456_789e-5, 0.1 + 0.2, 7.654_321e8] {
+            let [low, high] = ends(value).map(|text| text.parse::<f64>().unwrap());
+            assert!(low <= value * (1.0 + 1e-9) && value <= high * (1.0 + 1e-9), "{low} {value} {high}");
+        }
+    }
 
     #[test]
     fn settling_digits_follow_the_uncertainty() {

@@ -216,11 +216,13 @@ fn points(moves: &[&MoveReport], curves: &[Curve], basis: &Basis) -> Vec<Point> 
     }
 }
 
-/// Settling time of a move for a window: as it was measured where it was measured for that window, else by its curve.
+/// Settling time of a move for a window: by its curve, which counts whole samples, and not before it was measured where it was
+/// measured for that window. So a window that is stated for this time is no wider.
 fn settling(report: &MoveReport, curve: &Curve, window: f64) -> f64 {
+    let by_curve = stop_curves::settling(curve, window);
     match report.window == window {
-        true => report.settling_s.unwrap_or(f64::INFINITY),
-        false => stop_curves::settling(curve, window),
+        true => by_curve.max(report.settling_s.unwrap_or(f64::INFINITY)),
+        false => by_curve,
     }
 }
 

@@ -31,7 +31,7 @@ pub fn answer(windows: &Windows, basis: &Basis) -> String {
     }
     let others = match windows.kinds.len() - stated {
         0 => String::new(),
-        others => format!("; {others} kinds can't be stated"),
+        others => format!("; {} can't be stated", number::count(others, "kind")),
     };
     format!("{} ({promise}){others}", demand(windows, basis))
 }
@@ -48,7 +48,7 @@ fn demand(windows: &Windows, basis: &Basis) -> String {
         Choice::Settling(time) => match most(|point| point.window) {
             f64::INFINITY => format!("No window is known to do for {}", ms(time)),
             window => {
-                format!("For {} the window must be ± {} {unit} or wider", ms(time), number::plain(window))
+                format!("For {} the window must be ± {} {unit} or wider", ms(time), number::plain_up(window))
             }
         },
         Choice::Window(window) => match most(|point| point.settling_s) {
@@ -56,7 +56,8 @@ fn demand(windows: &Windows, basis: &Basis) -> String {
                 format!("Within ± {} {unit} too many moves do not settle", number::plain(window))
             }
             time => {
-                format!("Within ± {} {unit} the axis settles in {} or less", number::plain(window), ms(time))
+                let time = number::plain_up(1e3 * time);
+                format!("Within ± {} {unit} the axis settles in {time} ms or less", number::plain(window))
             }
         },
     }
@@ -74,13 +75,13 @@ fn points(kind: &KindLine, basis: &Basis, width: usize) -> String {
         is_text: false,
         cells: kind.curve.iter().map(|point| cell(point).unwrap_or("–".to_owned())).collect(),
     };
-    let length = |length: Option<f64>| length.map(number::plain);
+    let up = |length: Option<f64>| length.map(number::plain_up);
     let mark = |point: &PointLine| if point.limited_by.is_some() { "*" } else { " " };
     let mut columns = vec![
-        column("settling\nms".to_owned(), 0, &|point| Some(number::plain(1e3 * point.settling_s?))),
-        column(format!("window\n± {unit}"), 0, &|point| Some(length(point.window)? + mark(point))),
-        column(format!("whole curve\nfrom ± {unit}"), 2, &|point| length(point.window_low)),
-        column(format!("\nto ± {unit}"), 1, &|point| length(point.window_high)),
+        column("settling\nms".to_owned(), 0, &|point| up(Some(1e3 * point.settling_s?))),
+        column(format!("window\n± {unit}"), 0, &|point| Some(up(point.window)? + mark(point))),
+        column(format!("whole curve\nfrom ± {unit}"), 2, &|point| point.window_low.map(number::plain_down)),
+        column(format!("\nto ± {unit}"), 1, &|point| up(point.window_high)),
     ];
     if basis.cycle.is_some() {
         columns.push(column("cycle\ns".to_owned(), 0, &|point| Some(number::fixed(point.cycle_s?, 3))));
