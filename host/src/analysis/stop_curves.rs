@@ -9,16 +9,19 @@ use super::quantile::{quantile_sorted, sorted};
 /// Windows, the widest first, each with its settling time; none if it was not held.
 pub type Curve = Vec<(f64, Option<f64>)>;
 
+/// Numbers that differ by this ratio are the same: a difference of two times, or a length that a person typed.
+const SAME: f64 = 1.0 + 1e-9;
+
 /// From command end until the error stays inside `window`; +∞ if it did not.
 pub fn settling(curve: &[(f64, Option<f64>)], window: f64) -> f64 {
     // The widest window is the narrowest that the error never left.
-    let narrower = curve.get(curve.partition_point(|(of, _)| *of > window));
+    let narrower = curve.get(curve.partition_point(|(of, _)| *of > window * SAME));
     narrower.and_then(|(_, settling)| *settling).unwrap_or(f64::INFINITY)
 }
 
 /// The smallest window inside which the error stays from `settling` on; +∞ if that was not seen.
 pub fn window(curve: &[(f64, Option<f64>)], settling: f64) -> f64 {
-    let in_time = curve.partition_point(|(_, of)| of.is_some_and(|of| of <= settling));
+    let in_time = curve.partition_point(|(_, of)| of.is_some_and(|of| of <= settling * SAME));
     in_time.checked_sub(1).map_or(f64::INFINITY, |at| curve[at].0)
 }
 
@@ -100,6 +103,14 @@ mod tests {
         check(100.0, 8.0);
         assert_eq!(window(&[(3.0, None)], 9.0), f64::INFINITY);
         assert_eq!((settling(&[], 1.0), window(&[], 1.0)), (f64::INFINITY, f64::INFINITY));
+    }
+
+    /// 9.978 ms may come out of two times a hair above.
+    #[test]
+    fn a_hair_makes_no_other_window() {
+        let curve = [(20.0, Some(0.0)), (10.0, Some(0.009_978_000_000_003)), (8.0, Some(0.02))];
+        assert_eq!(window(&curve, 0.009_978), 10.0);
+        assert_eq!(settling(&curve, 9.999_999_999_999), 0.009_978_000_000_003);
     }
 
     #[test]

@@ -101,8 +101,7 @@ fn rungs(ladder: &KindLadder, groups: &[GroupLine]) -> Table {
                 groups[rung.group].note.clone().unwrap_or(table::DASH.to_owned()),
                 side.moves.to_string(),
                 format!("{}{share}", side.unsettled),
-                median(&rung.settling_s),
-                ends(&rung.settling_s),
+                format!("{}{}", median(&rung.settling_s), ends(&rung.settling_s)),
                 pair.map_or(table::DASH.to_owned(), |pair| format!("{}: {}", against + 1, verdict(pair))),
             ],
             remark: pair.map_or(String::new(), |pair| pair.reason.clone()),
@@ -114,8 +113,7 @@ fn rungs(ladder: &KindLadder, groups: &[GroupLine]) -> Table {
         Column::text("changed before it"),
         Column::number("moves"),
         Column::number("unsettled"),
-        Column::number("median ms"),
-        Column::number("95 % ms"),
+        Column::number("median ms (95 %)"),
         Column::text("against the best before it, ms"),
     ];
     let caption =
@@ -123,14 +121,14 @@ fn rungs(ladder: &KindLadder, groups: &[GroupLine]) -> Table {
     Table { caption, columns, rows: ladder.rungs.iter().map(row).collect() }
 }
 
-/// The interval of a median: `43.0 to 43.1`.
+/// The interval of a median, in brackets, on one line; empty for too few moves.
 fn ends(settling_s: &[f64]) -> String {
     let end = |seconds: f64| match seconds.is_finite() {
         true => number::fixed(1e3 * seconds, 1),
         false => "unsettled".to_owned(),
     };
     median_ends(settling_s, 0.95)
-        .map_or(table::DASH.to_owned(), |(low, high)| format!("{} to {}", end(low), end(high)))
+        .map_or(String::new(), |(low, high)| format!(" ({}\u{A0}to\u{A0}{})", end(low), end(high)))
 }
 
 /// The groups with their notes.

@@ -124,11 +124,11 @@ impl Glance {
     }
 }
 
-/// Since when a kind is late: since it is beyond its limit. Since when it drifts or fails: when the drift came, else the first
+/// Since when a kind is late: since it is beyond its limit, unless it was from the first interval on. Since when it drifts or fails: when the drift came, else the first
 /// step that made it slower. Unit: s
 fn since(line: &TrendLine, state: State) -> Option<f64> {
     if state == State::Late {
-        return line.beyond_since_s;
+        return line.beyond_since_s.filter(|since| *since > line.from_s);
     }
     let changed = matches!(state, State::Drifting | State::NotSettling);
     line.drift_since_s.or(line.slower_since_s).filter(|_| changed)
@@ -165,6 +165,7 @@ mod tests {
         check(&[&line(Some(41.0)), &drifting], State::Late, None);
         let late = TrendLine { beyond_since_s: Some(300.0), last_s: Some(0.05), ..drifting.clone() };
         check(&[&late, &drifting], State::Late, Some(300.0));
+        check(&[&TrendLine { from_s: 300.0, ..late }, &drifting], State::Late, None);
         let failing = TrendLine { unsettled: 60, ..line(None) };
         check(&[&drifting, &failing], State::NotSettling, None);
         check(

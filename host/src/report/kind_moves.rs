@@ -29,8 +29,8 @@ pub fn numbers(moves: &[MoveReport], step: f64) -> Vec<Option<u32>> {
 /// A move with the place of its group and the number of its kind.
 type Numbered<'a> = (usize, &'a MoveReport, Option<u32>);
 
-/// The moves of all groups that `counts` accepts, by kind; kinds of a store have the name that the store gives them. `step` is
-/// the smallest change of a position. Unit: `unit`
+/// The moves of all groups that `counts` accepts, by kind. A kind is named by its first move, as a monitor names it; those of a
+/// store have the name that the store gives them. `step` is the smallest change of a position. Unit: `unit`
 pub fn by_kind<'a>(
     groups: &[&'a [MoveReport]],
     (step, unit): (f64, &str),
@@ -40,18 +40,20 @@ pub fn by_kind<'a>(
         groups.iter().enumerate().flat_map(|(at, group)| group.iter().map(move |report| (at, report)));
     let motions: Vec<Option<Motion>> = moves.clone().map(|(_, report)| motion(report)).collect();
     let (numbers, typical) = like_moves::kinds(&motions, step);
+    let first = |number: u32| numbers.iter().position(|of| *of == Some(number)).and_then(|at| motions[at]);
+    let names: Vec<String> = typical.iter().map(|one| name(one, first(one.number), unit)).collect();
     let numbered: Vec<Numbered> =
         moves.zip(numbers).map(|((at, report), number)| (at, report, number)).collect();
     let of = |number: u32, group: usize| {
         let belongs = |(at, report, of): &&Numbered| *at == group && *of == Some(number) && counts(report);
         numbered.iter().filter(belongs).map(|(_, report, _)| *report).collect()
     };
-    let kind = |typical: TypicalMove| KindMoves {
-        name: name(&typical, unit),
+    let kind = |(typical, name): (TypicalMove, String)| KindMoves {
+        name,
         groups: (0..groups.len()).map(|group| of(typical.number, group)).collect(),
         typical,
     };
-    let kinds = typical.into_iter().map(kind);
+    let kinds = typical.into_iter().zip(names).map(kind);
     let mut kinds: Vec<KindMoves> =
         kinds.filter(|kind| kind.groups.iter().any(|moves| !moves.is_empty())).collect();
     let stored: Vec<Option<String>> = kinds.iter().map(stored_name).collect();
@@ -74,8 +76,10 @@ fn stored_name(kind: &KindMoves) -> Option<String> {
     names.into_iter().max_by_key(|(_, moves)| *moves).map(|(name, _)| name.to_owned())
 }
 
-fn name(typical: &TypicalMove, unit: &str) -> String {
+fn name(typical: &TypicalMove, first: Option<Motion>, unit: &str) -> String {
     let &TypicalMove { number, forward, distance, speed } = typical;
+    let distance = first.map_or(distance, |first| first.travel.abs());
+    let speed = first.and_then(|first| first.peak_speed).unwrap_or(speed);
     describe::kind(number, Some(Typical { forward, distance, speed }), unit)
 }
 
@@ -93,7 +97,7 @@ mod tests {
     use crate::report::fixture;
 
     #[test]
-    fn kinds_of_a_store_have_its_names() {
+    fn a_kind_is_named_by_its_first_move_or_by_its_store() {
         let of = |travel: f64, kind: Option<&str>| MoveReport {
             travel,
             kind: kind.map(str::to_owned),
@@ -106,6 +110,9 @@ mod tests {
         assert_eq!(names(&[of(60.0, Some(stored)), of(60.0, Some(stored)), of(60.0, None)]), [stored]);
         let recorded = names(&[of(60.0, None)]);
         assert!(recorded[0].starts_with("+60 mm at ") && recorded[0].ends_with("(kind 1)"), "{recorded:?}");
+        let faster = MoveReport { peak_speed: Some(640.0), ..of(61.0, None) };
+        let first = MoveReport { peak_speed: Some(600.0), ..of(60.0, None) };
+        assert_eq!(names(&[first, faster]), ["+60 mm at 600 mm/s (kind 1)"]);
         let split = names(&[of(60.0, Some(stored)), of(90.0, Some(stored))]);
         assert!(split[0].ends_with("(kind 1)") && split[1].ends_with("(kind 2)"), "{split:?}");
     }

@@ -119,7 +119,8 @@ fn a_store_and_its_samples_say_the_same() {
         let file = format!("{samples}/{axis}.csv");
         let scale = ["--counts-per-unit", counts, "--unit", unit];
         let measured = done(&[&["explain", &file, "--window", window], &scale[..]].concat());
-        assert_eq!(stored, measured);
+        let caution = "Caution: Invented data: they come from a rehearsal; no machine was measured.\n";
+        assert_eq!(stored.strip_suffix(caution), Some(measured.as_str()), "{stored}");
         assert!(stored.contains("Evidence"), "{stored}");
     }
 }

@@ -22,6 +22,9 @@ use stillpoint_core::wire::status::{Cause, Gap, Missing};
 /// 2026-06-02T10:00:00Z. Unit: µs since 1970
 const BEGIN: i64 = 1_780_394_400_000_000;
 
+/// What must stand beside the results of a rehearsal.
+const INVENTED: &str = "Invented data: they come from a rehearsal; no machine was measured.";
+
 /// A folder for one test; goes when the test is over.
 struct Folder(PathBuf);
 
@@ -105,8 +108,9 @@ fn limits(store: &str) {
     let text = done(&["shift", "--store", store, "--limit-ms", "0.5"]);
     let first = text.lines().next().expect("an answer");
     assert!(first.contains("limit 0.5 ms; 2 more axes need action"), "{first}");
+    assert_eq!(text.lines().nth(2), Some(INVENTED));
     // Two lines of headings and three axes.
-    let table: Vec<&str> = text.lines().skip(2).take(5).collect();
+    let table: Vec<&str> = text.lines().skip(3).take(5).collect();
     assert!(table[1].starts_with("axis") && table.iter().all(|line| line.chars().count() <= 80), "{text}");
     assert!(!text.contains('\u{a0}') && text.contains("What was not seen"));
 }
@@ -124,6 +128,21 @@ fn pages(folder: &Folder, store: &str, alarms: usize) {
         assert!(html.contains(part), "{part:?} is not on the page");
     }
     assert_eq!(html.matches(">unacknowledged</td>").count(), alarms);
+    assert!(html.contains(INVENTED), "the page does not say that it is of a rehearsal");
+    // Each figure of now with the name of its statistic, and why they are not the same.
+    let of = |measure: &str| html.matches(&format!(">{measure} ")).count();
+    assert!(of("mean") >= 2 && of("median") >= 2, "{} means, {} medians", of("mean"), of("median"));
+    assert_eq!(
+        html.matches("where hardly any move settles near the median").count(),
+        2,
+        "both tables say why"
+    );
+    // A kind has one name, whoever names it.
+    let kinds = lines("trend", store);
+    let explained = done(&["explain", "--store", store]);
+    for name in kinds.iter().filter_map(|kind| kind["kind"].as_str()) {
+        assert!(explained.contains(&format!("\n{name}: ")), "{name} has another name in {explained}");
+    }
 }
 
 #[test]
@@ -241,7 +260,7 @@ fn what_was_not_seen_and_what_was_set_on_the_monitor_are_reported() {
         (&"learning".into(), &0.03.into())
     );
     let text = done(&["shift", "--store", &store]);
-    for part in ["7 samples missing", "3 frames missing", "no move for 30 min", "axis 0 is late: 2"] {
+    for part in ["7 samples missing", "3 frames missing", "no move for 30 min", "axis 0 is late: median 2"] {
         assert!(text.contains(part), "{part:?} is not in {text}");
     }
 }

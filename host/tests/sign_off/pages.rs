@@ -127,6 +127,12 @@ fn both_pages_say_the_same_on_all_their_sheets() {
                 "{part:?} is not on the page of {moves} moves"
             );
         }
+        let html = html.replace('\u{a0}', " ");
+        assert_eq!(
+            (html.matches("in 95 of 100 cases").count(), html.contains("2u")),
+            (1, false),
+            "one ± a page"
+        );
         // Every move has its row, and the heading of the table stands on every sheet with moves.
         let rows =
             html.rsplit("<h2>Moves</h2>").next().map_or(0, |rows| rows.matches("settled</td>").count());

@@ -177,6 +177,10 @@ fn a_store_is_looked_after() {
         let arguments = moves(more);
         refused(&arguments.iter().map(String::as_str).collect::<Vec<_>>(), 2, parts);
     };
+    // A time of day, as `note` and `compare` read it.
+    for command in ["moves", "alarms", "trend", "shift", "explain"] {
+        done(&[command, "--store", &store, "--since", "00:00"]);
+    }
     check(&["--since", "yesterday"], &["--since yesterday: is no time", "30m, 2h, 3d"]);
     check(&["--axis", "spindle"], &["tray_shuttle, dibble"]);
     check(&["--shift", "late"], &["no shift has this name", "early"]);

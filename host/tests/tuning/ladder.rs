@@ -101,6 +101,21 @@ fn the_ladder_says_what_was_changed_and_which_setting_is_best() {
     assert!(words.contains("setting 3 is the best, faster than setting 1\n  (98.33 % sure: "), "{words}");
     assert!(words.contains("6 comparisons, each 95 % sure by itself"), "{words}");
     assert!(words.lines().all(|line| line.chars().count() <= 80), "{words}");
+    // On a page it is a table: a row for each setting with what was changed, the best one bold.
+    let page = std::env::temp_dir().join(format!("stillpoint-ladder-{}.html", std::process::id()));
+    let report = page.display().to_string();
+    assert!(stillpoint(&[&arguments[..], &["--report", &report]].concat()).status.success());
+    let html = std::fs::read_to_string(&page).expect("a page").replace('\u{a0}', " ");
+    std::fs::remove_file(&page).ok();
+    assert_eq!(
+        html.matches("<td class=\"word\">velocity feedforward 80 → 100 %</td>").count(),
+        2,
+        "of each kind: {html}"
+    );
+    assert!(html.contains("against the best before it, ms") && html.contains("2: faster "), "{html}");
+    for text in [&html, &words.to_string()] {
+        assert!(text.contains("Invented data: they come from a rehearsal"), "{text}");
+    }
     // Times at which one change is made, so that the other is none.
     let later = by_note(&["--since", &at(CHANGES[0] + 0.05)]);
     assert_eq!(later["groups"].as_array().map(Vec::len), Some(2), "{later}");

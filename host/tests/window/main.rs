@@ -97,6 +97,18 @@ fn the_time_for_a_window_is_the_measured_one_in_whole_samples() {
     assert_eq!(number(&point["window"]), 0.05, "{result}");
 }
 
+/// The words of README.md are those of the program, for the recording that comes with it.
+#[test]
+fn the_example_of_the_readme_is_what_the_program_says() {
+    let package = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let file = package.join("recordings/transplanter_tray_shuttle_80_moves.csv").display().to_string();
+    let readme = std::fs::read_to_string(package.join("../README.md")).expect("README.md");
+    let window = between(&done(&["window", &file, "--settling-ms", "60"]), "must be ", " mm or wider");
+    assert!(readme.contains(&window), "README.md does not have {window:?}");
+    let time = between(&done(&["window", &file, "--window", &window[3..]]), "settles in ", " ms or less");
+    assert!(time.parse::<f64>().is_ok_and(|time| time <= 60.0), "{time}");
+}
+
 /// Random stops, and a time and a window as a person types them.
 fn drawn(random: &mut Pcg32) -> (Vec<Tail>, String, String) {
     let mut even =
@@ -136,8 +148,9 @@ fn the_window_printed_for_a_time_and_the_time_printed_for_that_window_agree() {
         let needed = window_for(&time);
         assert!(figure(&time_for(&needed)) <= figure(&time), "{seed}: {time} ms, ± {needed}");
         let settled = time_for(&window);
-        assert!(figure(&window_for(&settled)) <= figure(&window), "{seed}: ± {window}, {settled} ms");
         let of_window = file.json(&["--share", "0.9", "--window", &window]);
+        let of_time = || file.json(&["--share", "0.9", "--settling-ms", &settled]);
+        assert!(figure(&window_for(&settled)) <= figure(&window), "{seed}: {of_window} {}", of_time());
         for kind in of_window["kinds"].as_array().expect("kinds") {
             let low = kind["curve"][0]["window_low"].as_f64().unwrap_or(0.0);
             assert!(low <= figure(&window), "{seed}: {kind}");

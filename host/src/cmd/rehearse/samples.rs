@@ -1,5 +1,4 @@
-//! In: readings of all axes, and the job. Out: a CSV file per axis, in counts, that says that it is invented; with the
-//! job, if there are several.
+//! In: readings of all axes, and the job. Out: a CSV file per axis, in counts; with the job, if there are several.
 
 use std::fs::{self, File};
 use std::io::{BufWriter, Write};
@@ -29,7 +28,6 @@ impl Samples {
         for axis in axes {
             let path = folder.join(axis.name).with_extension("csv");
             let mut file = File::create(&path).map(BufWriter::new).map_err(unusable(&path))?;
-            writeln!(file, "# invented data: greenhouse plug-tray transplanter, {} axis", axis.name)?;
             writeln!(file, "t_s,command,feedback{}", if with_job { ",job" } else { "" })?;
             files.push(file);
         }
