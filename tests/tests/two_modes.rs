@@ -72,10 +72,9 @@ fn two_oscillations_beside_the_bound() {
     let (all, values) = (doubles::cells().len() as f64 * runs as f64, 2.0 * f64::from(stated));
     let (ratio, covered) = ((squares / values).sqrt(), f64::from(covered) / values);
     println!("{stated} of {all} stated, error/bound {ratio:.3}, covered {covered:.3}");
-    assert!(
-        f64::from(stated) >= 0.93 * all && ratio <= 1.15 && covered >= 0.92,
-        "{stated} {ratio} {covered}"
-    );
+    // 95 of 100, less what so few runs leave to chance.
+    let least = 0.95 * all - 2.0 * (0.05 * all).sqrt();
+    assert!(f64::from(stated) >= least && ratio <= 1.15 && covered >= 0.92, "{stated} {ratio} {covered}");
 }
 
 /// Stops of one oscillation in nine shapes, of none in fourteen, and of one that friction ends.
