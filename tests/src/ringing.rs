@@ -7,3 +7,5 @@ pub mod dense;
 pub mod cells;
 pub mod nulls;
 pub mod friction;
+pub mod doubles;
+pub mod singles;

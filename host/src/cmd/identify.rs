@@ -60,7 +60,7 @@ Exit status: 0 done, also if parameters are refused, 1 a recording can't be used
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let scale = arguments.effort_scale.as_deref().map(|text| ratio("--effort-scale", text)).transpose()?;
     let effort = Some(arguments.effort.clone());
-    let choice = Choice { effort, ..arguments.columns.choice(&arguments.scale)? };
+    let choice = Choice { effort, without_command: true, ..arguments.columns.choice(&arguments.scale)? };
     let mut recordings = Vec::new();
     for (place, file) in arguments.files.iter().enumerate() {
         if arguments.files[..place].contains(file) {

@@ -4,7 +4,7 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 use super::measuring::{Measuring, window};
 use super::option_value::whole_from_1;
@@ -14,7 +14,7 @@ use super::recording_options::{Columns, Scale};
 use super::recordings;
 use super::sign_off::{Collected, SignOffOptions};
 use crate::error::Error;
-use crate::measure::{MeasureOptions, Measured, Summary, measure};
+use crate::measure::{MeasureOptions, Measured, Pictures, Summary, measure};
 use crate::plot::album::Album;
 use crate::plot::{self, Format};
 use crate::trace::Choice;
@@ -45,6 +45,15 @@ pub struct Arguments {
     #[arg(long, value_name = "N", requires = "plot", value_parser = whole_from_1)]
     #[arg(allow_negative_numbers = true)]
     plot_move: Option<u32>,
+    /// Draw speed, effort or both below the stop that is drawn large
+    ///
+    /// Speed is the distance over a stretch of time, which its label names: from one sample to the next, the steps of the
+    /// encoder would be all there is to see. Effort needs --effort.
+    #[arg(long, value_name = "WHAT", value_enum, value_delimiter = ',', requires = "plot")]
+    show: Vec<Shown>,
+    /// Column of the effort that is drawn: force, torque or current; by name or number
+    #[arg(long, value_name = "COL", requires = "show")]
+    effort: Option<String>,
     #[command(flatten)]
     sign_off: SignOffOptions,
     #[command(flatten)]
@@ -53,10 +62,20 @@ pub struct Arguments {
     scale: Scale,
 }
 
+/// What can be drawn below a stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Shown {
+    /// Measured and commanded speed
+    Speed,
+    /// Force, torque or current
+    Effort,
+}
+
 const EXAMPLES: &str = "\
 Examples:
   stillpoint measure axis.csv --window 0.01
   stillpoint measure axis.csv --window 0.01 --window-time-ms 20 --plot stops.html
+  stillpoint measure axis.csv --window 0.01 --plot stop.png --show speed,effort --effort 'Current [A]'
   stillpoint measure scope.txt --window 0.01 --rate 4000 --counts-per-unit 16777216/60 --unit mm
   stillpoint measure drive.csv --window 0.01 --time t:ms
   stillpoint measure volts.csv --window 0.01 --command-scale 2.5 --feedback-scale -10/3 --unit mm
@@ -76,7 +95,7 @@ shown to keep the limit of --limit-ms: some don't, or they are too few.";
 /// Measures all files; for one that can't be used an error is printed, and the others are still measured.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let options = arguments.measuring.options(window(&arguments.window)?, &arguments.scale)?;
-    let choice = arguments.columns.choice(&arguments.scale)?;
+    let choice = arguments.choice()?;
     if let Some(path) = &arguments.plot {
         Format::of(path)?;
     }
@@ -115,6 +134,37 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     Ok(ExitCode::from(if status == 0 { verdict } else { status }))
 }
 
+impl Arguments {
+    fn choice(&self) -> Result<Choice, Error> {
+        Ok(Choice { effort: self.effort_column()?, ..self.columns.choice(&self.scale)? })
+    }
+
+    /// The column of the effort, if effort is to be drawn.
+    fn effort_column(&self) -> Result<Option<String>, Error> {
+        let is_shown = self.show.contains(&Shown::Effort);
+        let (option, wrong, remedy) = match (&self.effort, is_shown) {
+            (Some(_), false) => ("--effort", "is not drawn", "add effort to --show, or leave --effort out"),
+            (None, true) => ("--show", "needs a column", "give --effort COL: force, torque or current"),
+            _ => return Ok(self.effort.clone()),
+        };
+        Err(Error::Option {
+            option: option.to_owned(),
+            value: self.effort.clone().unwrap_or_else(|| "effort".to_owned()),
+            wrong: wrong.to_owned(),
+            remedy: remedy.to_owned(),
+        })
+    }
+
+    /// What is recorded for pictures.
+    fn pictures(&self) -> Pictures {
+        Pictures {
+            stops: self.plot.is_some() || self.sign_off.has_page(),
+            speed: self.show.contains(&Shown::Speed),
+            effort: self.effort.is_some(),
+        }
+    }
+}
+
 struct Work<'a> {
     arguments: &'a Arguments,
     options: MeasureOptions,
@@ -132,7 +182,8 @@ impl Work<'_> {
         let bar = progress::bar(name, bytes);
         let axis = path.file_stem().map_or_else(|| name.into(), |stem| stem.to_string_lossy());
         let (output, album, chosen) = (&mut self.output, &mut self.album, self.arguments.plot_move);
-        let pictures = self.arguments.plot.is_some() || self.arguments.sign_off.has_page();
+        let recorded = self.arguments.pictures();
+        let pictures = recorded.stops;
         let mut collected = self.collected.as_mut();
         if let Some(collected) = &mut collected {
             collected.begin(name, trace.layout())?;
@@ -152,7 +203,7 @@ impl Work<'_> {
             }
             Ok(())
         };
-        let summary = measure(&mut trace, (name, &axis), &self.options, pictures, on_move, |bytes| {
+        let summary = measure(&mut trace, (name, &axis), &self.options, recorded, on_move, |bytes| {
             bar.set_position(bytes)
         });
         if let (Some(collected), Ok(summary)) = (&mut self.collected, &summary) {

@@ -100,6 +100,7 @@ impl Columns {
             feedback_time: feedback_time.clone(),
             job: job.clone(),
             effort: None,
+            without_command: false,
             rate: rate.as_deref().map(|rate| fraction("--rate", rate)).transpose()?,
             unit: scale.unit.clone(),
             counts_per_unit: scale.counts_per_unit()?,

@@ -1,6 +1,5 @@
 //! In: a store, axes and a time. Out: their moves and what was not seen of them, as pictures of many moves need them.
 
-use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use crate::error::Error;
@@ -54,11 +53,12 @@ fn names_of(axes: &[KnownAxis]) -> Vec<String> {
 fn unseen(store: &Store, axis: &str, within: (i64, i64)) -> Result<Unseen, Error> {
     let mut unseen = Unseen::default();
     for hole in store.holes(Some(axis), within)? {
-        let Ok(at) = hole.at.parse::<Timestamp>() else { continue };
-        let at = at.as_microsecond();
         match hole.length_s {
-            Some(length) => unseen.stretches.push((at, at.saturating_add(length.saturating_mul(1_000_000)))),
-            None => unseen.missing.push(at),
+            Some(length) => {
+                let end = hole.at.saturating_add(length.saturating_mul(1_000_000));
+                unseen.stretches.push((hole.at, end));
+            }
+            None => unseen.missing.push(hole.at),
         }
     }
     Ok(unseen)

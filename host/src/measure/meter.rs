@@ -1,13 +1,17 @@
 //! In: rows of one recording. Out: the reports of its moves, each with its samples if they are to be drawn.
 
-use stillpoint_core::ringing::{Fit, StopCapture};
+use stillpoint_core::ringing::{Answer, Fit, Refusal, StopCapture};
 use stillpoint_core::{Axis, Event, Position, Reading, Reasons, Record};
 
+use super::efforts::Efforts;
 use super::jobs::Jobs;
 use super::likeness::{Likeness, Verdict};
+use super::motion_recorder::{Pictures, Place, Shown};
 use super::options::MeasureOptions;
+use super::raw_stop::{RawStop, Samples};
 use super::signals::Signals;
 use super::stop_recorder::StopRecorder;
+use crate::analysis::two_modes::{TwoModes, two_modes};
 use crate::decode::StopRinging;
 use crate::error::Error;
 use crate::plot::StopTrace;
@@ -36,10 +40,15 @@ pub struct Meter {
     feedback: (String, u64),
     signals: Signals,
     jobs: Jobs,
+    pictures: Pictures,
+    efforts: Efforts,
+    /// Name of its column.
+    effort: String,
     /// Whether samples are missing before the next reading.
     has_gap: bool,
     axis: Axis,
     stop: StopCapture,
+    raw: RawStop,
     fit: Fit,
     likeness: Likeness,
     /// Moves withheld until feedback has followed the command.
@@ -65,6 +74,10 @@ pub struct Meter {
     sample_period: u32,
 }
 
+/// Why no oscillation is stated where there may be two. Those of a plain lag are left out: they are frequent, and each look
+/// costs milliseconds.
+const HIDE_TWO: [Refusal; 3] = [Refusal::NotExponential, Refusal::NotBeyondDecay, Refusal::TooFewPeriods];
+
 /// What reports of the axis need. `names`: of the file and of the axis.
 fn context(layout: &Layout, names: (&str, &str), options: &MeasureOptions) -> Result<AxisContext, Error> {
     Ok(AxisContext {
@@ -84,17 +97,21 @@ impl Meter {
         layout: &Layout,
         names: (&str, &str),
         options: &MeasureOptions,
-        pictures: bool,
+        pictures: impl Into<Pictures>,
     ) -> Result<Meter, Error> {
+        let pictures = pictures.into();
         let context = context(layout, names, options)?;
         let settings = context.settings;
         Ok(Meter {
             feedback: (layout.columns.2.clone(), 0),
             signals: Signals::new(layout, options, &settings),
             jobs: Jobs::default(),
+            efforts: Efforts::default(),
+            effort: layout.effort.clone().unwrap_or_default(),
             has_gap: false,
             axis: Axis::new(settings),
             stop: StopCapture::new(settings.encoder_step),
+            raw: RawStop::default(),
             fit: Fit::default(),
             likeness: Likeness::default(),
             withheld: Vec::new(),
@@ -104,7 +121,8 @@ impl Meter {
             clock_reading: None,
             readings: Vec::new(),
             undecided: None,
-            recorder: pictures.then(|| StopRecorder::new(layout.origin_s)),
+            recorder: pictures.stops.then(|| StopRecorder::new(layout.origin_s)),
+            pictures,
             moves: 0,
             command_changes: 0,
             command: None,
@@ -128,6 +146,7 @@ impl Meter {
                         self.feedback.1 = *line;
                     }
                     self.jobs.reading(*line, *reading, first);
+                    self.efforts.reading(*line, *reading);
                     self.stand_before(*reading);
                     self.signals.push(*reading, &mut self.readings);
                 }
@@ -135,6 +154,7 @@ impl Meter {
                     self.signals.flush(&mut self.readings);
                     self.measure_readings(out)?;
                     self.axis.gap();
+                    self.raw.gap();
                     self.has_gap = true;
                 }
                 Row::Clock { second, .. } => {
@@ -143,7 +163,7 @@ impl Meter {
                     self.clock_reading = Some(*second);
                 }
                 Row::Job { line, job } => self.jobs.change(*line, *job),
-                Row::Effort { .. } => {}
+                Row::Effort { line, effort } => self.efforts.add(*line, *effort),
             }
         }
         self.measure_readings(out)
@@ -199,6 +219,7 @@ impl Meter {
             }
             measured.last().into_iter().for_each(|last| self.jobs.measured(*last, self.axis.now()));
             self.signals.watch(measured);
+            self.raw.add(measured);
             // A rest ends with the reading before the one that shows it.
             let before = measured.iter().rev().nth(1).copied().or(self.last);
             self.report_moves(before, out)?;
@@ -231,11 +252,26 @@ impl Meter {
                 recorder.gap(before, now);
             }
             let error = self.context.length(self.axis.error());
+            let effort = self.efforts.of(reading.tick);
+            let place = self.pictures.has_strips().then(|| self.place(*reading));
             if let Some(recorder) = &mut self.recorder {
-                recorder.push(now, error, status.moving, status.position == Position::Outside);
+                let is_shown = recorder.push(now, error, status.moving, status.position == Position::Outside);
+                if let (true, Some(place)) = (is_shown, place) {
+                    recorder.motion.push(now, place, effort);
+                }
             }
         }
         readings.len()
+    }
+
+    /// Where the axis is told to be and where it is.
+    fn place(&self, reading: Reading) -> Place {
+        let (upper, lower) = self.context.settings.command_scale;
+        let command = f64::from(reading.command) * f64::from(upper) / f64::from(lower);
+        Place {
+            command: self.context.length(command),
+            feedback: self.context.length(f64::from(reading.feedback)),
+        }
     }
 
     /// The command starts; the stop before may yet go on, if that was a late pulse. Unit: s
@@ -262,13 +298,12 @@ impl Meter {
             let curve = curve.map(|point| self.signals.point(point));
             let job = self.jobs.of(record.start);
             let report = MoveReport { job, ..MoveReport::new(&self.context, &record, curve) };
-            let report = report.with_ringing(self.ringing(&record));
+            let ringing = self.ringing(&record);
+            let report = report.with_ringing(ringing).with_two_modes(self.two_modes(&record, ringing));
             let undecided = self.undecided.take();
             let recorder = undecided.as_ref().or(self.recorder.as_ref());
-            let points = recorder.map(StopRecorder::points).unwrap_or_default();
-            let gaps = recorder.map(StopRecorder::gaps).unwrap_or_default();
             let fine = recorder.map(|recorder| recorder.envelope().curve(&report)).unwrap_or_default();
-            let samples = StopTrace::from_clock(points, gaps, report.command_end_s);
+            let samples = recorder.map(|recorder| self.samples(recorder, &report)).unwrap_or_default();
             self.moves += 1;
             self.withheld.push(Measured { report, samples, curve: fine });
             if verdict == Verdict::Open && self.likeness.is_full() {
@@ -284,6 +319,22 @@ impl Meter {
         Ok(())
     }
 
+    /// What a picture of a move shows.
+    fn samples(&self, recorder: &StopRecorder, report: &MoveReport) -> StopTrace {
+        let shown = Shown {
+            command_end_s: report.command_end_s,
+            sample_period_s: self.context.seconds(self.sample_period),
+            encoder_step: self.context.length(f64::from(self.context.settings.encoder_step)),
+            peak_speed: report.peak_speed,
+            unit: &report.unit,
+            effort: &self.effort,
+        };
+        StopTrace {
+            strips: recorder.motion.strips(self.pictures, shown),
+            ..StopTrace::from_clock(recorder.points(), recorder.gaps(), report.command_end_s)
+        }
+    }
+
     /// Looks for ringing in the stop of a move, as a monitor does.
     fn ringing(&mut self, record: &Record) -> StopRinging {
         if !record.outcome.is_whole() {
@@ -292,6 +343,20 @@ impl Meter {
         let Some(capture) = self.stop.of(record.command_end) else { return StopRinging::NotEvaluated };
         self.fit.start(capture, self.context.settings.ticks_per_second);
         self.fit.finish().map_or(StopRinging::Unknown, StopRinging::Evaluated)
+    }
+
+    /// Looks for two oscillations in all samples of the stop of a move, where one is stated or may hide two.
+    fn two_modes(&self, record: &Record, ringing: StopRinging) -> Option<TwoModes> {
+        let may_hide_two = match ringing {
+            StopRinging::Evaluated(Answer::Ringing(_)) => true,
+            StopRinging::Evaluated(Answer::Refused(why)) => HIDE_TWO.contains(&why),
+            _ => false,
+        };
+        let capture = self.stop.of(record.command_end).filter(|_| may_hide_two)?;
+        let Samples { errors, period } = self.raw.of(capture.first())?;
+        let settings = &self.context.settings;
+        let period_s = period / f64::from(settings.ticks_per_second);
+        two_modes(&errors, period_s, f64::from(settings.encoder_step)).ok()
     }
 
     /// Compares the travel of feedback, from the rest before to `end`, with that of the command.

@@ -2,7 +2,8 @@
 //!
 //! ```text
 //! trace ► rows ► signals: turn (core), quiet ► meter (the core's axis) ► record ► signals, likeness ► report
-//!                                                └► stop_recorder: samples of the move, thinned
+//!                                                ├► raw_stop: feedback of the stop ► two modes
+//!                                                └► stop_recorder: samples of the move, thinned; motion_recorder beside
 //! ```
 //! Only the move under way is in memory, so a recording may have any length.
 
@@ -14,12 +15,16 @@ mod turn_jumps;
 mod signals;
 mod likeness;
 mod envelope;
+mod motion_recorder;
 mod stop_recorder;
+mod efforts;
+mod raw_stop;
 mod jobs;
 mod meter;
 mod moves_with_effort;
 
 pub use meter::{Measured, Meter};
+pub use motion_recorder::Pictures;
 pub use moves_with_effort::MovesWithEffort;
 pub use options::{MeasureOptions, Wrap};
 
@@ -43,12 +48,13 @@ pub struct Summary {
 /// Measures one recording. Every move goes to `on_move` as soon as its rest is over, and the bytes read so
 /// far to `on_bytes` now and then.
 ///
-/// `pictures` records the samples of each move, at most a few thousand, and its settling curve as fine as the samples.
+/// `pictures` records the samples of each move, at most a few thousand, and its settling curve as fine as the samples; a
+/// `bool` does so without speed and effort.
 pub fn measure(
     trace: &mut Trace,
     names: (&str, &str),
     options: &MeasureOptions,
-    pictures: bool,
+    pictures: impl Into<Pictures>,
     mut on_move: impl FnMut(Measured) -> Result<(), Error>,
     mut on_bytes: impl FnMut(u64),
 ) -> Result<Summary, Error> {

@@ -152,7 +152,8 @@ mod tests {
     use crate::trace::Choice;
 
     fn read(text: &str) -> MovesWithEffort {
-        let choice = Choice { effort: Some("force".into()), unit: Some("mm".into()), ..Choice::default() };
+        let (effort, unit) = (Some("force".into()), Some("mm".into()));
+        let choice = Choice { effort, without_command: true, unit, ..Choice::default() };
         let bytes = std::io::Cursor::new(text.to_owned().into_bytes());
         let trace = Trace::from_reader("made up", bytes, &choice).expect("a recording");
         MovesWithEffort::read(trace, None).expect("its rows")

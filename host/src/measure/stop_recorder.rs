@@ -2,6 +2,7 @@
 //! envelope.
 
 use super::envelope::Envelope;
+use super::motion_recorder::MotionRecorder;
 use crate::plot::decimate::{Decimator, POINTS};
 
 /// What is drawn beyond the last sample outside, at the least. Unit: s
@@ -19,6 +20,8 @@ pub(crate) struct StopRecorder {
     /// Where samples are missing.
     gaps: Vec<(f64, f64)>,
     envelope: Envelope,
+    /// Empty unless strips are drawn.
+    pub(super) motion: MotionRecorder,
 }
 
 impl StopRecorder {
@@ -30,13 +33,14 @@ impl StopRecorder {
             outside_s: second,
             gaps: Vec::new(),
             envelope: Envelope::default(),
+            motion: MotionRecorder::default(),
         }
     }
 
-    /// Adds one sample, on the recording's clock.
+    /// Adds one sample, on the recording's clock; whether it is drawn.
     ///
     /// Once feedback has stood inside for as long as it took to get there, the rest adds nothing.
-    pub(crate) fn push(&mut self, second: f64, error: f64, moving: bool, outside: bool) {
+    pub(crate) fn push(&mut self, second: f64, error: f64, moving: bool, outside: bool) -> bool {
         self.envelope.push(second, error.abs());
         if moving {
             self.moving_s = second;
@@ -45,9 +49,11 @@ impl StopRecorder {
             self.outside_s = second;
         }
         let so_far = self.outside_s - self.moving_s;
-        if second - self.outside_s <= so_far.max(LEAST_S) {
+        let is_drawn = second - self.outside_s <= so_far.max(LEAST_S);
+        if is_drawn {
             self.points.push(second, error);
         }
+        is_drawn
     }
 
     /// Samples are missing between these two seconds on the recording's clock.

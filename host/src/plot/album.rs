@@ -32,7 +32,7 @@ impl Album {
         if is_chosen {
             self.chosen = Some(self.moves.len());
         }
-        self.points += samples.points.len();
+        self.points += samples.size();
         self.moves.push((report, samples));
         if self.points > self.most_points {
             self.thin();
@@ -47,8 +47,10 @@ impl Album {
             let mut decimator = Decimator::new(most);
             samples.points.iter().for_each(|(t_s, error)| decimator.push(*t_s, *error));
             samples.points = decimator.points();
+            // Only the stop drawn large has strips.
+            samples.strips.clear();
         }
-        self.points = self.moves.iter().map(|(_, samples)| samples.points.len()).sum();
+        self.points = self.moves.iter().map(|(_, samples)| samples.size()).sum();
         // Where all are as thin as they get, thinning at every further move would only cost time.
         self.most_points = self.most_points.max(2 * self.points);
     }

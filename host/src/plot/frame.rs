@@ -101,7 +101,7 @@ impl Frame {
         canvas.text_upwards((left - LEFT + 14.0, top + height / 2.0), LABEL, &label);
     }
 
-    fn x_ticks(&self) -> Vec<Tick> {
+    pub(super) fn x_ticks(&self) -> Vec<Tick> {
         self.x.ticks((self.area.width / 95.0) as usize)
     }
 

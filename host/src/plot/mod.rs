@@ -46,6 +46,7 @@ mod dots;
 pub mod moments;
 
 // The pictures.
+pub mod strips;
 mod stop;
 mod curve;
 mod overlay;
@@ -79,6 +80,8 @@ pub struct StopTrace {
     pub points: Vec<(f64, f64)>,
     /// Where samples are missing: times from command end of the samples before and after, in order (s).
     pub gaps: Vec<(f64, f64)>,
+    /// What is drawn below the error, if anything is.
+    pub strips: Vec<strips::Strip>,
 }
 
 impl StopTrace {
@@ -88,7 +91,16 @@ impl StopTrace {
         Self {
             points: points.into_iter().map(|(t_s, error)| (t_s - command_end_s, error)).collect(),
             gaps: gaps.into_iter().map(|(from, to)| (from - command_end_s, to - command_end_s)).collect(),
+            strips: Vec::new(),
         }
+    }
+}
+
+impl StopTrace {
+    /// Number of points, those of the strips among them.
+    fn size(&self) -> usize {
+        let lines = self.strips.iter().flat_map(|strip| &strip.lines);
+        self.points.len() + lines.map(|line| line.points.len()).sum::<usize>()
     }
 }
 

@@ -1,7 +1,7 @@
 //! In: a sheet of moves. Out: one SVG with its heading and three pictures one below the other.
 
 use super::canvas::{ASIDE, Anchor, Area, Canvas, Face, LABEL, TITLE};
-use super::{Drawn, Sheet, caption, curve, frame, overlay, stop, succession, text_fit};
+use super::{Drawn, Sheet, caption, curve, frame, overlay, stop, strips, succession, text_fit};
 use crate::report::move_report::MoveReport;
 
 /// Width of a sheet; with its height it fills an A4 page. Unit: pixel
@@ -24,9 +24,10 @@ pub(super) fn pictures(sheet: &Sheet) -> &'static [Picture] {
 }
 
 impl Picture {
-    fn height(self) -> f64 {
+    fn height(self, sheet: &Sheet) -> f64 {
+        let strips = caption::chosen(sheet).map_or(0.0, |shown| strips::height(&shown.samples.strips));
         match self {
-            Self::Stop => 400.0,
+            Self::Stop => 400.0 + strips,
             Self::Curve => 330.0,
             Self::Overlay => 390.0,
         }
@@ -64,8 +65,8 @@ impl Picture {
     /// This picture alone, `width` pixels wide; `name` must be unique on the page.
     pub(super) fn alone(self, sheet: &Sheet, width: f64, name: &str) -> String {
         let mut canvas = Canvas::named(name);
-        self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height: self.height() }, sheet);
-        canvas.finish(width, self.height(), self.title(), &description(sheet))
+        self.draw(&mut canvas, Area { left: 0.0, top: 0.0, width, height: self.height(sheet) }, sheet);
+        canvas.finish(width, self.height(sheet), self.title(), &description(sheet))
     }
 }
 
@@ -79,7 +80,7 @@ pub fn drawn(sheet: &Sheet, limit: f64) -> Vec<Drawn> {
     let alone = |(at, picture): (usize, Picture)| Drawn {
         title: picture.title().to_owned(),
         description: description(sheet),
-        size: (WIDTH, picture.height()),
+        size: (WIDTH, picture.height(sheet)),
         svg: picture.alone(sheet, WIDTH, &format!("picture{at}")),
     };
     let pictures = [Picture::Overlay, Picture::Stop, Picture::Curve].into_iter().enumerate().map(alone);
@@ -91,8 +92,12 @@ pub fn svg(sheet: &Sheet) -> String {
     let mut canvas = Canvas::named("sheet");
     let mut top = heading(&mut canvas, sheet);
     for picture in pictures(sheet) {
-        picture.draw(&mut canvas, Area { left: 0.0, top, width: WIDTH, height: picture.height() }, sheet);
-        top += picture.height();
+        picture.draw(
+            &mut canvas,
+            Area { left: 0.0, top, width: WIDTH, height: picture.height(sheet) },
+            sheet,
+        );
+        top += picture.height(sheet);
     }
     top = notes(&mut canvas, sheet.notes, top + 6.0);
     canvas.finish(WIDTH, top + MARGIN, &sheet.heading, &description(sheet))

@@ -5,7 +5,7 @@ use stillpoint_core::Definition;
 use super::canvas::{ASIDE, Anchor, Area, Canvas, INK, LABEL, QUIET, Stroke};
 use super::frame::{self, Frame};
 use super::scale::{self, Scale};
-use super::{PlottedMove, caption, text_fit, thin};
+use super::{PlottedMove, caption, strips, text_fit, thin};
 use crate::report::move_report::{MoveReport, definition_name};
 use crate::report::number;
 
@@ -28,7 +28,8 @@ const ABOVE: f64 = 88.0;
 pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &PlottedMove, name: &str) {
     let report = shown.report;
     caption::title(canvas, outer, &heading(report, name));
-    let area = frame::inner(outer, ABOVE);
+    let below = strips::height(&shown.samples.strips);
+    let area = frame::inner(Area { height: outer.height - below, ..outer }, ABOVE);
     let points = caption::finite(&shown.samples.points);
     let span = span(report, &points);
     let seen: Vec<(f64, f64)> = points.iter().copied().filter(|p| p.0 >= span.0 && p.0 <= span.1).collect();
@@ -52,8 +53,15 @@ pub(super) fn draw(canvas: &mut Canvas, outer: Area, shown: &PlottedMove, name: 
     canvas.clipped(area, |canvas| error(canvas, &frame, &path, &gaps));
     leaving(canvas, &frame, &path);
     let time = format!("time from command end ({unit}){}", cut(report, &seen, low, high));
-    frame.edges(canvas, &time, &format!("command − feedback ({})", report.unit));
+    frame.outline(canvas);
+    frame.y_edge(canvas, &format!("command − feedback ({})", report.unit));
     marks(canvas, &frame, report, factor);
+    if shown.samples.strips.is_empty() {
+        return frame.x_edge(canvas, &frame.x_ticks(), &time);
+    }
+    let marks = instants(report, factor);
+    let time = strips::Time { scale: frame.x, factor, gaps: &gaps, marks: &marks, label: &time };
+    strips::draw(canvas, area, &shown.samples.strips, time);
 }
 
 /// The title of the picture; `name` is that of the move.
@@ -178,6 +186,14 @@ fn cut(report: &MoveReport, seen: &[(f64, f64)], low: f64, high: f64) -> String 
         return String::new();
     }
     format!("; error cut, it reaches {}", caption::length(largest, &report.unit))
+}
+
+/// What is marked in the strips as well. Unit: that of the time axis
+fn instants(report: &MoveReport, factor: f64) -> Vec<(f64, Stroke)> {
+    let settling = report.last_entry_s().0.map(|at| (at, LAST_ENTRY));
+    let confirmation = report.confirmation_s.map(|at| (at, CONFIRMATION));
+    let all = [Some((0.0, COMMAND_END)), settling, confirmation].into_iter().flatten();
+    all.filter(|(at, _)| at.is_finite()).map(|(at, stroke)| (at * factor, stroke)).collect()
 }
 
 fn marks(canvas: &mut Canvas, frame: &Frame, report: &MoveReport, factor: f64) {

@@ -2,8 +2,6 @@
 
 use stillpoint_core::Outcome;
 
-use super::move_report::MoveReport;
-
 /// One move.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Moment {
@@ -13,12 +11,4 @@ pub struct Moment {
     pub outcome: Outcome,
     /// Its settling time; none unless it settled. Unit: s
     pub settling_s: Option<f64>,
-}
-
-impl Moment {
-    /// Of a report whose command ended at this instant. Unit: µs since 1970, UTC
-    pub fn of(report: &MoveReport, at: i64) -> Moment {
-        let settling_s = report.settling_s.filter(|settling| settling.is_finite());
-        Moment { at, outcome: report.outcome, settling_s }
-    }
 }

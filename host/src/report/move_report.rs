@@ -170,6 +170,26 @@ move_report! {
     ringing_amplitude: Option<f64>, "unit" = None;
     /// Why no ringing, or no damping ratio, is stated; none where both are, or nothing is known.
     ringing_reason: Option<String>, "" = None;
+    /// Damped frequency of the larger of two oscillations that all samples of the stop show; none unless two are shown.
+    first_mode_hz: Option<f64>, "Hz" = None;
+    /// Standard uncertainty of `first_mode_hz`.
+    first_mode_u_hz: Option<f64>, "Hz" = None;
+    /// Damping ratio of that oscillation, the larger of two.
+    first_mode_damping: Option<f64>, "1" = None;
+    /// Standard uncertainty of `first_mode_damping`.
+    first_mode_damping_u: Option<f64>, "1" = None;
+    /// Amplitude of that oscillation, the larger of two, at the command end.
+    first_mode_amplitude: Option<f64>, "unit" = None;
+    /// Damped frequency of the smaller of two oscillations that all samples of the stop show; none unless two are shown.
+    second_mode_hz: Option<f64>, "Hz" = None;
+    /// Standard uncertainty of `second_mode_hz`.
+    second_mode_u_hz: Option<f64>, "Hz" = None;
+    /// Damping ratio of that oscillation, the smaller of two.
+    second_mode_damping: Option<f64>, "1" = None;
+    /// Standard uncertainty of `second_mode_damping`.
+    second_mode_damping_u: Option<f64>, "1" = None;
+    /// Amplitude of that oscillation, the smaller of two, at the command end.
+    second_mode_amplitude: Option<f64>, "unit" = None;
 }
 
 /// The field that follows [`FIELDS`] where a monitor has assigned the move to a kind.

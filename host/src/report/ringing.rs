@@ -5,6 +5,7 @@ use stillpoint_core::ringing::{Answer, Refusal, Ringing};
 
 use super::field::WindowSettling;
 use super::move_report::MoveReport;
+use crate::analysis::two_modes::TwoModes;
 use crate::decode::StopRinging;
 
 impl MoveReport {
@@ -34,6 +35,25 @@ impl MoveReport {
             tail_s: found.tail.map(decimal),
             ringing_amplitude: Some(decimal(found.amplitude) / self.counts_per_unit),
             ringing_reason: found.damping.is_none().then(|| no_damping.to_owned()),
+            ..self
+        }
+    }
+
+    /// The report with the two oscillations of its stop, if two are shown.
+    pub fn with_two_modes(self, found: Option<TwoModes>) -> MoveReport {
+        let Some(TwoModes { first, second }) = found else { return self };
+        let counts = self.counts_per_unit;
+        MoveReport {
+            first_mode_hz: Some(first.frequency),
+            first_mode_u_hz: Some(first.frequency_u),
+            first_mode_damping: Some(first.damping),
+            first_mode_damping_u: Some(first.damping_u),
+            first_mode_amplitude: Some(first.amplitude / counts),
+            second_mode_hz: Some(second.frequency),
+            second_mode_u_hz: Some(second.frequency_u),
+            second_mode_damping: Some(second.damping),
+            second_mode_damping_u: Some(second.damping_u),
+            second_mode_amplitude: Some(second.amplitude / counts),
             ..self
         }
     }

@@ -17,8 +17,10 @@ const INTERVAL: i64 = 300;
 pub struct HoleLine {
     /// Name of the axis; empty where a hole is of the whole monitor.
     pub axis: String,
-    /// From when on, RFC 3339, UTC; of missing samples and frames when they were reported.
-    pub at: String,
+    /// From when on, as RFC 3339, UTC, in JSON; of missing samples and frames when they were reported.
+    /// Unit: µs since 1970, UTC
+    #[serde(serialize_with = "time::serialize")]
+    pub at: i64,
     /// `samples`, `frames`, or `no moves`.
     pub what: &'static str,
     /// Number of missing samples or frames; none for a stretch without moves.
@@ -60,7 +62,7 @@ impl Store {
         let rows = statement.query_map(params![since, until, axis], |row| {
             Ok(HoleLine {
                 axis: row.get(0)?,
-                at: time::text(row.get(1)?),
+                at: row.get(1)?,
                 what: if row.get(2)? { "samples" } else { "frames" },
                 count: Some(row.get(3)?),
                 length_s: None,
@@ -92,7 +94,7 @@ impl Store {
             let length = (pair[1] - from) / span * INTERVAL;
             (length > 0).then(|| HoleLine {
                 axis: alike.first().map_or(String::new(), |known| known.axis.name.clone()),
-                at: time::text(from),
+                at: from,
                 what: "no moves",
                 count: None,
                 length_s: Some(length),

@@ -32,11 +32,11 @@ impl Store {
             .collect();
         let mut of_none = KindMoments { kind: None, moments: Vec::new() };
         let reports = Reports::new(self, known)?;
-        self.stored_moves(known, within, false, &mut |stored, details| {
+        self.stored_moves(known, within, false, &mut |stored, _| {
             let id = kind::id(stored.boot, stored.wire.kind);
             let is_it = |one: &&mut KindMoments| one.kind.as_ref().is_some_and(|kind| kind.ids.contains(&id));
             let of = all.iter_mut().find(is_it).unwrap_or(&mut of_none);
-            of.moments.extend(reports.of(stored, details).map(|report| Moment::of(&report, stored.at)));
+            of.moments.extend(reports.moment(stored));
             Ok(())
         })?;
         all.push(of_none);

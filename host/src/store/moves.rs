@@ -15,6 +15,7 @@ use super::{frame, kind};
 use crate::error::Error;
 use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
+use crate::report::moment::Moment;
 use crate::report::move_report::MoveReport;
 
 /// Moves read at a time.
@@ -184,8 +185,7 @@ impl<'a> Reports<'a> {
     }
 
     pub(super) fn of(&self, stored: &StoredMove, details: Details) -> Option<MoveReport> {
-        // If no settings frame of the monitor came, the defaults are assumed.
-        let settings = stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())?;
+        let settings = self.settings_of(stored)?;
         let Axis { name, unit, counts_per_unit, window, source, .. } = &self.known.axis;
         let counts = f64::from(settings.window);
         // The window as the user gave it is reported, as long as it is the one in force.
@@ -203,6 +203,19 @@ impl<'a> Reports<'a> {
         let report = report.with_ringing(details.ringing);
         let job = Some(stored.wire.job).filter(|job| *job > 0);
         Some(MoveReport { job, kind: self.kind(stored), ..report })
+    }
+
+    /// When and how a move ended, as its report has it.
+    pub(super) fn moment(&self, stored: &StoredMove) -> Option<Moment> {
+        let ticks_per_second = f64::from(self.settings_of(stored)?.ticks_per_second);
+        let Record { outcome, settling, .. } = Record::from(&stored.wire);
+        let settling_s = settling.map(|ticks| f64::from(ticks) / ticks_per_second);
+        Some(Moment { at: stored.at, outcome, settling_s })
+    }
+
+    /// If no settings frame of the monitor came, the defaults are assumed.
+    fn settings_of(&self, stored: &StoredMove) -> Option<Settings> {
+        stored.settings(&self.settings).or(Settings::new(Parameters::at(1_000_000)).ok())
     }
 
     fn kind(&self, stored: &StoredMove) -> Option<String> {

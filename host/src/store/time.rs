@@ -1,6 +1,7 @@
 //! In: an instant as text. Out: microseconds since 1970, UTC; and back.
 
 use jiff::{SignedDuration, Timestamp};
+use serde::Serializer;
 
 use crate::error::Error;
 
@@ -14,6 +15,11 @@ pub fn text(microseconds: i64) -> String {
     // The calendar ends with the year 9999; beyond, the number itself is written.
     Timestamp::from_microsecond(microseconds)
         .map_or(format!("{microseconds} µs"), |time| format!("{time:.6}"))
+}
+
+/// The same in a file. Input unit: µs since 1970, UTC
+pub fn serialize<S: Serializer>(microseconds: &i64, serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.serialize_str(&text(*microseconds))
 }
 
 /// `2026-05-04T10:11:12Z`, a date, or how long ago: `90s`, `30m`, `2h`, `3d`. Unit: µs since 1970, UTC

@@ -20,9 +20,10 @@ pub struct Choice {
     pub feedback_time: Option<String>,
     /// Column of the number of the product, by name or by number from 1.
     pub job: Option<String>,
-    /// Column of the effort, by name or by number from 1. Then no command is needed: where the recording has none, it is the
-    /// feedback.
+    /// Column of the effort, by name or by number from 1.
     pub effort: Option<String>,
+    /// Whether no command is needed: where the recording has none, it is the feedback.
+    pub without_command: bool,
     /// Rows per second, instead of a time column. Unit: Hz
     pub rate: Option<Fraction>,
     /// Name of the unit of position.

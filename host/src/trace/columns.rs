@@ -87,7 +87,7 @@ pub(crate) fn choose(table: Table<'_>, choice: &Choice) -> Result<Columns, Error
         return table.in_order(timed);
     }
     let mut selected = table.by_options(choice, time_name)?;
-    let needed = table.needed(&selected, timed, choice.effort.is_none());
+    let needed = table.needed(&selected, timed, !choice.without_command);
     table.all_missing(&selected, &needed)?;
     let mut is_error = choice.feedback.is_none() && choice.following_error.is_some();
     let no_time = table.complete(&mut selected, &mut is_error, &needed)?;

@@ -11,6 +11,8 @@ use crate::trace::rows::Row;
 #[derive(Clone, Debug)]
 pub(crate) struct EffortColumn {
     index: usize,
+    /// As the header has it.
+    pub(crate) name: String,
     dialect: Dialect,
 }
 
@@ -30,7 +32,7 @@ impl EffortColumn {
         } else if !column.numeric {
             format!("column '{}' does not hold numbers", column.name)
         } else {
-            return Ok(Some(EffortColumn { index: column.index, dialect }));
+            return Ok(Some(EffortColumn { index: column.index, name: column.name.clone(), dialect }));
         };
         Err(table.unusable("--effort", wrong))
     }

@@ -52,6 +52,8 @@ pub struct Layout {
     pub decimal: char,
     /// Names of the time, command and feedback columns; time is `None` with a given rate.
     pub columns: (Option<String>, String, String),
+    /// Name of the effort column, if one is read.
+    pub effort: Option<String>,
     /// Name of the unit of position.
     pub unit: String,
     /// Unit: counts/unit

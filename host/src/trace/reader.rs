@@ -88,6 +88,7 @@ impl RowReader {
             delimiter: ',',
             decimal: '.',
             columns: columns.names(),
+            effort: None,
             unit,
             counts_per_unit: choice.counts_per_unit.unwrap_or(scale.counts_per_unit()),
             ticks_per_second: timebase.ticks_per_second,

@@ -199,6 +199,7 @@ impl Rules {
         }
         reader.layout.delimiter = char::from(self.dialect.delimiter);
         reader.layout.decimal = char::from(self.dialect.decimal);
+        reader.layout.effort = self.effort.as_ref().map(|effort| effort.name.clone());
         Ok(reader)
     }
 

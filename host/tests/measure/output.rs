@@ -113,8 +113,10 @@ fn every_field_holds_a_value_in_some_move() {
     let mut lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
     folder.write("axis.csv", outcomes());
     lines.extend(folder.run("axis.csv --window 0.01 --format jsonl").lines());
-    folder.write("axis.csv", ringing());
-    lines.extend(folder.run("axis.csv --window 0.01 --format jsonl").lines());
+    for recording in [ringing(), two_modes()] {
+        folder.write("axis.csv", recording);
+        lines.extend(folder.run("axis.csv --window 0.01 --format jsonl").lines());
+    }
     let empty = |name: &&str| lines.iter().all(|line| line[*name].is_null());
     assert_eq!(names().into_iter().filter(empty).collect::<Vec<_>>(), Vec::<&str>::new());
 }
@@ -130,6 +132,39 @@ fn ringing() -> String {
     };
     let rows: String = (0..1000).map(row).collect();
     format!("time,command,feedback\n{rows}")
+}
+
+/// A recording of one move that rings at 20 and at 23 Hz.
+fn two_modes() -> String {
+    let row = |k: u32| {
+        let (ms, since) = (f64::from(k), f64::from(k.saturating_sub(200)) / 1000.0);
+        let command = ((ms - 100.0) / 100.0).clamp(0.0, 1.0);
+        let wave = |size: f64, decay: f64, hz: f64| {
+            size * (-decay * since).exp() * (std::f64::consts::TAU * hz * since).cos()
+        };
+        let error = if k < 100 { 0.0 } else { command * (wave(0.2, 2.0, 20.0) + wave(0.1, 3.0, 23.0)) };
+        format!("{},{command},{:.4}\n", ms / 1000.0, command - error)
+    };
+    let rows: String = (0..2500).map(row).collect();
+    format!("time,command,feedback\n{rows}")
+}
+
+#[test]
+fn two_oscillations_are_told_apart() {
+    let folder = Folder::new("two_modes");
+    folder.write("axis.csv", two_modes());
+    let lines = folder.run("axis.csv --window 0.01 --format jsonl").lines();
+    let near = |name: &str, truth: f64, within: f64| {
+        let value = lines[0][name].as_f64().unwrap_or_else(|| panic!("{name} in {}", lines[0]));
+        assert!((value - truth).abs() < within, "{name}: {value}");
+    };
+    let damping = |decay: f64, hz: f64| decay / (std::f64::consts::TAU * hz).hypot(decay);
+    for (mode, hz, decay, size) in [("first", 20.0, 2.0, 0.2), ("second", 23.0, 3.0, 0.1)] {
+        near(&format!("{mode}_mode_hz"), hz, 0.01);
+        near(&format!("{mode}_mode_damping"), damping(decay, hz), 2e-4);
+        near(&format!("{mode}_mode_amplitude"), size, 1e-3);
+    }
+    assert!(lines[0]["damping_ratio"].is_null(), "one oscillation does not describe it: {}", lines[0]);
 }
 
 /// A recording whose moves have every outcome, and a job.

@@ -155,3 +155,55 @@ fn recordings_differ_by_colour_and_dash_and_names_where_they_differ() {
         assert!(named >= 2, "{line} in the subject and in the key: {texts:?}");
     }
 }
+
+/// A recording with an effort column.
+fn with_effort() -> String {
+    let effort = |line: (usize, &str)| match line.0 {
+        0 => format!("{},Force [N]\n", line.1),
+        row => format!("{},{}\n", line.1, row % 50),
+    };
+    overshooting(1.0, 0.5).lines().enumerate().map(effort).collect()
+}
+
+#[test]
+fn speed_and_effort_stand_below_the_stop() {
+    let folder = Folder::new("strips");
+    folder.write("axis.csv", with_effort());
+    let picture = |more: &str| {
+        let ran = folder.run(&format!("axis.csv --window 0.05 --plot a.svg {more}"));
+        assert_eq!(ran.status, 0, "{ran:?}");
+        std::fs::read_to_string(folder.path("a.svg")).expect("a picture")
+    };
+    let (plain, speed) = (picture(""), picture("--show speed"));
+    let both = picture("--show speed,effort --effort 4");
+    let has = |svg: &str| {
+        ["(mm/s)", "commanded", "effort: Force [N]", "error cut"].map(|text| svg.matches(text).count())
+    };
+    assert_eq!(has(&plain)[..3], [0, 0, 0]);
+    assert_eq!((&has(&speed)[..3], &has(&both)[..3]), (&[1, 1, 0][..], &[1, 1, 1][..]));
+    let height = |svg: &str| -> f64 {
+        let height = svg.split(" height=\"").nth(1).and_then(|text| text.split('"').next());
+        height.and_then(|height| height.parse().ok()).expect("a height")
+    };
+    assert!(height(&plain) < height(&speed) && height(&speed) < height(&both));
+    // Not one of the numbers depends on what is drawn.
+    let lines = |more: &str| folder.run(&format!("axis.csv --window 0.05 --format jsonl{more}")).out;
+    assert_eq!(lines(""), lines(" --plot b.svg --show speed,effort --effort 4"));
+}
+
+#[test]
+fn what_can_not_be_drawn_is_refused_in_words() {
+    let folder = Folder::new("no_strips");
+    folder.write("axis.csv", with_effort());
+    for (more, status, parts) in [
+        ("--plot a.svg --show effort", 2, ["--show effort", "give --effort COL"]),
+        ("--plot a.svg --show speed --effort 4", 2, ["--effort 4", "add effort to --show"]),
+        ("--plot a.svg --show effort --effort torque", 1, ["no column 'torque'", "Force [N]"]),
+        ("--show speed", 2, ["--plot", "required"]),
+    ] {
+        let ran = folder.run(&format!("axis.csv --window 0.05 {more}"));
+        assert_eq!((ran.status, ran.out.as_str()), (status, ""), "{more}");
+        ran.assert_stderr_has(&parts);
+    }
+    assert!(!folder.path("a.svg").exists());
+}

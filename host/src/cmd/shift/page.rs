@@ -311,7 +311,7 @@ fn holes(holes: &[HoleLine], zone: &TimeZone) -> Block {
         let cause = if hole.cause.is_empty() { DASH } else { &hole.cause };
         Row {
             cells: vec![
-                local(&hole.at, zone),
+                wall_time::second(hole.at, zone),
                 axis.to_owned(),
                 count.or(length).unwrap_or_default(),
                 cause.to_owned(),

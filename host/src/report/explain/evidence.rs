@@ -82,7 +82,17 @@ fn ringing(stops: &Stops) -> Vec<Option<String>> {
     let turns =
         |turns: &MedianInterval| format!("turns {} times before it stays inside", plain_to(turns.median, 2));
     let decay = |decay: &MedianInterval| format!("decays with a time constant of {}", ms(decay));
-    vec![Some(frequency), figures.turning_points.as_ref().map(turns), figures.decay_s.as_ref().map(decay)]
+    let two = figures.two_modes_hz.filter(|hz| 2 * hz[0].values > count).map(|hz| {
+        let [lower, higher] = hz.map(|hz| with_interval(&hz, 1.0));
+        let stops = hz[0].values;
+        format!("shows two oscillations in all samples of {stops} of {count}, at {lower} and {higher} Hz")
+    });
+    vec![
+        Some(frequency),
+        two,
+        figures.turning_points.as_ref().map(turns),
+        figures.decay_s.as_ref().map(decay),
+    ]
 }
 
 fn lag(figures: &Figures, scale: Scale) -> Vec<Option<String>> {

@@ -33,6 +33,8 @@ pub struct Figures {
     pub rest_error: Option<MedianInterval>,
     /// The widest window that was not held. Unit: that of position
     pub not_held: Option<MedianInterval>,
+    /// Lower and higher frequency of stops that show two oscillations. Unit: Hz
+    pub two_modes_hz: Option<[MedianInterval; 2]>,
 }
 
 /// A figure as other tools read it.
@@ -69,6 +71,9 @@ impl Figures {
             error_at_command_end: typical(|stop| Some(behind(stop, stop.error_at_command_end))),
             rest_error: typical(|stop| stop.rest_error.map(|error| behind(stop, error))),
             not_held: typical(not_held),
+            two_modes_hz: typical(|stop| two_modes(stop, f64::min))
+                .zip(typical(|stop| two_modes(stop, f64::max)))
+                .map(|(lower, higher)| [lower, higher]),
         }
     }
 
@@ -117,6 +122,11 @@ fn decay(stop: &MoveReport) -> Option<f64> {
     }
     let alpha = std::f64::consts::TAU * frequency * ratio / (1.0 - ratio * ratio).sqrt();
     (alpha > 0.0).then(|| 1.0 / alpha)
+}
+
+/// One of two frequencies. Unit: Hz
+fn two_modes(stop: &MoveReport, which: fn(f64, f64) -> f64) -> Option<f64> {
+    Some(which(stop.first_mode_hz?, stop.second_mode_hz?))
 }
 
 /// The widest window that was not held.

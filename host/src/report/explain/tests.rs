@@ -175,3 +175,23 @@ fn kinds_go_by_direction() {
     assert_eq!(names, kinds.iter().map(|kind| kind.name.as_str()).collect::<Vec<_>>());
     assert_eq!(names.len(), 2);
 }
+
+/// Said where most stops of the kind show both.
+#[test]
+fn two_oscillations_are_evidence_of_ringing() {
+    let evidence = |with_two: u32| {
+        let axis = axis(40, "ringing", |report, scatter| {
+            let two = (Some(21.0 * scatter), Some(27.0 * scatter));
+            // Either may be the larger one.
+            let (first, second) = if report.number.is_multiple_of(3) { (two.1, two.0) } else { two };
+            if report.number <= with_two {
+                (report.first_mode_hz, report.second_mode_hz) = (first, second);
+            }
+        });
+        Explained::new(&[axis]).axes[0].kinds[0].causes[0].evidence.clone()
+    };
+    let said = evidence(30);
+    assert!(said.contains("shows two oscillations in all samples of 30 of 40, at 20.98"), "{said}");
+    assert!(said.contains(" and 26.97"), "{said}");
+    assert!(!evidence(20).contains("oscillations"), "{}", evidence(20));
+}
