@@ -9,7 +9,7 @@ use crate::ringing::StopCapture;
 use crate::sample::{Reading, Sampler};
 use crate::settings::Settings;
 use crate::settling::curve::{Curve, CurvePoint, Readout};
-use crate::settling::stop::RestEnd;
+use crate::settling::stop::{RestEnd, Stop};
 use crate::settling::window::Position;
 use crate::settling::{Settling, Status};
 use crate::signature::Shape;
@@ -291,6 +291,14 @@ impl Axis {
         aside == Aside::StandsAlone && self.report(record)
     }
 
+    /// The stop whose rest ends with this sample.
+    fn stop(&self, move_command: &MoveCommand, end: RestEnd, readout: &Readout) -> Stop {
+        let stop = self.settling.stop(&self.settings, move_command, end, readout);
+        let stands =
+            stop.position == Position::Outside && self.shape.stands(&self.settings, end.error, readout.held);
+        Stop { offset: stands.then_some(end.error), ..stop }
+    }
+
     /// The record of the pending move, whose rest ends with this sample.
     fn close(&mut self, end: RestEnd) -> Option<Record> {
         let move_command = self.pending.take()?;
@@ -306,7 +314,7 @@ impl Axis {
             late: move_command.ending.late,
             set: (self.settings.window, None),
         };
-        let stop = self.settling.stop(&self.settings, &move_command, end, &readout);
+        let stop = self.stop(&move_command, end, &readout);
         let mut record =
             Record::new(&self.settings, self.motion.moves.saturating_add(1), &move_command, &stop);
         readout.set.1 = record.confirmation.map(|held| held.saturating_sub(self.settings.window_time));

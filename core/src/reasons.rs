@@ -70,7 +70,8 @@ impl Reasons {
     pub const SPIKE: Reasons = Reasons(1 << 15);
     /// The rest was closed by [`crate::Axis::finish`], not by the next move.
     pub const ENDED: Reasons = Reasons(1 << 16);
-    /// Unsettled, and feedback stands: the rest error is that constant offset.
+    /// Unsettled, and feedback stands: over the last quarter of the rest or longer the error neither swings, by what a
+    /// swing of 1 Hz to the target would show, nor creeps. The rest error is that constant offset.
     pub const OFFSET: Reasons = Reasons(1 << 17);
     /// A window 1 % wider or narrower settles earlier or later by more than uncertainty and steepness explain.
     pub const FRAGILE: Reasons = Reasons(1 << 18);

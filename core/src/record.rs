@@ -82,7 +82,8 @@ pub struct Record {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Mean error over the rest, if inside at its end; the last error, if feedback stands outside. Unit: 1/256 counts
+    /// Mean error over the rest, if inside at its end; the last error, if feedback stands outside
+    /// ([`Reasons::OFFSET`]); else none. Unit: 1/256 counts
     pub rest_error: Option<i64>,
     /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: Option<u32>,
@@ -121,7 +122,6 @@ impl Record {
         let times = if outcome == Outcome::Untrusted { Times::default() } else { times };
         let (settled, at_rest) = (outcome == Outcome::Settled, stop.position != Position::Outside);
         let uncertainty = if settled { times.uncertainty } else { Uncertainty::default() };
-        let offset = stop.offset.map(|offset| 256 * i64::from(offset));
         Record {
             number,
             start: move_command.start,
@@ -139,7 +139,7 @@ impl Record {
             overshoot: stop.overshoot,
             peak_following_error: stop.peak_following_error,
             error_at_command_end: stop.error_at_command_end,
-            rest_error: if at_rest { Some(stop.rest_error) } else { offset },
+            rest_error: if at_rest { Some(stop.rest_error) } else { offset(stop, reasons) },
             rest_noise_rms: at_rest.then_some(stop.rest_noise),
             peak_speed: stop.peak_speed,
             held: stop.held,
@@ -155,6 +155,11 @@ impl Record {
             standing: None,
         }
     }
+}
+
+/// The constant offset beside the window, if it is named. Unit: 1/256 counts
+fn offset(stop: &Stop, reasons: Reasons) -> Option<i64> {
+    stop.offset.filter(|_| reasons.has(Reasons::OFFSET)).map(|offset| 256 * i64::from(offset))
 }
 
 /// Longest move that 32-bit ticks can measure; a longer one is untrusted and has no curve. Unit: ticks

@@ -2,7 +2,7 @@
 //!
 //! Five features are collected sample by sample, each in a file of its own: [`lag`], [`turns`], [`blocks`], [`standing`]
 //! and [`noise`]. At the end of the rest [`evidence`] reads them out, and [`rules`] compare them with thresholds, whose
-//! reasons are in METHOD.md.
+//! reasons are in METHOD.md. [`offset`] tells from the blocks whether feedback stands at the end.
 
 use crate::motion::{Aside, Phase};
 use crate::sample::Sample;
@@ -13,6 +13,7 @@ pub(crate) mod turns;
 pub(crate) mod blocks;
 pub(crate) mod standing;
 pub(crate) mod noise;
+pub(crate) mod offset;
 pub(crate) mod evidence;
 pub(crate) mod rules;
 

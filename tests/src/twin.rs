@@ -122,6 +122,29 @@ impl Whole {
         self.error[sample]
     }
 
+    /// Whether feedback stands at the end of the rest, for an encoder step of one count. Unit: counts, ticks/s
+    pub fn stands(&self, window: i64, ticks_per_second: i64, of: &Move) -> bool {
+        let errors = &self.error[of.command_end..=of.rest_end];
+        let length = (0..).map(|power| 1_usize << power).find(|length| errors.len() <= 12 * length);
+        let blocks: Vec<&[i64]> = errors.chunks(length.expect("a power of two")).collect();
+        let spread = (window / 4).max(2);
+        let shift = last_shift(&blocks, errors.len());
+        if shift > 0.5 && shift * 6.0 > spread as f64 {
+            return false;
+        }
+        let milliseconds = (self.tick[of.rest_end] - self.tick[of.command_end]) * 1000 / ticks_per_second;
+        (0..blocks.len()).any(|first| {
+            let stretch = blocks[first..].concat();
+            let samples = stretch.len() as i64;
+            let all = errors.len() as i64;
+            let seen = (milliseconds * (samples - 1) / (all - 1).max(1)).min(500);
+            // A swing of 1 Hz that reaches the target, seen for so long: amplitude (2 T)².
+            let amplitude = window.max(2).max(self.error[of.rest_end].abs() / 2);
+            let swing = amplitude * seen * seen;
+            4 * samples >= all && range(&stretch) <= spread && (range(&stretch) + 1) * 250_000 <= swing
+        })
+    }
+
     /// Stretches inside, from the command end to the end of the rest.
     fn stays(&self, from: usize, to: usize, inside: &dyn Fn(usize) -> bool) -> Vec<(usize, usize)> {
         let mut stays: Vec<(usize, usize)> = vec![];
@@ -150,4 +173,21 @@ impl Whole {
         let square = errors.iter().map(|error| (*error as f64 - mean).powi(2)).sum::<f64>() / count;
         (mean, square.sqrt())
     }
+}
+
+/// Largest error less the smallest.
+fn range(errors: &[i64]) -> i64 {
+    errors.iter().max().unwrap_or(&0) - errors.iter().min().unwrap_or(&0)
+}
+
+/// Distance of the middles of the errors of the last two sixths of these blocks, to half a block. Unit: counts
+fn last_shift(blocks: &[&[i64]], errors: usize) -> f64 {
+    let length = blocks[0].len() as f64;
+    let nearest = |part: usize| ((errors * part / 6) as f64 / length + 0.5).floor() as usize;
+    let middle = |from: usize, to: usize| {
+        let from = from.min(blocks.len() - 1);
+        let part = blocks[from..to.clamp(from + 1, blocks.len())].concat();
+        (part.iter().max().unwrap_or(&0) + part.iter().min().unwrap_or(&0)) as f64 / 2.0
+    };
+    (middle(nearest(4), nearest(5)) - middle(nearest(5), nearest(6))).abs()
 }

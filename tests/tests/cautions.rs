@@ -88,15 +88,17 @@ fn a_recording_that_ends_before_the_rest_is_named() {
 #[test]
 fn a_constant_offset_is_named_with_its_size() {
     for (offset, next) in [(40, Some(300)), (-40, Some(300)), (40, None)] {
-        let record = moves(50, &falling(200, offset), next)[0];
+        let mut errors = falling(200, offset);
+        errors.resize(400, offset);
+        let record = moves(50, &errors, next)[0];
         assert_eq!(record.outcome, Outcome::Unsettled);
         assert!(record.reasons.has(Reasons::OFFSET), "{}", record.reasons);
         assert_eq!((record.rest_error, record.rest_noise_rms), (Some(256 * i64::from(offset)), None));
     }
-    // Still falling, or swinging: no offset, and no error of the rest.
+    // Still falling, or swinging, or seen for too short a time: no offset, and no error of the rest.
     let fall: Vec<i32> = (0..60).map(|k| 400 - 5 * k).collect();
     let swing: Vec<i32> = (0..60).map(|k| if k % 8 < 4 { 60 } else { -60 }).collect();
-    for errors in [&fall, &swing] {
+    for errors in [&fall, &swing, &falling(200, 40)] {
         let record = moves(50, errors, Some(0))[0];
         assert_eq!((record.outcome, record.rest_error), (Outcome::Unsettled, None));
         assert!(!record.reasons.has(Reasons::OFFSET), "{}", record.reasons);

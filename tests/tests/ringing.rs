@@ -269,3 +269,65 @@ fn the_answer_has_these_bits() {
     assert_eq!(again, Some(answer));
     assert!(fit.is_idle() && fit.step().is_none());
 }
+
+/// The time constant of the tail that is stated.
+fn stated_tail(stop: &Stop, chance: &mut Chance) -> Option<Option<f32>> {
+    match fitted(&capture(&stop.errors(chance))).0 {
+        Answer::Ringing(found) if found.damping.is_some() => Some(found.tail),
+        Answer::Ringing(_) | Answer::Refused(_) => None,
+    }
+}
+
+/// A ringing stop without a tail; the noise is often that of the encoder alone.
+fn pure(chance: &mut Chance) -> Stop {
+    let amplitude = between(20.0, 20_000.0, chance);
+    let noise = [0.0, 0.002, 0.02][chance.below(3) as usize] * amplitude;
+    Stop {
+        frequency: between(5.0, 150.0, chance),
+        damping: between(0.005, 0.25, chance),
+        amplitude,
+        phase: core::f64::consts::TAU * chance.uniform(),
+        offset: amplitude * (chance.uniform() - 0.5),
+        noise,
+        samples: between(200.0, 4096.0, chance) as usize,
+        ..Stop::default()
+    }
+}
+
+#[test]
+fn a_stop_without_a_tail_states_none() {
+    let mut chance = Chance::new(seed(59));
+    let (mut answers, mut tails) = (0_u64, 0_u64);
+    while answers < rounds(500) {
+        let stop = pure(&mut chance);
+        let Some(tail) = stated_tail(&stop, &mut chance) else { continue };
+        answers += 1;
+        tails += u64::from(tail.is_some());
+        if tail.is_some() {
+            println!("{stop:?} {tail:?}");
+        }
+    }
+    println!("{tails} tails in {answers} stops without one");
+    assert!(tails == 0, "{tails} of {answers}");
+}
+
+#[test]
+fn a_tail_is_stated_within_a_fifth() {
+    let mut chance = Chance::new(seed(60));
+    let (mut answers, mut stated, mut off) = (0_u64, 0_u64, 0_u64);
+    while answers < rounds(250) {
+        let mut stop = pure(&mut chance);
+        (stop.tail, stop.damping) = (stop.amplitude * between(0.3, 3.0, &mut chance), stop.damping.min(0.1));
+        stop.tail_time = between(0.02, 0.25, &mut chance) * (stop.samples as f64 / RATE).min(1.0);
+        let Some(tail) = stated_tail(&stop, &mut chance) else { continue };
+        answers += 1;
+        stated += u64::from(tail.is_some());
+        let wrong = tail.is_some_and(|tail| (f64::from(tail) / stop.tail_time - 1.0).abs() > 0.2);
+        off += u64::from(wrong);
+        if wrong || tail.is_none() {
+            println!("{stop:?} {tail:?}");
+        }
+    }
+    println!("{stated} tails in {answers} stops with one, {off} off by a fifth");
+    assert!(stated * 10 >= answers * 9 && off * 50 <= answers, "{stated} of {answers}, {off}");
+}

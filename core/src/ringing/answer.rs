@@ -18,7 +18,7 @@ pub struct Ringing {
     pub frequency_u: f32,
     /// None if the decay is not exponential, as that of dry friction.
     pub damping: Option<Damping>,
-    /// Time constant of the tail beside the oscillation, if there is one. Unit: s
+    /// Time constant of the tail beside the oscillation; none if none was seen. Unit: s
     pub tail: Option<f32>,
     /// Amplitude at the first point. Unit: counts
     pub amplitude: f32,

@@ -30,6 +30,10 @@ const SLICE: usize = 64;
 const HIGHEST: f32 = 0.4;
 const QUICKEST: f32 = 3.0 / 8.0;
 
+/// Smallest tail that is stated, and largest uncertainty of its time constant. Unit: encoder steps, 1
+const TAIL_STEPS: f32 = 2.0;
+const TAIL_U: f32 = 0.3;
+
 /// The fitted oscillation and what speaks for it.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Evidence {
@@ -125,7 +129,7 @@ impl Evidence {
 
     fn ringing(&self, scale: &Scale) -> Ringing {
         let mode = &self.best.mode;
-        let (u_frequency, u_ratio) = self.uncertainties();
+        let [u_frequency, u_ratio, _] = self.uncertainties();
         let ratio = mode.decay / mode.frequency;
         let hertz = mode.frequency / TAU / scale.seconds;
         let square = 1.0 + ratio * ratio;
@@ -133,16 +137,23 @@ impl Evidence {
             frequency: hertz,
             frequency_u: hertz * u_frequency,
             damping: Some(Damping { ratio: ratio / root(square), u: u_ratio / (square * root(square)) }),
-            tail: (mode.tail > 0.0).then(|| scale.seconds / mode.tail),
+            tail: self.shows_tail(scale).then(|| scale.seconds / mode.tail),
             amplitude: self.amplitude() * scale.counts,
         }
     }
 
-    /// Standard uncertainties of ln ω and of α/ω.
-    fn uncertainties(&self) -> (f32, f32) {
-        let [frequency, ratio, _] = self.best.variances();
+    /// Standard uncertainties of ln ω, of α/ω and of ln λ.
+    fn uncertainties(&self) -> [f32; 3] {
         let factor = self.deviation() * root(self.inflation());
-        (factor * root(frequency), factor * root(ratio))
+        self.best.variances().map(|variance| factor * root(variance))
+    }
+
+    /// Whether the tail of the model is one that was seen. Where there is none, the model may still take one for what
+    /// encoder steps and f32 leave.
+    fn shows_tail(&self, scale: &Scale) -> bool {
+        let [_, _, u] = self.uncertainties();
+        let size = self.best.sizes.tail.abs();
+        self.best.mode.has_free_tail(self.points) && size >= TAIL_STEPS * scale.step && u <= TAIL_U
     }
 
     /// Periods that can be seen before the record or the noise ends them.
@@ -158,7 +169,7 @@ impl Evidence {
     fn refusal(&self, scale: &Scale) -> Option<Refusal> {
         let mode = &self.best.mode;
         let ratio = mode.decay / mode.frequency;
-        let (u_frequency, u_ratio) = self.uncertainties();
+        let [u_frequency, u_ratio, _] = self.uncertainties();
         let squares = self.best.squares.max(1e-30);
         // Beside a tail, more damping can't be told from friction.
         let most = if mode.tail > 0.0 { 0.25 } else { 0.5 };

@@ -126,6 +126,11 @@ impl Mode {
         mode.bounded(points)
     }
 
+    /// Whether there is a tail within its bounds: at one of them its rate is that of the bound, not of the points.
+    pub(crate) fn has_free_tail(&self, points: f32) -> bool {
+        self.tail > FREE * FLATTEST / points && FREE * self.tail < STEEPEST
+    }
+
     /// The nearest mode that these points could show.
     pub(crate) fn bounded(&self, points: f32) -> Mode {
         let mut mode = *self;
@@ -167,3 +172,5 @@ const LARGEST_RATIO: f32 = 0.7;
 /// Bounds of an exponential: a flatter one is an offset and a slope, a steeper one a point. Unit: 1, 1/point
 const FLATTEST: f32 = 0.3;
 const STEEPEST: f32 = 1.5;
+/// A rate this much from its bound is none that the bound has made. Unit: 1
+const FREE: f32 = 1.01;

@@ -229,17 +229,6 @@ impl Peaks {
         }
     }
 
-    /// Whether feedback, outside the window with this error, stands: the error was much the same at the starts of the
-    /// last two blocks, both within the last `time`. Unit: counts, ticks
-    pub(crate) fn stands(&self, error: i32, tick: u32, time: u32, spread: u32) -> bool {
-        let (older_tick, older_error) = self.older;
-        let near = |before: i32| before.wrapping_sub(error).unsigned_abs() <= spread;
-        older_tick != self.block.tick
-            && tick.wrapping_sub(older_tick) <= time
-            && near(older_error)
-            && near(self.block.error)
-    }
-
     /// Error eight to sixteen samples ago, and the time since then. Unit: counts, ticks
     pub(crate) fn earlier(&self, sample: Sample) -> (i32, u32) {
         let (tick, error) = self.older;

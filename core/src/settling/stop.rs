@@ -40,7 +40,7 @@ pub struct Stop {
     pub rest_noise: u32,
     /// Number of samples in the rest error.
     pub rest_samples: u32,
-    /// Outside at the end of the rest, but standing: the error there. Unit: counts
+    /// Outside at the end of the rest, but standing: the error there; [`crate::Axis`] knows it. Unit: counts
     pub offset: Option<i32>,
     /// A spike of feedback, faster than the axis ever moves, decides.
     pub spike: bool,
@@ -93,7 +93,7 @@ impl Settling {
             rest_error: self.rest.mean(),
             rest_noise: self.rest.rms(),
             rest_samples: self.rest.count(),
-            offset: self.offset(settings, end, held),
+            offset: None,
             spike: self.spike.decides(),
             ended: end.ended,
             held,
@@ -101,14 +101,5 @@ impl Settling {
             gaps: self.holes.gaps(),
             longest_gap: self.holes.longest_gap(),
         }
-    }
-
-    /// The error at the end of the rest, if it is outside the window and stands.
-    fn offset(&self, settings: &Settings, end: RestEnd, held: u64) -> Option<i32> {
-        let spread = (settings.window / 4).max(settings.encoder_step.saturating_mul(2));
-        let held = u32::try_from(held).unwrap_or(u32::MAX);
-        let stands = self.window.position() == Position::Outside
-            && self.peaks.stands(end.error, end.tick, held, spread);
-        stands.then_some(end.error)
     }
 }

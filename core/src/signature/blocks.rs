@@ -141,6 +141,22 @@ impl Blocks {
         (self.current, self.length) = (BLOCKS / 2, self.length.saturating_mul(2));
     }
 
+    /// Number of errors.
+    pub(crate) fn samples(&self) -> u32 {
+        self.count
+    }
+
+    /// The last block, the last two, and so on to all: number of errors, and largest less smallest. Unit: counts
+    pub(crate) fn ends(&self) -> impl Iterator<Item = (u32, u32)> + '_ {
+        let blocks = self.blocks.get(..=self.current).unwrap_or_default().iter().enumerate().rev();
+        blocks.scan(None, |last: &mut Option<Block>, (index, block)| {
+            let joined = last.map_or(*block, |last| last.with(*block));
+            *last = Some(joined);
+            let before = self.length.saturating_mul(index as u32);
+            Some((self.count.saturating_sub(before), joined.most.wrapping_sub(joined.least) as u32))
+        })
+    }
+
     /// The rest from `from` to `to` of its `of` equal parts, to half a block; at least one block.
     pub(crate) fn part(&self, from: u32, to: u32, of: u32) -> Part {
         let length = u64::from(self.length.max(1));
@@ -200,6 +216,23 @@ mod tests {
                 let expected = slow(&errors, from as usize, to as usize, of as usize);
                 assert_eq!((part.least, part.most), expected, "{count} errors, {from} to {to} of {of}");
             }
+        }
+    }
+
+    #[test]
+    fn ends_are_those_of_the_stored_errors() {
+        for count in (1..60).chain([768, 769, 5000]) {
+            let errors = errors(count);
+            let mut blocks = Blocks::default();
+            blocks.restart(errors[0]);
+            errors[1..].iter().for_each(|error| blocks.step(*error));
+            let length = (0..).map(|power| 1 << power).find(|length| count <= 12 * length).unwrap();
+            let starts: Vec<usize> = (0..count).step_by(length).collect();
+            let end = |start: &usize| {
+                let end = &errors[*start..];
+                (end.len() as u32, (end.iter().max().unwrap() - end.iter().min().unwrap()) as u32)
+            };
+            assert!(blocks.ends().eq(starts.iter().rev().map(end)), "{count} errors");
         }
     }
 

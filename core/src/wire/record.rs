@@ -123,7 +123,7 @@ pub struct Move {
     pub peak_following_error: u32,
     /// command − feedback at the command end. Unit: counts
     pub error_at_command_end: i32,
-    /// Mean error over the rest. Unit: 1/256 counts
+    /// Mean error over the rest; the last error, if feedback stands outside. Unit: 1/256 counts
     pub rest_error: i64,
     /// Rest noise: rms of the error about the rest error. Unit: 1/256 counts
     pub rest_noise_rms: u32,
