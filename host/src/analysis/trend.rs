@@ -161,13 +161,11 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let restarts = options.restarts_within(used[0].time_s, end);
     let group_size = hot.len().div_ceil(MAX_POINTS).max(1);
     let parts = split_at_restarts(&hot, &restarts);
-    let course = course_of_parts(&parts, group_size, end, options);
+    let Course { changes, standing, fit } = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
     let beyond_since_s = beyond_since(&used, options);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
-    let time_to_limit = time_to_limit.map(|time| beyond_since_s.map_or(time, |_| time.reached()));
     let baselines = options.baselines_or_first(&hot);
-    let baseline = in_force(&baselines, end).copied();
     let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
     Some(Trend {
         measure: options.measure,
@@ -179,15 +177,15 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         span_s: (used.first()?.time_s, end),
         group_size,
         restarts,
-        changes: course.changes,
-        standing: course.standing,
-        fit: course.fit,
-        unsettled: unsettled(since, baseline.and_then(|baseline| baseline.unsettled)),
+        changes,
+        standing,
+        fit,
+        unsettled: unsettled(since, in_force(&baselines, end).and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
-        time_to_limit,
+        time_to_limit: time_to_limit.map(|time| beyond_since_s.map_or(time, |_| time.reached())),
         by_curves,
         beyond_since_s,
-        baseline,
+        baseline: in_force(&baselines, end).copied(),
         cost: cost_of(intervals, None),
         warm_up_cost: warm_ups.iter().all(|warm_up| warm_up.is_known).then(|| cost_of(&cold, None)),
         shifts: options.shifts.iter().map(|one| (one.clone(), cost_of(intervals, Some(one)))).collect(),
