@@ -161,14 +161,12 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let restarts = options.restarts_within(used[0].time_s, end);
     let group_size = hot.len().div_ceil(MAX_POINTS).max(1);
     let parts = split_at_restarts(&hot, &restarts);
-    let course = course_of_parts(&parts, group_size, end, options);
+    let Course { changes, standing, fit } = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
+    let beyond_since_s = beyond_since(&used, options);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
-    let beyond_since_s = options.limit_s.and_then(|limit| beyond_since(&used, options.measure, limit));
     let baselines = options.baselines_or_first(&hot);
-    let baseline = in_force(&baselines, end).copied();
     let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
-    let cost_of_shift = |shift: &Shift| (shift.clone(), cost_of(intervals, Some(shift)));
     Some(Trend {
         measure: options.measure,
         intervals: used.len(),
@@ -179,25 +177,26 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         span_s: (used.first()?.time_s, end),
         group_size,
         restarts,
-        changes: course.changes,
-        standing: course.standing,
-        fit: course.fit,
-        unsettled: unsettled(since, baseline.and_then(|baseline| baseline.unsettled)),
+        changes,
+        standing,
+        fit,
+        unsettled: unsettled(since, in_force(&baselines, end).and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
-        time_to_limit: time_to_limit.map(|time| if beyond_since_s.is_some() { time.reached() } else { time }),
+        time_to_limit: time_to_limit.map(|time| beyond_since_s.map_or(time, |_| time.reached())),
         by_curves,
         beyond_since_s,
-        baseline,
+        baseline: in_force(&baselines, end).copied(),
         cost: cost_of(intervals, None),
         warm_up_cost: warm_ups.iter().all(|warm_up| warm_up.is_known).then(|| cost_of(&cold, None)),
-        shifts: options.shifts.iter().map(cost_of_shift).collect(),
+        shifts: options.shifts.iter().map(|one| (one.clone(), cost_of(intervals, Some(one)))).collect(),
         warm_ups,
     })
 }
 
 /// Start of the intervals at the end of which each is beyond the limit; `None` if the last one is not. Unit: s
-fn beyond_since(used: &[IntervalStats], measure: Measure, limit: f64) -> Option<f64> {
-    let beyond = used.iter().rev().take_while(|interval| measure.of(interval) > limit);
+fn beyond_since(used: &[IntervalStats], options: &TrendOptions) -> Option<f64> {
+    let limit = options.limit_s?;
+    let beyond = used.iter().rev().take_while(|interval| options.measure.of(interval) > limit);
     beyond.last().map(|first| first.time_s)
 }
 

@@ -138,35 +138,35 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         true => Compared::of_ladders(&groups, &kinds, &ladders),
         false => Compared::new(&groups, &kinds, &basis),
     };
+    let sentence = match arguments.by_note {
+        true => ladder_table::answer(&ladders, &heading),
+        false => answer(&compared, &heading),
+    };
     if let Some(path) = &arguments.plot {
-        let words = match arguments.by_note {
-            true => {
-                let text = ladder_table::table(&compared, &ladders, &heading, usize::MAX);
-                (ladder_table::answer(&ladders, &heading), text)
-            }
-            false => (answer(&compared, &heading), table(&compared, &[], &heading, usize::MAX)),
+        let text = match arguments.by_note {
+            true => ladder_table::table(&compared, &ladders, &heading, usize::MAX),
+            false => table(&compared, &[], &heading, usize::MAX),
         };
-        draw(path, words, (&compared, &kinds), &heading)?;
+        draw(path, (sentence.clone(), text), (&compared, &kinds), &heading)?;
     }
-    arguments.page.write(|| {
-        let answer = match arguments.by_note {
-            true => ladder_table::answer(&ladders, &heading),
-            false => answer(&compared, &heading),
-        };
-        page::page(&groups, &basis, (&compared, &kinds, &heading), (answer, &ladders))
-    })?;
+    arguments
+        .page
+        .write(|| page::page(&groups, &basis, (&compared, &kinds, &heading), (sentence, &ladders)))?;
     let text = match (arguments.format, arguments.by_note) {
         (Form::Json, _) => compared.json().map_err(Error::from)?,
         (Form::Table, true) => ladder_table::table(&compared, &ladders, &heading, width()),
         (Form::Table, false) => table(&compared, &shown_curves(&groups, &kinds), &heading, width()),
     };
-    io::stdout().write_all(text.as_bytes())?;
-    // Those of recordings were printed while they were read.
-    let cautions = groups.iter().flat_map(|group| &group.cautions).filter(|_| arguments.store.is_some());
-    for caution in cautions.filter(|_| arguments.format == Form::Table) {
-        writeln!(io::stdout(), "\nCaution: {caution}")?;
-    }
+    io::stdout().write_all((text + &cautions(arguments, &groups)).as_bytes())?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// The cautions of a store; those of recordings were printed while they were read.
+fn cautions(arguments: &Arguments, groups: &[Group]) -> String {
+    if arguments.store.is_none() || arguments.format == Form::Json {
+        return String::new();
+    }
+    groups.iter().flat_map(|group| &group.cautions).map(|caution| format!("\nCaution: {caution}\n")).collect()
 }
 
 /// The settling curves of kinds that two groups have at least, at round windows and at the one that was set.

@@ -140,8 +140,15 @@ mod tests {
         );
         let error = all(&[], &[write("b.csv", "a,1,2\nb,1\n")], 1).unwrap_err().to_string();
         assert!(error.contains("b.csv, line 2: has 2 fields; write name, old, new, unit"), "{error}");
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+
+    #[test]
+    fn what_is_no_list_of_changes_is_named_by_its_line() {
+        let file = std::env::temp_dir().join(format!("stillpoint-notes-{}.csv", std::process::id()));
         let check = |text: &str, part: &str| {
-            let error = all(&[], &[write("c.csv", text)], 1).unwrap_err().to_string();
+            std::fs::write(&file, text).unwrap();
+            let error = all(&[], std::slice::from_ref(&file), 1).unwrap_err().to_string();
             assert!(error.contains(part), "{text}: {error}");
         };
         check(
@@ -152,8 +159,9 @@ mod tests {
         check("minute,axis,lever,value\n0,dibble,friction,10\n", "are for `rehearse --tune`");
         check("a,1,2\n\"belt,42,68\nb,1,2\n", "line 2: has a quotation mark that is not closed; close it");
         check("a,1,\"2\n", "line 1: has a quotation mark that is not closed");
-        let inches = write("d.csv", "\"the 2\"\" pulley\",1,2\nscrew 3\", 1,\"2\"\n");
-        assert_eq!(all(&[], &[inches], 1).unwrap(), ["the 2\" pulley 1 → 2; screw 3\" 1 → 2"]);
-        std::fs::remove_dir_all(&folder).unwrap();
+        std::fs::write(&file, "\"the 2\"\" pulley\",1,2\nscrew 3\", 1,\"2\"\n").unwrap();
+        let inches = all(&[], std::slice::from_ref(&file), 1).unwrap();
+        assert_eq!(inches, ["the 2\" pulley 1 → 2; screw 3\" 1 → 2"]);
+        std::fs::remove_file(&file).unwrap();
     }
 }

@@ -1,7 +1,5 @@
 //! In: the moves of one or more recordings. Out: those that may be compared, kind by kind.
 
-use std::collections::BTreeMap;
-
 use stillpoint_core::{Outcome, Reasons};
 
 use super::describe::{self, Typical};
@@ -67,13 +65,10 @@ pub fn by_kind<'a>(
     kinds
 }
 
-/// The name that the store gives to most moves of a kind; none for moves of recordings.
+/// The name that the store gives to the newest move of a kind, as each start of a monitor names its kinds anew; none for moves of
+/// recordings.
 fn stored_name(kind: &KindMoves) -> Option<String> {
-    let mut names: BTreeMap<&str, usize> = BTreeMap::new();
-    for name in kind.groups.iter().flatten().filter_map(|report| report.kind.as_deref()) {
-        *names.entry(name).or_default() += 1;
-    }
-    names.into_iter().max_by_key(|(_, moves)| *moves).map(|(name, _)| name.to_owned())
+    kind.groups.iter().flatten().rev().find_map(|report| report.kind.clone())
 }
 
 fn name(typical: &TypicalMove, first: Option<Motion>, unit: &str) -> String {

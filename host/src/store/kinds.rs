@@ -125,11 +125,13 @@ impl Store {
         read().map_err(|error| self.fault(&error))
     }
 
-    /// Descriptions of all kinds of an axis, by [`kind::id`]; those of several starts that are one kind have one.
+    /// Descriptions of all kinds of an axis, by [`kind::id`].
     pub fn kind_descriptions(&self, known: &KnownAxis) -> Result<BTreeMap<i64, String>, Error> {
         let all = first_moves(&self.connection, known, i64::MAX).map_err(|error| self.fault(&error))?;
-        let kinds = joined(all, &known.axis.unit);
-        Ok(kinds.iter().flat_map(|kind| kind.ids.iter().map(|id| (*id, kind.describe()))).collect())
+        let unit = &known.axis.unit;
+        let describe =
+            |id, first| Kind { ids: vec![id], first_move: Some(first), unit: unit.clone() }.describe();
+        Ok(all.into_iter().map(|(id, first)| (id, describe(id, first))).collect())
     }
 
     /// Summaries of a kind over all starts, in order. An interval that begins before the time or ends after it has only
