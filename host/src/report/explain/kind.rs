@@ -193,6 +193,7 @@ fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), 
         leads: leads(&figures),
         is_beyond: goes_beyond(&figures, scale.window),
         frequency_change: changed.map(|trend| trend.change),
+        may_last: typical_hz.is_some() && figures.decay_s.is_none() && settling_s.is_none(),
     };
     let no_frequency = most_frequent(stops.iter().filter_map(|stop| stop.ringing_reason.as_deref()));
     let advice = advice(of, &typical);
