@@ -263,7 +263,7 @@ fn charts(compared: &Compared, kinds: &[KindMoves], heading: &Heading) -> Vec<Ch
 /// The picture of one kind.
 fn chart(curves: KindCurves, compared: &Compared, (unit, window): (&str, Option<f64>)) -> Chart {
     let series = compared.groups.iter().zip(curves.groups).map(|(group, (moves, spreads))| Series {
-        name: format!("{}, {moves} move{}", group.name, if moves == 1 { "" } else { "s" }),
+        name: format!("{}, {}", group.name, crate::report::number::count(moves, "move")),
         spreads,
     });
     Chart {

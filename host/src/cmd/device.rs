@@ -197,7 +197,7 @@ fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer
         moves += u64::from(header.replay && matches!(message, Message::Move(_)));
         None
     })?;
-    Ok(Answer::info(format!("{moves} moves received")))
+    Ok(Answer::info(format!("{} received", crate::report::number::count(moves, "move"))))
 }
 
 fn flash(place: &str, image: &Path) -> Result<ExitCode, Error> {

@@ -382,8 +382,12 @@ impl Shift {
         let is_tabled = self.tuning.is_some();
         self.tuning.iter_mut().try_for_each(|tuning| tuning.refresh().and_then(|()| tuning.finish()))?;
         let counts = self.decoder.counts();
-        let summary =
-            format!("{} frames, {} lost, {} corrupt parts", counts.frames, counts.lost, counts.corrupt);
+        let summary = format!(
+            "{}, {} lost, {}",
+            crate::report::number::count(counts.frames, "frame"),
+            counts.lost,
+            crate::report::number::count(counts.corrupt, "corrupt part")
+        );
         let watch = self.watch.text();
         match self.output {
             Some(output) => {

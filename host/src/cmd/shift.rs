@@ -233,6 +233,6 @@ fn counts(axes: &[Glance]) -> String {
     let mut states: Vec<State> = axes.iter().map(|glance| glance.state).collect();
     states.sort_by(|a, b| b.cmp(a));
     let each = states.chunk_by(|a, b| a == b).map(|alike| format!("{} {}", alike.len(), alike[0].word()));
-    let count = if axes.len() == 1 { "1 axis".to_owned() } else { format!("{} axes", axes.len()) };
+    let count = crate::report::number::count(axes.len(), "axis");
     format!("{count}: {}", each.collect::<Vec<String>>().join(", "))
 }

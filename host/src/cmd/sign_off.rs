@@ -215,8 +215,9 @@ impl Collected {
             (
                 "Rows".to_owned(),
                 format!(
-                    "{} read; {} places where rows are missing or can't be read",
-                    summary.readings, summary.faults
+                    "{} read; {} where rows are missing or can't be read",
+                    summary.readings,
+                    crate::report::number::count(summary.faults, "place")
                 ),
             ),
         ];

@@ -151,15 +151,21 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
     if found.repeated > 0 {
-        writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
-    }
-    for (device, boot, first, count) in &found.missing {
-        writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
-    }
-    for (device, boot, first, count) in &found.given_up {
         writeln!(
             out,
-            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
+            "sent again: {} with a move of another frame",
+            crate::report::number::count(found.repeated, "frame")
+        )?;
+    }
+    for (device, boot, first, count) in &found.missing {
+        let count = crate::report::number::count(*count, "frame");
+        writeln!(out, "missing: monitor {device}, start {boot}: {count} from number {first} on")?;
+    }
+    for (device, boot, first, count) in &found.given_up {
+        let count = crate::report::number::count(*count, "frame");
+        writeln!(
+            out,
+            "given up: monitor {device}, start {boot}: {count} from number {first} on, no longer in its log"
         )?;
     }
     if found.is_sound() {

@@ -129,7 +129,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         return Err(no_such_kind(number, &found.others));
     }
     if found.too_short > 0 {
-        notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
+        notify(format_args!(
+            "too few moves for a trend: {}",
+            crate::report::number::count(found.too_short, "kind")
+        ));
     }
     let zone = TimeZone::system();
     if let Some(path) = &arguments.plot {

@@ -233,10 +233,11 @@ impl Watch<'_> {
             }
             DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
                 self.monitor = MonitorClock { epoch: clock, ticks_per_second };
-                notify(format_args!("monitor on {board}, firmware {firmware}, {axes} axes"));
+                let axes = crate::report::number::count(axes, "axis");
+                notify(format_args!("monitor on {board}, firmware {firmware}, {axes}"));
             }
             DeviceEvent::Gap(gap) => {
-                notify(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
+                notify(format_args!("missing samples or frames: {}, {:?}", gap.count, gap.cause))
             }
             DeviceEvent::Finding(finding) => {
                 notify(describe::finding(&self.axis_name(finding.axis), &finding))
@@ -283,7 +284,10 @@ impl Watch<'_> {
         if priority != Priority::Move || count == 0 {
             return Ok(());
         }
-        notify(format_args!("{count} frames of moves are missing; requesting them from the monitor's log"));
+        notify(format_args!(
+            "{} missing; requested from the monitor's log",
+            crate::report::number::count_are(count, "frame of moves")
+        ));
         self.log.iter_mut().for_each(Log::disturb);
         self.send(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
     }
@@ -328,8 +332,12 @@ impl Watch<'_> {
         }
         let counts = decoder.counts();
         notify(format_args!(
-            "{} frames, {} sent again, {} lost in transmission, {} corrupt parts of {} bytes",
-            counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
+            "{}, {} sent again, {} lost in transmission, {} of {}",
+            crate::report::number::count(counts.frames, "frame"),
+            counts.replayed,
+            counts.lost,
+            crate::report::number::count(counts.corrupt, "corrupt part"),
+            crate::report::number::count(counts.corrupt_bytes, "byte")
         ));
         match self.arguments.source.strip_prefix("file:").filter(|_| counts.frames == 0) {
             Some(file) => Err(no_frames(file)),

@@ -176,8 +176,10 @@ fn chart(kind: &KindMoves, line: &KindLine, basis: &Basis) -> Chart {
         points: points.rev().collect(),
         chosen,
     };
-    let series =
-        curves.groups.into_iter().map(|(moves, spreads)| Series { name: format!("{moves} moves"), spreads });
+    let series = curves
+        .groups
+        .into_iter()
+        .map(|(moves, spreads)| Series { name: crate::report::number::count(moves, "move"), spreads });
     Chart {
         title: kind.name.clone(),
         series: series.collect(),

@@ -333,7 +333,8 @@ impl Meter {
             );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(
-                "the command moves {small} times, but never further than the window of {window} {unit}: are the units right?"
+                "the command moves {}, but never further than the window of {window} {unit}: are the units right?",
+                crate::report::number::count(small, "time")
             ));
         } else if self.moves == 0 {
             let noisy =
@@ -342,14 +343,19 @@ impl Meter {
                 "the command never comes to rest, so no move ends and nothing can settle{noisy}"
             ));
         } else if small > 0 {
-            notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
+            notes.push(format!(
+                "within the window of {window} {unit}, and so no moves: {}",
+                crate::report::number::count(small, "command change")
+            ));
         }
         notes.extend(self.signals.notes(&self.context));
         notes.extend(self.likeness.note());
         let turning_points = self.axis.turning_points();
         if turning_points > 0 && self.moves > 0 {
-            notes
-                .push(format!("{turning_points} stops could not be told from turning points of the command"));
+            notes.push(format!(
+                "{} could not be told from turning points of the command",
+                crate::report::number::count(turning_points, "stop")
+            ));
         }
         if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());

@@ -21,7 +21,7 @@ use super::advice::CAUTION;
 use super::kind_moves::by_kind;
 use super::move_report::{MoveReport, definition_name};
 use evidence::Scale;
-use kind::{KindLine, counts};
+use kind::{KindLine, counts, most_frequent};
 use offset::OffsetLine;
 
 /// The moves of one axis.
@@ -60,6 +60,8 @@ pub struct AxisLine {
     pub offset: OffsetLine,
     /// Which other axes swing at the same frequency, without a decay that is shown; empty if none does.
     pub swings: String,
+    /// The most frequent reason of the moves that are omitted; empty without them.
+    pub omitted_reason: String,
     /// The last note within the time, whose moves are explained; none without a note.
     pub note: Option<NoteLine>,
 }
@@ -110,6 +112,7 @@ fn axis_line(axis: &AxisMoves) -> Option<AxisLine> {
     let scale = Scale { window: last.window, encoder_step: axis.encoder_step, unit: &last.unit };
     let kinds = by_kind(&[&alike], (axis.encoder_step, &last.unit), counts);
     let counted: usize = kinds.iter().flat_map(|kind| &kind.groups).map(Vec::len).sum();
+    let omitted = alike.iter().filter(|one| !counts(one) && !one.reason.is_empty());
     Some(AxisLine {
         axis: axis.name.clone(),
         unit: last.unit.clone(),
@@ -121,6 +124,7 @@ fn axis_line(axis: &AxisMoves) -> Option<AxisLine> {
         kinds: kinds.iter().map(|kind| kind::line(kind, scale)).collect(),
         offset: offset::offset(&kinds, &axis.moves, scale),
         swings: String::new(),
+        omitted_reason: most_frequent(omitted.map(|one| one.reason.as_str())).unwrap_or_default().to_owned(),
         note: axis.note.clone(),
     })
 }

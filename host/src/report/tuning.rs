@@ -280,12 +280,11 @@ impl SettingLine {
     pub fn lines(&self) -> String {
         let shape = self.signature.as_ref().map_or(String::new(), |shape| format!(", {shape}"));
         let settles = format!(
-            "{}, {}\n  setting {}: {} move{}, median {} ms, {} unsettled{shape}\n  {}\n",
+            "{}, {}\n  setting {}: {}, median {} ms, {} unsettled{shape}\n  {}\n",
             self.axis,
             self.kind,
             self.setting,
-            self.moves,
-            if self.moves == 1 { "" } else { "s" },
+            super::number::count(self.moves, "move"),
             self.median(),
             self.unsettled,
             self.words

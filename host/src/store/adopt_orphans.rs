@@ -48,8 +48,10 @@ pub(super) fn adopt(
         return Ok(None);
     }
     rebuild::derive_all(store)?;
-    let text =
-        format!("{frames} frames came before their monitor identified itself; they are stored as its own");
+    let text = format!(
+        "{} from before their monitor identified itself, stored as its own",
+        crate::report::number::count(frames, "frame")
+    );
     journal::write(store, "store", "monitor", &text)?;
     Ok(Some(Adopted { text, known: known as u64 }))
 }

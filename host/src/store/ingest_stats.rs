@@ -19,7 +19,12 @@ pub struct IngestStats {
 
 impl fmt::Display for IngestStats {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "{} frames stored, {} known already", self.stored, self.known)?;
+        write!(
+            out,
+            "{} stored, {} known already",
+            crate::report::number::count(self.stored, "frame"),
+            self.known
+        )?;
         if self.past > 0 {
             write!(out, ", {} past retention", self.past)?;
         }

@@ -37,10 +37,14 @@ pub struct Rescued {
 
 impl fmt::Display for Rescued {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "{} raw frames copied, tables made again from them", self.frames)?;
-        self.damaged
-            .iter()
-            .try_for_each(|(table, rows)| write!(out, "\ndamaged: {table}, of which {rows} rows were read"))
+        write!(
+            out,
+            "{} copied, tables made again from them",
+            crate::report::number::count(self.frames, "raw frame")
+        )?;
+        self.damaged.iter().try_for_each(|(table, rows)| {
+            write!(out, "\ndamaged: {table}; read: {}", crate::report::number::count(*rows, "row"))
+        })
     }
 }
 

@@ -96,7 +96,8 @@ impl ReplayRequest {
                 .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
                 .execute(params![device, boot, highest])?;
             let text = format!(
-                "{missing} frames of start {boot} before number {highest} are no longer in the monitor's log; they are not requested again"
+                "{} no longer in the monitor's log and not requested again, of start {boot} before number {highest}",
+                crate::report::number::count_are(missing, "frame")
             );
             journal::write(store, "store", "gone", &text)?;
         }

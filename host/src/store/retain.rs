@@ -57,9 +57,9 @@ impl Store {
         }
         if removed.frames > 0 {
             let text = format!(
-                "{} raw frames and {} moves before {} let go",
-                removed.frames,
-                removed.moves,
+                "{} and {} before {} let go",
+                crate::report::number::count(removed.frames, "raw frame"),
+                crate::report::number::count(removed.moves, "move"),
                 time::text(removed.before.unwrap_or_default())
             );
             journal::write(&self.connection, "store", "retention", &text)?;

@@ -195,7 +195,12 @@ pub(super) fn baseline(
     let ms = |words: &str, ns: Option<i64>| {
         ns.map_or_else(String::new, |ns| format!(", {words} {:.2} ms", ns as f64 / 1e6))
     };
-    let text = format!("kind {kind}: {moves} moves{}{}", ms("median", median), ms("95 % within", p95));
+    let text = format!(
+        "kind {kind}: {}{}{}",
+        crate::report::number::count(moves, "move"),
+        ms("median", median),
+        ms("95 % within", p95)
+    );
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
 }
 

@@ -24,7 +24,8 @@ pub(super) fn capture(session: &mut Session, axis: u8, stops: u32) -> Result<Ans
     Ok(Answer::info(match stops {
         0 => format!("axis {axis}: no more samples are sent"),
         _ => format!(
-            "axis {axis}: the samples around the next {stops} stops will be sent; `stillpoint watch` stores them"
+            "axis {axis}: the samples around the next {} will be sent; `stillpoint watch` stores them",
+            crate::report::number::count(stops, "stop")
         ),
     }))
 }

@@ -95,8 +95,11 @@ fn broken_rule(parameters: &Parameters) -> Option<Invalid> {
 pub(super) fn identify(session: &Session) -> Answer {
     let monitor = &session.monitor;
     let mut text = format!(
-        "board {}, firmware {}, {} axes, {} ticks/s",
-        monitor.board, monitor.firmware, monitor.axes, monitor.ticks_per_second
+        "board {}, firmware {}, {}, {} ticks/s",
+        monitor.board,
+        monitor.firmware,
+        crate::report::number::count(monitor.axes, "axis"),
+        monitor.ticks_per_second
     );
     let alarms = monitor.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
     let axes = monitor.settings.iter().map(|(axis, parameters)| describe_axis(*axis, parameters));

@@ -51,8 +51,12 @@ pub(super) fn page(
 fn cautions(recorded: &Recorded, basis: &Basis) -> Vec<String> {
     let moves: Vec<&MoveReport> = recorded.moves.iter().collect();
     let others = moves.iter().filter(|report| !counts(report)).count();
-    let others =
-        (others > 0).then(|| format!("{others} of {} moves are untrusted and not counted", moves.len()));
+    let others = (others > 0).then(|| {
+        format!(
+            "untrusted and not counted: {others} of {}",
+            crate::report::number::count(moves.len(), "move")
+        )
+    });
     let reasons = if matches!(basis.choice, Choice::Window(_)) { table::reasons(&moves) } else { Vec::new() };
     recorded.notes.iter().cloned().chain(others).chain(reasons).collect()
 }

@@ -144,7 +144,7 @@ fn hunting(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
     let period = |period: &MedianInterval| format!("goes to and fro every {}", ms(period));
     let swing = |swing: &MedianInterval| {
         let steps = plain_to(swing.median / scale.encoder_step, 2);
-        format!("still swings beyond ± {}, {steps} encoder steps", with_interval(swing, 1.0, scale.unit))
+        format!("still swings beyond ± {}, {steps} × the encoder step", with_interval(swing, 1.0, scale.unit))
     };
     let standing =
         |share: &MedianInterval| format!("stands for {} % of that time", plain_to(100.0 * share.median, 2));

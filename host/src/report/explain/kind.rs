@@ -216,7 +216,7 @@ fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), 
 }
 
 /// The text that occurs most often; the first of those that are as frequent.
-fn most_frequent<'a>(texts: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub fn most_frequent<'a>(texts: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for text in texts {
         match counts.iter_mut().find(|(known, _)| *known == text) {

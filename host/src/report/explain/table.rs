@@ -35,6 +35,9 @@ fn of_axis(axis: &AxisLine, width: usize, zone: &TimeZone) -> String {
     let mut text = hanging("", &printable(&answer(axis)), (0, width));
     let mut measured = format!("window ± {window} {} for {time} ms, {}", axis.unit, axis.definition);
     measured += &note("not counted, as settling is not known", axis.omitted);
+    if !axis.omitted_reason.is_empty() {
+        measured += &format!(" (mostly: {})", axis.omitted_reason);
+    }
     measured += &note("left out, as measured with another window", axis.measured_otherwise);
     text += &hanging("", &printable(&measured), (0, width));
     if let Some(note) = axis.note.as_ref().filter(|note| note.left_out > 0) {

@@ -165,10 +165,15 @@ fn moves_measured_otherwise_are_left_out_and_counted() {
     let mut axis = axis(24, "lag", |_, _| ());
     axis.moves[..4].iter_mut().for_each(|report| report.window = 0.02);
     axis.moves[5].outcome = Outcome::Untrusted;
+    axis.moves[5].reason = "samples are missing".to_owned();
     let explained = Explained::new(&[axis]);
     let found = &explained.axes[0];
     let counted: usize = found.kinds.iter().map(|kind| kind.moves).sum();
     assert_eq!((found.measured_otherwise, found.omitted, counted), (4, 1, 19));
+    let text = table(&explained, 500, &TimeZone::UTC);
+    let words = "; not counted, as settling is not known: 1 move (mostly: samples are missing); left out, as measured with \
+        another window: 4 moves";
+    assert!(text.contains(words), "{text}");
 }
 
 /// The reason of each limit of the window: encoder step, rest noise, entries.

@@ -85,7 +85,12 @@ fn message(table: &Table, part: &[u8]) -> String {
     let mut decoder = table.new_stream_decoder();
     decoder.received(part);
     decoder.decode().map_or_else(
-        |_| format!("log: {} bytes are damaged, or of another image", part.len()),
+        |_| {
+            format!(
+                "log: {} damaged, or of another image",
+                crate::report::number::count_are(part.len(), "byte")
+            )
+        },
         |frame| {
             let level = frame.level().map_or("print", |level| level.as_str());
             format!("log, {level}: {}", frame.display_message())

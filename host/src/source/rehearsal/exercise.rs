@@ -101,7 +101,9 @@ fn wrong(file: &str, line: u64, wrong: String) -> Error {
 
 /// The change that the cells of a line describe.
 fn change(cells: &[&str]) -> Result<(usize, Adjustment), String> {
-    let &[minute, axis, lever, value] = cells else { return Err(format!("has {} fields", cells.len())) };
+    let &[minute, axis, lever, value] = cells else {
+        return Err(format!("has {}", crate::report::number::count(cells.len(), "field")));
+    };
     let number = |text: &str| text.parse().ok().filter(|number: &f64| number.is_finite());
     let minute = number(minute).filter(|minute| *minute >= 0.0);
     let minute = minute.ok_or("its minute is no number from 0 on")?;
