@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::error::Error;
+use crate::report::number;
 
 /// The note of each of `changes` changes: the text, then the file, of its place; empty where there is none.
 pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result<Vec<String>, Error> {
@@ -10,7 +11,7 @@ pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result
         if count > changes {
             return Err(Error::Option {
                 option: option.to_owned(),
-                value: format!("given {}", crate::report::number::count(count, "time")),
+                value: format!("given {}", number::count(count, "time")),
                 wrong: format!("the changes are {changes}, one for each group after the first"),
                 remedy: "give one for each of them".to_owned(),
             });
@@ -58,7 +59,7 @@ fn lines(name: &str) -> Result<Vec<String>, Error> {
         };
         let row = row.map_err(|error| wrong(format!("is no CSV: {error}")))?;
         if !(3..=4).contains(&row.len()) {
-            return Err(wrong(format!("has {}", crate::report::number::count(row.len(), "field"))));
+            return Err(wrong(format!("has {}", number::count(row.len(), "field"))));
         }
         let unit =
             row.get(3).filter(|unit| !unit.is_empty()).map_or(String::new(), |unit| format!(" {unit}"));

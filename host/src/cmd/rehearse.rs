@@ -17,6 +17,7 @@ use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
 use crate::source::rehearsal::axis::AxisData;
@@ -384,9 +385,9 @@ impl Shift {
         let counts = self.decoder.counts();
         let summary = format!(
             "{}, {} lost, {}",
-            crate::report::number::count(counts.frames, "frame"),
+            number::count(counts.frames, "frame"),
             counts.lost,
-            crate::report::number::count(counts.corrupt, "corrupt part")
+            number::count(counts.corrupt, "corrupt part")
         );
         let watch = self.watch.text();
         match self.output {

@@ -21,6 +21,7 @@ use crate::plot::{Drawn, Sheet};
 use crate::report::kind_moves::numbers;
 use crate::report::limit::{Checked, Limit};
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::number::{plain, plain_to};
 use crate::trace::Layout;
 
@@ -217,7 +218,7 @@ impl Collected {
                 format!(
                     "{} read; {} where rows are missing or can't be read",
                     summary.readings,
-                    crate::report::number::count(summary.faults, "place")
+                    number::count(summary.faults, "place")
                 ),
             ),
         ];

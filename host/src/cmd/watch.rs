@@ -22,6 +22,7 @@ use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
 use crate::report::describe::{self, Typical};
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::number::fixed;
 use crate::report::stories::{DriftChange, Stories};
 use crate::report::{explained, wall_time};
@@ -233,7 +234,7 @@ impl Watch<'_> {
             }
             DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
                 self.monitor = MonitorClock { epoch: clock, ticks_per_second };
-                let axes = crate::report::number::count(axes, "axis");
+                let axes = number::count(axes, "axis");
                 notify(format_args!("monitor on {board}, firmware {firmware}, {axes}"));
             }
             DeviceEvent::Gap(gap) => {
@@ -286,7 +287,7 @@ impl Watch<'_> {
         }
         notify(format_args!(
             "{} missing; requested from the monitor's log",
-            crate::report::number::count_are(count, "frame of moves")
+            number::count_are(count, "frame of moves")
         ));
         self.log.iter_mut().for_each(Log::disturb);
         self.send(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
@@ -333,11 +334,11 @@ impl Watch<'_> {
         let counts = decoder.counts();
         notify(format_args!(
             "{}, {} sent again, {} lost in transmission, {} of {}",
-            crate::report::number::count(counts.frames, "frame"),
+            number::count(counts.frames, "frame"),
             counts.replayed,
             counts.lost,
-            crate::report::number::count(counts.corrupt, "corrupt part"),
-            crate::report::number::count(counts.corrupt_bytes, "byte")
+            number::count(counts.corrupt, "corrupt part"),
+            number::count(counts.corrupt_bytes, "byte")
         ));
         match self.arguments.source.strip_prefix("file:").filter(|_| counts.frames == 0) {
             Some(file) => Err(no_frames(file)),

@@ -324,6 +324,7 @@ impl Meter {
         let mut notes = Vec::new();
         let AxisContext { window, unit, settings, .. } = &self.context;
         let small = self.axis.small();
+        let [times, changes] = ["time", "command change"].map(|what| number::count(small, what));
         if settings.window == 0 {
             notes.push(format!("the window of {window} {unit} is less than one count: are the units right?"));
         }
@@ -333,8 +334,7 @@ impl Meter {
             );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(
-                "the command moves {}, but never further than the window of {window} {unit}: are the units right?",
-                crate::report::number::count(small, "time")
+                "the command moves {times}, but never further than the window of {window} {unit}: are the units right?"
             ));
         } else if self.moves == 0 {
             let noisy =
@@ -343,10 +343,7 @@ impl Meter {
                 "the command never comes to rest, so no move ends and nothing can settle{noisy}"
             ));
         } else if small > 0 {
-            notes.push(format!(
-                "within the window of {window} {unit}, and so no moves: {}",
-                crate::report::number::count(small, "command change")
-            ));
+            notes.push(format!("within the window of {window} {unit}, and so no moves: {changes}"));
         }
         notes.extend(self.signals.notes(&self.context));
         notes.extend(self.likeness.note());
@@ -354,7 +351,7 @@ impl Meter {
         if turning_points > 0 && self.moves > 0 {
             notes.push(format!(
                 "{} could not be told from turning points of the command",
-                crate::report::number::count(turning_points, "stop")
+                number::count(turning_points, "stop")
             ));
         }
         if self.ends_in_a_move && self.moves > 0 {

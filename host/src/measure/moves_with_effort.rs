@@ -6,6 +6,7 @@ use stillpoint_core::Reading;
 
 use crate::analysis::identify::Stretch;
 use crate::error::Error;
+use crate::report::number;
 use crate::trace::ratio::Ratio;
 use crate::trace::{Row, Trace};
 
@@ -53,10 +54,7 @@ impl MovesWithEffort {
         let mut notes = trace.layout().notes.clone();
         notes.extend(trace.faults().to_string().lines().map(str::to_owned));
         if pieces.without > 0 {
-            notes.push(format!(
-                "{} without effort left out as gaps",
-                crate::report::number::count(pieces.without, "row")
-            ));
+            notes.push(format!("{} without effort left out as gaps", number::count(pieces.without, "row")));
         }
         let (unit, period_s) = (trace.layout().unit.clone(), trace.layout().sample_period_s);
         Ok(MovesWithEffort { pieces: pieces.pieces, unit, period_s, notes })

@@ -107,7 +107,7 @@ impl Chart {
         parts.extend((!self.unseen.missing.is_empty()).then(|| {
             format!(
                 "samples or frames missing {} (strokes at the bottom)",
-                crate::report::number::count(self.unseen.missing.len(), "time")
+                number::count(self.unseen.missing.len(), "time")
             )
         }));
         parts.join(", ")

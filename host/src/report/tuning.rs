@@ -10,7 +10,7 @@ use super::compare::ladder::{Cache, KindLadder, Rung, ladders_cached};
 
 use super::compare::{Basis, Group, PairLine, by_kind};
 use super::kind_moves::KindMoves;
-use super::number::{fixed, plain};
+use super::number::{self, fixed, plain};
 use super::rungs::Rungs;
 use crate::analysis::comparison::{Comparison, FEWEST_FOR_DEPENDENCE, Margin, Side, Terms, Verdict};
 use crate::analysis::median_interval::median_ends;
@@ -284,7 +284,7 @@ impl SettingLine {
             self.axis,
             self.kind,
             self.setting,
-            super::number::count(self.moves, "move"),
+            number::count(self.moves, "move"),
             self.median(),
             self.unsettled,
             self.words

@@ -11,6 +11,7 @@ use stillpoint_core::wire::message::Message;
 
 use super::frame::{DeviceNumber, UNKNOWN_DEVICE, content, message};
 use super::{devices, journal, rebuild};
+use crate::report::number;
 
 /// Starts of the orphans that came on one line, and when the first frame of each came. Unit: µs since 1970, UTC
 pub(super) type LineOrphans = BTreeMap<u32, i64>;
@@ -50,7 +51,7 @@ pub(super) fn adopt(
     rebuild::derive_all(store)?;
     let text = format!(
         "{} from before their monitor identified itself, stored as its own",
-        crate::report::number::count(frames, "frame")
+        number::count(frames, "frame")
     );
     journal::write(store, "store", "monitor", &text)?;
     Ok(Some(Adopted { text, known: known as u64 }))

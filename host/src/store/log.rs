@@ -8,6 +8,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use crate::checksum::FastCrc;
+use crate::report::number;
 use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
@@ -209,7 +210,7 @@ impl Log {
         if let Some(oldest) = self.oldest_dropped.take() {
             let text = format!(
                 "{} dropped while the store could not be written; asking the monitor's log",
-                crate::report::number::count(self.dropped, "frame")
+                number::count(self.dropped, "frame")
             );
             journal::write(&self.store.connection, "store", "dropped", &text).ok();
             self.notes.push(text);
@@ -230,10 +231,8 @@ impl Log {
         // After an error they are requested again at the next opening, and given up then.
         let missing = self.number.map(|number| replay.give_up_missing(&self.store.connection, &number));
         if let Some(Ok(missing @ 1..)) = missing {
-            self.notes.push(format!(
-                "{} no longer in the monitor's log",
-                crate::report::number::count_are(missing, "frame")
-            ));
+            self.notes
+                .push(format!("{} no longer in the monitor's log", number::count_are(missing, "frame")));
         }
     }
 
@@ -245,8 +244,7 @@ impl Log {
     fn after_error(&mut self, error: &rusqlite::Error) {
         let (wrong, remedy) = explain(error);
         if self.retry.is_none() {
-            let (path, pending) =
-                (self.store.path().display(), crate::report::number::count(self.pending.len(), "frame"));
+            let (path, pending) = (self.store.path().display(), number::count(self.pending.len(), "frame"));
             self.notes.push(format!("{path}: {wrong}; {remedy}. Waiting: {pending}; watching goes on"));
         }
         self.trouble = Some((wrong, remedy));
@@ -295,10 +293,8 @@ impl Log {
             return Ok((self.store, stats));
         }
         let (wrong, remedy) = self.trouble.unwrap_or_default();
-        let wrong = format!(
-            "{} could not be stored: {wrong}",
-            crate::report::number::count(stats.waiting + stats.dropped, "frame")
-        );
+        let wrong =
+            format!("{} could not be stored: {wrong}", number::count(stats.waiting + stats.dropped, "frame"));
         let remedy = format!("{remedy}; then watch the monitor again: what is missing is requested from it");
         Err(self.store.refuse(&wrong, &remedy))
     }

@@ -6,6 +6,7 @@ use stillpoint_core::wire::header::{Header, Priority};
 
 use super::frame::DeviceNumber;
 use super::{devices, journal};
+use crate::report::number;
 
 /// The last frame of a move before the first hole in the newest start, or the very last if there is no hole: the
 /// monitor's log has it if it has anything after it, and to get it twice does no harm. None if the store has no move of
@@ -97,7 +98,7 @@ impl ReplayRequest {
                 .execute(params![device, boot, highest])?;
             let text = format!(
                 "{} no longer in the monitor's log and not requested again, of start {boot} before number {highest}",
-                crate::report::number::count_are(missing, "frame")
+                number::count_are(missing, "frame")
             );
             journal::write(store, "store", "gone", &text)?;
         }

@@ -10,6 +10,7 @@ use super::database::Store;
 use super::marks::{self, HORIZON};
 use super::{journal, time};
 use crate::error::Error;
+use crate::report::number;
 
 /// Unit: µs
 const DAY: i64 = 86_400_000_000;
@@ -58,8 +59,8 @@ impl Store {
         if removed.frames > 0 {
             let text = format!(
                 "{} and {} before {} let go",
-                crate::report::number::count(removed.frames, "raw frame"),
-                crate::report::number::count(removed.moves, "move"),
+                number::count(removed.frames, "raw frame"),
+                number::count(removed.moves, "move"),
                 time::text(removed.before.unwrap_or_default())
             );
             journal::write(&self.connection, "store", "retention", &text)?;

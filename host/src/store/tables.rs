@@ -12,6 +12,7 @@ use super::boots::Boot;
 use super::frame::{FrameKey, StoredFrame};
 use super::{insert, journal};
 use crate::report::describe;
+use crate::report::number;
 
 /// Board, firmware and tick rate of the device.
 pub(super) fn hello(store: &Connection, frame: &StoredFrame, hello: &Hello) -> rusqlite::Result<()> {
@@ -197,7 +198,7 @@ pub(super) fn baseline(
     };
     let text = format!(
         "kind {kind}: {}{}{}",
-        crate::report::number::count(moves, "move"),
+        number::count(moves, "move"),
         ms("median", median),
         ms("95 % within", p95)
     );

@@ -14,6 +14,7 @@ use super::session::Session;
 use crate::cmd::option_value::whole;
 use crate::error::Error;
 use crate::report::describe;
+use crate::report::number;
 
 #[derive(Args)]
 pub(super) struct Arguments {
@@ -98,7 +99,7 @@ pub(super) fn identify(session: &Session) -> Answer {
         "board {}, firmware {}, {}, {} ticks/s",
         monitor.board,
         monitor.firmware,
-        crate::report::number::count(monitor.axes, "axis"),
+        number::count(monitor.axes, "axis"),
         monitor.ticks_per_second
     );
     let alarms = monitor.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
