@@ -2,9 +2,12 @@
 //!
 //! The median difference and its interval decide, and the share of unsettled moves beside it: a share that is shown to
 //! have risen is slower, as an unsettled move is later than any other. Where the two contradict each other, neither is
-//! claimed. What may be claimed is limited by how much moves depend on those before them.
+//! claimed. A change of the share is shown where its interval excludes zero and Fisher's exact test agrees: the interval
+//! alone is too narrow where few moves did not settle. What may be claimed is limited by how much moves depend on those
+//! before them.
 
 use super::dependence::Dependence;
+use super::exact::fisher;
 use super::newcombe::{Share, share_difference};
 use super::quantile::median;
 use super::shift_interval::{self, Shift, shift};
@@ -120,6 +123,8 @@ pub struct Comparison {
     pub shift: Option<Shift>,
     /// Change of the share of unsettled moves, and the ends of its interval; none like `shift`.
     pub unsettled: Option<(f64, f64, f64)>,
+    /// Whether that change is shown.
+    pub unsettled_is_shown: bool,
     /// The margin. Unit: that of the values
     pub margin: f64,
     /// What it shows.
@@ -136,7 +141,14 @@ impl Comparison {
             Margin::Share(share) if sides[0].median.is_finite() => share * sides[0].median,
             Margin::Share(_) => 0.0,
         };
-        let none = Comparison { sides, shift: None, unsettled: None, margin, verdict: Verdict::TooFew };
+        let none = Comparison {
+            sides,
+            shift: None,
+            unsettled: None,
+            unsettled_is_shown: false,
+            margin,
+            verdict: Verdict::TooFew,
+        };
         if sides.iter().any(|side| side.moves == 0) {
             return none;
         }
@@ -145,9 +157,12 @@ impl Comparison {
         }
         let [one, other] = sides.map(|side| side.factor());
         let Some(shift) = shift(before, after, terms.confidence, (one, other)) else { return none };
-        let unsettled = share_difference(sides[0].share(), sides[1].share(), terms.confidence);
-        let verdict = verdict(&shift, unsettled, margin);
-        Comparison { shift: Some(shift), unsettled: Some(unsettled), verdict, ..none }
+        let shares = sides.map(|side| side.share());
+        let unsettled = share_difference(shares[0], shares[1], terms.confidence);
+        let unsettled_is_shown = is_shown(shares, unsettled, terms.confidence);
+        let change = if unsettled_is_shown { unsettled.0 } else { 0.0 };
+        let verdict = verdict(&shift, change, margin);
+        Comparison { shift: Some(shift), unsettled: Some(unsettled), unsettled_is_shown, verdict, ..none }
     }
 
     /// Moves that each side needs, where there are too few.
@@ -162,10 +177,19 @@ impl Comparison {
     }
 }
 
-/// Time and share of unsettled moves together; where they contradict each other, neither is claimed.
-fn verdict(shift: &Shift, (_, fewer, more): (f64, f64, f64), margin: f64) -> Verdict {
-    let is_faster = shift.high < -margin || more < 0.0;
-    let is_slower = shift.low > margin || fewer > 0.0;
+/// Whether a change of the share is shown, by its interval and by Fisher's exact test of the whole counts next to those of
+/// independent moves.
+fn is_shown(shares: [Share; 2], (_, low, high): (f64, f64, f64), confidence: f64) -> bool {
+    let whole = |share: Share| (share.count.round() as u64, share.of.round() as u64);
+    let p = fisher(whole(shares[0]), whole(shares[1]));
+    (low > 0.0 || high < 0.0) && p.is_some_and(|p| p < 1.0 - confidence)
+}
+
+/// Time and the shown change of the share of unsettled moves together, 0 where none is shown; where they contradict each
+/// other, neither is claimed.
+fn verdict(shift: &Shift, change: f64, margin: f64) -> Verdict {
+    let is_faster = shift.high < -margin || change < 0.0;
+    let is_slower = shift.low > margin || change > 0.0;
     match (is_faster, is_slower) {
         (true, false) => Verdict::Faster,
         (false, true) => Verdict::Slower,
@@ -236,5 +260,66 @@ mod tests {
         assert_eq!(verdict(&values(60, 0.0), &seldom, Margin::Time(0.0)), Verdict::Slower);
         assert_eq!(verdict(&[NEVER; 30], &values(30, 0.0), Margin::Share(0.1)), Verdict::Faster);
         assert_eq!(verdict(&[NEVER; 30], &[NEVER; 30], Margin::Time(0.0)), Verdict::NotShown);
+    }
+
+    /// Settled moves, and then some that did not settle.
+    fn with_unsettled(all: u32, unsettled: usize) -> Vec<f64> {
+        let mut values = values(all, 0.0);
+        let step = values.len() / unsettled.max(1);
+        values.iter_mut().step_by(step).take(unsettled).for_each(|value| *value = NEVER);
+        values
+    }
+
+    /// The p are those of `fisher_exact` of scipy 1.17.1, and were counted in whole numbers besides. In the first, the fourth
+    /// and the last pair the interval excludes zero all the same.
+    #[test]
+    fn a_change_of_the_share_needs_the_interval_and_the_exact_test() {
+        let pairs = [
+            ((0, 822), (1, 104), 0.112_31, false),
+            ((0, 822), (2, 104), 0.012_51, true),
+            ((0, 60), (6, 60), 0.027_41, true),
+            ((0, 60), (5, 60), 0.057_32, false),
+            ((3, 200), (12, 190), 0.016_56, true),
+            ((1, 40), (7, 45), 0.061_23, false),
+        ];
+        for (before, after, p, is_shown) in pairs {
+            let wide = |(count, of): (usize, u32)| (count as u64, u64::from(of));
+            assert!((fisher(wide(before), wide(after)).unwrap() - p).abs() < 1e-5, "{before:?} {after:?}");
+            let of = |(count, of): (usize, u32)| with_unsettled(of, count);
+            let found = Comparison::of(&of(before), &of(after), &TERMS);
+            assert!(found.unsettled.is_some_and(|(_, low, _)| low > 0.0), "{found:?}");
+            assert_eq!((found.unsettled_is_shown, found.verdict == Verdict::Slower), (is_shown, is_shown));
+        }
+    }
+
+    /// The sum over all pairs of counts: how often a change of equal shares is shown.
+    #[test]
+    fn equal_shares_are_seldom_shown_to_differ() {
+        let binomial = |of: u64, share: f64| -> Vec<f64> {
+            let ratio = |k: u64| (of - k) as f64 / (k + 1) as f64 * share / (1.0 - share);
+            let first = (1.0 - share).powi(of as i32);
+            std::iter::successors(Some((0, first)), |(k, p)| (*k < of).then(|| (k + 1, p * ratio(*k))))
+                .map(|(_, p)| p)
+                .collect()
+        };
+        for (one, other, share) in
+            [(822, 104, 0.002), (822, 104, 0.02), (60, 60, 0.05), (60, 60, 0.2), (40, 100, 0.01)]
+        {
+            let (before, after) = (binomial(one, share), binomial(other, share));
+            let (mut by_interval, mut shown) = (0.0, 0.0);
+            for (a, p_a) in before.iter().enumerate().filter(|(_, p)| **p > 1e-9) {
+                for (b, p_b) in after.iter().enumerate().filter(|(_, p)| **p > 1e-9) {
+                    let share = |count: usize, of: u64| Share { count: count as f64, of: of as f64 };
+                    let shares = [share(a, one), share(b, other)];
+                    let ends = share_difference(shares[0], shares[1], 0.95);
+                    by_interval += if ends.1 > 0.0 || ends.2 < 0.0 { p_a * p_b } else { 0.0 };
+                    shown += if is_shown(shares, ends, 0.95) { p_a * p_b } else { 0.0 };
+                }
+            }
+            println!(
+                "{one} and {other} moves, share {share}: {by_interval:.3} by the interval, {shown:.3} with the test"
+            );
+            assert!(shown <= 0.05, "{one} {other} {share}: {shown}");
+        }
     }
 }

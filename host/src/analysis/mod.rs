@@ -49,5 +49,5 @@ pub mod window_limit;
 
 // Why stops are slow.
 pub mod signature_share;
-pub mod offset_by_direction;
+pub mod offset_by_place;
 pub mod frequency_trend;

@@ -26,6 +26,7 @@ use crate::report::compare::table::{Heading, answer, table};
 use crate::report::compare::{Basis, Compared, Group, GroupLine, by_kind};
 use crate::report::kind_moves::KindMoves;
 use crate::report::move_report::definition_name;
+use crate::report::number;
 use crate::report::number::plain;
 
 mod page;
@@ -268,7 +269,7 @@ fn charts(compared: &Compared, kinds: &[KindMoves], heading: &Heading) -> Vec<Ch
 /// The picture of one kind.
 fn chart(curves: KindCurves, compared: &Compared, (unit, window): (&str, Option<f64>)) -> Chart {
     let series = compared.groups.iter().zip(curves.groups).map(|(group, (moves, spreads))| Series {
-        name: format!("{}, {moves} move{}", group.name, if moves == 1 { "" } else { "s" }),
+        name: format!("{}, {}", group.name, number::count(moves, "move")),
         spreads,
     });
     Chart {

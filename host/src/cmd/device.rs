@@ -12,6 +12,7 @@ use stillpoint_core::wire::message::Message;
 use super::option_value::{person, whole};
 use super::output::notify;
 use crate::error::Error;
+use crate::report::number;
 use crate::source::probe;
 use session::Session;
 
@@ -197,7 +198,7 @@ fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer
         moves += u64::from(header.replay && matches!(message, Message::Move(_)));
         None
     })?;
-    Ok(Answer::info(format!("{moves} moves received")))
+    Ok(Answer::info(format!("{} received", number::count(moves, "move"))))
 }
 
 fn flash(place: &str, image: &Path) -> Result<ExitCode, Error> {

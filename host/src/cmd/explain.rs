@@ -13,14 +13,19 @@ use super::output::{Form, notify, width};
 use super::recording_options::{Columns, Scale};
 use super::recordings::{Reader, Recorded};
 use crate::error::Error;
+use crate::report::compare::Group;
 use crate::report::explain::table::table;
-use crate::report::explain::{AxisMoves, Explained};
+use crate::report::explain::{AxisMoves, Explained, NoteLine};
+use crate::report::rungs::{Change, DatedMove, Rungs};
+use crate::store::axes::KnownAxis;
+use crate::store::{Store, time};
 
 /// Find out why stops are slow, and what to change
 ///
 /// Says kind by kind which signature prevails, the evidence of it, what to change first and next, and what that costs;
-/// then which part of the rest errors follows direction or distance, and how the ringing frequency changes. What too few
-/// moves can't show is not said. The section Advice of core/METHOD.md defines each number.
+/// then which part of the rest errors follows direction or position, and how the ringing frequency changes. What too few
+/// moves can't show is not said. Of a store, moves since the last note on an axis are explained; --until before that note
+/// explains those before. The section Advice of core/METHOD.md defines each number.
 #[derive(Args)]
 #[command(after_help = EXAMPLES, override_usage = USAGE)]
 pub struct Arguments {
@@ -67,7 +72,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let text = match arguments.format {
         Form::Json => explained.json()?,
         Form::Table => {
-            table(&explained, width())
+            table(&explained, width(), &TimeZone::system())
                 + &caution.map_or(String::new(), |caution| format!("Caution: {caution}\n"))
         }
     };
@@ -85,31 +90,71 @@ fn recorded(arguments: &Arguments) -> Result<AxisMoves, Error> {
         1 => first,
         count => format!("{first} and {} more", count - 1),
     };
-    Ok(AxisMoves { name, moves, encoder_step })
+    Ok(AxisMoves { name, moves, encoder_step, note: None })
 }
 
-/// The moves of a store, axis by axis; and what must stand beside what is said of them.
+/// The moves of a store since the last note on each axis: moves of different settings say nothing together. And what must
+/// stand beside what is said of them.
 fn stored(within: &Within) -> Result<(Vec<AxisMoves>, Option<&'static str>), Error> {
     let store = within.open()?;
     if let Some(text) = within.no_moves(&store, &TimeZone::system())? {
         notify(text);
     }
-    let mut axes: Vec<AxisMoves> = Vec::new();
-    store.moves(&within.query(&store, true)?, &mut |report| {
-        let is_of = |axis: &AxisMoves| {
-            axis.moves.last().is_some_and(|last| (&last.file, &last.axis) == (&report.file, &report.axis))
+    let interval = within.interval(&store)?;
+    let mut axes: Vec<(KnownAxis, Vec<DatedMove>)> = Vec::new();
+    for known in store.find_axes(within.axis.as_deref())? {
+        let moves = store.dated_moves(&known, interval, true)?;
+        // A monitor whose memory was erased is another one to the store.
+        let is_same = |(_, others): &&mut (KnownAxis, Vec<DatedMove>)| {
+            let of = |moves: &[DatedMove]| {
+                moves.last().map(|last| (last.report.file.clone(), last.report.axis.clone()))
+            };
+            of(others) == of(&moves)
         };
-        match axes.last_mut().filter(|axis| is_of(axis)) {
-            Some(axis) => axis.moves.push(report.clone()),
-            // A store does not hold the encoder step: a count is one.
-            None => axes.push(AxisMoves {
-                name: report.axis.clone(),
-                moves: vec![report.clone()],
-                encoder_step: 1.0 / report.counts_per_unit,
-            }),
+        match axes.last_mut().filter(is_same) {
+            Some((newest, others)) => {
+                *newest = known;
+                others.extend(moves);
+            }
+            None if moves.is_empty() => {}
+            None => axes.push((known, moves)),
         }
-        Ok(())
-    })?;
-    let caution = store.caution(&store.find_axes(within.axis.as_deref())?)?;
-    Ok((axes, caution))
+    }
+    let caution = store.caution(&axes.iter().map(|(known, _)| known.clone()).collect::<Vec<_>>())?;
+    let newest = |(known, moves): &(KnownAxis, Vec<DatedMove>)| {
+        since_last_note(&store, known, moves, interval).transpose()
+    };
+    Ok((axes.iter().filter_map(newest).collect::<Result<_, _>>()?, caution))
+}
+
+/// The moves since the last note within a time, or since the one before where there are none yet. Unit: µs since 1970, UTC
+fn since_last_note(
+    store: &Store,
+    known: &KnownAxis,
+    moves: &[DatedMove],
+    (since, until): (i64, i64),
+) -> Result<Option<AxisMoves>, Error> {
+    let mut notes = store.changes_of(known)?;
+    notes.retain(|note| since < note.at && note.at < until);
+    let changes: Vec<Change> =
+        notes.into_iter().map(|note| Change { at: note.at, text: note.text }).collect();
+    let mut groups = Rungs::new(&changes, moves, (i64::MIN, i64::MAX)).groups;
+    if let Some(empty) = groups.pop_if(|group| group.moves.is_empty()) {
+        let (axis, text) = (&known.axis.name, empty.note);
+        notify(format_args!(
+            "{axis}: no move yet since the note \"{text}\"; the moves before it are explained"
+        ));
+    }
+    let Some(Group { note: text, moves: explained, .. }) = groups.pop() else { return Ok(None) };
+    let begin = explained.first().and_then(|first| moves.iter().find(|one| one.report == *first));
+    let at =
+        changes.iter().rev().map(|change| change.at).find(|at| begin.is_some_and(|begin| *at <= begin.start));
+    let left_out = moves.len() - explained.len();
+    Ok(explained.first().map(|first| AxisMoves {
+        name: first.axis.clone(),
+        // A store does not hold the encoder step: a count is one.
+        encoder_step: 1.0 / first.counts_per_unit,
+        note: at.map(|at| NoteLine { text, at, since: time::text(at), left_out }),
+        moves: explained.clone(),
+    }))
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::error::Error;
+use crate::report::number;
 
 /// How a file of changes is written.
 const FORM: &str = "write name, old, new, unit in each line";
@@ -13,8 +14,8 @@ pub(super) fn all(texts: &[String], files: &[PathBuf], changes: usize) -> Result
         if count > changes {
             return Err(Error::Option {
                 option: option.to_owned(),
-                value: format!("given {count} times"),
-                wrong: format!("there are {changes} changes, one for each group after the first"),
+                value: format!("given {}", number::count(count, "time")),
+                wrong: format!("the changes are {changes}, one for each group after the first"),
                 remedy: "give one for each of them".to_owned(),
             });
         }

@@ -17,6 +17,7 @@ use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
 use crate::error::Error;
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::shift::ShiftSummary;
 use crate::report::shift::watch::{self, WatchSummary};
 use crate::source::rehearsal;
@@ -383,8 +384,12 @@ impl Shift {
         let is_tabled = self.tuning.is_some();
         self.tuning.iter_mut().try_for_each(|tuning| tuning.refresh().and_then(|()| tuning.finish()))?;
         let counts = self.decoder.counts();
-        let summary =
-            format!("{} frames, {} lost, {} corrupt parts", counts.frames, counts.lost, counts.corrupt);
+        let summary = format!(
+            "{}, {} lost, {}",
+            number::count(counts.frames, "frame"),
+            counts.lost,
+            number::count(counts.corrupt, "corrupt part")
+        );
         let watch = self.watch.text();
         match self.output {
             Some(output) => {

@@ -18,6 +18,7 @@ use crate::error::Error;
 use crate::page::plain::plain;
 use crate::report::glance::{Glance, State};
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::trend::TrendLine;
 use crate::store::alarms::AlarmLine;
 use crate::store::drifts::StoredDrift;
@@ -236,6 +237,6 @@ fn counts(axes: &[Glance]) -> String {
     let mut states: Vec<State> = axes.iter().map(|glance| glance.state).collect();
     states.sort_by(|a, b| b.cmp(a));
     let each = states.chunk_by(|a, b| a == b).map(|alike| format!("{} {}", alike.len(), alike[0].word()));
-    let count = if axes.len() == 1 { "1 axis".to_owned() } else { format!("{} axes", axes.len()) };
+    let count = number::count(axes.len(), "axis");
     format!("{count}: {}", each.collect::<Vec<String>>().join(", "))
 }

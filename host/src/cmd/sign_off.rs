@@ -21,6 +21,7 @@ use crate::plot::{Drawn, IN_95_OF_100, PlottedMove, Sheet};
 use crate::report::kind_moves::numbers;
 use crate::report::limit::{Checked, Limit, as_judged};
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::number::{plain, plain_to};
 use crate::trace::Layout;
 
@@ -225,8 +226,9 @@ impl Collected {
             (
                 "Rows".to_owned(),
                 format!(
-                    "{} read; {} places where rows are missing or can't be read",
-                    summary.readings, summary.faults
+                    "{} read; {} where rows are missing or can't be read",
+                    summary.readings,
+                    number::count(summary.faults, "place")
                 ),
             ),
         ];

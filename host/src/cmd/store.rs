@@ -10,6 +10,7 @@ use super::moves::Within;
 use super::option_value::{person, whole};
 use super::output::notify;
 use crate::error::Error;
+use crate::report::number;
 use crate::store::rescue::rescue;
 use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
@@ -151,15 +152,17 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
     if found.repeated > 0 {
-        writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
+        writeln!(out, "sent again: {} with a move of another frame", number::count(found.repeated, "frame"))?;
     }
     for (device, boot, first, count) in &found.missing {
-        writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
+        let count = number::count(*count, "frame");
+        writeln!(out, "missing: monitor {device}, start {boot}: {count} from number {first} on")?;
     }
     for (device, boot, first, count) in &found.given_up {
+        let count = number::count(*count, "frame");
         writeln!(
             out,
-            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
+            "given up: monitor {device}, start {boot}: {count} from number {first} on, no longer in its log"
         )?;
     }
     if found.is_sound() {

@@ -21,6 +21,7 @@ use crate::analysis::warm_up::Rule;
 use crate::error::Error;
 use crate::plot::Format;
 use crate::report::explained;
+use crate::report::number;
 use crate::report::trend::{TrendLine, csv, cycle, json, table};
 use crate::store::Store;
 use crate::store::axes::KnownAxis;
@@ -129,7 +130,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         return Err(no_such_kind(number, &found.others));
     }
     if found.too_short > 0 {
-        notify(format_args!("{} kinds have too few moves for a trend", found.too_short));
+        notify(format_args!("too few moves for a trend: {}", number::count(found.too_short, "kind")));
     }
     let zone = TimeZone::system();
     if let Some(path) = &arguments.plot {

@@ -22,6 +22,7 @@ use crate::report::axis_context::AxisContext;
 use crate::report::clock::Clock;
 use crate::report::describe::{self, Typical};
 use crate::report::move_report::MoveReport;
+use crate::report::number;
 use crate::report::number::fixed;
 use crate::report::stories::{DriftChange, Stories};
 use crate::report::{explained, wall_time};
@@ -233,10 +234,11 @@ impl Watch<'_> {
             }
             DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
                 self.monitor = MonitorClock { epoch: clock, ticks_per_second };
-                notify(format_args!("monitor on {board}, firmware {firmware}, {axes} axes"));
+                let axes = number::count(axes, "axis");
+                notify(format_args!("monitor on {board}, firmware {firmware}, {axes}"));
             }
             DeviceEvent::Gap(gap) => {
-                notify(format_args!("{} samples or frames are missing: {:?}", gap.count, gap.cause))
+                notify(format_args!("missing samples or frames: {}, {:?}", gap.count, gap.cause))
             }
             DeviceEvent::Finding(finding) => {
                 notify(describe::finding(&self.axis_name(finding.axis), &finding))
@@ -283,7 +285,10 @@ impl Watch<'_> {
         if priority != Priority::Move || count == 0 {
             return Ok(());
         }
-        notify(format_args!("{count} frames of moves are missing; requesting them from the monitor's log"));
+        notify(format_args!(
+            "{} missing; requested from the monitor's log",
+            number::count_are(count, "frame of moves")
+        ));
         self.log.iter_mut().for_each(Log::disturb);
         self.send(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
     }
@@ -328,8 +333,12 @@ impl Watch<'_> {
         }
         let counts = decoder.counts();
         notify(format_args!(
-            "{} frames, {} sent again, {} lost in transmission, {} corrupt parts of {} bytes",
-            counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
+            "{}, {} sent again, {} lost in transmission, {} of {}",
+            number::count(counts.frames, "frame"),
+            counts.replayed,
+            counts.lost,
+            number::count(counts.corrupt, "corrupt part"),
+            number::count(counts.corrupt_bytes, "byte")
         ));
         match self.arguments.source.strip_prefix("file:").filter(|_| counts.frames == 0) {
             Some(file) => Err(no_frames(file)),

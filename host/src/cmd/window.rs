@@ -20,6 +20,7 @@ use crate::plot::figure::Figure;
 use crate::plot::spread::{Bound, Chart, Series};
 use crate::report::compare::curves::curves;
 use crate::report::kind_moves::{KindMoves, by_kind};
+use crate::report::number;
 use crate::report::window::table::{answer, table};
 use crate::report::window::{Basis, Choice, Cycle, KindLine, Windows, counts};
 
@@ -176,8 +177,10 @@ fn chart(kind: &KindMoves, line: &KindLine, basis: &Basis) -> Chart {
         points: points.rev().collect(),
         chosen,
     };
-    let series =
-        curves.groups.into_iter().map(|(moves, spreads)| Series { name: format!("{moves} moves"), spreads });
+    let series = curves
+        .groups
+        .into_iter()
+        .map(|(moves, spreads)| Series { name: number::count(moves, "move"), spreads });
     Chart {
         title: kind.name.clone(),
         series: series.collect(),

@@ -389,6 +389,7 @@ impl Meter {
         let mut notes = Vec::new();
         let AxisContext { window, unit, settings, .. } = &self.context;
         let small = self.axis.small();
+        let [times, changes] = ["time", "command change"].map(|what| number::count(small, what));
         if settings.window == 0 {
             notes.push(format!("the window of {window} {unit} is less than one count: are the units right?"));
         }
@@ -398,7 +399,7 @@ impl Meter {
             );
         } else if self.moves == 0 && small > 0 {
             notes.push(format!(
-                "the command moves {small} times, but never further than the window of {window} {unit}: are the units right?"
+                "the command moves {times}, but never further than the window of {window} {unit}: are the units right?"
             ));
         } else if self.moves == 0 {
             let noisy =
@@ -407,14 +408,16 @@ impl Meter {
                 "the command never comes to rest, so no move ends and nothing can settle{noisy}"
             ));
         } else if small > 0 {
-            notes.push(format!("{small} command changes within the window of {window} {unit} are no moves"));
+            notes.push(format!("within the window of {window} {unit}, and so no moves: {changes}"));
         }
         notes.extend(self.signals.notes(&self.context));
         notes.extend(self.likeness.note());
         let turning_points = self.axis.turning_points();
         if turning_points > 0 && self.moves > 0 {
-            notes
-                .push(format!("{turning_points} stops could not be told from turning points of the command"));
+            notes.push(format!(
+                "{} could not be told from turning points of the command",
+                number::count(turning_points, "stop")
+            ));
         }
         if self.ends_in_a_move && self.moves > 0 {
             notes.push("the recording ends before its last move does; that move is left out".to_owned());

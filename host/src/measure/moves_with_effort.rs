@@ -6,6 +6,7 @@ use stillpoint_core::Reading;
 
 use crate::analysis::identify::Stretch;
 use crate::error::Error;
+use crate::report::number;
 use crate::trace::ratio::Ratio;
 use crate::trace::{Row, Trace};
 
@@ -53,7 +54,7 @@ impl MovesWithEffort {
         let mut notes = trace.layout().notes.clone();
         notes.extend(trace.faults().to_string().lines().map(str::to_owned));
         if pieces.without > 0 {
-            notes.push(format!("{} rows have no effort; they are left out as gaps", pieces.without));
+            notes.push(format!("{} without effort left out as gaps", number::count(pieces.without, "row")));
         }
         let (unit, period_s) = (trace.layout().unit.clone(), trace.layout().sample_period_s);
         Ok(MovesWithEffort { pieces: pieces.pieces, unit, period_s, notes })
@@ -171,11 +172,7 @@ mod tests {
         assert_eq!(lengths, [20, 29], "{:?}", found.notes);
         assert_eq!((stretches[1].effort[0], stretches[1].effort[28]), (26.0, 54.0));
         assert!((stretches[1].position[28] - 0.49).abs() < 1e-9);
-        assert!(
-            found.notes.iter().any(|note| note.starts_with("1 rows have no effort")),
-            "{:?}",
-            found.notes
-        );
+        assert!(found.notes.iter().any(|note| note.starts_with("1 row without effort")), "{:?}", found.notes);
     }
 
     #[test]

@@ -159,7 +159,7 @@ impl Signals {
         // A turn is a whole number of counts.
         let whole = |turn: f64| (turn * context.counts_per_unit).round() / context.counts_per_unit;
         let turn = turn_jumps::turn(&context.unit).map_or("TURN".to_owned(), |turn| whole(turn).to_string());
-        let moves = if self.turns == 1 { "1 move".to_owned() } else { format!("{} moves", self.turns) };
+        let moves = number::count(self.turns, "move");
         format!(
             "a position jumps by close to a whole turn in {moves}: if it begins anew there, give --wrap {turn}; if it really moved that far, --wrap 0"
         )

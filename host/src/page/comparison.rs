@@ -144,7 +144,7 @@ fn changed(compared: &Comparison) -> Block {
             (None, 0) => String::new(),
             (None, _) => "nothing was stated; ".to_owned(),
         };
-        (group.name.clone(), format!("{note}{} moves{omitted}", group.moves))
+        (group.name.clone(), format!("{note}{}{omitted}", number::count(group.moves, "move")))
     });
     Block::Facts(groups.collect())
 }

@@ -50,7 +50,7 @@ pub fn page(stated: &WindowPage) -> Page {
     page.blocks.extend([heading("Cautions"), about::list(stated.cautions.clone())]);
     page.blocks.extend(stated.pictures.iter().cloned().map(Block::Picture));
     for kind in &windows.kinds {
-        page.blocks.push(Block::Heading(format!("{}: {} moves", kind.kind, kind.moves)));
+        page.blocks.push(Block::Heading(format!("{}: {}", kind.kind, number::count(kind.moves, "move"))));
         let mut notes: Vec<String> =
             Some(kind.reason.clone()).into_iter().filter(|reason| !reason.is_empty()).collect();
         notes.extend(limits(kind, stated.basis).lines().map(|line| line.trim_start_matches("* ").to_owned()));

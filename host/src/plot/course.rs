@@ -338,5 +338,5 @@ impl Chart {
 fn listed(texts: &[String]) -> String {
     let more = texts.len().saturating_sub(3);
     let listed = texts.iter().take(3).cloned().collect::<Vec<String>>().join(", ");
-    if more > 0 { format!("{listed} and {more} times more") } else { listed }
+    if more > 0 { format!("{listed} and {more} more") } else { listed }
 }

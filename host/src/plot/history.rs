@@ -105,7 +105,10 @@ impl Chart {
             moments::without(&self.moments).iter().map(|(of, count)| format!("{count} {}", of.word())),
         );
         parts.extend((!self.unseen.missing.is_empty()).then(|| {
-            format!("samples or frames missing {} times (strokes at the bottom)", self.unseen.missing.len())
+            format!(
+                "samples or frames missing {} (strokes at the bottom)",
+                number::count(self.unseen.missing.len(), "time")
+            )
         }));
         parts.join(", ")
     }

@@ -33,6 +33,8 @@ pub struct Typical {
     pub is_beyond: bool,
     /// Change of the ringing frequency that is shown, as a part of the first. Unit: 1
     pub frequency_change: Option<f64>,
+    /// Whether the ringing has a frequency, but is shown neither to decay nor to end: half of such stops do not settle.
+    pub may_last: bool,
 }
 
 /// What to pull.
@@ -73,6 +75,10 @@ fn lag() -> Advice {
     )
 }
 
+/// What a swing that is not shown to decay may be, before another lever.
+const OUTSIDE: &str = "no decay is shown: if it swings while the axis rests too, something shakes it, and no lever of the loop \
+    helps; else ";
+
 fn ringing(typical: &Typical) -> Advice {
     let ms = |seconds: f64| format!("{} ms", plain_to(1e3 * seconds, 2));
     let (length, shaper, cost) = match typical.ringing_hz {
@@ -90,15 +96,19 @@ fn ringing(typical: &Typical) -> Advice {
     };
     let smoothing = format!("smooth the command{length}, or shape it with two impulses{shaper}");
     let trade_off = format!("{cost}; a lower gain follows more slowly");
+    let outside = if typical.may_last { OUTSIDE } else { "" };
     match typical.frequency_change.is_some_and(|change| change <= FELL) {
         true => Advice::new(
             "restore the stiffness that fell with the frequency: belt tension, coupling, clamping, mounting",
-            format!("{smoothing}; or a lower gain"),
+            format!("{outside}{smoothing}; or a lower gain"),
             trade_off,
         ),
         false => Advice::new(
             smoothing,
-            "a stiffer belt, coupling or frame; a lower gain; a notch filter at that frequency, only if the loop itself rings",
+            format!(
+                "{outside}a stiffer belt, coupling or frame; a lower gain; a notch filter at that frequency, only if the loop \
+                 itself rings"
+            ),
             trade_off,
         ),
     }
@@ -138,12 +148,15 @@ fn hunting(standing: Option<f64>) -> Advice {
             "without integral action the axis stands where friction leaves it: an offset up to the dead band",
         ),
         Some(_) => Advice::new(
-            "a lower velocity gain or position gain: the loop swings by itself",
+            "find out whether the loop swings, or something shakes the axis: a swing from outside is there too with the drive \
+             disabled, as its manual allows, or with another gain at the same frequency. The loop: a lower velocity gain or \
+             position gain. From outside: stop or isolate the source, such as a fan, a pump or a neighbouring axis",
             second,
-            "a lower gain follows and recovers more slowly",
+            "a lower gain follows and recovers more slowly, and does nothing against a swing from outside",
         ),
         None => Advice::new(
-            "find out whether feedback stands between the swings: then friction and backlash, else a lower gain",
+            "find out whether feedback stands between the swings: then friction and backlash, else a lower gain, or \
+             whatever shakes the axis from outside",
             second,
             "a lower gain follows more slowly; less integral action may leave an offset",
         ),
@@ -153,7 +166,7 @@ fn hunting(standing: Option<f64>) -> Advice {
 fn offset() -> Advice {
     Advice::new(
         "integral action, or compensation of a constant force such as gravity",
-        "what the rest errors by direction and distance show: friction, backlash, or a scale",
+        "friction, backlash or a scale error, where the rest errors by direction and position show it",
         "integral action can overshoot, and hunts where friction sticks",
     )
 }
@@ -179,6 +192,10 @@ mod tests {
             "27 ms, and can save 160",
         );
         check(Signature::Ringing, Typical::default(), "over one period", "half a period");
+        let second = |may_last| advice(Signature::Ringing, &Typical { may_last, ..typical }).unwrap().second;
+        assert!(
+            second(true).contains("something shakes it") && !second(false).contains("something shakes it")
+        );
         let fell = Typical { frequency_change: Some(-0.05), ..typical };
         check(Signature::Ringing, fell, "restore the stiffness", "27 ms");
         let steady = Typical { frequency_change: Some(-0.04), ..typical };
@@ -192,6 +209,12 @@ mod tests {
         let standing = |share| Typical { standing: Some(share), ..Typical::default() };
         check(Signature::Hunting, standing(0.5), "friction and backlash", "offset");
         check(Signature::Hunting, standing(0.4), "lower velocity gain", "slowly");
+        check(
+            Signature::Hunting,
+            standing(0.4),
+            "something shakes the axis",
+            "nothing against a swing from outside",
+        );
         check(Signature::Hunting, Typical::default(), "find out", "slowly");
         assert_eq!(advice(Signature::Clean, &typical), None);
         assert_eq!(advice(Signature::Unsure, &typical), None);

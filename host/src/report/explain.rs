@@ -4,9 +4,11 @@
 
 pub mod figures;
 pub mod evidence;
+pub mod run;
 pub mod offset;
 pub mod trend;
 pub mod kind;
+pub mod swings;
 pub mod table;
 #[cfg(test)]
 mod tests;
@@ -19,7 +21,7 @@ use super::advice::CAUTION;
 use super::kind_moves::by_kind;
 use super::move_report::{MoveReport, definition_name};
 use evidence::Scale;
-use kind::{KindLine, counts};
+use kind::{KindLine, counts, most_frequent};
 use offset::OffsetLine;
 
 /// The moves of one axis.
@@ -31,6 +33,8 @@ pub struct AxisMoves {
     pub moves: Vec<MoveReport>,
     /// Smallest change of feedback. Unit: that of position
     pub encoder_step: f64,
+    /// The note from which on these moves are; none without a note.
+    pub note: Option<NoteLine>,
 }
 
 /// One axis, as other tools read it.
@@ -52,8 +56,28 @@ pub struct AxisLine {
     pub omitted: usize,
     /// Kind by kind.
     pub kinds: Vec<KindLine>,
-    /// Rest errors by direction and distance.
+    /// Rest errors by direction and position.
     pub offset: OffsetLine,
+    /// Which other axes swing at the same frequency, without a decay that is shown; empty if none does.
+    pub swings: String,
+    /// The most frequent reason of the moves that are omitted; empty without them.
+    pub omitted_reason: String,
+    /// The last note within the time, whose moves are explained; none without a note.
+    pub note: Option<NoteLine>,
+}
+
+/// What was changed before the moves that are explained, as other tools read it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct NoteLine {
+    /// What was noted, in words.
+    pub text: String,
+    /// From when on it holds. Unit: µs since 1970, UTC
+    #[serde(skip)]
+    pub at: i64,
+    /// The same as RFC 3339.
+    pub since: String,
+    /// Moves before it, or during which it was given, which are left out.
+    pub left_out: usize,
 }
 
 /// All axes, as other tools read them.
@@ -68,7 +92,10 @@ pub struct Explained {
 impl Explained {
     /// Of these axes.
     pub fn new(axes: &[AxisMoves]) -> Explained {
-        Explained { axes: axes.iter().filter_map(axis_line).collect(), caution: CAUTION }
+        let mut axes: Vec<AxisLine> = axes.iter().filter_map(axis_line).collect();
+        let shared = swings::shared(&axes);
+        axes.iter_mut().zip(shared).for_each(|(axis, swings)| axis.swings = swings);
+        Explained { axes, caution: CAUTION }
     }
 
     /// One JSON object.
@@ -85,6 +112,7 @@ fn axis_line(axis: &AxisMoves) -> Option<AxisLine> {
     let scale = Scale { window: last.window, encoder_step: axis.encoder_step, unit: &last.unit };
     let kinds = by_kind(&[&alike], (axis.encoder_step, &last.unit), counts);
     let counted: usize = kinds.iter().flat_map(|kind| &kind.groups).map(Vec::len).sum();
+    let omitted = alike.iter().filter(|one| !counts(one) && !one.reason.is_empty());
     Some(AxisLine {
         axis: axis.name.clone(),
         unit: last.unit.clone(),
@@ -94,6 +122,9 @@ fn axis_line(axis: &AxisMoves) -> Option<AxisLine> {
         measured_otherwise: axis.moves.len() - alike.len(),
         omitted: alike.len() - counted,
         kinds: kinds.iter().map(|kind| kind::line(kind, scale)).collect(),
-        offset: offset::offset(&kinds, scale),
+        offset: offset::offset(&kinds, &axis.moves, scale),
+        swings: String::new(),
+        omitted_reason: most_frequent(omitted.map(|one| one.reason.as_str())).unwrap_or_default().to_owned(),
+        note: axis.note.clone(),
     })
 }

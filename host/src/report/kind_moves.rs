@@ -79,7 +79,7 @@ fn name(typical: &TypicalMove, first: Option<Motion>, unit: &str) -> String {
 }
 
 /// Travel and speed, unless the travel is not known.
-fn motion(report: &MoveReport) -> Option<Motion> {
+pub fn motion(report: &MoveReport) -> Option<Motion> {
     let joined = Reasons::JOINED.worded().next().map_or("", |(_, wording)| wording);
     let has_travel =
         report.outcome != Outcome::Untrusted && !report.reason.split("; ").any(|one| one.starts_with(joined));

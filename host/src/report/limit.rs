@@ -318,7 +318,10 @@ fn judged(counts: &Counts, limit: &Limit, is_dependent: bool) -> (Verdict, Strin
     let promise = promise(&Wish { share, confidence: limit.confidence });
     let enough =
         needed(without, share, limit.confidence).map_or("too many".to_owned(), |one| one.to_string());
-    (Verdict::NotShown, format!("{} moves; {enough} are needed for {promise}{beside}", counts.moves))
+    (
+        Verdict::NotShown,
+        format!("{}; {enough} are needed for {promise}{beside}", number::count(counts.moves, "move")),
+    )
 }
 
 /// The rule by which the verdict was found, a sentence each.

@@ -109,9 +109,18 @@ pub fn scientific(value: f64) -> String {
     }
 }
 
-/// How many of something there are: `1 move`, `2 moves`.
-pub fn count(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+/// How many of something there are: `1 move`, `2 moves`, `2 axes`.
+pub fn count<N: Copy + PartialEq + From<u8> + std::fmt::Display>(count: N, what: &str) -> String {
+    match what.strip_suffix("is") {
+        _ if count == N::from(1) => format!("{count} {what}"),
+        Some(stem) => format!("{count} {stem}es"),
+        None => format!("{count} {what}s"),
+    }
+}
+
+/// The same before a predicate: `1 move is`, `2 moves are`.
+pub fn count_are<N: Copy + PartialEq + From<u8> + std::fmt::Display>(number: N, what: &str) -> String {
+    format!("{} {}", count(number, what), if number == N::from(1) { "is" } else { "are" })
 }
 
 #[cfg(test)]
@@ -131,6 +140,18 @@ mod tests {
             let [low, high] = ends(value).map(|text| text.parse::<f64>().unwrap());
             assert!(low <= value * (1.0 + 1e-9) && value <= high * (1.0 + 1e-9), "{low} {value} {high}");
         }
+    }
+
+    #[test]
+    fn nouns_follow_their_number() {
+        assert_eq!(
+            [count(1_usize, "move"), count(0_u64, "move"), count(2_u32, "axis")],
+            ["1 move", "0 moves", "2 axes"]
+        );
+        assert_eq!(
+            [count(1_u8, "axis"), count_are(1_u64, "frame"), count_are(3_u64, "frame")],
+            ["1 axis", "1 frame is", "3 frames are"]
+        );
     }
 
     #[test]

@@ -153,6 +153,7 @@ fn by_chance(rate: f64) -> String {
     match (few(rate), few(1.0 / rate)) {
         (one, _) if one == "1" => ", one such alarm a month comes by chance".to_owned(),
         (number, _) if rate > 1.0 => format!(", {number} such alarms a month come by chance"),
+        (_, one) if one == "1" => ", one such alarm a month comes by chance".to_owned(),
         (_, months) => format!(", one such alarm in {months} months comes by chance"),
     }
 }

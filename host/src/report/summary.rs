@@ -31,7 +31,7 @@ pub fn counts_text<'a>(reports: impl IntoIterator<Item = &'a MoveReport>) -> Str
     }
     let each: Vec<String> =
         counts.iter().map(|(outcome, count)| format!("{count} {}", outcome.word())).collect();
-    format!("{total} move{}: {}", if total == 1 { "" } else { "s" }, each.join(", "))
+    format!("{}: {}", number::count(total, "move"), each.join(", "))
 }
 
 /// Median and worst settling of the settled moves, as a sentence; none when nothing settled.

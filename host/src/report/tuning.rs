@@ -10,7 +10,7 @@ use super::compare::ladder::{Cache, KindLadder, Rung, ladders_cached};
 
 use super::compare::{Basis, Group, PairLine, by_kind};
 use super::kind_moves::KindMoves;
-use super::number::{fixed, plain};
+use super::number::{self, fixed, plain};
 use super::rungs::Rungs;
 use crate::analysis::comparison::{Comparison, FEWEST_FOR_DEPENDENCE, Margin, Side, Terms, Verdict};
 use crate::analysis::median_interval::median_ends;
@@ -280,12 +280,11 @@ impl SettingLine {
     pub fn lines(&self) -> String {
         let shape = self.signature.as_ref().map_or(String::new(), |shape| format!(", {shape}"));
         let settles = format!(
-            "{}, {}\n  setting {}: {} move{}, median {} ms, {} unsettled{shape}\n  {}\n",
+            "{}, {}\n  setting {}: {}, median {} ms, {} unsettled{shape}\n  {}\n",
             self.axis,
             self.kind,
             self.setting,
-            self.moves,
-            if self.moves == 1 { "" } else { "s" },
+            number::count(self.moves, "move"),
             self.median(),
             self.unsettled,
             self.words

@@ -11,6 +11,7 @@ use stillpoint_core::wire::message::Message;
 
 use super::frame::{DeviceNumber, UNKNOWN_DEVICE, content, message};
 use super::{devices, journal, rebuild};
+use crate::report::number;
 
 /// Starts of the orphans that came on one line, and when the first frame of each came. Unit: µs since 1970, UTC
 pub(super) type LineOrphans = BTreeMap<u32, i64>;
@@ -48,8 +49,10 @@ pub(super) fn adopt(
         return Ok(None);
     }
     rebuild::derive_all(store)?;
-    let text =
-        format!("{frames} frames came before their monitor identified itself; they are stored as its own");
+    let text = format!(
+        "{} from before their monitor identified itself, stored as its own",
+        number::count(frames, "frame")
+    );
     journal::write(store, "store", "monitor", &text)?;
     Ok(Some(Adopted { text, known: known as u64 }))
 }

@@ -1,5 +1,6 @@
 //! In: frames of a monitor, counted. Out: how many of them were stored, known, past retention, dropped.
 
+use crate::report::number;
 use std::fmt;
 
 /// Counts of frames by what became of them.
@@ -19,7 +20,7 @@ pub struct IngestStats {
 
 impl fmt::Display for IngestStats {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "{} frames stored, {} known already", self.stored, self.known)?;
+        write!(out, "{} stored, {} known already", number::count(self.stored, "frame"), self.known)?;
         if self.past > 0 {
             write!(out, ", {} past retention", self.past)?;
         }

@@ -8,6 +8,7 @@ use std::path::Path;
 use std::time::{Duration, Instant};
 
 use crate::checksum::FastCrc;
+use crate::report::number;
 use stillpoint_core::wire::command::DumpSince;
 use stillpoint_core::wire::frame::Frame;
 use stillpoint_core::wire::header::{Direction, Header, Priority};
@@ -208,8 +209,8 @@ impl Log {
         }
         if let Some(oldest) = self.oldest_dropped.take() {
             let text = format!(
-                "{} frames were dropped while the store could not be written; asking the monitor's log",
-                self.dropped
+                "{} dropped while the store could not be written; asking the monitor's log",
+                number::count(self.dropped, "frame")
             );
             journal::write(&self.store.connection, "store", "dropped", &text).ok();
             self.notes.push(text);
@@ -230,7 +231,8 @@ impl Log {
         // After an error they are requested again at the next opening, and given up then.
         let missing = self.number.map(|number| replay.give_up_missing(&self.store.connection, &number));
         if let Some(Ok(missing @ 1..)) = missing {
-            self.notes.push(format!("{missing} frames are no longer in the monitor's log"));
+            self.notes
+                .push(format!("{} no longer in the monitor's log", number::count_are(missing, "frame")));
         }
     }
 
@@ -242,9 +244,8 @@ impl Log {
     fn after_error(&mut self, error: &rusqlite::Error) {
         let (wrong, remedy) = explain(error);
         if self.retry.is_none() {
-            let (path, pending) = (self.store.path().display(), self.pending.len());
-            self.notes
-                .push(format!("{path}: {wrong}; {remedy}. {pending} frames wait, and watching goes on"));
+            let (path, pending) = (self.store.path().display(), number::count(self.pending.len(), "frame"));
+            self.notes.push(format!("{path}: {wrong}; {remedy}. Waiting: {pending}; watching goes on"));
         }
         self.trouble = Some((wrong, remedy));
         self.retry = Some(Instant::now() + RETRY);
@@ -292,7 +293,8 @@ impl Log {
             return Ok((self.store, stats));
         }
         let (wrong, remedy) = self.trouble.unwrap_or_default();
-        let wrong = format!("{} frames could not be stored: {wrong}", stats.waiting + stats.dropped);
+        let wrong =
+            format!("{} could not be stored: {wrong}", number::count(stats.waiting + stats.dropped, "frame"));
         let remedy = format!("{remedy}; then watch the monitor again: what is missing is requested from it");
         Err(self.store.refuse(&wrong, &remedy))
     }

@@ -13,6 +13,7 @@ use super::database::{Options, Store};
 use super::fault::{fault, refuse};
 use super::schema;
 use crate::error::Error;
+use crate::report::number;
 
 /// Tables that can't be made again, and the columns that order them.
 const COPIED: [(&str, &[&str]); 8] = [
@@ -37,10 +38,10 @@ pub struct Rescued {
 
 impl fmt::Display for Rescued {
     fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(out, "{} raw frames copied, tables made again from them", self.frames)?;
-        self.damaged
-            .iter()
-            .try_for_each(|(table, rows)| write!(out, "\ndamaged: {table}, of which {rows} rows were read"))
+        write!(out, "{} copied, tables made again from them", number::count(self.frames, "raw frame"))?;
+        self.damaged.iter().try_for_each(|(table, rows)| {
+            write!(out, "\ndamaged: {table}; read: {}", number::count(*rows, "row"))
+        })
     }
 }
 

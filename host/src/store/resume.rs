@@ -6,6 +6,7 @@ use stillpoint_core::wire::header::{Header, Priority};
 
 use super::frame::DeviceNumber;
 use super::{devices, journal};
+use crate::report::number;
 
 /// The last frame of a move before the first hole in the newest start, or the very last if there is no hole: the
 /// monitor's log has it if it has anything after it, and to get it twice does no harm. None if the store has no move of
@@ -96,7 +97,8 @@ impl ReplayRequest {
                 .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
                 .execute(params![device, boot, highest])?;
             let text = format!(
-                "{missing} frames of start {boot} before number {highest} are no longer in the monitor's log; they are not requested again"
+                "{} no longer in the monitor's log and not requested again, of start {boot} before number {highest}",
+                number::count_are(missing, "frame")
             );
             journal::write(store, "store", "gone", &text)?;
         }

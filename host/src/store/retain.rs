@@ -10,6 +10,7 @@ use super::database::Store;
 use super::marks::{self, HORIZON};
 use super::{journal, time};
 use crate::error::Error;
+use crate::report::number;
 
 /// Unit: µs
 const DAY: i64 = 86_400_000_000;
@@ -57,9 +58,9 @@ impl Store {
         }
         if removed.frames > 0 {
             let text = format!(
-                "{} raw frames and {} moves before {} let go",
-                removed.frames,
-                removed.moves,
+                "{} and {} before {} let go",
+                number::count(removed.frames, "raw frame"),
+                number::count(removed.moves, "move"),
                 time::text(removed.before.unwrap_or_default())
             );
             journal::write(&self.connection, "store", "retention", &text)?;

@@ -12,6 +12,7 @@ use super::boots::Boot;
 use super::frame::{FrameKey, StoredFrame};
 use super::{insert, journal};
 use crate::report::describe;
+use crate::report::number;
 
 /// Board, firmware and tick rate of the device.
 pub(super) fn hello(store: &Connection, frame: &StoredFrame, hello: &Hello) -> rusqlite::Result<()> {
@@ -195,7 +196,12 @@ pub(super) fn baseline(
     let ms = |words: &str, ns: Option<i64>| {
         ns.map_or_else(String::new, |ns| format!(", {words} {:.2} ms", ns as f64 / 1e6))
     };
-    let text = format!("kind {kind}: {moves} moves{}{}", ms("median", median), ms("95 % within", p95));
+    let text = format!(
+        "kind {kind}: {}{}{}",
+        number::count(moves, "move"),
+        ms("median", median),
+        ms("95 % within", p95)
+    );
     journal::write_of_frame(store, key, at, ("baseline", &text), Some(axis))
 }
 

@@ -143,5 +143,5 @@ fn a_move_in_two_frames_is_no_fault_of_the_tables() {
         "{found:?}"
     );
     let report = done(&["store", "check", "--store", &place.text()]);
-    assert!(report.contains("5 frames repeat a move of another frame"), "{report}");
+    assert!(report.contains("5 frames with a move of another frame"), "{report}");
 }

@@ -69,7 +69,9 @@ fn dropped_frames_are_counted_and_requested() {
     assert!(log.commit());
     let requests = log.drain_requests();
     assert_eq!(requests.len(), 1);
-    assert!(log.drain_notes().iter().any(|note| note.contains("frames were dropped")));
+    assert!(
+        log.drain_notes().iter().any(|note| note.contains("dropped while the store could not be written"))
+    );
     push(&mut log, &line.dump(requests[0]), now);
     check_whole(&log.finish().expect("room").0);
 }

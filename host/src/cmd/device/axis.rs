@@ -6,6 +6,7 @@ use stillpoint_core::wire::message::Message;
 use super::Answer;
 use super::session::Session;
 use crate::error::Error;
+use crate::report::number;
 
 /// Refuses an axis that the monitor does not have.
 pub(super) fn check(session: &Session, axis: u8) -> Result<(), Error> {
@@ -24,7 +25,8 @@ pub(super) fn capture(session: &mut Session, axis: u8, stops: u32) -> Result<Ans
     Ok(Answer::info(match stops {
         0 => format!("axis {axis}: no more samples are sent"),
         _ => format!(
-            "axis {axis}: the samples around the next {stops} stops will be sent; `stillpoint watch` stores them"
+            "axis {axis}: the samples around the next {} will be sent; `stillpoint watch` stores them",
+            number::count(stops, "stop")
         ),
     }))
 }

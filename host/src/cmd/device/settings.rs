@@ -14,6 +14,7 @@ use super::session::Session;
 use crate::cmd::option_value::whole;
 use crate::error::Error;
 use crate::report::describe;
+use crate::report::number;
 
 #[derive(Args)]
 pub(super) struct Arguments {
@@ -95,8 +96,11 @@ fn broken_rule(parameters: &Parameters) -> Option<Invalid> {
 pub(super) fn identify(session: &Session) -> Answer {
     let monitor = &session.monitor;
     let mut text = format!(
-        "board {}, firmware {}, {} axes, {} ticks/s",
-        monitor.board, monitor.firmware, monitor.axes, monitor.ticks_per_second
+        "board {}, firmware {}, {}, {} ticks/s",
+        monitor.board,
+        monitor.firmware,
+        number::count(monitor.axes, "axis"),
+        monitor.ticks_per_second
     );
     let alarms = monitor.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
     let axes = monitor.settings.iter().map(|(axis, parameters)| describe_axis(*axis, parameters));

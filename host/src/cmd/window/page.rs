@@ -14,6 +14,7 @@ use crate::page::window::{self, WindowPage};
 use crate::plot::Drawn;
 use crate::report::kind_moves::KindMoves;
 use crate::report::move_report::{MoveReport, definition_name};
+use crate::report::number;
 use crate::report::number::plain;
 use crate::report::table;
 use crate::report::window::{Basis, Choice, Windows, counts};
@@ -50,8 +51,8 @@ pub(super) fn page(
 fn cautions(recorded: &Recorded, basis: &Basis) -> Vec<String> {
     let moves: Vec<&MoveReport> = recorded.moves.iter().collect();
     let others = moves.iter().filter(|report| !counts(report)).count();
-    let others =
-        (others > 0).then(|| format!("{others} of {} moves are untrusted and not counted", moves.len()));
+    let others = (others > 0)
+        .then(|| format!("untrusted and not counted: {others} of {}", number::count(moves.len(), "move")));
     let reasons = if matches!(basis.choice, Choice::Window(_)) { table::reasons(&moves) } else { Vec::new() };
     recorded.notes.iter().cloned().chain(others).chain(reasons).collect()
 }

@@ -107,7 +107,7 @@ fn more_moves(found: &Comparison, shift: &Shift) -> Option<String> {
 
 /// A change of the share of unsettled moves, where it is shown.
 fn unsettled(found: &Comparison, by_time: bool) -> Option<String> {
-    let (_, low, high) = found.unsettled.filter(|(_, low, high)| *low > 0.0 || *high < 0.0)?;
+    let (_, low, high) = found.unsettled.filter(|_| found.unsettled_is_shown)?;
     let [one, other] = found.sides;
     let change = if low > 0.0 { "more" } else { "fewer" };
     let percent = |share: f64| number::fixed(100.0 * share, 1);

@@ -123,7 +123,7 @@ pub(crate) fn interval([low, high]: [Option<f64>; 2], confidence: f64) -> String
 }
 
 fn moves(count: usize) -> String {
-    format!("{count} move{}", if count == 1 { "" } else { "s" })
+    number::count(count, "move")
 }
 
 fn ms(seconds: f64) -> String {

@@ -4,7 +4,7 @@ use stillpoint_core::Signature;
 
 use super::figures::{Figures, with_interval};
 use crate::analysis::median_interval::MedianInterval;
-use crate::report::number::plain_to;
+use crate::report::number::{count, plain_to};
 
 /// What the stops were measured with.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -45,9 +45,11 @@ pub fn evidence(signature: Signature, stops: &Stops, scale: Scale) -> String {
         Signature::Unsure => return "no rule fits these stops, or noise hides which".to_owned(),
     };
     let parts: Vec<String> = parts.into_iter().flatten().collect();
+    let of = count(stops.count, &format!("{} stop", signature.word()));
+    let whose = if stops.count == 1 { of.clone() } else { format!("median of {of}") };
     match parts.is_empty() {
-        true => "no figure of these stops is known".to_owned(),
-        false => format!("feedback {}", parts.join(", ")),
+        true => format!("no figure of {of} is known"),
+        false => format!("{whose}: feedback {}", parts.join(", ")),
     }
 }
 
@@ -60,21 +62,22 @@ fn clean(settling_s: f64) -> String {
 
 /// Unit of the result: ms
 fn ms(figure: &MedianInterval) -> String {
-    format!("{} ms", with_interval(figure, 1e3))
+    with_interval(figure, 1e3, "ms")
 }
 
 /// A length beside the window.
 fn length(figure: &MedianInterval, scale: Scale) -> String {
     let windows = plain_to(figure.median.abs() / scale.window, 2);
-    format!("{} {} ({windows} × the window)", with_interval(figure, 1.0), scale.unit)
+    format!("{}, {windows} × the window,", with_interval(figure, 1.0, scale.unit))
 }
 
 fn ringing(stops: &Stops) -> Vec<Option<String>> {
     let figures = stops.figures;
-    let count = stops.count;
     let frequency = match (&figures.ringing_hz, stops.no_frequency) {
         (Some(hz), _) => {
-            format!("swings at {} Hz in {} of {count} such stops", with_interval(hz, 1.0), hz.values)
+            let shows =
+                if stops.count == 1 { String::new() } else { format!(", which {} of them show", hz.values) };
+            format!("swings at {}{shows}", with_interval(hz, 1.0, "Hz"))
         }
         (None, Some(why)) => format!("swings at a frequency that is not stated ({why})"),
         (None, None) => "swings at a frequency that is not known".to_owned(),
@@ -82,10 +85,13 @@ fn ringing(stops: &Stops) -> Vec<Option<String>> {
     let turns =
         |turns: &MedianInterval| format!("turns {} times before it stays inside", plain_to(turns.median, 2));
     let decay = |decay: &MedianInterval| format!("decays with a time constant of {}", ms(decay));
-    let two = figures.two_modes_hz.filter(|hz| 2 * hz[0].values > count).map(|hz| {
-        let [lower, higher] = hz.map(|hz| with_interval(&hz, 1.0));
-        let stops = hz[0].values;
-        format!("shows two oscillations in all samples of {stops} of {count}, at {lower} and {higher} Hz")
+    let two = figures.two_modes_hz.filter(|hz| 2 * hz[0].values > stops.count).map(|hz| {
+        let [lower, higher] = hz.map(|hz| with_interval(&hz, 1.0, "Hz"));
+        let shows = hz[0].values;
+        format!(
+            "shows two oscillations in all samples of {shows} of {}, at {lower} and {higher}",
+            stops.count
+        )
     });
     vec![
         Some(frequency),
@@ -151,7 +157,7 @@ fn hunting(figures: &Figures, scale: Scale) -> Vec<Option<String>> {
     let period = |period: &MedianInterval| format!("goes to and fro every {}", ms(period));
     let swing = |swing: &MedianInterval| {
         let steps = plain_to(swing.median / scale.encoder_step, 2);
-        format!("still swings beyond ± {} {} ({steps} encoder steps)", with_interval(swing, 1.0), scale.unit)
+        format!("still swings beyond ± {}, {steps} × the encoder step", with_interval(swing, 1.0, scale.unit))
     };
     let standing =
         |share: &MedianInterval| format!("stands for {} % of that time", plain_to(100.0 * share.median, 2));

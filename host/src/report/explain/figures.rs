@@ -137,23 +137,20 @@ fn not_held(stop: &MoveReport) -> Option<f64> {
 /// Most digits of a median: beyond these its interval says nothing that can be used.
 const DIGITS: f64 = 4.0;
 
-/// `18.20 ± 0.10`: a median with its 95 % interval, `times` a factor; `208 (from 171 to 427)` where that is wider than half
-/// the median; without one where the stops are too few or alike.
-pub fn with_interval(figure: &MedianInterval, times: f64) -> String {
+/// `18.20 Hz (18.10 to 18.30)`: a median with its 95 % interval, `times` a factor. Without the interval where the stops are
+/// too few or alike.
+pub fn with_interval(figure: &MedianInterval, times: f64, unit: &str) -> String {
     let median = figure.median * times;
-    let is_wide = figure.half_width().is_some_and(|half| half > 0.5 * figure.median.abs());
-    if let Some((low, high)) = figure.ends.filter(|(low, high)| is_wide && low < high) {
-        let [median, low, high] = [median, low * times, high * times].map(|value| plain_to(value, 3));
-        return format!("{median} (from {low} to {high})");
-    }
-    match figure.half_width().map(|half| half * times).filter(|half| *half > 0.0) {
-        Some(half) => {
-            let size = median.abs().max(half).log10().floor();
-            let places = decimals(half).min((DIGITS - 1.0 - size).max(0.0) as usize);
-            // Half a last digit or less would be rounded to nothing.
-            format!("{} ± {}", fixed(median, places), fixed(half.max(10f64.powi(-(places as i32))), places))
-        }
-        None => plain_to(median, 3),
+    let Some((low, high)) = figure.ends.map(|(low, high)| (low * times, high * times)) else {
+        return format!("{} {unit}", plain_to(median, 3));
+    };
+    let half = (median - low).max(high - median);
+    let size = median.abs().max(half).log10().floor();
+    let places = decimals(half).min((DIGITS - 1.0 - size).max(0.0) as usize);
+    let [middle, low, high] = [median, low, high].map(|value| fixed(value, places));
+    match low == high {
+        true => format!("{} {unit}", plain_to(median, 3)),
+        false => format!("{middle} {unit} ({low} to {high})"),
     }
 }
 
@@ -189,11 +186,12 @@ mod tests {
     #[test]
     fn intervals_have_two_digits() {
         let figure = |ends| MedianInterval { median: 18.2034, ends, values: 41 };
-        assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1.0), "18.20 ± 0.10");
-        assert_eq!(with_interval(&figure(Some((18.1, 18.3))), 1e3), "18203 ± 103");
-        assert_eq!(with_interval(&figure(Some((18.2033, 18.2035))), 1.0), "18.20 ± 0.01");
-        assert_eq!(with_interval(&figure(Some((17.0, 40.0))), 1.0), "18.2 (from 17 to 40)");
-        assert_eq!(with_interval(&figure(None), 1.0), "18.2");
-        assert_eq!(with_interval(&figure(Some((18.2034, 18.2034))), 1.0), "18.2");
+        let text = |ends, times| with_interval(&figure(ends), times, "Hz");
+        assert_eq!(text(Some((18.1, 18.3)), 1.0), "18.20 Hz (18.10 to 18.30)");
+        assert_eq!(text(Some((18.1, 18.3)), 1e3), "18203 Hz (18100 to 18300)");
+        assert_eq!(text(Some((18.2033, 18.2035)), 1.0), "18.2 Hz", "alike to four digits");
+        assert_eq!(text(Some((17.0, 40.0)), 1.0), "18 Hz (17 to 40)");
+        assert_eq!(text(None, 1.0), "18.2 Hz");
+        assert_eq!(text(Some((18.2034, 18.2034)), 1.0), "18.2 Hz");
     }
 }

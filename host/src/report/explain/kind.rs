@@ -193,6 +193,7 @@ fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), 
         leads: leads(&figures),
         is_beyond: goes_beyond(&figures, scale.window),
         frequency_change: changed.map(|trend| trend.change),
+        may_last: typical_hz.is_some() && figures.decay_s.is_none() && settling_s.is_none(),
     };
     let no_frequency = most_frequent(stops.iter().filter_map(|stop| stop.ringing_reason.as_deref()));
     let advice = advice(of, &typical);
@@ -215,7 +216,7 @@ fn cause(of: Signature, (moves, changed): (&[&MoveReport], Option<&TrendLine>), 
 }
 
 /// The text that occurs most often; the first of those that are as frequent.
-fn most_frequent<'a>(texts: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+pub fn most_frequent<'a>(texts: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     let mut counts: Vec<(&str, usize)> = Vec::new();
     for text in texts {
         match counts.iter_mut().find(|(known, _)| *known == text) {

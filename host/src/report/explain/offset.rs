@@ -1,15 +1,16 @@
-//! In: the kinds of one axis. Out: its rest errors by direction and distance, and what they show.
+//! In: the kinds of one axis, and its moves in their order. Out: its rest errors by direction and position, and what they show.
 
 use serde::Serialize;
 
 use super::evidence::Scale;
 use super::figures::with_interval;
+use super::run::longest_run;
 use crate::analysis::median_interval::{MedianInterval, median_interval};
-use crate::analysis::offset_by_direction::{
-    FEWEST_KINDS, KindOffset, Part, Parts, Refusal, offset_by_direction,
-};
+use crate::analysis::offset_by_place::{Arrival, Part, Parts, Refusal, Shown, offset_by_place};
 use crate::analysis::quantile::median;
 use crate::report::kind_moves::KindMoves;
+use crate::report::move_report::MoveReport;
+use crate::report::number::plain_to;
 
 /// A rest error below this is not worth acting on. Unit: windows
 const SMALL: f64 = 0.1;
@@ -36,7 +37,7 @@ pub struct KindOffsetLine {
 /// A part of the rest errors, as other tools read it.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct PartLine {
-    /// In the unit of position; a part of the distance in ppm.
+    /// In the unit of position; growth with position in ppm.
     pub value: f64,
     /// Ends of its 95 % interval, in the same unit.
     pub interval_95: [f64; 2],
@@ -49,36 +50,36 @@ pub struct PartLine {
 pub struct OffsetLine {
     /// Kind by kind.
     pub kinds: Vec<KindOffsetLine>,
-    /// The same in both directions; none where it can't be told.
+    /// The same everywhere and both ways; none where it can't be told.
     pub constant: Option<PartLine>,
     /// Changes its sign with the direction; positive: stops short of the target.
     pub by_direction: Option<PartLine>,
-    /// Of the distance, in ppm.
+    /// None: the distance alone can't show a scale error; see `per_position_ppm`.
     pub per_distance_ppm: Option<PartLine>,
-    /// What they show, in words; empty where nothing can be told.
+    /// What they show, in words, parted by semicolons; empty where nothing can be told.
     pub finding: String,
     /// Why something can't be told; empty if nothing.
     pub refused: String,
+    /// Growth with position, in ppm; positive: feedback covers less than the command.
+    pub per_position_ppm: Option<PartLine>,
+    /// Moves at rest of the longest run without a break, from which the parts are.
+    pub moves: usize,
+    /// Places where they end; a position reached from both sides is two.
+    pub places: usize,
+    /// How far the axis's zero must lie from the middle of the positions for a scale error to make the constant.
+    pub zero_beyond: Option<f64>,
 }
 
-/// The rest errors of the kinds of an axis.
-pub fn offset(kinds: &[KindMoves], scale: Scale) -> OffsetLine {
-    let errors = kinds.iter().filter_map(|kind| Some((kind, rest_error(kind)?)));
-    let errors: Vec<(&KindMoves, MedianInterval)> = errors.collect();
-    let usable: Vec<KindOffset> = errors
-        .iter()
-        .filter(|(_, error)| error.ends.is_some())
-        .map(|(kind, error)| KindOffset {
-            forward: kind.typical.forward,
-            distance: kind.typical.distance,
-            error: *error,
-        })
-        .collect();
-    let line = OffsetLine { kinds: errors.iter().map(kind_line).collect(), ..OffsetLine::default() };
-    match offset_by_direction(&usable) {
-        Ok(parts) => {
-            let least = (SMALL * scale.window).max(STEP * scale.encoder_step).max(rest_noise(kinds));
-            with_parts(line, &parts, (least, farthest(&usable)), scale)
+/// The rest errors of an axis. `moves` are all of it, also those that say nothing of settling.
+pub fn offset(kinds: &[KindMoves], moves: &[MoveReport], scale: Scale) -> OffsetLine {
+    let errors = kinds.iter().filter_map(|kind| Some(kind_line(kind, rest_error(kind)?)));
+    let arrivals: Vec<Arrival> = longest_run(moves).into_iter().filter_map(arrival).collect();
+    let line = OffsetLine { kinds: errors.collect(), moves: arrivals.len(), ..OffsetLine::default() };
+    let least = (SMALL * scale.window).max(STEP * scale.encoder_step).max(rest_noise(kinds));
+    match offset_by_place(&arrivals, scale.window) {
+        Ok(parts) => with_parts(line, &parts, least, scale.unit),
+        Err(Refusal::Confounded(most)) if most <= least => {
+            OffsetLine { finding: nothing_beyond(least, scale.unit), ..line }
         }
         Err(refusal) => OffsetLine { refused: why(refusal).to_owned(), ..line },
     }
@@ -96,7 +97,7 @@ fn rest_error(kind: &KindMoves) -> Option<MedianInterval> {
     median_interval(&errors)
 }
 
-fn kind_line((kind, error): &(&KindMoves, MedianInterval)) -> KindOffsetLine {
+fn kind_line(kind: &KindMoves, error: MedianInterval) -> KindOffsetLine {
     KindOffsetLine {
         kind: kind.name.clone(),
         forward: kind.typical.forward,
@@ -107,87 +108,116 @@ fn kind_line((kind, error): &(&KindMoves, MedianInterval)) -> KindOffsetLine {
     }
 }
 
-/// Unit: that of position
-fn farthest(kinds: &[KindOffset]) -> f64 {
-    kinds.iter().map(|kind| kind.distance).fold(0.0, f64::max)
+/// A move that stands, and is whole.
+fn arrival((report, position): (&MoveReport, f64)) -> Option<Arrival> {
+    let error = report.rest_error.filter(|_| report.outcome.is_whole())?;
+    Some(Arrival { forward: report.travel > 0.0, position, error })
 }
 
 fn why(refusal: Refusal) -> &'static str {
     match refusal {
-        Refusal::OneDirection => "six moves at rest of a kind in each direction are needed",
-        Refusal::UnlikeDistances => {
-            "the directions have no distance in common: what grows with distance would look like direction"
+        Refusal::FewMoves => {
+            "six moves at rest in each direction are needed, without a missing move between them"
+        }
+        Refusal::Confounded(_) => {
+            "a constant force, friction, backlash and a scale error look alike in these moves: each direction ends at \
+             positions of its own, or at too few. Moves to three positions or more, each from both sides, would tell"
         }
     }
 }
 
-fn with_parts(line: OffsetLine, parts: &Parts, (least, farthest): (f64, f64), scale: Scale) -> OffsetLine {
-    let part = |part: Part, times: f64, least: f64| PartLine {
+fn with_parts(line: OffsetLine, parts: &Parts, least: f64, unit: &str) -> OffsetLine {
+    let shown = parts.shown(least);
+    let part = |part: Part, times: f64, shown: bool| PartLine {
         value: part.value * times,
         interval_95: [(part.value - part.half_width) * times, (part.value + part.half_width) * times],
-        shown: part.is_beyond(least),
+        shown,
     };
-    let line = OffsetLine {
-        constant: Some(part(parts.constant, 1.0, least)),
-        by_direction: Some(part(parts.by_direction, 1.0, least)),
-        // Over the farthest distance it must be worth acting on too.
-        per_distance_ppm: parts.per_distance.map(|share| part(share, 1e6, least / farthest)),
+    let sentences = sentences(parts, shown, unit);
+    OffsetLine {
+        constant: Some(part(parts.constant, 1.0, shown.constant)),
+        by_direction: Some(part(parts.by_direction, 1.0, shown.by_direction)),
+        per_position_ppm: Some(part(parts.per_position, 1e6, shown.per_position)),
+        places: parts.places,
+        zero_beyond: Some(parts.zero_beyond()).filter(|beyond| shown.constant && beyond.is_finite()),
+        refused: undecided(parts, shown, least),
+        finding: match sentences.is_empty() {
+            true => none_shown(parts, least, unit),
+            false => sentences.join("; "),
+        },
         ..line
+    }
+}
+
+/// What the parts show: each with every cause that makes such a part.
+fn sentences(parts: &Parts, shown: Shown, unit: &str) -> Vec<String> {
+    let size = |part: Part, times: f64, unit: &str| {
+        let ends = Some((part.value - part.half_width, part.value + part.half_width));
+        with_interval(&MedianInterval { median: part.value, ends, values: 0 }.size(), times, unit)
     };
-    let refused = match parts.per_distance {
-        Some(_) => String::new(),
-        None => format!(
-            "growth with distance: {FEWEST_KINDS} kinds are needed, of distances that differ by a factor of two. A scale \
-             error would be part of what is shown"
-        ),
-    };
-    OffsetLine { finding: finding(parts, &line, (least, farthest), scale), refused, ..line }
+    let mut sentences = Vec::new();
+    if shown.constant {
+        let place = if parts.constant.value < 0.0 { "above" } else { "below" };
+        let zero = match parts.zero_beyond() {
+            beyond if beyond.is_finite() => {
+                format!(", or a scale error if the axis's zero is over {} {unit} away", floor(beyond))
+            }
+            _ => String::new(),
+        };
+        sentences.push(format!(
+            "everywhere, feedback stands {} {place} the target: a constant force such as gravity, without integral \
+             action, or different zeros of command and feedback, which no other load changes{zero}",
+            size(parts.constant, 1.0, unit)
+        ));
+    }
+    if shown.by_direction {
+        let place = if parts.by_direction.value < 0.0 { "beyond" } else { "short of" };
+        let size = size(parts.by_direction, 1.0, unit);
+        sentences
+            .push(format!("by direction, feedback stands {size} {place} the target: friction or backlash"));
+    }
+    if shown.per_position {
+        let amount = if parts.per_position.value < 0.0 { "more" } else { "less" };
+        let size = size(parts.per_position, 1e6, "ppm");
+        sentences.push(format!(
+            "with position, feedback covers {size} {amount} than the command: a scale error, or a force that grows with \
+             position, as of a spring or a hose"
+        ));
+    }
+    sentences
+}
+
+/// With two digits, rounded towards zero.
+fn floor(length: f64) -> String {
+    let unit = 10f64.powf(length.log10().floor() - 1.0);
+    plain_to((length / unit).floor() * unit, 2)
 }
 
 /// What it means that no part is shown.
-fn none_shown(line: &OffsetLine, (least, farthest): (f64, f64), unit: &str) -> String {
-    let bounds = [least, least, 1e6 * least / farthest];
-    let is_small = |(line, least): (&Option<PartLine>, f64)| {
-        line.is_none_or(|line| line.interval_95.iter().all(|end| end.abs() <= least))
-    };
-    let all_small =
-        [line.constant, line.by_direction, line.per_distance_ppm].iter().zip(bounds).all(is_small);
-    let least = crate::report::number::plain_to(least, 2);
+fn none_shown(parts: &Parts, least: f64, unit: &str) -> String {
+    let is_small = |part: Part, least: f64| part.value.abs() + part.half_width <= least;
+    let all_small = is_small(parts.constant, least)
+        && is_small(parts.by_direction, least)
+        && is_small(parts.per_position, least / parts.range);
     match all_small {
-        true => format!("nothing beyond {least} {unit}; less is not worth acting on"),
+        true => nothing_beyond(least, unit),
         false => format!(
-            "no single part: the intervals reach beyond {least} {unit}, so neither an error nor its absence is known"
+            "no single part: the intervals reach beyond {} {unit}, so neither an error nor its absence is known",
+            plain_to(least, 2)
         ),
     }
 }
 
-/// What the parts show, as sentences without a last point.
-fn finding(parts: &Parts, line: &OffsetLine, (least, farthest): (f64, f64), scale: Scale) -> String {
-    let shown = |line: Option<PartLine>| line.is_some_and(|line| line.shown);
-    let text = |part: Part, times: f64| {
-        let ends = Some((part.value - part.half_width, part.value + part.half_width));
-        with_interval(&MedianInterval { median: part.value, ends, values: 0 }.size(), times)
-    };
-    let unit = scale.unit;
-    let mut sentences = Vec::new();
-    if shown(line.constant) {
-        let sign = if parts.constant.value < 0.0 { "-" } else { "+" };
-        let size = text(parts.constant, 1.0);
-        sentences.push(format!(
-            "the same both ways, {sign}({size}) {unit}: a constant force, such as gravity, without integral action"
-        ));
+fn nothing_beyond(least: f64, unit: &str) -> String {
+    format!("nothing beyond {} {unit}, and less is not worth acting on", plain_to(least, 2))
+}
+
+/// Why a constant that is there is not shown.
+fn undecided(parts: &Parts, shown: Shown, least: f64) -> String {
+    let has_constant = parts.constant.is_beyond(least) && !shown.constant;
+    match has_constant {
+        true => "whether a constant force acts too: growth with position can make a constant, as the axis's zero is not known"
+            .to_owned(),
+        false => String::new(),
     }
-    if shown(line.by_direction) {
-        let place = if parts.by_direction.value < 0.0 { "beyond" } else { "short of" };
-        let size = text(parts.by_direction, 1.0);
-        sentences.push(format!("by direction, {size} {unit} {place} the target: friction or backlash"));
-    }
-    if let Some(share) = parts.per_distance.filter(|_| shown(line.per_distance_ppm)) {
-        let place = if share.value < 0.0 { "too far" } else { "too short" };
-        sentences.push(format!("with distance, {} ppm {place}: a scale error", text(share, 1e6)));
-    }
-    if sentences.is_empty() {
-        return none_shown(line, (least, farthest), unit);
-    }
-    sentences.join("; ")
 }

@@ -1,47 +1,69 @@
 //! In: why stops are slow. Out: text for people: the answer, then each kind with its evidence and levers.
 
+use jiff::tz::TimeZone;
+
 use super::kind::{KindLine, ShareLine};
 use super::offset::{KindOffsetLine, OffsetLine};
-use super::{AxisLine, Explained};
+use super::{AxisLine, Explained, NoteLine};
 use crate::report::number::{self, plain};
 use crate::report::printable::printable;
 use crate::report::table::{Column, drawn, fitted};
+use crate::report::wall_time;
 
-/// What ± and the ranges are.
-const NOTE: &str = "± and from … to: 95 % intervals, of medians over the moves and of shares. A median without ± is of \
-    too few moves, of equal ones, or of moves that follow each other too closely.";
+/// What the ranges are.
+const NOTE: &str = "In brackets and from … to: 95 % intervals, in which the median or the share of all such moves lies; single \
+    moves scatter more widely. A median without one is of too few moves, of equal ones, or of moves that follow each other \
+    too closely.";
 /// Blanks before what follows a heading.
 const INDENT: usize = 2;
 /// Widest word before a sentence, with its colon and blank.
 const LABEL: usize = 11;
 
-/// The text; `width` in characters limits its lines.
-pub fn table(explained: &Explained, width: usize) -> String {
+/// The text; `width` in characters limits its lines. Times are those of the zone.
+pub fn table(explained: &Explained, width: usize, zone: &TimeZone) -> String {
     if explained.axes.is_empty() {
         return "No moves were found\n".to_owned();
     }
-    let mut text = explained.axes.iter().map(|axis| of_axis(axis, width) + "\n").collect::<String>();
+    let mut text = explained.axes.iter().map(|axis| of_axis(axis, width, zone) + "\n").collect::<String>();
     text += &hanging("", NOTE, (0, width));
     text += &hanging("Caution: ", explained.caution, (0, width));
     text
 }
 
-fn of_axis(axis: &AxisLine, width: usize) -> String {
+fn of_axis(axis: &AxisLine, width: usize, zone: &TimeZone) -> String {
     let (window, time) = (number::plain_to(axis.window, 6), plain(1e3 * axis.window_time_s));
     let mut text = hanging("", &printable(&answer(axis)), (0, width));
-    text += &printable(&format!("window ± {window} {} for {time} ms, {}", axis.unit, axis.definition));
-    text += &note(axis.omitted, "say nothing of settling");
-    text += &note(axis.measured_otherwise, "were measured with another window and are left out");
-    text += "\n";
+    let mut measured = format!("window ± {window} {} for {time} ms, {}", axis.unit, axis.definition);
+    measured += &note("not counted, as settling is not known", axis.omitted);
+    if !axis.omitted_reason.is_empty() {
+        measured += &format!(" (mostly: {})", axis.omitted_reason);
+    }
+    measured += &note("left out, as measured with another window", axis.measured_otherwise);
+    text += &hanging("", &printable(&measured), (0, width));
+    if let Some(note) = axis.note.as_ref().filter(|note| note.left_out > 0) {
+        text += &hanging("", &printable(&since(note, zone)), (0, width));
+    }
     for kind in &axis.kinds {
         text += "\n";
         text += &of_kind(kind, width);
     }
+    if !axis.swings.is_empty() {
+        text += &("\n".to_owned() + &hanging("Swings: ", &printable(&axis.swings), (0, width)));
+    }
     text + "\n" + &of_offset(&axis.offset, &axis.unit, width)
 }
 
-fn note(count: usize, what: &str) -> String {
-    if count == 0 { String::new() } else { format!("; {count} more {what}") }
+/// Since when, and how to see what was before.
+fn since(note: &NoteLine, zone: &TimeZone) -> String {
+    let (at, moves) = (wall_time::second(note.at, zone), number::count(note.left_out, "move"));
+    let (text, zone) = (&note.text, wall_time::zone(zone));
+    format!(
+        "since the note \"{text}\" of {at} ({zone}); left out before it: {moves}, which --until with that time explains"
+    )
+}
+
+fn note(what: &str, moves: usize) -> String {
+    if moves == 0 { String::new() } else { format!("; {what}: {}", number::count(moves, "move")) }
 }
 
 /// The answer in a sentence: what is wrong with the kind that settles last.
@@ -56,7 +78,7 @@ pub fn answer(axis: &AxisLine) -> String {
     let beside = slowest.causes.iter().find(|cause| cause.signature != *prevails);
     let cause = match (*prevails, beside) {
         ("clean", Some(cause)) => {
-            format!("mostly clean, but {} of {} {}", cause.stops, slowest.moves, cause.signature)
+            format!("mostly clean, but {} of {} moves {}", cause.stops, slowest.moves, cause.signature)
         }
         ("clean", None) => "settles within 10 ms: nothing to gain".to_owned(),
         ("mixed", _) => "no signature prevails".to_owned(),
@@ -87,9 +109,7 @@ fn of_kind(kind: &KindLine, width: usize) -> String {
         text += &line("Window", &too_small);
     }
     for cause in &kind.causes {
-        let is_named = kind.causes.len() > 1 || cause.signature != kind.prevails;
-        let whose = if is_named { format!("{}: ", cause.signature) } else { String::new() };
-        text += &line("Evidence", &(whose + &cause.evidence));
+        text += &line("Evidence", &cause.evidence);
         text += &line("Lever", &cause.lever);
         text += &line("Second", &cause.second);
         text += &line("Trade-off", &cause.trade_off);
@@ -114,9 +134,8 @@ fn counted(kind: &KindLine) -> String {
         None => "no median: half or more do not settle".to_owned(),
     };
     let share = percent(kind.unsettled as f64 / kind.moves as f64);
-    let plural = if kind.moves == 1 { "" } else { "s" };
-    let range = range(kind.unsettled_95);
-    format!("{} move{plural}, {median}, {} unsettled ({share} %; {range})", kind.moves, kind.unsettled)
+    let (moves, range) = (number::count(kind.moves, "move"), range(kind.unsettled_95));
+    format!("{moves}, {median}, {} unsettled ({share} %; {range})", kind.unsettled)
 }
 
 /// `ringing 41 (95 %; 84 to 99 %), lag 2 (5 %; 1 to 16 %)`.
@@ -141,15 +160,20 @@ fn range([low, high]: [f64; 2]) -> String {
 
 /// The rest errors of the kinds, and what they show.
 fn of_offset(offset: &OffsetLine, unit: &str, width: usize) -> String {
-    let mut text = "Rest errors by direction and distance\n".to_owned();
+    let mut text = "Rest errors by direction and position".to_owned();
+    if offset.places > 0 {
+        let (moves, places) = (number::count(offset.moves, "move"), number::count(offset.places, "place"));
+        text += &format!(": {moves} to {places}");
+    }
+    text += "\n";
     if !offset.kinds.is_empty() {
         text += &rest_errors(&offset.kinds, unit, width);
     }
-    for sentence in [&offset.finding, &offset.refused] {
-        let label = if sentence == &offset.refused { "Not stated: " } else { "Shown: " };
-        if !sentence.is_empty() {
-            text += &hanging(label, &printable(sentence), (INDENT, width));
-        }
+    for sentence in offset.finding.split("; ").filter(|sentence| !sentence.is_empty()) {
+        text += &hanging("Shown: ", &printable(sentence), (INDENT, width));
+    }
+    if !offset.refused.is_empty() {
+        text += &hanging("Not stated: ", &printable(&offset.refused), (INDENT, width));
     }
     text
 }

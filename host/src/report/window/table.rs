@@ -9,7 +9,7 @@ use super::{Basis, Choice, KindLine, PointLine, Windows};
 pub fn table(windows: &Windows, basis: &Basis, width: usize) -> String {
     let mut text = answer(windows, basis) + "\n";
     for kind in &windows.kinds {
-        text += &format!("\n{}: {} moves\n", printable(&kind.kind), kind.moves);
+        text += &format!("\n{}: {}\n", printable(&kind.kind), number::count(kind.moves, "move"));
         if !kind.curve.is_empty() {
             text += &points(kind, basis, width);
         }

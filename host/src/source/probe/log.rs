@@ -7,6 +7,7 @@ use defmt_decoder::{Encoding, Table};
 use probe_rs::rtt::find_rtt_control_block_in_raw_file;
 
 use crate::error::Error;
+use crate::report::number;
 use crate::report::printable::printable;
 
 /// A longer message is damaged, because the ring on the chip is shorter. Unit: bytes
@@ -85,7 +86,7 @@ fn message(table: &Table, part: &[u8]) -> String {
     let mut decoder = table.new_stream_decoder();
     decoder.received(part);
     decoder.decode().map_or_else(
-        |_| format!("log: {} bytes are damaged, or of another image", part.len()),
+        |_| format!("log: {} damaged, or of another image", number::count_are(part.len(), "byte")),
         |frame| {
             let level = frame.level().map_or("print", |level| level.as_str());
             format!("log, {level}: {}", frame.display_message())

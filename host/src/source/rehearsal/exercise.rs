@@ -6,6 +6,7 @@ use super::axis::AxisData;
 use super::lever::{Adjustment, LEVERS, Lever, Setup};
 use super::transplanter::{self, NAMES};
 use crate::error::Error;
+use crate::report::number;
 use crate::report::number::plain;
 use crate::report::printable::printable;
 
@@ -104,7 +105,9 @@ fn wrong(file: &str, line: u64, wrong: String) -> Error {
 
 /// The change that the cells of a line describe.
 fn change(cells: &[&str]) -> Result<(usize, Adjustment), String> {
-    let &[minute, axis, lever, value] = cells else { return Err(format!("has {} fields", cells.len())) };
+    let &[minute, axis, lever, value] = cells else {
+        return Err(format!("has {}", number::count(cells.len(), "field")));
+    };
     let number = |text: &str| text.parse().ok().filter(|number: &f64| number.is_finite());
     let minute = number(minute).filter(|minute| (0.0..=LONGEST).contains(minute));
     let minute = minute.ok_or_else(|| format!("its minute is no number from 0 to {LONGEST}"))?;
