@@ -65,7 +65,7 @@ pub(crate) fn root(square: f32) -> f32 {
 }
 
 /// The nearest whole number; a half goes away from zero.
-fn nearest(x: f32) -> i32 {
+pub(crate) fn nearest(x: f32) -> i32 {
     (x + if x < 0.0 { -0.5 } else { 0.5 }) as i32
 }
 

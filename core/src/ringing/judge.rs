@@ -19,12 +19,16 @@ pub(crate) struct Scale {
     pub seconds: f32,
     /// Of the encoder. Unit: that of the points
     pub step: f32,
+    /// How far the first point is from a whole step. Unit: encoder steps
+    pub phase: f32,
 }
 
 /// What f32 leaves of points without noise, at most; neighbours err alike. Unit: largest point
 const ROUNDING: f32 = 3e-6;
 /// Points in a slice.
 const SLICE: usize = 64;
+/// Share of the squares that rounding must explain to be taken into account.
+const ROUNDED: f32 = 0.1;
 
 /// Highest frequency, and quickest decay: an oscillation must be alive for eight points. Unit: 1/point
 const HIGHEST: f32 = 0.4;
@@ -41,6 +45,8 @@ pub(crate) struct Evidence {
     null: f32,
     rest: Rest,
     noise: Option<f32>,
+    /// Whether the best was fitted to points without what rounding adds.
+    rounded: bool,
 }
 
 impl Evidence {
@@ -56,7 +62,24 @@ impl Evidence {
         if gain > 2.0 * ln(self.points) {
             (self.best, self.parameters) = (*tailed, 7.0);
         }
-        self.rest = Rest { columns: Columns::new(&self.best.mode), ..Rest::default() };
+        self.rest = Rest::new(&self.best);
+    }
+
+    /// The fit, if what it leaves may be rounding: at most half a step.
+    pub(crate) fn roundable(&self, scale: &Scale) -> Option<&Found> {
+        Some(&self.best).filter(|_| 2.0 * self.deviation() <= scale.step)
+    }
+
+    /// The fit to points without what rounding adds.
+    pub(crate) fn without_rounding(&mut self, found: &Found) {
+        if found.squares < (1.0 - ROUNDED) * self.best.squares {
+            (self.best, self.rest, self.rounded) = (*found, Rest::new(found), true);
+        }
+    }
+
+    /// Goes on by a slice; returns the ringing when it is weighed again.
+    pub(crate) fn restate(&mut self, points: &[f32], scale: &Scale) -> Option<Ringing> {
+        if self.rest.step(points, &self.best.sizes) { None } else { Some(self.ringing(scale)) }
     }
 
     /// Beside exponentials alone.
@@ -141,7 +164,8 @@ impl Evidence {
     /// Standard uncertainties of ln ω and of α/ω.
     fn uncertainties(&self) -> (f32, f32) {
         let [frequency, ratio, _] = self.best.variances();
-        let factor = self.deviation() * root(self.inflation());
+        let uneven = if self.rounded { self.rest.unevenness() } else { 1.0 };
+        let factor = self.deviation() * root(self.inflation() * uneven);
         (factor * root(frequency), factor * root(ratio))
     }
 
@@ -185,20 +209,40 @@ struct Rest {
     square: f32,
     product: f32,
     before: f32,
+    /// The squares again, by what each point counts for the oscillation, and the sums of these weights.
+    weighted: [(f32, f32); 2],
 }
 
 impl Rest {
+    fn new(found: &Found) -> Rest {
+        Rest { columns: Columns::new(&found.mode), ..Rest::default() }
+    }
+
     /// Goes on by some points; false if there are none.
     fn step(&mut self, points: &[f32], sizes: &Sizes) -> bool {
         let next = points.iter().skip(self.at).take(SLICE);
         let begun = self.at;
         for point in next {
+            let weights = self.columns.weights();
             let rest = self.columns.rest(sizes, *point);
+            for ((squares, sum), weight) in self.weighted.iter_mut().zip(weights) {
+                *squares += weight * rest * rest;
+                *sum += weight;
+            }
             self.square += rest * rest;
             self.product += rest * self.before;
             (self.before, self.at) = (rest, self.at + 1);
         }
         self.at > begun
+    }
+
+    /// Factor on variances, as points that count more err more: what the steps add to points that stand, or that cross
+    /// few of them, is known best.
+    fn unevenness(&self) -> f32 {
+        let mean = self.square / self.at as f32;
+        let factor = |(squares, sum): (f32, f32)| if mean * sum > 0.0 { squares / (mean * sum) } else { 1.0 };
+        let [size, change] = self.weighted.map(factor);
+        if size > change { size } else { change }
     }
 
     /// Autocorrelation of neighbours.
