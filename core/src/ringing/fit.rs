@@ -124,10 +124,7 @@ impl Fit {
                 self.stage = Stage::Judge;
                 None
             }
-            Stage::Judge => {
-                let answer = evidence.step(points, &self.scale)?;
-                self.judged(answer)
-            }
+            Stage::Judge => self.judge(),
             Stage::Unround => self.unround(),
         }
     }
@@ -143,10 +140,11 @@ impl Fit {
     }
 
     /// An answer with damping may be bettered, any other stands.
-    fn judged(&mut self, answer: Answer) -> Option<Answer> {
+    fn judge(&mut self) -> Option<Answer> {
+        let answer = self.evidence.step(&self.points, &self.scale)?;
         match (answer, self.evidence.roundable(&self.scale)) {
             (Answer::Ringing(Ringing { damping: Some(_), .. }), Some(found)) => {
-                self.rounding.begin(found);
+                self.rounding.begin(found, &self.scale);
                 self.stage = Stage::Unround;
                 None
             }
@@ -155,14 +153,12 @@ impl Fit {
     }
 
     fn unround(&mut self) -> Option<Answer> {
-        let Fit { points, triangle, search, evidence, rounding, scale, .. } = self;
-        if rounding.is_done() {
-            let ringing = evidence.restate(points, scale)?;
-            return self.end(Answer::Ringing(ringing));
+        let Fit { points, triangle, search, rounding, scale, .. } = self;
+        let found = rounding.step(points, scale, search, triangle)?;
+        if self.evidence.without_rounding(&found) {
+            points.clone_from(rounding.corrected());
         }
-        if let Some(found) = rounding.step(points, scale, search, triangle) {
-            evidence.without_rounding(&found);
-        }
+        self.stage = Stage::Judge;
         None
     }
 

@@ -45,7 +45,8 @@ pub(crate) struct Evidence {
     null: f32,
     rest: Rest,
     noise: Option<f32>,
-    /// Whether the best was fitted to points without what rounding adds.
+    /// Whether points without what rounding adds were tried, and whether the best is theirs.
+    tried: bool,
     rounded: bool,
 }
 
@@ -65,21 +66,21 @@ impl Evidence {
         self.rest = Rest::new(&self.best);
     }
 
-    /// The fit, if what it leaves may be rounding: at most half a step.
-    pub(crate) fn roundable(&self, scale: &Scale) -> Option<&Found> {
-        Some(&self.best).filter(|_| 2.0 * self.deviation() <= scale.step)
+    /// The fit, if what it leaves may be rounding, at most half a step; once.
+    pub(crate) fn roundable(&mut self, scale: &Scale) -> Option<&Found> {
+        let again = core::mem::replace(&mut self.tried, true);
+        let (freedom, half) = (self.points - self.parameters, 0.5 * scale.step);
+        let small = self.best.squares <= half * half * freedom && half > ROUNDING;
+        Some(&self.best).filter(|_| !again && small)
     }
 
-    /// The fit to points without what rounding adds.
-    pub(crate) fn without_rounding(&mut self, found: &Found) {
-        if found.squares < (1.0 - ROUNDED) * self.best.squares {
-            (self.best, self.rest, self.rounded) = (*found, Rest::new(found), true);
+    /// The fit to points without what rounding adds; whether these are now to be judged.
+    pub(crate) fn without_rounding(&mut self, found: &Found) -> bool {
+        self.rounded = found.squares < (1.0 - ROUNDED) * self.best.squares;
+        if self.rounded {
+            (self.best, self.rest) = (*found, Rest::new(found));
         }
-    }
-
-    /// Goes on by a slice; returns the ringing when it is weighed again.
-    pub(crate) fn restate(&mut self, points: &[f32], scale: &Scale) -> Option<Ringing> {
-        if self.rest.step(points, &self.best.sizes) { None } else { Some(self.ringing(scale)) }
+        self.rounded
     }
 
     /// Beside exponentials alone.
@@ -214,6 +215,7 @@ struct Rest {
 }
 
 impl Rest {
+    #[inline(never)]
     fn new(found: &Found) -> Rest {
         Rest { columns: Columns::new(&found.mode), ..Rest::default() }
     }

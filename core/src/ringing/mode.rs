@@ -28,6 +28,11 @@ impl Sizes {
         Sizes { offset, cos, sin, tail }
     }
 
+    pub(crate) fn times(&self, factor: f32) -> Sizes {
+        let Sizes { offset, cos, sin, tail } = *self;
+        Sizes { offset: offset * factor, cos: cos * factor, sin: sin * factor, tail: tail * factor }
+    }
+
     /// Those of the derivative by time. Unit: that of the points, 1/point
     pub(crate) fn slope(&self, mode: &Mode) -> Sizes {
         let Mode { frequency, decay, tail } = *mode;

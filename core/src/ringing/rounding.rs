@@ -5,9 +5,12 @@
 //! (f₁² − f₂²) / 2 over its height, as ∫(round x − x) dx = −f²/2; f are the distances of its ends to the nearest steps.
 //! The mode is then fitted to what is left, and again, as a better mode knows better what was added.
 
+use heapless::Vec;
+
+use crate::ringing::capture::POINTS;
 use crate::ringing::elementary::nearest;
 use crate::ringing::judge::Scale;
-use crate::ringing::mode::{Columns, Sizes};
+use crate::ringing::mode::{Columns, Mode, Sizes};
 use crate::ringing::search::{Found, Search};
 use crate::ringing::triangle::Triangle;
 
@@ -18,59 +21,60 @@ const SLICE: usize = 8;
 /// Least height of a line, as noise moves readings too. Unit: steps
 const LEAST: f32 = 0.2;
 
-/// What was taken from the points, and what is to be taken.
+/// Points that are corrected again and again.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Rounding {
-    found: Found,
-    before: Option<Added>,
-    now: Added,
-    at: usize,
+    /// Those of the fit less what is added to the newest mode.
+    corrected: Vec<f32, POINTS>,
+    added: Added,
+    mode: Mode,
+    /// Fits that are left.
     fits: u8,
 }
 
 impl Rounding {
-    /// Begins with points as they were read, and with their mode.
-    pub(crate) fn begin(&mut self, found: &Found) {
-        *self = Rounding { found: *found, now: Added::new(found), fits: FITS, ..Rounding::default() };
-    }
-
-    /// Whether there is nothing to do.
-    pub(crate) fn is_done(&self) -> bool {
-        self.fits == 0
+    /// Begins with the mode of the points as they were read.
+    pub(crate) fn begin(&mut self, found: &Found, scale: &Scale) {
+        self.fits = FITS;
+        self.correct_by(found, scale);
     }
 
     /// Goes on by a slice; returns the mode of the corrected points once, when it is found.
     pub(crate) fn step(
         &mut self,
-        points: &mut [f32],
+        points: &[f32],
         scale: &Scale,
         search: &mut Search,
         triangle: &mut Triangle,
     ) -> Option<Found> {
-        if self.at < points.len() {
-            self.correct(points, scale);
-            if self.at == points.len() {
-                search.begin(core::iter::once(self.found.mode), triangle, points.len());
+        let done = self.corrected.len();
+        if done < points.len() {
+            for point in points.iter().skip(done).take(SLICE) {
+                let _full = self.corrected.push(point - self.added.step() * scale.step);
+            }
+            if self.corrected.len() == points.len() {
+                search.begin_at(&self.mode, triangle, points.len());
             }
             return None;
         }
-        let found = search.step(points, triangle)?;
-        self.again(&found);
-        Some(found).filter(|_| self.is_done())
-    }
-
-    fn correct(&mut self, points: &mut [f32], scale: &Scale) {
-        for point in points.iter_mut().skip(self.at).take(SLICE) {
-            let before = self.before.as_mut().map_or(0.0, |before| before.step(scale));
-            *point += before - self.now.step(scale);
-            self.at += 1;
-        }
-    }
-
-    fn again(&mut self, found: &Found) {
-        (self.before, self.now) = (Some(Added::new(&self.found)), Added::new(found));
-        (self.found, self.at) = (*found, 0);
+        let found = search.step(&self.corrected, triangle)?;
         self.fits = self.fits.saturating_sub(1);
+        if self.fits == 0 {
+            return Some(found);
+        }
+        self.correct_by(&found, scale);
+        None
+    }
+
+    /// The points without what rounding adds, as they were fitted last.
+    pub(crate) fn corrected(&self) -> &Vec<f32, POINTS> {
+        &self.corrected
+    }
+
+    #[inline(never)]
+    fn correct_by(&mut self, found: &Found, scale: &Scale) {
+        self.corrected.clear();
+        (self.mode, self.added) = (found.mode, Added::new(found, scale));
     }
 }
 
@@ -78,33 +82,29 @@ impl Rounding {
 #[derive(Clone, Copy, Debug, Default)]
 struct Added {
     columns: Columns,
-    /// Of the mode, its slope and its bend.
+    /// Of the mode, its slope and its bend. Unit: steps
     value: Sizes,
     slope: Sizes,
     bend: Sizes,
 }
 
 impl Added {
-    fn new(found: &Found) -> Added {
-        let slope = found.sizes.slope(&found.mode);
-        Added {
-            columns: Columns::new(&found.mode),
-            value: found.sizes,
-            slope,
-            bend: slope.slope(&found.mode),
-        }
+    fn new(found: &Found, scale: &Scale) -> Added {
+        let mut value = found.sizes.times(1.0 / scale.step);
+        value.offset += scale.phase;
+        let slope = value.slope(&found.mode);
+        Added { columns: Columns::new(&found.mode), value, slope, bend: slope.slope(&found.mode) }
     }
 
-    /// At this point; goes on to the next. Unit: that of the points
-    fn step(&mut self, scale: &Scale) -> f32 {
-        let steps = |sizes: &Sizes| self.columns.at(sizes) / scale.step;
-        let middle = steps(&self.value) + scale.phase;
+    /// At this point; goes on to the next. Unit: steps
+    fn step(&mut self) -> f32 {
+        let [middle, slope, bend] = [self.value, self.slope, self.bend].map(|sizes| self.columns.at(&sizes));
         // At a turning point a parabola ranges over an eighth of its bend.
-        let height = steps(&self.slope).abs() + steps(&self.bend).abs() / 8.0;
+        let height = slope.abs() + bend.abs() / 8.0;
         let height = if height > LEAST { height } else { LEAST };
         let (low, high) = (off(middle - height / 2.0), off(middle + height / 2.0));
         self.columns.advance();
-        (low * low - high * high) / (2.0 * height) * scale.step
+        (low * low - high * high) / (2.0 * height)
     }
 }
 
@@ -116,7 +116,6 @@ fn off(x: f32) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::ringing::mode::Mode;
 
     /// A mode that decays by nothing in sight, so that only its sizes count.
     fn found(offset: f32, cos: f32) -> Found {
@@ -130,7 +129,7 @@ mod tests {
     fn what_rounding_adds_is_the_mean_over_a_point() {
         let scale = Scale { step: 0.5, phase: 0.25, ..Scale::default() };
         let found = found(0.1, 20.0);
-        let (mut added, mut compared) = (Added::new(&found), 0);
+        let (mut added, mut compared) = (Added::new(&found, &scale), 0);
         for k in 0..128 {
             // Unit: steps
             let at = |t: f64| (0.1 + 20.0 * (0.02 * t).cos()) / 0.5 + 0.25;
@@ -139,7 +138,7 @@ mod tests {
                 .map(|j| at(f64::from(k) - 0.5 + (f64::from(j) + 0.5) / f64::from(fine)))
                 .map(|x| (x.round() - x) / f64::from(fine))
                 .sum::<f64>();
-            let off = f64::from(added.step(&scale)) / 0.5 - mean;
+            let off = f64::from(added.step()) - mean;
             // Flatter ones are smoothed as noise would.
             if (0.8 * (0.02 * f64::from(k)).sin()).abs() > f64::from(LEAST) {
                 assert!(off.abs() < 0.05, "{k}: {off}");
@@ -147,24 +146,5 @@ mod tests {
             }
         }
         assert!(compared > 100, "{compared}");
-    }
-
-    #[test]
-    fn points_are_corrected_by_the_newest_mode_alone() {
-        let scale = Scale { step: 1.0, phase: 0.0, ..Scale::default() };
-        let corrected = |modes: &[Found]| {
-            let (mut points, mut rounding) = ([0.0; 20], Rounding::default());
-            rounding.begin(&modes[0]);
-            (0..20).for_each(|_| rounding.correct(&mut points, &scale));
-            for mode in &modes[1..] {
-                rounding.again(mode);
-                (0..20).for_each(|_| rounding.correct(&mut points, &scale));
-            }
-            points
-        };
-        let (once, twice) = (corrected(&[found(0.0, 9.0)]), corrected(&[found(3.3, 5.0), found(0.0, 9.0)]));
-        let off = once.iter().zip(&twice).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
-        assert!(off < 1e-5, "{off}");
-        assert!(once.iter().any(|point| point.abs() > 0.1));
     }
 }
