@@ -32,6 +32,7 @@ mod poles;
 mod seeds;
 mod turning;
 mod judge;
+mod rounding;
 mod fit;
 
 pub use answer::{Answer, Damping, Refusal, Ringing};

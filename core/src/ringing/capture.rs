@@ -49,6 +49,8 @@ pub struct Capture {
     complete: bool,
     /// Unit: counts
     encoder_step: u32,
+    /// The first error, from which all others differ by whole steps. Unit: counts
+    reading: i32,
 }
 
 impl Capture {
@@ -67,6 +69,7 @@ impl Capture {
             uneven: false,
             complete: false,
             encoder_step,
+            reading: 0,
         }
     }
 
@@ -74,6 +77,9 @@ impl Capture {
     pub fn step(&mut self, tick: u32, error: i32) {
         if self.complete {
             return;
+        }
+        if self.is_empty() {
+            self.reading = error;
         }
         self.time(tick);
         self.sum = self.sum.saturating_add(error);
@@ -114,6 +120,13 @@ impl Capture {
     /// Unit: counts
     pub(crate) fn encoder_step(&self) -> u32 {
         self.encoder_step
+    }
+
+    /// How far the first point is from a whole step. Unit: encoder steps
+    pub(crate) fn phase(&self) -> f32 {
+        let first = self.points().first().copied().unwrap_or(0);
+        let off = i64::from(first) - i64::from(self.reading) * i64::from(self.samples);
+        off as f32 / (self.samples as f32 * self.encoder_step.max(1) as f32)
     }
 
     /// Whether a sum left the range of its integer.

@@ -6,10 +6,11 @@
 
 use heapless::Vec;
 
-use crate::ringing::answer::{Answer, Refusal};
+use crate::ringing::answer::{Answer, Refusal, Ringing};
 use crate::ringing::capture::{Capture, POINTS};
 use crate::ringing::judge::{Evidence, Scale};
 use crate::ringing::mode::Mode;
+use crate::ringing::rounding::Rounding;
 use crate::ringing::search::Search;
 use crate::ringing::seeds::Seeds;
 use crate::ringing::triangle::Triangle;
@@ -31,6 +32,7 @@ pub struct Fit {
     seeds: Seeds,
     search: Search,
     evidence: Evidence,
+    rounding: Rounding,
 }
 
 /// What is under way.
@@ -48,6 +50,8 @@ enum Stage {
     /// Two exponentials.
     Null,
     Judge,
+    /// The mode of the points without what rounding adds.
+    Unround,
 }
 
 impl Fit {
@@ -69,6 +73,7 @@ impl Fit {
             counts,
             seconds: capture.period() / ticks_per_second.max(1) as f32,
             step: capture.encoder_step() as f32 * unit * capture.samples() as f32,
+            phase: capture.phase(),
         };
         self.seeds.begin(&self.points, &mut self.triangle);
         self.stage = match () {
@@ -119,10 +124,8 @@ impl Fit {
                 self.stage = Stage::Judge;
                 None
             }
-            Stage::Judge => {
-                let answer = evidence.step(points, &self.scale)?;
-                self.end(answer)
-            }
+            Stage::Judge => self.judge(),
+            Stage::Unround => self.unround(),
         }
     }
 
@@ -133,6 +136,29 @@ impl Fit {
                 return Some(answer);
             }
         }
+        None
+    }
+
+    /// An answer with damping may be bettered, any other stands.
+    fn judge(&mut self) -> Option<Answer> {
+        let answer = self.evidence.step(&self.points, &self.scale)?;
+        match (answer, self.evidence.roundable(&self.scale)) {
+            (Answer::Ringing(Ringing { damping: Some(_), .. }), Some(found)) => {
+                self.rounding.begin(found, &self.scale);
+                self.stage = Stage::Unround;
+                None
+            }
+            _ => self.end(answer),
+        }
+    }
+
+    fn unround(&mut self) -> Option<Answer> {
+        let Fit { points, triangle, search, rounding, scale, .. } = self;
+        let found = rounding.step(points, scale, search, triangle)?;
+        if self.evidence.without_rounding(&found) {
+            points.clone_from(rounding.corrected());
+        }
+        self.stage = Stage::Judge;
         None
     }
 

@@ -19,12 +19,16 @@ pub(crate) struct Scale {
     pub seconds: f32,
     /// Of the encoder. Unit: that of the points
     pub step: f32,
+    /// How far the first point is from a whole step. Unit: encoder steps
+    pub phase: f32,
 }
 
 /// What f32 leaves of points without noise, at most; neighbours err alike. Unit: largest point
 const ROUNDING: f32 = 3e-6;
 /// Points in a slice.
 const SLICE: usize = 64;
+/// Share of the squares that rounding must explain to be taken into account.
+const ROUNDED: f32 = 0.1;
 
 /// Highest frequency, and quickest decay: an oscillation must be alive for eight points. Unit: 1/point
 const HIGHEST: f32 = 0.4;
@@ -45,6 +49,9 @@ pub(crate) struct Evidence {
     null: f32,
     rest: Rest,
     noise: Option<f32>,
+    /// Whether points without what rounding adds were tried, and whether the best is theirs.
+    tried: bool,
+    rounded: bool,
 }
 
 impl Evidence {
@@ -60,7 +67,24 @@ impl Evidence {
         if gain > 2.0 * ln(self.points) {
             (self.best, self.parameters) = (*tailed, 7.0);
         }
-        self.rest = Rest { columns: Columns::new(&self.best.mode), ..Rest::default() };
+        self.rest = Rest::new(&self.best);
+    }
+
+    /// The fit, if what it leaves may be rounding, at most half a step; once.
+    pub(crate) fn roundable(&mut self, scale: &Scale) -> Option<&Found> {
+        let again = core::mem::replace(&mut self.tried, true);
+        let (freedom, half) = (self.points - self.parameters, 0.5 * scale.step);
+        let small = self.best.squares <= half * half * freedom && half > ROUNDING;
+        Some(&self.best).filter(|_| !again && small)
+    }
+
+    /// The fit to points without what rounding adds; whether these are now to be judged.
+    pub(crate) fn without_rounding(&mut self, found: &Found) -> bool {
+        self.rounded = found.squares < (1.0 - ROUNDED) * self.best.squares;
+        if self.rounded {
+            (self.best, self.rest) = (*found, Rest::new(found));
+        }
+        self.rounded
     }
 
     /// Beside exponentials alone.
@@ -144,7 +168,8 @@ impl Evidence {
 
     /// Standard uncertainties of ln ω, of α/ω and of ln λ.
     fn uncertainties(&self) -> [f32; 3] {
-        let factor = self.deviation() * root(self.inflation());
+        let uneven = if self.rounded { self.rest.unevenness() } else { 1.0 };
+        let factor = self.deviation() * root(self.inflation() * uneven);
         self.best.variances().map(|variance| factor * root(variance))
     }
 
@@ -196,20 +221,41 @@ struct Rest {
     square: f32,
     product: f32,
     before: f32,
+    /// The squares again, by what each point counts for the oscillation, and the sums of these weights.
+    weighted: [(f32, f32); 2],
 }
 
 impl Rest {
+    #[inline(never)]
+    fn new(found: &Found) -> Rest {
+        Rest { columns: Columns::new(&found.mode), ..Rest::default() }
+    }
+
     /// Goes on by some points; false if there are none.
     fn step(&mut self, points: &[f32], sizes: &Sizes) -> bool {
         let next = points.iter().skip(self.at).take(SLICE);
         let begun = self.at;
         for point in next {
+            let weights = self.columns.weights();
             let rest = self.columns.rest(sizes, *point);
+            for ((squares, sum), weight) in self.weighted.iter_mut().zip(weights) {
+                *squares += weight * rest * rest;
+                *sum += weight;
+            }
             self.square += rest * rest;
             self.product += rest * self.before;
             (self.before, self.at) = (rest, self.at + 1);
         }
         self.at > begun
+    }
+
+    /// Factor on variances, as points that count more err more: what the steps add to points that stand, or that cross
+    /// few of them, is known best.
+    fn unevenness(&self) -> f32 {
+        let mean = self.square / self.at as f32;
+        let factor = |(squares, sum): (f32, f32)| if mean * sum > 0.0 { squares / (mean * sum) } else { 1.0 };
+        let [size, change] = self.weighted.map(factor);
+        if size > change { size } else { change }
     }
 
     /// Autocorrelation of neighbours.

@@ -27,6 +27,22 @@ impl Sizes {
     pub(crate) fn new([offset, cos, sin, tail]: [f32; 4]) -> Sizes {
         Sizes { offset, cos, sin, tail }
     }
+
+    pub(crate) fn times(&self, factor: f32) -> Sizes {
+        let Sizes { offset, cos, sin, tail } = *self;
+        Sizes { offset: offset * factor, cos: cos * factor, sin: sin * factor, tail: tail * factor }
+    }
+
+    /// Those of the derivative by time. Unit: that of the points, 1/point
+    pub(crate) fn slope(&self, mode: &Mode) -> Sizes {
+        let Mode { frequency, decay, tail } = *mode;
+        Sizes {
+            offset: 0.0,
+            cos: frequency * self.sin - decay * self.cos,
+            sin: -frequency * self.cos - decay * self.sin,
+            tail: -tail * self.tail,
+        }
+    }
 }
 
 /// First column of the derivatives: t times the oscillation's two columns, and the tail's.
@@ -60,7 +76,7 @@ impl Columns {
         }
     }
 
-    fn advance(&mut self) {
+    pub(crate) fn advance(&mut self) {
         let (cos, sin) = (self.cos, self.sin);
         self.cos = cos * self.turn.0 - sin * self.turn.1;
         self.sin = cos * self.turn.1 + sin * self.turn.0;
@@ -93,9 +109,20 @@ impl Columns {
 
     /// What these points are beyond the mode.
     pub(crate) fn rest(&mut self, sizes: &Sizes, point: f32) -> f32 {
-        let mode = sizes.offset + sizes.cos * self.cos + sizes.sin * self.sin + sizes.tail * self.tail;
+        let mode = self.at(sizes);
         self.advance();
         point - mode
+    }
+
+    /// What the mode is at this point.
+    pub(crate) fn at(&self, sizes: &Sizes) -> f32 {
+        sizes.offset + sizes.cos * self.cos + sizes.sin * self.sin + sizes.tail * self.tail
+    }
+
+    /// What a change of the oscillation counts here, as a square: of its size, of its frequency or decay.
+    pub(crate) fn weights(&self) -> [f32; 2] {
+        let alive = self.cos * self.cos + self.sin * self.sin;
+        [alive, alive * self.time * self.time]
     }
 }
 
@@ -104,11 +131,12 @@ impl Mode {
     /// parameters are ln ω and α/ω of an oscillation, or ln α of an exponential, and ln λ.
     pub(crate) fn changes(&self, sizes: &Sizes) -> [[f32; 3]; 3] {
         let (a, b, omega) = (sizes.cos, sizes.sin, self.frequency);
-        let tail = [0.0, 0.0, -self.tail * sizes.tail];
+        let slope = sizes.slope(self);
+        let tail = [0.0, 0.0, slope.tail];
         if omega == 0.0 {
             return [[-self.decay * a, 0.0, 0.0], [0.0; 3], tail];
         }
-        [[omega * b - self.decay * a, -omega * a - self.decay * b, 0.0], [-omega * a, -omega * b, 0.0], tail]
+        [[slope.cos, slope.sin, 0.0], [-omega * a, -omega * b, 0.0], tail]
     }
 
     /// After such a change, within the bounds for this many points.

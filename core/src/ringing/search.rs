@@ -120,11 +120,22 @@ impl Search {
         triangle: &mut Triangle,
         points: usize,
     ) {
-        (self.best, self.fresh, self.damping, self.passes) = (None, None, DAMPING, PASSES);
         self.starts.clear();
         for mode in starts {
             let _full = self.starts.push(mode);
         }
+        self.restart(triangle, points);
+    }
+
+    /// Begins at this mode.
+    pub(crate) fn begin_at(&mut self, mode: &Mode, triangle: &mut Triangle, points: usize) {
+        let _room = self.starts.push(*mode);
+        self.restart(triangle, points);
+    }
+
+    #[inline(never)]
+    fn restart(&mut self, triangle: &mut Triangle, points: usize) {
+        (self.best, self.fresh, self.damping, self.passes) = (None, None, DAMPING, PASSES);
         self.next_start(triangle, points);
     }
 

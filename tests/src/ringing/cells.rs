@@ -104,12 +104,6 @@ impl Tally {
 }
 
 impl Cell {
-    /// Whether the noise is so far below the encoder's steps that these don't act as noise: readings stand for long, and
-    /// neighbours err alike. The bound, which takes steps as white noise, is none there.
-    pub fn is_still(&self) -> bool {
-        self.noise() < 0.1
-    }
-
     /// Standard deviation of the noise. Unit: counts
     fn noise(&self) -> f64 {
         self.amplitude / 2.0_f64.sqrt() * 10.0_f64.powf(-self.decibels / 20.0)

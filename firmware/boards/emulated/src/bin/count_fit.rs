@@ -34,7 +34,7 @@ mod image {
         noise: f32,
     }
 
-    const SHAPES: [Shape; 5] = [
+    const SHAPES: [Shape; 6] = [
         Shape {
             name: "ringing",
             turn: (0.998_1, 0.031_4),
@@ -50,6 +50,15 @@ mod image {
             decay: 0.994,
             tail: 1500.0,
             noise: 4.0,
+        },
+        // Readings that stand at a step for long.
+        Shape {
+            name: "standing",
+            turn: (0.997_0, 0.047_1),
+            swing: 50.0,
+            decay: 0.994,
+            tail: 80.0,
+            noise: 0.1,
         },
         Shape { name: "lag", turn: (0.0, 0.0), swing: 0.0, decay: 0.985, tail: 4000.0, noise: 4.0 },
         Shape { name: "noise", turn: (0.0, 0.0), swing: 0.0, decay: 0.0, tail: 0.0, noise: 60.0 },
