@@ -5,6 +5,8 @@ mod program;
 mod agree;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/damage.rs"]
+mod damage;
 #[path = "store/document.rs"]
 mod document;
 #[path = "store/drifts.rs"]

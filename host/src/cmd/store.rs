@@ -143,11 +143,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 fn check(store: &Store) -> Result<ExitCode, Error> {
     let found = store.check()?;
     let mut out = io::stdout().lock();
-    writeln!(out, "file: {}", found.file)?;
-    if found.file != "ok" {
-        notify("the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data");
-        return Ok(ExitCode::FAILURE);
+    for text in &found.rescued {
+        writeln!(out, "a rescued store, {text}")?;
     }
+    writeln!(out, "file: {}", found.file)?;
     writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
     writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
     if found.repeated > 0 {
@@ -162,12 +161,22 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
             "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
         )?;
     }
+    if let Some((line, digest)) = &found.journal {
+        writeln!(out, "journal: {line} lines, digest {digest}")?;
+    }
+    for wrong in &found.wrong {
+        writeln!(out, "wrong: {wrong}")?;
+    }
     if found.is_sound() {
         return Ok(ExitCode::SUCCESS);
     }
-    notify(
-        "the store is damaged: `stillpoint store rebuild` repairs tables; damaged frames can't be repaired",
-    );
+    notify(match found.file.as_str() {
+        "ok" => {
+            "the store is damaged: `stillpoint store rebuild` repairs tables that follow from frames; \
+            `stillpoint store rescue --store PATH NEW` copies what is sound"
+        }
+        _ => "the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data",
+    });
     Ok(ExitCode::FAILURE)
 }
 
@@ -178,6 +187,9 @@ fn journal(within: &Within) -> Result<(), Error> {
     for entry in store.journal(since, until)? {
         serde_json::to_writer(&mut out, &entry).map_err(io::Error::from)?;
         out.write_all(b"\n")?;
+    }
+    if let Some((line, digest)) = store.newest_line()? {
+        notify(format_args!("line {line} is the newest, digest {digest}"));
     }
     Ok(())
 }

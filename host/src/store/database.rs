@@ -6,7 +6,8 @@ use std::time::Duration;
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::fault::{MAKE_ONE, fault, refuse};
-use super::{rebuild, schema};
+use super::marks::{self, HORIZON};
+use super::{rebuild, schema, seal};
 use crate::error::Error;
 
 /// What survives the end of this program and what a power cut; the table on top of this folder's `mod.rs` compares them.
@@ -129,9 +130,11 @@ impl Store {
             Durability::Power => "FULL",
         };
         connection.pragma_update(None, "synchronous", synchronous)?;
+        seal::define_digest(connection)?;
         if schema::version(connection)? < schema::CURRENT {
             upgrade(connection)?;
         }
+        seal::install(connection)?;
         if let Some(pages) = options.max_pages {
             connection.pragma_update(None, "max_page_count", pages)?;
         }
@@ -165,6 +168,8 @@ fn upgrade(connection: &mut Connection) -> rusqlite::Result<()> {
     let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let found = schema::migrate(&store)?;
     if found > 0 && found < schema::CURRENT {
+        seal::all(&store, marks::read(&store, HORIZON)?)?;
+        seal::install(&store)?;
         rebuild::derive_all(&store)?;
     }
     store.commit()

@@ -85,7 +85,7 @@ fn the_lists_are_complete() {
 #[test]
 fn the_outcomes_are_numbered_as_listed() {
     let store = Connection::open_in_memory().expect("memory");
-    store.execute_batch(include_str!("version_5.sql")).expect("SQL");
+    store.execute_batch(include_str!("version_6.sql")).expect("SQL");
     let listed: Vec<(String, String)> = table("The numbers of `moves.outcome`")
         .into_iter()
         .map(|row| (row[0].clone(), row[1].clone()))
@@ -149,7 +149,7 @@ fn the_view_shows_what_moves_prints() {
 #[test]
 fn instants_before_1970_and_counts_without_a_scale_are_readable_too() {
     let store = Connection::open_in_memory().expect("memory");
-    store.execute_batch(include_str!("version_5.sql")).expect("SQL");
+    store.execute_batch(include_str!("version_6.sql")).expect("SQL");
     store.execute("DELETE FROM axes", []).expect("SQL");
     store.execute("UPDATE moves SET at_us = number - 3600000500, rest_error = 128", []).expect("SQL");
     let sql = "SELECT at, at_us, axis, axis_number, unit, travel, rest_error FROM moves_readable";
