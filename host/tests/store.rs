@@ -34,6 +34,8 @@ mod rescue;
 mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
+#[path = "store/opening.rs"]
+mod opening;
 #[path = "store/orphans.rs"]
 mod orphans;
 #[path = "store/until.rs"]

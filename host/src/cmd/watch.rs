@@ -212,6 +212,7 @@ impl Watch<'_> {
         if bytes.len() < BUFFER {
             log.commit();
         }
+        log.check_place()?;
         let requests = log.drain_requests();
         log.drain_notes().iter().for_each(notify);
         requests.into_iter().try_for_each(|request| self.send(&Command::DumpSince(request)))

@@ -7,6 +7,7 @@ use rusqlite::types::{Value, ValueRef};
 use rusqlite::{Connection, OpenFlags};
 
 use super::check::{Hole, holes};
+use super::connect::connect;
 use super::digest::digest;
 use super::scan::Scan;
 
@@ -18,7 +19,7 @@ pub(super) type Trees = BTreeMap<&'static str, Option<u64>>;
 
 /// Has SQLite count the rows of each table.
 pub(super) fn count_by_trees(old: &Path) -> Trees {
-    let file = Connection::open_with_flags(old, OpenFlags::SQLITE_OPEN_READ_ONLY);
+    let file = connect(old, OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_NO_MUTEX);
     let count = |table| -> rusqlite::Result<u64> {
         let file = file.as_ref().map_err(|_| rusqlite::Error::InvalidQuery)?;
         let sql = format!("SELECT count(*) FROM {table} NOT INDEXED");

@@ -49,6 +49,7 @@ mod derive;
 mod rebuild;
 mod adopt_orphans;
 // Access to the file.
+mod connect;
 mod database;
 pub mod ingest_stats;
 mod ingest;

@@ -108,3 +108,83 @@ fn of_what_is_no_store_nothing_is_rescued() {
     std::fs::write(&place.0, [0xA5; 3 * PAGE as usize]).expect("a file");
     refused("nothing of a store can be read; restore the file from a copy");
 }
+
+/// Device, start, priority, number and body of every frame.
+fn frames(path: &Path) -> Vec<(i64, i64, i64, i64, Vec<u8>)> {
+    let store = rusqlite::Connection::open(path).expect("a file");
+    let mut statement = store
+        .prepare("SELECT device, boot, priority, sequence, body FROM frames ORDER BY 1, 2, 3, 4")
+        .expect("a table");
+    let rows =
+        statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?)));
+    rows.expect("rows").collect::<Result<_, _>>().expect("rows")
+}
+
+#[test]
+fn of_the_log_that_is_used_which_sqlite_uses() {
+    let (place, copy, new) = (Scratch::new("wal"), Scratch::new("wal-copy"), Scratch::new("wal-new"));
+    let mut log = place.log(&Options::default());
+    let mut line = Line::new(42);
+    let mut now = BEGIN;
+    for _ in 0..6 {
+        now = push(&mut log, &line.run(30), now);
+        assert!(log.commit());
+    }
+    let (main, whole) = (std::fs::read(&place.0), std::fs::read(format!("{}-wal", place.text())));
+    let (main, whole) = (main.expect("a file"), whole.expect("a log"));
+    drop(log);
+    let mut counts = vec![];
+    for (cut, flip) in [(100, 0), (100, 70), (80, 0), (50, 0), (45, 20), (3, 0)] {
+        copy.clear();
+        new.clear();
+        std::fs::write(&copy.0, &main).expect("room");
+        let mut part = whole[..whole.len() * cut / 100].to_vec();
+        let at = part.len() * flip / 100;
+        part[at] ^= u8::from(flip > 0);
+        std::fs::write(format!("{}-wal", copy.text()), &part).expect("room");
+        // The rescue comes first, as SQLite takes the log into the file when it closes it.
+        let rescued = rescue(&copy.0, &new.0, &Options::default());
+        let theirs = std::panic::catch_unwind(|| frames(&copy.0)).unwrap_or_default();
+        match rescued {
+            Ok(rescued) => assert_eq!(frames(&new.0), theirs, "{cut} {flip}: {rescued}"),
+            Err(error) => assert!(theirs.is_empty(), "{cut} {flip}: {error}"),
+        }
+        counts.push(theirs.len());
+    }
+    assert!(counts[0] > 200 && counts[1] < counts[0] && counts[3] < counts[2] && counts[3] > 0, "{counts:?}");
+}
+
+#[test]
+fn rows_that_were_deleted_do_not_come_back() {
+    let (place, new) = (Scratch::new("deleted"), Scratch::new("deleted-new"));
+    store(&place);
+    let raw = rusqlite::Connection::open(&place.0).expect("a file");
+    raw.execute_batch(
+        "DELETE FROM frames WHERE sequence % 1000 > 150; DELETE FROM moves WHERE sequence > 150",
+    )
+    .expect("SQL");
+    let free: i64 = raw.pragma_query_value(None, "freelist_count", |row| row.get(0)).expect("a count");
+    assert!(free > 20, "{free}");
+    drop(raw);
+    let theirs = frames(&place.0);
+    let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
+    assert_eq!(frames(&new.0), theirs, "{rescued}");
+    // Without the list of free pages, which begins on the first one, the pointer maps say it.
+    let mut bytes = std::fs::read(&place.0).expect("a file");
+    bytes[..PAGE as usize].fill(0);
+    std::fs::write(&place.0, &bytes).expect("room");
+    new.clear();
+    let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
+    assert_eq!(frames(&new.0), theirs, "{rescued}");
+    assert!(rescued.lost.iter().all(|lost| !lost.contains("free")), "{rescued}");
+    // Without those either, it is said that it can't be known.
+    bytes[PAGE as usize..2 * PAGE as usize].fill(0xA5);
+    std::fs::write(&place.0, &bytes).expect("room");
+    new.clear();
+    let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
+    assert!(rescued.frames as usize > theirs.len(), "{rescued}");
+    assert!(
+        rescued.lost.iter().any(|lost| lost.contains("which pages were free can't be known")),
+        "{rescued}"
+    );
+}
