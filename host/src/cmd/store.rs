@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 
 use super::moves::Within;
-use super::option_value::{person, whole};
+use super::option_value::{days, person, whole};
 use super::output::notify;
 use crate::error::Error;
 use crate::store::rescue::rescue;
@@ -104,14 +104,6 @@ impl Place {
     fn open(&self) -> Result<Store, Error> {
         Store::open(&self.store, &Options::default())
     }
-}
-
-/// Largest number of days to keep, a hundred years: keeping all days needs no command. Unit: days
-const MAX_DAYS: u32 = 36_500;
-
-fn days(text: &str) -> Result<u32, String> {
-    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MAX_DAYS);
-    days.ok_or_else(|| format!("give a whole number from 0 to {MAX_DAYS}"))
 }
 
 /// Runs the subcommand.

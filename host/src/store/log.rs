@@ -23,6 +23,7 @@ use super::ingest_stats::IngestStats;
 use super::journal;
 use super::marks::{self, ARRIVED};
 use super::resume::{self, ReplayRequest};
+use super::retain::{Removed, Retention};
 use crate::error::Error;
 
 /// Frames of a full group.
@@ -219,6 +220,13 @@ impl Log {
             return Ok(());
         }
         Err(self.store.refuse(GONE, WATCH_AGAIN))
+    }
+
+    /// Removes old days. `now` in µs since 1970, UTC.
+    pub fn retain(&mut self, retention: Retention, now: i64) -> Result<Removed, Error> {
+        let removed = self.store.retain(retention, now);
+        self.ingest.forget();
+        removed
     }
 
     fn after_commit(&mut self) {

@@ -51,6 +51,7 @@ mod adopt_orphans;
 // Access to the file.
 mod connect;
 mod database;
+pub mod retain;
 pub mod ingest_stats;
 mod ingest;
 mod resume;
@@ -79,7 +80,6 @@ mod causes;
 pub mod alarms;
 mod agreement;
 pub mod check;
-pub mod retain;
 mod pages;
 mod cells;
 mod salvage;

@@ -280,6 +280,7 @@ fn check_rescued(whole: &Whole, new: &Scratch, left: &BTreeSet<Key>, rescued: &R
 #[test]
 fn two_hundred_damaged_stores_give_back_what_is_left() {
     let (whole, mut chance) = (Whole::new("damage-whole"), Chance(7));
+    println!("a store of {} pages with {} moves", whole.bytes.len() / PAGE, whole.moves.len());
     println!(
         "{:24} {:>6} {:>7} {:>7} {:>7} {:>7} {:>7} {:>7}",
         "damage", "stores", "moves", "left", "rescued", "refused", "changed", "found"

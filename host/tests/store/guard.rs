@@ -61,6 +61,21 @@ fn days_are_counted_from_the_newest_move_if_the_clock_is_ahead() {
 }
 
 #[test]
+fn a_watch_deletes_older_days_if_it_is_asked_to() {
+    let (place, frames) = (Scratch::new("keep"), Scratch::new("keep-frames"));
+    let old = filled(&place, &[BEGIN]).check().expect("readable").moves;
+    fs::write(&frames.0, Line::new(71).run(60).concat()).expect("room");
+    let source = format!("file:{}", frames.text());
+    let watch = ["watch", &source, "--store", &place.text(), "--keep-days", "1"];
+    let (status, stderr) = run(&watch);
+    assert!(status == Some(0) && stderr.contains(&format!(" and {old} moves deleted")), "{stderr}");
+    let found = place.store().check().expect("readable");
+    assert!(found.is_sound() && found.moves > 10, "{found:?}");
+    refused(&["watch", &source, "--keep-days", "1"], 2, &["--store"]);
+    refused(&[&watch[..], &["--keep-megabytes", "5"]].concat(), 2, &["--keep-megabytes"]);
+}
+
+#[test]
 fn a_retention_in_the_future_is_reported_and_put_right() {
     let place = Scratch::new("future");
     drop(filled(&place, &[BEGIN]));

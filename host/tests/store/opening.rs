@@ -165,14 +165,18 @@ fn a_watch_whose_store_is_deleted_ends() {
     let mut moves = BufReader::new(watch.stdout.take().expect("a pipe")).lines();
     stream.write_all(&line.run(40).concat()).expect("a listener");
     moves.next().expect("a move").expect("a line");
+    // The pipe never fills.
+    let rest = std::thread::spawn(|| moves.count());
     place.clear();
     // It may be gone before all is sent.
     stream.write_all(&line.run(40).concat()).ok();
+    drop(stream);
     let mut stderr = String::new();
     watch.stderr.take().expect("a pipe").read_to_string(&mut stderr).expect("UTF-8");
     assert_eq!(watch.wait().expect("it ended").code(), Some(1), "{stderr}");
     assert!(stderr.contains("was deleted or replaced while it was written"), "{stderr}");
     assert!(!place.0.exists(), "nothing was written in its place");
+    rest.join().expect("it read on");
 }
 
 /// As a user who may not write there, which root always may.
