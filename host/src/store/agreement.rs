@@ -6,7 +6,7 @@
 use std::cmp::Ordering;
 
 use rusqlite::types::Value;
-use rusqlite::{Connection, params_from_iter};
+use rusqlite::{Connection, Row, Rows as SqlRows, Statement, params_from_iter};
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
@@ -107,7 +107,7 @@ fn twin(store: &Connection) -> rusqlite::Result<Connection> {
     Ok(twin)
 }
 
-fn values(row: &rusqlite::Row) -> rusqlite::Result<Vec<Value>> {
+fn values(row: &Row) -> rusqlite::Result<Vec<Value>> {
     (0..row.as_ref().column_count()).map(|place| row.get(place)).collect()
 }
 
@@ -128,18 +128,9 @@ fn derive(
     twin.execute_batch("BEGIN")?;
     while let Some(row) = rows.next()? {
         found.frames += 1;
-        let Some(frame) = StoredFrame::new(row.get(0)?, row.get(1)?, row.get_ref(2)?.as_blob()?) else {
-            found.damaged += 1;
-            continue;
-        };
-        let FrameKey { device, boot, priority, sequence } = frame.key();
-        let fits = [i64::from(boot), i64::from(priority), i64::from(sequence)]
-            == [row.get::<_, i64>(3)?, row.get(4)?, row.get(5)?];
-        if !fits || !known.query_row([device], |row| row.get::<_, bool>(0))? {
-            found.misplaced += 1;
-            continue;
-        }
-        if let Some(message) = frame.message() {
+        if let Some(frame) = sound_frame(row, &mut known, found)?
+            && let Some(message) = frame.message()
+        {
             found.move_frames += u64::from(matches!(message, Message::Move(_)));
             derive.apply(twin, &frame, &message)?;
         }
@@ -151,6 +142,26 @@ fn derive(
     derive.write(twin)?;
     compare_moves(store, twin, moves)?;
     twin.execute_batch("COMMIT")
+}
+
+/// The frame of a row; none and counted if it is damaged or not the one that its key names.
+fn sound_frame<'r>(
+    row: &'r Row,
+    known: &mut Statement,
+    found: &mut Agreement,
+) -> rusqlite::Result<Option<StoredFrame<'r>>> {
+    let Some(frame) = StoredFrame::new(row.get(0)?, row.get(1)?, row.get_ref(2)?.as_blob()?) else {
+        found.damaged += 1;
+        return Ok(None);
+    };
+    let FrameKey { device, boot, priority, sequence } = frame.key();
+    let fits = [i64::from(boot), i64::from(priority), i64::from(sequence)]
+        == [row.get::<_, i64>(3)?, row.get(4)?, row.get(5)?];
+    if fits && known.query_row([device], |row| row.get::<_, bool>(0))? {
+        return Ok(Some(frame));
+    }
+    found.misplaced += 1;
+    Ok(None)
 }
 
 /// Compares the moves that were derived last, and drops them.
@@ -216,7 +227,7 @@ fn rows(store: &Connection, twin: &Connection, table: &str, from: i64) -> rusqli
 /// The key of a row, and all its values.
 type Keyed = (Vec<i64>, Vec<Value>);
 
-fn next(rows: &mut rusqlite::Rows, keys: usize) -> rusqlite::Result<Option<Keyed>> {
+fn next(rows: &mut SqlRows, keys: usize) -> rusqlite::Result<Option<Keyed>> {
     let Some(row) = rows.next()? else { return Ok(None) };
     let key: rusqlite::Result<Vec<i64>> = (0..keys).map(|place| row.get(place)).collect();
     Ok(Some((key?, values(row)?)))
