@@ -134,7 +134,7 @@ fn derive(
             found.move_frames += u64::from(matches!(message, Message::Move(_)));
             derive.apply(twin, &frame, &message)?;
         }
-        if found.frames % GROUP == 0 {
+        if found.frames.is_multiple_of(GROUP) {
             derive.write(twin)?;
             compare_moves(store, twin, moves)?;
         }

@@ -63,9 +63,12 @@ impl Store {
     }
 }
 
+/// Checks a part, and adds what it found to the report.
+type Check = fn(&Connection, &mut CheckReport) -> rusqlite::Result<()>;
+
 fn check(store: &Connection) -> CheckReport {
     let mut report = CheckReport::default();
-    let parts: [(&str, fn(&Connection, &mut CheckReport) -> rusqlite::Result<()>); 6] = [
+    let parts: [(&str, Check); 6] = [
         ("the file", check_file),
         ("the schema", check_schema),
         ("frames and the tables that follow from them", check_frames),

@@ -78,9 +78,10 @@ impl<'s> Losses<'s> {
     fn journal(&mut self) {
         let mut before = None;
         for (id, line) in &self.scan.journal {
-            let (last, link) = before.take().unwrap_or((0, Some(Value::Text("journal".to_owned()))));
-            if *id > last + 1 {
-                self.words.push(format!("journal: lines {} to {} are lost", last + 1, id - 1));
+            let (last, link) = before.take().unwrap_or((0_i64, Some(Value::Text("journal".to_owned()))));
+            let first = last.saturating_add(1);
+            if *id > first {
+                self.words.push(format!("journal: lines {first} to {} are lost", id - 1));
             } else if let (Some(link), Some(written)) = (&link, &line.digest) {
                 let values = std::iter::once(link).chain(&line.values).map(ValueRef::from);
                 if digest(values)[..] != written[..] {

@@ -28,7 +28,7 @@ const FRAME_HEADER: usize = 24;
 pub(super) struct Pages {
     file: File,
     log: Option<Log>,
-    /// How many pages the file has, and has to have.
+    /// How many pages the file has.
     pub(super) count: u32,
     free: HashSet<u32>,
     /// Whether it is known of every page whether it is free.
@@ -41,7 +41,9 @@ impl Pages {
         let mut file = File::open(path)?;
         let in_file = u32::try_from(file.seek(SeekFrom::End(0))? / PAGE as u64).unwrap_or(u32::MAX);
         let log = Log::open(path);
-        let count = log.as_ref().map_or(in_file, |log| log.pages.max(1));
+        // A log that was made up may name more pages than there are.
+        let present = |log: &Log| in_file.saturating_add(u32::try_from(log.places.len()).unwrap_or(u32::MAX));
+        let count = log.as_ref().map_or(in_file, |log| log.pages.min(present(log)));
         let mut pages = Pages { file, log, count, free: HashSet::new(), free_is_known: true };
         let mut first = [0; PAGE];
         let header = pages.read(1, &mut first).then_some(&first).filter(|first| first.starts_with(MAGIC));

@@ -67,7 +67,10 @@ impl Scan {
             }
             Found::Row(row) => {
                 if row.shape.table == "summaries" && row.digest.is_some() {
-                    let until = row.whole(4).zip(row.whole(2)).map(|(at, span)| at + span * 1_000_000);
+                    let until = row
+                        .whole(4)
+                        .zip(row.whole(2))
+                        .map(|(at, span)| at.saturating_add(span.saturating_mul(1_000_000)));
                     self.let_go_until = self.let_go_until.max(until);
                 }
                 (row.shape.table, insert(store, &row)?)
