@@ -139,8 +139,10 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
         writeln!(out, "a rescued store, {text}")?;
     }
     writeln!(out, "file: {}", found.file)?;
-    writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
-    writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    if found.is_compared {
+        writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
+        writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    }
     if found.repeated > 0 {
         writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
     }

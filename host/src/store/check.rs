@@ -25,6 +25,8 @@ const MOST_FAULTS: usize = 100;
 pub struct CheckReport {
     /// SQLite's verdict on the file; `ok` if its pages are sound.
     pub file: String,
+    /// Whether the frames could be read to the end and the tables compared with them; if not, their counts are 0.
+    pub is_compared: bool,
     /// Raw frames.
     pub frames: u64,
     /// Of them, frames whose checksum is wrong.
@@ -115,7 +117,15 @@ fn check_frames(store: &Connection, report: &mut CheckReport) -> rusqlite::Resul
         report.wrong.push(format!("frames: {misplaced} are stored under numbers that are not theirs"));
     }
     report.wrong.extend(wrong);
-    *report = CheckReport { frames, damaged, move_frames, repeated, moves, ..std::mem::take(report) };
+    *report = CheckReport {
+        is_compared: true,
+        frames,
+        damaged,
+        move_frames,
+        repeated,
+        moves,
+        ..std::mem::take(report)
+    };
     Ok(())
 }
 

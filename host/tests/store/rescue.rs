@@ -80,6 +80,12 @@ fn frames_are_made_again_from_the_rows_of_moves() {
     let before = place.store().check().expect("readable");
     damage(&place, "frames");
     let damaged = place.store().check().expect("readable");
+    let output = super::commands::stillpoint(&["store", "check", "--store", &place.text()]);
+    let report = String::from_utf8(output.stdout).expect("UTF-8");
+    assert!(
+        !damaged.is_compared && !report.contains("raw frames:"),
+        "what was not read is not counted: {report}"
+    );
     assert!(damaged.wrong.len() >= 2 && damaged.wrong[0].starts_with("the file: "), "{damaged:?}");
     let rescued = rescue(&place.0, &new.0, &Options::default()).expect("frames");
     assert!(rescued.remade > 5 && rescued.moves as usize == moves, "{rescued:?}");
