@@ -10,6 +10,7 @@ use super::moves::Within;
 use super::option_value::{days, person, whole};
 use super::output::notify;
 use crate::error::Error;
+use crate::store::check::CheckReport;
 use crate::store::rescue::rescue;
 use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
@@ -146,15 +147,7 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     if found.repeated > 0 {
         writeln!(out, "sent again: {} frames repeat a move of another frame", found.repeated)?;
     }
-    for (device, boot, first, count) in &found.missing {
-        writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
-    }
-    for (device, boot, first, count) in &found.given_up {
-        writeln!(
-            out,
-            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
-        )?;
-    }
+    list_missing(&found, &mut out)?;
     if let Some((line, digest)) = &found.journal {
         writeln!(out, "journal: {line} lines, digest {digest}")?;
     }
@@ -172,6 +165,20 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
         _ => "the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data",
     });
     Ok(ExitCode::FAILURE)
+}
+
+/// The frames of moves that are missing, and those that were given up.
+fn list_missing(found: &CheckReport, out: &mut impl Write) -> io::Result<()> {
+    for (device, boot, first, count) in &found.missing {
+        writeln!(out, "missing: monitor {device}, start {boot}: {count} frames from number {first} on")?;
+    }
+    for (device, boot, first, count) in &found.given_up {
+        writeln!(
+            out,
+            "given up: monitor {device}, start {boot}: {count} frames from number {first} on, no longer in its log"
+        )?;
+    }
+    Ok(())
 }
 
 fn journal(within: &Within) -> Result<(), Error> {
