@@ -5,6 +5,8 @@ mod program;
 mod agree;
 #[path = "store/commands.rs"]
 mod commands;
+#[path = "store/damage.rs"]
+mod damage;
 #[path = "store/document.rs"]
 mod document;
 #[path = "store/drifts.rs"]
@@ -32,6 +34,8 @@ mod rescue;
 mod trend;
 #[path = "store/trouble.rs"]
 mod trouble;
+#[path = "store/opening.rs"]
+mod opening;
 #[path = "store/orphans.rs"]
 mod orphans;
 #[path = "store/until.rs"]

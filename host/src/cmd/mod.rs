@@ -2,6 +2,7 @@
 
 mod option_value;
 mod output;
+mod keep;
 mod progress;
 mod local_time;
 mod tuning;

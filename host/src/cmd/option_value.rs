@@ -8,6 +8,15 @@ pub(super) fn whole<T: FromStr>(text: &str) -> Result<T, String> {
     text.parse().map_err(|_| format!("give a whole number from 0 to {}", u64::MAX >> (u64::BITS - bits)))
 }
 
+/// Largest number of days to keep, a hundred years: keeping all days needs no command. Unit: days
+const MAX_DAYS: u32 = 36_500;
+
+/// A number of days to keep.
+pub(super) fn days(text: &str) -> Result<u32, String> {
+    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MAX_DAYS);
+    days.ok_or_else(|| format!("give a whole number from 0 to {MAX_DAYS}"))
+}
+
 /// A whole number of at least 1.
 pub(super) fn whole_from_1(text: &str) -> Result<u32, String> {
     let number: Option<u32> = text.parse().ok().filter(|number| *number > 0);

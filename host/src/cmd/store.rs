@@ -7,10 +7,11 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 
 use super::moves::Within;
-use super::option_value::{person, whole};
+use super::option_value::{days, person, whole};
 use super::output::notify;
 use crate::error::Error;
 use crate::report::number;
+use crate::store::check::CheckReport;
 use crate::store::rescue::rescue;
 use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
@@ -107,14 +108,6 @@ impl Place {
     }
 }
 
-/// Largest number of days to keep, a hundred years: keeping all days needs no command. Unit: days
-const MAX_DAYS: u32 = 36_500;
-
-fn days(text: &str) -> Result<u32, String> {
-    let days: Option<u32> = text.parse().ok().filter(|days| *days <= MAX_DAYS);
-    days.ok_or_else(|| format!("give a whole number from 0 to {MAX_DAYS}"))
-}
-
 /// Runs the subcommand.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     match &arguments.work {
@@ -144,16 +137,39 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 fn check(store: &Store) -> Result<ExitCode, Error> {
     let found = store.check()?;
     let mut out = io::stdout().lock();
-    writeln!(out, "file: {}", found.file)?;
-    if found.file != "ok" {
-        notify("the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data");
-        return Ok(ExitCode::FAILURE);
+    for text in &found.rescued {
+        writeln!(out, "a rescued store, {text}")?;
     }
-    writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
-    writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    writeln!(out, "file: {}", found.file)?;
+    if found.is_compared {
+        writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
+        writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+    }
     if found.repeated > 0 {
         writeln!(out, "sent again: {} with a move of another frame", number::count(found.repeated, "frame"))?;
     }
+    list_missing(&found, &mut out)?;
+    if let Some((line, digest)) = &found.journal {
+        writeln!(out, "journal: {line} lines, digest {digest}")?;
+    }
+    for wrong in &found.wrong {
+        writeln!(out, "wrong: {wrong}")?;
+    }
+    if found.is_sound() {
+        return Ok(ExitCode::SUCCESS);
+    }
+    notify(match found.file.as_str() {
+        "ok" => {
+            "the store is damaged: `stillpoint store rebuild` repairs tables that follow from frames; \
+            `stillpoint store rescue --store PATH NEW` copies what is sound"
+        }
+        _ => "the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data",
+    });
+    Ok(ExitCode::FAILURE)
+}
+
+/// The frames of moves that are missing, and those that were given up.
+fn list_missing(found: &CheckReport, out: &mut impl Write) -> io::Result<()> {
     for (device, boot, first, count) in &found.missing {
         let count = number::count(*count, "frame");
         writeln!(out, "missing: monitor {device}, start {boot}: {count} from number {first} on")?;
@@ -165,13 +181,7 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
             "given up: monitor {device}, start {boot}: {count} from number {first} on, no longer in its log"
         )?;
     }
-    if found.is_sound() {
-        return Ok(ExitCode::SUCCESS);
-    }
-    notify(
-        "the store is damaged: `stillpoint store rebuild` repairs tables; damaged frames can't be repaired",
-    );
-    Ok(ExitCode::FAILURE)
+    Ok(())
 }
 
 fn journal(within: &Within) -> Result<(), Error> {
@@ -181,6 +191,9 @@ fn journal(within: &Within) -> Result<(), Error> {
     for entry in store.journal(since, until)? {
         serde_json::to_writer(&mut out, &entry).map_err(io::Error::from)?;
         out.write_all(b"\n")?;
+    }
+    if let Some((line, digest)) = store.newest_line()? {
+        notify(format_args!("line {line} is the newest, digest {digest}"));
     }
     Ok(())
 }

@@ -12,6 +12,7 @@ use stillpoint_core::wire::drift::Kind;
 use stillpoint_core::wire::header::Priority;
 use stillpoint_core::{Parameters, Settings};
 
+use super::keep::{Deletion, Keep};
 use super::local_time::LocalTime;
 use super::output::{Output, OutputFormat, notify};
 use super::tuning::RunningTable;
@@ -50,6 +51,8 @@ pub struct Arguments {
     /// Stored data survives a crash of this program (normal) or a power cut (full)
     #[arg(long, value_enum, default_value = "normal", requires = "store")]
     durability: Durable,
+    #[command(flatten)]
+    keep: Keep,
     /// Print after each move what every setting noted in the store does so far, instead of the moves; see `stillpoint note`
     #[arg(long, requires = "store")]
     tuning: bool,
@@ -131,6 +134,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         arguments,
         counts_per_unit,
         log,
+        deletion: arguments.keep.start(),
         tuning: arguments.running_table()?,
         output: Output::new(arguments.format.unwrap_or(OutputFormat::Jsonl))?,
         settings: BTreeMap::new(),
@@ -158,6 +162,7 @@ struct Watch<'a> {
     arguments: &'a Arguments,
     counts_per_unit: f64,
     log: Option<Log>,
+    deletion: Option<Deletion>,
     tuning: Option<RunningTable>,
     output: Output,
     settings: BTreeMap<u8, Settings>,
@@ -213,6 +218,8 @@ impl Watch<'_> {
         if bytes.len() < BUFFER {
             log.commit();
         }
+        log.check_place()?;
+        self.deletion.iter_mut().for_each(|deletion| deletion.step(log));
         let requests = log.drain_requests();
         log.drain_notes().iter().for_each(notify);
         requests.into_iter().try_for_each(|request| self.send(&Command::DumpSince(request)))

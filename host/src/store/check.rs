@@ -1,23 +1,32 @@
-//! In: a store. Out: whether the file is sound, its frames are complete, and its tables are those that follow from them.
-
-use std::collections::HashSet;
+//! In: a store. Out: whether all that is stored is what was written, and whether frames are missing.
+//!
+//! Every part is checked whatever was found in the others, as far as its rows can be read: the file by SQLite, the
+//! schema, frames by their checksums, tables by what follows from the frames, other rows by their digests, the journal
+//! by its chain.
 
 use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Priority;
-use stillpoint_core::wire::message::Message;
 
+use super::agreement::{self, Agreement};
 use super::database::Store;
-use super::frame::StoredFrame;
+use super::marks::{self, HORIZON};
+use super::seal::{self, SEALED};
+use super::{journal, schema};
 use crate::error::Error;
 
 /// Frames that are missing: device, boot, first, how many.
 pub type Hole = (i64, u32, u32, u32);
 
+/// Most faults of the file that SQLite lists.
+const MOST_FAULTS: usize = 100;
+
 /// The state of a store.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct CheckReport {
-    /// SQLite's verdict on the file; `ok` if it is sound. If it is damaged, nothing else is checked.
+    /// SQLite's verdict on the file; `ok` if its pages are sound.
     pub file: String,
+    /// Whether the frames could be read to the end and the tables compared with them; if not, their counts are 0.
+    pub is_compared: bool,
     /// Raw frames.
     pub frames: u64,
     /// Of them, frames whose checksum is wrong.
@@ -32,72 +41,131 @@ pub struct CheckReport {
     pub missing: Vec<Hole>,
     /// Missing frames that the monitor's log no longer has, so that they are not requested again.
     pub given_up: Vec<Hole>,
+    /// Number and digest of the newest line of the journal.
+    pub journal: Option<(i64, String)>,
+    /// What the journal says of a rescue; empty if the store is not a rescued one.
+    pub rescued: Vec<String>,
+    /// All that is wrong with what is stored, in words.
+    pub wrong: Vec<String>,
 }
 
 impl CheckReport {
     /// Whether nothing is wrong with what is stored.
     pub fn is_sound(&self) -> bool {
-        self.file == "ok" && self.damaged == 0 && self.move_frames - self.repeated == self.moves
+        self.wrong.is_empty()
     }
 }
 
 impl Store {
-    /// Reads everything. Takes about a second for a million frames.
+    /// Reads everything, and derives all tables again. Takes some seconds for a million moves.
     pub fn check(&self) -> Result<CheckReport, Error> {
-        check(&self.connection).map_err(|error| self.fault(&error))
+        // One state of the store, whoever writes meanwhile.
+        let store = self.connection.unchecked_transaction().map_err(|error| self.fault(&error))?;
+        Ok(check(&store))
     }
 }
 
-fn check(store: &Connection) -> rusqlite::Result<CheckReport> {
-    let file: String = store.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0))?;
-    if file != "ok" {
-        return Ok(CheckReport { file, ..CheckReport::default() });
-    }
-    let mut report = CheckReport {
-        file,
-        moves: store.query_row("SELECT count(*) FROM moves", [], |row| row.get::<_, i64>(0))? as u64,
-        ..CheckReport::default()
-    };
-    each(store, &mut |frame| {
-        report.frames += 1;
-        match frame {
-            None => report.damaged += 1,
-            Some(frame) => report.move_frames += u64::from(identity(&frame).is_some()),
+/// Checks a part, and adds what it found to the report.
+type Check = fn(&Connection, &mut CheckReport) -> rusqlite::Result<()>;
+
+fn check(store: &Connection) -> CheckReport {
+    let mut report = CheckReport::default();
+    let parts: [(&str, Check); 6] = [
+        ("the file", check_file),
+        ("the schema", check_schema),
+        ("frames and the tables that follow from them", check_frames),
+        ("rows with digests", check_digests),
+        ("the journal", check_journal),
+        ("missing frames", check_holes),
+    ];
+    for (part, check) in parts {
+        if let Err(error) = check(store, &mut report) {
+            report.wrong.push(format!("{part}: can't be read to the end and were not checked: {error}"));
         }
-    })?;
-    if report.move_frames != report.moves {
-        // The set of all moves takes memory, so it is made only if the counts differ.
-        let mut moves = HashSet::new();
-        each(store, &mut |frame| {
-            let identity = frame.as_ref().and_then(identity);
-            report.repeated += u64::from(identity.is_some_and(|identity| !moves.insert(identity)));
-        })?;
     }
-    for (hole, is_given_up) in holes(store)? {
-        if is_given_up { &mut report.given_up } else { &mut report.missing }.push(hole);
-    }
-    Ok(report)
+    report
 }
 
-/// Passes every frame to `out`; none for a damaged one.
-fn each(store: &Connection, out: &mut dyn FnMut(Option<StoredFrame>)) -> rusqlite::Result<()> {
-    let mut statement = store.prepare_cached("SELECT device, body FROM frames")?;
-    let mut rows = statement.query([])?;
-    while let Some(row) = rows.next()? {
-        out(StoredFrame::new(row.get(0)?, 0, row.get_ref(1)?.as_blob()?));
+fn check_file(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    report.file = "can't be read".to_owned();
+    let mut statement = store.prepare(&format!("PRAGMA integrity_check({MOST_FAULTS})"))?;
+    let faults: Vec<String> = statement.query_map([], |row| row.get(0))?.collect::<rusqlite::Result<_>>()?;
+    let first = faults.first().map_or("can't be read", String::as_str).replace('\n', "; ");
+    if first != "ok" {
+        let more = if faults.len() == MOST_FAULTS { " or more" } else { "" };
+        report
+            .wrong
+            .push(format!("the file: {}{more} faults of its pages, the first: {first}", faults.len()));
+    }
+    report.file = first;
+    Ok(())
+}
+
+fn check_schema(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    let (foreign, missing) = schema::differences(store)?;
+    report.wrong.extend(foreign.into_iter().chain(missing).map(|wrong| format!("the schema: {wrong}")));
+    Ok(())
+}
+
+fn check_frames(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    let found = agreement::compare(store)?;
+    let Agreement { frames, damaged, misplaced, move_frames, repeated, moves, wrong } = found;
+    if damaged > 0 {
+        report.wrong.push(format!("frames: {damaged} have a wrong checksum"));
+    }
+    if misplaced > 0 {
+        report.wrong.push(format!("frames: {misplaced} are stored under numbers that are not theirs"));
+    }
+    report.wrong.extend(wrong);
+    *report = CheckReport {
+        is_compared: true,
+        frames,
+        damaged,
+        move_frames,
+        repeated,
+        moves,
+        ..std::mem::take(report)
+    };
+    Ok(())
+}
+
+fn check_digests(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    let mut note = |table: &str, rows: u64| {
+        if rows > 0 {
+            report.wrong.push(format!("{table}: {rows} rows do not fit their digests"));
+        }
+    };
+    for (table, _) in SEALED {
+        note(table, seal::unfit(store, table)?);
+    }
+    note("summaries", seal::unfit_summaries(store, marks::read(store, HORIZON)?)?);
+    Ok(())
+}
+
+fn check_journal(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    report.journal = seal::newest_line(store)?;
+    report.rescued = store
+        .prepare("SELECT text FROM journal WHERE who = 'store' AND what = ?1 ORDER BY id")?
+        .query_map([journal::RESCUE], |row| row.get(0))?
+        .collect::<rusqlite::Result<_>>()?;
+    if let Some(line) = seal::first_broken_line(store)? {
+        report.wrong.push(format!(
+            "the journal: line {line} does not fit the line before it: one of the two was changed, or lines between \
+            them were removed"
+        ));
     }
     Ok(())
 }
 
-/// The key of a move in the table, if the frame has one: device, start, axis, command end and number.
-fn identity(frame: &StoredFrame) -> Option<(i64, u32, u8, u64, u32)> {
-    let Some(Message::Move(wire)) = frame.message() else { return None };
-    let command_end = wire.start.wrapping_add(wire.duration);
-    Some((frame.device, frame.frame.header.boot, wire.axis, command_end, wire.number))
+fn check_holes(store: &Connection, report: &mut CheckReport) -> rusqlite::Result<()> {
+    for (hole, is_given_up) in holes(store)? {
+        if is_given_up { &mut report.given_up } else { &mut report.missing }.push(hole);
+    }
+    Ok(())
 }
 
 /// Every hole, and whether it was given up.
-fn holes(store: &Connection) -> rusqlite::Result<Vec<(Hole, bool)>> {
+pub(super) fn holes(store: &Connection) -> rusqlite::Result<Vec<(Hole, bool)>> {
     let mut statement = store.prepare(
         "SELECT frames.device, frames.boot, before + 1, sequence - before - 1,
             sequence <= coalesce(gone_before, 0) FROM (

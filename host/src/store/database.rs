@@ -6,7 +6,8 @@ use std::time::Duration;
 use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
 
 use super::fault::{MAKE_ONE, fault, refuse};
-use super::{rebuild, schema};
+use super::marks::{self, HORIZON};
+use super::{connect, rebuild, schema, seal};
 use crate::error::Error;
 
 /// What survives the end of this program and what a power cut; the table on top of this folder's `mod.rs` compares them.
@@ -48,6 +49,8 @@ impl Default for Options {
 pub struct Store {
     pub(super) connection: Connection,
     path: PathBuf,
+    /// What its file is known by; none if the system has nothing of the kind.
+    identity: Option<(u64, u64)>,
 }
 
 impl Store {
@@ -70,9 +73,9 @@ impl Store {
 
     fn with(path: &Path, options: &Options, flags: OpenFlags) -> Result<Store, Error> {
         let wrong = |error| fault(path, &error);
-        let connection = Connection::open_with_flags(path, flags).map_err(wrong)?;
+        let connection = connect::connect(path, flags)?;
         connection.busy_timeout(options.busy_timeout).map_err(wrong)?;
-        let mut store = Store { connection, path: path.to_owned() };
+        let mut store = Store { connection, path: path.to_owned(), identity: connect::identity(path) };
         store.recognise(flags.contains(OpenFlags::SQLITE_OPEN_CREATE))?;
         let version = schema::version(&store.connection).map_err(wrong)?;
         store.prepare(options).map_err(|error| store.not_prepared(version, &error))?;
@@ -111,7 +114,19 @@ impl Store {
             );
             return Err(self.refuse(&wrong, "use the `stillpoint` that wrote it, or a later one"));
         }
-        Ok(())
+        self.refuse_foreign_schema()
+    }
+
+    /// Refuses tables that are not ours, and triggers and views that would run: the file was damaged or crafted.
+    fn refuse_foreign_schema(&self) -> Result<(), Error> {
+        let (foreign, _) = schema::differences(&self.connection).map_err(|error| self.fault(&error))?;
+        match foreign.first() {
+            None => Ok(()),
+            Some(first) => Err(self.refuse(
+                &format!("is no store as `stillpoint` writes it: {first}"),
+                "`stillpoint store rescue --store PATH NEW` copies its rows to a sound one",
+            )),
+        }
     }
 
     /// Sets the connection up, and the tables if they are of an older version.
@@ -120,7 +135,9 @@ impl Store {
         if schema::version(connection)? == 0 {
             connection.pragma_update(None, "auto_vacuum", "INCREMENTAL")?;
         }
-        connection.pragma_update(None, "journal_mode", "WAL")?;
+        if !connection.is_readonly("main")? {
+            connection.pragma_update(None, "journal_mode", "WAL")?;
+        }
         connection.pragma_update(None, "cache_size", -32_000)?;
         connection.pragma_update(None, "temp_store", "MEMORY")?;
         connection.set_prepared_statement_cache_capacity(64);
@@ -129,9 +146,11 @@ impl Store {
             Durability::Power => "FULL",
         };
         connection.pragma_update(None, "synchronous", synchronous)?;
+        seal::define_digest(connection)?;
         if schema::version(connection)? < schema::CURRENT {
             upgrade(connection)?;
         }
+        seal::install(connection)?;
         if let Some(pages) = options.max_pages {
             connection.pragma_update(None, "max_page_count", pages)?;
         }
@@ -141,6 +160,11 @@ impl Store {
     /// Makes the derived tables again. Returns from how many frames.
     pub fn rebuild(&mut self) -> Result<u64, Error> {
         rebuild::rebuild(&mut self.connection).map_err(|error| self.fault(&error))
+    }
+
+    /// Whether its file is still the one under its path.
+    pub(super) fn is_in_place(&self) -> bool {
+        self.identity == connect::identity(&self.path)
     }
 
     /// Path of its file.
@@ -165,6 +189,8 @@ fn upgrade(connection: &mut Connection) -> rusqlite::Result<()> {
     let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
     let found = schema::migrate(&store)?;
     if found > 0 && found < schema::CURRENT {
+        seal::all(&store, marks::read(&store, HORIZON)?)?;
+        seal::install(&store)?;
         rebuild::derive_all(&store)?;
     }
     store.commit()

@@ -46,7 +46,8 @@ pub(super) fn add_generation(store: &Connection, device: i64) -> rusqlite::Resul
     )?;
     let new = store.last_insert_rowid();
     store.execute(
-        "INSERT INTO axes SELECT ?1, axis, name, unit, counts_per_unit, window, source FROM axes WHERE device = ?2",
+        "INSERT INTO axes (device, axis, name, unit, counts_per_unit, window, source)
+        SELECT ?1, axis, name, unit, counts_per_unit, window, source FROM axes WHERE device = ?2",
         [new, device],
     )?;
     Ok(new)

@@ -44,6 +44,9 @@ pub(super) fn explain(error: &rusqlite::Error) -> (String, &'static str) {
         Some(ErrorCode::DatabaseCorrupt) => {
             ("the file is damaged", "copy what can still be read: `stillpoint store rescue --store PATH NEW`")
         }
+        Some(ErrorCode::TooBig) => {
+            ("holds a value longer than any that `stillpoint` writes", "open a copy of an earlier day")
+        }
         _ => return (format!("the store failed: {error}"), "check the disk, then `stillpoint store check`"),
     };
     (wrong.to_owned(), remedy)

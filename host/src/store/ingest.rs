@@ -170,6 +170,11 @@ impl Ingest {
         Ok((unnamed, awaiting))
     }
 
+    /// Has the file read anew before the next transaction, because something else has changed it.
+    pub(super) fn forget(&mut self) {
+        self.data_version = None;
+    }
+
     /// Drops what is in memory if another program has changed the file.
     fn reload_if_changed(&mut self, store: &Connection) -> rusqlite::Result<()> {
         let version = store.prepare_cached("PRAGMA data_version")?.query_row([], |row| row.get(0))?;

@@ -6,6 +6,9 @@ use stillpoint_core::wire::header::Header;
 use super::frame::FrameKey;
 use super::time;
 
+/// What the line is about that a rescued store carries.
+pub(super) const RESCUE: &str = "rescue";
+
 /// Writes a line about a frame. A frame makes one line at most, however often it comes, and also if it was stored as
 /// an orphan before it was handed over to its monitor.
 pub(super) fn write_of_frame(

@@ -3,7 +3,7 @@
 use stillpoint_core::wire::header::Header;
 
 use super::database::Store;
-use super::{devices, journal, time};
+use super::{devices, journal, seal, time};
 use crate::error::Error;
 
 /// A line of the journal.
@@ -13,7 +13,7 @@ pub struct Entry {
     pub at: String,
     /// Who: the name of a person, `monitor`, or `store`.
     pub who: String,
-    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, change, note.
+    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, rescue, change, note.
     pub what: String,
     /// In words.
     pub text: String,
@@ -41,6 +41,11 @@ impl Store {
     /// Adds a line of a person: an acknowledgement, a shelving, a baseline declared, a change of settings, a note.
     pub fn add_note(&self, who: &str, what: &str, text: &str) -> Result<(), Error> {
         journal::write(&self.connection, who, what, text).map_err(|error| self.fault(&error))
+    }
+
+    /// Number and digest of the newest line: noted elsewhere, they prove later that no line up to it was changed.
+    pub fn newest_line(&self) -> Result<Option<(i64, String)>, Error> {
+        seal::newest_line(&self.connection).map_err(|error| self.fault(&error))
     }
 
     /// The journal within a time, in the order it was written. Unit: µs since 1970, UTC

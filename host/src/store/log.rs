@@ -24,6 +24,7 @@ use super::ingest_stats::IngestStats;
 use super::journal;
 use super::marks::{self, ARRIVED};
 use super::resume::{self, ReplayRequest};
+use super::retain::{Removed, Retention};
 use crate::error::Error;
 
 /// Frames of a full group.
@@ -36,6 +37,12 @@ const SYNC: Duration = Duration::from_secs(10);
 const RETRY: Duration = Duration::from_secs(1);
 /// This computer's clock has stepped back if it does by more than this. Unit: µs
 const CLOCK_STEP: i64 = 1_000_000;
+
+/// What is wrong with a file that is gone.
+const GONE: &str = "the file was deleted or replaced while it was written; what was stored before is in the old file, and nothing was stored since";
+/// What to do about it.
+const WATCH_AGAIN: &str =
+    "watch the monitor again: what the new file lacks is requested from the monitor's log";
 
 /// Logs one monitor.
 #[derive(Debug)]
@@ -192,6 +199,12 @@ impl Log {
             self.drop_oldest();
             return false;
         }
+        if self.check_place().is_err() {
+            self.trouble = Some((GONE.to_owned(), WATCH_AGAIN));
+            self.retry = Some(Instant::now() + RETRY);
+            self.drop_oldest();
+            return false;
+        }
         let Log { store, ingest, axes, pending, .. } = self;
         let stored = ingest.store(&mut store.connection, axes, pending, self.log_ended);
         self.notes.append(&mut self.ingest.notes);
@@ -200,6 +213,21 @@ impl Log {
             Err(error) => self.after_error(&error),
         }
         self.retry.is_none()
+    }
+
+    /// An error if the file of the store is no longer the one under its path: nobody would find what is written to it.
+    pub fn check_place(&self) -> Result<(), Error> {
+        if self.store.is_in_place() {
+            return Ok(());
+        }
+        Err(self.store.refuse(GONE, WATCH_AGAIN))
+    }
+
+    /// Removes old days. `now` in µs since 1970, UTC.
+    pub fn retain(&mut self, retention: Retention, now: i64) -> Result<Removed, Error> {
+        let removed = self.store.retain(retention, now);
+        self.ingest.forget();
+        removed
     }
 
     fn after_commit(&mut self) {
@@ -295,6 +323,9 @@ impl Log {
         let (wrong, remedy) = self.trouble.unwrap_or_default();
         let wrong =
             format!("{} could not be stored: {wrong}", number::count(stats.waiting + stats.dropped, "frame"));
+        if remedy == WATCH_AGAIN {
+            return Err(self.store.refuse(&wrong, remedy));
+        }
         let remedy = format!("{remedy}; then watch the monitor again: what is missing is requested from it");
         Err(self.store.refuse(&wrong, &remedy))
     }

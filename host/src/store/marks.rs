@@ -15,7 +15,8 @@ pub(super) fn read(store: &Connection, name: &str) -> rusqlite::Result<Option<i6
 
 /// Sets a mark.
 pub(super) fn write(store: &Connection, name: &str, value: i64) -> rusqlite::Result<()> {
-    store.prepare_cached("INSERT OR REPLACE INTO marks VALUES (?1, ?2)")?.execute(params![name, value])?;
+    let sql = "INSERT OR REPLACE INTO marks (name, value) VALUES (?1, ?2)";
+    store.prepare_cached(sql)?.execute(params![name, value])?;
     Ok(())
 }
 

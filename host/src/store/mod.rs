@@ -31,6 +31,8 @@ pub mod outcome;
 mod fault;
 mod schema;
 mod insert;
+mod digest;
+mod seal;
 // What arrives.
 mod frame;
 pub mod devices;
@@ -47,7 +49,9 @@ mod derive;
 mod rebuild;
 mod adopt_orphans;
 // Access to the file.
+mod connect;
 mod database;
+pub mod retain;
 pub mod ingest_stats;
 mod ingest;
 mod resume;
@@ -74,8 +78,14 @@ pub mod drifts;
 pub mod recent;
 mod causes;
 pub mod alarms;
+mod agreement;
 pub mod check;
-pub mod retain;
+mod pages;
+mod cells;
+mod salvage;
+mod scan;
+mod reconstruct;
+mod losses;
 pub mod rescue;
 pub mod export;
 #[cfg(feature = "parquet")]

@@ -8,7 +8,7 @@ use stillpoint_core::wire::header::Priority;
 
 use super::database::Store;
 use super::marks::{self, HORIZON};
-use super::{journal, time};
+use super::{journal, seal, time};
 use crate::error::Error;
 use crate::report::number;
 
@@ -65,8 +65,12 @@ impl Store {
             );
             journal::write(&self.connection, "store", "retention", &text)?;
         }
-        // The file shrinks; a concurrent reader only delays that.
-        self.connection.execute_batch("PRAGMA incremental_vacuum")?;
+        // The file shrinks, a page with each step; a concurrent reader only delays that.
+        let mut vacuum = self.connection.prepare("PRAGMA incremental_vacuum")?;
+        let mut pages = vacuum.query([])?;
+        while pages.next()?.is_some() {}
+        drop(pages);
+        drop(vacuum);
         self.connection.query_row("PRAGMA wal_checkpoint(TRUNCATE)", [], |_| Ok(()))?;
         removed.bytes = used(&self.connection)?;
         Ok(removed)
@@ -100,38 +104,44 @@ impl Store {
 
     /// Removes all before a day boundary, in one transaction.
     fn cut(&mut self, horizon: i64, removed: &mut Removed) -> rusqlite::Result<()> {
-        let axes: Vec<(i64, u8)> = axes(&self.connection)?;
         let store = self.connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         let before = marks::read(&store, HORIZON)?;
         // A horizon never goes back: removed moves are not stored again.
         let horizon = before.map_or(horizon, |before| before.max(horizon));
-        let priority = Priority::Move as u8;
-        for (device, axis) in axes {
-            store.execute(
-                "UPDATE boots SET whole_from = max(whole_from, coalesce((SELECT max(sequence) + 1 FROM moves
-                    WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND moves.boot = boots.boot), 0))
-                WHERE device = ?1",
-                params![device, axis, horizon],
-            )?;
-            removed.frames += store.execute(
-                "DELETE FROM frames WHERE (device, boot, priority, sequence) IN
-                    (SELECT device, boot, ?4, sequence FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3)",
-                params![device, axis, horizon, priority],
-            )?;
-            removed.moves += store.execute(
-                "DELETE FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3",
-                params![device, axis, horizon],
-            )?;
-        }
-        // Settings, gaps, alarms and findings are few and stay.
-        removed.frames += store.execute(
-            "DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2",
-            params![priority, horizon],
-        )?;
+        let (frames, moves) = remove_before(&store, horizon)?;
+        removed.frames += frames;
+        removed.moves += moves;
         marks::write(&store, HORIZON, horizon)?;
+        seal::summaries(&store, horizon)?;
         removed.before = Some(horizon);
         store.commit()
     }
+}
+
+/// Removes the frames and moves before a day boundary. Returns how many of each.
+pub(super) fn remove_before(store: &Connection, horizon: i64) -> rusqlite::Result<(usize, usize)> {
+    let (mut frames, mut moves) = (0, 0);
+    let priority = Priority::Move as u8;
+    for (device, axis) in axes(store)? {
+        store.execute(
+            "UPDATE boots SET whole_from = max(whole_from, coalesce((SELECT max(sequence) + 1 FROM moves
+                WHERE device = ?1 AND axis = ?2 AND at_us < ?3 AND moves.boot = boots.boot), 0))
+            WHERE device = ?1",
+            params![device, axis, horizon],
+        )?;
+        frames += store.execute(
+            "DELETE FROM frames WHERE (device, boot, priority, sequence) IN
+                (SELECT device, boot, ?4, sequence FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3)",
+            params![device, axis, horizon, priority],
+        )?;
+        moves += store.execute(
+            "DELETE FROM moves WHERE device = ?1 AND axis = ?2 AND at_us < ?3",
+            params![device, axis, horizon],
+        )?;
+    }
+    // Settings, gaps, alarms and findings are few and stay.
+    let sql = "DELETE FROM frames WHERE priority > ?1 AND arrived_us < ?2";
+    Ok((frames + store.execute(sql, params![priority, horizon])?, moves))
 }
 
 fn axes(store: &Connection) -> rusqlite::Result<Vec<(i64, u8)>> {

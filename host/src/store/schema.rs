@@ -5,6 +5,8 @@
 //! from it: these tables may be dropped and made again at any time, which is what a change of them does.
 //! host/STORE.md describes the tables to those who read them with other tools.
 
+use std::collections::BTreeMap;
+
 use rusqlite::Connection;
 
 /// Marks the file as a store: `Stil`.
@@ -240,6 +242,20 @@ JOIN devices ON devices.id = moves.device
 LEFT JOIN axes ON axes.device = moves.device AND axes.axis = moves.axis;
 ";
 
+/// Digests of the rows that can't be made again; `seal.rs` writes them. A line of the journal gets its digest once.
+const SEALED: &str = "
+ALTER TABLE devices ADD COLUMN digest BLOB;
+ALTER TABLE boots ADD COLUMN digest BLOB;
+ALTER TABLE axes ADD COLUMN digest BLOB;
+ALTER TABLE shifts ADD COLUMN digest BLOB;
+ALTER TABLE marks ADD COLUMN digest BLOB;
+ALTER TABLE journal ADD COLUMN digest BLOB;   -- over that of the line before, too
+ALTER TABLE summaries ADD COLUMN digest BLOB; -- once its frames are past retention
+DROP TRIGGER journal_is_never_changed;
+CREATE TRIGGER journal_is_never_changed BEFORE UPDATE ON journal WHEN OLD.digest IS NOT NULL
+    BEGIN SELECT RAISE(ABORT, 'the journal is append-only'); END;
+";
+
 /// The tables that are made again from the frames.
 pub(super) const DERIVED_TABLES: [&str; 12] = [
     "moves",
@@ -257,7 +273,7 @@ pub(super) const DERIVED_TABLES: [&str; 12] = [
 ];
 
 /// One after the other; `user_version` is the number of completed steps.
-const STEPS: [&str; 5] = [TRUTH, DERIVED, WATCHED, READABLE, CAUSES];
+const STEPS: [&str; 6] = [TRUTH, DERIVED, WATCHED, READABLE, CAUSES, SEALED];
 
 /// The version that is written here.
 pub const CURRENT: usize = STEPS.len();
@@ -267,6 +283,40 @@ pub(super) fn version(connection: &Connection) -> rusqlite::Result<usize> {
     connection
         .pragma_query_value(None, "user_version", |row| row.get::<_, i64>(0))
         .map(|version| version as usize)
+}
+
+/// Name and type of what is in the schema, and the statement that made it.
+type Objects = BTreeMap<(String, String), String>;
+
+fn objects(connection: &Connection) -> rusqlite::Result<Objects> {
+    let mut statement =
+        connection.prepare("SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL")?;
+    statement.query_map([], |row| Ok(((row.get(0)?, row.get(1)?), row.get(2)?)))?.collect()
+}
+
+/// In what the schema of a file differs from that of its version, in words: what may not be there, and what is missing.
+/// Tables and indexes that others have added do no harm; triggers and views run where `stillpoint` writes and reads.
+pub(super) fn differences(connection: &Connection) -> rusqlite::Result<(Vec<String>, Vec<String>)> {
+    let ours = Connection::open_in_memory()?;
+    for sql in STEPS.into_iter().take(version(connection)?) {
+        ours.execute_batch(sql)?;
+    }
+    let (ours, found) = (objects(&ours)?, objects(connection)?);
+    let (mut foreign, mut missing) = (vec![], vec![]);
+    for ((kind, name), sql) in &found {
+        match ours.get(&(kind.clone(), name.clone())) {
+            Some(own) if own != sql => foreign.push(format!("the {kind} {name} is another than it was made")),
+            None if kind == "trigger" || kind == "view" => {
+                foreign.push(format!("the {kind} {name} is none of `stillpoint`"));
+            }
+            _ => (),
+        }
+    }
+    for (kind, name) in ours.into_keys().filter(|object| !found.contains_key(object)) {
+        let into = if kind == "table" { &mut foreign } else { &mut missing };
+        into.push(format!("the {kind} {name} is missing"));
+    }
+    Ok((foreign, missing))
 }
 
 /// Runs the missing steps, within a transaction. Returns the version found, which another program may have raised

@@ -8,7 +8,7 @@ use crate::error::Error;
 impl Store {
     /// Names an interval, such as a shift. Unit: µs since 1970, UTC
     pub fn name_shift(&self, name: &str, since: i64, until: i64) -> Result<(), Error> {
-        let sql = "INSERT OR REPLACE INTO shifts VALUES (?1, ?2, ?3)";
+        let sql = "INSERT OR REPLACE INTO shifts (name, since_us, until_us) VALUES (?1, ?2, ?3)";
         self.connection.execute(sql, params![name, since, until]).map_err(|error| self.fault(&error))?;
         Ok(())
     }

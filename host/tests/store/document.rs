@@ -85,7 +85,7 @@ fn the_lists_are_complete() {
 #[test]
 fn the_outcomes_are_numbered_as_listed() {
     let store = Connection::open_in_memory().expect("memory");
-    store.execute_batch(include_str!("version_5.sql")).expect("SQL");
+    store.execute_batch(include_str!("version_6.sql")).expect("SQL");
     let listed: Vec<(String, String)> = table("The numbers of `moves.outcome`")
         .into_iter()
         .map(|row| (row[0].clone(), row[1].clone()))
@@ -149,7 +149,7 @@ fn the_view_shows_what_moves_prints() {
 #[test]
 fn instants_before_1970_and_counts_without_a_scale_are_readable_too() {
     let store = Connection::open_in_memory().expect("memory");
-    store.execute_batch(include_str!("version_5.sql")).expect("SQL");
+    store.execute_batch(include_str!("version_6.sql")).expect("SQL");
     store.execute("DELETE FROM axes", []).expect("SQL");
     store.execute("UPDATE moves SET at_us = number - 3600000500, rest_error = 128", []).expect("SQL");
     let sql = "SELECT at, at_us, axis, axis_number, unit, travel, rest_error FROM moves_readable";
@@ -163,4 +163,43 @@ fn instants_before_1970_and_counts_without_a_scale_are_readable_too() {
         assert_eq!((text(4).as_str(), figure(6)), ("count", 0.5));
         assert!(figure(5).abs() > 1000.0 && figure(5).fract() == 0.0);
     }
+}
+
+/// The digests as the section of STORE.md about them says, with nothing of the store's own code.
+#[test]
+fn the_digests_are_those_that_are_described() {
+    use rusqlite::types::ValueRef;
+    use sha2::{Digest, Sha256};
+    let (_place, store) = rehearsed("document-digests");
+    let part = |value: ValueRef| -> Vec<u8> {
+        let (kind, bytes) = match value {
+            ValueRef::Null => (0, vec![]),
+            ValueRef::Integer(number) => (1, number.to_be_bytes().to_vec()),
+            ValueRef::Real(number) => (2, number.to_bits().to_be_bytes().to_vec()),
+            ValueRef::Text(text) => (3, text.to_vec()),
+            ValueRef::Blob(bytes) => (4, bytes.to_vec()),
+        };
+        [vec![kind], (bytes.len() as u32).to_be_bytes().to_vec(), bytes].concat()
+    };
+    let mut checked = 0;
+    for table in ["devices", "boots", "axes", "shifts", "marks", "journal"] {
+        let sql =
+            format!("SELECT name FROM pragma_table_info('{table}') WHERE name <> 'digest' ORDER BY cid");
+        let columns = names(&store, &sql);
+        let sql = format!("SELECT {}, digest FROM {table} ORDER BY 1", columns.join(", "));
+        let mut statement = store.prepare(&sql).expect("SQL");
+        let (mut rows, mut before) =
+            (statement.query([]).expect("rows"), part(ValueRef::Text(table.as_bytes())));
+        while let Some(row) = rows.next().expect("a row") {
+            let mut bytes = before.clone();
+            (0..columns.len()).for_each(|place| bytes.extend(part(row.get_ref(place).expect("a value"))));
+            let digest: Vec<u8> = row.get(columns.len()).expect("a digest");
+            assert_eq!(digest, Sha256::digest(&bytes).to_vec(), "{table}");
+            if table == "journal" {
+                before = part(ValueRef::Blob(&digest));
+            }
+            checked += 1;
+        }
+    }
+    assert!(checked > 15, "{checked}");
 }

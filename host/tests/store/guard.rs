@@ -2,8 +2,12 @@
 
 use std::fs;
 
+use stillpoint::checksum::FastCrc;
 use stillpoint::store::retain::Retention;
 use stillpoint::store::time;
+use stillpoint_core::wire::frame::{Frame, encode_body};
+use stillpoint_core::wire::header::Header;
+use stillpoint_core::wire::message::Message;
 
 use super::commands::{done, refused, stillpoint};
 use super::*;
@@ -57,11 +61,27 @@ fn days_are_counted_from_the_newest_move_if_the_clock_is_ahead() {
 }
 
 #[test]
+fn a_watch_deletes_older_days_if_it_is_asked_to() {
+    let (place, frames) = (Scratch::new("keep"), Scratch::new("keep-frames"));
+    let old = filled(&place, &[BEGIN]).check().expect("readable").moves;
+    fs::write(&frames.0, Line::new(71).run(60).concat()).expect("room");
+    let source = format!("file:{}", frames.text());
+    let watch = ["watch", &source, "--store", &place.text(), "--keep-days", "1"];
+    let (status, stderr) = run(&watch);
+    assert!(status == Some(0) && stderr.contains(&format!(" and {old} moves deleted")), "{stderr}");
+    let found = place.store().check().expect("readable");
+    assert!(found.is_sound() && found.moves > 10, "{found:?}");
+    refused(&["watch", &source, "--keep-days", "1"], 2, &["--store"]);
+    refused(&[&watch[..], &["--keep-megabytes", "5"]].concat(), 2, &["--keep-megabytes"]);
+}
+
+#[test]
 fn a_retention_in_the_future_is_reported_and_put_right() {
     let place = Scratch::new("future");
     drop(filled(&place, &[BEGIN]));
     let raw = rusqlite::Connection::open(&place.0).expect("a file");
-    raw.execute("INSERT OR REPLACE INTO marks VALUES ('horizon_us', ?1)", [BEGIN + 4000 * DAY]).expect("SQL");
+    raw.execute("INSERT OR REPLACE INTO marks (name, value) VALUES ('horizon_us', ?1)", [BEGIN + 4000 * DAY])
+        .expect("SQL");
     drop(raw);
     let refused_moves = |now| {
         let mut log = Log::open(&place.0, &Options::default(), Some([1; 12]), vec![]).expect("a store");
@@ -132,16 +152,35 @@ fn a_move_in_two_frames_is_no_fault_of_the_tables() {
     let place = Scratch::new("repeated");
     let before = filled(&place, &[BEGIN]).check().expect("readable");
     let raw = rusqlite::Connection::open(&place.0).expect("a file");
-    let again =
-        "INSERT INTO frames SELECT device, boot, priority, sequence + 100000, arrived_us, body FROM frames
-        WHERE priority = 1 AND sequence IN (SELECT sequence FROM moves ORDER BY sequence LIMIT 5)";
-    assert_eq!(raw.execute(again, []).expect("SQL"), 5);
+    let bodies: Vec<Vec<u8>> = raw
+        .prepare("SELECT body FROM moves ORDER BY sequence LIMIT 5")
+        .and_then(|mut moves| moves.query_map([], |row| row.get(0))?.collect())
+        .expect("SQL");
+    for body in &bodies {
+        let (sequence, again) = numbered_anew(body);
+        let insert = "INSERT INTO frames SELECT device, boot, priority, ?1, arrived_us, ?2 FROM frames WHERE body = ?3";
+        assert_eq!(raw.execute(insert, rusqlite::params![sequence, again, body]).expect("SQL"), 1);
+    }
     drop(raw);
+    // The summaries count frames.
+    place.store().rebuild().expect("room");
     let found = place.store().check().expect("readable");
     assert!(
-        found.is_sound() && found.move_frames == before.move_frames + 5 && found.moves == before.moves,
+        found.is_sound()
+            && found.repeated == 5
+            && found.move_frames == before.move_frames + 5
+            && found.moves == before.moves,
         "{found:?}"
     );
     let report = done(&["store", "check", "--store", &place.text()]);
     assert!(report.contains("5 frames with a move of another frame"), "{report}");
+}
+
+/// The same move in a frame of another number.
+fn numbered_anew(body: &[u8]) -> (u32, Vec<u8>) {
+    let frame = Frame::check::<FastCrc>(body).expect("a frame");
+    let message: Message = frame.read().expect("a move").payload;
+    let header = Header { sequence: frame.header.sequence + 100_000, ..frame.header };
+    let mut buffer = [0; stillpoint_core::wire::LONGEST_BODY];
+    (header.sequence, encode_body::<FastCrc>(&header, &message, &mut buffer).expect("it fits").to_vec())
 }

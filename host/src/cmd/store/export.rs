@@ -1,7 +1,7 @@
 //! In: a store and a time. Out: a table file, complete or not written at all.
 
 use std::fs::{self, File};
-use std::io::{BufWriter, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use crate::cmd::moves::Within;
@@ -81,9 +81,17 @@ fn write_whole(
             written.set_permissions(old.permissions())?;
         }
         written.sync_all()?;
-        fs::rename(&part.0, &target)
+        fs::rename(&part.0, &target)?;
+        sync_folder(&target)
     };
     placed().map(|()| rows).map_err(unwritable)
+}
+
+/// Has the system write the new name, too. Only Unix can sync a folder.
+fn sync_folder(file: &Path) -> io::Result<()> {
+    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    // A folder that may be written but not read can't be synced either.
+    if cfg!(unix) { File::open(folder).map_or(Ok(()), |folder| folder.sync_all()) } else { Ok(()) }
 }
 
 /// The name of the temporary file, in the same folder.
