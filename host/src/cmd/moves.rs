@@ -2,7 +2,6 @@
 
 mod picture;
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -10,7 +9,7 @@ use clap::Args;
 use jiff::tz::TimeZone;
 
 use super::local_time::LocalTime;
-use super::output::{Output, OutputFormat, notify};
+use super::output::{Output, OutputFormat, notify, print};
 use crate::error::Error;
 use crate::plot::Format;
 use crate::report::wall_time;
@@ -118,7 +117,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     if let Some(text) = arguments.within.no_moves(&store, &TimeZone::system())? {
         if arguments.format == OutputFormat::Table {
-            writeln!(io::stdout(), "{text}")?;
+            print(&(text + "\n"))?;
             return Ok(ExitCode::SUCCESS);
         }
         notify(text);
