@@ -43,7 +43,8 @@ Examples:
   stillpoint moves --store shift.store --since 8h --plot moves.html
 
 Lengths are in the unit that the field `unit` names, speeds in that per second, times in s. In CSV the points of
-settling_curve are parted by `;`, each of them window : settling s.";
+settling_curve are parted by `;`, each of them window : settling s; a text that a spreadsheet would calculate has an
+apostrophe before it.";
 
 /// Which store, and what of it.
 #[derive(Args, Clone)]

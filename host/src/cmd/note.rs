@@ -42,7 +42,7 @@ pub struct Arguments {
     /// When: 14:00 (the last one, in this computer's time zone), RFC 3339, or how long ago: 5m; default: now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
-    /// Who changed it
+    /// Who changed it, or withdraws the note
     #[arg(long, value_name = "NAME", value_parser = person, required_unless_present = "list")]
     who: Option<String>,
     /// Print the notes there are

@@ -191,7 +191,9 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
     let found = store.check()?;
     print(&format!("file: {}\n", found.file))?;
     if found.file != "ok" {
-        notify("the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data");
+        notify(
+            "the file is damaged: `stillpoint store rescue --store PATH NEW --who NAME` copies the readable data",
+        );
         return Ok(ExitCode::FAILURE);
     }
     let mut text = format!("raw frames: {}, {} damaged\n", found.frames, found.damaged);
@@ -215,7 +217,7 @@ fn check(store: &Store) -> Result<ExitCode, Error> {
         return Ok(ExitCode::SUCCESS);
     }
     notify(
-        "the store is damaged: `stillpoint store rebuild` repairs tables; damaged frames can't be repaired",
+        "the store is damaged: `stillpoint store rebuild --store PATH --who NAME` repairs tables; damaged frames can't be repaired",
     );
     Ok(ExitCode::FAILURE)
 }

@@ -41,9 +41,10 @@ pub(super) fn explain(error: &rusqlite::Error) -> (String, &'static str) {
         Some(ErrorCode::CannotOpen) => {
             ("can't be opened or made", "check that the folder is there and may be written")
         }
-        Some(ErrorCode::DatabaseCorrupt) => {
-            ("the file is damaged", "copy what can still be read: `stillpoint store rescue --store PATH NEW`")
-        }
+        Some(ErrorCode::DatabaseCorrupt) => (
+            "the file is damaged",
+            "copy what can still be read: `stillpoint store rescue --store PATH NEW --who NAME`",
+        ),
         _ => return (format!("the store failed: {error}"), "check the disk, then `stillpoint store check`"),
     };
     (wrong.to_owned(), remedy)
