@@ -42,8 +42,11 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
     let cli = match Cli::try_parse_from(arguments) {
         Ok(cli) => cli,
         Err(message) => {
-            // Help goes to stdout, errors to stderr. A failure to print cannot be reported.
-            message.print().ok();
+            // Help goes to stdout and holds no argument, errors to stderr. A failure to print cannot be reported.
+            match message.use_stderr() {
+                true => cmd::notify_lines(message.render()),
+                false => drop(message.print()),
+            }
             return ExitCode::from(if message.use_stderr() { 2 } else { 0 });
         }
     };

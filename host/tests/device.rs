@@ -12,7 +12,7 @@ use std::io::{Read, Write};
 use std::net::{TcpListener, TcpStream};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
 use stillpoint::store::{Options, Store};
 use stillpoint_core::wire::status::Reset;
@@ -78,12 +78,27 @@ fn answer(monitor: &mut Monitor, stream: &mut TcpStream) {
 /// Checks the exit status of a request, and its whole output or error message.
 #[track_caller]
 fn check(place: &str, request: &str, status: i32, expected: &str) {
-    let words: Vec<&str> = ["device", place].into_iter().chain(request.split(' ')).collect();
+    let scratch = Scratch::filled("check");
+    let store = scratch.0.display().to_string();
+    let by = ["--store", &store, "--who", "M. Ito"];
+    let words: Vec<&str> = ["device", place].into_iter().chain(request.split(' ')).chain(by).collect();
     let output = stillpoint(&words);
     let text = if status == 0 { output.stdout } else { output.stderr };
     let text = String::from_utf8_lossy(&text).into_owned();
     let place = if status == 1 { format!("stillpoint: {place}: ") } else { String::new() };
     assert_eq!((output.status.code(), text), (Some(status), format!("{place}{expected}\n")), "{request}");
+}
+
+/// What is printed of a request whose arguments are wrong.
+#[track_caller]
+fn refusal(place: &str, request: &str) -> String {
+    let scratch = Scratch::filled("refusal");
+    let store = scratch.0.display().to_string();
+    let by = ["--store", &store, "--who", "M. Ito"];
+    let words: Vec<&str> = ["device", place].into_iter().chain(request.split(' ')).chain(by).collect();
+    let output = stillpoint(&words);
+    assert_eq!(output.status.code(), Some(2), "{request}");
+    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 #[test]
@@ -124,9 +139,7 @@ fn settings_are_shown_and_changed_or_the_broken_rule_is_named() {
     let rule = "axis 1: inferred was refused: it must be true on no more axes than the board can infer";
     check(&place, "settings 1 inferred=true", 1, &format!("{rule}; {unchanged}"));
     check(&place, "settings 4 window=60", 1, "there is no axis 4; its axes are 0 to 1");
-    let wrong = stillpoint(&["device", &place, "settings", "1", "widow=60"]);
-    let text = String::from_utf8_lossy(&wrong.stderr);
-    assert_eq!(wrong.status.code(), Some(2));
+    let text = refusal(&place, "settings 1 widow=60");
     assert!(text.contains("widow=60: is not KEY=VALUE") && text.contains("rest_time, "), "{text}");
     let message = |wrong: &str| format!("stillpoint: settings {wrong}");
     let wrong = "window_time=-1ms: window_time can't have this value; give ticks, or a time such as 10ms, 2s, 5min \
@@ -146,12 +159,12 @@ fn samples_are_requested_and_moves_are_declared_good() {
     check(&place, "capture 1 0", 0, "axis 1: no more samples are sent");
     check(&place, "capture 2 5", 1, "there is no axis 2; its axes are 0 to 1");
     let declared = "are declared good as they run now; baselines are learnt anew";
-    check(&place, "declare 1", 0, &format!("axis 1: all kinds of moves {declared}"));
-    check(&place, "declare 1 --kind 1", 0, &format!("axis 1: moves of kind 1 {declared}"));
+    check(&place, "declare 1 --anyway", 0, &format!("axis 1: all kinds of moves {declared}"));
+    check(&place, "declare 1 --kind 1 --anyway", 0, &format!("axis 1: moves of kind 1 {declared}"));
     let kinds = "store its frames with `stillpoint watch --store`; `stillpoint moves` then prints the kinds";
     let none = |why| format!("axis 0 can't be declared good: {why}; {kinds}");
-    check(&place, "declare 0", 1, &none("it has made no move yet"));
-    check(&place, "declare 0 --kind 3", 1, &none("it has no kind 3 of moves"));
+    check(&place, "declare 0 --anyway", 1, &none("it has made no move yet"));
+    check(&place, "declare 0 --kind 3 --anyway", 1, &none("it has no kind 3 of moves"));
     assert!(done(&["device", &place, "dump-since", "0", "0"]).ends_with("4 moves received\n"));
 }
 
@@ -221,9 +234,7 @@ fn an_alarm_is_configured() {
     check(&place, "arrange 1 unsettled off_delay=999999h", 1, &format!("{refused}; {unchanged}"));
     check(&place, "arrange 1 unsettled", 0, &line(true, "1.5s", "high"));
     check(&place, "arrange 1 gap", 1, "axis 1 has no such alarm; the gap alarm belongs to axis 0");
-    let wrong = stillpoint(&["device", &place, "arrange", "1", "drift", "latch=true"]);
-    assert_eq!(wrong.status.code(), Some(2));
-    assert!(String::from_utf8_lossy(&wrong.stderr).contains("keys: latching, on_delay, "));
+    assert!(refusal(&place, "arrange 1 drift latch=true").contains("keys: latching, on_delay, "));
 }
 
 /// A store file that is deleted at the end of the test.
@@ -231,7 +242,17 @@ struct Scratch(PathBuf);
 
 impl Scratch {
     fn new(name: &str) -> Scratch {
-        Scratch(std::env::temp_dir().join(format!("stillpoint-{}-{name}.store", std::process::id())))
+        static COUNT: AtomicU32 = AtomicU32::new(0);
+        let number = COUNT.fetch_add(1, Ordering::Relaxed);
+        let file = format!("stillpoint-{}-{name}-{number}.store", std::process::id());
+        Scratch(std::env::temp_dir().join(file))
+    }
+
+    /// With an empty store in it.
+    fn filled(name: &str) -> Scratch {
+        let scratch = Scratch::new(name);
+        drop(Store::create(&scratch.0, &Options::default()).expect("a store"));
+        scratch
     }
 }
 
@@ -241,6 +262,39 @@ impl Drop for Scratch {
             std::fs::remove_file(format!("{}{ending}", self.0.display())).ok();
         }
     }
+}
+
+/// More of them.
+const CHANGES: [&str; 7] = [
+    "set-clock",
+    "job 7",
+    "arrange 1 drift latching=true",
+    "reset 1",
+    "unshelve 1",
+    "return-to-service 1",
+    "flash image.elf",
+];
+
+#[test]
+fn clock_job_and_arrangement_are_recorded_too() {
+    let (place, scratch) = (serve(monitor()), Scratch::filled("recorded"));
+    let store = scratch.0.display().to_string();
+    for request in &CHANGES[..3] {
+        let words = ["device", &place].into_iter().chain(request.split(' '));
+        let words = words.chain(["--store", &store, "--who", "M. Ito"]).collect::<Vec<_>>();
+        done(&words);
+    }
+    let journal = done(&["store", "journal", "--store", &store]);
+    let entries: Vec<serde_json::Value> =
+        journal.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
+    let found: Vec<_> = entries
+        .iter()
+        .filter(|line| line["who"] == "M. Ito")
+        .map(|line| (&line["what"], &line["axis"]))
+        .collect();
+    let expected = [("clock", None), ("job", Some(0)), ("settings", Some(1))];
+    let expected = expected.map(|(what, axis): (_, Option<u8>)| (what.into(), axis.into()));
+    assert_eq!(found, expected.iter().map(|(what, axis)| (what, axis)).collect::<Vec<_>>(), "{journal}");
 }
 
 #[test]
@@ -259,6 +313,16 @@ fn actions_are_recorded_in_the_journal() {
     drop(Store::create(&scratch.0, &Options::default()).expect("a store"));
     let work =
         ["acknowledge 1", "shelve 1 --minutes 30", "out-of-service 1", "settings 1 window=60", "declare 1"];
+    // Nobody changes anything without a name.
+    for request in work.iter().copied().chain(CHANGES) {
+        let words: Vec<&str> = ["device", &place].into_iter().chain(request.split(' ')).collect();
+        let output = stillpoint(&words);
+        let text = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{request}");
+        assert!(text.contains("--who NAME: is missing") && text.contains("--store"), "{request}: {text}");
+    }
+    let shown = done(&["device", &place, "identify"]);
+    assert!(shown.contains("alarm 1, stops don't settle: unacknowledged") && !shown.contains("window=60"));
     for request in work {
         let output = run(request);
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));

@@ -94,7 +94,11 @@ fn rehearse(arguments: &[&str]) -> (Running, String) {
 /// Sends a request to the monitor.
 #[track_caller]
 fn request(place: &str, request: &str) -> String {
-    done(&["device", place].into_iter().chain(request.split(' ')).collect::<Vec<_>>())
+    let path = std::env::temp_dir().join(format!("stillpoint-{}-requests.store", std::process::id()));
+    let (store, scratch) = (path.display().to_string(), Scratch(path));
+    drop(Store::create(&scratch.0, &Options::default()).expect("a store"));
+    let words = ["device", place].into_iter().chain(request.split(' '));
+    done(&words.chain(["--store", &store, "--who", "M. Ito"]).collect::<Vec<_>>())
 }
 
 /// Numbers of the moves in a store, by axis.

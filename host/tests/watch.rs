@@ -6,6 +6,7 @@ use std::process::{Command, Output};
 use std::time::Duration;
 
 use stillpoint::source::rehearsal::monitor::Monitor;
+use stillpoint::store::{Options, Store};
 use stillpoint_core::wire::crc::SmallTable;
 use stillpoint_core::wire::frame::{Payload, encode};
 use stillpoint_core::wire::header::{Direction, Numbers};
@@ -14,6 +15,16 @@ use stillpoint_core::wire::{LONGEST_FRAME, alarm, drift, finding, job, record, s
 
 fn stillpoint(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_stillpoint")).args(arguments).output().expect("it runs")
+}
+
+/// The same by a person who acts, with a store of its own whose journal records it.
+fn recorded(name: &str, arguments: &[&str]) -> Output {
+    let path = std::env::temp_dir().join(format!("stillpoint-{}-{name}.store", std::process::id()));
+    drop(Store::create(&path, &Options::default()).expect("a store"));
+    let store = path.display().to_string();
+    let output = stillpoint(&[arguments, &["--store", &store, "--who", "M. Ito"]].concat());
+    ["", "-wal", "-shm"].iter().for_each(|end| drop(std::fs::remove_file(format!("{store}{end}"))));
+    output
 }
 
 fn text(bytes: &[u8]) -> String {
@@ -145,8 +156,8 @@ fn a_monitor_answers() {
     let answer = text(&stillpoint(&["device", &serve(20.0), "identify"]).stdout);
     assert!(answer.contains("board rehearsal"), "{answer}");
     assert!(answer.contains("axis 2: "), "{answer}");
-    let clock = stillpoint(&["device", &serve(20.0), "set-clock"]);
-    assert!(clock.status.success());
+    let clock = recorded("clock", &["device", &serve(20.0), "set-clock"]);
+    assert!(clock.status.success(), "{}", text(&clock.stderr));
 }
 
 #[test]
@@ -157,7 +168,7 @@ fn an_unusable_source_is_named() {
     let missing = stillpoint(&["watch", "file:not-there.frames"]);
     assert_eq!(missing.status.code(), Some(1));
     assert!(text(&missing.stderr).contains("not-there.frames"));
-    let no_probe = stillpoint(&["device", "serial:port", "flash", "image.elf"]);
+    let no_probe = recorded("no-probe", &["device", "serial:port", "flash", "image.elf"]);
     assert_eq!(no_probe.status.code(), Some(2));
     assert!(text(&no_probe.stderr).contains("serial:port: is not a probe; give probe:CHIP"));
 }
@@ -182,9 +193,10 @@ fn a_file_without_frames_is_no_monitors() {
 #[cfg(not(feature = "probe"))]
 #[test]
 fn a_build_without_probes_reports_it() {
-    for arguments in [&["watch", "probe:STM32G474RETx"][..], &["device", "probe:STM32G474RETx", "flash", "a"]]
-    {
-        let refused = stillpoint(arguments);
+    for refused in [
+        stillpoint(&["watch", "probe:STM32G474RETx"]),
+        recorded("unbuilt", &["device", "probe:STM32G474RETx", "flash", "a"]),
+    ] {
         assert_eq!(refused.status.code(), Some(1));
         let words = text(&refused.stderr);
         assert!(

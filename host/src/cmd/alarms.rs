@@ -1,14 +1,15 @@
 //! In: a store and a time. Out: the state changes of its alarms, and the story of each drift.
 
-use std::io::{self, Write};
+use std::io;
 use std::process::ExitCode;
 
 use clap::Args;
 use jiff::tz::TimeZone;
 
 use super::moves::Within;
-use super::output::{OutputFormat, notify};
+use super::output::{OutputFormat, notify, print, print_json};
 use crate::error::Error;
+use crate::report::csv::Lines;
 use crate::report::printable::printable;
 use crate::report::wall_time;
 use crate::store::alarms::AlarmLine;
@@ -51,7 +52,6 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let mut older = store.alarms(axis, (i64::MIN, within.0), &[])?;
     older.retain(|line| line.next.is_some());
     let no_moves = arguments.within.no_moves(&store, &zone)?;
-    let mut out = io::stdout().lock();
     if arguments.format != OutputFormat::Table {
         no_moves.iter().for_each(notify);
     }
@@ -59,20 +59,14 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         OutputFormat::Table => {
             let text =
                 text((&lines, &older), &drifts, no_moves, &zone) + &store.explained_words(axis, within.1)?;
-            out.write_all(text.as_bytes())?;
+            print(&text)?;
         }
-        OutputFormat::Jsonl => {
-            for alarm in &lines {
-                serde_json::to_writer(&mut out, alarm).map_err(io::Error::from)?;
-                out.write_all(b"\n")?;
-            }
-        }
+        OutputFormat::Jsonl => print_json(&lines)?,
         OutputFormat::Csv => {
-            let mut rows = csv::Writer::from_writer(out);
-            let wrong = |error: csv::Error| Error::from(io::Error::other(error));
-            rows.write_record(AlarmLine::HEADER).map_err(wrong)?;
-            lines.iter().try_for_each(|alarm| rows.write_record(alarm.row()).map_err(wrong))?;
-            rows.flush()?;
+            let mut rows = Lines::new(io::stdout().lock());
+            rows.write(AlarmLine::HEADER)?;
+            lines.iter().try_for_each(|alarm| rows.write(alarm.row()))?;
+            rows.finish()?;
         }
     }
     Ok(ExitCode::SUCCESS)

@@ -1,7 +1,6 @@
 //! In: recordings from before a change and after it. Out: whether it helped, as text or JSON; with `--plot` a picture too,
 //! with `--report` a page to be handed over.
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -10,7 +9,7 @@ use clap::Args;
 use super::group::GroupPaths;
 use super::measuring::{Measuring, window};
 use super::option_value::{positive, probability};
-use super::output::{Form, width};
+use super::output::{Form, print, width};
 use super::page_options::PageOptions;
 use super::recording_options::{Columns, Scale};
 use super::recordings::Reader;
@@ -158,7 +157,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         (Form::Table, true) => ladder_table::table(&compared, &ladders, &heading, width()),
         (Form::Table, false) => table(&compared, &shown_curves(&groups, &kinds), &heading, width()),
     };
-    io::stdout().write_all((text + &cautions(arguments, &groups)).as_bytes())?;
+    print(&(text + &cautions(arguments, &groups)))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -10,10 +10,11 @@ use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 
 use super::option_value::{person, whole};
-use super::output::notify;
+use super::output::{notify, print};
 use crate::error::Error;
 use crate::report::number;
 use crate::source::probe;
+use crate::store::{Options, Store};
 use session::Session;
 
 mod session;
@@ -25,9 +26,9 @@ mod settings;
 
 /// Query or configure a monitor, or flash a board
 ///
-/// Prints the answer in words. If the monitor refuses, the exit status is 1. With --store and --who the journal of the
-/// store records every acknowledgement, shelving, new baseline and change of settings, and the store keeps the monitor's
-/// frames as with `watch`.
+/// Prints the answer in words. If the monitor refuses, the exit status is 1. Whoever changes something gives --who and
+/// --store: the journal of the store records every change, and the store keeps the monitor's frames as with `watch`. To
+/// look (identify, dump-since, capture, settings and arrange without changes) needs neither.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -48,12 +49,13 @@ Examples:
   stillpoint device serial:/dev/ttyACM0 identify
   stillpoint device serial:/dev/ttyACM0 acknowledge 3 --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 shelve 3 --minutes 90 --store shift.store --who 'M. Ito'
-  stillpoint device serial:/dev/ttyACM0 settings 1 window=120 window_time=10ms
-  stillpoint device serial:/dev/ttyACM0 settings 1 settling_limit=80ms unsettled_limit_permille=10
+  stillpoint device serial:/dev/ttyACM0 settings 1
+  stillpoint device serial:/dev/ttyACM0 settings 1 window=120 window_time=10ms --store shift.store --who 'M. Ito'
+  stillpoint device serial:/dev/ttyACM0 settings 1 settling_limit=80ms --store shift.store --who 'M. Ito'
   stillpoint device serial:/dev/ttyACM0 declare 1 --store shift.store --who 'M. Ito'
-  stillpoint device serial:/dev/ttyACM0 job 4201
-  stillpoint device serial:/dev/ttyACM0 arrange 1 drift latching=true re_alarm_time=24h
-  stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re";
+  stillpoint device serial:/dev/ttyACM0 job 4201 --store shift.store --who 'M. Ito'
+  stillpoint device serial:/dev/ttyACM0 arrange 1 drift latching=true --store shift.store --who 'M. Ito'
+  stillpoint device probe:STM32G474RETx flash stillpoint-nucleo-g474re --store shift.store --who 'M. Ito'";
 
 #[derive(Subcommand)]
 enum Request {
@@ -118,10 +120,33 @@ enum Request {
     },
 }
 
+impl Request {
+    /// Whether it changes something that others rely on. What only makes the monitor send more is none.
+    fn is_change(&self) -> bool {
+        match self {
+            Request::Identify | Request::DumpSince { .. } | Request::Capture { .. } => false,
+            Request::Settings(settings) => settings.is_change(),
+            Request::Arrange(arrangement) => arrangement.is_change(),
+            Request::SetClock | Request::Alarm(_) | Request::Declare { .. } => true,
+            Request::Job { .. } | Request::Flash { .. } => true,
+        }
+    }
+}
+
 /// Flashes a board, or sends a request to a monitor.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
+    if arguments.request.is_change() && arguments.who.is_none() {
+        return Err(Error::Option {
+            option: "--who".to_owned(),
+            value: "NAME".to_owned(),
+            wrong: "is missing, and this changes something".to_owned(),
+            remedy: "give --who with the name of the person who acts, and --store with the file of \
+                `watch --store`, whose journal records it"
+                .to_owned(),
+        });
+    }
     if let Request::Flash { image } = &arguments.request {
-        return flash(&arguments.source, image);
+        return flash(arguments, image);
     }
     let mut session = Session::open(&arguments.source, arguments.store.as_deref())?;
     let answer = match &arguments.request {
@@ -139,7 +164,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Request::Identify | Request::Flash { .. } => Ok(settings::identify(&session)),
     };
     if let Ok(answer) = &answer {
-        println!("{}", answer.text);
+        print(&format!("{}\n", answer.text))?;
     }
     let number = session.monitor.number;
     let (store, answer) = (session.finish()?, answer?);
@@ -166,7 +191,8 @@ struct Entry {
     what: &'static str,
     /// Header of the frame that answered.
     header: Header,
-    axis: u8,
+    /// None: it is about the monitor.
+    axis: Option<u8>,
 }
 
 impl Answer {
@@ -177,18 +203,23 @@ impl Answer {
 
     /// An answer with a journal entry.
     fn action(text: String, what: &'static str, header: Header, axis: u8) -> Answer {
-        Answer { text, entry: Some(Entry { what, header, axis }), is_durable: true }
+        Answer { text, entry: Some(Entry { what, header, axis: Some(axis) }), is_durable: true }
     }
 }
 
 fn set_clock(session: &mut Session) -> Result<Answer, Error> {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     let clock = SetClock { now: i64::try_from(since.as_micros()).unwrap_or(i64::MAX) };
-    session.request(&Command::SetClock(clock), |_, message| match message {
-        Message::Hello(hello) => hello.clock,
+    let answer = session.request(&Command::SetClock(clock), |header, message| match message {
+        Message::Hello(hello) => hello.clock.map(|_| *header),
         _ => None,
     })?;
-    Ok(Answer::info("the monitor's clock is set to the time of this computer".to_owned()))
+    let Some(header) = answer else {
+        return Err(session.error("the clock can't be set", "check the clock of this computer"));
+    };
+    let text = "the monitor's clock is set to the time of this computer".to_owned();
+    let entry = Some(Entry { what: "clock", header, axis: None });
+    Ok(Answer { text, entry, is_durable: true })
 }
 
 fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer, Error> {
@@ -201,12 +232,19 @@ fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer
     Ok(Answer::info(format!("{} received", number::count(moves, "move"))))
 }
 
-fn flash(place: &str, image: &Path) -> Result<ExitCode, Error> {
+fn flash(arguments: &Arguments, image: &Path) -> Result<ExitCode, Error> {
+    let place = &arguments.source;
     let Some(chip) = place.strip_prefix("probe:") else {
         return Err(unusable_source(place, "is not a probe", "give probe:CHIP"));
     };
+    // It must exist: no action may be taken that then can't be recorded.
+    let store = arguments.store.as_deref().map(|path| Store::open(path, &Options::default())).transpose()?;
     probe::flash(chip, image)?;
-    println!("{} is written to the chip, verified and running", image.display());
+    let text = format!("{} is written to the chip, verified and running", image.display());
+    if let (Some(store), Some(who)) = (store, &arguments.who) {
+        store.add_note(who, "firmware", &text)?;
+    }
+    print(&(text + "\n"))?;
     notify(format_args!("to watch it: `stillpoint watch {place} --image {}`", image.display()));
     Ok(ExitCode::SUCCESS)
 }

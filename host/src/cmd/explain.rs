@@ -1,6 +1,5 @@
 //! In: recordings of an axis, or a store. Out: why its stops are slow, and what to change, as text or JSON.
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -9,7 +8,7 @@ use jiff::tz::TimeZone;
 
 use super::measuring::{self, Measuring};
 use super::moves::Within;
-use super::output::{Form, notify, width};
+use super::output::{Form, notify, print, width};
 use super::recording_options::{Columns, Scale};
 use super::recordings::{Reader, Recorded};
 use crate::error::Error;
@@ -76,7 +75,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
                 + &caution.map_or(String::new(), |caution| format!("Caution: {caution}\n"))
         }
     };
-    io::stdout().write_all(text.as_bytes())?;
+    print(&text)?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use clap::Args;
 
 use super::option_value::positive;
-use super::output::{Form, notify};
+use super::output::{Form, notify, print};
 use super::recording_options::{Columns, Scale};
 use crate::analysis::identify::{LEAST_RATE_HZ, Stretch, identify};
 use crate::error::Error;
@@ -80,10 +80,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let result = identify(&stretches, period);
     let unit = recordings.first().map_or_else(String::new, |recording| recording.unit.clone());
     let units = Units { position: unit, effort: arguments.effort_unit.clone(), rotor: arguments.rotor };
-    match arguments.format {
-        Form::Json => println!("{}", identified::json(&result)),
-        Form::Table => print!("{}", identified::table(&result, &units)),
-    }
+    print(&match arguments.format {
+        Form::Json => identified::json(&result)?,
+        Form::Table => identified::table(&result, &units),
+    })?;
     for (file, recording) in arguments.files.iter().zip(&recordings) {
         recording.notes.iter().for_each(|note| notify(format_args!("{}: {note}", file.display())));
     }

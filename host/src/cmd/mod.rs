@@ -30,4 +30,4 @@ pub mod window;
 pub mod shift;
 pub mod explain;
 
-pub(crate) use output::notify;
+pub(crate) use output::{notify, notify_lines};

@@ -2,7 +2,6 @@
 
 mod picture;
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -10,7 +9,7 @@ use clap::Args;
 use jiff::tz::TimeZone;
 
 use super::local_time::LocalTime;
-use super::output::{Output, OutputFormat, notify};
+use super::output::{Output, OutputFormat, notify, print};
 use crate::error::Error;
 use crate::plot::Format;
 use crate::report::wall_time;
@@ -44,7 +43,8 @@ Examples:
   stillpoint moves --store shift.store --since 8h --plot moves.html
 
 Lengths are in the unit that the field `unit` names, speeds in that per second, times in s. In CSV the points of
-settling_curve are parted by `;`, each of them window : settling s.";
+settling_curve are parted by `;`, each of them window : settling s; a text that a spreadsheet would calculate has an
+apostrophe before it.";
 
 /// Which store, and what of it.
 #[derive(Args, Clone)]
@@ -118,7 +118,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     }
     if let Some(text) = arguments.within.no_moves(&store, &TimeZone::system())? {
         if arguments.format == OutputFormat::Table {
-            writeln!(io::stdout(), "{text}")?;
+            print(&(text + "\n"))?;
             return Ok(ExitCode::SUCCESS);
         }
         notify(text);

@@ -1,6 +1,5 @@
 //! In: what was changed on a machine. Out: a note in the store, which parts the moves before it from those after.
 
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -9,7 +8,7 @@ use jiff::tz::TimeZone;
 
 use super::local_time::LocalTime;
 use super::option_value::{person, whole};
-use super::output::width;
+use super::output::{print, width};
 use crate::error::Error;
 use crate::report::printable::printable;
 use crate::report::table::{Column, drawn, fitted};
@@ -43,9 +42,9 @@ pub struct Arguments {
     /// When: 14:00 (the last one, in this computer's time zone), RFC 3339, or how long ago: 5m; default: now
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
-    /// Who changed it
-    #[arg(long, value_name = "NAME", value_parser = person, default_value = "not named")]
-    who: String,
+    /// Who changed it, or withdraws the note
+    #[arg(long, value_name = "NAME", value_parser = person, required_unless_present = "list")]
+    who: Option<String>,
     /// Print the notes there are
     #[arg(long, conflicts_with_all = ["text", "csv", "at", "withdraw"])]
     list: bool,
@@ -56,10 +55,10 @@ pub struct Arguments {
 
 const EXAMPLES: &str = "\
 Examples:
-  stillpoint note --store shift.store 'position gain 40 -> 60' --axis tray_shuttle
-  stillpoint note --store shift.store --csv changes.csv --at 14:05
+  stillpoint note --store shift.store 'position gain 40 -> 60' --axis tray_shuttle --who 'M. Ito'
+  stillpoint note --store shift.store --csv changes.csv --at 14:05 --who 'M. Ito'
   stillpoint note --store shift.store --list
-  stillpoint note --store shift.store --withdraw 12
+  stillpoint note --store shift.store --withdraw 12 --who 'M. Ito'
 
 A CSV has a line for each parameter: name, old, new, unit; with or without a header.";
 
@@ -67,18 +66,20 @@ A CSV has a line for each parameter: name, old, new, unit; with or without a hea
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let store = Store::open(&arguments.store, &Options::default())?;
     let zone = TimeZone::system();
+    // None only where notes are listed.
+    let who = arguments.who.as_deref().unwrap_or_default();
     if arguments.list {
         let notes = listed(&store, arguments.axis.as_deref())?;
-        io::stdout().write_all(table(&notes, &zone, width()).as_bytes())?;
+        print(&table(&notes, &zone, width()))?;
     } else if let Some(number) = arguments.withdraw {
-        withdraw(&store, &arguments.who, number)?;
+        withdraw(&store, who, number)?;
     } else {
-        write(arguments, &store, &LocalTime::here())?;
+        write(arguments, who, &store, &LocalTime::here())?;
     }
     Ok(ExitCode::SUCCESS)
 }
 
-fn write(arguments: &Arguments, store: &Store, here: &LocalTime) -> Result<(), Error> {
+fn write(arguments: &Arguments, who: &str, store: &Store, here: &LocalTime) -> Result<(), Error> {
     let text = text(arguments)?;
     let at = arguments.at.as_deref().map_or(Ok(here.now), |at| here.last("--at", at))?;
     if at > here.now {
@@ -94,10 +95,10 @@ fn write(arguments: &Arguments, store: &Store, here: &LocalTime) -> Result<(), E
         Some(wanted) => store.find_axes(Some(wanted))?.pop(),
         None => None,
     };
-    let number = store.add_change((&arguments.who, &text), at, axis.as_ref())?;
+    let number = store.add_change((who, &text), at, axis.as_ref())?;
     let of = axis.map_or("the machine".to_owned(), |known| known.axis.name);
     let (at, zone) = (wall_time::second(at, &here.zone), wall_time::zone(&here.zone));
-    writeln!(io::stdout(), "note {number}, {} at {at} ({zone}): {}", printable(&of), printable(&text))?;
+    print(&format!("note {number}, {} at {at} ({zone}): {}\n", printable(&of), printable(&text)))?;
     Ok(())
 }
 
@@ -127,7 +128,7 @@ fn listed(store: &Store, axis: Option<&str>) -> Result<Vec<Note>, Error> {
 
 fn withdraw(store: &Store, who: &str, number: u32) -> Result<(), Error> {
     if store.withdraw_change(who, i64::from(number))? {
-        writeln!(io::stdout(), "note {number} is withdrawn")?;
+        print(&format!("note {number} is withdrawn\n"))?;
         return Ok(());
     }
     let numbers: Vec<String> = store.changes()?.iter().map(|note| note.number.to_string()).collect();

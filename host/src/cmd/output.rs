@@ -3,12 +3,36 @@
 use std::io::{self, BufWriter, IsTerminal, StdoutLock, Write};
 
 use crate::report::move_report::MoveReport;
-use crate::report::printable::printable;
-use crate::report::{csv, table};
+use crate::report::printable::{printable, printable_lines};
+use crate::report::{csv, json, table};
 
 /// Writes one line to stderr, with unprintable characters replaced. A closed stderr is ignored.
 pub(crate) fn notify(message: impl std::fmt::Display) {
     writeln!(io::stderr(), "{}", printable(&message.to_string())).ok();
+}
+
+/// Writes lines to stderr, each with its unprintable characters replaced.
+pub(crate) fn notify_lines(message: impl std::fmt::Display) {
+    message.to_string().trim_end().lines().for_each(notify);
+}
+
+/// Writes text of any number of lines to stdout, with unprintable characters replaced.
+pub(super) fn print(text: &str) -> io::Result<()> {
+    io::stdout().write_all(printable_lines(text).as_bytes())
+}
+
+/// The same on a terminal that is cleared first, from its upper left corner on.
+pub(super) fn redraw(text: &str) -> io::Result<()> {
+    let mut out = io::stdout().lock();
+    write!(out, "\x1b[H\x1b[J{}", printable_lines(text))?;
+    out.flush()
+}
+
+/// Writes each value as a line of JSON to stdout; a reader of the pipe gets them at once.
+pub(super) fn print_json<T: serde::Serialize>(values: &[T]) -> io::Result<()> {
+    let mut out = BufWriter::new(io::stdout().lock());
+    values.iter().try_for_each(|value| json::write(value, &mut out))?;
+    out.flush()
 }
 
 /// Output format of a command.
@@ -71,8 +95,7 @@ impl Output {
         match self {
             Output::Table(reports) => reports.push(report.clone()),
             Output::Jsonl(out) => {
-                serde_json::to_writer(&mut *out, report)?;
-                out.write_all(b"\n")?;
+                json::write(report, out)?;
                 // A reader of the pipe gets each move at once.
                 out.flush()?;
             }

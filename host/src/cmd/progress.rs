@@ -3,6 +3,7 @@
 use std::fmt::Write;
 use std::io::{IsTerminal, stderr};
 
+use crate::report::printable::printable;
 use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 
 /// Smallest file with a bar: a smaller one is read in an instant. Unit: bytes
@@ -13,7 +14,7 @@ pub(super) fn bar(name: &str, bytes: Option<u64>) -> ProgressBar {
     let Some(bytes) = bytes.filter(|bytes| *bytes >= SMALLEST && stderr().is_terminal()) else {
         return ProgressBar::hidden();
     };
-    let bar = ProgressBar::new(bytes).with_message(name.to_owned());
+    let bar = ProgressBar::new(bytes).with_message(printable(name));
     bar.set_style(style("{msg} [{wide_bar}] {bytes}/{total_bytes}{remaining}"));
     bar
 }

@@ -1,6 +1,5 @@
 //! In: hours and a seed. Out: the moves of a virtual machine, measured by the firmware and sent in its frames.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -11,7 +10,7 @@ use samples::Samples;
 use tune::Notes;
 
 use super::option_value::{positive, whole, whole_from_1};
-use super::output::{Output, OutputFormat, notify};
+use super::output::{Output, OutputFormat, notify, print};
 use super::progress;
 use super::tuning::RunningTable;
 use crate::decode::{DecodedMove, Decoder, DeviceEvent};
@@ -397,7 +396,7 @@ impl Shift {
                 watch.lines().for_each(notify);
             }
             None if is_tabled => (),
-            None => write!(std::io::stdout(), "{}\n{watch}", self.summary.text())?,
+            None => print(&format!("{}\n{watch}", self.summary.text()))?,
         }
         notify(format_args!("the machine and its data are invented; {summary}"));
         Ok(ExitCode::SUCCESS)

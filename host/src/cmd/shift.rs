@@ -1,7 +1,6 @@
 //! In: a store and a time. Out: how each axis stands, what changed, its alarms, its cost, and what was not seen; as text,
 //! JSON, or a page to be handed over.
 
-use std::io::{self, Write};
 use std::process::ExitCode;
 
 use clap::Args;
@@ -10,13 +9,14 @@ use serde::Serialize;
 
 use super::moves::Within;
 use super::option_value::positive;
-use super::output::{Form, width};
+use super::output::{Form, print, width};
 use super::page_options::PageOptions;
 use super::trend::Query;
 use crate::analysis::trend::TrendOptions;
 use crate::error::Error;
 use crate::page::plain::plain;
 use crate::report::glance::{Glance, State};
+use crate::report::json;
 use crate::report::move_report::MoveReport;
 use crate::report::number;
 use crate::report::trend::TrendLine;
@@ -115,10 +115,10 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let shift = shift(arguments, &store, &zone)?;
     arguments.page.write(|| Ok(page::to_hand_over(arguments, &shift, &zone)))?;
     let text = match arguments.format {
-        Form::Json => serde_json::to_string(&shift).map_err(io::Error::from)? + "\n",
+        Form::Json => json::line(&shift)?,
         Form::Table => plain(&page::page(arguments, &shift, &zone), width()),
     };
-    io::stdout().write_all(text.as_bytes())?;
+    print(&text)?;
     Ok(ExitCode::SUCCESS)
 }
 

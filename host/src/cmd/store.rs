@@ -1,6 +1,5 @@
 //! In: a store. Out: work on the whole store: export, retain, rebuild, check, rescue, journal, note, shift.
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -8,10 +7,10 @@ use clap::{Args, Subcommand};
 
 use super::moves::Within;
 use super::option_value::{days, person, whole};
-use super::output::notify;
+use super::output::{notify, print, print_json};
 use crate::error::Error;
 use crate::report::number;
-use crate::store::check::CheckReport;
+use crate::store::check::{CheckReport, Hole};
 use crate::store::rescue::rescue;
 use crate::store::retain::Retention;
 use crate::store::{Options, Store, time};
@@ -31,7 +30,7 @@ Examples:
   stillpoint store check --store shift.store
   stillpoint store export --store shift.store --since 7d week.csv
   stillpoint store export --store shift.store --summaries week.parquet
-  stillpoint store retain --store shift.store --days 30
+  stillpoint store retain --store shift.store --days 30 --who 'M. Ito'
   stillpoint store note --store shift.store --who 'M. Ito' 'tray belt tightened'";
 
 #[derive(Subcommand)]
@@ -50,6 +49,8 @@ enum Work {
     Retain {
         #[command(flatten)]
         place: Place,
+        #[command(flatten)]
+        person: Person,
         /// Whole days (UTC) to keep before today or before the day of the newest move, whichever is earlier
         #[arg(long, value_name = "N", required_unless_present = "megabytes")]
         #[arg(value_parser = days, allow_negative_numbers = true)]
@@ -60,13 +61,20 @@ enum Work {
         megabytes: Option<u32>,
     },
     /// Rebuild all tables from the raw frames
-    Rebuild(Place),
+    Rebuild {
+        #[command(flatten)]
+        place: Place,
+        #[command(flatten)]
+        person: Person,
+    },
     /// Read the whole store and report damaged and missing data
     Check(Place),
     /// Copy the readable data of a damaged store to a new one
     Rescue {
         #[command(flatten)]
         place: Place,
+        #[command(flatten)]
+        person: Person,
         /// File to write; must not exist
         new: PathBuf,
     },
@@ -76,9 +84,8 @@ enum Work {
     Note {
         #[command(flatten)]
         place: Place,
-        /// Name of the person
-        #[arg(long, value_name = "NAME", value_parser = person)]
-        who: String,
+        #[command(flatten)]
+        person: Person,
         /// Kind of entry: note, acknowledgement, reset, shelving, out of service, baseline or settings
         #[arg(long, value_name = "WHAT", default_value = "note")]
         what: String,
@@ -89,6 +96,8 @@ enum Work {
     Shift {
         #[command(flatten)]
         within: Within,
+        #[command(flatten)]
+        person: Person,
         /// Name of the shift
         name: String,
     },
@@ -108,90 +117,118 @@ impl Place {
     }
 }
 
+/// Who changes the store; the journal has it.
+#[derive(Args)]
+struct Person {
+    /// Name of the person
+    #[arg(long, value_name = "NAME", value_parser = person)]
+    who: String,
+}
+
 /// Runs the subcommand.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     match &arguments.work {
         Work::Export { within, summaries, file } => export::run(within, *summaries, file)?,
-        Work::Retain { place, days, megabytes } => {
+        Work::Retain { place, person, days, megabytes } => {
             let bytes = u64::from(megabytes.unwrap_or_default()) * 1_000_000;
             let retention = days.map_or(Retention::Bytes(bytes), Retention::Days);
-            let deleted = place.open()?.retain(retention, time::now())?;
-            let (frames, moves, size) = (deleted.frames, deleted.moves, deleted.bytes / 1_000_000);
-            println!("{frames} raw frames and {moves} moves deleted; {size} MB in use");
+            retain(&mut place.open()?, &person.who, retention)?;
         }
-        Work::Rebuild(place) => println!("tables rebuilt from {} raw frames", place.open()?.rebuild()?),
+        Work::Rebuild { place, person } => {
+            let mut store = place.open()?;
+            let text = format!("tables rebuilt from {} raw frames", store.rebuild()?);
+            done(&store, &person.who, "rebuild", &text)?;
+        }
         Work::Check(place) => return check(&place.open()?),
-        Work::Rescue { place, new } => println!("{}", rescue(&place.store, new, &Options::default())?),
+        Work::Rescue { place, person, new } => {
+            let text = rescue(&place.store, new, &Options::default())?.to_string();
+            done(&Store::open(new, &Options::default())?, &person.who, "rescue", &text)?;
+        }
         Work::Journal(within) => journal(within)?,
-        Work::Note { place, who, what, text } => place.open()?.add_note(who, what, text)?,
-        Work::Shift { within, name } => {
+        Work::Note { place, person, what, text } => place.open()?.add_note(&person.who, what, text)?,
+        Work::Shift { within, person, name } => {
             let store = within.open()?;
             let (since, until) = within.interval(&store)?;
             store.name_shift(name, since, until)?;
-            notify(format_args!("{name}: from {} to {}", time::text(since), time::text(until)));
+            let text = format!("{name}: from {} to {}", time::text(since), time::text(until));
+            store.add_note(&person.who, "shift", &text)?;
+            notify(text);
         }
     }
     Ok(ExitCode::SUCCESS)
 }
 
+/// Prints what was done, and writes into the journal who did it.
+fn done(store: &Store, who: &str, what: &str, text: &str) -> Result<(), Error> {
+    store.add_note(who, what, text)?;
+    Ok(print(&format!("{text}\n"))?)
+}
+
+/// Lets old days go. The person's line comes after that: a full store has room for it only then.
+fn retain(store: &mut Store, who: &str, retention: Retention) -> Result<(), Error> {
+    let wanted = match retention {
+        Retention::Days(days) => number::count(days, "whole day"),
+        Retention::Bytes(bytes) => format!("what fits in {} MB", bytes / 1_000_000),
+    };
+    let deleted = store.retain(retention, time::now())?;
+    let (frames, moves, size) = (deleted.frames, deleted.moves, deleted.bytes / 1_000_000);
+    store.add_note(
+        who,
+        "retention",
+        &format!("{wanted} kept; {frames} raw frames and {moves} moves deleted"),
+    )?;
+    Ok(print(&format!("{frames} raw frames and {moves} moves deleted; {size} MB in use\n"))?)
+}
+
 fn check(store: &Store) -> Result<ExitCode, Error> {
     let found = store.check()?;
-    let mut out = io::stdout().lock();
-    for text in &found.rescued {
-        writeln!(out, "a rescued store, {text}")?;
-    }
-    writeln!(out, "file: {}", found.file)?;
+    let mut text = String::new();
+    found.rescued.iter().for_each(|rescued| text += &format!("a rescued store, {rescued}\n"));
+    text += &format!("file: {}\n", found.file);
     if found.is_compared {
-        writeln!(out, "raw frames: {}, {} damaged", found.frames, found.damaged)?;
-        writeln!(out, "moves: {} in frames, {} in the table", found.move_frames, found.moves)?;
+        text += &format!("raw frames: {}, {} damaged\n", found.frames, found.damaged);
+        text += &format!("moves: {} in frames, {} in the table\n", found.move_frames, found.moves);
     }
     if found.repeated > 0 {
-        writeln!(out, "sent again: {} with a move of another frame", number::count(found.repeated, "frame"))?;
+        let frames = number::count(found.repeated, "frame");
+        text += &format!("sent again: {frames} with a move of another frame\n");
     }
-    list_missing(&found, &mut out)?;
+    text += &missing(&found);
     if let Some((line, digest)) = &found.journal {
-        writeln!(out, "journal: {line} lines, digest {digest}")?;
+        text += &format!("journal: {}, digest {digest}\n", number::count(*line, "line"));
     }
-    for wrong in &found.wrong {
-        writeln!(out, "wrong: {wrong}")?;
-    }
+    found.wrong.iter().for_each(|wrong| text += &format!("wrong: {wrong}\n"));
+    print(&text)?;
     if found.is_sound() {
         return Ok(ExitCode::SUCCESS);
     }
     notify(match found.file.as_str() {
         "ok" => {
-            "the store is damaged: `stillpoint store rebuild` repairs tables that follow from frames; \
-            `stillpoint store rescue --store PATH NEW` copies what is sound"
+            "the store is damaged: `stillpoint store rebuild --store PATH --who NAME` repairs tables that follow from \
+            frames; `stillpoint store rescue --store PATH NEW --who NAME` copies what is sound"
         }
-        _ => "the file is damaged: `stillpoint store rescue --store PATH NEW` copies the readable data",
+        _ => {
+            "the file is damaged: `stillpoint store rescue --store PATH NEW --who NAME` copies the readable data"
+        }
     });
     Ok(ExitCode::FAILURE)
 }
 
 /// The frames of moves that are missing, and those that were given up.
-fn list_missing(found: &CheckReport, out: &mut impl Write) -> io::Result<()> {
-    for (device, boot, first, count) in &found.missing {
+fn missing(found: &CheckReport) -> String {
+    let line = |(device, boot, first, count): &Hole, (what, remark): (&str, &str)| {
         let count = number::count(*count, "frame");
-        writeln!(out, "missing: monitor {device}, start {boot}: {count} from number {first} on")?;
-    }
-    for (device, boot, first, count) in &found.given_up {
-        let count = number::count(*count, "frame");
-        writeln!(
-            out,
-            "given up: monitor {device}, start {boot}: {count} from number {first} on, no longer in its log"
-        )?;
-    }
-    Ok(())
+        format!("{what}: monitor {device}, start {boot}: {count} from number {first} on{remark}\n")
+    };
+    let missing = found.missing.iter().map(|hole| line(hole, ("missing", "")));
+    let given_up = found.given_up.iter().map(|hole| line(hole, ("given up", ", no longer in its log")));
+    missing.chain(given_up).collect()
 }
 
 fn journal(within: &Within) -> Result<(), Error> {
     let store = within.open()?;
     let (since, until) = within.interval(&store)?;
-    let mut out = io::stdout().lock();
-    for entry in store.journal(since, until)? {
-        serde_json::to_writer(&mut out, &entry).map_err(io::Error::from)?;
-        out.write_all(b"\n")?;
-    }
+    print_json(&store.journal(since, until)?)?;
     if let Some((line, digest)) = store.newest_line()? {
         notify(format_args!("line {line} is the newest, digest {digest}"));
     }

@@ -3,7 +3,7 @@
 mod picture;
 
 use std::collections::BTreeMap;
-use std::io::{self, Write};
+use std::io;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -12,7 +12,7 @@ use jiff::tz::TimeZone;
 
 use super::moves::Within;
 use super::option_value::{positive, whole};
-use super::output::{OutputFormat, notify};
+use super::output::{OutputFormat, notify, print, print_json};
 use crate::analysis::cost::{Baseline, Cycle, Source};
 use crate::analysis::interval_stats::{IntervalStats, Levels, Measure};
 use crate::analysis::residual_error::ResidualErrors;
@@ -22,7 +22,7 @@ use crate::error::Error;
 use crate::plot::Format;
 use crate::report::explained;
 use crate::report::number;
-use crate::report::trend::{TrendLine, csv, cycle, json, table};
+use crate::report::trend::{TrendLine, csv, cycle, table};
 use crate::store::Store;
 use crate::store::axes::KnownAxis;
 use crate::store::drifts::StoredDrift;
@@ -137,13 +137,13 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         picture::draw(path, &query, &found, &zone)?;
     }
     match arguments.within.no_moves(&store, &zone)?.filter(|_| found.lines.is_empty()) {
-        Some(text) if arguments.format == OutputFormat::Table => writeln!(io::stdout(), "{text}")?,
+        Some(text) if arguments.format == OutputFormat::Table => print(&(text + "\n"))?,
         no_moves => {
             no_moves.iter().for_each(notify);
-            print(arguments.format, &found.lines, &zone)?;
+            write(arguments.format, &found.lines, &zone)?;
             let caution = store.caution(&store.find_axes(arguments.within.axis.as_deref())?)?;
             if let Some(caution) = caution.filter(|_| arguments.format == OutputFormat::Table) {
-                writeln!(io::stdout(), "\nCaution: {caution}")?;
+                print(&format!("\nCaution: {caution}\n"))?;
             }
         }
     }
@@ -353,14 +353,12 @@ fn errors_of_kind(errors: &BTreeMap<i64, ResidualErrors>, kind: &Kind) -> Option
     })
 }
 
-fn print(format: OutputFormat, lines: &[TrendLine], zone: &TimeZone) -> Result<(), Error> {
-    let mut out = io::stdout().lock();
+fn write(format: OutputFormat, lines: &[TrendLine], zone: &TimeZone) -> io::Result<()> {
     match format {
-        OutputFormat::Table => out.write_all(table::table(lines, zone).as_bytes())?,
-        OutputFormat::Jsonl => lines.iter().try_for_each(|line| out.write_all(json(line)?.as_bytes()))?,
-        OutputFormat::Csv => csv::csv(lines, out)?,
+        OutputFormat::Table => print(&table::table(lines, zone)),
+        OutputFormat::Jsonl => print_json(lines),
+        OutputFormat::Csv => csv::csv(lines, io::stdout().lock()),
     }
-    Ok(())
 }
 
 /// The options that all kinds share.

@@ -1,10 +1,10 @@
 //! In: a store that is being written. Out: after each move the running table of settings, as text or JSON lines.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use super::output::{OutputFormat, width};
+use super::output::{OutputFormat, print, print_json, redraw, width};
 use crate::error::Error;
 use crate::report::compare::Basis;
 use crate::report::compare::ladder::Cache;
@@ -87,10 +87,8 @@ impl RunningTable {
             _ if news.is_empty() => Ok(()),
             Form::Terminal if self.drawn.is_some_and(|drawn| drawn.elapsed() < REDRAW) => Ok(()),
             Form::Terminal => self.draw(),
-            Form::Lines => {
-                Ok(news.iter().try_for_each(|line| io::stdout().write_all(line.lines().as_bytes()))?)
-            }
-            Form::Json => print_json(&news),
+            Form::Lines => Ok(news.iter().try_for_each(|line| print(&line.lines()))?),
+            Form::Json => Ok(print_json(&news)?),
         }
     }
 
@@ -109,20 +107,8 @@ impl RunningTable {
         self.drawn = Some(Instant::now());
         let width = width();
         let tables: String = self.shown().map(|axis| axis.table.text(width) + "\n").collect();
-        // From the upper left corner; what was there is cleared.
-        let mut out = io::stdout().lock();
-        writeln!(out, "\x1b[H\x1b[J{tables}Change one thing at a time; keep clear while the axis moves.")?;
-        Ok(out.flush()?)
+        Ok(redraw(&(tables + "Change one thing at a time; keep clear while the axis moves.\n"))?)
     }
-}
-
-fn print_json(lines: &[SettingLine]) -> Result<(), Error> {
-    let mut out = io::stdout().lock();
-    for line in lines {
-        serde_json::to_writer(&mut out, line).map_err(io::Error::from)?;
-        out.write_all(b"\n")?;
-    }
-    Ok(out.flush()?)
 }
 
 impl AxisTable {

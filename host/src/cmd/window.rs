@@ -1,7 +1,6 @@
 //! In: recordings of an axis. Out: which window and settling time its process can have, as text or JSON, with
 //! a picture, or as a page to be handed over.
 
-use std::io::{self, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -9,7 +8,7 @@ use clap::Args;
 
 use super::measuring::{self, Measuring};
 use super::option_value::{positive, probability};
-use super::output::{Form, width};
+use super::output::{Form, print, width};
 use super::page_options::PageOptions;
 use super::recording_options::{Columns, Scale};
 use super::recordings::{Reader, Recorded};
@@ -116,7 +115,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         Form::Json => windows.json()?,
         Form::Table => table(&windows, &basis, width()),
     };
-    io::stdout().write_all(text.as_bytes())?;
+    print(&text)?;
     Ok(ExitCode::SUCCESS)
 }
 

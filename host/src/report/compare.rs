@@ -13,6 +13,7 @@ use std::io;
 use serde::Serialize;
 use stillpoint_core::Outcome;
 
+use super::json;
 use super::kind_moves::{self, KindMoves};
 use super::move_report::MoveReport;
 use crate::analysis::comparison::{Comparison, Terms};
@@ -154,7 +155,7 @@ impl Compared {
 
     /// One JSON object.
     pub fn json(&self) -> io::Result<String> {
-        Ok(serde_json::to_string(self)? + "\n")
+        json::line(self)
     }
 }
 

@@ -18,6 +18,7 @@ use std::io;
 use serde::Serialize;
 
 use super::advice::CAUTION;
+use super::json;
 use super::kind_moves::by_kind;
 use super::move_report::{MoveReport, definition_name};
 use evidence::Scale;
@@ -100,7 +101,7 @@ impl Explained {
 
     /// One JSON object.
     pub fn json(&self) -> io::Result<String> {
-        Ok(serde_json::to_string(self)? + "\n")
+        json::line(self)
     }
 }
 

@@ -1,7 +1,10 @@
 //! In: what the moves show of an axis. Out: the same for people, and as one JSON object.
 
+use std::io;
+
 use serde_json::{Map, Value};
 
+use super::json;
 use super::printable::printable;
 use crate::analysis::identify::{Estimate, Identified, Refusal};
 
@@ -26,7 +29,7 @@ fn rows(result: &Identified) -> [(&'static str, &'static str, u8, Result<Estimat
 }
 
 /// The contract of DEVELOPERS.md: null where refused.
-pub fn json(result: &Identified) -> String {
+pub fn json(result: &Identified) -> io::Result<String> {
     let (mut object, mut refused) = (Map::new(), Map::new());
     for (_, name, _, estimate) in rows(result) {
         let number = |of: fn(Estimate) -> f64| estimate.ok().map_or(Value::Null, |known| of(known).into());
@@ -42,7 +45,7 @@ pub fn json(result: &Identified) -> String {
     object.insert("friction_and_offset".to_owned(), both.map_or(Value::Null, |both| both.value.into()));
     object.insert("friction_and_offset_u".to_owned(), both.map_or(Value::Null, |both| both.u.into()));
     object.insert("cut_off_hz".to_owned(), result.cut_off_hz.into());
-    Value::Object(object).to_string()
+    json::line(&object)
 }
 
 /// One line for each parameter with ± of 95 %, and what to be careful about.

@@ -2,6 +2,7 @@
 
 pub mod number;
 pub mod printable;
+pub mod json;
 pub mod describe;
 pub mod wall_time;
 

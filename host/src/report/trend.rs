@@ -304,7 +304,7 @@ fn stated(p: f64) -> f64 {
 
 /// One JSON line, with its line break.
 pub fn json(line: &TrendLine) -> io::Result<String> {
-    Ok(serde_json::to_string(line)? + "\n")
+    super::json::line(line)
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ use std::io;
 use serde::Serialize;
 use stillpoint_core::Outcome;
 
+use super::json;
 use super::kind_moves::KindMoves;
 use super::move_report::MoveReport;
 use super::number;
@@ -133,7 +134,7 @@ impl Windows {
 
     /// One JSON object.
     pub fn json(&self) -> io::Result<String> {
-        Ok(serde_json::to_string(self)? + "\n")
+        json::line(self)
     }
 }
 

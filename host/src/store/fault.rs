@@ -41,9 +41,10 @@ pub(super) fn explain(error: &rusqlite::Error) -> (String, &'static str) {
         Some(ErrorCode::CannotOpen) => {
             ("can't be opened or made", "check that the folder is there and may be written")
         }
-        Some(ErrorCode::DatabaseCorrupt) => {
-            ("the file is damaged", "copy what can still be read: `stillpoint store rescue --store PATH NEW`")
-        }
+        Some(ErrorCode::DatabaseCorrupt) => (
+            "the file is damaged",
+            "copy what can still be read: `stillpoint store rescue --store PATH NEW --who NAME`",
+        ),
         Some(ErrorCode::TooBig) => {
             ("holds a value longer than any that `stillpoint` writes", "open a copy of an earlier day")
         }

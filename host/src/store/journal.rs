@@ -1,10 +1,11 @@
-//! In: what happened and who did it. Out: a line of the append-only journal.
+//! In: what happened and who did it. Out: a line of the append-only journal, its words safe to show with any tool.
 
 use rusqlite::{Connection, params};
 use stillpoint_core::wire::header::Header;
 
 use super::frame::FrameKey;
 use super::time;
+use crate::report::printable::printable;
 
 /// What the line is about that a rescued store carries.
 pub(super) const RESCUE: &str = "rescue";
@@ -26,7 +27,16 @@ pub(super) fn write_of_frame(
                 AND line.text = ?3 AND NOT EXISTS (SELECT 1 FROM frames WHERE frames.device = line.device
                     AND frames.boot = ?6 AND frames.priority = ?7 AND frames.sequence = ?8))",
     )?;
-    statement.execute(params![at, what, text, key.device, axis, key.boot, key.priority, key.sequence])?;
+    statement.execute(params![
+        at,
+        what,
+        printable(text),
+        key.device,
+        axis,
+        key.boot,
+        key.priority,
+        key.sequence
+    ])?;
     Ok(())
 }
 
@@ -34,7 +44,7 @@ pub(super) fn write_of_frame(
 pub(super) fn write(store: &Connection, who: &str, what: &str, text: &str) -> rusqlite::Result<()> {
     let mut statement =
         store.prepare_cached("INSERT INTO journal (at_us, who, what, text) VALUES (?1, ?2, ?3, ?4)")?;
-    statement.execute(params![time::now(), who, what, text])?;
+    statement.execute(params![time::now(), printable(who), printable(what), printable(text)])?;
     Ok(())
 }
 
@@ -49,7 +59,7 @@ pub(super) fn write_of_change(
         "INSERT INTO journal (at_us, who, what, text, device, axis) VALUES (?1, ?2, ?3, ?4, ?5, ?6)",
     )?;
     let (device, axis) = axis.unzip();
-    statement.execute(params![time::now(), who, what, text, device, axis])?;
+    statement.execute(params![time::now(), printable(who), what, printable(text), device, axis])?;
     Ok(store.last_insert_rowid())
 }
 
@@ -59,13 +69,14 @@ pub(super) fn write_of_action(
     who: &str,
     (what, text): (&str, &str),
     (device, answer): (Option<i64>, &Header),
-    axis: u8,
+    axis: Option<u8>,
 ) -> rusqlite::Result<()> {
     // No priority: the line with the priority is the one that the frame itself makes.
     let mut statement = store.prepare_cached(
         "INSERT INTO journal (at_us, who, what, text, device, axis, boot, sequence)
         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
     )?;
+    let (who, text) = (printable(who), printable(text));
     statement.execute(params![time::now(), who, what, text, device, axis, answer.boot, answer.sequence])?;
     Ok(())
 }

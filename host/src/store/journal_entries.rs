@@ -13,7 +13,8 @@ pub struct Entry {
     pub at: String,
     /// Who: the name of a person, `monitor`, or `store`.
     pub who: String,
-    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, clock, retention, rescue, change, note.
+    /// Alarm, acknowledgement, reset, shelving, out of service, baseline, settings, job, clock, firmware, retention,
+    /// rebuild, rescue, shift, change, note.
     pub what: String,
     /// In words.
     pub text: String,
@@ -29,7 +30,7 @@ impl Store {
         who: &str,
         what: (&str, &str),
         (number, answer): ([u8; 12], Header),
-        axis: u8,
+        axis: Option<u8>,
     ) -> Result<(), Error> {
         let write = || {
             let device = devices::newest(&self.connection, &number)?;

@@ -24,7 +24,8 @@ impl Store {
                 value: name.to_owned(),
                 wrong: "no shift has this name".to_owned(),
                 remedy: match names[..] {
-                    [] => "name one with `stillpoint store shift NAME --since T --until T`".to_owned(),
+                    [] => "name one with `stillpoint store shift NAME --since T --until T --who NAME`"
+                        .to_owned(),
                     _ => format!("one of: {}", names.join(", ")),
                 },
             }

@@ -47,7 +47,10 @@ fn wrong_arguments_are_not_sent() {
         ("settings 1 window=much", 2, 1),
     ] {
         sent.store(0, Ordering::SeqCst);
-        let words: Vec<&str> = ["device", &place].into_iter().chain(request.split(' ')).collect();
+        let scratch = Scratch::filled("sent");
+        let store = scratch.0.display().to_string();
+        let words = ["device", &place].into_iter().chain(request.split(' '));
+        let words: Vec<&str> = words.chain(["--store", &store, "--who", "M. Ito"]).collect();
         assert_eq!(stillpoint(&words).status.code(), Some(status), "{request}");
         // The first command is Identify.
         assert_eq!(sent.load(Ordering::SeqCst), commands, "{request}");

@@ -153,7 +153,7 @@ fn a_store_is_explained_from_the_last_note_on() {
     let text = words(&done(&["explain", "--store", &store, "--axis", "dibble"]));
     assert!(text.contains("since the note \"velocity feedforward"), "{text}");
     // A note without moves after it does not hide those before.
-    done(&["note", "--store", &store, "belt", "--axis", "dibble"]);
+    done(&["note", "--store", &store, "belt", "--axis", "dibble", "--who", "M. Ito"]);
     assert_eq!(of("dibble", &[]), (note, moves));
 }
 

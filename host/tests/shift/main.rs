@@ -271,11 +271,13 @@ fn notes_are_changes_at_their_own_time() {
     let folder = Folder::new("notes");
     let store = folder.path("shift.store");
     done(&["rehearse", "--hours", "0.02", "--seed", "7", "--healthy", "--store", &store]);
-    let note = |more: &[&str]| done(&[&["note", "--store", &store, "--axis", "dibble"], more].concat());
+    let note = |more: &[&str]| {
+        done(&[&["note", "--store", &store, "--axis", "dibble", "--who", "M. Ito"], more].concat())
+    };
     note(&["gain 40 -> 60", "--at", "2m"]);
     let noted = note(&["gain 60 -> 80"]);
     let number = noted.trim_start_matches("note ").split(',').next().expect("note 13, dibble at …");
-    done(&["note", "--store", &store, "--withdraw", number]);
+    done(&["note", "--store", &store, "--withdraw", number, "--who", "M. Ito"]);
     let changes = json(&["--store", &store])["changes"].clone();
     let texts: Vec<&str> =
         changes.as_array().unwrap().iter().filter_map(|one| one["text"].as_str()).collect();

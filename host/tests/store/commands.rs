@@ -138,13 +138,37 @@ fn lists_have_units(store: &str) {
     }
 }
 
+/// Whatever changes a store needs a name, and its journal has it.
+fn who_is_recorded(store: &str) {
+    let new = Scratch::new("who-rescued");
+    let new_store = new.text();
+    for (work, more, what) in [
+        ("retain", &["--days", "30"][..], Some("retention")),
+        ("rebuild", &[], Some("rebuild")),
+        ("shift", &["--since", "2026-05-04", "--until", "2026-05-05", "named"], Some("shift")),
+        ("note", &["belt"], Some("note")),
+        ("rescue", &[&new_store], None),
+    ] {
+        let work = [&["store", work, "--store", store], more].concat();
+        refused(&work, 2, &["--who <NAME>"]);
+        done(&[&work[..], &["--who", what.unwrap_or("rescuer")]].concat());
+        let lines = |store: &str| done(&["store", "journal", "--store", store]);
+        let (journal, what) = match what {
+            Some(what) => (lines(store), what),
+            None => (lines(&new_store), "rescue"),
+        };
+        let who = if what == "rescue" { "rescuer" } else { what };
+        assert!(journal.contains(&format!("\"who\":\"{who}\",\"what\":\"{what}\"")), "{work:?}: {journal}");
+    }
+}
+
 #[test]
 fn a_store_is_looked_after() {
     let (place, table) = (Scratch::new("work"), Scratch::new("work.csv"));
     let store = place.text();
     done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &store]);
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
-    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables rebuilt"));
+    assert!(done(&["store", "rebuild", "--store", &store, "--who", "M. Ito"]).contains("tables rebuilt"));
     let other = ["holds the moves of another machine: rehearsal of 0.01 h, seed 5", "give another file"];
     refused(&["rehearse", "--hours", "0.01", "--seed", "6", "--store", &store], 2, &other);
     done(&["store", "note", "--store", &store, "--who", "night shift", "belt tightened"]);
@@ -153,10 +177,23 @@ fn a_store_is_looked_after() {
             .contains(r#""who":"night shift","what":"note","text":"belt tightened""#)
     );
     let reversed = ["--since", "2026-05-05", "--until", "2026-05-04"];
-    let shift = [&["store", "shift", "--store", &store], &reversed[..], &["early"]].concat();
+    let shift =
+        [&["store", "shift", "--store", &store, "--who", "M. Ito"], &reversed[..], &["early"]].concat();
     refused(&shift, 2, &["--until", "ends before it begins", "2026-05-05"]);
     refused(&["store", "note", "--store", &store, "--who", " ", "x"], 2, &["--who", "give the name"]);
-    done(&["store", "shift", "--store", &store, "--since", "2026-05-04", "--until", "2026-05-05", "early"]);
+    done(&[
+        "store",
+        "shift",
+        "--store",
+        &store,
+        "--who",
+        "M. Ito",
+        "--since",
+        "2026-05-04",
+        "--until",
+        "2026-05-05",
+        "early",
+    ]);
     assert_eq!(done(&["moves", "--store", &store, "--shift", "early", "--format", "jsonl"]), "");
     done(&["store", "export", "--store", &store, &table.text()]);
     assert_eq!(
@@ -168,7 +205,11 @@ fn a_store_is_looked_after() {
     check_outcomes(&done(&["moves", "--store", &store, "--format", "csv"]), &summaries);
     lists_have_units(&store);
     assert!(summaries.starts_with("axis,span_s,kind,at,moves,") && summaries.contains("\ndibble,86400,-1,"));
-    assert!(done(&["store", "retain", "--store", &store, "--days", "30"]).starts_with("0 raw frames"));
+    assert!(
+        done(&["store", "retain", "--store", &store, "--days", "30", "--who", "M. Ito"])
+            .starts_with("0 raw frames")
+    );
+    who_is_recorded(&store);
 
     let moves = |more: &[&'static str]| {
         [&["moves", "--store", &store], more].concat().iter().map(|word| word.to_string()).collect::<Vec<_>>()

@@ -13,7 +13,16 @@ const DOCUMENT: &str = include_str!("../../STORE.md");
 fn rehearsed(name: &str) -> (Scratch, Connection) {
     let place = Scratch::new(name);
     done(&["rehearse", "--hours", "0.01", "--seed", "5", "--store", &place.text()]);
-    done(&["note", "--store", &place.text(), "position gain 40 -> 60", "--axis", "dibble"]);
+    done(&[
+        "note",
+        "--store",
+        &place.text(),
+        "position gain 40 -> 60",
+        "--axis",
+        "dibble",
+        "--who",
+        "M. Ito",
+    ]);
     let connection = Connection::open(&place.0).expect("a file");
     (place, connection)
 }

@@ -217,11 +217,15 @@ fn an_open_alarm_says_what_to_do_next() {
         assert_eq!((fields, sentences), (vec![field.to_owned()], vec![words.to_owned()]));
     };
     let of = "axis 0, alarm 1, drift:";
-    check(&[raised], "acknowledge 1", &format!("{of} `stillpoint device SOURCE acknowledge 1`"));
+    check(
+        &[raised],
+        "acknowledge 1",
+        &format!("{of} `stillpoint device SOURCE acknowledge 1 --store PATH --who NAME`"),
+    );
     check(
         &[raised, seen],
         "declare 0",
-        &format!("{of} repair it, then `stillpoint device SOURCE declare 0`"),
+        &format!("{of} repair it, then `stillpoint device SOURCE declare 0 --store PATH --who NAME`"),
     );
     let normal = (AlarmEvent::ReturnToNormal, AlarmState::Normal);
     assert_eq!(next(&[raised, seen, normal]), (vec![], vec![]));

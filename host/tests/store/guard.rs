@@ -43,7 +43,7 @@ fn more_days_than_stored_delete_nothing() {
         assert!(removed.before.is_none_or(|before| before < BEGIN), "{days}: {removed:?}");
     }
     for days in ["36501", "106751992", "4294967295"] {
-        let retain = ["store", "retain", "--store", &place.text(), "--days", days];
+        let retain = ["store", "retain", "--store", &place.text(), "--days", days, "--who", "M. Ito"];
         refused(&retain, 2, &["--days", days, "from 0 to 36500"]);
     }
 }

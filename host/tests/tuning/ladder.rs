@@ -162,7 +162,7 @@ fn notes_without_moves_between_them_are_one_and_one_after_all_moves_waits() {
     for (second, words) in [(CHANGES[1] + 0.001, "second lever"), (END + 5.0, "last lever")] {
         // The shift has ended now, or some seconds ago; a note in the future is refused.
         let at = if second > END { "0s".to_owned() } else { at(second) };
-        done(&["note", "--store", &store, words, "--axis", AXIS, "--at", &at]);
+        done(&["note", "--store", &store, words, "--axis", AXIS, "--at", &at, "--who", "M. Ito"]);
     }
     let found = json(&done(&["compare", "--store", &store, "--by-note", "--axis", AXIS, "--format", "json"]));
     let groups = found["groups"].as_array().expect("groups");

@@ -61,7 +61,7 @@ fn a_note_while_the_monitor_is_watched_begins_a_setting() {
         (&first["note"], first["signature"].is_string(), &first["against"]),
         (&Value::Null, true, &Value::Null)
     );
-    let noted = done(&["note", "--store", &store, "gain 1 -> 2", "--axis", AXIS]);
+    let noted = done(&["note", "--store", &store, "gain 1 -> 2", "--axis", AXIS, "--who", "M. Ito"]);
     assert!(noted.contains("dibble at "), "{noted}");
     let second = lines.find(|line| line["setting"] == 2).expect("a move after the note");
     assert_eq!((&second["note"], moves(&second), &second["against"]), (&"gain 1 -> 2".into(), 1, &1.into()));

@@ -24,10 +24,10 @@ fn a_note_is_a_line_of_the_journal_that_survives_whatever_is_done_to_the_store()
     let lines = journal(&store);
     assert_eq!(lines.len(), 3, "two of the rehearsal: {lines:?}");
     assert_eq!((&lines[2]["who"], &lines[2]["axis"]), (&"M. Ito".into(), &1.into()));
-    assert!(done(&["store", "rebuild", "--store", &store]).contains("tables rebuilt"));
+    assert!(done(&["store", "rebuild", "--store", &store, "--who", "M. Ito"]).contains("tables rebuilt"));
     assert!(done(&["store", "check", "--store", &store]).contains("file: ok"));
     let rescued = folder.path("rescued.store");
-    done(&["store", "rescue", "--store", &store, &rescued]);
+    done(&["store", "rescue", "--store", &store, &rescued, "--who", "M. Ito"]);
     assert_eq!((list(&store), list(&rescued)), (notes.clone(), notes));
 }
 
@@ -43,17 +43,24 @@ fn a_withdrawn_note_parts_nothing_and_the_journal_has_both() {
     assert_eq!(groups(&store), 3);
     let notes = list(&store);
     let number = notes.lines().nth(1).and_then(|line| line.split_whitespace().next()).expect("a number");
-    assert!(done(&["note", "--store", &store, "--withdraw", number]).contains("is withdrawn"));
+    assert!(
+        done(&["note", "--store", &store, "--withdraw", number, "--who", "M. Ito"]).contains("is withdrawn")
+    );
     assert_eq!(groups(&store), 2);
     let lines = journal(&store);
     assert_eq!(lines[2]["text"], format!("note {number} is withdrawn"));
-    fails(&["note", "--store", &store, "--withdraw", number], 2, &["has no such note", "it has: "]);
+    fails(
+        &["note", "--store", &store, "--withdraw", number, "--who", "M. Ito"],
+        2,
+        &["has no such note", "it has: "],
+    );
 }
 
 #[test]
 fn what_can_not_be_noted_is_refused_in_words() {
     let store = REHEARSED.store.as_str();
-    let note = |more: &[&'static str]| [&["note", "--store", store], more].concat();
+    let note = |more: &[&'static str]| [&["note", "--store", store, "--who", "M. Ito"], more].concat();
+    fails(&["note", "--store", store, "x"], 2, &["--who <NAME>"]);
     let names = "it has: tray_shuttle, dibble, gripper_turntable";
     fails(&note(&["x", "--axis", "spindle"]), 2, &["--axis spindle", "no moves of such an axis", names]);
     fails(&note(&["x", "--at", "2100-01-01"]), 2, &["lies in the future", "when it is made"]);
@@ -61,7 +68,7 @@ fn what_can_not_be_noted_is_refused_in_words() {
     fails(&note(&[" \n"]), 2, &["says nothing", "position gain"]);
     fails(&note(&[]), 2, &["TEXT"]);
     fails(&note(&["x", "--csv", "none.csv"]), 1, &["none.csv", "can't be read"]);
-    fails(&["note", "--store", "none.store", "x"], 1, &["none.store", "no store here"]);
+    fails(&["note", "--store", "none.store", "x", "--who", "M. Ito"], 1, &["none.store", "no store here"]);
 }
 
 #[test]
@@ -69,7 +76,7 @@ fn times_are_those_of_the_zone_and_texts_are_safe_to_show() {
     let folder = Folder::new("zones");
     let store = folder.copy(&REHEARSED);
     let noted = |zone: &str, at: &str, words: &str| {
-        let output = in_zone(zone, &["note", "--store", &store, words, "--at", at]);
+        let output = in_zone(zone, &["note", "--store", &store, words, "--at", at, "--who", "M. Ito"]);
         assert!(output.status.success(), "{}", text(&output.stderr));
         text(&output.stdout)
     };

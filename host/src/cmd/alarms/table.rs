@@ -58,7 +58,9 @@ pub(super) fn next(lines: &[AlarmLine]) -> String {
         let next = line.next.as_ref()?;
         let repair = if next.starts_with("declare") { "repair it, then " } else { "" };
         let (axis, alarm, subject) = (printable(&line.axis), line.alarm, &line.subject);
-        Some(format!("next: {axis}, alarm {alarm}, {subject}: {repair}`stillpoint device SOURCE {next}`\n"))
+        Some(format!(
+            "next: {axis}, alarm {alarm}, {subject}: {repair}`stillpoint device SOURCE {next} --store PATH --who NAME`\n"
+        ))
     };
     lines.iter().filter_map(sentence).collect()
 }
@@ -99,8 +101,8 @@ mod tests {
             line(3, "acknowledged", Some("declare 1")),
         ];
         let expected = "\
-next: gripper_turntable, alarm 2, following error: `stillpoint device SOURCE acknowledge 2`
-next: gripper_turntable, alarm 3, following error: repair it, then `stillpoint device SOURCE declare 1`
+next: gripper_turntable, alarm 2, following error: `stillpoint device SOURCE acknowledge 2 --store PATH --who NAME`
+next: gripper_turntable, alarm 3, following error: repair it, then `stillpoint device SOURCE declare 1 --store PATH --who NAME`
 ";
         assert_eq!(next(&lines), expected);
     }

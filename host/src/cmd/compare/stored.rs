@@ -125,9 +125,10 @@ fn by_note(
         option: "--by-note".to_owned(),
         value: axis.to_owned(),
         wrong: "no note lies between its moves in this time".to_owned(),
-        remedy: "note each change with `stillpoint note --store PATH TEXT`, or compare intervals: \
+        remedy:
+            "note each change with `stillpoint note --store PATH --who NAME TEXT`, or compare intervals: \
             `stillpoint compare --store PATH 14:00..14:20 14:30..14:50`"
-            .to_owned(),
+                .to_owned(),
     })
 }
 

@@ -59,6 +59,10 @@ impl AlarmSubject {
 }
 
 impl Arguments {
+    pub(super) fn is_change(&self) -> bool {
+        !self.changes.is_empty()
+    }
+
     pub(super) fn run(&self, session: &mut Session) -> Result<Answer, Error> {
         check(session, self.axis)?;
         let rate = session.monitor.ticks_per_second;

@@ -26,6 +26,10 @@ pub(super) struct Arguments {
 }
 
 impl Arguments {
+    pub(super) fn is_change(&self) -> bool {
+        !self.changes.is_empty()
+    }
+
     pub(super) fn run(&self, session: &mut Session) -> Result<Answer, Error> {
         let axis = self.axis;
         check(session, axis)?;

@@ -76,7 +76,9 @@ fn refuse(arguments: &Arguments) -> Result<(), Error> {
 /// The client has the store, so that a person notes the change.
 fn announce(change: &ExerciseNote) {
     let ExerciseNote { axis, text, .. } = change;
-    notify(format_args!("{axis} is changed; note it: stillpoint note --store PATH --axis {axis} '{text}'"));
+    notify(format_args!(
+        "{axis} is changed; note it: stillpoint note --store PATH --who NAME --axis {axis} '{text}'"
+    ));
 }
 
 fn introduce(port: &Port, hours: f64) {

@@ -272,7 +272,10 @@ fn evidence(alarm: &AlarmLine, stop: Option<&MoveReport>) -> String {
         let reason = if report.reason.is_empty() { String::new() } else { format!(", {}", report.reason) };
         format!("raised by move {}: {outcome}{reason}", report.number)
     });
-    let next = alarm.next.as_ref().map(|next| format!("next: stillpoint device SOURCE {next}"));
+    let next = alarm
+        .next
+        .as_ref()
+        .map(|next| format!("next: stillpoint device SOURCE {next} --store PATH --who NAME"));
     [stop, next].into_iter().flatten().collect::<Vec<String>>().join("; ")
 }
 

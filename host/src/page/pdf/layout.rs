@@ -90,11 +90,13 @@ impl Laid {
     fn heading(&mut self, sheets: &mut Sheets, text: &str, style: Style, level: u16) {
         // A heading without letters would have no place among the tags.
         let text = if text.trim().is_empty() { "–" } else { text };
+        // The outline and the tags hold it beside the glyphs.
+        let title = sheets.fonts.shown(text);
         let leaf = sheets.leaf();
         sheets.keep(style.leading());
-        self.outline.push((text.to_owned(), sheets.sheets.len() - 1, sheets.y));
+        self.outline.push((title.clone(), sheets.sheets.len() - 1, sheets.y));
         sheets.text(leaf, text, style, (MARGIN, sheets.room()));
-        self.tree.push(Tag::of(Role::Heading { level, title: text.to_owned() }, leaf));
+        self.tree.push(Tag::of(Role::Heading { level, title }, leaf));
     }
 }
 
@@ -191,7 +193,8 @@ fn picture(sheets: &mut Sheets, drawn: &Drawn, number: usize) -> Tag {
     let (leaf, at) = (sheets.leaf(), (MARGIN, sheets.y));
     sheets.place(Some(leaf), Mark::Picture { at, width, number });
     sheets.y += height + 4.0;
-    Tag::of(Role::Figure(format!("{}. {}", drawn.title, drawn.description)), leaf)
+    let alternative = sheets.fonts.shown(&format!("{}. {}", drawn.title, drawn.description));
+    Tag::of(Role::Figure(alternative), leaf)
 }
 
 /// Three lines to write on side by side, their labels below.

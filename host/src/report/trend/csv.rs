@@ -5,15 +5,16 @@
 use std::io;
 
 use super::TrendLine;
+use crate::report::csv::Lines;
 
 /// Writes a header, then one row per line.
 pub fn csv(lines: &[TrendLine], out: impl io::Write) -> io::Result<()> {
-    let mut rows = csv::Writer::from_writer(out);
-    rows.write_record(fields(&TrendLine::default()).iter().map(|field| field.0))?;
+    let mut rows = Lines::new(out);
+    rows.write(fields(&TrendLine::default()).iter().map(|field| field.0))?;
     for line in lines {
-        rows.write_record(fields(line).iter().map(|field| field.1.as_str()))?;
+        rows.write(fields(line).iter().map(|field| field.1.as_str()))?;
     }
-    rows.flush()
+    rows.finish()
 }
 
 /// A list as one field.
