@@ -120,7 +120,7 @@ fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnM
 fn moves_arrive_and_commands_get_through() {
     in_time(|| {
         let (truth, (place, hang_up, far)) = (truth(), Far::start());
-        let Connection { mut reader, writer } = source::open(&place).expect("the port opens");
+        let Connection { mut reader, writer, .. } = source::open(&place).expect("the port opens");
         let (mut writer, mut commands) = (writer.expect("a port takes commands"), CommandEncoder::new(1));
         let mut send = |command| writer.write_all(&commands.encode(&command)).expect("the port accepts it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);

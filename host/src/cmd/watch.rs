@@ -124,7 +124,8 @@ impl Arguments {
 /// Watches until the connection ends.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let counts_per_unit = fraction("--counts-per-unit", &arguments.counts_per_unit)?.to_f64();
-    let Connection { mut reader, writer } = source::open_with(&arguments.source, arguments.image.as_deref())?;
+    let Connection { mut reader, writer, .. } =
+        source::open_with(&arguments.source, arguments.image.as_deref())?;
     let log = arguments.open(counts_per_unit)?;
     let mut watch = Watch {
         arguments,

@@ -2,12 +2,18 @@
 
 pub mod probe;
 pub mod rehearsal;
+mod patient;
 mod serial;
 mod tcp;
+pub mod line;
 
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::mpsc::{Receiver, sync_channel};
+use std::time::Duration;
 
 use crate::error::Error;
 
@@ -17,6 +23,42 @@ pub struct Connection {
     pub reader: Box<dyn Read + Send>,
     /// Writes commands; `None` for a file.
     pub writer: Option<Box<dyn Write + Send>>,
+    /// Ends a read that waits.
+    pub hang_up: HangUp,
+}
+
+/// Ends the reads of a serial or TCP connection, also one that waits for bytes; within a fifth of a second.
+#[derive(Clone, Debug, Default)]
+pub struct HangUp(Arc<AtomicBool>);
+
+impl HangUp {
+    /// No more is read.
+    pub fn hang_up(&self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+
+    fn is_hung_up(&self) -> bool {
+        self.0.load(Ordering::Relaxed)
+    }
+}
+
+/// A connection that is being opened, on a thread: a name server, a host or a driver may take its time.
+pub struct Opening(Receiver<Result<Connection, Error>>);
+
+impl Opening {
+    /// Begins to open a connection, as [`open_with`].
+    pub fn begin(place: &str, image: Option<&Path>) -> Opening {
+        let (out, opened) = sync_channel(1);
+        let (place, image) = (place.to_owned(), image.map(Path::to_owned));
+        // A connection that comes too late is dropped, and so closed.
+        std::thread::spawn(move || out.send(open_with(&place, image.as_deref())).ok());
+        Opening(opened)
+    }
+
+    /// Waits for the connection; `None` if it is not open after this time.
+    pub fn wait(&self, longest: Duration) -> Option<Result<Connection, Error>> {
+        self.0.recv_timeout(longest).ok()
+    }
 }
 
 /// Why a connection failed.
@@ -67,7 +109,7 @@ pub fn open_with(place: &str, image: Option<&Path>) -> Result<Connection, Error>
     match place.split_once(':') {
         Some(("file", path)) => {
             let file = File::open(path).map_err(unreadable)?;
-            Ok(Connection { reader: Box::new(file), writer: None })
+            Ok(Connection { reader: Box::new(file), writer: None, hang_up: HangUp::default() })
         }
         Some(("tcp", address)) => tcp::open(address).map_err(unreadable),
         Some(("serial", path)) => serial::open(path).map_err(unreadable),
