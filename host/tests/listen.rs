@@ -176,7 +176,9 @@ fn a_shift_ends_and_closes_the_connection() {
     let (mut rehearsal, place) = rehearse(&["--hours", "0.001", "--real-time"]);
     // A client that disconnects at once does not disturb; a connected client receives the end.
     drop(TcpStream::connect(&place[4..]).expect("a line"));
-    let watched = done(&["watch", &place]);
+    let watched = stillpoint(&["watch", &place, "--once"]);
+    assert_eq!(watched.status.code(), Some(1), "the line ends");
+    let watched = String::from_utf8_lossy(&watched.stdout);
     assert!(watched.lines().count() > 5, "{watched}");
     assert_eq!(rehearsal.ended(), Some(0));
     assert!(rehearsal.line(|line| line.contains("the shift is over")).contains("invented"));

@@ -159,7 +159,7 @@ fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
     in_time(|| {
         let (place, hang_up, far) = Far::start();
         let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
-        process.args(["watch", &place]).stdout(Stdio::piped()).stderr(Stdio::piped());
+        process.args(["watch", &place, "--once"]).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut watch = process.spawn().expect("it runs");
         let mut lines = String::new();
         let mut out = std::io::BufReader::new(watch.stdout.take().expect("its output"));

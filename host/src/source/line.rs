@@ -10,7 +10,7 @@ use std::time::Instant;
 use super::{Connection, ConnectionError, HangUp};
 
 /// Largest read. Unit: bytes
-const CHUNK: usize = 1 << 14;
+pub const CHUNK: usize = 1 << 14;
 
 /// Chunks that wait to be heard; then the reading thread waits, and the system holds the sender back.
 const WAITING_CHUNKS: usize = 16;

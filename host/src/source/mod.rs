@@ -43,7 +43,7 @@ impl HangUp {
 }
 
 /// A connection that is being opened, on a thread: a name server, a host or a driver may take its time.
-pub struct Opening(Receiver<Result<Connection, Error>>);
+pub struct Opening(Receiver<Result<Connection, Unopened>>);
 
 impl Opening {
     /// Begins to open a connection, as [`open_with`].
@@ -51,12 +51,12 @@ impl Opening {
         let (out, opened) = sync_channel(1);
         let (place, image) = (place.to_owned(), image.map(Path::to_owned));
         // A connection that comes too late is dropped, and so closed.
-        std::thread::spawn(move || out.send(open_with(&place, image.as_deref())).ok());
+        std::thread::spawn(move || out.send(try_to_open(&place, image.as_deref())).ok());
         Opening(opened)
     }
 
     /// Waits for the connection; `None` if it is not open after this time.
-    pub fn wait(&self, longest: Duration) -> Option<Result<Connection, Error>> {
+    pub fn wait(&self, longest: Duration) -> Option<Result<Connection, Unopened>> {
         self.0.recv_timeout(longest).ok()
     }
 }
@@ -98,6 +98,19 @@ pub fn connection_error(place: &str, error: io::Error) -> Error {
     }
 }
 
+/// Refuses a name that can never be a source.
+pub fn check(place: &str) -> Result<(), Error> {
+    match place.split_once(':') {
+        Some(("file" | "tcp" | "serial" | "probe", _)) => Ok(()),
+        _ => Err(Error::Option {
+            option: "SOURCE".to_owned(),
+            value: place.to_owned(),
+            wrong: "is not a source".to_owned(),
+            remedy: "give serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP".to_owned(),
+        }),
+    }
+}
+
 /// Opens `serial:PATH`, `tcp:HOST:PORT`, `file:PATH` or `probe:CHIP`.
 pub fn open(place: &str) -> Result<Connection, Error> {
     open_with(place, None)
@@ -105,20 +118,32 @@ pub fn open(place: &str) -> Result<Connection, Error> {
 
 /// As [`open`], with the image that runs on the chip of a probe: the chip's log is then decoded as well.
 pub fn open_with(place: &str, image: Option<&Path>) -> Result<Connection, Error> {
-    let unreadable = |error| connection_error(place, error);
-    match place.split_once(':') {
-        Some(("file", path)) => {
-            let file = File::open(path).map_err(unreadable)?;
+    try_to_open(place, image).map_err(|unopened| unopened.error)
+}
+
+/// A connection that could not be opened.
+#[derive(Debug)]
+pub struct Unopened {
+    /// Why.
+    pub error: Error,
+    /// Whether it may be opened later, although nothing is changed here: the other side may not be ready yet.
+    pub passes: bool,
+}
+
+fn try_to_open(place: &str, image: Option<&Path>) -> Result<Connection, Unopened> {
+    let lasts = |error| Unopened { error, passes: false };
+    let unopened = |error| {
+        let passes = place.starts_with("tcp:") && tcp::passes(&error);
+        Unopened { error: connection_error(place, error), passes }
+    };
+    check(place).map_err(lasts)?;
+    match place.split_once(':').unwrap_or_default() {
+        ("file", path) => {
+            let file = File::open(path).map_err(unopened)?;
             Ok(Connection { reader: Box::new(file), writer: None, hang_up: HangUp::default() })
         }
-        Some(("tcp", address)) => tcp::open(address).map_err(unreadable),
-        Some(("serial", path)) => serial::open(path).map_err(unreadable),
-        Some(("probe", chip)) => probe::open(chip, image),
-        _ => Err(Error::Option {
-            option: "SOURCE".to_owned(),
-            value: place.to_owned(),
-            wrong: "is not a source".to_owned(),
-            remedy: "give serial:PATH, tcp:HOST:PORT, file:PATH or probe:CHIP".to_owned(),
-        }),
+        ("tcp", address) => tcp::open(address).map_err(unopened),
+        ("serial", path) => serial::open(path).map_err(unopened),
+        (_, chip) => probe::open(chip, image).map_err(lasts),
     }
 }

@@ -50,6 +50,12 @@ fn connect(places: &[SocketAddr]) -> io::Result<TcpStream> {
     Err(failed)
 }
 
+/// Whether an error is of the network or of the other side, and may be over soon; a wrong address is not.
+pub(super) fn passes(error: &io::Error) -> bool {
+    !error.get_ref().is_some_and(|inner| inner.is::<ConnectionError>())
+        && network_error(error.kind()).is_some()
+}
+
 /// The meaning of a network error; `None` for any other error.
 pub(super) fn network_error(kind: ErrorKind) -> Option<ConnectionError> {
     let (wrong, remedy) = match kind {

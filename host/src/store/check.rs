@@ -22,7 +22,7 @@ pub struct CheckReport {
     pub frames: u64,
     /// Of them, frames whose checksum is wrong.
     pub damaged: u64,
-    /// Of them, frames of moves.
+    /// Of them, frames of moves, of monitors that have named themselves: no row follows from others.
     pub move_frames: u64,
     /// Of those, frames with a move that another frame has too, under another number: the table has it once.
     pub repeated: u64,
@@ -58,6 +58,8 @@ fn check(store: &Connection) -> rusqlite::Result<CheckReport> {
         moves: store.query_row("SELECT count(*) FROM moves", [], |row| row.get::<_, i64>(0))? as u64,
         ..CheckReport::default()
     };
+    let unnamed = unnamed(store)?;
+    let identity = |frame: &StoredFrame| identity(frame).filter(|(device, ..)| !unnamed.contains(device));
     each(store, &mut |frame| {
         report.frames += 1;
         match frame {
@@ -69,7 +71,7 @@ fn check(store: &Connection) -> rusqlite::Result<CheckReport> {
         // The set of all moves takes memory, so it is made only if the counts differ.
         let mut moves = HashSet::new();
         each(store, &mut |frame| {
-            let identity = frame.as_ref().and_then(identity);
+            let identity = frame.as_ref().and_then(&identity);
             report.repeated += u64::from(identity.is_some_and(|identity| !moves.insert(identity)));
         })?;
     }
@@ -77,6 +79,12 @@ fn check(store: &Connection) -> rusqlite::Result<CheckReport> {
         if is_given_up { &mut report.given_up } else { &mut report.missing }.push(hole);
     }
     Ok(report)
+}
+
+/// Monitors that have not named themselves.
+fn unnamed(store: &Connection) -> rusqlite::Result<HashSet<i64>> {
+    let sql = "SELECT id FROM devices WHERE coalesce(ticks_per_second, 0) = 0";
+    store.prepare(sql)?.query_map([], |row| row.get(0))?.collect()
 }
 
 /// Passes every frame to `out`; none for a damaged one.

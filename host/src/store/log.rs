@@ -126,7 +126,7 @@ impl Log {
             };
             let (header, is_raw_only, body) = (frame.header, is_raw_only(&frame), Box::from(frame.body()));
             match sign(&frame) {
-                Sign::Monitor(number) => self.name(number),
+                Sign::Monitor(number) => self.name(number, header.boot),
                 Sign::LogEnd => {
                     self.log_ended = true;
                     self.replay.iter_mut().for_each(ReplayRequest::end);
@@ -152,17 +152,13 @@ impl Log {
         }
     }
 
-    /// The monitor on the line has named itself, which also names the frames that have waited for it.
-    fn name(&mut self, number: DeviceNumber) {
+    /// The monitor on the line has named itself; what came before is stored as orphans, which become its own.
+    fn name(&mut self, number: DeviceNumber, boot: u32) {
         if self.is_fixed || self.number == Some(number) {
             return;
         }
         self.number = Some(number);
-        self.pending
-            .iter_mut()
-            .filter(|frame| frame.number.is_none())
-            .for_each(|frame| frame.number = Some(number));
-        match resume::resume_point(&self.store.connection, &number) {
+        match resume::resume_point(&self.store.connection, &number, boot) {
             Ok(point) => {
                 self.replay = point.as_ref().map(ReplayRequest::new);
                 self.requests.extend(point);
@@ -224,13 +220,29 @@ impl Log {
         }
     }
 
-    /// Gives up the frames that were requested and are not in the monitor's log.
+    /// Gives up the frames that were requested and are not in the monitor's log, once two answers agree.
     fn give_up_missing(&mut self) {
         let Some(replay) = self.replay.take_if(|replay| replay.is_done()) else { return };
+        let Some(number) = self.number else { return };
         // After an error they are requested again at the next opening, and given up then.
-        let missing = self.number.map(|number| replay.give_up_missing(&self.store.connection, &number));
-        if let Some(Ok(missing @ 1..)) = missing {
-            self.notes.push(format!("{missing} frames are no longer in the monitor's log"));
+        let Ok(missing @ 1..) = replay.missing(&self.store.connection, &number) else { return };
+        if replay.is_confirmed() {
+            if replay.give_up(&self.store.connection, &number, missing).is_ok() {
+                self.notes.push(format!("{missing} frames are no longer in the monitor's log"));
+            }
+        } else if let Ok(Some(point)) = resume::resume_point(&self.store.connection, &number, replay.boot()) {
+            self.replay = Some(replay.again());
+            self.requests.push(point);
+        }
+    }
+
+    /// The line was cut: what came of a frame is dropped, and the next monitor on it names itself, which makes another
+    /// request for what the store lacks.
+    pub fn cut(&mut self) {
+        self.receiver.finish();
+        self.replay = None;
+        if !self.is_fixed {
+            self.number = None;
         }
     }
 
@@ -282,10 +294,6 @@ impl Log {
     /// Stores the rest when no more bytes come. An error if frames can't be stored.
     pub fn finish(mut self) -> Result<(Store, IngestStats), Error> {
         (self.log_ended, self.retry, self.ingest.orphans_checked) = (true, None, false);
-        let number = *self.number.get_or_insert_default();
-        self.pending.iter_mut().for_each(|frame| {
-            frame.number.get_or_insert(number);
-        });
         let is_done = self.commit();
         let stats = self.stats();
         if is_done && stats.waiting == 0 {

@@ -16,6 +16,7 @@ pub(crate) const MOST_MEMORY: u64 = 100_000;
 #[derive(Debug)]
 pub(crate) struct End {
     pub(crate) status: Option<i32>,
+    #[allow(dead_code, reason = "shown where a check fails")]
     pub(crate) out: String,
     pub(crate) err: String,
     /// Unit: kB

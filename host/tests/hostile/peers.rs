@@ -63,7 +63,7 @@ impl Victim {
     }
 
     /// Sends chunks of what `next` makes until the client has gone.
-    fn flood(&mut self, mut next: impl FnMut(&mut Victim, u32) -> Vec<u8>) {
+    pub(crate) fn flood(&mut self, mut next: impl FnMut(&mut Victim, u32) -> Vec<u8>) {
         let mut count = 0_u32;
         loop {
             let mut chunk = vec![];
@@ -94,7 +94,7 @@ impl Victim {
     }
 
     /// Reads what the client sends until it has gone.
-    fn stay(&mut self) {
+    pub(crate) fn stay(&mut self) {
         let mut bytes = [0; 4096];
         loop {
             match self.stream.read(&mut bytes) {

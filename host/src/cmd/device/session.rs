@@ -58,10 +58,11 @@ impl Session {
         });
         let log = log.transpose()?;
         let deadline = Instant::now() + time_out;
-        let line = Line::new(Opening::begin(source, None).wait(time_out).unwrap_or_else(|| {
+        let opened = Opening::begin(source, None).wait(time_out).ok_or_else(|| {
             let remedy = "check the address or the port, and the power of the monitor";
-            Err(unreached(source, "the connection does not open in time", remedy))
-        })?);
+            unreached(source, "the connection does not open in time", remedy)
+        })?;
+        let line = Line::new(opened.map_err(|unopened| unopened.error)?);
         if !line.accepts_commands() {
             let remedy = "give serial:PATH, tcp:HOST:PORT or probe:CHIP";
             return Err(super::unusable_source(source, "accepts no commands", remedy));

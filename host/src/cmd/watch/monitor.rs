@@ -1,0 +1,337 @@
+//! In: the bytes of one monitor. Out: news of it: its moves, once their settings are known, and notes; stored frames; the
+//! commands that it is to be sent.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::time::Instant;
+
+use stillpoint_core::Settings;
+use stillpoint_core::wire::command::{Command, DumpSince};
+use stillpoint_core::wire::counts::Counts;
+use stillpoint_core::wire::drift::Kind;
+use stillpoint_core::wire::header::Priority;
+
+use super::clock::MonitorClock;
+use super::held::HeldMoves;
+use super::names::WatchedSource;
+use super::news::{News, Teller};
+use super::requests::Requests;
+use super::settings::KnownSettings;
+use crate::command::CommandEncoder;
+use crate::decode::{DecodedMove, Decoder, DeviceEvent, FramePlace, MissingFrames};
+use crate::error::Error;
+use crate::report::axis_context::AxisContext;
+use crate::report::clock::Clock;
+use crate::report::describe::{self, Typical};
+use crate::report::explained;
+use crate::report::move_report::MoveReport;
+use crate::report::stories::{DriftChange, Stories};
+use crate::source::line::CHUNK;
+use crate::store::log::Log;
+use crate::store::time;
+
+/// Kinds of moves that are told apart. An axis of a monitor has eight at a time.
+const MOST_KINDS: usize = 4096;
+
+/// One monitor that is watched.
+pub(super) struct Monitor {
+    source: WatchedSource,
+    teller: Teller,
+    decoder: Decoder,
+    log: Option<Log>,
+    /// Bytes were stored that are not committed yet.
+    is_uncommitted: bool,
+    settings: KnownSettings,
+    held: HeldMoves,
+    clock: MonitorClock,
+    /// By axis and number.
+    kinds: BTreeMap<(u8, u32), Kind>,
+    /// Kinds of which anything was heard.
+    heard_kinds: BTreeSet<(u8, u32)>,
+    stories: Stories,
+    commands: CommandEncoder,
+    requests: Requests,
+    /// What the log wants from the line, as far as it was not requested for another reason.
+    log_request: Option<DumpSince>,
+}
+
+impl Monitor {
+    pub(super) fn new(source: WatchedSource, log: Option<Log>, teller: Teller) -> Monitor {
+        Monitor {
+            source,
+            teller,
+            decoder: Decoder::default(),
+            log,
+            is_uncommitted: false,
+            settings: KnownSettings::default(),
+            held: HeldMoves::default(),
+            clock: MonitorClock::default(),
+            kinds: BTreeMap::new(),
+            heard_kinds: BTreeSet::new(),
+            stories: Stories::default(),
+            commands: CommandEncoder::default(),
+            requests: Requests::default(),
+            log_request: None,
+        }
+    }
+
+    /// The name of the source.
+    pub(super) fn place(&self) -> &str {
+        &self.source.source
+    }
+
+    /// Tells a note about the monitor.
+    pub(super) fn note(&self, text: &str) {
+        self.teller.tell(News::Note(self.source.text(text)));
+    }
+
+    /// The line is open: the question with which it begins.
+    pub(super) fn begin(&mut self) -> Vec<u8> {
+        self.commands.encode(&Command::Identify)
+    }
+
+    /// The line is cut.
+    pub(super) fn cut(&mut self) {
+        self.decoder.cut();
+        self.requests.cut();
+        self.log.iter_mut().for_each(Log::cut);
+    }
+
+    /// Stores and decodes the next bytes. Returns whether frames were among them.
+    pub(super) fn receive(&mut self, bytes: &[u8], now: Instant) -> bool {
+        self.store(bytes);
+        let heard = |counts: &Counts| (counts.frames + counts.replayed, counts.replayed);
+        let (frames, replayed) = heard(self.decoder.counts());
+        let mut events = Vec::new();
+        self.decoder.push_placed(bytes, &mut |place, event| events.push((place, event)));
+        if self.decoder.counts().replayed > replayed {
+            self.requests.log_comes(now);
+        }
+        events.into_iter().for_each(|(place, event)| self.report(place, event, now));
+        // After what a status says of the answer before.
+        self.want_stored(now);
+        self.tell_known();
+        if self.log.is_some() {
+            self.teller.tell(News::Stored);
+        }
+        heard(self.decoder.counts()).0 > frames
+    }
+
+    /// Stores the bytes.
+    fn store(&mut self, bytes: &[u8]) {
+        let Some(log) = &mut self.log else { return };
+        log.push(bytes, time::now());
+        // A full chunk means that more bytes are waiting. Otherwise this is all, and it is committed now.
+        self.is_uncommitted = bytes.len() >= CHUNK || !log.commit();
+        let notes = log.drain_notes();
+        notes.iter().for_each(|note| self.note(note));
+    }
+
+    /// Wants the frames that the store lacks.
+    fn want_stored(&mut self, now: Instant) {
+        let requests = self.log.as_mut().map(Log::drain_requests);
+        for since in requests.into_iter().flatten() {
+            self.log_request = Some(since);
+            self.requests.want_log(since, now);
+        }
+    }
+
+    /// Nothing comes: what was to be committed with more is committed now.
+    pub(super) fn commit(&mut self) {
+        if std::mem::take(&mut self.is_uncommitted)
+            && let Some(log) = &mut self.log
+        {
+            self.is_uncommitted = !log.commit();
+        }
+    }
+
+    /// The bytes of the commands that are due now.
+    pub(super) fn commands(&mut self, now: Instant) -> Vec<Vec<u8>> {
+        let mut all = Vec::new();
+        if let Some(since) = self.requests.due_log(now) {
+            all.push(self.commands.encode(&Command::DumpSince(since)));
+            self.requests.sent_log(since, self.commands.last(), now);
+            if self.log_request.take() != Some(since) {
+                self.log.iter_mut().for_each(Log::disturb);
+            }
+        }
+        let question = self.requests.due_settings(!self.held.is_empty(), now);
+        all.extend(question.map(|question| self.commands.encode(&question)));
+        all
+    }
+
+    /// The question whether the monitor is there.
+    pub(super) fn ask(&mut self) -> Vec<u8> {
+        self.commands.encode(&Command::Identify)
+    }
+
+    fn report(&mut self, place: FramePlace, event: DeviceEvent, now: Instant) {
+        self.report_drift(&event);
+        match event {
+            DeviceEvent::Move(decoded) => self.held.add(*decoded),
+            DeviceEvent::Settings(settings) => self.settings.add(place, &settings),
+            DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
+                let is_new = self.clock.ticks_per_second == 0;
+                self.clock = MonitorClock { epoch: clock, ticks_per_second };
+                if is_new {
+                    self.note(&format!("monitor on {board}, firmware {firmware}, {axes} axes"));
+                }
+            }
+            DeviceEvent::Gap(gap) => {
+                self.note(&format!("{} samples or frames are missing: {:?}", gap.count, gap.cause));
+            }
+            DeviceEvent::Missing(missing) => self.want(&missing, now),
+            DeviceEvent::Status(status) => self.requests.status(&status),
+            DeviceEvent::Kind(kind) if self.kinds.len() < MOST_KINDS => {
+                self.kinds.insert((kind.axis, kind.kind), kind);
+            }
+            event => self.report_in_words(&event),
+        }
+    }
+
+    /// What is a note in any case.
+    fn report_in_words(&self, event: &DeviceEvent) {
+        let (axis, text) = match event {
+            DeviceEvent::Finding(finding) => {
+                return self.tell(describe::finding(&self.source.axis_name(finding.axis), finding));
+            }
+            DeviceEvent::Alarm(alarm) => {
+                return self.tell(describe::alarm(&self.source.axis_name(alarm.axis), alarm));
+            }
+            DeviceEvent::Job(job) => (job.axis, format!(": job {} begins", job.number)),
+            DeviceEvent::Explained(cause) => (cause.axis, format!(", {}", explained::text(cause))),
+            _ => return,
+        };
+        self.tell(self.source.axis_name(axis) + &text);
+    }
+
+    fn tell(&self, text: String) {
+        self.teller.tell(News::Note(text));
+    }
+
+    /// Reports the drift that begins or ends with an event, if one does.
+    fn report_drift(&mut self, event: &DeviceEvent) {
+        if kind_of(event).is_some_and(|key| !self.is_heard(key)) {
+            return;
+        }
+        let clock = self.clock;
+        let Some(change) = self.stories.push(event, &|tick, beside| clock.words(tick, beside)) else {
+            return;
+        };
+        let DriftChange { axis, kind, begins, text, .. } = change;
+        let scale = self.source.scale(axis);
+        let typical = self.kinds.get(&(axis, kind)).zip(clock.rate());
+        let typical = typical.map(|(typical, rate)| Typical::of(typical, scale.counts_per_unit, rate));
+        let kind = describe::kind(kind, typical, &scale.unit);
+        let text = match (clock.rate(), begins) {
+            (Some(_), _) => text,
+            // Without the tick rate no time of it can be stated.
+            (None, true) => "a drift begins".to_owned(),
+            (None, false) => "a drift ends".to_owned(),
+        };
+        self.tell(format!("{}, {kind}: {text}", self.source.axis_name(axis)));
+    }
+
+    /// Whether a kind is among those that are told apart.
+    fn is_heard(&mut self, key: (u8, u32)) -> bool {
+        if self.heard_kinds.len() < MOST_KINDS {
+            self.heard_kinds.insert(key);
+        }
+        self.heard_kinds.contains(&key)
+    }
+
+    /// Missing frames of moves are wanted from the monitor's log.
+    fn want(&mut self, missing: &MissingFrames, now: Instant) {
+        let MissingFrames { boot, priority, first, count, restarted } = *missing;
+        if restarted {
+            self.note("the monitor has restarted");
+        }
+        if priority == Priority::Move && count > 0 {
+            self.note(&format!(
+                "{count} frames of moves are missing; requesting them from the monitor's log"
+            ));
+            self.requests.want_log(DumpSince { boot, priority: priority as u8, sequence: first }, now);
+        }
+    }
+
+    /// Tells the moves whose settings are known.
+    fn tell_known(&mut self) {
+        if self.held.is_empty() {
+            return;
+        }
+        let (settings, decoder) = (&self.settings, &self.decoder);
+        let known = self.held.drain_known(|decoded| {
+            let place = decoded.place;
+            settings.at(decoded.axis, place, |from, to| decoder.has_all(place.boot, from, to))
+        });
+        for (decoded, settings) in known {
+            self.teller.tell(News::Move(Box::new(self.move_report(decoded, settings))));
+        }
+    }
+
+    fn move_report(&self, decoded: DecodedMove, settings: Settings) -> MoveReport {
+        let scale = self.source.scale(decoded.axis);
+        let context = AxisContext {
+            file: self.source.source.clone(),
+            name: self.source.axis_name(decoded.axis),
+            unit: scale.unit.clone(),
+            window: f64::from(settings.window) / scale.counts_per_unit,
+            counts_per_unit: scale.counts_per_unit,
+            clock: Clock::new(settings.ticks_per_second, 0.0),
+            settings,
+        };
+        let job = Some(decoded.job).filter(|job| *job > 0);
+        let report = MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) };
+        report.with_ringing(decoded.ringing)
+    }
+
+    /// Stores the rest, tells it, and says what came.
+    pub(super) fn finish(mut self) -> Result<(), Error> {
+        let mut last = Vec::new();
+        self.decoder.finish(&mut |event| last.push(event));
+        last.into_iter().for_each(|event| self.report(FramePlace::default(), event, Instant::now()));
+        self.tell_known();
+        let stored = self.log.take().map(Log::finish).transpose();
+        if let Ok(Some((_, stats))) = &stored {
+            self.note(&stats.to_string());
+            self.teller.tell(News::Stored);
+        }
+        let unknown = self.held.unknown();
+        if unknown > 0 {
+            let stored = if matches!(stored, Ok(Some(_))) { "; they are stored" } else { "" };
+            let why = "the settings by which they were measured are not known";
+            self.note(&format!("{unknown} moves are not printed, because {why}{stored}"));
+        }
+        let counts = self.decoder.counts();
+        self.note(&format!(
+            "{} frames, {} sent again, {} lost in transmission, {} corrupt parts of {} bytes",
+            counts.frames, counts.replayed, counts.lost, counts.corrupt, counts.corrupt_bytes
+        ));
+        stored?;
+        match self.place().strip_prefix("file:").filter(|_| counts.frames == 0) {
+            Some(file) => Err(no_frames(file)),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The kind that an event is about, where there may be any number of them.
+fn kind_of(event: &DeviceEvent) -> Option<(u8, u32)> {
+    match event {
+        DeviceEvent::Move(decoded) => Some((decoded.axis, decoded.kind)),
+        DeviceEvent::Kind(kind) => Some((kind.axis, kind.kind)),
+        DeviceEvent::Baseline(baseline) => Some((baseline.axis, baseline.kind)),
+        DeviceEvent::Drift(drift) => Some((drift.axis, drift.kind)),
+        _ => None,
+    }
+}
+
+/// A file that is none of a monitor's. A line may be silent, so that without frames it is no error.
+fn no_frames(file: &str) -> Error {
+    Error::Unreached {
+        place: file.to_owned(),
+        wrong: "holds no frames of a monitor".to_owned(),
+        remedy: "name a file with the bytes that a monitor sent; a recording of positions is read by \
+            `stillpoint measure`, a store by `stillpoint moves`"
+            .to_owned(),
+    }
+}
