@@ -1,6 +1,8 @@
 //! `rehearse --listen` through the binary: watched, configured, disconnected and watched again.
 
 mod program;
+#[path = "listen/hostile.rs"]
+mod hostile;
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Read};
@@ -83,7 +85,11 @@ impl Drop for Running {
 
 /// A rehearsal, and the source to connect to.
 fn rehearse(arguments: &[&str]) -> (Running, String) {
-    let running = Running::new(&[&["rehearse", "--listen", "127.0.0.1:0"], arguments].concat(), |child| {
+    rehearse_at("127.0.0.1:0", arguments)
+}
+
+fn rehearse_at(address: &str, arguments: &[&str]) -> (Running, String) {
+    let running = Running::new(&[&["rehearse", "--listen", address], arguments].concat(), |child| {
         Box::new(child.stderr.take().expect("a pipe"))
     });
     let line = running.line(|line| line.contains("stillpoint device tcp:"));
@@ -216,4 +222,17 @@ fn an_unusable_address_is_named() {
         &printed,
         &["--format jsonl: with --listen this command", "`stillpoint watch tcp:… --format jsonl`"],
     );
+}
+
+#[test]
+fn other_computers_are_served_on_request_only() {
+    for address in ["0.0.0.0:0", "[::]:0"] {
+        if TcpListener::bind(address).is_ok() {
+            refused(&[address], &["other computers reach this address", "SSH tunnel", "--allow-remote"]);
+        }
+    }
+    let (rehearsal, _) = rehearse_at("0.0.0.0:0", &["--hours", "0.1", "--allow-remote"]);
+    drop(rehearsal);
+    let alone = stillpoint(&["rehearse", "--allow-remote"]);
+    assert_eq!(alone.status.code(), Some(2));
 }

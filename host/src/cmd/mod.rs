@@ -2,6 +2,8 @@
 
 mod option_value;
 mod output;
+mod few_notes;
+mod plain_line;
 mod progress;
 mod local_time;
 mod tuning;

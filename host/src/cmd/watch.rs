@@ -10,6 +10,7 @@ use std::time::{Duration, Instant};
 
 use clap::{Args, ValueEnum};
 
+use super::few_notes::FewNotes;
 use super::local_time::LocalTime;
 use super::option_value::seconds;
 use super::output::{Output, OutputFormat, notify};
@@ -24,7 +25,6 @@ use listener::Listener;
 use monitor::Monitor;
 use names::{Scale, WatchedSource};
 use news::{News, Teller};
-use notes::Notes;
 
 mod back_off;
 mod pulse;
@@ -32,7 +32,6 @@ mod clock;
 mod settings;
 mod held;
 mod requests;
-mod notes;
 mod names;
 mod sources;
 mod news;
@@ -184,7 +183,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         output: Output::new(arguments.format.unwrap_or(OutputFormat::Jsonl))?,
         table: VecDeque::new(),
         not_in_table: 0,
-        notes: Notes::default(),
+        notes: FewNotes::default(),
     };
     interrupt_by_signal(&teller);
     let count = listeners.len();
@@ -225,7 +224,7 @@ struct Printer {
     /// Moves of the table at the end.
     table: VecDeque<MoveReport>,
     not_in_table: u64,
-    notes: Notes,
+    notes: FewNotes,
 }
 
 impl Printer {

@@ -43,7 +43,7 @@ pub enum Heard {
 impl Line {
     /// Starts the threads.
     pub fn new(connection: Connection) -> Line {
-        let Connection { reader, writer, hang_up } = connection;
+        let Connection { reader, writer, hang_up, .. } = connection;
         let (out, chunks) = sync_channel(WAITING_CHUNKS);
         let commands = writer.map(|writer| {
             let (commands, waiting) = sync_channel(WAITING_COMMANDS);
@@ -131,7 +131,12 @@ mod tests {
     fn stalled() -> (Line, impl Sized) {
         let ((reader, silent), (unread, writer)) = (pipe().unwrap(), pipe().unwrap());
         let writer: Option<Box<dyn Write + Send>> = Some(Box::new(writer));
-        let line = Line::new(Connection { reader: Box::new(reader), writer, hang_up: HangUp::default() });
+        let line = Line::new(Connection {
+            reader: Box::new(reader),
+            writer,
+            hang_up: HangUp::default(),
+            is_plain_and_remote: false,
+        });
         (line, (silent, unread))
     }
 

@@ -25,6 +25,8 @@ pub struct Connection {
     pub writer: Option<Box<dyn Write + Send>>,
     /// Ends a read that waits.
     pub hang_up: HangUp,
+    /// Whether it leaves this computer, and as plain text.
+    pub is_plain_and_remote: bool,
 }
 
 /// Ends the reads of a serial or TCP connection, also one that waits for bytes; within a fifth of a second.
@@ -140,7 +142,12 @@ fn try_to_open(place: &str, image: Option<&Path>) -> Result<Connection, Unopened
     match place.split_once(':').unwrap_or_default() {
         ("file", path) => {
             let file = File::open(path).map_err(unopened)?;
-            Ok(Connection { reader: Box::new(file), writer: None, hang_up: HangUp::default() })
+            Ok(Connection {
+                reader: Box::new(file),
+                writer: None,
+                hang_up: HangUp::default(),
+                is_plain_and_remote: false,
+            })
         }
         ("tcp", address) => tcp::open(address).map_err(unopened),
         ("serial", path) => serial::open(path).map_err(unopened),

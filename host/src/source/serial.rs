@@ -20,5 +20,10 @@ pub(super) fn open(path: &str) -> io::Result<Connection> {
     let (writer, hang_up) = (port.try_clone()?, HangUp::default());
     // A silent port times out, so an empty read means that the port is gone.
     let reader = Patient::new(port, Empty::Gone, hang_up.clone());
-    Ok(Connection { reader: Box::new(reader), writer: Some(Box::new(writer)), hang_up })
+    Ok(Connection {
+        reader: Box::new(reader),
+        writer: Some(Box::new(writer)),
+        hang_up,
+        is_plain_and_remote: false,
+    })
 }

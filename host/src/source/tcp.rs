@@ -34,8 +34,9 @@ pub(super) fn open(address: &str) -> Result<Connection, io::Error> {
     stream.set_read_timeout(Some(TIME_OUT))?;
     stream.set_write_timeout(Some(WRITE_TIME_OUT))?;
     let (writer, hang_up) = (stream.try_clone()?, HangUp::default());
+    let is_plain_and_remote = !stream.peer_addr()?.ip().to_canonical().is_loopback();
     let reader = Patient::new(stream, Empty::End, hang_up.clone());
-    Ok(Connection { reader: Box::new(reader), writer: Some(Box::new(writer)), hang_up })
+    Ok(Connection { reader: Box::new(reader), writer: Some(Box::new(writer)), hang_up, is_plain_and_remote })
 }
 
 /// The first address that answers, or the error of the last.

@@ -16,6 +16,7 @@ use stillpoint_core::wire::sequence::{Continuity, Sequence};
 
 use super::state::MonitorState;
 use crate::cmd::output::notify;
+use crate::cmd::plain_line;
 use crate::command::CommandEncoder;
 use crate::error::Error;
 use crate::source::line::{Heard, Line};
@@ -62,7 +63,9 @@ impl Session {
             let remedy = "check the address or the port, and the power of the monitor";
             unreached(source, "the connection does not open in time", remedy)
         })?;
-        let line = Line::new(opened.map_err(|unopened| unopened.error)?);
+        let connection = opened.map_err(|unopened| unopened.error)?;
+        plain_line::warn(source, &connection);
+        let line = Line::new(connection);
         if !line.accepts_commands() {
             let remedy = "give serial:PATH, tcp:HOST:PORT or probe:CHIP";
             return Err(super::unusable_source(source, "accepts no commands", remedy));

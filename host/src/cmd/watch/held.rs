@@ -31,6 +31,11 @@ impl HeldMoves {
         self.moves.is_empty()
     }
 
+    /// Whether any that waits is like this.
+    pub(super) fn any(&self, like_this: impl Fn(&DecodedMove) -> bool) -> bool {
+        self.moves.iter().any(like_this)
+    }
+
     /// Removes the moves whose settings are known.
     pub(super) fn drain_known(
         &mut self,

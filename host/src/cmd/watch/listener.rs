@@ -7,6 +7,7 @@ use super::back_off::BackOff;
 use super::monitor::Monitor;
 use super::news::Teller;
 use super::pulse::{Beat, Pulse, Silence};
+use crate::cmd::plain_line;
 use crate::error::Error;
 use crate::source::line::{Heard, Line};
 use crate::source::{self, Connection, ConnectionError, Opening, Unopened};
@@ -53,6 +54,7 @@ impl Listener {
                 None => return Ok(()),
                 Some(Ok(connection)) => {
                     was_open = true;
+                    plain_line::warn(self.monitor.place(), &connection);
                     self.hear(&Line::new(connection), &mut lost)
                 }
                 Some(Err(Unopened { error, passes })) if was_open || passes => End::Failed(error),

@@ -43,6 +43,8 @@ pub(super) struct Monitor {
     settings: KnownSettings,
     held: HeldMoves,
     clock: MonitorClock,
+    /// The present start, once the monitor has named itself on this line.
+    boot: Option<u32>,
     /// By axis and number.
     kinds: BTreeMap<(u8, u32), Kind>,
     /// Kinds of which anything was heard.
@@ -65,6 +67,7 @@ impl Monitor {
             settings: KnownSettings::default(),
             held: HeldMoves::default(),
             clock: MonitorClock::default(),
+            boot: None,
             kinds: BTreeMap::new(),
             heard_kinds: BTreeSet::new(),
             stories: Stories::default(),
@@ -92,6 +95,7 @@ impl Monitor {
     /// The line is cut.
     pub(super) fn cut(&mut self) {
         self.decoder.cut();
+        self.boot = None;
         self.requests.cut();
         self.log.iter_mut().for_each(Log::cut);
     }
@@ -154,14 +158,21 @@ impl Monitor {
                 self.log.iter_mut().for_each(Log::disturb);
             }
         }
-        let question = self.requests.due_settings(!self.held.is_empty(), now);
+        let (settings, boot) = (&self.settings, self.boot);
+        let lacks = |decoded: &DecodedMove| {
+            Some(decoded.place.boot) == boot && !settings.knows(decoded.axis, decoded.place.boot)
+        };
+        let question = self.requests.due_settings(boot.is_none() || self.held.any(lacks), now);
         all.extend(question.map(|question| self.commands.encode(&question)));
         all
     }
 
-    /// The question whether the monitor is there.
+    /// The question whether the monitor is there. It is answered by a status, which costs no room in the monitor's log as the
+    /// settings do.
     pub(super) fn ask(&mut self) -> Vec<u8> {
-        self.commands.encode(&Command::Identify)
+        let beyond = DumpSince { boot: u32::MAX, priority: Priority::Move as u8, sequence: u32::MAX };
+        let is_named = self.boot.is_some();
+        self.commands.encode(&if is_named { Command::DumpSince(beyond) } else { Command::Identify })
     }
 
     fn report(&mut self, place: FramePlace, event: DeviceEvent, now: Instant) {
@@ -171,6 +182,7 @@ impl Monitor {
             DeviceEvent::Settings(settings) => self.settings.add(place, &settings),
             DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
                 let is_new = self.clock.ticks_per_second == 0;
+                self.boot = Some(place.boot);
                 self.clock = MonitorClock { epoch: clock, ticks_per_second };
                 if is_new {
                     self.note(&format!("monitor on {board}, firmware {firmware}, {axes} axes"));

@@ -49,6 +49,11 @@ impl KnownSettings {
         }
     }
 
+    /// Whether any settings in force were reported of an axis since a start.
+    pub(super) fn knows(&self, axis: u8, boot: u32) -> bool {
+        self.reports.range((boot, axis, 0)..=(boot, axis, u32::MAX)).next().is_some()
+    }
+
     /// The settings at the place of a move of an axis. `has_all` knows whether all frames of this start between two numbers
     /// were heard.
     pub(super) fn at(

@@ -42,7 +42,7 @@ pub fn start(rings: impl Rings + 'static, log: Log) -> Connection {
         }
     });
     let reader = FrameReader { chunks: Some(chunks), chunk: Cursor::default(), stop, thread: Some(thread) };
-    Connection { reader: Box::new(reader), writer, hang_up: HangUp::default() }
+    Connection { reader: Box::new(reader), writer, hang_up: HangUp::default(), is_plain_and_remote: false }
 }
 
 struct Pump<R> {

@@ -26,13 +26,13 @@ struct Alike {
 
 /// Holds back notes beyond a rate.
 #[derive(Debug, Default)]
-pub(super) struct Notes {
+pub(super) struct FewNotes {
     begun: Option<Instant>,
     written: u64,
     shapes: BTreeMap<String, Alike>,
 }
 
-impl Notes {
+impl FewNotes {
     /// Passes a note to `out`, or counts it.
     pub(super) fn add(&mut self, text: &str, now: Instant, out: &mut impl FnMut(&str)) {
         self.step(now, out);
@@ -85,7 +85,7 @@ mod tests {
 
     #[test]
     fn notes_that_are_alike_are_summed_up() {
-        let (mut notes, mut lines, begun) = (Notes::default(), vec![], Instant::now());
+        let (mut notes, mut lines, begun) = (FewNotes::default(), vec![], Instant::now());
         for number in 0..1250 {
             notes.add(&format!("axis 1: alarm {number}"), begun, &mut |line| lines.push(line.to_owned()));
         }
@@ -99,7 +99,7 @@ mod tests {
 
     #[test]
     fn notes_of_every_shape_are_bounded() {
-        let (mut notes, mut count, begun) = (Notes::default(), 0, Instant::now());
+        let (mut notes, mut count, begun) = (FewNotes::default(), 0, Instant::now());
         for number in 0..100_000_u32 {
             let letters: String = number.to_string().bytes().map(|digit| char::from(digit + 49)).collect();
             notes.add(&letters, begun, &mut |_| count += 1);
