@@ -1,6 +1,8 @@
 //! `rehearse --listen` through the binary: watched, configured, disconnected and watched again.
 
 mod program;
+#[path = "hostile/memory.rs"]
+mod memory;
 #[path = "listen/hostile.rs"]
 mod hostile;
 

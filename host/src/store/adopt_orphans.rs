@@ -17,8 +17,8 @@ pub(super) type LineOrphans = BTreeMap<u32, i64>;
 
 /// Orphans that became their monitor's.
 pub(super) struct Adopted {
-    /// What to say of it.
-    pub(super) text: String,
+    /// What to say of it, if some are of an earlier line: the first frames of this one come before every hello.
+    pub(super) text: Option<String>,
     /// Frames that the monitor had already.
     pub(super) known: u64,
     /// The others, from which rows are still to be made: device, arrival, body. Live ones come first, since they date their
@@ -36,7 +36,8 @@ pub(super) fn adopt(
     line: &LineOrphans,
 ) -> rusqlite::Result<Option<Adopted>> {
     let Some(to) = devices::newest(store, number)? else { return Ok(None) };
-    let (mut moved, mut known, mut frames, mut has_rows) = (0, 0, Vec::new(), false);
+    let (mut moved, mut known, mut frames) = (0, 0, Vec::new());
+    let (mut has_rows, mut is_of_earlier_line) = (false, false);
     for (from, boot) in orphan_starts(store)? {
         let since = match compare(store, (from, to), boot)? {
             Origin::Other => None,
@@ -44,6 +45,7 @@ pub(super) fn adopt(
             Origin::Unknown => line.get(&boot).copied(),
         };
         if let Some(since) = since {
+            is_of_earlier_line |= since == i64::MIN;
             // An earlier version made rows of orphans, too.
             has_rows |= is_dated(store, (from, boot))?;
             if frames.len() <= MOST {
@@ -61,11 +63,16 @@ pub(super) fn adopt(
         rebuild::derive_all(store)?;
         frames.clear();
     }
-    let count = moved + known;
+    let text = is_of_earlier_line.then(|| note(store, moved + known)).transpose()?;
+    Ok(Some(Adopted { text, known: known as u64, frames }))
+}
+
+/// Writes into the journal how many frames were handed over. Returns the line.
+fn note(store: &Connection, count: usize) -> rusqlite::Result<String> {
     let text =
         format!("{count} frames came before their monitor identified itself; they are stored as its own");
     journal::write(store, "store", "monitor", &text)?;
-    Ok(Some(Adopted { text, known: known as u64, frames }))
+    Ok(text)
 }
 
 /// Devices and starts of the orphans.

@@ -16,6 +16,10 @@ use super::ingest_stats::IngestStats;
 use super::marks::{self, ARRIVED};
 use super::{journal, time};
 
+/// Monitors of one line that are held in memory.
+const MAX_MONITORS: usize = 64;
+/// Starts that are held in memory, with four series each.
+const MAX_STARTS: usize = 4096;
 /// Starts of one line whose orphans are handed over. A line has one or two; what a hostile one has more stays apart.
 const MAX_ORPHAN_STARTS: usize = 1024;
 /// Replayed frames kept in memory until their boot's wall-clock time is known.
@@ -93,6 +97,7 @@ impl Ingest {
     ) -> rusqlite::Result<Vec<usize>> {
         let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         self.reload_if_changed(&store)?;
+        self.bound_memory();
         let mut transaction = Transaction { store: &store, frames: FrameWriter::new(&store), axes };
         let awaiting = self.store_dated(&mut transaction, pending)?;
         let mut remaining = Vec::new();
@@ -136,7 +141,7 @@ impl Ingest {
                 }
             }
             self.derive.write(store)?;
-            self.notes.push(adopted.text);
+            self.notes.extend(adopted.text);
             self.stats.stored = self.stats.stored.saturating_sub(adopted.known);
             self.stats.known += adopted.known;
             self.derive.reload(store)?;
@@ -175,6 +180,17 @@ impl Ingest {
             }
         }
         Ok(awaiting)
+    }
+
+    /// Drops what is in memory of more monitors and starts than a line has, which is only there to be quick.
+    fn bound_memory(&mut self) {
+        if self.devices.len() > MAX_MONITORS {
+            self.devices.clear();
+        }
+        if self.last.len() > MAX_STARTS || self.derive.boots.len() > MAX_STARTS {
+            self.last.clear();
+            self.derive.boots.clear();
+        }
     }
 
     /// Drops what is in memory if another program has changed the file.

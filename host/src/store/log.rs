@@ -33,6 +33,8 @@ const MAX_AGE: Duration = Duration::from_millis(200);
 const SYNC: Duration = Duration::from_secs(10);
 /// Time from an error to the next try.
 const RETRY: Duration = Duration::from_secs(1);
+/// Notes that wait to be read; of more, the first ones.
+const MAX_NOTES: usize = 1000;
 /// This computer's clock has stepped back if it does by more than this. Unit: µs
 const CLOCK_STEP: i64 = 1_000_000;
 
@@ -190,6 +192,7 @@ impl Log {
         let Log { store, ingest, axes, pending, .. } = self;
         let stored = ingest.store(&mut store.connection, axes, pending, self.log_ended);
         self.notes.append(&mut self.ingest.notes);
+        self.notes.truncate(MAX_NOTES);
         match stored {
             Ok(()) => self.after_commit(),
             Err(error) => self.after_error(&error),

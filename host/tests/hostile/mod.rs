@@ -1,16 +1,17 @@
 //! In: a command and a hostile peer. Out: how the command ended, and the most memory that it used.
 
+mod memory;
 pub(crate) mod peers;
 
 use std::io::Read;
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
+
+pub(crate) use memory::MOST_MEMORY;
+use memory::most_resident;
 
 /// A program that has not ended after this time hangs. Many times the deadlines given to it, for a busy computer.
 pub(crate) const PATIENCE: Duration = Duration::from_secs(60);
-
-/// Most memory that may be resident. Unit: kB
-pub(crate) const MOST_MEMORY: u64 = 100_000;
 
 /// How a program ended.
 #[derive(Debug)]
@@ -47,6 +48,7 @@ pub(crate) fn run(name: &str, arguments: &[&str], interrupt: Option<Duration>) -
         }
         std::thread::sleep(Duration::from_millis(20));
     };
+    println!("{memory} kB, {:.1} s: {name}", begun.elapsed().as_secs_f64());
     End { status, out: out.join().expect("text"), err: err.join().expect("text"), memory }
 }
 
@@ -58,13 +60,6 @@ fn text(mut pipe: impl Read + Send + 'static) -> std::thread::JoinHandle<String>
         std::io::copy(&mut pipe, &mut std::io::sink()).ok();
         String::from_utf8_lossy(&start).into_owned()
     })
-}
-
-/// Unit: kB
-fn most_resident(child: &Child) -> u64 {
-    let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).unwrap_or_default();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    line.and_then(|line| line.trim().trim_end_matches(" kB").parse().ok()).unwrap_or(0)
 }
 
 /// Runs a check for each peer, all beside each other.

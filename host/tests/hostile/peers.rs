@@ -106,7 +106,7 @@ impl Victim {
     }
 
     fn read(&mut self) {
-        self.stream.read(&mut [0; 4096]).ok();
+        _ = self.stream.read(&mut [0; 4096]);
     }
 }
 
