@@ -188,3 +188,27 @@ fn a_port_that_is_not_there_yet_is_waited_for_and_a_wrong_name_is_not() {
         assert_eq!(stillpoint(&["watch", wrong]).status.code(), Some(1), "{wrong}");
     }
 }
+
+/// This computer's own address in its network, if it has one: no packet is sent to find it.
+fn own_address() -> Option<std::net::IpAddr> {
+    let socket = std::net::UdpSocket::bind("0.0.0.0:0").ok()?;
+    // RFC 5737: this network is for documents only.
+    socket.connect("192.0.2.1:9").ok()?;
+    Some(socket.local_addr().ok()?.ip()).filter(|address| !address.is_loopback())
+}
+
+#[test]
+fn a_plain_line_that_leaves_the_computer_is_warned_of_once() {
+    let address = own_address().unwrap_or([127, 0, 0, 1].into());
+    let listener = TcpListener::bind((address, 0)).expect("a port");
+    let place = format!("tcp:{}", listener.local_addr().expect("an address"));
+    std::thread::spawn(move || listener.incoming().map_while(Result::ok).for_each(drop));
+    // The line is opened again and again.
+    let end = hostile::run("warning", &["watch", &place], Some(Duration::from_secs(3)));
+    let warnings = end
+        .err
+        .lines()
+        .filter(|line| line.contains("encrypted") && line.contains("SSH tunnel or a VPN"))
+        .count();
+    assert_eq!(warnings, usize::from(!address.is_loopback()), "{}", end.err);
+}

@@ -50,3 +50,47 @@ fn sources_among_the_arguments_are_named_by_their_places() {
         assert!(text(&refused.stderr).contains(words), "{arguments:?}: {}", text(&refused.stderr));
     }
 }
+
+/// A monitor with this number that runs for twenty seconds of its own time.
+fn serve_number(number: u8) -> String {
+    let listener = TcpListener::bind("127.0.0.1:0").expect("a port");
+    let place = format!("tcp:{}", listener.local_addr().expect("an address"));
+    std::thread::spawn(move || {
+        let (mut stream, _) = listener.accept().expect("a client");
+        let axes = stillpoint::source::rehearsal::transplanter::axes();
+        let machine = Monitor::with_device_number([number; 12], axes, number.into(), 4000, None);
+        let (mut monitor, _) = machine.expect("a machine");
+        // Identify, which a zero precedes.
+        stream.read(&mut [0; 256]).expect("a command");
+        let mut bytes = vec![];
+        (0..80_000).for_each(|_| _ = monitor.step(&mut bytes));
+        monitor.finish(&mut bytes);
+        stream.write_all(&bytes).expect("it is heard");
+    });
+    place
+}
+
+#[test]
+fn one_store_holds_the_moves_of_all_sources() {
+    let store = std::env::temp_dir().join(format!("stillpoint-{}-several.store", std::process::id()));
+    let name = store.display().to_string();
+    let places = [21, 22, 23].map(serve_number);
+    let [a, b, c] = places.each_ref().map(String::as_str);
+    let watched = stillpoint(&["watch", a, b, c, "--once", "--store", &name, "--axes", "x,y,z"]);
+    assert_eq!(watched.status.code(), Some(1), "all lines end");
+    let count = |lines: &str, axis: &str| lines.lines().filter(|line| line.contains(axis)).count();
+    let printed = text(&watched.stdout);
+    let stored = text(&stillpoint(&["moves", "--store", &name, "--format", "jsonl"]).stdout);
+    for place in &places {
+        for axis in ["x", "y", "z"] {
+            let axis = format!("\"axis\":\"{place}/{axis}\"");
+            assert!(count(&printed, &axis) > 10, "{axis}");
+            assert_eq!(count(&printed, &axis), count(&stored, &axis), "{axis}");
+        }
+    }
+    let checked = text(&stillpoint(&["store", "check", "--store", &name]).stdout);
+    assert!(checked.contains("file: ok"), "{checked}");
+    for ending in ["", "-wal", "-shm"] {
+        std::fs::remove_file(format!("{name}{ending}")).ok();
+    }
+}

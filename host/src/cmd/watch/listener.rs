@@ -49,13 +49,17 @@ impl Listener {
     fn listen(&mut self) -> Result<(), Error> {
         let (mut back_off, mut lost, mut was_open) = (BackOff::default(), None, false);
         while !self.teller.is_stopped() {
-            let begun = Instant::now();
             let end = match self.open() {
                 None => return Ok(()),
                 Some(Ok(connection)) => {
                     was_open = true;
+                    let opened = Instant::now();
                     plain_line::warn(self.monitor.place(), &connection);
-                    self.hear(&Line::new(connection), &mut lost)
+                    let end = self.hear(&Line::new(connection), &mut lost);
+                    if opened.elapsed() >= STEADY {
+                        back_off.reset();
+                    }
+                    end
                 }
                 Some(Err(Unopened { error, passes })) if was_open || passes => End::Failed(error),
                 Some(Err(Unopened { error, .. })) => return Err(error),
@@ -73,9 +77,6 @@ impl Listener {
             if lost.is_none() {
                 self.monitor.note(&format!("{}; trying until it is there again", self.words(&error)));
                 lost = Some(Instant::now());
-            }
-            if begun.elapsed() >= STEADY {
-                back_off.reset();
             }
             self.wait(back_off.next_wait());
         }
@@ -121,6 +122,8 @@ impl Listener {
             match if line.accepts_commands() { pulse.beat(Instant::now()) } else { Beat::Wait } {
                 Beat::Wait => (),
                 Beat::Ask => commands.push(self.monitor.ask()),
+                // A lost line was told already.
+                Beat::Notice(_) if lost.is_some() => (),
                 Beat::Notice(silence) => self.monitor.note(&self.silence(silence, self.time_out / 2)),
                 Beat::Lost(silence) => {
                     return End::Failed(self.error(&self.silence(silence, self.time_out)));
