@@ -1,6 +1,6 @@
 //! In: connections to monitors, or their frames in files. Out: every move; stored frames; requests for missing frames.
 //!
-//! Each source has a thread of its own, so that a dead one stalls no other; this one prints what they tell.
+//! Each source has a thread of its own, so that a dead one stalls no other; this one prints what they find.
 
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -24,7 +24,7 @@ use crate::trace::choice::fraction;
 use listener::Listener;
 use monitor::Monitor;
 use names::{Scale, WatchedSource};
-use news::{News, Teller};
+use queue::{Item, Queue};
 
 mod back_off;
 mod pulse;
@@ -34,7 +34,7 @@ mod held;
 mod requests;
 mod names;
 mod sources;
-mod news;
+mod queue;
 mod monitor;
 mod listener;
 
@@ -55,7 +55,7 @@ pub struct Arguments {
     /// End when a line is lost, instead of opening it again
     #[arg(long)]
     once: bool,
-    /// A line without a frame for this long is lost; the monitor is asked after a sixth, you are told after half of it
+    /// A line without a frame for this long is lost; the monitor gets a question after a sixth, and a note is written after half of it
     #[arg(long, value_name = "S", default_value = "60", value_parser = seconds, allow_negative_numbers = true)]
     time_out: Duration,
     /// Image that runs on the chip at probe:CHIP; the chip's log is then printed too
@@ -171,12 +171,12 @@ impl Arguments {
 /// Watches until all sources have ended, or a person interrupts.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let watched = arguments.watched()?;
-    let (teller, news) = news::queue();
+    let (queue, items) = queue::new();
     let mut listeners = Vec::new();
     for one in &watched {
-        let monitor = Monitor::new(one.clone(), arguments.open(one)?, teller.clone());
+        let monitor = Monitor::new(one.clone(), arguments.open(one)?, queue.clone());
         let (image, time_out, once) = (arguments.image.clone(), arguments.time_out, arguments.once);
-        listeners.push(Listener { monitor, teller: teller.clone(), image, time_out, once });
+        listeners.push(Listener { monitor, queue: queue.clone(), image, time_out, once });
     }
     let mut printer = Printer {
         tuning: arguments.running_table(&watched)?,
@@ -185,18 +185,18 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
         not_in_table: 0,
         notes: FewNotes::default(),
     };
-    interrupt_by_signal(&teller);
+    interrupt_by_signal(&queue);
     let count = listeners.len();
     for listener in listeners {
-        let teller = teller.clone();
-        std::thread::spawn(move || teller.tell(News::Done(listener.run())));
+        let queue = queue.clone();
+        std::thread::spawn(move || queue.push(Item::Done(listener.run())));
     }
-    let ended = printer.print(&news, count, &teller);
+    let ended = printer.print(&items, count, &queue);
     // If nothing more can be printed, what came is stored all the same.
-    teller.stop();
+    queue.stop();
     if ended.is_err() {
         printer.output.close();
-        printer.print(&news, count, &teller).ok();
+        printer.print(&items, count, &queue).ok();
     }
     let ended = ended?;
     printer.finish()?;
@@ -204,20 +204,20 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
 }
 
 /// Ctrl-C or a request to end stops the sources; a second one ends the program at once.
-fn interrupt_by_signal(teller: &Teller) {
-    let teller = teller.clone();
+fn interrupt_by_signal(queue: &Queue) {
+    let queue = queue.clone();
     let handler = move || {
-        if teller.is_stopped() {
+        if queue.is_stopped() {
             std::process::exit(130);
         }
-        teller.stop();
-        teller.tell(News::Interrupt);
+        queue.stop();
+        queue.push(Item::Interrupt);
     };
     // Without a handler the signal ends the program, as it did before.
     ctrlc::set_handler(handler).ok();
 }
 
-/// Prints what the sources tell.
+/// Prints what the sources find.
 struct Printer {
     tuning: Option<RunningTable>,
     output: Output,
@@ -228,22 +228,22 @@ struct Printer {
 }
 
 impl Printer {
-    /// Prints news until this many sources have ended. The outer error: nothing can be printed; the inner one: the first
+    /// Prints items until this many sources have ended. The outer error: nothing can be printed; the inner one: the first
     /// with which a source ended.
     fn print(
         &mut self,
-        news: &Receiver<News>,
+        items: &Receiver<Item>,
         mut sources: usize,
-        teller: &Teller,
+        queue: &Queue,
     ) -> Result<Result<(), Error>, Error> {
         let (mut ended, mut end) = (Ok(()), None);
         while sources > 0 {
-            match news.recv_timeout(Duration::from_millis(500)) {
-                Ok(News::Move(report)) => self.add_move(*report)?,
-                Ok(News::Note(text)) => self.notes.add(&text, Instant::now(), &mut |line: &str| notify(line)),
-                Ok(News::Stored) => self.tuning.as_mut().map_or(Ok(()), RunningTable::refresh)?,
-                Ok(News::Interrupt) => (),
-                Ok(News::Done(result)) => {
+            match items.recv_timeout(Duration::from_millis(500)) {
+                Ok(Item::Move(report)) => self.add_move(*report)?,
+                Ok(Item::Note(text)) => self.notes.add(&text, Instant::now(), &mut |line: &str| notify(line)),
+                Ok(Item::Stored) => self.tuning.as_mut().map_or(Ok(()), RunningTable::refresh)?,
+                Ok(Item::Interrupt) => (),
+                Ok(Item::Done(result)) => {
                     sources -= 1;
                     match (&ended, result) {
                         (Ok(()), result) => ended = result,
@@ -256,7 +256,7 @@ impl Printer {
                 }
                 Err(RecvTimeoutError::Disconnected) => return Ok(ended),
             }
-            if teller.is_stopped()
+            if queue.is_stopped()
                 && Instant::now() >= *end.get_or_insert_with(|| Instant::now() + LONGEST_END)
             {
                 return Ok(ended);

@@ -127,14 +127,14 @@ fn check(row: &'static [Client; 5]) {
     let (rehearsal, place) = rehearse(&["--hours", "1", "--rate", "1000"]);
     for (name, act) in row {
         let stream = TcpStream::connect(&place[4..]).expect("it is connected");
-        let left_open = act(stream);
+        let still_open = act(stream);
         let next = stillpoint(&["device", &place, "identify", "--time-out", "30"]);
         let words = String::from_utf8_lossy(&next.stderr);
         assert_eq!(next.status.code(), Some(0), "after {name}: {words}");
         let memory = most_resident(&rehearsal.child);
         println!("{memory} kB: {name}");
         assert!(memory < MOST_MEMORY, "{name}: {memory} kB");
-        drop(left_open);
+        drop(still_open);
     }
 }
 

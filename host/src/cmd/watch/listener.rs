@@ -5,8 +5,8 @@ use std::time::{Duration, Instant};
 
 use super::back_off::BackOff;
 use super::monitor::Monitor;
-use super::news::Teller;
 use super::pulse::{Beat, Pulse, Silence};
+use super::queue::Queue;
 use crate::cmd::plain_line;
 use crate::error::Error;
 use crate::source::line::{Heard, Line};
@@ -21,7 +21,7 @@ const STEADY: Duration = Duration::from_secs(10);
 /// Listens to one source.
 pub(super) struct Listener {
     pub(super) monitor: Monitor,
-    pub(super) teller: Teller,
+    pub(super) queue: Queue,
     pub(super) image: Option<PathBuf>,
     /// Without a frame for this long a line is lost.
     pub(super) time_out: Duration,
@@ -48,7 +48,7 @@ impl Listener {
 
     fn listen(&mut self) -> Result<(), Error> {
         let (mut back_off, mut lost, mut was_open) = (BackOff::default(), None, false);
-        while !self.teller.is_stopped() {
+        while !self.queue.is_stopped() {
             let end = match self.open() {
                 None => return Ok(()),
                 Some(Ok(connection)) => {
@@ -86,7 +86,7 @@ impl Listener {
     /// A connection; `None` if a person interrupts first.
     fn open(&self) -> Option<Result<Connection, Unopened>> {
         let opening = Opening::begin(self.monitor.place(), self.image.as_deref());
-        while !self.teller.is_stopped() {
+        while !self.queue.is_stopped() {
             if let Some(opened) = opening.wait(STEP) {
                 return Some(opened);
             }
@@ -98,7 +98,7 @@ impl Listener {
     fn hear(&mut self, line: &Line, lost: &mut Option<Instant>) -> End {
         let mut pulse = Pulse::new(self.time_out, Instant::now());
         let mut commands = vec![self.monitor.begin()];
-        while !self.teller.is_stopped() {
+        while !self.queue.is_stopped() {
             let sent = commands.drain(..).try_for_each(|bytes| line.send(bytes));
             if let Err(error) = sent {
                 return End::Failed(source::connection_error(self.monitor.place(), error));
@@ -121,8 +121,8 @@ impl Listener {
             commands = self.monitor.commands(Instant::now());
             match if line.accepts_commands() { pulse.beat(Instant::now()) } else { Beat::Wait } {
                 Beat::Wait => (),
-                Beat::Ask => commands.push(self.monitor.ask()),
-                // A lost line was told already.
+                Beat::Question => commands.push(self.monitor.question()),
+                // That the line is lost was written already.
                 Beat::Notice(_) if lost.is_some() => (),
                 Beat::Notice(silence) => self.monitor.note(&self.silence(silence, self.time_out / 2)),
                 Beat::Lost(silence) => {
@@ -135,7 +135,7 @@ impl Listener {
 
     fn wait(&self, time: Duration) {
         let end = Instant::now() + time;
-        while !self.teller.is_stopped() && Instant::now() < end {
+        while !self.queue.is_stopped() && Instant::now() < end {
             std::thread::sleep(end.saturating_duration_since(Instant::now()).min(STEP));
         }
     }

@@ -1,4 +1,4 @@
-//! In: the bytes of one monitor. Out: news of it: its moves, once their settings are known, and notes; stored frames; the
+//! In: the bytes of one monitor. Out: its moves, once their settings are known, and notes; stored frames; the
 //! commands that it is to be sent.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -13,7 +13,7 @@ use stillpoint_core::wire::header::Priority;
 use super::clock::MonitorClock;
 use super::held::HeldMoves;
 use super::names::WatchedSource;
-use super::news::{News, Teller};
+use super::queue::{Item, Queue};
 use super::requests::Requests;
 use super::settings::KnownSettings;
 use crate::command::CommandEncoder;
@@ -35,7 +35,7 @@ const MOST_KINDS: usize = 4096;
 /// One monitor that is watched.
 pub(super) struct Monitor {
     source: WatchedSource,
-    teller: Teller,
+    queue: Queue,
     decoder: Decoder,
     log: Option<Log>,
     /// Bytes were stored that are not committed yet.
@@ -57,10 +57,10 @@ pub(super) struct Monitor {
 }
 
 impl Monitor {
-    pub(super) fn new(source: WatchedSource, log: Option<Log>, teller: Teller) -> Monitor {
+    pub(super) fn new(source: WatchedSource, log: Option<Log>, queue: Queue) -> Monitor {
         Monitor {
             source,
-            teller,
+            queue,
             decoder: Decoder::default(),
             log,
             is_uncommitted: false,
@@ -82,9 +82,9 @@ impl Monitor {
         &self.source.source
     }
 
-    /// Tells a note about the monitor.
+    /// Adds a note about the monitor.
     pub(super) fn note(&self, text: &str) {
-        self.teller.tell(News::Note(self.source.text(text)));
+        self.queue.push(Item::Note(self.source.text(text)));
     }
 
     /// The line is open: the question with which it begins.
@@ -113,9 +113,9 @@ impl Monitor {
         events.into_iter().for_each(|(place, event)| self.report(place, event, now));
         // After what a status says of the answer before.
         self.want_stored(now);
-        self.tell_known();
+        self.push_known();
         if self.log.is_some() {
-            self.teller.tell(News::Stored);
+            self.queue.push(Item::Stored);
         }
         heard(self.decoder.counts()).0 > frames
     }
@@ -169,7 +169,7 @@ impl Monitor {
 
     /// The question whether the monitor is there. It is answered by a status, which costs no room in the monitor's log as the
     /// settings do.
-    pub(super) fn ask(&mut self) -> Vec<u8> {
+    pub(super) fn question(&mut self) -> Vec<u8> {
         let beyond = DumpSince { boot: u32::MAX, priority: Priority::Move as u8, sequence: u32::MAX };
         let is_named = self.boot.is_some();
         self.commands.encode(&if is_named { Command::DumpSince(beyond) } else { Command::Identify })
@@ -204,20 +204,20 @@ impl Monitor {
     fn report_in_words(&self, event: &DeviceEvent) {
         let (axis, text) = match event {
             DeviceEvent::Finding(finding) => {
-                return self.tell(describe::finding(&self.source.axis_name(finding.axis), finding));
+                return self.notify(describe::finding(&self.source.axis_name(finding.axis), finding));
             }
             DeviceEvent::Alarm(alarm) => {
-                return self.tell(describe::alarm(&self.source.axis_name(alarm.axis), alarm));
+                return self.notify(describe::alarm(&self.source.axis_name(alarm.axis), alarm));
             }
             DeviceEvent::Job(job) => (job.axis, format!(": job {} begins", job.number)),
             DeviceEvent::Explained(cause) => (cause.axis, format!(", {}", explained::text(cause))),
             _ => return,
         };
-        self.tell(self.source.axis_name(axis) + &text);
+        self.notify(self.source.axis_name(axis) + &text);
     }
 
-    fn tell(&self, text: String) {
-        self.teller.tell(News::Note(text));
+    fn notify(&self, text: String) {
+        self.queue.push(Item::Note(text));
     }
 
     /// Reports the drift that begins or ends with an event, if one does.
@@ -240,7 +240,7 @@ impl Monitor {
             (None, true) => "a drift begins".to_owned(),
             (None, false) => "a drift ends".to_owned(),
         };
-        self.tell(format!("{}, {kind}: {text}", self.source.axis_name(axis)));
+        self.notify(format!("{}, {kind}: {text}", self.source.axis_name(axis)));
     }
 
     /// Whether a kind is among those that are told apart.
@@ -265,8 +265,8 @@ impl Monitor {
         }
     }
 
-    /// Tells the moves whose settings are known.
-    fn tell_known(&mut self) {
+    /// Adds the moves whose settings are known.
+    fn push_known(&mut self) {
         if self.held.is_empty() {
             return;
         }
@@ -276,7 +276,7 @@ impl Monitor {
             settings.at(decoded.axis, place, |from, to| decoder.has_all(place.boot, from, to))
         });
         for (decoded, settings) in known {
-            self.teller.tell(News::Move(Box::new(self.move_report(decoded, settings))));
+            self.queue.push(Item::Move(Box::new(self.move_report(decoded, settings))));
         }
     }
 
@@ -296,16 +296,16 @@ impl Monitor {
         report.with_ringing(decoded.ringing)
     }
 
-    /// Stores the rest, tells it, and says what came.
+    /// Stores and prints the rest, with the counts of frames.
     pub(super) fn finish(mut self) -> Result<(), Error> {
         let mut last = Vec::new();
         self.decoder.finish(&mut |event| last.push(event));
         last.into_iter().for_each(|event| self.report(FramePlace::default(), event, Instant::now()));
-        self.tell_known();
+        self.push_known();
         let stored = self.log.take().map(Log::finish).transpose();
         if let Ok(Some((_, stats))) = &stored {
             self.note(&stats.to_string());
-            self.teller.tell(News::Stored);
+            self.queue.push(Item::Stored);
         }
         let unknown = self.held.unknown();
         if unknown > 0 {

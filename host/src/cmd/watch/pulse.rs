@@ -7,8 +7,8 @@ use std::time::{Duration, Instant};
 pub(super) enum Beat {
     /// Nothing.
     Wait,
-    /// Ask the monitor, which answers.
-    Ask,
+    /// Send the monitor a question, which it answers.
+    Question,
     /// Say this of the line.
     Notice(Silence),
     /// The line is as good as lost.
@@ -32,16 +32,16 @@ pub(super) struct Pulse {
     time_out: Duration,
     /// Time of the last frame, at first that of the opening.
     last: Instant,
-    asked: Instant,
+    questioned: Instant,
     is_noticed: bool,
     has_frames: bool,
     has_bytes: bool,
 }
 
 impl Pulse {
-    /// The line is opened now, and the monitor asked.
+    /// The line is opened now, with a question.
     pub(super) fn new(time_out: Duration, now: Instant) -> Pulse {
-        Pulse { time_out, last: now, asked: now, is_noticed: false, has_frames: false, has_bytes: false }
+        Pulse { time_out, last: now, questioned: now, is_noticed: false, has_frames: false, has_bytes: false }
     }
 
     /// Bytes came, frames among them or not.
@@ -63,9 +63,9 @@ impl Pulse {
             self.is_noticed = true;
             return Beat::Notice(self.silence());
         }
-        if silent.min(since(self.asked)) >= self.time_out / 6 {
-            self.asked = now;
-            return Beat::Ask;
+        if silent.min(since(self.questioned)) >= self.time_out / 6 {
+            self.questioned = now;
+            return Beat::Question;
         }
         Beat::Wait
     }
@@ -97,18 +97,18 @@ mod tests {
     }
 
     #[test]
-    fn silence_is_asked_about_noticed_and_ends_a_line() {
+    fn silence_is_questioned_noticed_and_ends_a_line() {
         let begun = Instant::now();
         let mut pulse = Pulse::new(Duration::from_secs(60), begun);
         let expected = |from: u64, silence| {
             let at = |second, beat| (from + second, beat);
             vec![
-                at(10, Beat::Ask),
-                at(20, Beat::Ask),
+                at(10, Beat::Question),
+                at(20, Beat::Question),
                 at(30, Beat::Notice(silence)),
-                at(31, Beat::Ask),
-                at(41, Beat::Ask),
-                at(51, Beat::Ask),
+                at(31, Beat::Question),
+                at(41, Beat::Question),
+                at(51, Beat::Question),
                 at(60, Beat::Lost(silence)),
             ]
         };

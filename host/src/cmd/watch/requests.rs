@@ -155,13 +155,14 @@ mod tests {
     }
 
     #[test]
-    fn settings_are_asked_for_until_they_are_known() {
+    fn settings_are_requested_until_they_are_known() {
         let (mut requests, begun) = (Requests::default(), Instant::now());
-        let mut asked = 0;
+        let mut questions = 0;
         for second in 0..100 {
-            asked += u32::from(requests.due_settings(true, begun + Duration::from_secs(second)).is_some());
+            questions +=
+                u32::from(requests.due_settings(true, begun + Duration::from_secs(second)).is_some());
         }
-        assert!((4..12).contains(&asked), "{asked}");
+        assert!((4..12).contains(&questions), "{questions}");
         let known = begun + Duration::from_secs(100);
         assert_eq!(requests.due_settings(false, known), None);
         assert_eq!(requests.due_settings(true, known), None);

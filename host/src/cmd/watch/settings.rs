@@ -107,15 +107,15 @@ mod tests {
     fn before_the_first_report_settings_are_known_if_nothing_was_missed() {
         let mut known = KnownSettings::default();
         known.add(place(4, 30), &reported(60, false));
-        let asked = Cell::new((0, 0));
+        let range = Cell::new((0, 0));
         let at = |has_all| {
             known.at(1, place(4, 12), |from, to| {
-                asked.set((from, to));
+                range.set((from, to));
                 has_all
             })
         };
         assert!(at(true).is_some() && at(false).is_none());
-        assert_eq!(asked.get(), (12, 30));
+        assert_eq!(range.get(), (12, 30));
         // A change says nothing of before.
         let mut known = KnownSettings::default();
         known.add(place(4, 20), &reported(60, true));

@@ -1,5 +1,4 @@
-//! In: what the threads of the sources have to tell. Out: the same in one queue, which is short: who tells more than is
-//! printed waits.
+//! In: what the threads of the sources find. Out: the same in one queue, which is short: a thread waits until there is room.
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -8,11 +7,11 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use crate::error::Error;
 use crate::report::move_report::MoveReport;
 
-/// News that wait to be printed.
+/// Items that wait to be printed.
 const WAITING: usize = 256;
 
 /// Something to be printed.
-pub(super) enum News {
+pub(super) enum Item {
     Move(Box<MoveReport>),
     Note(String),
     /// The store has changed.
@@ -23,23 +22,23 @@ pub(super) enum News {
     Interrupt,
 }
 
-/// One end of the queue.
+/// The end of the queue for the threads.
 #[derive(Clone)]
-pub(super) struct Teller {
-    news: SyncSender<News>,
+pub(super) struct Queue {
+    items: SyncSender<Item>,
     stop: Arc<AtomicBool>,
 }
 
-/// The queue, and the end for those who tell.
-pub(super) fn queue() -> (Teller, Receiver<News>) {
-    let (news, queue) = sync_channel(WAITING);
-    (Teller { news, stop: Arc::default() }, queue)
+/// The two ends of a new queue.
+pub(super) fn new() -> (Queue, Receiver<Item>) {
+    let (items, waiting) = sync_channel(WAITING);
+    (Queue { items, stop: Arc::default() }, waiting)
 }
 
-impl Teller {
-    /// Queues news. When nobody prints any more, all stop.
-    pub(super) fn tell(&self, news: News) {
-        if self.news.send(news).is_err() {
+impl Queue {
+    /// Adds an item. When nobody prints any more, all stop.
+    pub(super) fn push(&self, item: Item) {
+        if self.items.send(item).is_err() {
             self.stop();
         }
     }
