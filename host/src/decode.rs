@@ -3,7 +3,9 @@
 //! A move, its settling curve and its ringing arrive in different frames, in this order. A move is emitted when it is
 //! complete, or when the next move of the axis arrives.
 
-use std::collections::{BTreeMap, HashSet};
+mod numbers;
+
+use std::collections::BTreeMap;
 
 use crate::checksum::FastCrc;
 use stillpoint_core::ringing::Answer;
@@ -23,6 +25,8 @@ use stillpoint_core::wire::sequence::{Continuity, Sequence};
 use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::{Gap, Status};
 use stillpoint_core::{CurvePoint, Record};
+
+use numbers::HeardNumbers;
 
 /// What is known of the ringing of a stop.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -46,6 +50,15 @@ impl From<&Ringing> for StopRinging {
     }
 }
 
+/// Start of the monitor and number of a frame among those of its priority: what came before what.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct FramePlace {
+    /// Number of the start.
+    pub boot: u32,
+    /// Number of the frame.
+    pub sequence: u32,
+}
+
 /// A move with its settling curve.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DecodedMove {
@@ -63,6 +76,8 @@ pub struct DecodedMove {
     pub curve: Vec<CurvePoint>,
     /// What is known of its ringing.
     pub ringing: StopRinging,
+    /// Place of its frame.
+    pub place: FramePlace,
 }
 
 /// An event that a monitor reports, or a loss of its frames.
@@ -134,8 +149,8 @@ pub struct Decoder {
     counts: Counts,
     /// Incomplete moves by axis.
     open: BTreeMap<u8, OpenMove>,
-    /// Boot and number of the move frames received: a replayed frame must not count twice.
-    known: HashSet<(u32, u32)>,
+    /// Numbers of the move frames received: a replayed frame must not count twice.
+    heard: HeardNumbers,
 }
 
 impl Default for Decoder {
@@ -145,7 +160,7 @@ impl Default for Decoder {
             sequence: Sequence::default(),
             counts: Counts::default(),
             open: BTreeMap::new(),
-            known: HashSet::new(),
+            heard: HeardNumbers::default(),
         }
     }
 }
@@ -153,7 +168,12 @@ impl Default for Decoder {
 impl Decoder {
     /// Decodes the next bytes, cut anywhere.
     pub fn push(&mut self, bytes: &[u8], out: &mut impl FnMut(DeviceEvent)) {
-        let Decoder { receiver, sequence, counts, open, known } = self;
+        self.push_placed(bytes, &mut |_, event| out(event));
+    }
+
+    /// As [`Decoder::push`], with the place of the frame that each event came with.
+    pub fn push_placed(&mut self, bytes: &[u8], out: &mut impl FnMut(FramePlace, DeviceEvent)) {
+        let Decoder { receiver, sequence, counts, open, heard } = self;
         let mut remaining = bytes;
         while let Some(event) = receiver.step(&mut remaining) {
             match event {
@@ -162,11 +182,12 @@ impl Decoder {
                 Event::Frame(frame) => {
                     let continuity = sequence.step(&frame.header);
                     counts.add_frame(continuity);
+                    let Header { boot, sequence, priority, .. } = frame.header;
+                    let out = &mut |event| out(FramePlace { boot, sequence }, event);
                     if let Some(missing) = missing(&frame.header, continuity) {
                         out(DeviceEvent::Missing(missing));
                     }
-                    let is_move = frame.header.priority == Priority::Move;
-                    let is_new = !is_move || known.insert((frame.header.boot, frame.header.sequence));
+                    let is_new = priority != Priority::Move || heard.insert(boot, sequence);
                     if is_new && continuity != Continuity::Duplicate {
                         decode(&frame, counts, open, out);
                     }
@@ -175,11 +196,21 @@ impl Decoder {
         }
     }
 
-    /// Ends the bytes: incomplete moves are emitted.
-    pub fn finish(&mut self, out: &mut impl FnMut(DeviceEvent)) {
+    /// The line was cut: what came of a frame is dropped, and the next bytes begin a new one.
+    pub fn cut(&mut self) {
         if let Some(corrupt) = self.receiver.finish() {
             self.counts.corrupt(corrupt);
         }
+    }
+
+    /// Whether all frames of moves from one number of a start to another were received, both inclusive.
+    pub fn has_all(&self, boot: u32, from: u32, to: u32) -> bool {
+        self.heard.has_all(boot, from, to)
+    }
+
+    /// Ends the bytes: incomplete moves are emitted.
+    pub fn finish(&mut self, out: &mut impl FnMut(DeviceEvent)) {
+        self.cut();
         std::mem::take(&mut self.open).into_values().for_each(|open| open.emit(out));
     }
 
@@ -228,7 +259,7 @@ fn decode(
         Message::Job(job) => out(DeviceEvent::Job(job)),
         Message::Explained(explained) => out(DeviceEvent::Explained(explained)),
         Message::Status(status) => out(DeviceEvent::Status(Box::new(status))),
-        Message::Move(record) => add_move(&record, frame.header.replay, open, out),
+        Message::Move(record) => add_move(&record, &frame.header, open, out),
         Message::Curve(curve) => add_curve(&curve, open, out),
         Message::Ringing(ringing) => add_ringing(&ringing, open, out),
         // Captured samples; the store keeps their frames.
@@ -247,6 +278,7 @@ impl From<&Move> for DecodedMove {
             record: Record::from(sent),
             curve: Vec::new(),
             ringing: StopRinging::Unknown,
+            place: FramePlace::default(),
         }
     }
 }
@@ -269,14 +301,15 @@ impl OpenMove {
 /// at once, because the log of a monitor holds neither.
 fn add_move(
     record: &Move,
-    is_replay: bool,
+    header: &Header,
     open: &mut BTreeMap<u8, OpenMove>,
     out: &mut impl FnMut(DeviceEvent),
 ) {
-    let decoded = DecodedMove::from(record);
+    let place = FramePlace { boot: header.boot, sequence: header.sequence };
+    let decoded = DecodedMove { place, ..DecodedMove::from(record) };
     let (axis, awaits_ringing) = (record.axis, record.flags2 & flag2::RINGING != 0);
     let added = OpenMove { decoded, awaits_curve: true, awaits_ringing };
-    if is_replay {
+    if header.replay {
         added.emit(out);
     } else if let Some(before) = open.insert(axis, added) {
         before.emit(out);

@@ -1,8 +1,13 @@
 //! `device` through the binary, over TCP: answers in words, refusals, journal entries.
 
 mod program;
+mod hostile;
+#[path = "device/hostile.rs"]
+mod hostile_peers;
 #[path = "device/declared.rs"]
 mod declared;
+#[path = "device/stale.rs"]
+mod stale;
 #[path = "device/sent.rs"]
 mod sent;
 #[path = "device/worn.rs"]

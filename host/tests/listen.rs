@@ -1,6 +1,10 @@
 //! `rehearse --listen` through the binary: watched, configured, disconnected and watched again.
 
 mod program;
+#[path = "hostile/memory.rs"]
+mod memory;
+#[path = "listen/hostile.rs"]
+mod hostile;
 
 use std::collections::BTreeMap;
 use std::io::{BufRead, BufReader, Read};
@@ -83,7 +87,11 @@ impl Drop for Running {
 
 /// A rehearsal, and the source to connect to.
 fn rehearse(arguments: &[&str]) -> (Running, String) {
-    let running = Running::new(&[&["rehearse", "--listen", "127.0.0.1:0"], arguments].concat(), |child| {
+    rehearse_at("127.0.0.1:0", arguments)
+}
+
+fn rehearse_at(address: &str, arguments: &[&str]) -> (Running, String) {
+    let running = Running::new(&[&["rehearse", "--listen", address], arguments].concat(), |child| {
         Box::new(child.stderr.take().expect("a pipe"))
     });
     let line = running.line(|line| line.contains("stillpoint device tcp:"));
@@ -180,7 +188,9 @@ fn a_shift_ends_and_closes_the_connection() {
     let (mut rehearsal, place) = rehearse(&["--hours", "0.001", "--real-time"]);
     // A client that disconnects at once does not disturb; a connected client receives the end.
     drop(TcpStream::connect(&place[4..]).expect("a line"));
-    let watched = done(&["watch", &place]);
+    let watched = stillpoint(&["watch", &place, "--once"]);
+    assert_eq!(watched.status.code(), Some(1), "the line ends");
+    let watched = String::from_utf8_lossy(&watched.stdout);
     assert!(watched.lines().count() > 5, "{watched}");
     assert_eq!(rehearsal.ended(), Some(0));
     assert!(rehearsal.line(|line| line.contains("the shift is over")).contains("invented"));
@@ -218,4 +228,17 @@ fn an_unusable_address_is_named() {
         &printed,
         &["--format jsonl: with --listen this command", "`stillpoint watch tcp:… --format jsonl`"],
     );
+}
+
+#[test]
+fn other_computers_are_served_on_request_only() {
+    for address in ["0.0.0.0:0", "[::]:0"] {
+        if TcpListener::bind(address).is_ok() {
+            refused(&[address], &["other computers reach this address", "SSH tunnel", "--allow-remote"]);
+        }
+    }
+    let (rehearsal, _) = rehearse_at("0.0.0.0:0", &["--hours", "0.1", "--allow-remote"]);
+    drop(rehearsal);
+    let alone = stillpoint(&["rehearse", "--allow-remote"]);
+    assert_eq!(alone.status.code(), Some(2));
 }

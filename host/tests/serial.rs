@@ -120,7 +120,7 @@ fn read_until(reader: &mut dyn Read, decoder: &mut Decoder, enough: &mut dyn FnM
 fn moves_arrive_and_commands_get_through() {
     in_time(|| {
         let (truth, (place, hang_up, far)) = (truth(), Far::start());
-        let Connection { mut reader, writer } = source::open(&place).expect("the port opens");
+        let Connection { mut reader, writer, .. } = source::open(&place).expect("the port opens");
         let (mut writer, mut commands) = (writer.expect("a port takes commands"), CommandEncoder::new(1));
         let mut send = |command| writer.write_all(&commands.encode(&command)).expect("the port accepts it");
         let (mut decoder, mut moves, mut parameters) = (Decoder::default(), vec![], None);
@@ -159,7 +159,7 @@ fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
     in_time(|| {
         let (place, hang_up, far) = Far::start();
         let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
-        process.args(["watch", &place]).stdout(Stdio::piped()).stderr(Stdio::piped());
+        process.args(["watch", &place, "--once"]).stdout(Stdio::piped()).stderr(Stdio::piped());
         let mut watch = process.spawn().expect("it runs");
         let mut lines = String::new();
         let mut out = std::io::BufReader::new(watch.stdout.take().expect("its output"));
@@ -175,5 +175,52 @@ fn a_hang_up_ends_a_watch_with_a_message_and_loses_no_move() {
         assert!(words.contains("the other side has hung up; plug the monitor in again"), "{words}");
         assert!(words.contains(" 0 lost in transmission"), "{words}");
         assert!(lines.lines().count() >= truth().len() && lines.lines().all(|line| line.ends_with('}')));
+    });
+}
+
+/// A name that stays while the port behind it changes, as with a USB adapter that is plugged in again.
+struct Link(std::path::PathBuf);
+
+impl Link {
+    fn to(&self, place: &str) {
+        std::fs::remove_file(&self.0).ok();
+        std::os::unix::fs::symlink(place.trim_start_matches("serial:"), &self.0).expect("a link");
+    }
+}
+
+impl Drop for Link {
+    fn drop(&mut self) {
+        std::fs::remove_file(&self.0).ok();
+    }
+}
+
+#[test]
+fn a_port_that_was_unplugged_is_opened_again() {
+    in_time(|| {
+        let link = Link(std::env::temp_dir().join(format!("stillpoint-{}-port", std::process::id())));
+        let (place, hang_up, far) = Far::start();
+        link.to(&place);
+        let mut process = Process::new(env!("CARGO_BIN_EXE_stillpoint"));
+        process
+            .args(["watch", &format!("serial:{}", link.0.display())])
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped());
+        let mut watch = process.spawn().expect("it runs");
+        let notes = std::io::BufReader::new(watch.stderr.take().expect("its notes"));
+        let mut notes = std::io::BufRead::lines(notes).map_while(Result::ok);
+        let mut note = |words: &str| notes.find(|note| note.contains(words)).expect("the note");
+        note("monitor on rehearsal");
+        hang_up.send(()).expect("the far end waits");
+        far.join().expect("the far end did well");
+        std::fs::remove_file(&link.0).expect("the port is unplugged");
+        note("the other side has hung up; trying until it is there again");
+        let (place, hang_up, far) = Far::start();
+        link.to(&place);
+        note("the line is back after ");
+        let id = watch.id().to_string();
+        assert!(Process::new("kill").args(["-INT", &id]).status().expect("it is interrupted").success());
+        assert_eq!(watch.wait().expect("it ends").code(), Some(0));
+        hang_up.send(()).expect("the far end waits");
+        far.join().expect("the far end did well");
     });
 }

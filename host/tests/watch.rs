@@ -1,5 +1,15 @@
 //! `watch` and `device` through the binary: files, a TCP connection, and answers.
 
+mod hostile;
+#[path = "watch/hostile.rs"]
+mod hostile_peers;
+#[path = "watch/reconnected.rs"]
+mod reconnected;
+#[path = "watch/settings.rs"]
+mod settings;
+#[path = "watch/several.rs"]
+mod several;
+
 use std::io::{Read, Write};
 use std::net::TcpListener;
 use std::process::{Command, Output};
@@ -60,8 +70,13 @@ fn serve(seconds: f64) -> String {
 
 #[test]
 fn a_connection_is_watched_to_its_end() {
-    let watched = stillpoint(&["watch", &serve(20.0), "--axes", "tray,dibble,turntable"]);
-    assert!(watched.status.success(), "{}", text(&watched.stderr));
+    let watched = stillpoint(&["watch", &serve(20.0), "--once", "--axes", "tray,dibble,turntable"]);
+    let words = text(&watched.stderr);
+    assert_eq!(watched.status.code(), Some(1), "{words}");
+    assert!(
+        words.contains(": the other side has ended the connection; check the power of the monitor"),
+        "{words}"
+    );
     let lines = text(&watched.stdout);
     assert!(lines.lines().count() > 50 && lines.contains("\"axis\":\"dibble\""), "{lines}");
     assert!(text(&watched.stderr).contains("monitor on rehearsal"), "{}", text(&watched.stderr));
@@ -74,6 +89,11 @@ fn watched(name: &str, messages: &[Message]) -> Output {
         let (header, mut frame) = (numbers.next_header(message.priority()), [0; LONGEST_FRAME]);
         bytes.extend(encode::<SmallTable>(&header, message, &mut frame).expect("it fits"));
     }
+    watched_bytes(name, &bytes)
+}
+
+/// The output of `watch` on a file with these bytes.
+fn watched_bytes(name: &str, bytes: &[u8]) -> Output {
     let file = std::env::temp_dir().join(format!("stillpoint-{}-{name}.frames", std::process::id()));
     std::fs::write(&file, bytes).expect("a file is written");
     let source = format!("file:{}", file.display());

@@ -2,14 +2,14 @@
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::time::{SystemTime, UNIX_EPOCH};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use clap::{Args, Subcommand};
 use stillpoint_core::wire::command::{Command, Declare, DumpSince, SetClock};
 use stillpoint_core::wire::header::{Header, Priority};
 use stillpoint_core::wire::message::Message;
 
-use super::option_value::{person, whole};
+use super::option_value::{person, seconds, whole};
 use super::output::{notify, print};
 use crate::error::Error;
 use crate::report::number;
@@ -17,6 +17,7 @@ use crate::source::probe;
 use crate::store::{Options, Store};
 use session::Session;
 
+mod state;
 mod session;
 mod alarm;
 mod axis;
@@ -40,6 +41,10 @@ pub struct Arguments {
     /// Name of the person who acts
     #[arg(long, value_name = "NAME", global = true, requires = "store", value_parser = person)]
     who: Option<String>,
+    /// Longest wait for the connection and the monitor's state together, and then for each answer
+    #[arg(long, value_name = "S", global = true, default_value = "10", value_parser = seconds)]
+    #[arg(allow_negative_numbers = true)]
+    time_out: Duration,
     #[command(subcommand)]
     request: Request,
 }
@@ -148,7 +153,7 @@ pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     if let Request::Flash { image } = &arguments.request {
         return flash(arguments, image);
     }
-    let mut session = Session::open(&arguments.source, arguments.store.as_deref())?;
+    let mut session = Session::open(&arguments.source, arguments.store.as_deref(), arguments.time_out)?;
     let answer = match &arguments.request {
         Request::Alarm(action) => action.run(&mut session),
         Request::Capture { axis, stops } => axis::capture(&mut session, *axis, *stops),
@@ -207,15 +212,20 @@ impl Answer {
     }
 }
 
+/// The time that a monitor reports is that of its first reading, so that it has run for the rest. Longest, ten years.
+/// Unit: µs
+const MOST_RUNNING: i64 = 10 * 366 * 86_400 * 1_000_000;
+
 fn set_clock(session: &mut Session) -> Result<Answer, Error> {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
     let clock = SetClock { now: i64::try_from(since.as_micros()).unwrap_or(i64::MAX) };
+    let near = |epoch: i64| (0..=MOST_RUNNING).contains(&clock.now.saturating_sub(epoch));
     let answer = session.request(&Command::SetClock(clock), |header, message| match message {
-        Message::Hello(hello) => hello.clock.map(|_| *header),
+        Message::Hello(hello) => hello.clock.filter(|epoch| near(*epoch)).map(|_| *header),
         _ => None,
     })?;
     let Some(header) = answer else {
-        return Err(session.error("the clock can't be set", "check the clock of this computer"));
+        return Err(session.error("the clock can't be set", "the monitor may have an older firmware"));
     };
     let text = "the monitor's clock is set to the time of this computer".to_owned();
     let entry = Some(Entry { what: "clock", header, axis: None });
@@ -224,11 +234,8 @@ fn set_clock(session: &mut Session) -> Result<Answer, Error> {
 
 fn count_moves(session: &mut Session, boot: u32, sequence: u32) -> Result<Answer, Error> {
     let mut moves = 0_u64;
-    let dump = DumpSince { boot, priority: Priority::Move as u8, sequence };
-    session.request::<()>(&Command::DumpSince(dump), |header, message| {
-        moves += u64::from(header.replay && matches!(message, Message::Move(_)));
-        None
-    })?;
+    let since = DumpSince { boot, priority: Priority::Move as u8, sequence };
+    session.dump(since, &mut |_, message| moves += u64::from(matches!(message, Message::Move(_))))?;
     Ok(Answer::info(format!("{} received", number::count(moves, "move"))))
 }
 

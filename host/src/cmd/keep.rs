@@ -5,9 +5,9 @@ use std::time::{Duration, Instant};
 use clap::Args;
 
 use super::option_value::{days, whole};
-use super::output::notify;
+use crate::report::number;
 use crate::store::log::Log;
-use crate::store::retain::Retention;
+use crate::store::retain::{Removed, Retention};
 use crate::store::time;
 
 /// Time between two deletions.
@@ -42,19 +42,21 @@ pub(super) struct Deletion {
 }
 
 impl Deletion {
-    /// Deletes older days if an hour has passed since the last time.
-    pub(super) fn step(&mut self, log: &mut Log) {
+    /// Deletes older days if an hour has passed since the last time. Returns what there is to say of it.
+    pub(super) fn step(&mut self, log: &mut Log) -> Option<String> {
         if self.last.is_some_and(|last| last.elapsed() < HOUR) {
-            return;
+            return None;
         }
         self.last = Some(Instant::now());
         match log.retain(self.retention, time::now()) {
-            Ok(deleted) if deleted.frames > 0 => {
-                notify(format_args!("{} raw frames and {} moves deleted", deleted.frames, deleted.moves));
-            }
-            Ok(_) => (),
+            Ok(Removed { frames: 0, .. }) => None,
+            Ok(deleted) => Some(format!(
+                "deleted: {} and {}",
+                number::count(deleted.frames, "raw frame"),
+                number::count(deleted.moves, "move")
+            )),
             // Watching goes on; it is tried again after an hour.
-            Err(error) => notify(error),
+            Err(error) => Some(error.to_string()),
         }
     }
 }

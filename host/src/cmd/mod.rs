@@ -3,6 +3,8 @@
 mod option_value;
 mod output;
 mod keep;
+mod few_notes;
+mod plain_line;
 mod progress;
 mod local_time;
 mod tuning;

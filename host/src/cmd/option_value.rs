@@ -1,6 +1,7 @@
 //! In: the text of an option's value. Out: the value, or what is allowed; clap adds the name of the option.
 
 use std::str::FromStr;
+use std::time::Duration;
 
 /// A whole number that is not negative.
 pub(super) fn whole<T: FromStr>(text: &str) -> Result<T, String> {
@@ -28,6 +29,17 @@ pub(super) fn positive(text: &str) -> Result<f64, String> {
     let number: Option<f64> = text.parse().ok().filter(|number: &f64| number.is_finite() && *number > 0.0);
     number.ok_or_else(|| "give a plain number above 0, such as 0.5".to_owned())
 }
+
+/// A length of time above 0, given in seconds.
+pub(super) fn seconds(text: &str) -> Result<Duration, String> {
+    let number = positive(text)?;
+    let time =
+        Duration::try_from_secs_f64(number).ok().filter(|time| !time.is_zero() && number <= MOST_SECONDS);
+    time.ok_or_else(|| format!("give a number of seconds above 0, up to {MOST_SECONDS}"))
+}
+
+/// Longest length of time, a day. Unit: s
+const MOST_SECONDS: f64 = 86_400.0;
 
 /// A probability worth stating.
 pub(super) fn probability(text: &str) -> Result<f64, String> {
@@ -62,6 +74,8 @@ mod tests {
         assert!(person(" \t").is_err() && person(" M. Ito ") == Ok("M. Ito".to_owned()));
         assert!(probability("0.95") == Ok(0.95) && probability("95").unwrap_err().contains("0.95"));
         assert!(whole_from_1("0").is_err() && positive("0.25") == Ok(0.25));
+        assert_eq!(seconds("0.25"), Ok(Duration::from_millis(250)));
+        assert!(["0", "-1", "1e-12", "90000", "1e300", "x"].iter().all(|wrong| seconds(wrong).is_err()));
         for wrong in ["0", "-1", "nan", "inf", "1e999", "x"] {
             assert!(positive(wrong).unwrap_err().contains("above 0"), "{wrong}");
         }

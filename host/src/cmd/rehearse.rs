@@ -88,6 +88,9 @@ pub struct Arguments {
     /// Serve `watch` and `device` at this address, one connection at a time; runs in real time from the first connection on
     #[arg(long, value_name = "HOST:PORT")]
     listen: Option<String>,
+    /// Listen at an address that other computers reach; nothing is encrypted, and nobody is asked who they are
+    #[arg(long, requires = "listen")]
+    allow_remote: bool,
 }
 
 const EXAMPLES: &str = "\
@@ -125,6 +128,7 @@ impl Default for Arguments {
             format: None,
             save_samples: None,
             listen: None,
+            allow_remote: false,
         }
     }
 }

@@ -1,47 +1,65 @@
-//! In: a connection to a monitor, or its frames in a file. Out: every move; stored frames; requests for missing frames.
+//! In: connections to monitors, or their frames in files. Out: every move; stored frames; requests for missing frames.
+//!
+//! Each source has a thread of its own, so that a dead one stalls no other; this one prints what they find.
 
-use std::collections::BTreeMap;
-use std::io::{Read, Write};
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::mpsc::{Receiver, RecvTimeoutError};
+use std::time::{Duration, Instant};
 
 use clap::{Args, ValueEnum};
-use jiff::tz::TimeZone;
-use stillpoint_core::wire::command::{Command, DumpSince};
-use stillpoint_core::wire::drift::Kind;
-use stillpoint_core::wire::header::Priority;
-use stillpoint_core::{Parameters, Settings};
 
-use super::keep::{Deletion, Keep};
+use super::few_notes::FewNotes;
+use super::keep::Keep;
 use super::local_time::LocalTime;
+use super::option_value::seconds;
 use super::output::{Output, OutputFormat, notify};
 use super::tuning::RunningTable;
-use crate::command::CommandEncoder;
-use crate::decode::{DecodedMove, Decoder, DeviceEvent, MissingFrames};
 use crate::error::Error;
-use crate::report::axis_context::AxisContext;
-use crate::report::clock::Clock;
-use crate::report::describe::{self, Typical};
 use crate::report::move_report::MoveReport;
 use crate::report::number;
-use crate::report::number::fixed;
-use crate::report::stories::{DriftChange, Stories};
-use crate::report::{explained, wall_time};
-use crate::source::{self, Connection};
-use crate::store::devices::Axis;
+use crate::source;
 use crate::store::log::Log;
-use crate::store::{Durability, Options, time};
+use crate::store::{Durability, Options};
 use crate::trace::choice::fraction;
+use listener::Listener;
+use monitor::Monitor;
+use names::{Scale, WatchedSource};
+use queue::{Item, Queue};
 
-/// Watch a monitor
+mod back_off;
+mod pulse;
+mod clock;
+mod settings;
+mod held;
+mod requests;
+mod names;
+mod sources;
+mod queue;
+mod monitor;
+mod listener;
+
+/// Watch monitors
 ///
-/// Decodes the monitor's frames, prints every move as it arrives, counts lost frames, and requests them from the
-/// monitor's log.
+/// Decodes the frames of each monitor, prints every move as it arrives, counts lost frames, and requests them from the
+/// monitor's log. A serial or TCP line that is lost is opened again, until Ctrl-C; with --once it ends the watch instead,
+/// with status 1. A move is printed when the settings by which it was measured are known.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
-    /// serial:PATH, tcp:HOST:PORT, probe:CHIP, or file:PATH with recorded frames
-    source: String,
+    /// serial:PATH, tcp:HOST:PORT, probe:CHIP, or file:PATH with recorded frames; any number of them
+    #[arg(value_name = "SOURCE", required_unless_present = "sources", conflicts_with = "sources")]
+    source: Vec<String>,
+    /// CSV file that lists sources and axes; first line: source,device,axis,name,unit,counts_per_unit
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["axes", "unit", "counts_per_unit"])]
+    sources: Option<PathBuf>,
+    /// End when a line is lost, instead of opening it again
+    #[arg(long)]
+    once: bool,
+    /// A line without a frame for this long is lost; the monitor gets a question after a sixth, and a note is written after half of it
+    #[arg(long, value_name = "S", default_value = "60", value_parser = seconds, allow_negative_numbers = true)]
+    time_out: Duration,
     /// Image that runs on the chip at probe:CHIP; the chip's log is then printed too
     #[arg(long, value_name = "ELF")]
     image: Option<PathBuf>,
@@ -86,37 +104,66 @@ Examples:
   stillpoint watch probe:STM32G474RETx --image stillpoint-nucleo-g474re
   stillpoint watch file:old.frames --store shift.store
   stillpoint watch tcp:127.0.0.1:7007 --store shift.store --axes tray,dibble,turntable --tuning
-  stillpoint watch file:old.frames --format table";
+  stillpoint watch file:old.frames --format table
+  stillpoint watch --sources cells.csv --store line.store";
 
-/// Largest read. Unit: bytes
-const BUFFER: usize = 1 << 16;
+/// Moves in the table at the end; of more, the last ones.
+const MOST_IN_TABLE: usize = 10_000;
+
+/// Longest wait for the sources to end when a person interrupts.
+const LONGEST_END: Duration = Duration::from_secs(10);
 
 impl Arguments {
-    fn open(&self, counts_per_unit: f64) -> Result<Option<Log>, Error> {
-        let Some(path) = &self.store else { return Ok(None) };
-        let axis = |(axis, name): (usize, &String)| Axis {
-            axis: axis as u8,
-            name: name.clone(),
-            unit: self.unit.clone(),
-            counts_per_unit,
-            window: None,
-            source: self.source.clone(),
+    /// What is watched.
+    fn watched(&self) -> Result<Vec<WatchedSource>, Error> {
+        let all = match &self.sources {
+            Some(file) => sources::read(file)?,
+            None => self.named()?,
         };
-        let axes = self.axes.iter().take(256).enumerate().map(axis).collect();
+        all.iter().try_for_each(|one| source::check(&one.source))?;
+        Ok(all)
+    }
+
+    /// The sources among the arguments; all have the axes of the options.
+    fn named(&self) -> Result<Vec<WatchedSource>, Error> {
+        let counts_per_unit = fraction("--counts-per-unit", &self.counts_per_unit)?.to_f64();
+        let scale = Scale { unit: self.unit.clone(), counts_per_unit };
+        let axes =
+            (0..=u8::MAX).zip(&self.axes).map(|(axis, name)| (axis, (Some(name.clone()), scale.clone())));
+        let of = |source: &String| WatchedSource {
+            source: source.clone(),
+            device: (self.source.len() > 1).then(|| source.clone()),
+            axes: axes.clone().collect(),
+            scale: scale.clone(),
+        };
+        if let Some((_, twice)) =
+            (1..).zip(&self.source).find(|(at, one)| self.source.iter().skip(*at).any(|other| other == *one))
+        {
+            return Err(Error::Option {
+                option: "SOURCE".to_owned(),
+                value: twice.clone(),
+                wrong: "is named twice".to_owned(),
+                remedy: "name each source once".to_owned(),
+            });
+        }
+        Ok(self.source.iter().map(of).collect())
+    }
+
+    fn open(&self, watched: &WatchedSource) -> Result<Option<Log>, Error> {
+        let Some(path) = &self.store else { return Ok(None) };
         let durability = match self.durability {
             Durable::Normal => Durability::Process,
             Durable::Full => Durability::Power,
         };
-        Log::open(path, &Options { durability, ..Options::default() }, None, axes).map(Some)
+        let options = Options { durability, ..Options::default() };
+        Log::open(path, &options, None, watched.stored_axes()).map(Some)
     }
-}
 
-impl Arguments {
     /// The running table, if it was asked for.
-    fn running_table(&self) -> Result<Option<RunningTable>, Error> {
+    fn running_table(&self, watched: &[WatchedSource]) -> Result<Option<RunningTable>, Error> {
         let Some(path) = self.store.as_deref().filter(|_| self.tuning) else { return Ok(None) };
         let here = LocalTime::here();
-        let since = match (&self.since, self.source.starts_with("file:")) {
+        let since = match (&self.since, watched.iter().all(|one| one.source.starts_with("file:"))) {
             (Some(since), _) => here.last("--since", since)?,
             (None, true) => i64::MIN,
             (None, false) => here.last("--since", "8h")?,
@@ -125,242 +172,134 @@ impl Arguments {
     }
 }
 
-/// Watches until the connection ends.
+/// Watches until all sources have ended, or a person interrupts.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
-    let counts_per_unit = fraction("--counts-per-unit", &arguments.counts_per_unit)?.to_f64();
-    let Connection { mut reader, writer } = source::open_with(&arguments.source, arguments.image.as_deref())?;
-    let log = arguments.open(counts_per_unit)?;
-    let mut watch = Watch {
-        arguments,
-        counts_per_unit,
-        log,
-        deletion: arguments.keep.start(),
-        tuning: arguments.running_table()?,
-        output: Output::new(arguments.format.unwrap_or(OutputFormat::Jsonl))?,
-        settings: BTreeMap::new(),
-        monitor: MonitorClock::default(),
-        kinds: BTreeMap::new(),
-        stories: Stories::default(),
-        writer,
-        commands: CommandEncoder::default(),
-    };
-    watch.send(&Command::Identify)?;
-    let (mut decoder, mut bytes) = (Decoder::default(), vec![0; BUFFER]);
-    loop {
-        let read = reader.read(&mut bytes);
-        let received = read.as_ref().ok().and_then(|count| bytes.get(..*count)).unwrap_or_default();
-        watch.receive(&mut decoder, received)?;
-        if received.is_empty() {
-            // The moves received before an error are reported first.
-            let status = watch.finish(&decoder)?;
-            return read.map(|_| status).map_err(|error| source::connection_error(&arguments.source, error));
-        }
+    let watched = arguments.watched()?;
+    let (queue, items) = queue::new();
+    let mut listeners = Vec::new();
+    // The store is one; the first of its writers deletes.
+    let mut deletion = arguments.keep.start();
+    for one in &watched {
+        let log = arguments.open(one)?.map(|log| (log, deletion.take()));
+        let monitor = Monitor::new(one.clone(), log, queue.clone());
+        let (image, time_out, once) = (arguments.image.clone(), arguments.time_out, arguments.once);
+        listeners.push(Listener { monitor, queue: queue.clone(), image, time_out, once });
     }
+    let mut printer = Printer {
+        tuning: arguments.running_table(&watched)?,
+        output: Output::new(arguments.format.unwrap_or(OutputFormat::Jsonl))?,
+        table: VecDeque::new(),
+        not_in_table: 0,
+        notes: FewNotes::default(),
+    };
+    interrupt_by_signal(&queue);
+    let count = listeners.len();
+    for listener in listeners {
+        let queue = queue.clone();
+        std::thread::spawn(move || queue.push(Item::Done(listener.run())));
+    }
+    let ended = printer.print(&items, count, &queue);
+    // If nothing more can be printed, what came is stored all the same.
+    queue.stop();
+    if ended.is_err() {
+        printer.output.close();
+        printer.print(&items, count, &queue).ok();
+    }
+    let ended = ended?;
+    printer.finish()?;
+    ended.map(|()| ExitCode::SUCCESS)
 }
 
-struct Watch<'a> {
-    arguments: &'a Arguments,
-    counts_per_unit: f64,
-    log: Option<Log>,
-    deletion: Option<Deletion>,
+/// Ctrl-C or a request to end stops the sources; a second one ends the program at once.
+fn interrupt_by_signal(queue: &Queue) {
+    let queue = queue.clone();
+    let handler = move || {
+        if queue.is_stopped() {
+            std::process::exit(130);
+        }
+        queue.stop();
+        queue.push(Item::Interrupt);
+    };
+    // Without a handler the signal ends the program, as it did before.
+    ctrlc::set_handler(handler).ok();
+}
+
+/// Prints what the sources find.
+struct Printer {
     tuning: Option<RunningTable>,
     output: Output,
-    settings: BTreeMap<u8, Settings>,
-    monitor: MonitorClock,
-    /// By axis and number.
-    kinds: BTreeMap<(u8, u32), Kind>,
-    stories: Stories,
-    writer: Option<Box<dyn Write + Send>>,
-    commands: CommandEncoder,
+    /// Moves of the table at the end.
+    table: VecDeque<MoveReport>,
+    not_in_table: u64,
+    notes: FewNotes,
 }
 
-/// Where the ticks of the monitor lie in time.
-#[derive(Clone, Copy, Debug, Default)]
-struct MonitorClock {
-    /// UTC at the first reading, if the monitor's clock is set. Unit: µs since 1970
-    epoch: Option<i64>,
-    ticks_per_second: u32,
-}
-
-impl MonitorClock {
-    /// The time of day, or the time since the first reading, of an instant that is read beside another one. Unit: ticks
-    fn words(self, tick: u64, beside: u64) -> String {
-        let seconds = |tick: u64| tick as f64 / f64::from(self.ticks_per_second.max(1));
-        match self.epoch {
-            Some(epoch) => {
-                let [at, beside] =
-                    [tick, beside].map(|tick| epoch.saturating_add((seconds(tick) * 1e6) as i64));
-                wall_time::minute(at, beside, &TimeZone::system())
-            }
-            None => format!("minute {} of the monitor", fixed(seconds(tick) / 60.0, 1)),
-        }
-    }
-}
-
-impl Watch<'_> {
-    /// Stores and decodes the next bytes; an empty slice is the end.
-    fn receive(&mut self, decoder: &mut Decoder, bytes: &[u8]) -> Result<(), Error> {
-        self.store(bytes)?;
-        let mut events = Vec::new();
-        match bytes {
-            [] => decoder.finish(&mut |event| events.push(event)),
-            _ => decoder.push(bytes, &mut |event| events.push(event)),
-        }
-        events.into_iter().try_for_each(|event| self.report(event))?;
-        self.tuning.as_mut().map_or(Ok(()), RunningTable::refresh)
-    }
-
-    /// Stores the bytes, and requests the frames that the store lacks.
-    fn store(&mut self, bytes: &[u8]) -> Result<(), Error> {
-        let Some(log) = &mut self.log else { return Ok(()) };
-        log.push(bytes, time::now());
-        // A full buffer means that more bytes are waiting. Otherwise this is all, and it is committed now.
-        if bytes.len() < BUFFER {
-            log.commit();
-        }
-        log.check_place()?;
-        self.deletion.iter_mut().for_each(|deletion| deletion.step(log));
-        let requests = log.drain_requests();
-        log.drain_notes().iter().for_each(notify);
-        requests.into_iter().try_for_each(|request| self.send(&Command::DumpSince(request)))
-    }
-
-    fn report(&mut self, event: DeviceEvent) -> Result<(), Error> {
-        self.report_drift(&event);
-        match event {
-            DeviceEvent::Move(decoded) => {
-                let report = self.move_report(*decoded).filter(|_| self.tuning.is_none());
-                report.map_or(Ok(()), |report| self.output.write(&report))?;
-            }
-            // Moves are measured with the old settings until the new ones are in force.
-            DeviceEvent::Settings(settings) if settings.pending => (),
-            DeviceEvent::Settings(settings) => {
-                if let Ok(checked) = Settings::new(Parameters::from(&settings.parameters)) {
-                    self.settings.insert(settings.axis, checked);
+impl Printer {
+    /// Prints items until this many sources have ended. The outer error: nothing can be printed; the inner one: the first
+    /// with which a source ended.
+    fn print(
+        &mut self,
+        items: &Receiver<Item>,
+        mut sources: usize,
+        queue: &Queue,
+    ) -> Result<Result<(), Error>, Error> {
+        let (mut ended, mut end) = (Ok(()), None);
+        while sources > 0 {
+            match items.recv_timeout(Duration::from_millis(500)) {
+                Ok(Item::Move(report)) => self.add_move(*report)?,
+                Ok(Item::Note(text)) => self.notes.add(&text, Instant::now(), &mut |line: &str| notify(line)),
+                Ok(Item::Stored) => self.tuning.as_mut().map_or(Ok(()), RunningTable::refresh)?,
+                Ok(Item::Interrupt) => (),
+                Ok(Item::Done(result)) => {
+                    sources -= 1;
+                    match (&ended, result) {
+                        (Ok(()), result) => ended = result,
+                        (Err(_), Err(error)) => notify(error),
+                        (Err(_), Ok(())) => (),
+                    }
                 }
+                Err(RecvTimeoutError::Timeout) => {
+                    self.notes.step(Instant::now(), &mut |line: &str| notify(line))
+                }
+                Err(RecvTimeoutError::Disconnected) => return Ok(ended),
             }
-            DeviceEvent::Hello { board, firmware, axes, ticks_per_second, clock } => {
-                self.monitor = MonitorClock { epoch: clock, ticks_per_second };
-                let axes = number::count(axes, "axis");
-                notify(format_args!("monitor on {board}, firmware {firmware}, {axes}"));
+            if queue.is_stopped()
+                && Instant::now() >= *end.get_or_insert_with(|| Instant::now() + LONGEST_END)
+            {
+                return Ok(ended);
             }
-            DeviceEvent::Gap(gap) => {
-                notify(format_args!("missing samples or frames: {}, {:?}", gap.count, gap.cause))
-            }
-            DeviceEvent::Finding(finding) => {
-                notify(describe::finding(&self.axis_name(finding.axis), &finding))
-            }
-            DeviceEvent::Alarm(alarm) => notify(describe::alarm(&self.axis_name(alarm.axis), &alarm)),
-            DeviceEvent::Missing(missing) => self.request(&missing)?,
-            DeviceEvent::Kind(kind) => _ = self.kinds.insert((kind.axis, kind.kind), kind),
-            DeviceEvent::Job(job) => {
-                notify(format_args!("{}: job {} begins", self.axis_name(job.axis), job.number))
-            }
-            DeviceEvent::Explained(cause) => {
-                notify(format_args!("{}, {}", self.axis_name(cause.axis), explained::text(&cause)));
-            }
-            DeviceEvent::Status(_) | DeviceEvent::Arranged(_) => (),
-            DeviceEvent::Baseline(_) | DeviceEvent::Drift(_) | DeviceEvent::Restart(_) => (),
+        }
+        Ok(ended)
+    }
+
+    fn add_move(&mut self, report: MoveReport) -> Result<(), Error> {
+        if self.tuning.is_some() {
+            return Ok(());
+        }
+        if !matches!(self.output, Output::Table(_)) {
+            return Ok(self.output.write(&report)?);
+        }
+        self.table.push_back(report);
+        if self.table.len() > MOST_IN_TABLE {
+            self.table.pop_front();
+            self.not_in_table += 1;
         }
         Ok(())
     }
 
-    /// Reports the drift that begins or ends with an event, if one does.
-    fn report_drift(&mut self, event: &DeviceEvent) {
-        let clock = self.monitor;
-        if let Some(change) = self.stories.push(event, &|tick, beside| clock.words(tick, beside)) {
-            notify(self.drift_text(&change));
+    fn finish(mut self) -> Result<(), Error> {
+        self.notes.finish(&mut |line: &str| notify(line));
+        for report in self.table {
+            self.output.write(&report)?;
         }
-    }
-
-    /// The begin or the end of a drift, with the names of axis and kind.
-    fn drift_text(&self, change: &DriftChange) -> String {
-        let DriftChange { axis, kind, text, .. } = change;
-        let ticks_per_second = f64::from(self.monitor.ticks_per_second.max(1));
-        let typical = self.kinds.get(&(*axis, *kind));
-        let typical = typical.map(|typical| Typical::of(typical, self.counts_per_unit, ticks_per_second));
-        let kind = describe::kind(*kind, typical, &self.arguments.unit);
-        format!("{}, {kind}: {text}", self.axis_name(*axis))
-    }
-
-    /// Requests missing frames of moves from the monitor's log.
-    fn request(&mut self, missing: &MissingFrames) -> Result<(), Error> {
-        let MissingFrames { boot, priority, first, count, restarted } = *missing;
-        if restarted {
-            notify("the monitor has restarted");
-        }
-        if priority != Priority::Move || count == 0 {
-            return Ok(());
-        }
-        notify(format_args!(
-            "{} missing; requested from the monitor's log",
-            number::count_are(count, "frame of moves")
-        ));
-        self.log.iter_mut().for_each(Log::disturb);
-        self.send(&Command::DumpSince(DumpSince { boot, priority: priority as u8, sequence: first }))
-    }
-
-    fn send(&mut self, command: &Command) -> Result<(), Error> {
-        let Some(writer) = &mut self.writer else { return Ok(()) };
-        let sent = writer.write_all(&self.commands.encode(command)).and_then(|()| writer.flush());
-        sent.map_err(|error| source::connection_error(&self.arguments.source, error))
-    }
-
-    fn axis_name(&self, axis: u8) -> String {
-        let name = self.arguments.axes.get(usize::from(axis)).cloned();
-        name.unwrap_or_else(|| format!("axis {axis}"))
-    }
-
-    fn move_report(&self, decoded: DecodedMove) -> Option<MoveReport> {
-        // The default settings until the monitor has reported its own.
-        let settings =
-            self.settings.get(&decoded.axis).copied().or(Settings::new(Parameters::at(1_000_000)).ok())?;
-        let context = AxisContext {
-            file: self.arguments.source.clone(),
-            name: self.axis_name(decoded.axis),
-            unit: self.arguments.unit.clone(),
-            window: f64::from(settings.window) / self.counts_per_unit,
-            counts_per_unit: self.counts_per_unit,
-            clock: Clock::new(settings.ticks_per_second, 0.0),
-            settings,
-        };
-        let job = Some(decoded.job).filter(|job| *job > 0);
-        let report = MoveReport { job, ..MoveReport::new(&context, &decoded.record, decoded.curve) };
-        Some(report.with_ringing(decoded.ringing))
-    }
-
-    fn finish(self, decoder: &Decoder) -> Result<ExitCode, Error> {
-        let stored = self.log.map(Log::finish).transpose()?;
         match self.tuning {
             Some(mut tuning) => tuning.refresh().and_then(|()| tuning.finish())?,
             None => self.output.finish()?,
         }
-        if let Some((_, stats)) = stored {
-            notify(stats);
+        if self.not_in_table > 0 {
+            let moves = number::count_are(self.not_in_table, "earlier move");
+            notify(format_args!("{moves} not in the table; --format jsonl prints each at once"));
         }
-        let counts = decoder.counts();
-        notify(format_args!(
-            "{}, {} sent again, {} lost in transmission, {} of {}",
-            number::count(counts.frames, "frame"),
-            counts.replayed,
-            counts.lost,
-            number::count(counts.corrupt, "corrupt part"),
-            number::count(counts.corrupt_bytes, "byte")
-        ));
-        match self.arguments.source.strip_prefix("file:").filter(|_| counts.frames == 0) {
-            Some(file) => Err(no_frames(file)),
-            None => Ok(ExitCode::SUCCESS),
-        }
-    }
-}
-
-/// A file that is none of a monitor's. A line may be silent, so that without frames it is no error.
-fn no_frames(file: &str) -> Error {
-    Error::Unreached {
-        place: file.to_owned(),
-        wrong: "holds no frames of a monitor".to_owned(),
-        remedy: "name a file with the bytes that a monitor sent; a recording of positions is read by \
-            `stillpoint measure`, a store by `stillpoint moves`"
-            .to_owned(),
+        Ok(())
     }
 }

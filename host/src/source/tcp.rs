@@ -1,9 +1,17 @@
 //! In: HOST:PORT. Out: a connection; for a network error its cause and remedy.
 
 use std::io::{self, ErrorKind};
-use std::net::{TcpStream, ToSocketAddrs};
+use std::net::{SocketAddr, TcpStream, ToSocketAddrs};
+use std::time::Duration;
 
-use super::{Connection, ConnectionError};
+use super::patient::{Empty, Patient, TIME_OUT};
+use super::{Connection, ConnectionError, HangUp};
+
+/// Longest wait for an address to answer; systems wait for minutes.
+const CONNECT: Duration = Duration::from_secs(10);
+
+/// Time-out of one write, for a peer that reads nothing.
+const WRITE_TIME_OUT: Duration = Duration::from_secs(5);
 
 /// Connects to a TCP port.
 pub(super) fn open(address: &str) -> Result<Connection, io::Error> {
@@ -21,10 +29,32 @@ pub(super) fn open(address: &str) -> Result<Connection, io::Error> {
             return Err(ConnectionError::new(wrong, "check its name, or give its numeric address").into());
         }
     };
-    let stream = TcpStream::connect(&places[..])?;
+    let stream = connect(&places)?;
     stream.set_nodelay(true)?;
-    let writer = stream.try_clone()?;
-    Ok(Connection { reader: Box::new(stream), writer: Some(Box::new(writer)) })
+    stream.set_read_timeout(Some(TIME_OUT))?;
+    stream.set_write_timeout(Some(WRITE_TIME_OUT))?;
+    let (writer, hang_up) = (stream.try_clone()?, HangUp::default());
+    let is_plain_and_remote = !stream.peer_addr()?.ip().to_canonical().is_loopback();
+    let reader = Patient::new(stream, Empty::End, hang_up.clone());
+    Ok(Connection { reader: Box::new(reader), writer: Some(Box::new(writer)), hang_up, is_plain_and_remote })
+}
+
+/// The first address that answers, or the error of the last.
+fn connect(places: &[SocketAddr]) -> io::Result<TcpStream> {
+    let mut failed = io::Error::from(ErrorKind::HostUnreachable);
+    for place in places {
+        match TcpStream::connect_timeout(place, CONNECT) {
+            Ok(stream) => return Ok(stream),
+            Err(error) => failed = error,
+        }
+    }
+    Err(failed)
+}
+
+/// Whether an error is of the network or of the other side, and may be over soon; a wrong address is not.
+pub(super) fn passes(error: &io::Error) -> bool {
+    !error.get_ref().is_some_and(|inner| inner.is::<ConnectionError>())
+        && network_error(error.kind()).is_some()
 }
 
 /// The meaning of a network error; `None` for any other error.

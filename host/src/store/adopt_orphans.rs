@@ -18,20 +18,27 @@ pub(super) type LineOrphans = BTreeMap<u32, i64>;
 
 /// Orphans that became their monitor's.
 pub(super) struct Adopted {
-    /// What to say of it.
-    pub(super) text: String,
+    /// What to say of it, if some are of an earlier line: the first frames of this one come before every hello.
+    pub(super) text: Option<String>,
     /// Frames that the monitor had already.
     pub(super) known: u64,
+    /// The others, from which rows are still to be made: device, arrival, body. Live ones come first, since they date their
+    /// start best; of those out of the log the last one does.
+    pub(super) frames: Vec<(i64, i64, Vec<u8>)>,
 }
 
-/// Hands orphans over to their monitor, and makes the tables again. None if there were no orphans of it.
+/// Frames of which rows are made one by one; of more, all tables are made again.
+const MOST: usize = 20_000;
+
+/// Hands orphans over to their monitor, and returns those from which rows are to be made. None if there were no orphans of it.
 pub(super) fn adopt(
     store: &Connection,
     number: &DeviceNumber,
     line: &LineOrphans,
 ) -> rusqlite::Result<Option<Adopted>> {
     let Some(to) = devices::newest(store, number)? else { return Ok(None) };
-    let (mut moved, mut known) = (0, 0);
+    let (mut moved, mut known, mut frames) = (0, 0, Vec::new());
+    let (mut has_rows, mut is_of_earlier_line) = (false, false);
     for (from, boot) in orphan_starts(store)? {
         let since = match compare(store, (from, to), boot)? {
             Origin::Other => None,
@@ -39,22 +46,36 @@ pub(super) fn adopt(
             Origin::Unknown => line.get(&boot).copied(),
         };
         if let Some(since) = since {
+            is_of_earlier_line |= since == i64::MIN;
+            // An earlier version made rows of orphans, too.
+            has_rows |= is_dated(store, (from, boot))?;
+            if frames.len() <= MOST {
+                frames.extend(new_frames(store, (from, to), (boot, since))?);
+            }
             let (here, there) = hand_over(store, (from, to), (boot, since))?;
             moved += here;
             known += there;
         }
     }
-    let frames = moved + known;
-    if frames == 0 {
+    if moved + known == 0 {
         return Ok(None);
     }
-    rebuild::derive_all(store)?;
+    if has_rows || frames.len() > MOST {
+        rebuild::derive_all(store)?;
+        frames.clear();
+    }
+    let text = is_of_earlier_line.then(|| note(store, moved + known)).transpose()?;
+    Ok(Some(Adopted { text, known: known as u64, frames }))
+}
+
+/// Writes into the journal how many frames were handed over. Returns the line.
+fn note(store: &Connection, count: usize) -> rusqlite::Result<String> {
     let text = format!(
         "{} from before their monitor identified itself, stored as its own",
-        number::count(frames, "frame")
+        number::count(count, "frame")
     );
     journal::write(store, "store", "monitor", &text)?;
-    Ok(Some(Adopted { text, known: known as u64 }))
+    Ok(text)
 }
 
 /// Devices and starts of the orphans.
@@ -93,6 +114,28 @@ fn compare(store: &Connection, (from, to): (i64, i64), boot: u32) -> rusqlite::R
         }
     }
     Ok(origin)
+}
+
+/// Whether a start has a wall time, and so rows.
+fn is_dated(store: &Connection, start: (i64, u32)) -> rusqlite::Result<bool> {
+    let sql = "SELECT EXISTS (SELECT 1 FROM boots WHERE device = ?1 AND boot = ?2)";
+    store.prepare_cached(sql)?.query_row(start, |row| row.get(0))
+}
+
+/// The frames of a start that came at `since` or later, and that the monitor has not; one more than [`MOST`] at most.
+fn new_frames(
+    store: &Connection,
+    (from, to): (i64, i64),
+    (boot, since): (u32, i64),
+) -> rusqlite::Result<Vec<(i64, i64, Vec<u8>)>> {
+    let mut statement = store.prepare_cached(
+        "SELECT arrived_us, body, substr(body, 1, 1) >= x'40' AS replay FROM frames AS one
+        WHERE device = ?1 AND boot = ?3 AND arrived_us >= ?4 AND NOT EXISTS (SELECT 1 FROM frames WHERE device = ?2
+            AND boot = ?3 AND priority = one.priority AND sequence = one.sequence)
+        ORDER BY replay, CASE replay WHEN 0 THEN sequence ELSE -sequence END LIMIT ?5",
+    )?;
+    let values = params![from, to, boot, since, MOST as i64 + 1];
+    statement.query_map(values, |row| Ok((to, row.get(0)?, row.get(1)?)))?.collect()
 }
 
 /// Hands over the frames of a start that came at `since` or later. The wall time of the start is not handed over: it is

@@ -11,6 +11,7 @@ use stillpoint_core::wire::header::Priority;
 use stillpoint_core::wire::message::Message;
 
 use super::derive::Derive;
+use super::devices;
 use super::frame::{FrameKey, StoredFrame};
 use super::marks::{self, HORIZON};
 use super::schema;
@@ -131,7 +132,9 @@ fn derive(
         if let Some(frame) = sound_frame(row, &mut known, found)?
             && let Some(message) = frame.message()
         {
-            found.move_frames += u64::from(matches!(message, Message::Move(_)));
+            // Of a monitor that has not named itself no row follows.
+            let has_rows = devices::rate(twin, frame.device)?.is_some();
+            found.move_frames += u64::from(has_rows && matches!(message, Message::Move(_)));
             derive.apply(twin, &frame, &message)?;
         }
         if found.frames.is_multiple_of(GROUP) {

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, OptionalExtension, named_params, params};
 
-use super::insert;
+use super::{devices, insert};
 
 /// Where the ticks of one start lie in wall time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,9 +47,6 @@ pub(super) enum EpochSource {
 #[derive(Debug, Default)]
 pub(super) struct Boots(HashMap<(i64, u32), Boot>);
 
-/// Rate of a device that sent no hello. Unit: ticks/s
-const DEFAULT_RATE: u32 = 1_000_000;
-
 impl Boots {
     /// The start, if its wall time is known.
     pub(super) fn find(
@@ -84,10 +81,9 @@ impl Boots {
         if let Some(known) = self.find(store, device, boot)? {
             return Ok(known);
         }
-        let rate: Option<u32> = store
-            .prepare_cached("SELECT ticks_per_second FROM devices WHERE id = ?1")?
-            .query_row([device], |row| row.get(0))?;
-        let new = Boot { ticks_per_second: rate.unwrap_or(DEFAULT_RATE), epoch: 0 };
+        // No row follows from frames of a device without a rate.
+        let rate = devices::rate(store, device)?.unwrap_or(1);
+        let new = Boot { ticks_per_second: rate, epoch: 0 };
         let (epoch, word) = match source {
             EpochSource::Device(epoch) => (epoch, "device"),
             EpochSource::Arrival(ticks) => (arrived.saturating_sub(new.at(ticks)), "arrival"),
@@ -109,7 +105,12 @@ impl Boots {
         Ok(new)
     }
 
-    /// Drops what is in memory, because the file has changed.
+    /// Number of starts in memory.
+    pub(super) fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Drops what is in memory, because the file has changed or it is too much.
     pub(super) fn clear(&mut self) {
         self.0.clear();
     }

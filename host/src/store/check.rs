@@ -31,7 +31,7 @@ pub struct CheckReport {
     pub frames: u64,
     /// Of them, frames whose checksum is wrong.
     pub damaged: u64,
-    /// Of them, frames of moves.
+    /// Of them, frames of moves, of monitors that have named themselves: no row follows from others.
     pub move_frames: u64,
     /// Of those, frames with a move that another frame has too, under another number: the table has it once.
     pub repeated: u64,

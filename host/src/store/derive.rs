@@ -11,6 +11,7 @@ use stillpoint_core::wire::settings::Settings;
 use stillpoint_core::wire::status::Hello;
 
 use super::boots::{Boot, Boots, EpochSource};
+use super::devices;
 use super::frame::{self, StoredFrame};
 use super::marks::{self, HORIZON};
 use super::move_rows::{MoveRow, MoveRows};
@@ -23,18 +24,24 @@ pub(super) struct Derive {
     pub(super) boots: Boots,
     summaries: Summaries,
     moves: MoveRows,
+    /// A device whose tick rate is known.
+    rated: Option<i64>,
     /// Moves before this are past retention; none if nothing ever was. Unit: µs since 1970, UTC
     pub(super) horizon: Option<i64>,
 }
 
 impl Derive {
-    /// Makes the rows of a frame. A message of an unknown kind stays a raw frame until a later version knows it.
+    /// Makes the rows of a frame. A message of an unknown kind stays a raw frame until a later version knows it, and so does
+    /// that of a monitor that has not named its tick rate: no time of it is known.
     pub(super) fn apply(
         &mut self,
         store: &Connection,
         frame: &StoredFrame,
         message: &Message,
     ) -> rusqlite::Result<()> {
+        if !matches!(message, Message::Hello(_)) && !self.has_rate(store, frame.device)? {
+            return Ok(());
+        }
         match message {
             Message::Hello(hello) => self.hello(store, frame, hello),
             Message::Move(wire) => self.add_move(store, frame, wire),
@@ -65,6 +72,14 @@ impl Derive {
             // Curves and traces are read from their frames by those who need them.
             _ => Ok(()),
         }
+    }
+
+    /// Whether the tick rate of a device is known.
+    fn has_rate(&mut self, store: &Connection, device: i64) -> rusqlite::Result<bool> {
+        if self.rated != Some(device) && devices::rate(store, device)?.is_some() {
+            self.rated = Some(device);
+        }
+        Ok(self.rated == Some(device))
     }
 
     /// The wall time of an instant that a frame names. Unit: µs since 1970, UTC
@@ -111,6 +126,7 @@ impl Derive {
         self.boots.clear();
         self.summaries.clear();
         self.moves.clear();
+        self.rated = None;
         self.horizon = marks::read(store, HORIZON)?;
         Ok(())
     }

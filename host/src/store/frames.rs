@@ -31,7 +31,12 @@ impl LastNumbers {
         }
     }
 
-    /// Drops what is in memory, because the file has changed.
+    /// Number of series in memory.
+    pub(super) fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Drops what is in memory, because the file has changed or it is too much.
     pub(super) fn clear(&mut self) {
         self.0.clear();
     }

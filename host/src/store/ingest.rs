@@ -16,8 +16,12 @@ use super::ingest_stats::IngestStats;
 use super::marks::{self, ARRIVED};
 use super::{journal, time};
 
-/// Frames kept in memory until a hello names their monitor.
-const MAX_UNNAMED: usize = 1024;
+/// Monitors of one line that are held in memory.
+const MAX_MONITORS: usize = 64;
+/// Starts that are held in memory, with four series each.
+const MAX_STARTS: usize = 4096;
+/// Starts of one line whose orphans are handed over. A line has one or two; what a hostile one has more stays apart.
+const MAX_ORPHAN_STARTS: usize = 1024;
 /// Replayed frames kept in memory until their boot's wall-clock time is known.
 const MAX_AWAITING_BOOT_TIME: usize = 50_000;
 
@@ -93,8 +97,10 @@ impl Ingest {
     ) -> rusqlite::Result<Vec<usize>> {
         let store = connection.transaction_with_behavior(TransactionBehavior::Immediate)?;
         self.reload_if_changed(&store)?;
+        self.bound_memory();
         let mut transaction = Transaction { store: &store, frames: FrameWriter::new(&store), axes };
-        let (mut remaining, awaiting) = self.store_dated(&mut transaction, pending)?;
+        let awaiting = self.store_dated(&mut transaction, pending)?;
+        let mut remaining = Vec::new();
         if log_ended || awaiting.len() > MAX_AWAITING_BOOT_TIME {
             self.date_boots(&transaction, pending, &awaiting)?;
         }
@@ -107,7 +113,6 @@ impl Ingest {
                 None => remaining.push(place),
             }
         }
-        remaining.sort_unstable();
         transaction.frames.write()?;
         drop(transaction);
         if let Some(last) = pending.back() {
@@ -129,7 +134,14 @@ impl Ingest {
         let is_due = !self.orphans_checked || !self.orphans.is_empty();
         let Some(number) = self.monitor.filter(|_| is_due) else { return Ok(()) };
         if let Some(adopted) = adopt_orphans::adopt(store, &number, &self.orphans)? {
-            self.notes.push(adopted.text);
+            for (device, arrived, body) in &adopted.frames {
+                let Some(frame) = StoredFrame::new(*device, *arrived, body) else { continue };
+                if let Some(message) = frame.message() {
+                    self.derive.apply(store, &frame, &message)?;
+                }
+            }
+            self.derive.write(store)?;
+            self.notes.extend(adopted.text);
             self.stats.stored = self.stats.stored.saturating_sub(adopted.known);
             self.stats.known += adopted.known;
             self.derive.reload(store)?;
@@ -138,23 +150,23 @@ impl Ingest {
         Ok(())
     }
 
-    /// Stores the frames whose monitor and boot time are known. Returns the places of the unnamed ones, and the replayed
-    /// moves whose boot time is not known.
+    /// Stores the frames whose boot time is known, and as orphans those whose monitor is not. Returns the replayed moves whose
+    /// boot time is not known.
     fn store_dated<'p>(
         &mut self,
         transaction: &mut Transaction<'_, 'p>,
         pending: &'p VecDeque<PendingFrame>,
-    ) -> rusqlite::Result<(Vec<usize>, Vec<AwaitingBootTime>)> {
-        let too_many = pending.iter().filter(|frame| frame.number.is_none()).count() > MAX_UNNAMED;
-        let (mut unnamed, mut awaiting) = (vec![], vec![]);
+    ) -> rusqlite::Result<Vec<AwaitingBootTime>> {
+        let mut awaiting = vec![];
         for (place, frame) in pending.iter().enumerate() {
-            let Some(number) = frame.number.or(too_many.then_some(UNKNOWN_DEVICE)) else {
-                unnamed.push(place);
+            let Some(number) = frame.number else {
+                if self.orphans.len() < MAX_ORPHAN_STARTS {
+                    self.orphans.entry(frame.header.boot).or_insert(frame.arrived);
+                }
+                self.store_frame(transaction, frame, UNKNOWN_DEVICE)?;
                 continue;
             };
-            if number == UNKNOWN_DEVICE {
-                self.orphans.entry(frame.header.boot).or_insert(frame.arrived);
-            } else {
+            if number != UNKNOWN_DEVICE {
                 self.monitor = Some(number);
             }
             let is_replayed_move = frame.header.replay && frame.header.priority == Priority::Move;
@@ -167,7 +179,18 @@ impl Ingest {
                 self.store_frame(transaction, frame, number)?;
             }
         }
-        Ok((unnamed, awaiting))
+        Ok(awaiting)
+    }
+
+    /// Drops what is in memory of more monitors and starts than a line has, which is only there to be quick.
+    fn bound_memory(&mut self) {
+        if self.devices.len() > MAX_MONITORS {
+            self.devices.clear();
+        }
+        if self.last.len() > MAX_STARTS || self.derive.boots.len() > MAX_STARTS {
+            self.last.clear();
+            self.derive.boots.clear();
+        }
     }
 
     /// Has the file read anew before the next transaction, because something else has changed it.
@@ -198,8 +221,13 @@ impl Ingest {
         let mut ends: BTreeMap<(DeviceNumber, u32), (u64, i64)> = BTreeMap::new();
         for AwaitingBootTime { place, number } in awaiting {
             let Some(frame) = pending.get(*place) else { continue };
-            let Some(Message::Move(wire)) = frame::message(&frame.body) else { continue };
-            let end = wire.start.wrapping_add(wire.duration).saturating_add(wire.held);
+            // A start without a move lies before the next one, or before now.
+            let end = match frame::message(&frame.body) {
+                Some(Message::Move(wire)) => {
+                    wire.start.saturating_add(wire.duration).saturating_add(wire.held)
+                }
+                _ => 0,
+            };
             let last = ends.entry((*number, frame.header.boot)).or_default();
             *last = (last.0.max(end), last.1.max(frame.arrived));
         }
@@ -262,9 +290,12 @@ impl Ingest {
         number: DeviceNumber,
         device: i64,
     ) -> rusqlite::Result<i64> {
-        let text = "the monitor counts its starts from anew; it is stored apart from what it was before";
-        self.notes.push(text.to_owned());
-        journal::write(store, "store", "monitor", text)?;
+        // Orphans of equal numbers are of several monitors.
+        if number != UNKNOWN_DEVICE {
+            let text = "the monitor counts its starts from anew; it is stored apart from what it was before";
+            self.notes.push(text.to_owned());
+            journal::write(store, "store", "monitor", text)?;
+        }
         let new = devices::add_generation(store, device)?;
         self.devices.retain(|known| known.0 != number);
         self.devices.push((number, new));

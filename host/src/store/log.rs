@@ -35,6 +35,8 @@ const MAX_AGE: Duration = Duration::from_millis(200);
 const SYNC: Duration = Duration::from_secs(10);
 /// Time from an error to the next try.
 const RETRY: Duration = Duration::from_secs(1);
+/// Notes that wait to be read; of more, the first ones.
+const MAX_NOTES: usize = 1000;
 /// This computer's clock has stepped back if it does by more than this. Unit: µs
 const CLOCK_STEP: i64 = 1_000_000;
 
@@ -134,7 +136,7 @@ impl Log {
             };
             let (header, is_raw_only, body) = (frame.header, is_raw_only(&frame), Box::from(frame.body()));
             match sign(&frame) {
-                Sign::Monitor(number) => self.name(number),
+                Sign::Monitor(number) => self.name(number, header.boot),
                 Sign::LogEnd => {
                     self.log_ended = true;
                     self.replay.iter_mut().for_each(ReplayRequest::end);
@@ -160,17 +162,13 @@ impl Log {
         }
     }
 
-    /// The monitor on the line has named itself, which also names the frames that have waited for it.
-    fn name(&mut self, number: DeviceNumber) {
+    /// The monitor on the line has named itself; what came before is stored as orphans, which become its own.
+    fn name(&mut self, number: DeviceNumber, boot: u32) {
         if self.is_fixed || self.number == Some(number) {
             return;
         }
         self.number = Some(number);
-        self.pending
-            .iter_mut()
-            .filter(|frame| frame.number.is_none())
-            .for_each(|frame| frame.number = Some(number));
-        match resume::resume_point(&self.store.connection, &number) {
+        match resume::resume_point(&self.store.connection, &number, boot) {
             Ok(point) => {
                 self.replay = point.as_ref().map(ReplayRequest::new);
                 self.requests.extend(point);
@@ -208,6 +206,7 @@ impl Log {
         let Log { store, ingest, axes, pending, .. } = self;
         let stored = ingest.store(&mut store.connection, axes, pending, self.log_ended);
         self.notes.append(&mut self.ingest.notes);
+        self.notes.truncate(MAX_NOTES);
         match stored {
             Ok(()) => self.after_commit(),
             Err(error) => self.after_error(&error),
@@ -253,14 +252,30 @@ impl Log {
         }
     }
 
-    /// Gives up the frames that were requested and are not in the monitor's log.
+    /// Gives up the frames that were requested and are not in the monitor's log, once two answers agree.
     fn give_up_missing(&mut self) {
         let Some(replay) = self.replay.take_if(|replay| replay.is_done()) else { return };
+        let Some(number) = self.number else { return };
         // After an error they are requested again at the next opening, and given up then.
-        let missing = self.number.map(|number| replay.give_up_missing(&self.store.connection, &number));
-        if let Some(Ok(missing @ 1..)) = missing {
-            self.notes
-                .push(format!("{} no longer in the monitor's log", number::count_are(missing, "frame")));
+        let Ok(missing @ 1..) = replay.missing(&self.store.connection, &number) else { return };
+        if replay.is_confirmed() {
+            if replay.give_up(&self.store.connection, &number, missing).is_ok() {
+                let frames = number::count_are(missing, "frame");
+                self.notes.push(format!("{frames} no longer in the monitor's log"));
+            }
+        } else if let Ok(Some(point)) = resume::resume_point(&self.store.connection, &number, replay.boot()) {
+            self.replay = Some(replay.again());
+            self.requests.push(point);
+        }
+    }
+
+    /// The line was cut: what came of a frame is dropped, and the next monitor on it names itself, which makes another
+    /// request for what the store lacks.
+    pub fn cut(&mut self) {
+        self.receiver.finish();
+        self.replay = None;
+        if !self.is_fixed {
+            self.number = None;
         }
     }
 
@@ -311,10 +326,6 @@ impl Log {
     /// Stores the rest when no more bytes come. An error if frames can't be stored.
     pub fn finish(mut self) -> Result<(Store, IngestStats), Error> {
         (self.log_ended, self.retry, self.ingest.orphans_checked) = (true, None, false);
-        let number = *self.number.get_or_insert_default();
-        self.pending.iter_mut().for_each(|frame| {
-            frame.number.get_or_insert(number);
-        });
         let is_done = self.commit();
         let stats = self.stats();
         if is_done && stats.waiting == 0 {

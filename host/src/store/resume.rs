@@ -8,17 +8,22 @@ use super::frame::DeviceNumber;
 use super::{devices, journal};
 use crate::report::number;
 
-/// The last frame of a move before the first hole in the newest start, or the very last if there is no hole: the
+/// `boot` is the start in which the monitor is now; frames of later ones can't be its own. The answer is the last frame of a
+/// move before the first hole in the newest start up to it, or the very last if there is no hole: the
 /// monitor's log has it if it has anything after it, and to get it twice does no harm. None if the store has no move of
 /// the monitor. Holes that the monitor could not fill, because its log was written over, are not requested again.
-pub(super) fn resume_point(store: &Connection, number: &DeviceNumber) -> rusqlite::Result<Option<DumpSince>> {
+pub(super) fn resume_point(
+    store: &Connection,
+    number: &DeviceNumber,
+    boot: u32,
+) -> rusqlite::Result<Option<DumpSince>> {
     let Some(device) = devices::newest(store, number)? else { return Ok(None) };
     let priority = Priority::Move as u8;
     let mut statement = store.prepare_cached(
-        "SELECT boot FROM frames WHERE device = ?1 AND priority = ?2 ORDER BY boot DESC LIMIT 1",
+        "SELECT boot FROM frames WHERE device = ?1 AND priority = ?2 AND boot <= ?3 ORDER BY boot DESC LIMIT 1",
     )?;
-    let Some(boot) = statement.query_row(params![device, priority], |row| row.get::<_, u32>(0)).optional()?
-    else {
+    let newest = statement.query_row(params![device, priority, boot], |row| row.get::<_, u32>(0));
+    let Some(boot) = newest.optional()? else {
         return Ok(None);
     };
     let from: Option<u32> = store
@@ -49,17 +54,32 @@ fn before_hole(store: &Connection, device: i64, boot: u32, first: u32) -> rusqli
 }
 
 /// A part of the log that a monitor was requested to send, and how far it came.
+///
+/// One frame with a wrong number, from a monitor or a line that is at fault, must not make all frames before it seem gone.
+/// So frames are given up only if they are missing from two answers, and only as far as both came.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct ReplayRequest {
     boot: u32,
     /// Highest number that came out of the log since.
     highest: Option<u32>,
     is_done: bool,
+    /// Highest number of the answer before this one.
+    before: Option<u32>,
 }
 
 impl ReplayRequest {
     pub(super) fn new(since: &DumpSince) -> ReplayRequest {
-        ReplayRequest { boot: since.boot, highest: None, is_done: false }
+        ReplayRequest { boot: since.boot, highest: None, is_done: false, before: None }
+    }
+
+    /// The same part is requested again, after it was sent.
+    pub(super) fn again(self) -> ReplayRequest {
+        ReplayRequest { highest: None, is_done: false, before: self.highest, ..self }
+    }
+
+    /// The start that the part is of.
+    pub(super) fn boot(&self) -> u32 {
+        self.boot
     }
 
     /// Notes a frame that came.
@@ -79,29 +99,48 @@ impl ReplayRequest {
         self.is_done
     }
 
-    /// Gives up the frames that are missing before the last one out of the log. Returns how many.
-    pub(super) fn give_up_missing(&self, store: &Connection, number: &DeviceNumber) -> rusqlite::Result<u32> {
-        let (Some(highest), Some(device)) = (self.highest, devices::newest(store, number)?) else {
+    /// Whether this was the second answer.
+    pub(super) fn is_confirmed(&self) -> bool {
+        self.before.is_some()
+    }
+
+    /// How far all answers came.
+    fn end_of_all(&self) -> Option<u32> {
+        self.before.map_or(self.highest, |before| self.highest.map(|highest| highest.min(before)))
+    }
+
+    /// Number of frames that are missing before the end of all answers.
+    pub(super) fn missing(&self, store: &Connection, number: &DeviceNumber) -> rusqlite::Result<u32> {
+        let (Some(end), Some(device)) = (self.end_of_all(), devices::newest(store, number)?) else {
             return Ok(0);
         };
-        let boot = self.boot;
-        let missing: u32 = store
+        store
             .prepare_cached(
                 "SELECT coalesce(max(sequence) - min(sequence) + 1 - count(*), 0) FROM frames
                 WHERE device = ?1 AND boot = ?2 AND priority = ?3 AND sequence <= ?4 AND sequence >= (
                     SELECT max(whole_from, gone_before) FROM boots WHERE device = ?1 AND boot = ?2)",
             )?
-            .query_row(params![device, boot, Priority::Move as u8, highest], |row| row.get(0))?;
-        if missing > 0 {
-            store
-                .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
-                .execute(params![device, boot, highest])?;
-            let text = format!(
-                "{} no longer in the monitor's log and not requested again, of start {boot} before number {highest}",
-                number::count_are(missing, "frame")
-            );
-            journal::write(store, "store", "gone", &text)?;
-        }
-        Ok(missing)
+            .query_row(params![device, self.boot, Priority::Move as u8, end], |row| row.get(0))
+    }
+
+    /// Gives these missing frames up.
+    pub(super) fn give_up(
+        &self,
+        store: &Connection,
+        number: &DeviceNumber,
+        missing: u32,
+    ) -> rusqlite::Result<()> {
+        let (Some(end), Some(device)) = (self.end_of_all(), devices::newest(store, number)?) else {
+            return Ok(());
+        };
+        let boot = self.boot;
+        store
+            .prepare_cached("UPDATE boots SET gone_before = ?3 WHERE device = ?1 AND boot = ?2")?
+            .execute(params![device, boot, end])?;
+        let text = format!(
+            "{} no longer in the monitor's log and not requested again, of start {boot} before number {end}",
+            number::count_are(missing, "frame")
+        );
+        journal::write(store, "store", "gone", &text)
     }
 }

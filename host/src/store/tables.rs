@@ -16,7 +16,9 @@ use crate::report::number;
 
 /// Board, firmware and tick rate of the device.
 pub(super) fn hello(store: &Connection, frame: &StoredFrame, hello: &Hello) -> rusqlite::Result<()> {
-    let sql = "UPDATE devices SET board = ?2, firmware = ?3, ticks_per_second = ?4 WHERE id = ?1";
+    // A rate of 0 names none.
+    let sql = "UPDATE devices SET board = ?2, firmware = ?3,
+        ticks_per_second = CASE ?4 WHEN 0 THEN ticks_per_second ELSE ?4 END WHERE id = ?1";
     let values = params![frame.device, hello.board, hello.firmware, hello.ticks_per_second];
     store.prepare_cached(sql)?.execute(values)?;
     Ok(())

@@ -126,7 +126,7 @@ fn moves_and_commands_are_transferred_while_the_chip_runs() {
     in_time(|| {
         let (truth, chip) = (truth(30.0), Chip::new());
         board::lay_out(&chip);
-        let Connection { mut reader, writer } =
+        let Connection { mut reader, writer, .. } =
             open(&chip, None, &Words::default()).expect("the chip answers");
         let running = board::run(chip.clone(), 30.0);
         let (mut writer, mut commands) = (writer.expect("a probe takes commands"), CommandEncoder::new(1));
@@ -214,7 +214,8 @@ fn commands_wait_for_room() {
     in_time(|| {
         let chip = Chip::new();
         board::lay_out(&chip);
-        let Connection { reader, writer } = open(&chip, None, &Words::default()).expect("the chip answers");
+        let Connection { reader, writer, .. } =
+            open(&chip, None, &Words::default()).expect("the chip answers");
         let sent: Vec<u8> = (0..1000_u32).map(|number| number as u8).collect();
         writer.expect("commands are accepted").write_all(&sent).expect("all bytes are accepted");
         let mut received = vec![];

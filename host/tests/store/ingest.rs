@@ -7,7 +7,16 @@ use stillpoint::store::retain::Retention;
 use stillpoint::store::{Options, time};
 use stillpoint_core::wire::command::DumpSince;
 
+use super::frames::Start;
 use super::*;
+use stillpoint::checksum::FastCrc;
+use stillpoint_core::wire::LONGEST_FRAME;
+use stillpoint_core::wire::frame::encode;
+use stillpoint_core::wire::header::{Direction, Header, Priority};
+use stillpoint_core::wire::message::Message;
+use stillpoint_core::wire::receive::{Event, Receiver};
+use stillpoint_core::wire::settings::Settings;
+use stillpoint_core::wire::status::Gap;
 
 const FROM_THE_FIRST: DumpSince = DumpSince { boot: 0, priority: 1, sequence: 0 };
 
@@ -35,8 +44,13 @@ fn a_log_alone_fills_an_empty_store() {
     // Starts are tied to wall time by what the monitor says after the dump, not by when old moves came.
     let dump = line.dump(FROM_THE_FIRST);
     let now = push(&mut log, &dump, BEGIN);
+    log.commit();
+    // Without a hello no tick rate is known, and so no time.
+    assert!(log.stats().stored > 60 && numbers(log.store()).is_empty());
+    line.monitor.receive(&line.commands.encode(&Command::Identify));
+    let now = push(&mut log, &line.run(2), now);
     let (store, _) = log.finish().expect("room");
-    check_whole(&store);
+    assert!(check_whole(&store) > 60);
     let within = |since: i64, until: i64| {
         let all = store.axes().expect("axes").into_iter();
         all.flat_map(|known| store.summaries(&known, (300, ALL), (since, until)).expect("summaries")).count()
@@ -115,7 +129,13 @@ fn requested_again(
             let found = store.check().expect("readable");
             return ([found.missing.len(), found.given_up.len()], is_hole, given_up);
         }
-        now = push(&mut log, &answer(&mut line, *request), now);
+        let mut requests = vec![*request];
+        // The hole is requested again before it is given up.
+        while let Some(request) = requests.pop() {
+            now = push(&mut log, &answer(&mut line, request), now);
+            log.commit();
+            requests.extend(log.drain_requests());
+        }
         log.finish().expect("room");
     }
     unreachable!()
@@ -136,6 +156,24 @@ fn frames_that_the_monitor_no_longer_has_are_given_up() {
         vec![bytes]
     };
     assert_eq!(requested_again("spoilt", spoilt), ([1, 0], true, 0));
+    // One frame out of place comes before the log does, and with it the end of the answer.
+    let is_first = std::cell::Cell::new(true);
+    let out_of_place = |line: &mut Line, request: DumpSince| {
+        if !is_first.replace(false) {
+            return line.dump(request);
+        }
+        let DumpSince { boot, .. } = request;
+        let (replay, sequence) = (true, request.sequence + 2000);
+        let header =
+            Header { version: 2, replay, priority: Priority::Move, boot, sequence, ..Header::default() };
+        let gap = Message::Gap(Gap::default());
+        let forged = encode::<FastCrc>(&header, &gap, &mut [0; LONGEST_FRAME]).expect("it fits").to_vec();
+        // The monitor's status, without its log.
+        let none = DumpSince { boot: u32::MAX, sequence: u32::MAX, ..request };
+        [vec![forged], line.dump(none)].concat()
+    };
+    let ([_, given_up], _, lines) = requested_again("out-of-place", out_of_place);
+    assert_eq!((given_up, lines), (0, 0));
     // Nothing came.
     assert_eq!(requested_again("silent", |_, _| vec![]), ([1, 0], true, 0));
 }
@@ -239,4 +277,26 @@ fn the_journal_is_append_only() {
     for sql in ["DELETE FROM journal", "UPDATE journal SET who = 'nobody'"] {
         assert!(connection.execute(sql, []).expect_err(sql).to_string().contains("append-only"));
     }
+}
+
+/// The log of a monitor has starts in which the axes never moved: their settings alone.
+#[test]
+fn a_start_without_a_move_is_stored() {
+    let place = Scratch::new("no-move");
+    let mut start = Start::new(9);
+    start.send(&Message::Settings(Settings::default()));
+    let (mut again, mut receiver) = (vec![], Receiver::<FastCrc>::new(Direction::FromDevice));
+    let mut remaining = &start.bytes[..];
+    while let Some(Event::Frame(frame)) = receiver.step(&mut remaining) {
+        if frame.header.priority == Priority::Move {
+            again.extend_from_slice(frame.as_replay::<FastCrc>(&mut [0; LONGEST_FRAME]).expect("it fits"));
+        }
+    }
+    let mut log = place.log(&Options::default());
+    log.push(&Start::new(10).bytes, BEGIN);
+    log.push(&again, BEGIN);
+    let (store, stats) = log.finish().expect("all is stored");
+    assert_eq!((stats.stored, stats.waiting), (2, 0));
+    let settings = store.journal(i64::MIN, i64::MAX).expect("a journal");
+    assert_eq!(settings.iter().filter(|entry| entry.what == "settings").count(), 1);
 }

@@ -65,10 +65,32 @@ fn orphans_of_another_monitor_stay_apart() {
     let ((part, _), (whole, count)) = (shift(62), shift(63));
     let mut log = place.log(&Options::default());
     let now = push(&mut log, &part[40..90], BEGIN);
-    let orphans = log.finish().expect("room").0.check().expect("readable").moves as usize;
+    let orphans = log.finish().expect("room").0.check().expect("readable").frames;
     let mut log = place.log(&Options::default());
     push(&mut log, &whole, now);
-    let (store, _) = log.finish().expect("room");
-    assert_eq!(numbers(&store).len(), orphans + count);
-    assert_eq!(store.axes().expect("axes").len(), 6);
+    let (store, stats) = log.finish().expect("room");
+    assert!(orphans > 30);
+    assert_eq!(store.check().expect("readable").frames, orphans + stats.stored);
+    // Their tick rate is not known, so that no time of theirs is stated.
+    assert_eq!((numbers(&store).len(), store.axes().expect("axes").len()), (count, 3));
+    assert!(store.check().expect("readable").is_sound());
+}
+
+#[test]
+fn orphans_are_stored_at_once_and_survive_a_kill() {
+    let place = Scratch::new("killed-orphans");
+    let (chunks, count) = shift(64);
+    let mut log = place.log(&Options::default());
+    let now = push(&mut log, &chunks[40..60], BEGIN);
+    assert!(log.commit());
+    let frames = log.stats().stored;
+    assert!(frames > 10 && log.stats().waiting == 0, "{:?}", log.stats());
+    // As by a kill: nothing more is written.
+    drop(log);
+    assert_eq!(place.store().check().expect("readable").frames, frames);
+    // All of it again, from the monitor's log: the orphans are found to be its own.
+    let mut log = place.log(&Options::default());
+    push(&mut log, &chunks, now);
+    log.finish().expect("room");
+    check_one(&place, count);
 }

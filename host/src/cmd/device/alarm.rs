@@ -72,7 +72,8 @@ impl AlarmAction {
             AlarmAction::Acknowledge { alarm } => return Command::Acknowledge(Acknowledge { alarm }),
             AlarmAction::Reset { .. } => Action::Reset,
             AlarmAction::Shelve { minutes, .. } => {
-                Action::Shelve(u64::from(minutes) * 60 * u64::from(ticks_per_second))
+                let seconds = u64::from(minutes) * 60;
+                Action::Shelve(seconds.saturating_mul(u64::from(ticks_per_second)))
             }
             AlarmAction::Unshelve { .. } => Action::Unshelve,
             AlarmAction::OutOfService { .. } => Action::OutOfService,

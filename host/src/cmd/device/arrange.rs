@@ -101,7 +101,7 @@ impl Arguments {
 
     fn arrange(&self, session: &mut Session, arrangement: Arrangement) -> Result<(Header, Arranged), Error> {
         let answer = session.request(&Command::Arrange(arrangement), |header, message| match message {
-            Message::Arranged(reply) if !header.replay => Some((*header, *reply)),
+            Message::Arranged(reply) if is_of(&reply.arrangement, &arrangement) => Some((*header, *reply)),
             _ => None,
         })?;
         answer.ok_or_else(|| {
@@ -114,6 +114,11 @@ impl Arguments {
         let subject = self.subject.to_possible_value().map(|value| value.get_name().to_owned());
         format!("axis {}, {}: {}", arrangement.axis, subject.unwrap_or_default(), values.join(" "))
     }
+}
+
+/// Whether both are of the same alarm.
+fn is_of(one: &Arrangement, other: &Arrangement) -> bool {
+    (one.axis, one.subject) == (other.axis, other.subject)
 }
 
 /// Keys and values of a configuration.

@@ -10,7 +10,7 @@ use crate::report::number;
 
 /// Refuses an axis that the monitor does not have.
 pub(super) fn check(session: &Session, axis: u8) -> Result<(), Error> {
-    if session.monitor.settings.contains_key(&axis) {
+    if axis < session.monitor.axes {
         return Ok(());
     }
     let last = session.monitor.axes.saturating_sub(1);
@@ -36,7 +36,9 @@ pub(super) fn set_job(session: &mut Session, axis: Option<u8>, number: u32) -> R
     axis.map_or(Ok(()), |axis| check(session, axis))?;
     let command = Command::Job(Job { axis: axis.unwrap_or(Job::ALL_AXES), number });
     let answer = session.request(&command, |header, message| match message {
-        Message::Job(job) if job.number == number && !header.replay => Some((*header, job.axis)),
+        Message::Job(sent) if sent.number == number && axis.is_none_or(|axis| axis == sent.axis) => {
+            Some((*header, sent.axis))
+        }
         _ => None,
     })?;
     let Some((header, first)) = answer else {

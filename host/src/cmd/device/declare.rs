@@ -4,6 +4,7 @@
 use std::path::Path;
 
 use stillpoint_core::wire::command::{Command, Declare};
+use stillpoint_core::wire::drift::{Restart, RestartReason};
 use stillpoint_core::wire::message::Message;
 
 use super::Answer;
@@ -24,9 +25,7 @@ pub(super) fn run(session: &mut Session, store: Option<&Path>, declare: &Declare
     let not_compared = store.map(|store| refuse_slow_moves(session, store, declare)).transpose()?;
     let Declare { axis, kind, add } = *declare;
     let answer = session.request(&Command::Declare(*declare), |header, message| match message {
-        Message::Restart(restart) if (restart.axis, restart.kind) == (axis, kind) && !header.replay => {
-            Some(*header)
-        }
+        Message::Restart(restart) if answers(declare, restart) => Some(*header),
         _ => None,
     })?;
     let (which, none) = match kind {
@@ -44,6 +43,12 @@ pub(super) fn run(session: &mut Session, store: Option<&Path>, declare: &Declare
     let not_compared = not_compared.flatten().map(|why| format!("; {why}")).unwrap_or_default();
     let text = format!("axis {axis}: {which} are declared good as they run now; {what}{not_compared}");
     Ok(Answer::action(text, "baseline", header, axis))
+}
+
+/// Whether baselines begin anew, or are extended, because of this request and not by themselves.
+fn answers(declare: &Declare, restart: &Restart) -> bool {
+    let why = if declare.add { RestartReason::Taught } else { RestartReason::Declared };
+    (restart.axis, restart.kind, restart.why) == (declare.axis, declare.kind, why)
 }
 
 /// Refuses moves of the last hour that are slower than those of the week before by more than the smallest change. Returns

@@ -1,90 +1,56 @@
-//! In: commands for a monitor, one after another. Out: the state of the monitor, and its answers.
+//! In: commands for a monitor, one after another. Out: the state of the monitor, and its answers; each within a deadline.
 //!
-//! A monitor answers a command that it accepts. If it refuses a command, it sends at once a status that names it.
+//! A monitor answers a command that it accepts. If it refuses a command, it sends at once a status that names it. An
+//! answer is a live frame of the present start that was not received before: what is sent again, or was on its way, is
+//! none. Whatever else the monitor sends extends no deadline.
 
-use std::collections::BTreeMap;
-use std::io::{self, Read, Write};
 use std::path::Path;
-use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
 use std::time::{Duration, Instant};
 
 use crate::checksum::FastCrc;
-use stillpoint_core::wire::alarm::{Alarm, AlarmState};
 use stillpoint_core::wire::command::{Command, DumpSince};
 use stillpoint_core::wire::header::{Direction, Header, Priority};
 use stillpoint_core::wire::message::Message;
 use stillpoint_core::wire::receive::{Event, Receiver};
-use stillpoint_core::wire::settings::Parameters;
+use stillpoint_core::wire::sequence::{Continuity, Sequence};
 
+use super::state::MonitorState;
 use crate::cmd::output::notify;
+use crate::cmd::plain_line;
 use crate::command::CommandEncoder;
 use crate::error::Error;
-use crate::source::{self, Connection};
+use crate::source::line::{Heard, Line};
+use crate::source::{self, Opening};
 use crate::store::log::Log;
 use crate::store::{Options, Store, time};
 
-/// Longest wait for an answer.
-const TIME_OUT: Duration = Duration::from_secs(10);
+/// A dump may last this many times as long as another answer: 16 MiB of log at 921,600 baud take three minutes.
+const DUMP: u32 = 30;
 
-/// State that a monitor has reported.
-#[derive(Debug, Default)]
-pub(super) struct MonitorState {
-    pub(super) number: [u8; 12],
-    pub(super) board: String,
-    pub(super) firmware: String,
-    pub(super) axes: u8,
-    pub(super) ticks_per_second: u32,
-    /// Accepted settings of each axis.
-    pub(super) settings: BTreeMap<u8, Parameters>,
-    /// Alarms that are not normal, by number.
-    pub(super) alarms: BTreeMap<u32, Alarm>,
-}
-
-impl MonitorState {
-    fn update(&mut self, message: &Message) {
-        match message {
-            Message::Hello(hello) => {
-                (self.number, self.axes) = (hello.device, hello.axes);
-                self.ticks_per_second = hello.ticks_per_second;
-                (self.board, self.firmware) = (hello.board.to_owned(), hello.firmware.to_owned());
-            }
-            Message::Settings(settings) => {
-                self.settings.insert(settings.axis, settings.parameters);
-            }
-            Message::Alarm(alarm) if alarm.state == AlarmState::Normal => {
-                self.alarms.remove(&alarm.alarm);
-            }
-            Message::Alarm(alarm) => {
-                self.alarms.insert(alarm.alarm, *alarm);
-            }
-            _ => (),
-        }
-    }
-
-    fn is_complete(&self) -> bool {
-        self.axes > 0 && self.settings.len() >= usize::from(self.axes)
-    }
-}
+/// Time after which `Identify` is repeated, as long as the state is not complete.
+const REPEAT: Duration = Duration::from_secs(1);
 
 /// A connection to one monitor.
 pub(super) struct Session {
     source: String,
-    chunks: Channel<io::Result<Vec<u8>>>,
-    writer: Box<dyn Write + Send>,
+    line: Line,
     receiver: Receiver<FastCrc>,
+    sequence: Sequence,
     commands: CommandEncoder,
-    /// Number of commands sent.
-    sent: u32,
-    /// Time of the last command or readable frame.
-    last_frame: Instant,
+    /// Longest wait for an answer.
+    time_out: Duration,
+    /// When the present wait ends.
+    deadline: Instant,
+    /// Whether a frame was read since the present wait began.
+    is_heard: bool,
     pub(super) monitor: MonitorState,
     /// Stores the frames, if requested.
     log: Option<Log>,
 }
 
 impl Session {
-    /// Connects and waits until the monitor has reported its state.
-    pub(super) fn open(source: &str, store: Option<&Path>) -> Result<Session, Error> {
+    /// Connects and waits until the monitor has reported its state. `time_out` is for both together.
+    pub(super) fn open(source: &str, store: Option<&Path>, time_out: Duration) -> Result<Session, Error> {
         // The store must exist: no action may be taken that then can't be recorded.
         let options = Options::default();
         let log = store.map(|path| {
@@ -92,102 +58,152 @@ impl Session {
             Log::open(path, &options, None, Vec::new())
         });
         let log = log.transpose()?;
-        let Connection { reader, writer } = source::open(source)?;
-        let writer = writer.ok_or_else(|| {
-            super::unusable_source(
-                source,
-                "accepts no commands",
-                "give serial:PATH, tcp:HOST:PORT or probe:CHIP",
-            )
+        let deadline = Instant::now() + time_out;
+        let opened = Opening::begin(source, None).wait(time_out).ok_or_else(|| {
+            let remedy = "check the address or the port, and the power of the monitor";
+            unreached(source, "the connection does not open in time", remedy)
         })?;
+        let connection = opened.map_err(|unopened| unopened.error)?;
+        plain_line::warn(source, &connection);
+        let line = Line::new(connection);
+        if !line.accepts_commands() {
+            let remedy = "give serial:PATH, tcp:HOST:PORT or probe:CHIP";
+            return Err(super::unusable_source(source, "accepts no commands", remedy));
+        }
         let mut session = Session {
             source: source.to_owned(),
-            chunks: read_on_thread(reader),
-            writer,
+            line,
             receiver: Receiver::new(Direction::FromDevice),
+            sequence: Sequence::default(),
             commands: CommandEncoder::default(),
-            sent: 0,
-            last_frame: Instant::now(),
+            time_out,
+            deadline,
+            is_heard: false,
             monitor: MonitorState::default(),
             log,
         };
-        session.send(&Command::Identify)?;
-        while !session.monitor.is_complete() {
-            session.receive(&mut |_, _| ())?;
-        }
+        session.identify()?;
         Ok(session)
     }
 
+    /// Waits for the state; `Identify` is repeated, since bytes on the line may have spoilt it.
+    fn identify(&mut self) -> Result<(), Error> {
+        let mut repeat = Instant::now();
+        while !self.monitor.is_complete() {
+            if Instant::now() >= repeat {
+                self.send(&Command::Identify)?;
+                repeat = Instant::now() + REPEAT;
+            }
+            self.receive(repeat, &mut |_, _| ())?;
+        }
+        Ok(())
+    }
+
     fn send(&mut self, command: &Command) -> Result<(), Error> {
-        let sent = self.writer.write_all(&self.commands.encode(command)).and_then(|()| self.writer.flush());
-        self.sent += 1;
-        self.last_frame = Instant::now();
+        let sent = self.line.send(self.commands.encode(command));
         sent.map_err(|error| source::connection_error(&self.source, error))
     }
 
-    /// Sends a command and waits for the message that `answer` accepts; `None` if the monitor refuses the command. A dump
-    /// is over with the first status that names it and reports nothing left to replay: a status may be on its way when
-    /// the command is sent, and one may be sent while the log is replayed.
+    /// Sends a command, from which on a wait of this length begins.
+    fn begin(&mut self, command: &Command, wait: Duration) -> Result<(), Error> {
+        (self.deadline, self.is_heard) = (Instant::now() + wait, false);
+        self.send(command)
+    }
+
+    /// Sends a command and waits for the live message that `answer` accepts; `None` if the monitor refuses the command,
+    /// which it says with a status that names it.
     pub(super) fn request<T>(
         &mut self,
         command: &Command,
         mut answer: impl FnMut(&Header, &Message) -> Option<T>,
     ) -> Result<Option<T>, Error> {
-        let (mut answered, mut refused, number) = (None, false, self.sent);
-        self.send(command)?;
+        self.begin(command, self.time_out)?;
+        let (mut answered, mut refused) = (None, false);
+        let (number, boot) = (self.commands.last(), self.monitor.boot());
         while answered.is_none() && !refused {
-            self.receive(&mut |header, message| {
-                if answered.is_none() && !refused {
+            self.receive(self.deadline, &mut |header, message| {
+                if !header.replay && answered.is_none() && !refused {
                     answered = answer(header, message);
-                    let Message::Status(status) = message else { return };
-                    let is_over = status.replay_left == 0 && status.last_command == Some(number);
-                    refused = answered.is_none() && is_over;
+                    refused = answered.is_none() && names(message, number);
                 }
             })?;
+            if self.monitor.boot() != boot {
+                return Err(self.error("the monitor has restarted before it answered", "try again"));
+            }
         }
         Ok(answered)
+    }
+
+    /// Requests the log from a frame on, and passes its frames to `out`, each once and in the order of their numbers. The
+    /// dump is over with the first status that names it and reports nothing left to replay: a status may be on its way
+    /// when the command is sent, and one may be sent while the log is replayed.
+    pub(super) fn dump(
+        &mut self,
+        since: DumpSince,
+        out: &mut impl FnMut(&Header, &Message),
+    ) -> Result<(), Error> {
+        self.begin(&Command::DumpSince(since), self.time_out)?;
+        let (number, end) = (self.commands.last(), Instant::now() + self.time_out * DUMP);
+        let (mut is_over, mut last) = (false, None);
+        while !is_over {
+            let mut goes_on = false;
+            self.receive(self.deadline, &mut |header, message| {
+                is_over |= !header.replay && names(message, number);
+                let place = Some((header.boot, header.sequence));
+                if header.replay && header.priority == Priority::Move && place > last {
+                    (last, goes_on) = (place, true);
+                    out(header, message);
+                }
+            })?;
+            if goes_on {
+                self.deadline = (Instant::now() + self.time_out).min(end);
+            }
+        }
+        Ok(())
     }
 
     /// Number of commands that the monitor has refused so far. The request for a dump beyond the end of the log is
     /// answered at once with a status.
     pub(super) fn refusals(&mut self) -> Result<u32, Error> {
-        let number = self.sent;
         let beyond = DumpSince { boot: u32::MAX, priority: Priority::Move as u8, sequence: u32::MAX };
+        let number = self.commands.last().map(|last| last.wrapping_add(1));
         let count = self.request(&Command::DumpSince(beyond), |_, message| match message {
-            Message::Status(status) if status.last_command == Some(number) => Some(status.refused_commands),
+            Message::Status(status) if names(message, number) => Some(status.refused_commands),
             _ => None,
         })?;
         count.ok_or_else(|| self.no_answer("the monitor does not report its status"))
     }
 
-    /// Passes the next messages to `out`.
-    fn receive(&mut self, out: &mut impl FnMut(&Header, &Message)) -> Result<(), Error> {
-        let bytes = match self.chunks.recv_timeout(TIME_OUT) {
-            Ok(read) => read.map_err(|error| source::connection_error(&self.source, error))?,
-            Err(RecvTimeoutError::Timeout) => return Err(self.no_answer("the monitor sends nothing")),
-            Err(RecvTimeoutError::Disconnected) => {
-                return Err(self.no_answer("the connection ended without an answer"));
-            }
-        };
-        if let Some(log) = &mut self.log {
-            log.push(&bytes, time::now());
+    /// Passes the next messages to `out`; returns at `until` at the latest. An error at the end of the present wait.
+    fn receive(&mut self, until: Instant, out: &mut impl FnMut(&Header, &Message)) -> Result<(), Error> {
+        match self.line.hear(until.min(self.deadline)) {
+            Heard::Bytes(bytes) => self.read(&bytes, out),
+            Heard::Nothing => (),
+            Heard::End => return Err(self.no_answer("the connection ended without an answer")),
+            Heard::Failed(error) => return Err(source::connection_error(&self.source, error)),
         }
-        let mut remaining = &bytes[..];
+        match (Instant::now() < self.deadline, self.is_heard) {
+            (true, _) => Ok(()),
+            (false, true) => Err(self.no_answer("the monitor sends frames, but no answer")),
+            (false, false) => Err(self.no_answer("the monitor sends no readable frames")),
+        }
+    }
+
+    fn read(&mut self, bytes: &[u8], out: &mut impl FnMut(&Header, &Message)) {
+        if let Some(log) = &mut self.log {
+            log.push(bytes, time::now());
+        }
+        let mut remaining = bytes;
         while let Some(event) = self.receiver.step(&mut remaining) {
             let Event::Frame(frame) = event else { continue };
-            if let Ok(read) = frame.read::<Message>() {
-                // A replayed frame reports an earlier state.
-                if !frame.header.replay {
-                    self.monitor.update(&read.payload);
-                }
-                out(&frame.header, &read.payload);
-                self.last_frame = Instant::now();
+            let is_new = self.sequence.step(&frame.header) != Continuity::Duplicate;
+            let Some(read) = frame.read::<Message>().ok().filter(|_| is_new) else { continue };
+            self.is_heard = true;
+            // A replayed frame reports an earlier state.
+            if !frame.header.replay {
+                self.monitor.update(&frame.header, &read.payload);
             }
-        }
-        if self.last_frame.elapsed() > TIME_OUT {
-            Err(self.no_answer("the monitor sends no readable frames"))
-        } else {
-            Ok(())
+            out(&frame.header, &read.payload);
         }
     }
 
@@ -197,7 +213,7 @@ impl Session {
 
     /// An error of this monitor.
     pub(super) fn error(&self, wrong: impl ToString, remedy: impl ToString) -> Error {
-        Error::Unreached { place: self.source.clone(), wrong: wrong.to_string(), remedy: remedy.to_string() }
+        unreached(&self.source, wrong, remedy)
     }
 
     /// Ends the session and commits the stored frames; gives the store, if there is one.
@@ -208,22 +224,14 @@ impl Session {
     }
 }
 
-/// Reads on a thread, so that waiting for an answer can time out.
-fn read_on_thread(mut reader: Box<dyn Read + Send>) -> Channel<io::Result<Vec<u8>>> {
-    let (out, chunks) = channel();
-    std::thread::spawn(move || {
-        let mut bytes = [0; 4096];
-        let mut read =
-            || reader.read(&mut bytes).map(|count| bytes.get(..count).unwrap_or_default().to_vec());
-        loop {
-            let chunk = read();
-            let has_bytes = chunk.as_ref().is_ok_and(|bytes| !bytes.is_empty());
-            let is_end = chunk.is_ok() && !has_bytes;
-            // At the end nothing is sent; the channel closes.
-            if !is_end && out.send(chunk).is_err() || !has_bytes {
-                return;
-            }
-        }
-    });
-    chunks
+/// Whether a message is the status that ends the work on a command.
+fn names(message: &Message, number: Option<u32>) -> bool {
+    match message {
+        Message::Status(status) => status.replay_left == 0 && status.last_command == number,
+        _ => false,
+    }
+}
+
+fn unreached(place: &str, wrong: impl ToString, remedy: impl ToString) -> Error {
+    Error::Unreached { place: place.to_owned(), wrong: wrong.to_string(), remedy: remedy.to_string() }
 }

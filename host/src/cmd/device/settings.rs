@@ -43,20 +43,40 @@ impl Arguments {
         }
         let refusals = session.refusals()?;
         let command = Command::Apply(Apply { axis, parameters });
+        let mut refusal = None;
         let answer = session.request(&command, |header, message| match message {
-            Message::Settings(reply) if reply.axis == axis => Some((*header, *reply)),
+            Message::Settings(reply) if reply.axis != axis => None,
+            Message::Settings(reply) if reply.refused.is_some() => {
+                // The status that names the command follows.
+                refusal = Some(*reply);
+                None
+            }
+            Message::Settings(reply) => is_granted(&parameters, reply).then_some((*header, *reply)),
             _ => None,
         })?;
-        match answer {
-            Some((header, reply)) if reply.refused.is_none() => {
+        match (answer, refusal) {
+            (Some((header, reply)), _) => {
                 // If the flash did not store accepted settings, the monitor counts a refusal; no frame says more.
                 let is_durable = session.refusals()? == refusals;
                 Ok(accepted(&before, &reply, header, is_durable))
             }
-            Some((_, reply)) => Err(refused(session, &parameters, &reply)),
-            None => Err(session.error(format!("axis {axis}: the settings were refused"), "try again")),
+            (None, Some(reply)) => Err(refused(session, &parameters, &reply)),
+            (None, None) => {
+                Err(session.error(format!("axis {axis}: the settings were refused"), "try again"))
+            }
         }
     }
+}
+
+/// Whether accepted settings are those that were requested; a drift detector may have its defaults. The monitor sends
+/// settings also when earlier ones come in force.
+fn is_granted(requested: &Parameters, reply: &Settings) -> bool {
+    let Parameters { inferred, limits, baseline_minutes, .. } = reply.parameters;
+    let of_measurement = |parameters: &Parameters| stillpoint_core::Parameters::from(parameters);
+    let minutes = [0, baseline_minutes];
+    of_measurement(requested) == of_measurement(&reply.parameters)
+        && (requested.inferred, requested.limits) == (inferred, limits)
+        && minutes.contains(&requested.baseline_minutes)
 }
 
 /// Added to the text of a change that is in force but not stored; the change is reported and recorded as well.
@@ -107,7 +127,8 @@ pub(super) fn identify(session: &Session) -> Answer {
         monitor.ticks_per_second
     );
     let alarms = monitor.alarms.values().map(|alarm| describe::alarm(&format!("axis {}", alarm.axis), alarm));
-    let axes = monitor.settings.iter().map(|(axis, parameters)| describe_axis(*axis, parameters));
+    let axes = monitor.settings.iter().filter(|(axis, _)| **axis < monitor.axes);
+    let axes = axes.map(|(axis, parameters)| describe_axis(*axis, parameters));
     axes.chain(alarms).for_each(|line| text += &format!("\n{line}"));
     Answer::info(text)
 }

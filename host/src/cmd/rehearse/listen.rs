@@ -38,7 +38,7 @@ pub(super) fn run(
     monitor.set_baseline(&axes, arguments.baseline_minutes());
     monitor.find_ringing();
     let mut samples = Samples::create(arguments.save_samples.as_deref(), &axes, arguments.has_jobs())?;
-    let mut port = Port::open(address)?;
+    let mut port = Port::open(address, arguments.allow_remote)?;
     introduce(&port, arguments.hours);
     port.wait()?;
     let (begun, end_s, mut bytes) = (Instant::now(), arguments.hours * 3600.0, Vec::new());

@@ -1,14 +1,25 @@
 //! In: bytes of a monitor. Out: the same over TCP to one client at a time, as fast as it reads; the client's commands.
 
 use std::io::{ErrorKind, Read, Write};
-use std::net::{Shutdown, TcpListener, TcpStream};
+use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream};
 use std::time::{Duration, Instant};
 
-use super::notify;
+use stillpoint_core::wire::header::Direction;
+use stillpoint_core::wire::receive::{Event, Receiver};
+
+use crate::checksum::FastCrc;
+use crate::cmd::few_notes::FewNotes;
+use crate::cmd::output::notify;
 use crate::error::Error;
 
 /// A client that reads nothing for this long is disconnected.
-const STALL_LIMIT: Duration = Duration::from_secs(30);
+const STALL_LIMIT: Duration = Duration::from_secs(10);
+
+/// A client that sends no command for this long after it has connected is disconnected: others wait for its place.
+const FIRST_COMMAND: Duration = Duration::from_secs(5);
+
+/// Bytes without a command among them after which a client is disconnected; the longest command has 256.
+const GARBAGE: usize = 1 << 14;
 
 /// Longest time for sending the last bytes.
 const CLOSE_LIMIT: Duration = Duration::from_secs(5);
@@ -26,22 +37,48 @@ pub(super) struct Port {
     /// The bound address.
     address: String,
     client: Option<Client>,
+    notes: FewNotes,
 }
 
 #[derive(Debug)]
 struct Client {
     stream: TcpStream,
     name: String,
+    connected: Instant,
     /// Last time at which it had read all or some of the waiting bytes.
     last_read: Instant,
+    commands: Receiver<FastCrc>,
+    has_commanded: bool,
+    /// Bytes since its last command.
+    garbage: usize,
+}
+
+impl Client {
+    /// Notes bytes that the client sent.
+    fn note(&mut self, bytes: &[u8]) {
+        self.garbage += bytes.len();
+        let mut remaining = bytes;
+        while let Some(event) = self.commands.step(&mut remaining) {
+            if matches!(event, Event::Frame(_)) {
+                (self.has_commanded, self.garbage) = (true, remaining.len());
+            }
+        }
+    }
 }
 
 impl Port {
     /// Binds the address.
-    pub(super) fn open(address: &str) -> Result<Port, Error> {
+    pub(super) fn open(address: &str, allow_remote: bool) -> Result<Port, Error> {
         let bound = TcpListener::bind(address).and_then(|listener| Ok((listener.local_addr()?, listener)));
         let (local, listener) = bound.map_err(|source| unbound(address, source))?;
-        Ok(Port { listener, address: local.to_string(), client: None })
+        match (is_remote(&local), allow_remote) {
+            (true, false) => return Err(remote(address)),
+            (true, true) => notify(
+                "other computers reach this port: nothing is encrypted, and whoever connects may command the invented monitor",
+            ),
+            (false, _) => (),
+        }
+        Ok(Port { listener, address: local.to_string(), client: None, notes: FewNotes::default() })
     }
 
     /// The bound address.
@@ -60,8 +97,15 @@ impl Port {
 
     /// Passes on the received commands, sends the waiting bytes as far as the client reads, accepts the next client.
     pub(super) fn step(&mut self, waiting: &mut Vec<u8>, now: Instant, on_command: &mut impl FnMut(&[u8])) {
+        self.notes.step(now, &mut |line: &str| notify(line));
         self.receive(on_command);
         self.send(waiting, now);
+        let is_idle = |client: &Client| {
+            !client.has_commanded && now.saturating_duration_since(client.connected) >= FIRST_COMMAND
+        };
+        if self.client.as_ref().is_some_and(is_idle) {
+            self.disconnect("sends no command and was disconnected");
+        }
         if self.client.is_none()
             && let Ok((stream, _)) = self.listener.accept()
         {
@@ -74,8 +118,12 @@ impl Port {
         let ready = stream.set_nonblocking(true).and_then(|()| stream.set_nodelay(true)).and(name);
         // A client that has disconnected already is ignored.
         let Ok(name) = ready else { return };
-        notify(format_args!("{name} has connected"));
-        self.client = Some(Client { stream, name, last_read: now });
+        self.notes.add(&format!("{name} has connected"), now, &mut |line: &str| notify(line));
+        let commands = Receiver::new(Direction::FromHost);
+        let (connected, last_read) = (now, now);
+        let client =
+            Client { stream, name, connected, last_read, commands, has_commanded: false, garbage: 0 };
+        self.client = Some(client);
     }
 
     fn receive(&mut self, on_command: &mut impl FnMut(&[u8])) {
@@ -83,7 +131,14 @@ impl Port {
         for _ in 0..READS {
             let Some(client) = &mut self.client else { return };
             match client.stream.read(&mut bytes) {
-                Ok(count @ 1..) => on_command(bytes.get(..count).unwrap_or_default()),
+                Ok(count @ 1..) => {
+                    let bytes = bytes.get(..count).unwrap_or_default();
+                    client.note(bytes);
+                    if client.garbage > GARBAGE {
+                        return self.disconnect("sends no commands that can be read and was disconnected");
+                    }
+                    on_command(bytes);
+                }
                 Err(error) if would_block(error.kind()) => return,
                 Ok(_) | Err(_) => self.disconnect("has disconnected"),
             }
@@ -116,7 +171,8 @@ impl Port {
 
     fn disconnect(&mut self, how: &str) {
         if let Some(client) = self.client.take() {
-            notify(format_args!("{} {how}; the monitor runs on", client.name));
+            let text = format!("{} {how}; the monitor runs on", client.name);
+            self.notes.add(&text, Instant::now(), &mut |line: &str| notify(line));
         }
     }
 
@@ -133,6 +189,21 @@ impl Port {
             }
             std::thread::sleep(PAUSE);
         }
+    }
+}
+
+/// Whether other computers reach an address.
+fn is_remote(address: &SocketAddr) -> bool {
+    !address.ip().to_canonical().is_loopback()
+}
+
+fn remote(address: &str) -> Error {
+    Error::Option {
+        option: "--listen".to_owned(),
+        value: address.to_owned(),
+        wrong: "other computers reach this address, and nothing is encrypted".to_owned(),
+        remedy: "give 127.0.0.1:PORT, with an SSH tunnel or a VPN from elsewhere, or add --allow-remote"
+            .to_owned(),
     }
 }
 
@@ -153,10 +224,12 @@ fn unbound(address: &str, source: std::io::Error) -> Error {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::command::CommandEncoder;
+    use stillpoint_core::wire::command::Command;
 
     /// A port and a client connected to it.
     fn connected() -> (Port, TcpStream) {
-        let mut port = Port::open("127.0.0.1:0").unwrap();
+        let mut port = Port::open("127.0.0.1:0", false).unwrap();
         let client = TcpStream::connect(port.address()).unwrap();
         port.wait().unwrap();
         (port, client)
@@ -176,8 +249,52 @@ mod tests {
     }
 
     #[test]
+    fn a_client_without_commands_is_disconnected() {
+        let (mut port, mut client) = connected();
+        let begun = port.client.as_ref().unwrap().connected;
+        port.step(&mut vec![], begun + FIRST_COMMAND - Duration::from_nanos(1), &mut |_| ());
+        assert!(port.client.is_some());
+        port.step(&mut vec![], begun + FIRST_COMMAND, &mut |_| ());
+        assert!(port.client.is_none());
+        assert_eq!(client.read(&mut [0]).unwrap_or(0), 0);
+    }
+
+    #[test]
+    fn garbage_is_counted_until_the_next_command() {
+        let (mut port, _client) = connected();
+        let client = port.client.as_mut().unwrap();
+        let command = CommandEncoder::new(1).encode(&Command::Identify);
+        for _ in 0..100 {
+            client.note(&vec![7; GARBAGE / 2]);
+            client.note(&command);
+        }
+        assert!(client.has_commanded && client.garbage < GARBAGE / 2);
+        client.note(&vec![7; 2 * GARBAGE]);
+        assert!(client.garbage > GARBAGE);
+    }
+
+    #[test]
+    fn only_loopback_is_not_remote() {
+        for (address, remote) in [
+            ("127.0.0.1:7", false),
+            ("127.9.9.9:7", false),
+            ("[::1]:7", false),
+            ("[::ffff:127.0.0.1]:7", false),
+            ("0.0.0.0:7", true),
+            ("[::]:7", true),
+            ("10.1.2.3:7", true),
+        ] {
+            assert_eq!(is_remote(&address.parse().unwrap()), remote, "{address}");
+        }
+    }
+
+    #[test]
     fn a_stalled_client_is_disconnected() {
-        let (mut port, silent) = connected();
+        let (mut port, mut silent) = connected();
+        silent.write_all(&CommandEncoder::new(1).encode(&Command::Identify)).unwrap();
+        while !port.client.as_ref().unwrap().has_commanded {
+            port.receive(&mut |_| ());
+        }
         let now = Instant::now();
         let mut waiting = fill(&mut port, now);
         port.step(&mut waiting, now + STALL_LIMIT - Duration::from_nanos(1), &mut |_| ());

@@ -8,7 +8,7 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 
 use super::log::Log;
-use crate::source::{Connection, ConnectionError};
+use crate::source::{Connection, ConnectionError, HangUp};
 
 /// Rings in a chip's memory; no call blocks.
 pub trait Rings: Send {
@@ -42,7 +42,7 @@ pub fn start(rings: impl Rings + 'static, log: Log) -> Connection {
         }
     });
     let reader = FrameReader { chunks: Some(chunks), chunk: Cursor::default(), stop, thread: Some(thread) };
-    Connection { reader: Box::new(reader), writer }
+    Connection { reader: Box::new(reader), writer, hang_up: HangUp::default(), is_plain_and_remote: false }
 }
 
 struct Pump<R> {
