@@ -94,7 +94,12 @@ fn ringing(typical: &Typical) -> Advice {
             "smoothing makes each move a period longer, a shaper half a period".to_owned(),
         ),
     };
-    let smoothing = format!("smooth the command{length}, or shape it with two impulses{shaper}");
+    // Smoothing takes a period; where that is more than there is to save, only the shaper is left.
+    let pays = typical.ringing_hz.zip(typical.settling_s).is_none_or(|(hz, settling)| 1.0 / hz < settling);
+    let smoothing = match pays {
+        true => format!("smooth the command{length}, or shape it with two impulses{shaper}"),
+        false => format!("shape the command with two impulses{shaper}"),
+    };
     let trade_off = format!("{cost}; a lower gain follows more slowly");
     let outside = if typical.may_last { OUTSIDE } else { "" };
     match typical.frequency_change.is_some_and(|change| change <= FELL) {

@@ -46,8 +46,11 @@ pub enum Shown {
 impl Shown {
     /// Of a move.
     pub fn of(report: &MoveReport, limit: &Limit) -> Shown {
-        // Decided by the time it was watched alone: neither an early nor a late stop is the likelier to be left out.
-        if reason::is_cut_short(&report.reason) && report.held_s < limit.settling_s + report.window_time_s {
+        // Decided by the time it was watched alone: neither an early nor a late stop is the likelier to be left out. One that
+        // was seen outside after the limit has broken it, however soon the recording ended.
+        let is_broken = report.outcome == Outcome::Unsettled && report.held_s > limit.settling_s;
+        let is_cut = report.held_s < limit.settling_s + report.window_time_s && !is_broken;
+        if is_cut && reason::is_cut_short(&report.reason) {
             return Shown::Cut;
         }
         match (report.outcome, report.settling_s) {
@@ -498,8 +501,11 @@ mod tests {
         some[2].reason = "outside the window when the samples ended".to_owned();
         (some[0].held_s, some[1].held_s, some[2].held_s) = (0.5, 0.5, 0.03);
         check(&some, limit(None), Verdict::Passes, &["2 of 2 moves", "limit could be seen: 1."]);
-        some[2].held_s = 0.06;
-        check(&some, limit(None), Verdict::Fails, &["2 of 3 moves"]);
+        // Outside after the limit.
+        for held in [0.045, 0.06] {
+            some[2].held_s = held;
+            check(&some, limit(None), Verdict::Fails, &["2 of 3 moves"]);
+        }
     }
 
     #[test]

@@ -8,6 +8,14 @@ use super::move_report::MoveReport;
 use crate::analysis::two_modes::TwoModes;
 use crate::decode::StopRinging;
 
+/// Why an oscillation of the capture is not stated where all samples turn quicker.
+const FOLDED: &str =
+    "the stop turns more than twice as often as the oscillation that was found: it may be folded";
+/// Turning points from which on their spacing counts.
+const FEWEST_TURNS: u32 = 4;
+/// Most by which the two halves of a tail may differ.
+const TAIL_RATIO: f64 = 1.5;
+
 impl MoveReport {
     /// The report with what is known of the ringing of its stop, and with its tail.
     pub fn with_ringing(self, ringing: StopRinging) -> MoveReport {
@@ -21,8 +29,18 @@ impl MoveReport {
             StopRinging::Evaluated(Answer::Refused(why)) => {
                 MoveReport { tail_s, ringing_reason: reason(refusal(why)), ..self }
             }
+            StopRinging::Evaluated(Answer::Ringing(found)) if self.turns_quicker(&found) => {
+                MoveReport { tail_s, ringing_reason: reason(FOLDED), ..self }
+            }
             StopRinging::Evaluated(Answer::Ringing(found)) => self.with_oscillation(&found),
         }
+    }
+
+    /// Whether the error turns more than twice as often as at this frequency. A swing that begins late, after the points of a
+    /// capture have grown long, can be folded by them; the turning points are those of all samples.
+    fn turns_quicker(&self, found: &Ringing) -> bool {
+        let turns = self.turning_points.filter(|turns| *turns >= FEWEST_TURNS).and(self.turning_spacing_s);
+        turns.is_some_and(|spacing| 1.0 > 4.0 * spacing * f64::from(found.frequency))
     }
 
     fn with_oscillation(self, found: &Ringing) -> MoveReport {
@@ -58,22 +76,24 @@ impl MoveReport {
         }
     }
 
-    /// Time constant of the tail of a stop that lags or creeps: the time between entering four windows, or two, and the
-    /// window itself, over the logarithm of that ratio. Unit: s
+    /// Time constant of the tail of a stop that lags or creeps: the time between entering about four windows and the window
+    /// itself, over the logarithm of that ratio. None if the two halves of it differ: then the tail is no exponential, or it
+    /// ends at a rest error. Unit: s
     fn tail_of_curve(&self) -> Option<f64> {
         let has_tail = [Signature::Lag, Signature::Creep].map(Signature::word);
-        let named = self.signature.as_deref().is_some_and(|signature| has_tail.contains(&signature));
-        let settled = |point: &&WindowSettling| point.1.is_some_and(|settling| settling > 0.0);
-        let within = |times: f64| {
-            let largest = times * self.window;
-            self.settling_curve
-                .iter()
-                .filter(settled)
-                .find(|point| point.0 <= largest && point.0 > self.window)
+        self.signature.as_deref().filter(|signature| has_tail.contains(signature))?;
+        let entry = |windows: std::ops::Range<f64>| {
+            let inside = self.settling_curve.iter().rev().find(|point| windows.contains(&point.0))?;
+            Some((inside.0, inside.1.filter(|settling| *settling > 0.0)?))
         };
-        let (window, from) = within(4.0).copied().filter(|_| named)?;
-        let (time, ratio) = (self.last_entry_s().0? - from?, window / self.window);
-        (ratio >= 1.9 && time > 0.0).then(|| time / ratio.ln())
+        let middle = entry(1.4 * self.window..2.8 * self.window)?;
+        let wide = entry(1.9 * middle.0..2.1 * middle.0)?;
+        let narrow = (self.window, self.last_entry_s().0?);
+        let tail =
+            |(wide, early): (f64, f64), (narrow, late): (f64, f64)| (late - early) / (wide / narrow).ln();
+        let (first, second) = (tail(wide, middle), tail(middle, narrow));
+        let alike = first > 0.0 && second <= TAIL_RATIO * first && first <= TAIL_RATIO * second;
+        alike.then(|| tail(wide, narrow))
     }
 }
 
@@ -97,5 +117,48 @@ pub fn refusal(why: Refusal) -> &'static str {
         Refusal::TooFewPeriods => "fewer than one and a half periods are visible",
         Refusal::UncertainFrequency => "its frequency is uncertain by more than a tenth",
         Refusal::UncertainDamping => "its damping is too uncertain",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{self, WINDOW};
+    use super::*;
+
+    /// The tail of a stop whose error at these times is `error`. Unit: s, mm
+    fn tail(error: impl Fn(f64) -> f64) -> Option<f64> {
+        let entry = |window: f64| (0..100_000).map(|at| 1e-5 * f64::from(at)).find(|at| error(*at) <= window);
+        let curve = [8.0, 4.0, 2.0, 1.0, 0.5].map(|times| (times * WINDOW, entry(times * WINDOW)));
+        let report = MoveReport {
+            signature: Some(Signature::Creep.word().to_owned()),
+            settling_s: entry(WINDOW),
+            settling_curve: curve.to_vec(),
+            ..fixture::report(1, Some(0.05))
+        };
+        report.with_ringing(StopRinging::Unknown).tail_s
+    }
+
+    #[test]
+    fn a_tail_that_ends_at_a_rest_error_or_is_a_line_has_no_time_constant() {
+        let exponential = tail(|at| 20.0 * WINDOW * (-at / 0.05).exp()).expect("a tail");
+        assert!((exponential / 0.05 - 1.0).abs() < 0.01, "{exponential}");
+        assert_eq!(tail(|at| 0.9 * WINDOW + 20.0 * WINDOW * (-at / 0.05).exp()), None);
+        assert_eq!(tail(|at| 20.0 * WINDOW * (1.0 - at / 0.5)), None);
+    }
+
+    #[test]
+    fn an_oscillation_below_half_the_turning_frequency_is_not_stated() {
+        let found =
+            Ringing { frequency: 45.26, frequency_u: 0.27, damping: None, tail: None, amplitude: 80.0 };
+        let stated = |spacing: f64, turns: u32| {
+            let report = MoveReport {
+                turning_points: Some(turns),
+                turning_spacing_s: Some(spacing),
+                ..fixture::report(1, None)
+            };
+            report.with_ringing(StopRinging::Evaluated(Answer::Ringing(found))).ringing_hz
+        };
+        assert_eq!(stated(0.0011, 700), None);
+        assert!(stated(0.5 / 45.26, 9).is_some() && stated(0.0011, 3).is_some());
     }
 }
