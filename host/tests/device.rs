@@ -1,6 +1,7 @@
 //! `device` through the binary, over TCP: answers in words, refusals, journal entries.
 
 mod program;
+#[path = "peer/mod.rs"]
 mod hostile;
 #[path = "device/hostile.rs"]
 mod hostile_peers;

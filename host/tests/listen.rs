@@ -1,7 +1,7 @@
 //! `rehearse --listen` through the binary: watched, configured, disconnected and watched again.
 
 mod program;
-#[path = "hostile/memory.rs"]
+#[path = "peer/memory.rs"]
 mod memory;
 #[path = "listen/hostile.rs"]
 mod hostile;

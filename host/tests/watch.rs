@@ -1,5 +1,6 @@
 //! `watch` and `device` through the binary: files, a TCP connection, and answers.
 
+#[path = "peer/mod.rs"]
 mod hostile;
 #[path = "watch/hostile.rs"]
 mod hostile_peers;

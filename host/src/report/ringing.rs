@@ -3,7 +3,6 @@
 use stillpoint_core::Signature;
 use stillpoint_core::ringing::{Answer, Refusal, Ringing};
 
-use super::field::WindowSettling;
 use super::move_report::MoveReport;
 use crate::analysis::two_modes::TwoModes;
 use crate::decode::StopRinging;
@@ -154,6 +153,7 @@ mod tests {
             let report = MoveReport {
                 turning_points: Some(turns),
                 turning_spacing_s: Some(spacing),
+                ringing_hz: None,
                 ..fixture::report(1, None)
             };
             report.with_ringing(StopRinging::Evaluated(Answer::Ringing(found))).ringing_hz

@@ -9,12 +9,13 @@ fn check(&(name, act): &Peer) {
     let store = std::env::temp_dir().join(format!("stillpoint-{}-{name}-device.store", std::process::id()));
     drop(Store::create(&store, &Options::default()).expect("a store"));
     let stored = store.display().to_string();
+    let person = ["--store", &stored, "--who", "M. Ito"];
     for (request, more) in [
         ("identify", &[][..]),
-        ("settings 0 window=60", &[]),
-        ("acknowledge 3", &["--store", &stored, "--who", "M. Ito"]),
+        ("settings 0 window=60", &person),
+        ("acknowledge 3", &person),
         ("dump-since 0 0", &[]),
-        ("declare 0", &[]),
+        ("declare 0", &person),
     ] {
         let place = serve(act);
         let arguments = ["device", "--time-out", "0.3", &place];

@@ -1,6 +1,7 @@
 //! In: the kinds of one axis, and its moves in their order. Out: its rest errors by direction and position, and what they show.
 
 use serde::Serialize;
+use stillpoint_core::Signature;
 
 use super::evidence::Scale;
 use super::figures::with_interval;
@@ -108,16 +109,19 @@ fn kind_line(kind: &KindMoves, error: MedianInterval) -> KindOffsetLine {
     }
 }
 
-/// A move that stands, and is whole.
+/// A move that stands, and is whole. The rest error of one that lags or creeps is in part what still comes in.
 fn arrival((report, position): (&MoveReport, f64)) -> Option<Arrival> {
-    let error = report.rest_error.filter(|_| report.outcome.is_whole())?;
+    let comes_in = [Signature::Lag, Signature::Creep].map(|signature| Some(signature.word()));
+    let stands = report.outcome.is_whole() && !comes_in.contains(&report.signature.as_deref());
+    let error = report.rest_error.filter(|_| stands)?;
     Some(Arrival { forward: report.travel > 0.0, position, error })
 }
 
 fn why(refusal: Refusal) -> &'static str {
     match refusal {
         Refusal::FewMoves => {
-            "six moves at rest in each direction are needed, without a missing move between them"
+            "six moves at rest in each direction are needed, without a missing move between them; one that lags or creeps still \
+             comes in"
         }
         Refusal::Confounded(_) => {
             "a constant force, friction, backlash and a scale error look alike in these moves: each direction ends at \

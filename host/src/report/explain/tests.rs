@@ -227,6 +227,15 @@ fn two_oscillations_are_evidence_of_ringing() {
 
 /// What is line of the rest errors of an axis whose moves end at these positions, with this error there; it begins at 0.
 fn rest_errors(targets: &[f64], error: impl Fn(f64, f64) -> f64) -> super::offset::OffsetLine {
+    offset_of(targets, error, |report| report)
+}
+
+/// The same, of moves that are changed so.
+fn offset_of(
+    targets: &[f64],
+    error: impl Fn(f64, f64) -> f64,
+    change: impl Fn(MoveReport) -> MoveReport,
+) -> super::offset::OffsetLine {
     let mut at = 0.0;
     let one = |(number, target): (u32, &f64)| {
         let travel = target - std::mem::replace(&mut at, *target);
@@ -238,7 +247,7 @@ fn rest_errors(targets: &[f64], error: impl Fn(f64, f64) -> f64) -> super::offse
             ..fixture::report(number, Some(0.06))
         }
     };
-    let moves = (1..).zip(targets).map(one).collect();
+    let moves = (1..).zip(targets).map(one).map(change).collect();
     let axis = AxisMoves { name: "tray shuttle".to_owned(), moves, encoder_step: 0.001, note: None };
     Explained::new(&[axis]).axes.remove(0).offset
 }
@@ -256,6 +265,16 @@ fn a_scale_error_of_strokes_from_home_names_no_force() {
     assert_eq!(named(&line), [false, false, true], "{line:?}");
     assert_eq!(named(&rest_errors(&targets, |sign, _| 0.05 * sign)), [false, true, false]);
     assert!(rest_errors(&targets, |_, _| 0.05).finding.contains("a constant force such as gravity"));
+}
+
+/// What still comes in is no friction, although it changes its sign with the direction.
+#[test]
+fn rest_errors_of_stops_that_lag_name_no_cause() {
+    let targets: Vec<f64> =
+        (0..60).map(|at| [540.0, 0.0, 180.0, 0.0, 300.0, 0.0, 60.0, 0.0][at % 8]).collect();
+    let lagging = |report: MoveReport| MoveReport { signature: Some("lag".to_owned()), ..report };
+    let line = offset_of(&targets, |sign, _| 0.05 * sign, lagging);
+    assert!(line.finding.is_empty() && line.refused.contains("still comes in"), "{line:?}");
 }
 
 /// To and fro between two positions every cause looks like another.

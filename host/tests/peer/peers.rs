@@ -116,7 +116,8 @@ fn hello(axes: u8) -> Hello<'static> {
 }
 
 fn settings(axis: u8) -> Message<'static> {
-    let parameters = (&stillpoint_core::Parameters { window: 50, ..stillpoint_core::Parameters::at(1_000_000) }).into();
+    let parameters =
+        (&stillpoint_core::Parameters { window: 50, ..stillpoint_core::Parameters::at(1_000_000) }).into();
     Message::Settings(Settings { axis, parameters, ..Settings::default() })
 }
 
@@ -334,7 +335,8 @@ pub(crate) const PEERS: [Peer; 44] = [
         victim.flood(|victim, count| {
             let mut device = *b"hostile\0\0\0\0\0";
             device[8..].copy_from_slice(&count.to_le_bytes());
-            [victim.frame(&Message::Hello(Hello { device, ..hello(1) })), victim.frame(&moved(0, count, 1))].concat()
+            [victim.frame(&Message::Hello(Hello { device, ..hello(1) })), victim.frame(&moved(0, count, 1))]
+                .concat()
         });
     }),
     ("alarms without end in one state", |victim| {
