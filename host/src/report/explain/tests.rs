@@ -1,4 +1,4 @@
-//! In: invented moves of each signature. Out: whether what is line of them is what was line when it was last read.
+//! In: invented moves of each signature. Out: whether the words about them are those that were last read.
 
 use jiff::tz::TimeZone;
 use stillpoint_core::Outcome;
@@ -139,7 +139,7 @@ fn each_signature_has_its_words() {
     // The last lines are the same for all.
     let of = |axis: &AxisMoves| text_of(axis).split("\nIn brackets").next().unwrap_or_default().to_owned();
     let found: String = invented().iter().map(|(name, axis)| format!("== {name}\n{}", of(axis))).collect();
-    assert!(found == GOLDEN, "what is line has changed; read it, then paste it into golden.txt:\n{found}");
+    assert!(found == GOLDEN, "what it says has changed; read it, then paste it into golden.txt:\n{found}");
 }
 
 #[test]
@@ -225,7 +225,7 @@ fn two_oscillations_are_evidence_of_ringing() {
     assert!(!evidence(20).contains("oscillations"), "{}", evidence(20));
 }
 
-/// What is line of the rest errors of an axis whose moves end at these positions, with this error there; it begins at 0.
+/// What the report says of the rest errors of an axis whose moves end at these positions, with this error there; it begins at 0.
 fn rest_errors(targets: &[f64], error: impl Fn(f64, f64) -> f64) -> super::offset::OffsetLine {
     offset_of(targets, error, |report| report)
 }
