@@ -217,10 +217,11 @@ fn a_port_that_was_unplugged_is_opened_again() {
         let (place, hang_up, far) = Far::start();
         link.to(&place);
         note("the line is back after ");
+        // The far end writes for some time yet, and waits where nobody reads.
+        hang_up.send(()).expect("the far end waits");
+        far.join().expect("the far end did well");
         let id = watch.id().to_string();
         assert!(Process::new("kill").args(["-INT", &id]).status().expect("it is interrupted").success());
         assert_eq!(watch.wait().expect("it ends").code(), Some(0));
-        hang_up.send(()).expect("the far end waits");
-        far.join().expect("the far end did well");
     });
 }

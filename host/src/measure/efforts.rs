@@ -31,7 +31,8 @@ impl Efforts {
         while self.due.front().is_some_and(is_past) {
             self.due.pop_front();
         }
-        self.due.pop_front_if(|due| due.0 == tick).map(|due| due.1)
+        let is_due = self.due.front().is_some_and(|due| due.0 == tick);
+        if is_due { self.due.pop_front().map(|due| due.1) } else { None }
     }
 }
 

@@ -37,10 +37,11 @@ pub(super) fn find_or_add(store: &Connection, number: &DeviceNumber) -> rusqlite
     Ok(store.last_insert_rowid())
 }
 
-/// Tick rate of a device, once it has named it. Unit: ticks/s
+/// Tick rate of a device, once it has named it. A device without a row is an error. Unit: ticks/s
 pub(super) fn rate(store: &Connection, device: i64) -> rusqlite::Result<Option<u32>> {
-    let sql = "SELECT ticks_per_second FROM devices WHERE id = ?1 AND ticks_per_second > 0";
-    store.prepare_cached(sql)?.query_row([device], |row| row.get(0)).optional()
+    let sql = "SELECT ticks_per_second FROM devices WHERE id = ?1";
+    let rate: Option<u32> = store.prepare_cached(sql)?.query_row([device], |row| row.get(0))?;
+    Ok(rate.filter(|rate| *rate > 0))
 }
 
 /// Adds the next generation of a device, with its names, for a monitor that counts its starts from anew.

@@ -27,7 +27,7 @@ pub(super) fn complete(
             store.execute("DELETE FROM frames WHERE device = ?1", [device.0])?;
             words.push(format!("frames: {frames} of monitor {}, of which nothing else is known", device.0));
         } else {
-            add_device(store, device.0, words)?;
+            add_device(store, scan, device.0, words)?;
         }
     }
     let boots = "boots WHERE boots.device = frames.device AND boots.boot = frames.boot";
@@ -69,7 +69,7 @@ fn hello<T>(
 }
 
 /// The row of a monitor, out of a hello.
-fn add_device(store: &Connection, device: i64, words: &mut Vec<String>) -> rusqlite::Result<()> {
+fn add_device(store: &Connection, scan: &Scan, device: i64, words: &mut Vec<String>) -> rusqlite::Result<()> {
     let known = hello(store, device, None, |hello| {
         let texts = (hello.board.to_owned(), hello.firmware.to_owned());
         (hello.device, Some(texts), Some(hello.ticks_per_second))
@@ -82,6 +82,10 @@ fn add_device(store: &Connection, device: i64, words: &mut Vec<String>) -> rusql
         }
     ));
     let (number, texts, rate) = known.unwrap_or((UNKNOWN_DEVICE, None, None));
+    let rate = match rate.filter(|rate| *rate > 0) {
+        None => rate_of_starts(store, scan, device)?,
+        known => known,
+    };
     let (board, firmware) = texts.unzip();
     let sql = "SELECT coalesce(max(generation) + 1, 0) FROM devices WHERE number = ?1";
     let generation: i64 = store.query_row(sql, [&number[..]], |row| row.get(0))?;
@@ -94,6 +98,22 @@ fn add_device(store: &Connection, device: i64, words: &mut Vec<String>) -> rusql
         "ticks_per_second": rate,
     };
     insert::one(store, "INSERT INTO devices", columns).map(|_| ())
+}
+
+/// The tick rate of a monitor, out of the rows of its starts, or of two rows of moves that are apart in ticks and in time.
+/// Unit: ticks/s
+fn rate_of_starts(store: &Connection, scan: &Scan, device: i64) -> rusqlite::Result<Option<u32>> {
+    let sql =
+        "SELECT ticks_per_second FROM boots WHERE device = ?1 AND ticks_per_second > 0 ORDER BY boot DESC";
+    let stored: Option<u32> = store.query_row(sql, [device], |row| row.get(0)).optional()?;
+    let starts = scan.starts.range((device, 0)..=(device, u32::MAX));
+    let apart = |[(ticks, at), (later, end)]: &[(u64, i64); 2]| {
+        let (ticks, microseconds) = (later.checked_sub(*ticks)?, end.checked_sub(*at)?);
+        let rate = (ticks as f64 * 1e6 / microseconds as f64).round();
+        // Of less than a second the rounding to microseconds makes another rate.
+        (microseconds >= 1_000_000 && (1.0..4e9).contains(&rate)).then_some(rate as u32)
+    };
+    Ok(stored.or_else(|| starts.filter_map(|(_, ends)| apart(ends)).next()))
 }
 
 /// The wall time of a start, out of two rows of moves: they say it to the microsecond if the rate is right.

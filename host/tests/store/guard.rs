@@ -68,7 +68,7 @@ fn a_watch_deletes_older_days_if_it_is_asked_to() {
     let source = format!("file:{}", frames.text());
     let watch = ["watch", &source, "--store", &place.text(), "--keep-days", "1"];
     let (status, stderr) = run(&watch);
-    assert!(status == Some(0) && stderr.contains(&format!(" and {old} moves deleted")), "{stderr}");
+    assert!(status == Some(0) && stderr.contains(&format!(" and {old} moves")), "{stderr}");
     let found = place.store().check().expect("readable");
     assert!(found.is_sound() && found.moves > 10, "{found:?}");
     refused(&["watch", &source, "--keep-days", "1"], 2, &["--store"]);
