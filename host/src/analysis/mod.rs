@@ -37,6 +37,7 @@ pub mod trend;
 
 // What an axis is made of.
 pub mod identify;
+pub mod renewal;
 pub mod two_modes;
 
 // Moves of several recordings.

@@ -130,23 +130,35 @@ impl MotionRecorder {
     /// The strips that are wanted.
     pub(super) fn strips(&self, pictures: Pictures, shown: Shown) -> Vec<Strip> {
         let speed = pictures.speed.then(|| self.speed(shown));
-        let effort = pictures.effort.then(|| {
-            let points = self.points.iter().filter(|point| point.efforts > 0.0);
-            let point =
-                |sums: &Sums| (sums.mean(sums.second) - shown.command_end_s, sums.effort / sums.efforts);
-            Strip {
-                label: format!("effort: {}", shown.effort),
-                lines: vec![Line { name: "", points: points.map(point).collect() }],
-            }
-        });
+        let effort = pictures.effort.then(|| self.effort(shown));
         speed.into_iter().chain(effort).collect()
+    }
+
+    /// Effort where it is recorded; a gap where more points are without it than usual.
+    fn effort(&self, shown: Shown) -> Strip {
+        let places: Vec<usize> = (0..self.points.len()).filter(|at| self.points[*at].efforts > 0.0).collect();
+        let second = |at: usize| self.points[at].mean(self.points[at].second) - shown.command_end_s;
+        let point = |at: &usize| (second(*at), self.points[*at].effort / self.points[*at].efforts);
+        let mut usual: Vec<usize> = places.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        usual.sort_unstable();
+        let most = usual.get(usual.len() / 2).map_or(0, |median| median + median / 2);
+        let gaps = places.windows(2).filter(|pair| pair[1] - pair[0] > most);
+        let gaps = gaps.map(|pair| (second(pair[0]), second(pair[1]))).collect();
+        Strip {
+            label: format!("effort: {}", shown.effort),
+            lines: vec![Line { name: "", points: places.iter().map(point).collect(), gaps }],
+        }
     }
 
     fn speed(&self, shown: Shown) -> Strip {
         let least = FEWEST * self.each as f64 * shown.sample_period_s;
         let of_steps = shown.peak_speed.map_or(0.0, |speed| STEPS * shown.encoder_step / speed.abs());
         let stretch = of_steps.min(LONGEST_S).max(least);
-        let line = |name, value: fn(&Sums) -> f64| Line { name, points: self.slopes(stretch, shown, value) };
+        let line = |name, value: fn(&Sums) -> f64| Line {
+            name,
+            points: self.slopes(stretch, shown, value),
+            gaps: Vec::new(),
+        };
         let milliseconds = crate::report::number::plain_to(1e3 * stretch, 2);
         Strip {
             label: format!("speed over {milliseconds} ms ({}/s)", shown.unit),
@@ -221,5 +233,28 @@ mod tests {
         assert!(points(&long).len() <= POINTS && points(&long).len() > POINTS / 3);
         assert_eq!(long[0].label, "speed over 256 ms (mm/s)");
         assert!(points(&long).iter().all(|point| (point.1 - 100.0).abs() < 1.0));
+    }
+
+    #[test]
+    fn effort_has_gaps_where_more_is_missing_than_usual() {
+        let gaps = |has_effort: fn(u32) -> bool| {
+            let mut recorder = MotionRecorder::default();
+            for k in 0..100 {
+                // Uneven samples have an effort each.
+                let second = 10.0 + 1e-3 * f64::from(k + k / 10);
+                recorder.push(second, Place { command: 0.0, feedback: 0.0 }, has_effort(k).then_some(1.0));
+            }
+            let [effort] = &recorder.strips(Pictures { stops: true, speed: false, effort: true }, SHOWN)[..]
+            else {
+                panic!("one strip")
+            };
+            let row = |t: f64| (1e3 * t).round() as u32;
+            effort.lines[0].gaps.iter().map(|gap| (row(gap.0), row(gap.1))).collect::<Vec<_>>()
+        };
+        assert_eq!(gaps(|_| true), []);
+        assert_eq!(gaps(|_| false), []);
+        assert_eq!(gaps(|k| !(4..8).contains(&k)), [(3, 8)]);
+        assert_eq!(gaps(|k| k % 4 == 0), [], "an effort that is recorded more seldom");
+        assert_eq!(gaps(|k| k % 4 == 0 && k != 8), [(4, 13)]);
     }
 }

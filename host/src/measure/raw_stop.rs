@@ -1,11 +1,13 @@
 //! In: readings. Out: feedback at every sample of the last stop, for fits that need more than a capture.
 //!
 //! As for the core's capture, a command that stands for a few samples is not yet a stop: the one before stays until then.
+//! Where feedback is renewed more seldom than every sample, only renewals count: what it holds between them has images.
 
 use std::mem::swap;
 
 use stillpoint_core::Reading;
 
+use crate::analysis::renewal::{Renewal, renewal};
 use crate::analysis::two_modes::MOST;
 
 /// Samples after which a standing command is a stop.
@@ -31,12 +33,12 @@ pub(super) struct RawStop {
     before: Stand,
 }
 
-/// The samples of a stop.
+/// The samples of a stop, one for each renewal of feedback.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Samples {
     /// command − feedback, from that of the first sample on. Unit: counts
     pub(super) errors: Vec<f64>,
-    /// From sample to sample. Unit: ticks
+    /// From one to the next. Unit: ticks
     pub(super) period: f64,
 }
 
@@ -89,12 +91,19 @@ impl Stand {
         self.feedback.push(reading.feedback);
     }
 
+    /// None where feedback is renewed at uneven distances.
     fn samples(&self) -> Option<Samples> {
-        let first = *self.feedback.first()?;
+        let (first, each) = match renewal(&self.feedback) {
+            Renewal::Every => (0, 1),
+            Renewal::Steady { first, each } => (first, each),
+            Renewal::Uneven => return None,
+        };
         let intervals = self.feedback.len().checked_sub(1).filter(|intervals| *intervals > 0)?;
-        let errors = self.feedback.iter().map(|feedback| f64::from(first.wrapping_sub(*feedback))).collect();
+        let renewed = self.feedback.get(first..)?;
+        let errors =
+            renewed.iter().step_by(each).map(|one| f64::from(renewed[0].wrapping_sub(*one))).collect();
         let length = self.last.wrapping_sub(self.first);
-        Some(Samples { errors, period: f64::from(length) / intervals as f64 })
+        Some(Samples { errors, period: each as f64 * f64::from(length) / intervals as f64 })
     }
 }
 
@@ -137,5 +146,49 @@ mod tests {
         stop.gap();
         stop.add(&readings(&[20], 0)[50..]);
         assert_eq!(stop.of(200).map(|found| found.errors.len()), Some(30));
+    }
+
+    /// Errors are those of a stop that swings at 230 Hz, in steps and noise of an encoder, at 4,000 rows a second; a row has
+    /// the feedback of the row that `of` gives.
+    fn held(of: fn(usize) -> usize) -> RawStop {
+        let mut state = 12_345_u64;
+        let mut noise = || {
+            state = (state * 1_103_515_245 + 12_345) % (1 << 31);
+            ((state >> 15) % 2001) as f64 / 1000.0 - 1.0
+        };
+        let swing = |k: usize| {
+            let t = k as f64 / 4000.0;
+            300.0 * (-15.0 * t).exp() * (std::f64::consts::TAU * 230.0 * t).cos()
+        };
+        let all: Vec<i32> = (0..4000).map(|k| (swing(k) + noise()).round() as i32).collect();
+        let reading = |k: usize| {
+            let (command, feedback) = if k < 40 { (0, 0) } else { (1000, 1000 + all[of(k - 40)]) };
+            Reading { tick: 250 * k as u32, command, feedback }
+        };
+        let readings: Vec<Reading> = (0..4000).map(reading).collect();
+        let mut stop = RawStop::default();
+        stop.add(&readings);
+        stop
+    }
+
+    /// Held feedback has images: at 500 renewals a second, 230 Hz looks like 230 and 270 Hz.
+    #[test]
+    fn a_renewal_has_one_sample() {
+        let found = |stop: RawStop| stop.of(10_000).map(|stop| (stop.errors.len(), stop.period));
+        assert_eq!(found(held(|k| k)), Some((3960, 250.0)), "a row, a renewal");
+        assert_eq!(found(held(|k| k & !7)), Some((495, 2000.0)));
+        assert_eq!(
+            found(held(|k| ((k + 5) / 8 * 8).saturating_sub(5))),
+            Some((495, 2000.0)),
+            "from row 3 on"
+        );
+        assert_eq!(found(held(|k| k - k * 5 % 32 / 5)), None, "6.4 rows each");
+    }
+
+    #[test]
+    fn images_of_held_feedback_are_no_oscillations() {
+        use crate::analysis::two_modes::two_modes;
+        let stop = held(|k| k & !7).of(10_000).expect("a stop");
+        assert!(two_modes(&stop.errors, 1e-6 * stop.period, 1.0).is_err());
     }
 }

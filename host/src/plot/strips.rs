@@ -21,6 +21,8 @@ pub struct Line {
     pub name: &'static str,
     /// Time from command end (s), value.
     pub points: Vec<(f64, f64)>,
+    /// Where it has no values. Time from command end (s)
+    pub gaps: Vec<(f64, f64)>,
 }
 
 /// Height of a strip, and of the room above it. Unit: pixel
@@ -72,8 +74,8 @@ fn one(canvas: &mut Canvas, area: Area, strip: &Strip, time: Time, is_last: bool
         for (at, stroke) in time.marks {
             canvas.line((frame.x(*at), area.top), (frame.x(*at), area.bottom()), *stroke);
         }
-        for (line, stroke) in lines.iter().zip(STROKES).rev() {
-            thin::runs(line, time.gaps).iter().for_each(|run| canvas.path(&frame.all(run), stroke));
+        for ((points, line), stroke) in lines.iter().zip(&strip.lines).zip(STROKES).rev() {
+            broken(canvas, &frame, (points, &scaled(&line.gaps, time)), (time, stroke));
         }
     });
     key(canvas, area, strip, values().next().is_none());
@@ -83,6 +85,26 @@ fn one(canvas: &mut Canvas, area: Area, strip: &Strip, time: Time, is_last: bool
         frame.x_edge(canvas, &ticks, time.label);
     }
     frame.y_edge(canvas, "");
+}
+
+/// A line that breaks at its own gaps and at those of the samples; a point alone is a dot.
+fn broken(
+    canvas: &mut Canvas,
+    frame: &Frame,
+    (points, gaps): (&[(f64, f64)], &[(f64, f64)]),
+    (time, stroke): (Time, Stroke),
+) {
+    for run in thin::runs(points, time.gaps).into_iter().flat_map(|run| thin::runs(run, gaps)) {
+        match frame.all(run)[..] {
+            [alone] => canvas.circle(alone, stroke.width, stroke.colour, Stroke::solid(stroke.colour, 0.0)),
+            ref run => canvas.path(run, stroke),
+        }
+    }
+}
+
+/// In the unit of the time axis.
+fn scaled(gaps: &[(f64, f64)], time: Time) -> Vec<(f64, f64)> {
+    gaps.iter().map(|(from, to)| (from * time.factor, to * time.factor)).collect()
 }
 
 /// The points that the time axis shows, in its unit.

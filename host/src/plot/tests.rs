@@ -3,7 +3,7 @@
 use resvg::usvg::roxmltree::Document;
 use stillpoint_core::Definition;
 
-use super::{PlottedMove, Sheet, StopTrace, TWICE_U, html, png, svg};
+use super::{PlottedMove, Sheet, StopTrace, TWICE_U, html, png, strips, svg};
 use crate::report::fixture::{self, Shape};
 use crate::report::move_report::{MoveReport, definition_name};
 
@@ -113,6 +113,21 @@ fn several_axes_and_units_stay_apart() {
     for expected in ["Move 3 of tray shuttle, 60 mm", ">gap<"] {
         assert!(picture.contains(expected), "{expected}");
     }
+}
+
+/// The line of a strip is not drawn over its own gaps; a point between two of them is a dot.
+#[test]
+fn a_strip_breaks_where_it_has_no_values() {
+    let mut moves = moves(&[fixture::ringing], 1, 0.3);
+    let points: Vec<(f64, f64)> = (0..8).map(|k| (0.01 * f64::from(k), f64::from(k))).collect();
+    let gaps = vec![(points[3].0, points[4].0), (points[4].0, points[5].0)];
+    let [whole, broken] = [Vec::new(), gaps].map(|gaps| {
+        let line = strips::Line { name: "", points: points.clone(), gaps };
+        moves[0].1.strips = vec![strips::Strip { label: "effort".to_owned(), lines: vec![line] }];
+        let picture = svg(&sheet(&moves));
+        ["<path", "<circle"].map(|sign| picture.matches(sign).count())
+    });
+    assert_eq!(broken, [whole[0] + 1, whole[1] + 1], "two lines and a dot");
 }
 
 #[test]
