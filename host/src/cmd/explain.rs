@@ -63,6 +63,9 @@ Tuning moves the machine: follow the manuals of drive and machine, and leave it 
 
 Exit status: 0 done, also where too few moves were recorded; 1 a recording can't be used; 2 wrong arguments.";
 
+/// Unit: µs
+const SECOND: i64 = 1_000_000;
+
 /// Measures or reads the moves, and explains them.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
     let (axes, caution) = match &arguments.within {
@@ -152,7 +155,7 @@ fn since_last_note(
         changes.iter().rev().map(|change| change.at).find(|at| begin.is_some_and(|begin| *at <= begin.start));
     let left_out = moves.len() - explained.len();
     if let (Some(begin), Some(last)) = (begin, moves.last()) {
-        notify_of_drift(store, known, (begin.start, last.end))?;
+        notify_of_drift(store, known, (begin.end, last.end))?;
     }
     Ok(explained.first().map(|first| AxisMoves {
         name: first.axis.clone(),
@@ -164,7 +167,8 @@ fn since_last_note(
 }
 
 /// Says when a drift that stands at the end of the explained moves came within them: those before it are pooled with those
-/// since. Unit: µs since 1970, UTC
+/// since. `begin` is the command end of the first one, `end` that of the last. The time is one that `--since` reads, to the
+/// second. Unit: µs since 1970, UTC
 fn notify_of_drift(store: &Store, known: &KnownAxis, (begin, end): (i64, i64)) -> Result<(), Error> {
     let zone = TimeZone::system();
     let axis = &known.axis.name;
@@ -173,11 +177,11 @@ fn notify_of_drift(store: &Store, known: &KnownAxis, (begin, end): (i64, i64)) -
         (drift.device, drift.axis) == (known.device, known.axis.axis) && drift.end.is_none()
     };
     let since = drifts.iter().filter(is_own).filter_map(|drift| drift.since).max();
-    if let Some(since) = since.filter(|since| begin < *since) {
+    if let Some(since) = since.filter(|since| begin < since - since.rem_euclid(SECOND)) {
         let since = wall_time::second(since, &zone);
         notify(format_args!(
             "{axis}: a drift came at {since} and stands; moves before and since are explained together: \
-             --since '{since}' explains the axis as it is now"
+             --since \"{since}\" explains the axis as it is now"
         ));
     }
     Ok(())

@@ -12,7 +12,7 @@ use crate::report::move_report::MoveReport;
 use crate::report::number::{fixed, milliseconds, plain, plain_to};
 use crate::report::table::DASH;
 use crate::report::trend::TrendLine;
-use crate::report::trend::table::of_interval;
+use crate::report::trend::table::{duration, of_interval};
 use crate::report::wall_time;
 use crate::store::alarms::AlarmLine;
 use crate::store::holes::HoleLine;
@@ -161,9 +161,9 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
             format!("{} of {}", glance.unsettled, glance.moves),
         ],
         remark: glance.to_s.map_or(String::new(), |to| {
-            let late = glance
-                .since_interval_s
-                .map_or(String::new(), |length| format!("; since:{}", of_interval(length)));
+            let late = glance.since_interval_s.map_or(String::new(), |length| {
+                format!("; since: some time in the {} from then", duration(length))
+            });
             format!("by its worst kind, {}; now: the interval until {}{late}", glance.kind, minute(to, zone))
         }),
         is_bold: glance.state.needs_action(),

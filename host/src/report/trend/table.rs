@@ -260,7 +260,7 @@ pub(crate) fn of_interval(length: f64) -> String {
 }
 
 /// Minutes, hours or days, whichever reads best.
-fn duration(seconds: f64) -> String {
+pub(crate) fn duration(seconds: f64) -> String {
     match seconds {
         seconds if seconds < 30.0 => "now".to_owned(),
         seconds if seconds < 1.5 * HOUR => format!("{} min", fixed(seconds / 60.0, 0)),
