@@ -182,3 +182,14 @@ fn name(groups: &[GroupLine], at: usize) -> String {
     let name = printable(&groups[at].name);
     if name.chars().count() <= LONGEST_HEADING { name } else { format!("no. {}", at + 1) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_move_says_nothing_and_two_say_nothing() {
+        let words = [1, 2].map(say_nothing);
+        assert_eq!(words, ["1 more says nothing of settling", "2 more say nothing of settling"]);
+    }
+}
