@@ -3,6 +3,7 @@
 use std::ffi::OsString;
 use std::process::ExitCode;
 
+use clap::error::{ContextKind, ContextValue, ErrorKind};
 use clap::{Parser, Subcommand};
 
 use crate::cmd;
@@ -39,7 +40,7 @@ enum Command {
 
 /// Runs the command that the arguments name.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let cli = match Cli::try_parse_from(arguments) {
+    let cli = match Cli::try_parse_from(arguments).map_err(with_hint) {
         Ok(cli) => cli,
         Err(message) => {
             // Help goes to stdout and holds no argument, errors to stderr. A failure to print cannot be reported.
@@ -76,5 +77,39 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> ExitCode {
             cmd::notify(format_args!("stillpoint: {error}"));
             ExitCode::from(error.status())
         }
+    }
+}
+
+/// A missing position window, with the command that helps to choose one.
+fn with_hint(mut error: clap::Error) -> clap::Error {
+    let lacks_window = match (error.kind(), error.get(ContextKind::InvalidArg)) {
+        (ErrorKind::MissingRequiredArgument, Some(ContextValue::Strings(missing))) => {
+            missing.iter().any(|option| option.starts_with("--window"))
+        }
+        _ => false,
+    };
+    if lacks_window {
+        let hint = "`stillpoint window FILE` shows how soon the axis settles within each window";
+        error.insert(ContextKind::Suggested, ContextValue::StyledStrs(vec![hint.into()]));
+    }
+    error
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_missing_window_comes_with_the_command_that_shows_windows() {
+        let text = |arguments: &[&str]| {
+            Cli::try_parse_from(arguments).map_err(with_hint).err().expect("an error").to_string()
+        };
+        let missing = text(&["stillpoint", "measure", "axis.csv"]);
+        assert!(
+            missing.contains("--window <W>") && missing.contains("`stillpoint window FILE`"),
+            "{missing}"
+        );
+        let other = text(&["stillpoint", "measure", "--window", "0.05"]);
+        assert!(!other.contains("stillpoint window"), "{other}");
     }
 }

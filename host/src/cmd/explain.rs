@@ -16,7 +16,9 @@ use crate::report::compare::Group;
 use crate::report::explain::table::table;
 use crate::report::explain::{AxisMoves, Explained, NoteLine};
 use crate::report::rungs::{Change, DatedMove, Rungs};
+use crate::report::wall_time;
 use crate::store::axes::KnownAxis;
+use crate::store::drifts::StoredDrift;
 use crate::store::{Store, time};
 
 /// Find out why stops are slow, and what to change
@@ -60,6 +62,9 @@ Examples:
 Tuning moves the machine: follow the manuals of drive and machine, and leave it to a qualified person.
 
 Exit status: 0 done, also where too few moves were recorded; 1 a recording can't be used; 2 wrong arguments.";
+
+/// Unit: µs
+const SECOND: i64 = 1_000_000;
 
 /// Measures or reads the moves, and explains them.
 pub fn run(arguments: &Arguments) -> Result<ExitCode, Error> {
@@ -149,6 +154,9 @@ fn since_last_note(
     let at =
         changes.iter().rev().map(|change| change.at).find(|at| begin.is_some_and(|begin| *at <= begin.start));
     let left_out = moves.len() - explained.len();
+    if let (Some(begin), Some(last)) = (begin, moves.last()) {
+        notify_of_drift(store, known, (begin.end, last.end))?;
+    }
     Ok(explained.first().map(|first| AxisMoves {
         name: first.axis.clone(),
         // A store does not hold the encoder step: a count is one.
@@ -156,4 +164,25 @@ fn since_last_note(
         note: at.map(|at| NoteLine { text, at, since: time::text(at), left_out }),
         moves: explained.clone(),
     }))
+}
+
+/// Says when a drift that stands at the end of the explained moves came within them: those before it are pooled with those
+/// since. `begin` is the command end of the first one, `end` that of the last. The time is one that `--since` reads, to the
+/// second. Unit: µs since 1970, UTC
+fn notify_of_drift(store: &Store, known: &KnownAxis, (begin, end): (i64, i64)) -> Result<(), Error> {
+    let zone = TimeZone::system();
+    let axis = &known.axis.name;
+    let drifts = store.drifts(Some(axis), (begin, end.saturating_add(1)), &zone)?;
+    let is_own = |drift: &&StoredDrift| {
+        (drift.device, drift.axis) == (known.device, known.axis.axis) && drift.end.is_none()
+    };
+    let since = drifts.iter().filter(is_own).filter_map(|drift| drift.since).max();
+    if let Some(since) = since.filter(|since| begin < since - since.rem_euclid(SECOND)) {
+        let since = wall_time::second(since, &zone);
+        notify(format_args!(
+            "{axis}: a drift came at {since} and stands; moves before and since are explained together: \
+             --since \"{since}\" explains the axis as it is now"
+        ));
+    }
+    Ok(())
 }

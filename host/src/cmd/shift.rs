@@ -35,8 +35,8 @@ mod page;
 /// Each axis in one line by its worst kind of moves: not settling, late (the last interval settles later than the limit),
 /// drifting (a drift stands that the monitor found), learning (no baseline yet), steady; how it settles now, what is normal,
 /// and the limit of --limit-ms or else the one that was set on the monitor. Then what people and the monitor changed, alarms
-/// with the stop that raised each, seconds lost against normal, missing samples and frames, stretches without a move, and the
-/// settings in force. The section Trend of core/METHOD.md defines each number.
+/// with the stop that raised each (of a drift or a share the last of many), seconds lost against normal, missing samples and
+/// frames, stretches without a move, and the settings in force. The section Trend of core/METHOD.md defines each number.
 #[derive(Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Arguments {
@@ -82,7 +82,7 @@ struct Shift {
     alarms: Vec<AlarmLine>,
     /// What was not seen.
     holes: Vec<HoleLine>,
-    /// The stop that raised each alarm, in the order of `alarms`; none of later states, or if it is not in the store.
+    /// The stop that raised each alarm, of a drift or a share the last of many, in the order of `alarms`; none of later states, or if it is not in the store.
     evidence: Vec<Option<MoveReport>>,
     /// Of each axis with moves.
     settings: Vec<AxisSettings>,
@@ -213,7 +213,7 @@ fn add(
     Ok(())
 }
 
-/// The stop that raised an alarm; none of later states, or if it is not in the store.
+/// The stop that raised an alarm, of a drift or a share the last of many; none of later states, or if it is not in the store.
 fn evidence(store: &Store, alarm: &AlarmLine) -> Result<Option<MoveReport>, Error> {
     let Some(at) =
         time::parse("at", &alarm.at, 0).ok().filter(|_| alarm.number > 0 && alarm.state == "unacknowledged")

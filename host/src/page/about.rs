@@ -21,10 +21,13 @@ pub fn program() -> String {
     format!("stillpoint {} ({commit})", env!("CARGO_PKG_VERSION"))
 }
 
-/// `2026-05-04 16:02:07 Europe/Berlin, 2026-05-04T14:02:07Z`.
+/// `2026-05-04 16:02:07 Europe/Berlin, 2026-05-04T14:02:07Z`; in UTC once.
 pub fn instant(time: Timestamp, zone: &TimeZone) -> String {
-    let local = wall_time::second(time.as_microsecond(), zone);
-    format!("{local} {}, {}", wall_time::zone(zone), time.strftime("%Y-%m-%dT%H:%M:%SZ"))
+    let (local, zone) = (wall_time::second(time.as_microsecond(), zone), wall_time::zone(zone));
+    if zone == wall_time::UTC {
+        return format!("{local} {zone}");
+    }
+    format!("{local} {zone}, {}", time.strftime("%Y-%m-%dT%H:%M:%SZ"))
 }
 
 /// The foot of a page made now.
@@ -128,5 +131,6 @@ mod tests {
         let time = Timestamp::from_second(1_777_931_999).unwrap();
         let zone = TimeZone::fixed(jiff::tz::offset(2));
         assert_eq!(instant(time, &zone), "2026-05-04 23:59:59 UTC+02, 2026-05-04T21:59:59Z");
+        assert_eq!(instant(time, &TimeZone::UTC), "2026-05-04 21:59:59 UTC");
     }
 }

@@ -7,7 +7,7 @@ use crate::analysis::median_interval::median_ends;
 use crate::plot::Drawn;
 use crate::report::compare::ladder::{KindLadder, Rung};
 use crate::report::compare::ladder_table::{best, caution, median, verdict};
-use crate::report::compare::table::{Heading, interval, middle};
+use crate::report::compare::table::{Heading, interval, middle, say_nothing};
 use crate::report::compare::{Compared, GroupLine, PairLine};
 use crate::report::{number, table};
 
@@ -136,7 +136,7 @@ fn changed(compared: &Comparison) -> Block {
     let groups = compared.compared.groups.iter().enumerate().map(|(at, group)| {
         let omitted = match group.omitted {
             0 => String::new(),
-            omitted => format!("; {omitted} more say nothing of settling"),
+            omitted => format!("; {}", say_nothing(omitted)),
         };
         let note = match (&group.note, at) {
             (Some(note), _) => format!("{note}; "),

@@ -86,6 +86,8 @@ pub struct Glance {
     pub lost_at_least: bool,
     /// End of the last interval, on the clock of the store: what is stated of now is of then. Unit: s
     pub to_s: Option<f64>,
+    /// Length of the interval that begins at `since_s`, where only that interval is known and no instant. Unit: s
+    pub since_interval_s: Option<f64>,
 }
 
 impl Glance {
@@ -105,12 +107,13 @@ impl Glance {
         let worst = lines.iter().max_by(worse).copied();
         let none = if moves == 0 { State::NoMoves } else { State::TooFew };
         let state = worst.map_or(none, State::of);
+        let since_s = worst.and_then(|line| since(line, state));
         let lost = lines.iter().filter_map(|line| line.lost_against_baseline_s);
         Glance {
             axis: axis.to_owned(),
             state,
             kind: worst.map_or(String::new(), |line| line.kind.clone()),
-            since_s: worst.and_then(|line| since(line, state)),
+            since_s,
             measure: worst.map_or(String::new(), |line| line.measure.clone()),
             now_s: worst.and_then(|line| line.last_s),
             normal_s: worst.and_then(TrendLine::compared_s),
@@ -120,6 +123,7 @@ impl Glance {
             lost_s: lost.reduce(|sum, one| sum + one),
             lost_at_least: lines.iter().any(|line| line.lost_at_least),
             to_s: worst.map(|line| line.to_s),
+            since_interval_s: since_s.and(worst).filter(|_| state == State::Late).map(|line| line.interval_s),
         }
     }
 }
@@ -147,6 +151,7 @@ mod tests {
             baseline_median_s: Some(0.012),
             baseline_from: "monitor".to_owned(),
             limit_s: Some(0.04),
+            interval_s: 300.0,
             moves: 100,
             lost_against_baseline_s: Some(2.0),
             ..TrendLine::default()
@@ -159,6 +164,8 @@ mod tests {
         let check = |lines: &[&TrendLine], state: State, since: Option<f64>| {
             let found = Glance::of("dibble", lines, 100);
             assert_eq!((found.state, found.since_s), (state, since), "{found:?}");
+            let interval = since.filter(|_| state == State::Late).map(|_| 300.0);
+            assert_eq!(found.since_interval_s, interval, "{found:?}");
         };
         check(&[&line(Some(12.0))], State::Steady, None);
         check(&[&line(Some(12.0)), &drifting], State::Drifting, Some(60.0));

@@ -245,7 +245,8 @@ impl Checked {
     pub fn found(&self) -> Vec<String> {
         let Line { counts, slowest, bound, .. } = &self.all;
         let slowest = slowest.map(|(settling, half, number)| {
-            format!("Slowest settled move: {} (move {number}).", beside(settling, half))
+            let named = if half > 0.0 { "; ± is 95 %" } else { "" };
+            format!("Slowest settled move: {} (move {number}{named}).", beside(settling, half))
         });
         let confidence = number::plain(100.0 * self.limit.confidence);
         let bound = bound.filter(|bound| *bound >= 1e-4).map(|bound| {
@@ -441,7 +442,7 @@ mod tests {
             Verdict::Barely,
             &["Passes by less than its uncertainty: 1 of 1"],
         );
-        check(&moves(&[Some(0.04)]), all, Verdict::Barely, &["40.00 ± 0.40 ms (move 1)"]);
+        check(&moves(&[Some(0.04)]), all, Verdict::Barely, &["40.00 ± 0.40 ms (move 1; ± is 95 %)"]);
         check(&[], all, Verdict::NotShown, &["Not shown, so it does not pass: there are no moves"]);
     }
 

@@ -9,6 +9,7 @@ use super::printable::printable;
 use crate::analysis::density;
 use crate::analysis::quantile::rank;
 
+mod recent;
 pub mod watch;
 
 /// Parts into which a shift is cut.

@@ -26,7 +26,7 @@ pub struct Story<'a> {
 pub struct Interval {
     /// Mean settling time of those that settled; none if at least half did not. Unit: s
     pub mean_s: Option<f64>,
-    /// Share of those that did not settle.
+    /// Share of those that did not settle; interrupted and untrusted moves are not counted.
     pub unsettled: f64,
 }
 
@@ -55,28 +55,40 @@ impl Growth {
         Some(interval?.mean_s? - self.baseline_s?)
     }
 
-    /// `; at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %), and 5 % do not settle`; empty if nothing is known.
+    /// `; by the mean of the moves that settled, at most slower by 9.0 ms (18.0 %); now slower by 7.3 ms (14.6 %)`; empty if
+    /// nothing is known. The statistic is named, as tables beside it state medians of all moves.
     pub fn text(&self) -> String {
         let Some(baseline) = self.baseline_s else { return String::new() };
         let most = self.most.filter(|most| self.last != Some(*most));
-        let most = most.map(|most| format!("; at most {}", most.text(baseline)));
-        let last = self.last.map(|last| format!("; now {}", last.text(baseline)));
-        [most, last].into_iter().flatten().collect()
+        let is_mean = most.or(self.last).is_some_and(|first| first.mean_s.is_some());
+        let named = if is_mean { "; by the mean of the moves that settled, " } else { "; " };
+        let most = most.map(|most| format!("{} {}", most.utmost(), most.text(baseline)));
+        let last = self.last.map(|last| format!("now {}", last.text(baseline)));
+        let parts: Vec<String> = [most, last].into_iter().flatten().collect();
+        if parts.is_empty() { String::new() } else { format!("{named}{}", parts.join("; ")) }
     }
 }
 
 impl Interval {
+    /// What an interval is called that is farthest from the baseline.
+    const fn utmost(&self) -> &'static str {
+        if self.mean_s.is_some() { "at most" } else { "at worst" }
+    }
+
     fn text(&self, baseline: f64) -> String {
         let Some(mean) = self.mean_s else { return "most moves do not settle".to_owned() };
         let direction = if mean >= baseline { "slower" } else { "faster" };
         let size = milliseconds((mean - baseline).abs(), baseline);
         let unsettled = match self.unsettled > 0.0 {
-            true => format!(", and {} % do not settle", plain_to(100.0 * self.unsettled, 2)),
+            true => format!(", and {} % do not settle{NOT_COUNTED}", plain_to(100.0 * self.unsettled, 2)),
             false => String::new(),
         };
         format!("{direction} by {size}{unsettled}")
     }
 }
+
+/// Of what a share of unsettled moves is one.
+const NOT_COUNTED: &str = " (interrupted moves not counted)";
 
 /// `4.8 ms (9.6 %)`. Unit: s
 fn milliseconds(change: f64, baseline: f64) -> String {
@@ -242,15 +254,19 @@ mod tests {
         assert_eq!((growth.found_s, growth.baseline_s, growth.text()), (0.0048, Some(0.05), String::new()));
         let interval = |mean_s: f64| Some(Interval { mean_s: Some(mean_s), unsettled: 0.0 });
         let of = |last, most| Growth { last, most, ..growth }.text();
-        let (most, now) = ("; at most slower by 9.0 ms (18.0 %)", "; now slower by 7.3 ms (14.6 %)");
-        assert_eq!(of(interval(0.0573), interval(0.059)), format!("{most}{now}"));
-        assert_eq!(of(interval(0.0573), interval(0.0573)), now, "it is the most");
-        assert_eq!(of(None, interval(0.059)), most);
+        let mean = "; by the mean of the moves that settled, ";
+        let (most, now) = ("at most slower by 9.0 ms (18.0 %)", "now slower by 7.3 ms (14.6 %)");
+        assert_eq!(of(interval(0.0573), interval(0.059)), format!("{mean}{most}; {now}"));
+        assert_eq!(of(interval(0.0573), interval(0.0573)), format!("{mean}{now}"), "it is the most");
+        assert_eq!(of(None, interval(0.059)), format!("{mean}{most}"));
         let failing = |mean_s, unsettled| Some(Interval { mean_s, unsettled });
-        assert_eq!(of(failing(Some(0.0573), 0.25), None), format!("{now}, and 25 % do not settle"));
+        let share = "and 25 % do not settle (interrupted moves not counted)";
+        assert_eq!(of(failing(Some(0.0573), 0.25), None), format!("{mean}{now}, {share}"));
         let none = failing(None, 0.6);
         assert_eq!(of(none, none), "; now most moves do not settle");
-        assert_eq!(of(interval(0.045), None), "; now faster by 5.0 ms (10.0 %)");
+        let worst = "; at worst most moves do not settle";
+        assert_eq!(of(interval(0.0573), none), format!("{worst}; {now}"));
+        assert_eq!(of(interval(0.045), None), format!("{mean}now faster by 5.0 ms (10.0 %)"));
         let unknown = Growth { baseline_s: None, most: interval(0.059), ..growth };
         assert_eq!((unknown.text(), unknown.change(unknown.most)), (String::new(), None));
     }

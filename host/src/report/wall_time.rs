@@ -29,10 +29,16 @@ pub fn day(microseconds: i64, zone: &TimeZone) -> String {
     })
 }
 
+/// Name of the zone of no offset.
+pub const UTC: &str = "UTC";
+/// Other names of it, of the time-zone database.
+const ALSO_UTC: [&str; 7] = ["Etc/UTC", "Etc/UCT", "Etc/Universal", "Etc/Zulu", "UCT", "Universal", "Zulu"];
+
 /// Name of a zone, `Europe/Berlin`; `UTC` where the computer has none; `this computer's zone` where it has no name.
 pub fn zone(zone: &TimeZone) -> String {
-    if *zone == TimeZone::UTC || zone.is_unknown() {
-        return "UTC".to_owned();
+    let is_utc = *zone == TimeZone::UTC || zone.iana_name().is_some_and(|name| ALSO_UTC.contains(&name));
+    if is_utc || zone.is_unknown() {
+        return UTC.to_owned();
     }
     let offset = || zone.to_fixed_offset().map(|offset| format!("UTC{offset}")).ok();
     let name = zone.iana_name().map(str::to_owned).or_else(offset);
@@ -49,6 +55,8 @@ mod tests {
         let name = if berlin == TimeZone::UTC { "UTC" } else { "Europe/Berlin" };
         assert_eq!(zone(&berlin), name);
         assert_eq!([zone(&TimeZone::UTC), zone(&TimeZone::unknown())], ["UTC", "UTC"]);
+        let etc = TimeZone::get("Etc/UTC").unwrap_or(TimeZone::UTC);
+        assert_eq!(zone(&etc), "UTC");
         assert_eq!(zone(&TimeZone::fixed(jiff::tz::offset(2))), "UTC+02");
     }
 

@@ -157,6 +157,22 @@ fn a_store_is_explained_from_the_last_note_on() {
     assert_eq!(of("dibble", &[]), (note, moves));
 }
 
+/// A drift parts what the axis did from what it does; explained from it on, nothing is left to part.
+#[test]
+fn a_drift_within_the_time_is_named_with_the_time_that_leaves_it_out() {
+    let folder = Folder::new("drift");
+    let store = folder.file("s.store");
+    done(&["rehearse", "--hours", "0.15", "--seed", "7", "--wear", "tray_shuttle", "--store", &store]);
+    let of = |more: &[&str]| {
+        let output = stillpoint(&[&["explain", "--store", &store, "--axis", "tray_shuttle"], more].concat());
+        String::from_utf8(output.stderr).expect("text")
+    };
+    let notice = of(&[]);
+    let since = notice.split('"').nth(1).unwrap_or_else(|| panic!("no time in {notice:?}"));
+    assert!(notice.contains(&format!("a drift came at {since} and stands")), "{notice}");
+    assert_eq!([of(&["--since", since]), of(&["--until", since])], ["", ""]);
+}
+
 #[test]
 fn wrong_arguments_are_refused() {
     let status = |arguments: &[&str]| stillpoint(&[&["explain"], arguments].concat()).status.code();

@@ -123,7 +123,7 @@ fn pages(folder: &Folder, store: &str, alarms: usize) {
     let html = std::fs::read_to_string(html).expect("a page").replace('\u{a0}', " ");
     assert!(std::fs::read(pdf).expect("a page").starts_with(b"%PDF-1.7"));
     for part in
-        ["Settling now, against normal", "raised by move", "Handed over by, date", "Settings in force"]
+        ["Settling now, against normal", "the last of them move", "Handed over by, date", "Settings in force"]
     {
         assert!(html.contains(part), "{part:?} is not on the page");
     }

@@ -12,6 +12,7 @@ use crate::report::move_report::MoveReport;
 use crate::report::number::{fixed, milliseconds, plain, plain_to};
 use crate::report::table::DASH;
 use crate::report::trend::TrendLine;
+use crate::report::trend::table::{duration, of_interval};
 use crate::report::wall_time;
 use crate::store::alarms::AlarmLine;
 use crate::store::holes::HoleLine;
@@ -129,7 +130,8 @@ fn answer(shift: &Shift, zone: &TimeZone) -> String {
     }
     // Beside no instant of its day, so that the date is whole.
     let since = |since| wall_time::minute((since * 1e6) as i64, i64::MIN, zone);
-    let since = worst.since_s.map_or(String::new(), |at: f64| format!(" since {}", since(at)));
+    let interval = worst.since_interval_s.map_or(String::new(), of_interval);
+    let since = worst.since_s.map_or(String::new(), |at: f64| format!(" since {}{interval}", since(at)));
     let now = match worst.now_s {
         Some(_) => format!("{} {} ms", worst.measure, ms(worst.now_s)),
         None => "half or more do not settle".to_owned(),
@@ -159,7 +161,10 @@ fn axes(axes: &[Glance], zone: &TimeZone) -> Table {
             format!("{} of {}", glance.unsettled, glance.moves),
         ],
         remark: glance.to_s.map_or(String::new(), |to| {
-            format!("by its worst kind, {}; now: the interval until {}", glance.kind, minute(to, zone))
+            let late = glance.since_interval_s.map_or(String::new(), |length| {
+                format!("; since: some time in the {} from then", duration(length))
+            });
+            format!("by its worst kind, {}; now: the interval until {}{late}", glance.kind, minute(to, zone))
         }),
         is_bold: glance.state.needs_action(),
     };
@@ -262,7 +267,7 @@ fn alarms(shift: &Shift, zone: &TimeZone) -> Block {
     Block::Table(Table { caption, columns, rows })
 }
 
-/// The stop that raised an alarm, and what to do next.
+/// The stop that raised an alarm, or the last one of many that did, and what to do next.
 fn evidence(alarm: &AlarmLine, stop: Option<&MoveReport>) -> String {
     let stop = stop.map(|report| {
         let outcome = match report.settling_s {
@@ -270,7 +275,12 @@ fn evidence(alarm: &AlarmLine, stop: Option<&MoveReport>) -> String {
             None => report.outcome.word().to_owned(),
         };
         let reason = if report.reason.is_empty() { String::new() } else { format!(", {}", report.reason) };
-        format!("raised by move {}: {outcome}{reason}", report.number)
+        // The sums of a drift and the evidence of a share grow over many moves.
+        let raised = match alarm.subject.as_str() {
+            "drift" | "settling limit" | "unsettled limit" => "raised by many moves, the last of them move",
+            _ => "raised by move",
+        };
+        format!("{raised} {}: {outcome}{reason}", report.number)
     });
     let next = alarm
         .next
@@ -356,6 +366,6 @@ fn settings(shift: &Shift) -> Table {
     let mut columns = vec![Column::text("axis"), Column::text("window")];
     columns.extend(["window time ms", "rest time ms"].map(Column::number));
     columns.push(Column::text("definition"));
-    columns.extend(["limit ms", "unsettled at most", "false alarms a month"].map(Column::number));
+    columns.extend(["monitor's limit ms", "unsettled at most", "false alarms a month"].map(Column::number));
     Table { caption: String::new(), columns, rows: shift.settings.iter().map(row).collect() }
 }

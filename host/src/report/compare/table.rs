@@ -63,13 +63,18 @@ pub(super) fn groups(groups: &[GroupLine]) -> String {
     let line = |(number, group): (usize, &GroupLine)| {
         let omitted = match group.omitted {
             0 => String::new(),
-            omitted => format!(", {omitted} more say nothing of settling"),
+            omitted => format!(", {}", say_nothing(omitted)),
         };
         let note = group.note.as_ref().map_or(String::new(), |note| format!("; {note}"));
         let count = moves(group.moves);
         printable(&format!("{}  {}: {count}{omitted}{note}", number + 1, group.name)) + "\n"
     };
     groups.iter().enumerate().map(line).collect()
+}
+
+/// `1 more says nothing of settling`.
+pub(crate) fn say_nothing(moves: usize) -> String {
+    format!("{moves} more {} nothing of settling", if moves == 1 { "says" } else { "say" })
 }
 
 /// A median in milliseconds, or why there is none.
@@ -176,4 +181,15 @@ fn cell(
 fn name(groups: &[GroupLine], at: usize) -> String {
     let name = printable(&groups[at].name);
     if name.chars().count() <= LONGEST_HEADING { name } else { format!("no. {}", at + 1) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_move_says_nothing_and_two_say_nothing() {
+        let words = [1, 2].map(say_nothing);
+        assert_eq!(words, ["1 more says nothing of settling", "2 more say nothing of settling"]);
+    }
 }

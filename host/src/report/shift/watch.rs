@@ -5,13 +5,14 @@ use std::collections::BTreeMap;
 use stillpoint_core::wire::alarm::{Alarm, AlarmEvent, Subject};
 use stillpoint_core::wire::drift::{Drift, Explained, Kind, Promise, Restart};
 
+use super::recent::Recent;
 use crate::decode::DeviceEvent;
 use crate::report::describe::{self, Typical};
 use crate::report::explained;
 use crate::report::number::fixed;
 use crate::report::printable::printable;
 use crate::report::stories::{DriftChange, Stories};
-use crate::report::story::BEGUN_ANEW;
+use crate::report::story::{BEGUN_ANEW, Growth};
 
 /// What is known of an axis.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +31,8 @@ pub struct Axis {
 #[derive(Clone, Debug, Default)]
 struct KindHistory {
     kind: Option<Kind>,
+    /// Whether it has a baseline, be it provisional.
+    has_baseline: bool,
     /// The last drift that began.
     begun: Option<DriftChange>,
     /// The end of that drift.
@@ -37,6 +40,7 @@ struct KindHistory {
     /// How often a drift was found.
     count: usize,
     last: Drift,
+    recent: Recent,
 }
 
 /// What the monitor has reported of one subject of alarm on one axis.
@@ -73,6 +77,11 @@ impl WatchSummary {
         let change = self.stories.push(event, &|tick, _| minute(tick, ticks_per_second));
         match event {
             DeviceEvent::Kind(kind) => self.kind(kind.axis, kind.kind).kind = Some(*kind),
+            DeviceEvent::Move(decoded) => {
+                let history = self.kinds.get_mut(&(decoded.axis, decoded.kind));
+                history.into_iter().for_each(|history| history.recent.push(decoded, ticks_per_second));
+            }
+            DeviceEvent::Baseline(baseline) => self.kind(baseline.axis, baseline.kind).has_baseline = true,
             DeviceEvent::Drift(drift) => self.kind(drift.axis, drift.kind).drift(drift, change),
             DeviceEvent::Explained(explained) => {
                 let key = (explained.axis, explained.cause as u8, explained.key);
@@ -88,6 +97,7 @@ impl WatchSummary {
     fn begin_anew(&mut self, restart: &Restart, ticks_per_second: f64) {
         let is_meant = |(axis, kind): (u8, u32)| axis == restart.axis && [0, kind].contains(&restart.kind);
         for ((axis, kind), history) in self.kinds.iter_mut().filter(|(key, _)| is_meant(**key)) {
+            history.has_baseline = false;
             if history.begun.is_some() && history.ended.is_none() {
                 let (axis, kind, found) = (*axis, *kind, Some(minute(restart.at, ticks_per_second)));
                 let text = BEGUN_ANEW.to_owned();
@@ -162,6 +172,12 @@ impl KindHistory {
         }
     }
 
+    /// How far its drift is at the end. Unit: ticks/s
+    fn growth(&self, ticks_per_second: f64) -> Growth {
+        let last = self.recent.interval(ticks_per_second);
+        Growth { last, ..Growth::of(&self.last, ticks_per_second) }
+    }
+
     fn sentence(&self, axis: &Axis, kind: u32) -> String {
         let typical = self.kind.map(|kind| Typical::of(&kind, axis.counts_per_unit, axis.ticks_per_second));
         let which = describe::kind(kind, typical, &printable(&axis.unit));
@@ -174,13 +190,16 @@ impl KindHistory {
                         let at = ended.found.as_ref().map_or(String::new(), |found| format!(" in {found}"));
                         format!("{}{at}", ended.text)
                     }
-                    None => "stands at the end".to_owned(),
+                    None => format!("stands at the end{}", self.growth(axis.ticks_per_second).text()),
                 };
                 format!("{}; {at}came {}; {end}", begun.text, times(self.count))
             }
             None => {
                 let smallest = milliseconds(f64::from(self.last.smallest));
                 match self.last.promise {
+                    Promise::Learning if !self.has_baseline => {
+                        "not watched yet: too few moves for a baseline".to_owned()
+                    }
                     Promise::Learning => "no drift, but too few moves yet to be sure".to_owned(),
                     Promise::NoBaseline => "not watched: half of its first moves did not settle".to_owned(),
                     Promise::Dependent => {
@@ -207,7 +226,7 @@ mod tests {
     use crate::decode::DecodedMove;
     use stillpoint_core::Record;
     use stillpoint_core::wire::alarm::AlarmState;
-    use stillpoint_core::wire::drift::Cause;
+    use stillpoint_core::wire::drift::{Baseline, Cause};
     use stillpoint_core::wire::record::Move;
 
     fn settled() -> Record {
@@ -247,6 +266,41 @@ mod tests {
         let record = Record { number, command_end: u64::from(number) * 60_000_000, ..settled() };
         let sent = Move { axis: 1, kind: 1, ..Move::default() };
         DeviceEvent::Move(Box::new(DecodedMove { record, ..DecodedMove::from(&sent) }))
+    }
+
+    /// A kind whose drift stands, with its baseline or without, and moves of 1 µs.
+    fn text_of(events: &[DeviceEvent]) -> String {
+        let mut watch = WatchSummary::new(vec![axis("shuttle"), axis("dibble")]);
+        watch.push(&DeviceEvent::Kind(Kind { axis: 1, kind: 1, ..Kind::default() }));
+        events.iter().for_each(|event| watch.push(event));
+        watch.text()
+    }
+
+    #[test]
+    fn a_kind_without_a_baseline_is_not_watched() {
+        let learning = drift(1, 1, 0, Promise::Learning);
+        let baseline = DeviceEvent::Baseline(Baseline { axis: 1, kind: 1, ..Baseline::default() });
+        let none = text_of(&[learning.clone()]);
+        assert!(none.ends_with(": not watched yet: too few moves for a baseline\n"), "{none}");
+        let provisional = text_of(&[baseline.clone(), learning.clone()]);
+        assert!(provisional.ends_with(": no drift, but too few moves yet to be sure\n"), "{provisional}");
+        let restart = DeviceEvent::Restart(Restart { axis: 1, ..Restart::default() });
+        assert_eq!(text_of(&[baseline, restart, learning]), none);
+    }
+
+    #[test]
+    fn a_drift_that_stands_has_its_size_at_the_end() {
+        let begun = Drift { axis: 1, kind: 1, score: 256, change: 1000, middle: 10_000, ..Drift::default() };
+        let moves = (1..=9).map(|number| {
+            let (command_end, settling) = (u64::from(number) * 60_000_000, Some(12_000));
+            let sent = Move { axis: 1, kind: 1, ..Move::default() };
+            let record = Record { number, command_end, settling, ..settled() };
+            DeviceEvent::Move(Box::new(DecodedMove { record, ..DecodedMove::from(&sent) }))
+        });
+        let found = text_of(&[vec![DeviceEvent::Drift(begun)], moves.collect()].concat());
+        let expected =
+            "stands at the end; by the mean of the moves that settled, now slower by 2.0 ms (20.0 %)\n";
+        assert!(found.contains("slower by 1.0 ms") && found.ends_with(expected), "{found}");
     }
 
     #[test]

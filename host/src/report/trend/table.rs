@@ -238,7 +238,7 @@ fn probability(p: Option<f64>) -> String {
 pub(crate) fn limit(line: &TrendLine, zone: &TimeZone) -> String {
     if let Some(since) = line.beyond_since_s {
         let from = if since <= line.from_s { " or earlier" } else { "" };
-        return format!("beyond since {}{from}", minute(since, zone));
+        return format!("beyond since {}{from}{}", minute(since, zone), of_interval(line.interval_s));
     }
     let time = |seconds: Option<f64>| seconds.map_or(DASH.to_owned(), duration);
     let (from, to) = (time(line.limit_earliest_s), time(line.limit_latest_s));
@@ -254,8 +254,13 @@ pub(crate) fn limit(line: &TrendLine, zone: &TimeZone) -> String {
     line.limit_likely_s.map_or(text.clone(), |likely| format!("{text}, likely {}", duration(likely)))
 }
 
+/// Beside the beginning of an interval: no instant within it is known. Unit: s
+pub(crate) fn of_interval(length: f64) -> String {
+    format!(" (interval of {})", duration(length))
+}
+
 /// Minutes, hours or days, whichever reads best.
-fn duration(seconds: f64) -> String {
+pub(crate) fn duration(seconds: f64) -> String {
     match seconds {
         seconds if seconds < 30.0 => "now".to_owned(),
         seconds if seconds < 1.5 * HOUR => format!("{} min", fixed(seconds / 60.0, 0)),
@@ -294,11 +299,14 @@ mod tests {
         check(limit("between", Some(0.0), None, Some(300.0)), &["within 5 min\n"]);
         check(limit("unknown", None, None, None), &["unknown\n"]);
         check(limit("unknown", Some(0.0), Some(900.0), None), &["any time, likely 15 min"]);
-        let beyond_since_s = Some(1_795_632_900.0);
-        check(TrendLine { beyond_since_s, ..line() }, &["beyond since 2026-11-25 18:55\n"]);
+        let (beyond_since_s, interval_s) = (Some(1_795_632_900.0), 300.0);
+        check(
+            TrendLine { beyond_since_s, interval_s, ..line() },
+            &["beyond since 2026-11-25 18:55 (interval of 5 min)\n"],
+        );
         let from_s = 1_795_632_900.0;
-        let words = "beyond since 2026-11-25 18:55 or earlier\n";
-        check(TrendLine { beyond_since_s, from_s, ..line() }, &[words]);
+        let words = "beyond since 2026-11-25 18:55 or earlier (interval of 5 min)\n";
+        check(TrendLine { beyond_since_s, interval_s, from_s, ..line() }, &[words]);
         let time_to_limit = "reached".to_owned();
         check(TrendLine { last_s: None, time_to_limit, ..line() }, &["not settled", "already"]);
         check(TrendLine { settles_now: None, slope_s_per_h: None, ..line() }, &["too few intervals"]);
