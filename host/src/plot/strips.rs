@@ -75,7 +75,7 @@ fn one(canvas: &mut Canvas, area: Area, strip: &Strip, time: Time, is_last: bool
             canvas.line((frame.x(*at), area.top), (frame.x(*at), area.bottom()), *stroke);
         }
         for ((points, line), stroke) in lines.iter().zip(&strip.lines).zip(STROKES).rev() {
-            broken(canvas, &frame, (points, &scaled(&line.gaps, time)), (time, stroke));
+            broken(canvas, &frame, points, &scaled(&line.gaps, time), (time, stroke));
         }
     });
     key(canvas, area, strip, values().next().is_none());
@@ -91,7 +91,8 @@ fn one(canvas: &mut Canvas, area: Area, strip: &Strip, time: Time, is_last: bool
 fn broken(
     canvas: &mut Canvas,
     frame: &Frame,
-    (points, gaps): (&[(f64, f64)], &[(f64, f64)]),
+    points: &[(f64, f64)],
+    gaps: &[(f64, f64)],
     (time, stroke): (Time, Stroke),
 ) {
     for run in thin::runs(points, time.gaps).into_iter().flat_map(|run| thin::runs(run, gaps)) {
