@@ -82,7 +82,8 @@ struct Shift {
     alarms: Vec<AlarmLine>,
     /// What was not seen.
     holes: Vec<HoleLine>,
-    /// The stop that raised each alarm, of a drift or a share the last of many, in the order of `alarms`; none of later states, or if it is not in the store.
+    /// The stop that raised each alarm, of a drift or a share the last of many, in the order of `alarms`; none of later
+    /// states, or if it is not in the store.
     evidence: Vec<Option<MoveReport>>,
     /// Of each axis with moves.
     settings: Vec<AxisSettings>,
