@@ -280,7 +280,7 @@ mod tests {
     fn a_kind_without_a_baseline_is_not_watched() {
         let learning = drift(1, 1, 0, Promise::Learning);
         let baseline = DeviceEvent::Baseline(Baseline { axis: 1, kind: 1, ..Baseline::default() });
-        let none = text_of(&[learning.clone()]);
+        let none = text_of(std::slice::from_ref(&learning));
         assert!(none.ends_with(": not watched yet: too few moves for a baseline\n"), "{none}");
         let provisional = text_of(&[baseline.clone(), learning.clone()]);
         assert!(provisional.ends_with(": no drift, but too few moves yet to be sure\n"), "{provisional}");
