@@ -113,20 +113,21 @@ fn each_drift_has_one_story() {
     let interval = format!("since {} ({} to {})", minute(7219), minute(6919), minute(7519));
     let provisional = "against provisional limits: the baseline still grows";
     let again = format!("again, first at {}", minute(8999));
+    let mean = "by the mean of the moves that settled";
     let expected = [
         format!(
-            "{kind}, {}: {by} {interval}, {provisional}, {chance}; at most {first}; back at baseline at {}",
+            "{kind}, {}: {by} {interval}, {provisional}, {chance}; {mean}, at most {first}; back at baseline at {}",
             second(8999),
             second(10_799)
         ),
         format!(
-            "{kind}, {}: {by} since {}, {provisional}, {chance}; {again}; at most {second_most}; the watch over it began anew at {}",
+            "{kind}, {}: {by} since {}, {provisional}, {chance}; {again}; {mean}, at most {second_most}; the watch over it began anew at {}",
             second(12_599),
             minute(10_819),
             second(12_600)
         ),
         format!(
-            "{kind}, {}: {by} since {}, {provisional}, {chance}; now {third}; it stands",
+            "{kind}, {}: {by} since {}, {provisional}, {chance}; {mean}, now {third}; it stands",
             second(12_699),
             minute(12_639)
         ),
