@@ -12,6 +12,9 @@ use super::time_to_limit::{TimeToLimit, time_to_limit};
 use super::unsettled::{Unsettled, unsettled, unsettled_intervals};
 use super::warm_up::{Rule, WarmUp, warm_ups};
 
+/// Intervals beyond the limit, one after the other, that show it to be reached: one alone may be chance.
+const REACHED: usize = 3;
+
 /// Largest number of points in a fit; more intervals are grouped.
 const MAX_POINTS: usize = 1000;
 
@@ -134,7 +137,7 @@ pub struct Trend {
     pub unsettled: Option<Unsettled>,
     /// Intervals used that have unsettled moves: start in s, unsettled moves, all settled and unsettled moves.
     pub unsettled_intervals: Vec<(f64, u64, u64)>,
-    /// From the end of the last interval, reached if that is beyond the limit; `None` without a limit.
+    /// From the end of the last interval, reached if that and the two before it are beyond the limit; `None` without a limit.
     pub time_to_limit: Option<TimeToLimit>,
     /// Whether settling curves gave it, rather than settling times alone.
     pub by_curves: bool,
@@ -164,6 +167,8 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let Course { changes, standing, fit } = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
     let beyond_since_s = beyond_since(&used, options);
+    let is_reached =
+        used.iter().rev().nth(REACHED - 1).zip(beyond_since_s).is_some_and(|(at, since)| since <= at.time_s);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
     let baselines = options.baselines_or_first(&hot);
     let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
@@ -182,7 +187,7 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         fit,
         unsettled: unsettled(since, in_force(&baselines, end).and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
-        time_to_limit: time_to_limit.map(|time| beyond_since_s.map_or(time, |_| time.reached())),
+        time_to_limit: time_to_limit.map(|time| if is_reached { time.reached() } else { time }),
         by_curves,
         beyond_since_s,
         baseline: in_force(&baselines, end).copied(),
