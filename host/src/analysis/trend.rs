@@ -167,8 +167,6 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
     let Course { changes, standing, fit } = course_of_parts(&parts, group_size, end, options);
     let since = parts.last().copied().unwrap_or(&hot);
     let beyond_since_s = beyond_since(&used, options);
-    let is_reached =
-        used.iter().rev().nth(REACHED - 1).zip(beyond_since_s).is_some_and(|(at, since)| since <= at.time_s);
     let (time_to_limit, by_curves) = forecast(since, &warm_ups, end, options);
     let baselines = options.baselines_or_first(&hot);
     let cost_of = |of: &[IntervalStats], shift: Option<&Shift>| cost(of, shift, &baselines, options.cycle);
@@ -187,7 +185,7 @@ pub fn trend(intervals: &[IntervalStats], options: &TrendOptions) -> Option<Tren
         fit,
         unsettled: unsettled(since, in_force(&baselines, end).and_then(|baseline| baseline.unsettled)),
         unsettled_intervals: unsettled_intervals(&used),
-        time_to_limit: time_to_limit.map(|time| if is_reached { time.reached() } else { time }),
+        time_to_limit: time_to_limit.map(|time| reached_or(time, &used, beyond_since_s)),
         by_curves,
         beyond_since_s,
         baseline: in_force(&baselines, end).copied(),
@@ -203,6 +201,12 @@ fn beyond_since(used: &[IntervalStats], options: &TrendOptions) -> Option<f64> {
     let limit = options.limit_s?;
     let beyond = used.iter().rev().take_while(|interval| options.measure.of(interval) > limit);
     beyond.last().map(|first| first.time_s)
+}
+
+/// The limit as reached, if enough intervals at the end are beyond it; else as the forecast has it.
+fn reached_or(forecast: TimeToLimit, used: &[IntervalStats], beyond_since_s: Option<f64>) -> TimeToLimit {
+    let first = used.iter().rev().nth(REACHED - 1).zip(beyond_since_s);
+    if first.is_some_and(|(at, since)| since <= at.time_s) { forecast.reached() } else { forecast }
 }
 
 /// Hot intervals, and those of warm-ups.
